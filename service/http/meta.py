@@ -1,0 +1,57 @@
+"""The agreement, a page to read it on, and two health checks."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+import flask_swagger_ui
+from flask import Blueprint, Response, request, send_from_directory
+
+from service.http.negotiation import refuse_query
+from service.http.provider import json_response
+from service.law.rulebook import RuleBook
+
+_ASSETS = Path(flask_swagger_ui.__file__).parent / "dist"
+
+
+def blueprint(book: RuleBook) -> Blueprint:
+    """The resources that say what the service is and whether it is up."""
+    routes = Blueprint("meta", __name__)
+    agreement = files("openapi").joinpath("openapi.yaml").read_bytes()
+    page = files("service.http").joinpath("docs.html").read_bytes()
+
+    @routes.get("/openapi.yaml")
+    def openapi_yaml() -> Response:
+        refuse_query()
+        response = Response(agreement, content_type="application/yaml")
+        response.add_etag()
+        response.headers["Cache-Control"] = "public, max-age=3600"
+        response.make_conditional(request)
+        return response
+
+    @routes.get("/docs")
+    def docs() -> Response:
+        return Response(page, content_type="text/html; charset=utf-8")
+
+    @routes.get("/docs/<path:asset>")
+    def docs_asset(asset: str) -> Response:
+        return send_from_directory(_ASSETS, asset)
+
+    @routes.get("/health/live")
+    def live() -> Response:
+        refuse_query()
+        return _unstored({"status": "live"})
+
+    @routes.get("/health/ready")
+    def ready() -> Response:
+        refuse_query()
+        return _unstored({"status": "ready", "version": book.version, "tax_years": len(book.years)})
+
+    return routes
+
+
+def _unstored(document: dict[str, object]) -> Response:
+    response = json_response(document)
+    response.headers["Cache-Control"] = "no-store"
+    return response

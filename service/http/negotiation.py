@@ -1,0 +1,49 @@
+"""What a request may ask for besides its body: an accepted form and query parameters, both strictly."""
+
+from __future__ import annotations
+
+from flask import request
+
+from service.http.problems import ProblemError
+from service.planning.faults import Fault
+
+
+def require_json_accepted() -> None:
+    """ProblemError 406 where the caller accepts no JSON."""
+    accept = request.headers.get("Accept")
+    if accept is None or "*/*" in accept or "application/json" in accept:
+        return
+    if request.accept_mimetypes.best_match(("application/json", "application/problem+json")) is None:
+        raise ProblemError("not-acceptable", "Answers are application/json.")
+
+
+def refuse_query() -> None:
+    """ProblemError 422 for any query parameter, where none is offered."""
+    if request.query_string:
+        raise _query_problem(
+            [f"There is no query parameter {name!a} here." for name in request.args] or ["No query is offered here."]
+        )
+
+
+def includes(offered: tuple[str, ...]) -> frozenset[str]:
+    """The words of ``?include=``, separated by commas. ProblemError 422 for anything else in the query."""
+    if not request.query_string:
+        return frozenset()
+    details = [f"There is no query parameter {name!a} here." for name in request.args if name != "include"]
+    given = request.args.getlist("include")
+    if len(given) > 1:
+        details.append("Give include once, its words separated by commas.")
+    words = [word for text in given[:1] for word in text.split(",")]
+    unknown = [word for word in words if word not in offered]
+    if unknown or (given and len(set(words)) != len(words)):
+        details.append(f"include takes each of these at most once: {', '.join(offered)}.")
+    if not given and not details:
+        details.append("The query is empty.")
+    if details:
+        raise _query_problem(details)
+    return frozenset(words)
+
+
+def _query_problem(details: list[str]) -> ProblemError:
+    faults = tuple(Fault((), "query", detail) for detail in details)
+    return ProblemError("invalid-request", "The query is not what the interface describes.", faults)

@@ -1,0 +1,41 @@
+"""The annual allowance for pension saving: its taper, and the money purchase annual allowance once income is flexible.
+
+Finance Act 2004 ss.227-228ZA. All amounts are pence.
+"""
+
+from __future__ import annotations
+
+from service.law.rounding import down_to_the_pound
+
+
+def tapered(
+    allowance: int,
+    least: int,
+    threshold_limit: int,
+    adjusted_limit: int,
+    threshold_income: int,
+    adjusted_income: int,
+) -> int:
+    """The annual allowance after its taper (s.228ZA): one pound off for every two of adjusted income over its limit.
+
+    Both incomes must be more than their limits. The reduction is dropped to the pound (by a published test of
+    s.228ZA; the section's own words were not read).
+    """
+    if threshold_income <= threshold_limit or adjusted_income <= adjusted_limit:
+        return allowance
+    return max(least, allowance - down_to_the_pound((adjusted_income - adjusted_limit) // 2))
+
+
+def alternative(annual_allowance: int, money_purchase_annual_allowance: int) -> int:
+    """What is left for defined benefit saving once the money purchase annual allowance applies (s.227B)."""
+    return max(0, annual_allowance - money_purchase_annual_allowance)
+
+
+def triggered_by(method: str, taxable: int) -> bool:
+    """Whether a payment is the first flexible access that brings in the money purchase annual allowance (s.227G).
+
+    A UFPLS and income from a drawdown fund do; a tax-free lump sum alone and a small pot do not.
+    """
+    if method == "ufpls":
+        return True
+    return method in ("drawdown", "pcls_and_drawdown") and taxable > 0

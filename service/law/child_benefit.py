@@ -1,0 +1,17 @@
+"""The high income child benefit charge (ITEPA 2003 ss.681B-681H)."""
+
+from __future__ import annotations
+
+from service.law.rounding import POUND, down_to_the_pound
+
+
+def charge_percentage(adjusted_net_income: int, threshold: int, step: int) -> int:
+    """Whole percentage points of the benefit charged: one for each full step above the threshold (s.681C(2)-(3))."""
+    return min(100, max(0, (adjusted_net_income - threshold) // step))
+
+
+def charge(adjusted_net_income: int, benefit: int, threshold: int, step: int) -> int:
+    """The charge in pence. Benefit, percentage and charge are each rounded down to a whole number (s.681C)."""
+    pounds_of_benefit = down_to_the_pound(benefit) // POUND
+    percentage = charge_percentage(adjusted_net_income, threshold, step)
+    return pounds_of_benefit * percentage // 100 * POUND

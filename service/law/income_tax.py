@@ -1,0 +1,294 @@
+"""A year's income tax, step by step (ITA 2007 s.23), with the child benefit charge beside it.
+
+``rules_for`` turns one tax year's figures into the rules for one nation; ``year_of`` adds the taxpayer; ``liability``
+computes the year for any taxable withdrawal on top. Nothing else in the service computes income tax.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from service.figures.loader import Band, TaxYear
+from service.law import child_benefit, personal_allowances, rounding
+from service.law.scale import Scale
+from service.law.set_off import Scales, dividend_tax, lower_tax, savings_nil_to, savings_tax, set_off
+
+NATIONS = ("england", "northern_ireland", "scotland", "wales")
+
+
+@dataclass(frozen=True, slots=True)
+class Taxpayer:
+    """One person's year apart from the withdrawal. Money in pence a year, gross.
+
+    ``other_income`` is everything that is not property, savings or dividends. ``marriage_allowance`` is "none",
+    "gives" or "receives".
+    """
+
+    nation: str
+    other_income: int = 0
+    property_income: int = 0
+    savings: int = 0
+    dividends: int = 0
+    relief_at_source: int = 0
+    gift_aid: int = 0
+    blind: bool = False
+    marriage_allowance: str = "none"
+    child_benefit: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class IncomeTaxRules:
+    """One tax year's income tax for one nation. Money in pence, rates in basis points."""
+
+    nation: str
+    personal_allowance: int
+    taper_threshold: int
+    blind_persons_allowance: int
+    marriage_allowance: int
+    basic_rate: int
+    scales: Scales
+    first_extended_band: int
+    highest_band_with_marriage_allowance: int
+    savings_allowances: tuple[int, ...]
+    other_income_first: bool
+    child_benefit_threshold: int
+    child_benefit_step: int
+
+
+class YearOf(NamedTuple):
+    """A taxpayer with the rules of a year, the limits already raised by the reliefs (FA 2004 s.192, ITA 2007 s.414)."""
+
+    taxpayer: Taxpayer
+    rules: IncomeTaxRules
+    scales: Scales
+
+
+class Liability(NamedTuple):
+    """The year's tax and how it came about. Pence, but for the ``_tax`` parts in ten-thousandths of a penny.
+
+    ``income_tax`` is after the marriage allowance reduction and before the child benefit charge; ``total`` is both, to
+    the penny.
+    """
+
+    net_income: int
+    adjusted_net_income: int
+    personal_allowance: int
+    blind_persons_allowance: int
+    marriage_allowance_given: int
+    floor: int
+    lower: int
+    savings: int
+    taxable: int
+    savings_nil_to: int
+    savings_allowance: int
+    lower_tax: int
+    savings_tax: int
+    dividend_tax: int
+    marriage_allowance_reduction: int
+    marriage_allowance_open: bool
+    income_tax: int
+    child_benefit_charge: int
+    total: int
+
+    @property
+    def allowances(self) -> int:
+        """All allowances that may be set against income, pence."""
+        return self.personal_allowance + self.blind_persons_allowance
+
+
+def rules_for(figures: TaxYear, nation: str) -> IncomeTaxRules:
+    """The income tax rules of one year for a resident of one nation, from that year's figures."""
+    lower = _scale(figures.bands(f"income_tax.bands_{nation}"))
+    savings = _scale(figures.bands("income_tax.savings_bands"))
+    dividends = _scale(figures.bands("income_tax.dividend_bands"))
+    scottish = nation == "scotland"
+    # The Scottish rate for property income is not in force: property stays with a Scottish taxpayer's other income.
+    own_property_rates = figures.has("income_tax.property_bands") and not scottish
+    property_scale = _scale(figures.bands("income_tax.property_bands")) if own_property_rates else None
+    starting_rate_limit = figures.money("income_tax.starting_rate_for_savings_limit")
+    uk_bands = figures.bands("income_tax.bands_england")
+    return IncomeTaxRules(
+        nation=nation,
+        personal_allowance=figures.money("income_tax.personal_allowance"),
+        taper_threshold=figures.money("income_tax.personal_allowance_taper_threshold"),
+        blind_persons_allowance=figures.money("income_tax.blind_persons_allowance"),
+        marriage_allowance=figures.money("income_tax.marriage_allowance"),
+        basic_rate=uk_bands[0].rate,
+        scales=Scales(
+            lower=lower,
+            property=property_scale,
+            savings=savings,
+            dividends=dividends,
+            starting_rate_limit=starting_rate_limit,
+            dividend_allowance=figures.money("income_tax.dividend_allowance"),
+            plain_order_is_best=_plain_order_is_best(property_scale or lower, savings, dividends, starting_rate_limit),
+        ),
+        # FA 2004 s.192(4A): the Scottish starter limit does not move; the basic limit and all above it do.
+        first_extended_band=lower.names.index("basic_rate"),
+        # ITA 2007 s.55B(3): no rate above basic; for a Scottish taxpayer none above intermediate.
+        highest_band_with_marriage_allowance=lower.names.index("intermediate_rate" if scottish else "basic_rate"),
+        savings_allowances=(
+            figures.money("income_tax.personal_savings_allowance_basic"),
+            figures.money("income_tax.personal_savings_allowance_higher"),
+            0,
+        ),
+        other_income_first=figures.text("income_tax.allowance_order") == "other_income_first",
+        child_benefit_threshold=figures.money("income_tax.child_benefit_charge_threshold"),
+        child_benefit_step=figures.money("income_tax.child_benefit_charge_step"),
+    )
+
+
+def year_of(taxpayer: Taxpayer, rules: IncomeTaxRules) -> YearOf:
+    """The taxpayer's year: limits raised by gross relief-at-source contributions and gross Gift Aid donations."""
+    relief = taxpayer.relief_at_source + taxpayer.gift_aid
+    scales = rules.scales
+    if relief:
+        scales = Scales(
+            lower=scales.lower.extended(relief, rules.first_extended_band),
+            property=scales.property and scales.property.extended(relief),
+            savings=scales.savings.extended(relief),
+            dividends=scales.dividends.extended(relief),
+            starting_rate_limit=scales.starting_rate_limit,
+            dividend_allowance=scales.dividend_allowance,
+            plain_order_is_best=scales.plain_order_is_best,
+        )
+    return YearOf(taxpayer, rules, scales)
+
+
+def liability(year: YearOf, withdrawal: int = 0) -> Liability:
+    """The year's tax with ``withdrawal`` pence of taxable pension income on top of the taxpayer's other income.
+
+    The steps are those of ITA 2007 s.23: total income, reliefs and allowances, tax at each rate, tax reductions, and
+    the charge added last.
+    """
+    taxpayer, rules, scales = year
+    other_income = taxpayer.other_income + withdrawal
+    net_income = other_income + taxpayer.property_income + taxpayer.savings + taxpayer.dividends
+    adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
+    allowance = personal_allowances.personal_allowance(adjusted, rules.personal_allowance, rules.taper_threshold)
+    blind = rules.blind_persons_allowance if taxpayer.blind else 0
+    given = min(rules.marriage_allowance, allowance) if taxpayer.marriage_allowance == "gives" else 0
+    stack = _stack(year, other_income, allowance + blind - given)
+    if given and _charged_above_basic(year, stack):
+        # ITA 2007 s.55C: no election for someone who would then pay more than the basic rates.
+        given = 0
+        stack = _stack(year, other_income, allowance + blind)
+    floor, lower, savings, taxable, nil_to, savings_allowance = stack
+    on_lower = lower_tax(scales, floor, lower)
+    on_savings = savings_tax(scales, savings, nil_to)
+    on_dividends = dividend_tax(scales, savings, taxable)
+    tax = on_lower + on_savings + on_dividends
+    reduction = 0
+    marriage_open = True
+    if taxpayer.marriage_allowance != "none":
+        marriage_open = not _charged_above_basic(year, stack)
+        if taxpayer.marriage_allowance == "receives" and marriage_open:
+            reduction = min(rules.marriage_allowance * rules.basic_rate, tax)
+    charge = 0
+    if taxpayer.child_benefit:
+        charge = child_benefit.charge(
+            adjusted, taxpayer.child_benefit, rules.child_benefit_threshold, rules.child_benefit_step
+        )
+    return Liability(
+        net_income,
+        adjusted,
+        allowance - given,
+        blind,
+        given,
+        floor,
+        lower,
+        savings,
+        taxable,
+        nil_to,
+        savings_allowance,
+        on_lower,
+        on_savings,
+        on_dividends,
+        reduction,
+        marriage_open,
+        tax - reduction,
+        charge,
+        rounding.years_tax_to_the_penny(tax - reduction) + charge,
+    )
+
+
+def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[int, int, int, int, int, int]:
+    """The taxable stack's heights (floor, lower, savings, total, savings nil to) and the savings allowance; pence."""
+    taxpayer, rules, scales = year
+    property_income, savings, dividends = taxpayer.property_income, taxpayer.savings, taxpayer.dividends
+    if rules.other_income_first:
+        floor = max(0, other_income - allowance)
+        allowance = max(0, allowance - other_income)
+        layer = property_income
+    else:
+        floor = 0
+        layer = other_income + property_income
+    if savings == 0 and dividends == 0:
+        lower = floor + max(0, layer - allowance)
+        return floor, lower, lower, lower, lower, 0
+    total = max(floor, floor + layer + savings + dividends - allowance)
+    # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
+    savings_allowance = rules.savings_allowances[scales.savings.band(total)]
+    stack = set_off(scales, floor, layer, savings, dividends, allowance, savings_allowance)
+    return (*stack, savings_allowance)
+
+
+def _charged_above_basic(year: YearOf, stack: tuple[int, int, int, int, int, int]) -> bool:
+    """Whether any income is charged at a rate that rules the marriage allowance out (ITA 2007 ss.55B(3), 55C).
+
+    Savings and dividends inside their nil rates are not charged at such a rate, however high they lie.
+    """
+    _, rules, scales = year
+    _, lower, savings, taxable, nil_to, _ = stack
+    uk_limit = scales.savings.limits[0]
+    return (
+        lower > scales.lower.limits[rules.highest_band_with_marriage_allowance]
+        or savings > max(nil_to, uk_limit)
+        or taxable > max(savings + scales.dividend_allowance, uk_limit)
+    )
+
+
+def _scale(bands: tuple[Band, ...]) -> Scale:
+    return Scale.of(
+        (band.name for band in bands),
+        (band.rate for band in bands),
+        (band.up_to for band in bands if band.up_to is not None),
+    )
+
+
+def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, starting_rate_limit: int) -> tuple[bool, ...]:
+    """For each UK band: does other income always bear at least what savings bear there, and savings what dividends do?
+
+    Where the starting rate still runs, a pound more of other income displaces no savings from a nil rate, so only the
+    rates above its limit count against the savings rate.
+    """
+    answers = []
+    for band, (savings_rate, dividend_rate) in enumerate(zip(savings.rates, dividends.rates, strict=True)):
+        floor = savings.floors[band]
+        top = savings.limits[band] if band < len(savings.limits) else None
+        inside = [
+            (rate, limit)
+            for rate, lower_floor, limit in zip(lower.rates, lower.floors, (*lower.limits, None), strict=True)
+            if (limit is None or limit > floor) and (top is None or lower_floor < top)
+        ]
+        above_start = [rate for rate, limit in inside if limit is None or limit > starting_rate_limit]
+        answers.append(
+            all(rate >= savings_rate for rate in above_start)
+            and all(rate >= dividend_rate for rate, _ in inside)
+            and savings_rate >= dividend_rate
+        )
+    return tuple(answers)
+
+
+__all__ = [
+    "NATIONS",
+    "IncomeTaxRules",
+    "Liability",
+    "Taxpayer",
+    "YearOf",
+    "liability",
+    "rules_for",
+    "savings_nil_to",
+    "year_of",
+]

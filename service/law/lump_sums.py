@@ -1,0 +1,248 @@
+"""What part of a pension payment is tax free, what is taxed as income, and what the lump sum allowances leave.
+
+Finance Act 2004 Sch.29 and Sch.36; ITEPA 2003 ss.637A-637S; Finance Act 2024 Sch.9. Three regimes follow one another:
+to 2022-23 the lifetime allowance with its charge, in 2023-24 the lifetime allowance without a charge, from 2024-25 the
+lump sum allowance and the lump sum and death benefit allowance. All amounts are pence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from service.figures.loader import TaxYear
+from service.law.rounding import down_to_the_penny
+
+METHODS = ("pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot")
+WHOLE = 10_000  # basis points in one; also hundredths of a per cent in the whole lifetime allowance
+
+
+@dataclass(frozen=True, slots=True)
+class Pension:
+    """A money purchase pension and what has been used of the allowances. ``lifetime_allowance_used`` is in hundredths
+    of a per cent (4,000 is 40%), for benefits before 6 April 2024."""
+
+    uncrystallised: int
+    drawdown: int = 0
+    lump_sum_allowance_used: int = 0
+    lump_sum_and_death_benefit_allowance_used: int | None = None
+    lifetime_allowance_used: int = 0
+    protected_lump_sum_allowance: int | None = None
+    protected_lump_sum_and_death_benefit_allowance: int | None = None
+    flexibly_accessed: bool = False
+    minimum_pension_age: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LumpSumRules:
+    """One tax year's lump sum figures. A figure that did not exist in the year is None."""
+
+    regime: str
+    tax_free_rate: int
+    small_pot_limit: int
+    lifetime_allowance: int | None
+    charge_on_lump_sum: int
+    charge_on_retained: int
+    lump_sum_allowance: int | None
+    lump_sum_and_death_benefit_allowance: int | None
+    standard_lifetime_allowance_before_2024: int
+
+
+@dataclass(frozen=True, slots=True)
+class Allowances:
+    """What is left before a payment. ``tax_free`` is the most that may be paid tax free."""
+
+    tax_free: int
+    lifetime_allowance: int | None
+    lump_sum_allowance: int | None
+    lump_sum_and_death_benefit_allowance: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Payment:
+    """A pension payment taken apart: ``gross`` = ``tax_free`` + ``taxable`` + ``excess``.
+
+    ``excess`` is what the lifetime allowance charge of 55% replaces income tax on (to 2022-23). ``charge`` is the
+    lifetime allowance charge; where the excess is kept for income it is paid out of the fund's ``charge_from_taxable``
+    share, so that only the rest is taxed as income. ``from_*`` says which funds it leaves, ``designated`` what moves
+    from uncrystallised funds to drawdown and stays there.
+    """
+
+    gross: int
+    tax_free: int
+    taxable: int
+    excess: int = 0
+    charge: int = 0
+    charge_rate: int = 0
+    crystallised: int = 0
+    over_lifetime_allowance: int = 0
+    designated: int = 0
+    from_uncrystallised: int = 0
+    from_drawdown: int = 0
+
+
+def rules_for(figures: TaxYear) -> LumpSumRules:
+    """One year's lump sum rules from its figures."""
+
+    def money(name: str) -> int | None:
+        return figures.money(f"pension.{name}") if figures.has(f"pension.{name}") else None
+
+    def rate(name: str) -> int:
+        return figures.rate(f"pension.{name}") if figures.has(f"pension.{name}") else 0
+
+    return LumpSumRules(
+        regime=figures.text("pension.lump_sum_regime"),
+        tax_free_rate=figures.rate("pension.tax_free_fraction"),
+        small_pot_limit=figures.money("pension.small_pot_limit"),
+        lifetime_allowance=money("lifetime_allowance"),
+        charge_on_lump_sum=rate("lifetime_allowance_charge_lump_sum"),
+        charge_on_retained=rate("lifetime_allowance_charge_retained"),
+        lump_sum_allowance=money("lump_sum_allowance"),
+        lump_sum_and_death_benefit_allowance=money("lump_sum_and_death_benefit_allowance"),
+        standard_lifetime_allowance_before_2024=(
+            money("standard_lifetime_allowance_before_2024") or money("lifetime_allowance") or 0
+        ),
+    )
+
+
+def quarter(amount: int, rules: LumpSumRules) -> int:
+    """The tax-free quarter of a crystallisation, down to the penny so that it never exceeds 25%."""
+    return down_to_the_penny(amount * rules.tax_free_rate)
+
+
+def personal_lifetime_allowance(pension: Pension, rules: LumpSumRules) -> int:
+    """The standard lifetime allowance, or four times a protected lump sum allowance (Sch.36; FA 2024 Sch.9 para 126)."""
+    if pension.protected_lump_sum_allowance is not None:
+        protected = pension.protected_lump_sum_allowance * WHOLE // rules.tax_free_rate
+        return max(protected, rules.standard_lifetime_allowance_before_2024)
+    return rules.standard_lifetime_allowance_before_2024
+
+
+def percentage_used(crystallised: int, lifetime_allowance: int) -> int:
+    """The share of the lifetime allowance an event uses, in hundredths of a per cent, dropped (HMRC RPSM12306030)."""
+    return crystallised * WHOLE // lifetime_allowance
+
+
+def previously_used(pension: Pension, rules: LumpSumRules) -> int:
+    """The lifetime allowance used by earlier benefits in money (FA 2024 Sch.9 para 125), to the nearest penny."""
+    whole = personal_lifetime_allowance(pension, rules)
+    return (whole * pension.lifetime_allowance_used + WHOLE // 2) // WHOLE
+
+
+def available(pension: Pension, rules: LumpSumRules) -> Allowances:
+    """What the allowances leave before the payment."""
+    used_before = previously_used(pension, rules)
+    if rules.lump_sum_allowance is None or rules.lump_sum_and_death_benefit_allowance is None:
+        left = max(0, personal_lifetime_allowance(pension, rules) - used_before)
+        return Allowances(quarter(left, rules), left, None, None)
+    # FA 2024 Sch.9 paras 125-129: a quarter of what was used comes off both, and nothing is left of the second once
+    # the whole lifetime allowance had been used.
+    reduction = (used_before * rules.tax_free_rate + WHOLE // 2) // WHOLE
+    lump_sum = max(rules.lump_sum_allowance, pension.protected_lump_sum_allowance or 0)
+    lump_sum_left = max(0, lump_sum - reduction - pension.lump_sum_allowance_used)
+    death_benefit = pension.protected_lump_sum_and_death_benefit_allowance
+    if death_benefit is None:
+        death_benefit = max(rules.lump_sum_and_death_benefit_allowance, lump_sum * WHOLE // rules.tax_free_rate)
+    used_since = pension.lump_sum_and_death_benefit_allowance_used
+    if used_since is None:
+        used_since = pension.lump_sum_allowance_used
+    death_benefit_left = max(0, death_benefit - reduction - used_since)
+    if used_before >= personal_lifetime_allowance(pension, rules):
+        death_benefit_left = 0
+    return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
+
+
+def most_permitted(method: str, pension: Pension, rules: LumpSumRules, left: Allowances) -> int:
+    """The most that may be taken by a method: the funds it draws on, and the limits of the payment itself; pence.
+
+    A pcls is at most the tax-free quarter of what is left uncrystallised and what the allowances leave (Sch.29 paras
+    1-3); a small pot is at most its limit (SI 2009/1171 reg.11).
+    """
+    if method == "drawdown":
+        return pension.drawdown
+    if method == "small_pot":
+        return min(rules.small_pot_limit, pension.uncrystallised + pension.drawdown)
+    if method == "pcls":
+        return min(quarter(pension.uncrystallised, rules), left.tax_free)
+    return pension.uncrystallised
+
+
+def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
+    """A payment of ``gross`` pence by a method, split into its tax-free and taxable parts.
+
+    ``gross`` must not exceed ``most_permitted``.
+    """
+    if method == "drawdown":
+        return Payment(gross, 0, gross, from_drawdown=gross)
+    if method == "small_pot":
+        # ITEPA 2003 s.637G: a quarter of what was uncrystallised is tax free; no allowance is used.
+        uncrystallised = min(gross, pension.uncrystallised)
+        tax_free = quarter(uncrystallised, rules)
+        return Payment(
+            gross,
+            tax_free,
+            gross - tax_free,
+            from_uncrystallised=uncrystallised,
+            from_drawdown=gross - uncrystallised,
+        )
+    if method == "pcls":
+        crystallised = gross * WHOLE // rules.tax_free_rate
+        return Payment(
+            gross,
+            gross,
+            0,
+            crystallised=crystallised,
+            designated=crystallised - gross,
+            from_uncrystallised=crystallised,
+        )
+    tax_free = min(quarter(gross, rules), left.tax_free)
+    over = max(0, gross - left.lifetime_allowance) if left.lifetime_allowance is not None else 0
+    if over == 0 or rules.regime != "lifetime_allowance_charge":
+        # ITEPA 2003 ss.637A, 637D; in 2023-24 what is over the allowance is pension income (F(No.2)A 2023 s.19).
+        return Payment(
+            gross,
+            tax_free,
+            gross - tax_free,
+            crystallised=gross,
+            over_lifetime_allowance=over,
+            from_uncrystallised=gross,
+        )
+    if method == "ufpls":
+        # FA 2004 s.215(2): an excess paid as a lump sum bears 55% and no income tax (ITEPA 2003 s.636A(4)).
+        charge = down_to_the_penny(over * rules.charge_on_lump_sum)
+        return Payment(
+            gross,
+            tax_free,
+            gross - tax_free - over,
+            excess=over,
+            charge=charge,
+            charge_rate=rules.charge_on_lump_sum,
+            crystallised=gross,
+            over_lifetime_allowance=over,
+            from_uncrystallised=gross,
+        )
+    # An excess kept for income bears 25%; what is left of it is drawn and taxed as pension income.
+    charge = down_to_the_penny(over * rules.charge_on_retained)
+    return Payment(
+        gross,
+        tax_free,
+        gross - tax_free - charge,
+        excess=charge,
+        charge=charge,
+        charge_rate=rules.charge_on_retained,
+        crystallised=gross,
+        over_lifetime_allowance=over,
+        from_uncrystallised=gross,
+    )
+
+
+def pension_after(pension: Pension, payment: Payment) -> tuple[int, int]:
+    """Uncrystallised and drawdown funds after a payment, pence. What is designated moves from the one to the other."""
+    return (
+        pension.uncrystallised - payment.from_uncrystallised,
+        pension.drawdown - payment.from_drawdown + payment.designated,
+    )
+
+
+def uses_allowances(method: str) -> bool:
+    """Whether a payment's tax-free part counts against the allowances: a small pot's does not (ITEPA ss.637Q, 637S)."""
+    return method != "small_pot"

@@ -1,0 +1,42 @@
+"""A scale of rates: the bands of ITA 2007 ss.10-13 as cumulative tax, exact in ten-thousandths of a penny."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """Progressive bands. ``limits`` are the upper limits in pence of all bands but the last; ``rates`` basis points."""
+
+    names: tuple[str, ...]
+    rates: tuple[int, ...]
+    limits: tuple[int, ...]
+    floors: tuple[int, ...]
+    tax_below: tuple[int, ...]
+
+    @classmethod
+    def of(cls, names: Iterable[str], rates: Iterable[int], limits: Iterable[int]) -> Scale:
+        """A scale from names, rates (basis points) and upper limits (pence; one fewer than the rates)."""
+        rates, limits = tuple(rates), tuple(limits)
+        floors = (0, *limits)
+        tax_below = [0]
+        for floor, limit, rate in zip(floors, limits, rates, strict=False):
+            tax_below.append(tax_below[-1] + (limit - floor) * rate)
+        return cls(tuple(names), rates, limits, floors, tuple(tax_below))
+
+    def tax(self, amount: int) -> int:
+        """Tax on the first ``amount`` pence, in ten-thousandths of a penny."""
+        band = bisect_left(self.limits, amount)
+        return self.tax_below[band] + (amount - self.floors[band]) * self.rates[band]
+
+    def band(self, amount: int) -> int:
+        """The index of the band in which the last penny of ``amount`` falls."""
+        return bisect_left(self.limits, amount)
+
+    def extended(self, by: int, first: int = 0) -> Scale:
+        """The same scale with every limit from index ``first`` on raised by ``by`` pence (FA 2004 s.192, ITA 2007 s.414)."""
+        limits = (limit + by if index >= first else limit for index, limit in enumerate(self.limits))
+        return Scale.of(self.names, self.rates, limits)

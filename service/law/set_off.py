@@ -1,0 +1,165 @@
+"""Setting the allowances against the kinds of income, and taxing the stack that remains.
+
+Taxable income is a stack (ITA 2007 s.16): other income at the bottom, savings above it, dividends on top. Four heights
+describe it, in pence:
+
+    floor      income that leaves no choice (from 2027-28: other income that is not property)
+    lower      top of everything below the savings
+    savings    top of the savings
+    total      top of the dividends: all taxable income
+
+Allowances lower the total by a fixed amount; which layers they thin is settled by moving ``lower`` and ``savings``.
+To 2026-27 the taxpayer has whatever set-off reduces the tax most (ITA 2007 s.25(2)); from 2027-28 the allowances go to
+other income first and the choice is between what is left (s.25(3A), inserted by Finance Act 2026 s.6).
+
+For a given total the tax is piecewise linear in the two heights. Between the lines where its slope rises it is concave,
+so the least tax lies where two of those lines, or the limits of what may be chosen, cross. Trying each crossing is exact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from service.law.scale import Scale
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """What one taxpayer's stack is taxed with: scales with their limits already extended for reliefs, and the nil rates.
+
+    ``lower`` taxes other income by the taxpayer's own nation; ``property`` is None where property income is taxed as
+    other income. ``plain_order_is_best`` says, for each UK band, whether a stack that starts and ends within the band
+    is taxed least when other income is relieved first and savings down to the nil rates next.
+    """
+
+    lower: Scale
+    property: Scale | None
+    savings: Scale
+    dividends: Scale
+    starting_rate_limit: int
+    dividend_allowance: int
+    plain_order_is_best: tuple[bool, ...]
+
+
+class Stack(NamedTuple):
+    """Taxable income as heights in pence, and the height up to which savings are taxed at a nil rate."""
+
+    floor: int
+    lower: int
+    savings: int
+    total: int
+    savings_nil_to: int
+
+
+def lower_tax(scales: Scales, floor: int, lower: int) -> int:
+    """Tax on everything below the savings, in ten-thousandths of a penny (ITA 2007 ss.10, 11A; from 2027-28 s.11CA)."""
+    if scales.property is None:
+        return scales.lower.tax(lower)
+    return scales.lower.tax(floor) + scales.property.tax(lower) - scales.property.tax(floor)
+
+
+def savings_tax(scales: Scales, savings: int, nil_to: int) -> int:
+    """Tax on savings above the nil rates (ITA 2007 ss.7, 12, 12A, 12B), in ten-thousandths of a penny."""
+    return scales.savings.tax(savings) - scales.savings.tax(nil_to) if savings > nil_to else 0
+
+
+def dividend_tax(scales: Scales, savings: int, total: int) -> int:
+    """Tax on dividends above the dividend nil rate (ITA 2007 ss.8, 13, 13A), in ten-thousandths of a penny."""
+    nil_to = savings + scales.dividend_allowance
+    return scales.dividends.tax(total) - scales.dividends.tax(nil_to) if total > nil_to else 0
+
+
+def savings_nil_to(scales: Scales, lower: int, savings_allowance: int) -> int:
+    """Height up to which savings bear no tax: what is left of the starting rate, then the savings allowance."""
+    return max(lower, scales.starting_rate_limit) + savings_allowance
+
+
+def stack_tax(scales: Scales, stack: Stack) -> int:
+    """Tax on the whole stack, in ten-thousandths of a penny."""
+    return (
+        lower_tax(scales, stack.floor, stack.lower)
+        + savings_tax(scales, stack.savings, stack.savings_nil_to)
+        + dividend_tax(scales, stack.savings, stack.total)
+    )
+
+
+def set_off(
+    scales: Scales,
+    floor: int,
+    lower_income: int,
+    savings: int,
+    dividends: int,
+    allowance: int,
+    savings_allowance: int,
+) -> Stack:
+    """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
+    lower_top = floor + lower_income
+    if allowance == 0 or (savings == 0 and dividends == 0):
+        lower = lower_top - min(allowance, lower_income)
+        return Stack(
+            floor,
+            lower,
+            lower + savings,
+            lower + savings + dividends,
+            savings_nil_to(scales, lower, savings_allowance),
+        )
+    total = lower_top + savings + dividends
+    total = max(floor, total - allowance)
+    lower = floor + max(0, lower_income - allowance)
+    band = scales.savings.band(total)
+    if lower >= scales.savings.floors[band] and scales.plain_order_is_best[band]:
+        lowest = max(total - dividends, lower + max(0, savings - allowance))
+        highest = min(total - max(0, dividends - allowance), lower + savings)
+        nil_to = savings_nil_to(scales, lower, savings_allowance)
+        return Stack(floor, lower, min(max(nil_to, lowest), highest), total, nil_to)
+    stacks = [
+        Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance))
+        for low, high in _crossings(
+            scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total
+        )
+    ]
+    return min(stacks, key=lambda stack: (stack_tax(scales, stack), stack))
+
+
+def _crossings(
+    scales: Scales,
+    floor: int,
+    lower_income: int,
+    savings: int,
+    dividends: int,
+    allowance: int,
+    savings_allowance: int,
+    total: int,
+) -> Iterator[tuple[int, int]]:
+    """Every permitted pair of heights at which the least tax can lie (see the module's opening)."""
+    lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
+    height_least, height_most = total - dividends, total - max(0, dividends - allowance)
+    layer_least, layer_most = max(0, savings - allowance), savings
+    below_savings = scales.property or scales.lower
+    lowers = {lower_least, lower_most}
+    lowers.update(x for x in (*below_savings.limits, scales.starting_rate_limit) if lower_least < x < lower_most)
+    heights = {height_least, height_most}
+    heights.update(
+        x
+        for x in (
+            *scales.savings.limits,
+            total - scales.dividend_allowance,
+            scales.starting_rate_limit + savings_allowance,
+        )
+        if height_least < x < height_most
+    )
+    layers = {layer_least, layer_most}
+    if layer_least < savings_allowance < layer_most:
+        layers.add(savings_allowance)
+    pairs = [(low, high) for low in lowers for high in heights]
+    pairs += [(low, low + layer) for low in lowers for layer in layers]
+    pairs += [(high - layer, high) for high in heights for layer in layers]
+    for low, high in pairs:
+        if (
+            lower_least <= low <= lower_most
+            and height_least <= high <= height_most
+            and layer_least <= high - low <= layer_most
+        ):
+            yield low, high

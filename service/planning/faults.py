@@ -1,0 +1,31 @@
+"""What cannot be computed, and why: the one exception of the planning layer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with a request: where (path of keys and indexes), a short code, and a sentence for people."""
+
+    path: tuple[str | int, ...]
+    code: str
+    detail: str
+
+
+class RuleViolation(Exception):
+    """A request that is well formed but asks for what the rules do not allow. ``permitted`` is the figure that would
+    be allowed, in pence, where there is one."""
+
+    def __init__(self, faults: tuple[Fault, ...], permitted: int | None = None) -> None:
+        super().__init__("; ".join(fault.code for fault in faults))
+        self.faults = faults
+        self.permitted = permitted
+
+
+def pounds(pence: int) -> str:
+    """Money for people: £1,234.56, or £1,234 when there are no pence."""
+    sign = "-" if pence < 0 else ""
+    whole, rest = divmod(abs(pence), 100)
+    return f"{sign}£{whole:,}.{rest:02d}" if rest else f"{sign}£{whole:,}"

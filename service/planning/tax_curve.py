@@ -1,0 +1,450 @@
+"""The year's tax as a function of one variable, the taxable withdrawal.
+
+Everything else about the person's year is fixed, so the tax is made of straight pieces with a few steps. The curve is
+read off the one implementation of the rules (``liability``): the points where a piece may end follow from the figures,
+the rules are asked at those points, and where savings or dividends leave a choice of set-off the pieces between are
+halved until they are straight.
+
+Two things the statute does are kept exactly. Where the personal allowance is withdrawn it falls by whole pounds, so the
+tax is a fine staircase: such a piece knows its stairs. The child benefit charge moves in whole percentage points: each
+is a step.
+
+Tax is in ten-thousandths of a penny here (pence times basis points), amounts in pence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from service.law import child_benefit, rounding
+from service.law.income_tax import Liability, YearOf, liability
+
+STAIR = 2 * rounding.POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
+BEYOND = 1_000 * rounding.POUND  # how far past the asked amount the last piece is followed
+_PENNY = rounding.PENNY
+
+
+class Piece(NamedTuple):
+    """A straight piece of the curve, a staircase, or (``start`` = ``end``) a step.
+
+    ``rate`` is basis points, None for a step. On a staircase ``rate`` runs along the stairs' feet, ``tread_rate``
+    along one tread, and ``foot`` is any amount at which a stair begins. ``exact`` is False on a stair that holds a
+    bend, where only the ends are the rules' own.
+    """
+
+    start: int
+    end: int
+    tax_start: int
+    tax_end: int
+    rate: int | None
+    because: tuple[str, ...]
+    tread_rate: int = 0
+    foot: int | None = None
+    exact: bool = True
+
+    def tax_at(self, amount: int) -> int:
+        """Tax at an amount within the piece, in ten-thousandths of a penny."""
+        if amount == self.end or self.rate is None:
+            return self.tax_end
+        if self.foot is None:
+            if self.end - self.start == 1:
+                return self.tax_start
+            return self.tax_start + (amount - self.start) * self.rate
+        return self._on_stairs(amount) - self._on_stairs(self.start) + self.tax_start
+
+    def _on_stairs(self, amount: int) -> int:
+        assert self.foot is not None and self.rate is not None
+        tread = (amount - self.foot) % STAIR
+        return (amount - self.foot - tread) * self.rate + tread * self.tread_rate
+
+    def continues_through(self, before: Piece, after: Piece) -> bool:
+        """Whether this staircase, laid over two neighbouring pieces, agrees with both at their ends and last pennies."""
+        assert self.foot is not None
+        height = self._on_stairs(self.end) - self._on_stairs(self.start)
+        checks = (before.end - 1, before.end, after.end - 1)
+        return self.tax_start + height == self.tax_end and all(
+            self.tax_at(at) == (before if at < before.end else after).tax_at(at) for at in checks if at >= self.start
+        )
+
+    @property
+    def stair_height(self) -> int:
+        """By how much the tax may lie below the straight line through the stairs' feet, pence, rounded up."""
+        if self.foot is None or self.rate is None:
+            return 0
+        height = -(-(self.rate - self.tread_rate) * STAIR // _PENNY)
+        return height if self.exact else height + rounding.POUND
+
+
+@dataclass(frozen=True, slots=True)
+class TaxCurve:
+    """The pieces in order, from a taxable withdrawal of nothing. Tax includes the child benefit charge."""
+
+    pieces: tuple[Piece, ...]
+    evaluations: int
+
+    def piece_from(self, amount: int) -> Piece:
+        """The piece on which the next penny after ``amount`` lies."""
+        for piece in self.pieces:
+            if piece.start <= amount < piece.end:
+                return piece
+        return self.pieces[-1]
+
+    def tax_at(self, amount: int) -> int:
+        """Tax at an amount, in ten-thousandths of a penny. A step that begins after ``amount`` is left out."""
+        tax = self.pieces[0].tax_start
+        for piece in self.pieces:
+            if piece.start > amount or (
+                piece.start == piece.end == amount and "child_benefit_charge" not in piece.because
+            ):
+                break
+            tax = piece.tax_at(min(amount, piece.end))
+        return tax
+
+
+class _Rules:
+    """The rules asked at single amounts, each only once, and counted. The child benefit charge is left out: it is added
+    as steps, straight from its own section."""
+
+    def __init__(self, year: YearOf) -> None:
+        self.year = year
+        self.known: dict[int, Liability] = {}
+
+    def __call__(self, amount: int) -> Liability:
+        answer = self.known.get(amount)
+        if answer is None:
+            answer = self.known[amount] = liability(self.year, amount)
+        return answer
+
+
+def tax_curve(year: YearOf, to: int) -> TaxCurve:
+    """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
+    rules = _Rules(year)
+    taper = _taper(year, rules)
+    points = _points(year, rules, taper, to)
+    pieces: list[Piece] = []
+    for start, end in zip(points, points[1:], strict=False):
+        pieces.extend(_between(rules, start, end, taper))
+    if year.taxpayer.child_benefit:
+        pieces = list(_with_child_benefit_steps(year, rules, pieces))
+    return TaxCurve(tuple(pieces), len(rules.known))
+
+
+def _taper(year: YearOf, rules: _Rules) -> tuple[int, int]:
+    """The taxable withdrawals between which the personal allowance is withdrawn; the first may be negative."""
+    adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
+    first = year.rules.taper_threshold - adjusted
+    return first, first + 2 * year.rules.personal_allowance
+
+
+def _points(year: YearOf, rules: _Rules, taper: tuple[int, int], to: int) -> list[int]:
+    """Where the slope may change: each height of the stack at each level that matters to it, turned into a withdrawal.
+
+    A height is a fixed sum plus the withdrawal less the allowances. While the allowance is withdrawn it rises three
+    pounds for two, and the stair that holds the change is marked off on both sides.
+    """
+    taxpayer, its_rules, scales = year
+    beyond = to + BEYOND
+    start = rules(0)
+    points = {0, beyond}
+    first, last = taper
+    points.update(x for x in (first, last) if 0 < x < beyond)
+    full = its_rules.personal_allowance + start.blind_persons_allowance - start.marriage_allowance_given
+    other, held = taxpayer.other_income, taxpayer.property_income
+    savings, dividends = taxpayer.savings, taxpayer.dividends
+    uk_limits = scales.savings.limits
+    levels: list[tuple[int, tuple[int, ...]]] = [(other + held + savings + dividends, (0, *uk_limits))]
+    bands_below = tuple(scales.lower.limits)
+    if its_rules.other_income_first:
+        levels.append((other, (0, *bands_below)))
+        if held:
+            levels.append((other + held, (0, *bands_below, *(scales.property.limits if scales.property else ()))))
+    else:
+        levels.append((other + held, (0, *bands_below)))
+    if savings or dividends:
+        start_limit = scales.starting_rate_limit
+        nil_tops = tuple(start_limit + allowance for allowance in its_rules.savings_allowances)
+        nil_dividends = scales.dividend_allowance
+        levels.append((other + held, (start_limit, *uk_limits)))
+        levels.append(
+            (
+                other + held + savings,
+                (0, *nil_tops, *uk_limits, *(limit - nil_dividends for limit in uk_limits)),
+            )
+        )
+        levels.append(
+            (
+                other + held + savings + dividends,
+                (*nil_tops, *(top + nil_dividends for top in nil_tops), nil_dividends),
+            )
+        )
+    if taxpayer.marriage_allowance == "gives":
+        levels.extend((fixed + its_rules.marriage_allowance, at) for fixed, at in tuple(levels))
+    seen: set[tuple[int, int]] = set()
+    for fixed, at in levels:
+        for level in at:
+            if (fixed, level) in seen:
+                continue
+            seen.add((fixed, level))
+            for point in _reached(level, fixed, full, start.blind_persons_allowance, first, last):
+                if 0 < point < beyond:
+                    points.add(point)
+    return sorted(points)
+
+
+def _reached(level: int, fixed: int, full: int, least: int, first: int, last: int) -> Iterator[int]:
+    """The withdrawals at which ``fixed`` + withdrawal - allowances comes to ``level``: before, in or after the taper."""
+    before = level + full - fixed
+    if before <= first:
+        yield before
+        return
+    after = level + least - fixed
+    if after >= last:
+        yield after
+        return
+    # In the taper: past ``first`` the height rises by three halves of the withdrawal.
+    stair = (before - first) * 2 // 3 // STAIR * STAIR
+    yield first + stair
+    yield first + stair + STAIR
+
+
+def _between(rules: _Rules, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
+    """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
+    first, last = taper
+    if first <= start < last:
+        yield from _joined(list(_stairs(rules, start, end, first)))
+        return
+    at_start, at_end = rules(start), rules(end)
+    tax_start, tax_end = at_start.income_tax, at_end.income_tax
+    lost = _lost(at_start, at_end)
+    if lost:
+        # Allowances are lost just past a limit, so between ``start`` and the next penny.
+        just_after = rules(start + 1)
+        if end - start == 1:
+            yield Piece(start, start, tax_start, tax_end, None, lost)
+            yield Piece(start, end, tax_end, tax_end, 0, _because(rules, start, end, False))
+            return
+        if _lost(just_after, at_end):
+            middle = _where_lost(rules, start, end)
+            yield from _between(rules, start, middle, taper)
+            yield from _between(rules, middle, end, taper)
+            return
+        rest = list(_straight(rules, start + 1, end))
+        rate = rest[0].rate or 0
+        tax_after = just_after.income_tax - rate
+        if tax_after != tax_start:
+            yield Piece(start, start, tax_start, tax_after, None, lost)
+        yield rest[0]._replace(start=start, tax_start=tax_after)
+        yield from rest[1:]
+        return
+    yield from _straight(rules, start, end)
+
+
+def _straight(rules: _Rules, start: int, end: int) -> Iterator[Piece]:
+    """Straight pieces from ``start`` to ``end``, halved where the set-off bends the line between."""
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    length = end - start
+    rate, uneven = divmod(tax_end - tax_start, length)
+    taxpayer = rules.year.taxpayer
+    if length > 1 and (taxpayer.savings or taxpayer.dividends):
+        straight = not uneven
+        if straight:
+            probes = {start + 1, start + length * 5 // 13, end - 1} - {start, end}
+            straight = all(rules(x).income_tax == tax_start + (x - start) * rate for x in probes)
+        if not straight:
+            bend = _bend(rules, start, end)
+            yield from _straight(rules, start, bend)
+            yield from _straight(rules, bend, end)
+            return
+    yield Piece(start, end, tax_start, tax_end, rate, _because(rules, start, end, False))
+
+
+def _bend(rules: _Rules, start: int, end: int) -> int:
+    """A point strictly between at which to cut: where the lines from both ends meet, or the middle if they do not."""
+    from_start = rules(start + 1).income_tax - rules(start).income_tax
+    into_end = rules(end).income_tax - rules(end - 1).income_tax
+    if from_start != into_end:
+        gap = rules(end).income_tax - rules(start).income_tax - into_end * (end - start)
+        meeting = start + gap // (from_start - into_end)
+        for point in (meeting, meeting + 1):
+            on_first = rules(start).income_tax + from_start * (point - start)
+            if start < point < end and rules(point).income_tax == on_first:
+                return point
+        if start < meeting < end:
+            return meeting
+    return (start + end) // 2
+
+
+def _stairs(rules: _Rules, start: int, end: int, first: int) -> Iterator[Piece]:
+    """The staircase from ``start`` to ``end``. Stairs begin every two pounds from ``first``."""
+    foot = start + (first - start) % STAIR
+    if foot >= end:
+        yield _one_stair(rules, start, end, first)
+        return
+    if foot > start:
+        yield _one_stair(rules, start, foot, first)
+        yield from _stairs(rules, foot, end, first)
+        return
+    whole = (end - start) // STAIR
+    head = start + whole * STAIR
+    if head < end and whole:
+        yield from _stairs(rules, start, head, first)
+        yield _one_stair(rules, head, end, first)
+        return
+    if whole <= 1:
+        yield _one_stair(rules, start, end, first)
+        return
+    lost = _lost(rules(start), rules(end))
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    rate, uneven = divmod(tax_end - tax_start, end - start)
+    tread = rules(start + 1).income_tax - tax_start
+    regular = not uneven and not lost
+    if regular:
+        middle = start + whole * 5 // 13 * STAIR
+        probes = ((start + STAIR, 0), (middle, 0), (end - STAIR, 0), (end, -1), (middle, STAIR - 1))
+        regular = all(
+            rules(x + off).income_tax
+            == tax_start + (x - start - (STAIR if off < 0 else 0)) * rate + (off % STAIR) * tread
+            for x, off in probes
+        )
+    if not regular:
+        middle = _stair_to_cut(rules, start, end)
+        yield from _stairs(rules, start, middle, first)
+        yield from _stairs(rules, middle, end, first)
+        return
+    yield Piece(start, end, tax_start, tax_end, rate, _because(rules, start, end, True), tread, start)
+
+
+def _joined(pieces: list[Piece]) -> list[Piece]:
+    """Part of a stair before or after a staircase, joined to it where it is simply more of the same."""
+    joined = pieces[:1]
+    for piece in pieces[1:]:
+        before = joined[-1]
+        stairs = piece if piece.foot is not None and piece.end - piece.start > STAIR else before
+        if stairs.foot is not None and stairs.exact and stairs.end - stairs.start > STAIR and stairs.rate is not None:
+            whole = stairs._replace(
+                start=before.start, end=piece.end, tax_start=before.tax_start, tax_end=piece.tax_end
+            )
+            if before.exact and piece.exact and whole.continues_through(before, piece):
+                joined[-1] = whole
+                continue
+        joined.append(piece)
+    return joined
+
+
+def _stair_to_cut(rules: _Rules, start: int, end: int) -> int:
+    """The stair's foot at which to cut an uneven staircase: near where the lines from both ends meet, else the middle."""
+    whole = (end - start) // STAIR
+    from_start = rules(start + STAIR).income_tax - rules(start).income_tax
+    into_end = rules(end).income_tax - rules(end - STAIR).income_tax
+    if from_start != into_end:
+        gap = rules(end).income_tax - rules(start).income_tax - into_end * whole
+        stairs = gap // (from_start - into_end)
+        for count in (stairs, stairs + 1):
+            if 0 < count < whole and rules(start + count * STAIR).income_tax == (
+                rules(start).income_tax + from_start * count
+            ):
+                return start + count * STAIR
+    return start + whole // 2 * STAIR
+
+
+def _one_stair(rules: _Rules, start: int, end: int, first: int) -> Piece:
+    """Part of a stair, or one whole stair, as a piece of its own."""
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    tread = rules(start + 1).income_tax - tax_start if end - start > 1 else 0
+    ends_on_foot = (end - first) % STAIR == 0
+    exact = rules(end - 1).income_tax == tax_start + (end - 1 - start) * tread
+    if not ends_on_foot and exact:
+        return Piece(start, end, tax_start, tax_end, tread, _because(rules, start, end, True))
+    length = end - start
+    rate = (tax_end - tax_start) // length
+    return Piece(start, end, tax_start, tax_end, rate, _because(rules, start, end, True), tread, start, exact)
+
+
+def _lost(before: Liability, after: Liability) -> tuple[str, ...]:
+    """Which reliefs that end all at once are there at one point and reduced at the next."""
+    lost = []
+    if after.savings_allowance < before.savings_allowance:
+        lost.append("personal_savings_allowance")
+    if before.marriage_allowance_open and not after.marriage_allowance_open:
+        lost.append("marriage_allowance")
+    return tuple(lost)
+
+
+def _where_lost(rules: _Rules, start: int, end: int) -> int:
+    """The last penny before the first relief is lost, found by halving."""
+    low, high = start + 1, end
+    while high - low > 1:
+        middle = (low + high) // 2
+        if _lost(rules(low), rules(middle)):
+            high = middle
+        else:
+            low = middle
+    return low
+
+
+def _because(rules: _Rules, start: int, end: int, tapered: bool) -> tuple[str, ...]:
+    """The rules at work between two points."""
+    year = rules.year
+    before, after = rules(start), rules(end)
+    if after.taxable == 0 and after.lower == 0:
+        return ("personal_allowance", "blind_persons_allowance") if year.taxpayer.blind else ("personal_allowance",)
+    reasons = []
+    scales = year.scales
+    if after.floor > before.floor and scales.property is not None:
+        reasons.append(scales.lower.names[scales.lower.band(after.floor)])
+    elif after.lower > before.lower:
+        if scales.property is not None and year.rules.other_income_first:
+            reasons.append("personal_allowance_moved_from_other_kinds_of_income")
+        else:
+            reasons.append(scales.lower.names[scales.lower.band(after.lower)])
+    else:
+        reasons.append("personal_allowance_moved_from_other_kinds_of_income")
+    if tapered:
+        reasons.append("personal_allowance_taper")
+    if after.savings_tax != before.savings_tax and "personal_allowance_moved_from_other_kinds_of_income" not in reasons:
+        starting_rate = before.lower < scales.starting_rate_limit
+        reasons.append("starting_rate_for_savings_used_up" if starting_rate else "savings_taxed_higher")
+    if (
+        after.dividend_tax != before.dividend_tax
+        and "personal_allowance_moved_from_other_kinds_of_income" not in reasons
+    ):
+        reasons.append("dividends_taxed_higher")
+    return tuple(reasons)
+
+
+def _with_child_benefit_steps(year: YearOf, rules: _Rules, pieces: list[Piece]) -> Iterator[Piece]:
+    """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
+    its_rules = year.rules
+    adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
+
+    def charge_at(amount: int) -> int:
+        return _PENNY * child_benefit.charge(
+            max(0, adjusted + amount),
+            year.taxpayer.child_benefit,
+            its_rules.child_benefit_threshold,
+            its_rules.child_benefit_step,
+        )
+
+    steps = [
+        its_rules.child_benefit_threshold + point * its_rules.child_benefit_step - adjusted for point in range(1, 101)
+    ]
+    steps = [step for step in steps if 0 < step <= pieces[-1].end]
+    added = charge_at(0)
+    position = 0
+    for piece in pieces:
+        while position < len(steps) and steps[position] <= piece.end and piece.end > piece.start:
+            at = steps[position]
+            position += 1
+            if at > piece.start:
+                tax_at = piece.tax_at(at)
+                yield piece._replace(end=at, tax_start=piece.tax_start + added, tax_end=tax_at + added)
+                piece = piece._replace(start=at, tax_start=tax_at)
+            now = charge_at(at)
+            if now > added:
+                tax = piece.tax_start
+                yield Piece(at, at, tax + added, tax + now, None, ("child_benefit_charge",))
+                added = now
+        if piece.end > piece.start or piece.rate is None:
+            yield piece._replace(tax_start=piece.tax_start + added, tax_end=piece.tax_end + added)

@@ -1,0 +1,420 @@
+"""One withdrawal, one person, one tax year: what leaves the pension, what it costs, what arrives and what comes back."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from service.law import annual_allowance, income_tax, lump_sums, payroll, reclaim, rounding
+from service.law.income_tax import Liability, YearOf
+from service.law.lump_sums import Allowances, Payment, Pension
+from service.law.payroll import Deduction, TaxCode
+from service.law.rulebook import RuleBook, YearRules
+from service.planning import withdrawal_warnings
+from service.planning.faults import Fault, RuleViolation, pounds
+from service.planning.gross_up import Wanted, least_gross
+from service.planning.household import Person
+from service.planning.tax_curve import TaxCurve, tax_curve
+from service.planning.withdrawal_warnings import Warning
+
+_WHOLE_RATE = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Withdrawal:
+    """A withdrawal asked for: exactly one of ``amount`` (gross) and ``net_wanted`` should be given; pence."""
+
+    method: str
+    amount: int | None = None
+    net_wanted: int | None = None
+    day: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PayrollFacts:
+    """The code the payer operates, its basis ("month_1" or "cumulative") and, for the latter, the year so far."""
+
+    code: str
+    basis: str
+    month: int = 1
+    pay_to_date: int = 0
+    tax_to_date: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A whole request."""
+
+    tax_year: str
+    person: Person
+    pension: Pension
+    withdrawal: Withdrawal
+    payroll: PayrollFacts | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Slice:
+    """Part of the taxable withdrawal taxed at one rate (basis points), or a step (``rate`` None). Pence."""
+
+    start: int
+    end: int
+    rate: int | None
+    tax: int
+    because: tuple[str, ...]
+    stair_height: int
+
+
+@dataclass(frozen=True, slots=True)
+class PayrollOutcome:
+    """What payroll takes from the payment and what becomes of the difference to the year's tax. Pence."""
+
+    facts: PayrollFacts
+    assumed: bool
+    explanation: str
+    deduction: Deduction
+    paid_out: int
+    over_deducted: int
+    under_deducted: int
+    reclaim: reclaim.Reclaim
+
+
+@dataclass(frozen=True, slots=True)
+class LifetimeAllowanceTest:
+    """What a crystallisation used of the lifetime allowance (to 2023-24). Pence."""
+
+    standard: int
+    available_before: int
+    used_by_this: int
+    available_after: int
+
+
+@dataclass(frozen=True, slots=True)
+class Quote:
+    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after."""
+
+    question: Question
+    rules: YearRules
+    version: str
+    payment: Payment
+    left_before: Allowances
+    without: Liability
+    with_it: Liability
+    on_withdrawal: int
+    next_pound_rate: int
+    slices: tuple[Slice, ...]
+    net_after_tax: int
+    payroll: PayrollOutcome
+    money_purchase_applies: bool
+    money_purchase_triggered: bool
+    personal_allowance_unused: int
+    basic_rate_band_unused: int
+    lifetime_allowance: LifetimeAllowanceTest | None
+    lump_sum_allowance_after: int | None
+    death_benefit_allowance_after: int | None
+    uncrystallised_after: int
+    drawdown_after: int
+    warnings: tuple[Warning, ...]
+    evaluations: int
+
+
+def quote(question: Question, book: RuleBook) -> Quote:
+    """Answer a question. RuleViolation where it asks for what the rules do not allow."""
+    rules = book.years[question.tax_year]
+    _refuse_what_cannot_be(question, rules)
+    left = lump_sums.available(question.pension, rules.lump_sums)
+    year = income_tax.year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    gross, evaluations = _gross(question, rules, left, year)
+    payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
+    curve = tax_curve(year, payment.taxable)
+    without = income_tax.liability(year)
+    with_it = income_tax.liability(year, payment.taxable)
+    on_withdrawal = with_it.total - without.total
+    uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
+    outcome = _payroll(question, rules, payment, on_withdrawal, emptied=uncrystallised + drawdown == 0)
+    triggered = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)
+    answer = Quote(
+        question=question,
+        rules=rules,
+        version=book.version,
+        payment=payment,
+        left_before=left,
+        without=without,
+        with_it=with_it,
+        on_withdrawal=on_withdrawal,
+        next_pound_rate=curve.piece_from(payment.taxable).rate or 0,
+        slices=slices(curve, payment.taxable),
+        net_after_tax=gross - payment.charge - on_withdrawal,
+        payroll=outcome,
+        money_purchase_applies=question.pension.flexibly_accessed or triggered,
+        money_purchase_triggered=triggered and not question.pension.flexibly_accessed,
+        personal_allowance_unused=max(0, with_it.allowances - with_it.net_income),
+        basic_rate_band_unused=_basic_rate_band_unused(year, with_it),
+        lifetime_allowance=_lifetime_allowance_test(question, rules, left, payment),
+        lump_sum_allowance_after=_left_of(left.lump_sum_allowance, question, payment),
+        death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
+        uncrystallised_after=uncrystallised,
+        drawdown_after=drawdown,
+        warnings=(),
+        evaluations=evaluations + curve.evaluations,
+    )
+    return withdrawal_warnings.added_to(answer)
+
+
+def whole_curve(answer: Quote) -> TaxCurve:
+    """The tax curve from nothing to the most that this method could pay, for a chart."""
+    question, rules = answer.question, answer.rules
+    year = income_tax.year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    most = lump_sums.most_permitted(question.withdrawal.method, question.pension, rules.lump_sums, answer.left_before)
+    taxable = lump_sums.take(
+        question.withdrawal.method, most, question.pension, rules.lump_sums, answer.left_before
+    ).taxable
+    return tax_curve(year, max(taxable, answer.payment.taxable))
+
+
+def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
+    """The taxable withdrawal cut along the curve. Each slice's tax is a difference of rounded tax, so they add up."""
+    cut: list[Slice] = []
+    so_far = rounding.years_tax_to_the_penny(curve.pieces[0].tax_start)
+    for piece in curve.pieces:
+        step = piece.rate is None
+        reached = piece.start <= taxable if step and "child_benefit_charge" in piece.because else piece.start < taxable
+        if not reached:
+            break
+        end = min(piece.end, taxable)
+        tax_to_end = rounding.years_tax_to_the_penny(piece.tax_at(end))
+        tax = tax_to_end - so_far
+        so_far = tax_to_end
+        height = piece.stair_height
+        last = cut[-1] if cut else None
+        if last and not step and (last.rate, last.because, last.stair_height) == (piece.rate, piece.because, height):
+            cut[-1] = Slice(last.start, end, last.rate, last.tax + tax, last.because, height)
+        else:
+            cut.append(Slice(piece.start, end, piece.rate, tax, piece.because, height))
+    return tuple(cut)
+
+
+def _refuse_what_cannot_be(question: Question, rules: YearRules) -> None:
+    """Faults that need no computing: all of them at once."""
+    faults = []
+    asked, pension, person, figures = question.withdrawal, question.pension, question.person, rules.figures
+    if (asked.amount is None) == (asked.net_wanted is None):
+        faults.append(
+            Fault(
+                ("withdrawal",),
+                "amount-or-net-wanted",
+                "Give exactly one of amount (before tax) and net_wanted (after tax).",
+            )
+        )
+    if asked.day is not None and not figures.start <= asked.day <= figures.end:
+        faults.append(
+            Fault(
+                ("withdrawal", "date"),
+                "outside-tax-year",
+                f"{asked.day.isoformat()} is not in the tax year {figures.name}, which runs from "
+                f"{figures.start.isoformat()} to {figures.end.isoformat()}.",
+            )
+        )
+    if person.date_of_birth > (asked.day or figures.end):
+        faults.append(
+            Fault(
+                ("person", "date_of_birth"),
+                "not-yet-born",
+                "The date of birth is after the withdrawal.",
+            )
+        )
+    if rules.lump_sums.lump_sum_allowance is None:
+        for name in ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used"):
+            if getattr(pension, name):
+                faults.append(
+                    Fault(
+                        ("pension", name),
+                        "no-such-allowance-yet",
+                        f"There was no such allowance in {figures.name}: it began on 6 April 2024. "
+                        "Give lifetime_allowance_used_percent instead.",
+                    )
+                )
+    if question.payroll is not None:
+        code = payroll.parse_code(question.payroll.code)
+        if not payroll.is_in_use(rules.payroll, code):
+            faults.append(
+                Fault(
+                    ("payroll", "code"),
+                    "code-not-in-use",
+                    f"The code {code.text} does not exist in {figures.name}.",
+                )
+            )
+    if faults:
+        raise RuleViolation(tuple(faults))
+
+
+def _gross(question: Question, rules: YearRules, left: Allowances, year: YearOf) -> tuple[int, int]:
+    """The gross withdrawal in pence, and how often the rules were asked to find it."""
+    asked = question.withdrawal
+    most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)
+    if asked.amount is not None:
+        if asked.amount > most:
+            raise RuleViolation((_too_much(question, rules, left, most),), most)
+        return asked.amount, 0
+    assert asked.net_wanted is not None
+    net_wanted = asked.net_wanted
+    evaluations = 0
+    without = income_tax.liability(year).total
+
+    def split(gross: int) -> tuple[int, int]:
+        payment = lump_sums.take(asked.method, gross, question.pension, rules.lump_sums, left)
+        return payment.taxable, payment.charge
+
+    def on_withdrawal(taxable: int) -> int:
+        nonlocal evaluations
+        evaluations += 1
+        return income_tax.liability(year, taxable).total - without
+
+    curve = tax_curve(year, min(split(most)[0], 2 * net_wanted + 100 * _WHOLE_RATE))
+    found = least_gross(Wanted(net_wanted, most, split, on_withdrawal), curve)
+    if found.gross is None and curve.pieces[-1].end < split(most)[0]:
+        curve = tax_curve(year, split(most)[0])
+        found = least_gross(Wanted(net_wanted, most, split, on_withdrawal), curve)
+    if found.gross is None:
+        raise RuleViolation(
+            (
+                Fault(
+                    ("withdrawal", "net_wanted"),
+                    "net-wanted-out-of-reach",
+                    f"The most that can be had after tax by this method in {rules.figures.name} is "
+                    f"{pounds(found.most_net)}, from at most {pounds(most)} before tax.",
+                ),
+            ),
+            found.most_net,
+        )
+    return found.gross, evaluations + curve.evaluations
+
+
+def _too_much(question: Question, rules: YearRules, left: Allowances, most: int) -> Fault:
+    """Why the amount is more than the method can pay, with the figure that would be permitted."""
+    where = ("withdrawal", "amount")
+    pension, method = question.pension, question.withdrawal.method
+    permitted = f"At most {pounds(most)} can be taken."
+    if method == "small_pot" and most == rules.lump_sums.small_pot_limit:
+        return Fault(
+            where,
+            "small-pot-over-limit",
+            f"A small pot lump sum is limited to {pounds(rules.lump_sums.small_pot_limit)}. {permitted}",
+        )
+    if method == "pcls":
+        funds = lump_sums.quarter(pension.uncrystallised, rules.lump_sums)
+        if left.tax_free < funds:
+            allowance = "lifetime allowance" if left.lifetime_allowance is not None else "lump sum allowances"
+            return Fault(
+                where,
+                "over-permitted-maximum",
+                f"The tax-free lump sum is limited by what is left of the {allowance}. {permitted}",
+            )
+        return Fault(
+            where,
+            "over-permitted-maximum",
+            f"The tax-free lump sum is limited to a quarter of the uncrystallised funds. {permitted}",
+        )
+    funds_name = {"drawdown": "drawdown funds", "small_pot": "pension"}.get(method, "uncrystallised funds")
+    return Fault(where, "more-than-the-pot", f"The amount is more than the {funds_name} hold. {permitted}")
+
+
+def _basic_rate_band_unused(year: YearOf, with_it: Liability) -> int:
+    """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
+    if year.taxpayer.nation == "scotland":
+        limit = year.scales.lower.limits[year.rules.highest_band_with_marriage_allowance]
+        return max(0, limit - with_it.lower)
+    return max(0, year.scales.lower.limits[0] - with_it.taxable)
+
+
+def _left_of(allowance: int | None, question: Question, payment: Payment) -> int | None:
+    """An allowance after the payment's tax-free part, where that part counts against it."""
+    if allowance is None or not lump_sums.uses_allowances(question.withdrawal.method):
+        return allowance
+    return max(0, allowance - payment.tax_free)
+
+
+def _lifetime_allowance_test(
+    question: Question, rules: YearRules, left: Allowances, payment: Payment
+) -> LifetimeAllowanceTest | None:
+    """The test of FA 2004 s.216, benefit crystallisation events 1 and 6, for the years that had it."""
+    if left.lifetime_allowance is None:
+        return None
+    used = min(payment.crystallised, left.lifetime_allowance)
+    return LifetimeAllowanceTest(
+        standard=lump_sums.personal_lifetime_allowance(question.pension, rules.lump_sums),
+        available_before=left.lifetime_allowance,
+        used_by_this=used,
+        available_after=left.lifetime_allowance - used,
+    )
+
+
+def _payroll(question: Question, rules: YearRules, payment: Payment, due: int, *, emptied: bool) -> PayrollOutcome:
+    """What the payer deducts, and how the difference to ``due`` is settled."""
+    facts = question.payroll
+    assumed = facts is None
+    if facts is None:
+        # PAYE Regulations 2003 reg.58A: a small pot without a code is taxed at the basic rate; otherwise reg.58.
+        small_pot = question.withdrawal.method == "small_pot"
+        facts = PayrollFacts("BR" if small_pot else rules.payroll.emergency_code, "month_1")
+    code = payroll.parse_code(facts.code)
+    cumulative = facts.basis == "cumulative"
+    if payment.taxable == 0:
+        deduction = Deduction(0, 0, 0, False)
+    else:
+        deduction = payroll.deduction(
+            rules.payroll,
+            code,
+            payment.taxable,
+            cumulative=cumulative,
+            month=facts.month,
+            pay_to_date=facts.pay_to_date,
+            tax_to_date=facts.tax_to_date,
+        )
+    over = max(0, deduction.tax - due)
+    return PayrollOutcome(
+        facts=facts,
+        assumed=assumed,
+        explanation=_explain(facts, code, assumed, payment.taxable == 0),
+        deduction=deduction,
+        paid_out=payment.gross - payment.charge - deduction.tax,
+        over_deducted=over,
+        under_deducted=max(0, due - deduction.tax),
+        reclaim=reclaim.form_for(
+            question.withdrawal.method,
+            over_deducted=over,
+            cumulative=cumulative,
+            emptied=emptied,
+            income_kinds=question.person.income_kinds(),
+        ),
+    )
+
+
+def _explain(facts: PayrollFacts, code: TaxCode, assumed: bool, nothing_taxable: bool) -> str:
+    if nothing_taxable:
+        return "Nothing of this payment is taxable, so payroll deducts nothing."
+    if assumed and code.kind == "flat":
+        return (
+            "No code was given: a small pot without a code is taxed at the basic rate on the month 1 basis "
+            "(PAYE Regulations 2003 reg.58A)."
+        )
+    if assumed:
+        return (
+            f"No code was given: the emergency code {facts.code} on the month 1 basis is assumed (PAYE Regulations 2003 "
+            "reg.58). It treats this payment as one month's pay. The payer uses an S or C code only once HMRC has issued it."
+        )
+    if facts.basis == "cumulative":
+        return f"Code {facts.code}, cumulative, month {facts.month}: pay and tax so far this tax year are counted in."
+    return f"Code {facts.code} on the month 1 basis: this payment is treated as one month's pay on its own."
+
+
+__all__ = [
+    "PayrollFacts",
+    "Question",
+    "Quote",
+    "Slice",
+    "TaxCode",
+    "Withdrawal",
+    "quote",
+    "slices",
+    "whole_curve",
+]

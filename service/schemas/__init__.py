@@ -1,0 +1,1 @@
+"""Requests and answers as JSON: strict marshmallow schemas in, plain dictionaries out."""

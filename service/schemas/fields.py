@@ -1,0 +1,135 @@
+"""Strict fields. Each says what it accepts in one function, ``accept``, that both marshmallow and the quick reader call:
+the two cannot disagree about a value.
+
+A value arrives as the JSON reader gives it: bool, int, Decimal for numbers with a point or an exponent, str, list, dict.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from marshmallow import ValidationError, fields
+
+LARGEST_MONEY = 100_000_000  # pounds
+_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_EARLIEST = date(1900, 1, 1)
+_NULL = "Leave the field out instead of giving null."
+
+
+class StrictField(fields.Field[Any]):
+    """A field whose whole judgement of a value is ``accept``."""
+
+    default_error_messages = {"null": _NULL, "required": "This field is required."}
+
+    def accept(self, value: object) -> Any:
+        """The value as the planning layer takes it. ValidationError with a sentence for people otherwise."""
+        raise NotImplementedError
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Any:
+        return self.accept(value)
+
+
+def _hundredths(value: object, largest: int, what: str) -> int:
+    """A JSON number with at most two decimals, from 0 to ``largest``, as whole hundredths."""
+    if type(value) is int:
+        if 0 <= value <= largest:
+            return value * 100
+    elif isinstance(value, Decimal):
+        if 0 <= value <= largest:
+            # Arithmetic rounds to the context's precision; the comparison does not, so no digit slips through.
+            whole = int(value * 100)
+            if Decimal(whole) / 100 != value:
+                raise ValidationError(f"{what} has at most two decimals; it is never rounded silently.")
+            return whole
+    else:
+        raise ValidationError(f"{what} must be a JSON number, not text, true or false.")
+    raise ValidationError(f"{what} must be from 0 to {largest}.")
+
+
+class Money(StrictField):
+    """Pounds with at most two decimals, as whole pence."""
+
+    def accept(self, value: object) -> int:
+        return _hundredths(value, LARGEST_MONEY, "Money, in pounds,")
+
+
+class Percentage(StrictField):
+    """A percentage with at most two decimals, as whole hundredths of a per cent."""
+
+    def __init__(self, *, largest: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.largest = largest
+
+    def accept(self, value: object) -> int:
+        return _hundredths(value, self.largest, "A percentage")
+
+
+class WholeNumber(StrictField):
+    """A whole number between bounds; 2.0 is the whole number 2, as JSON Schema has it."""
+
+    def __init__(self, *, least: int, largest: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.least, self.largest = least, largest
+
+    def accept(self, value: object) -> int:
+        if type(value) is int or isinstance(value, Decimal):
+            if self.least <= value <= self.largest and value == int(value):
+                return int(value)
+            raise ValidationError(f"Must be a whole number from {self.least} to {self.largest}.")
+        raise ValidationError("Must be a whole number, not text, true or false.")
+
+
+class StrictBoolean(StrictField):
+    """true or false, and nothing that merely looks like it."""
+
+    def accept(self, value: object) -> bool:
+        if isinstance(value, bool):
+            return value
+        raise ValidationError("Must be true or false.")
+
+
+class IsoDate(StrictField):
+    """A calendar date written YYYY-MM-DD, from 1900 on."""
+
+    def accept(self, value: object) -> date:
+        if isinstance(value, str) and _DATE.fullmatch(value):
+            try:
+                day = date.fromisoformat(value)
+            except ValueError:
+                raise ValidationError("There is no such day in the calendar.") from None
+            if day >= _EARLIEST:
+                return day
+            raise ValidationError("Dates before 1900-01-01 are not accepted.")
+        raise ValidationError("Must be a date written YYYY-MM-DD.")
+
+
+class Choice(StrictField):
+    """One of a list of words."""
+
+    def __init__(self, choices: Iterable[str], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.choices = tuple(choices)
+        self._known = frozenset(self.choices)
+
+    def accept(self, value: object) -> str:
+        if isinstance(value, str) and value in self._known:
+            return value
+        raise ValidationError(f"Must be one of: {', '.join(self.choices)}.")
+
+
+class Matching(StrictField):
+    """Text of a given pattern from end to end."""
+
+    def __init__(self, pattern: str, explain: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.pattern = re.compile(pattern)
+        self.explain = explain
+
+    def accept(self, value: object) -> str:
+        if isinstance(value, str) and self.pattern.fullmatch(value):
+            return value
+        raise ValidationError(self.explain)

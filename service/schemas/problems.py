@@ -1,0 +1,47 @@
+"""From marshmallow's nested messages to a flat list of faults with JSON Pointers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+from urllib.parse import quote
+
+from marshmallow import ValidationError
+
+from service.planning.faults import Fault
+
+
+def faults_of(error: ValidationError) -> tuple[Fault, ...]:
+    """Every fault of a failed load, in the order of the document's schema."""
+    return tuple(_walk(error.normalized_messages(), ()))
+
+
+def pointer(path: tuple[str | int, ...]) -> str:
+    """A URI-fragment JSON Pointer (RFC 6901 section 6): #/person/income/0/amount."""
+    return "#" + "".join("/" + _escaped(str(part)) for part in path)
+
+
+def _escaped(part: str) -> str:
+    return quote(part.replace("~", "~0").replace("/", "~1"), safe="~!$&'()*+,;=:@")
+
+
+def _walk(messages: Any, path: tuple[str | int, ...]) -> Iterator[Fault]:
+    if isinstance(messages, Mapping):
+        for key, inner in messages.items():
+            yield from _walk(inner, path if key == "_schema" else (*path, key))
+        return
+    for message in messages if isinstance(messages, list) else [messages]:
+        yield Fault(path, _code(str(message)), str(message))
+
+
+_CODES = {
+    "This field is required.": "missing",
+    "There is no such field.": "unknown-field",
+    "Leave the field out instead of giving null.": "null",
+    "Must be a JSON object.": "not-an-object",
+    "Must be a list.": "not-a-list",
+}
+
+
+def _code(message: str) -> str:
+    return _CODES.get(message, "invalid-value")

@@ -1,0 +1,77 @@
+"""The quick reader: a schema's own fields applied without marshmallow's machinery.
+
+It is made from a marshmallow schema and calls the same ``accept`` of each field, so it accepts a value only where
+marshmallow would, with the same result. Whatever it does not accept it gives up on (``Refused``), and marshmallow then
+says what is wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from marshmallow import Schema, ValidationError
+
+from service.schemas.fields import StrictField
+from service.schemas.shared import ObjectList, StrictNested
+
+
+class Refused(Exception):
+    """The quick reader does not accept the document; the schema will say why, or accept it."""
+
+
+Reader = Callable[[Any], Any]
+
+
+def quick_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
+    """A function that loads a parsed document as ``schema.load`` would, or raises Refused."""
+    read = _object_reader(schema)
+
+    def load(document: object) -> dict[str, Any]:
+        try:
+            return read(document)
+        except ValidationError as error:
+            raise Refused from error
+
+    return load
+
+
+def keys_in(document: object) -> int:
+    """How many keys a parsed document holds, at every depth: to be compared with the colons in its text."""
+    if isinstance(document, dict):
+        return len(document) + sum(keys_in(value) for value in document.values() if isinstance(value, dict | list))
+    if isinstance(document, list):
+        return sum(keys_in(value) for value in document)
+    return 0
+
+
+def _object_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
+    readers: Mapping[str, Reader] = {name: _reader(field) for name, field in schema.load_fields.items()}
+    required = frozenset(name for name, field in schema.load_fields.items() if field.required)
+
+    def read(document: object) -> dict[str, Any]:
+        if type(document) is not dict or not required <= document.keys():
+            raise Refused
+        try:
+            return {key: readers[key](value) for key, value in document.items()}
+        except KeyError:
+            raise Refused from None
+
+    return read
+
+
+def _reader(field: Any) -> Reader:
+    if isinstance(field, StrictField):
+        return field.accept
+    if isinstance(field, StrictNested):
+        return _object_reader(field.schema)
+    if isinstance(field, ObjectList):
+        read_item, most = _object_reader(field.inner.schema), field.most
+
+        def read_list(value: object) -> list[Any]:
+            if type(value) is not list or len(value) > most:
+                raise Refused
+            return [read_item(item) for item in value]
+
+        return read_list
+    raise TypeError(f"the quick reader does not know fields like {field!r}")

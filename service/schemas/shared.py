@@ -1,0 +1,103 @@
+"""The shapes that several requests share: a person, their income, their pension."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import RAISE, Schema, ValidationError, fields
+
+from service.law.income_tax import NATIONS
+from service.law.lump_sums import Pension
+from service.planning.household import INCOME_KINDS, Income, Person
+from service.schemas.fields import Choice, IsoDate, Money, Percentage, StrictBoolean, WholeNumber
+
+MOST_INCOMES = 50
+
+
+class StrictSchema(Schema):
+    """A closed object: an unknown key is a fault."""
+
+    class Meta:
+        unknown = RAISE
+
+    error_messages = {
+        "unknown": "There is no such field.",
+        "type": "Must be a JSON object.",
+    }
+
+
+class StrictNested(fields.Nested):
+    """An object inside an object."""
+
+    default_error_messages = {
+        "null": "Leave the field out instead of giving null.",
+        "required": "This field is required.",
+    }
+
+
+class ObjectList(fields.List):
+    """A list of objects of one schema, of bounded length."""
+
+    default_error_messages = {
+        "null": "Leave the field out instead of giving null.",
+        "invalid": "Must be a list.",
+    }
+
+    def __init__(self, schema: type[StrictSchema], *, most: int, **kwargs: Any) -> None:
+        super().__init__(StrictNested(schema), **kwargs)
+        self.schema_class, self.most = schema, most
+
+    def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> list[Any]:
+        if isinstance(value, list) and len(value) > self.most:
+            raise ValidationError(f"Must hold at most {self.most} items.")
+        return super()._deserialize(value, attr, data, **kwargs)
+
+
+class IncomeSchema(StrictSchema):
+    """One income of the tax year."""
+
+    kind = Choice(INCOME_KINDS, required=True)
+    amount = Money(required=True)
+
+
+class PersonSchema(StrictSchema):
+    """A person in one tax year."""
+
+    date_of_birth = IsoDate(required=True)
+    tax_residence = Choice(NATIONS, required=True)
+    income = ObjectList(IncomeSchema, most=MOST_INCOMES)
+    relief_at_source_contributions = Money()
+    gift_aid_donations = Money()
+    marriage_allowance = Choice(("none", "gives", "receives"))
+    blind_persons_allowance = StrictBoolean()
+    child_benefit = Money()
+
+
+class PensionSchema(StrictSchema):
+    """A money purchase pension and what has been used of its allowances."""
+
+    uncrystallised = Money(required=True)
+    drawdown = Money()
+    lump_sum_allowance_used = Money()
+    lump_sum_and_death_benefit_allowance_used = Money()
+    lifetime_allowance_used_percent = Percentage(largest=1000)
+    protected_lump_sum_allowance = Money()
+    protected_lump_sum_and_death_benefit_allowance = Money()
+    flexibly_accessed = StrictBoolean()
+    minimum_pension_age = WholeNumber(least=20, largest=75)
+
+
+def person(values: Mapping[str, Any]) -> Person:
+    """A Person from loaded values."""
+    given = dict(values)
+    given["income"] = tuple(Income(**income) for income in given.get("income", ()))
+    return Person(**given)
+
+
+def pension(values: Mapping[str, Any]) -> Pension:
+    """A Pension from loaded values."""
+    given = dict(values)
+    if "lifetime_allowance_used_percent" in given:
+        given["lifetime_allowance_used"] = given.pop("lifetime_allowance_used_percent")
+    return Pension(**given)

@@ -1,0 +1,105 @@
+"""The WSGI server: a socket, one application loaded once, and worker processes that share both.
+
+A worker answers one request at a time and closes the connection, which gives calculations the steadiest
+answering times. It is meant to stand behind a proxy that buffers slow clients.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from flask import Flask
+from gunicorn.app.base import BaseApplication
+
+from service.settings import Settings
+
+BACKLOG = 2_048
+# Shorter than the ten seconds that a container engine commonly waits before it kills.
+GRACEFUL_TIMEOUT_SECONDS = 8
+SHARED_MEMORY = Path("/dev/shm")
+
+
+class CannotListenError(Exception):
+    """The address asked for cannot be listened on; the message is one line for the operator."""
+
+
+def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
+    """The server's configuration, name by name; `listener_fd` is the file descriptor of a listening socket.
+
+    No access log is kept, and requests appear in the log only when something failed, by path and never by
+    body. Workers are not replaced after a number of requests: nothing is kept between requests, so nothing
+    piles up.
+    """
+    return {
+        "bind": f"fd://{listener_fd}",
+        "workers": settings.workers,
+        "worker_class": "sync",
+        "preload_app": True,
+        "backlog": BACKLOG,
+        "timeout": settings.timeout_seconds,
+        "graceful_timeout": min(settings.timeout_seconds, GRACEFUL_TIMEOUT_SECONDS),
+        # A heartbeat written to a slow disk can hold a worker up until it is taken for dead.
+        "worker_tmp_dir": str(SHARED_MEMORY) if os.access(SHARED_MEMORY, os.W_OK) else None,
+        # It would be a file in the home folder, which a read-only container does not have.
+        "control_socket_disable": True,
+        "accesslog": None,
+        "errorlog": "-",
+        "loglevel": settings.log_level,
+        "proc_name": "service",
+    }
+
+
+class Server(BaseApplication):
+    """The application and its options in the form the server package wants them."""
+
+    def __init__(self, app: Flask, options: dict[str, Any]) -> None:
+        self._app = app
+        self._options = options
+        super().__init__()
+
+    def load_config(self) -> None:
+        """Put the options in place of the server's defaults, the environment's included."""
+        for name, value in self._options.items():
+            self.cfg.set(name, value)
+
+    def load(self) -> Any:
+        """The application, made before the workers are (a Flask object)."""
+        return self._app
+
+
+def listen(settings: Settings) -> socket.socket:
+    """A listening socket at the settings' address.
+
+    Raises CannotListenError when the port is taken, is not allowed, or the host is unknown.
+    """
+    try:
+        found = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM)
+        family, _, _, _, address = found[0]
+        return socket.create_server(address[:2], family=family, backlog=BACKLOG)
+    except socket.gaierror as error:
+        reason = error.strerror
+    except OSError as error:
+        # The system's own words: the exception's repeat the address.
+        reason = os.strerror(error.errno or 0)
+    raise CannotListenError(f"cannot listen on {settings.host}:{settings.port} (SERVICE_BIND): {reason}")
+
+
+def url_of(listener: socket.socket) -> str:
+    """The address to call a listening socket by, such as http://127.0.0.1:8000."""
+    host, port = listener.getsockname()[:2]
+    return f"http://[{host}]:{port}" if listener.family == socket.AF_INET6 else f"http://{host}:{port}"
+
+
+def stop_at_once(number: int, frame: FrameType | None) -> None:
+    """Leave with status 0: the answer to a stop signal that comes before the server has begun to serve."""
+    sys.exit(0)
+
+
+def serve(app: Flask, settings: Settings, listener: socket.socket) -> None:
+    """Serve `app` on `listener` until a stop signal; then raises SystemExit, with status 0 if all went well."""
+    Server(app, server_options(settings, listener.detach())).run()

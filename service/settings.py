@@ -1,0 +1,155 @@
+"""What the person who runs the service may choose, read once from the environment.
+
+Every name begins with `SERVICE_`. A value that cannot be used, or a name that is not known, stops the start:
+a misspelt setting that is quietly ignored is found out much later, and in production.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TypeVar
+
+PREFIX = "SERVICE_"
+LOG_LEVELS = ("debug", "info", "warning", "error", "critical")
+
+DEFAULT_BIND = ("127.0.0.1", 8000)
+DEFAULT_TIMEOUT_SECONDS = 30
+DEFAULT_MAX_BODY_BYTES = 65_536
+DEFAULT_LOG_LEVEL = "info"
+MAX_WORKERS = 64
+
+# A name or an IPv4 address, or an IPv6 address in square brackets; then a colon and the port.
+_BIND = re.compile(r"(?:\[(?P<bracketed>[0-9A-Fa-f:.]+)\]|(?P<plain>[A-Za-z0-9._-]+)):(?P<port>[0-9]{1,5})")
+_DIGITS = re.compile(r"[0-9]{1,12}")
+
+_Value = TypeVar("_Value")
+
+
+class SettingsError(ValueError):
+    """The environment holds settings that cannot be used; `faults` has one phrase for each of them."""
+
+    def __init__(self, faults: tuple[str, ...]) -> None:
+        super().__init__("; ".join(faults))
+        self.faults = faults
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The settings of one running service.
+
+    host             name or address to listen on (SERVICE_BIND, the part before the last colon)
+    port             TCP port; 0 asks the system for a free one (SERVICE_BIND, the part after the last colon)
+    workers          number of worker processes (SERVICE_WORKERS)
+    timeout_seconds  a worker silent for longer than this is replaced (SERVICE_TIMEOUT)
+    max_body_bytes   the largest request body that is accepted (SERVICE_MAX_BODY_BYTES)
+    log_level        one of LOG_LEVELS (SERVICE_LOG_LEVEL)
+    """
+
+    host: str
+    port: int
+    workers: int
+    timeout_seconds: int
+    max_body_bytes: int
+    log_level: str
+
+    @classmethod
+    def from_environment(cls, environ: Mapping[str, str]) -> Settings:
+        """Read the settings from `environ` (normally `os.environ`); names without the prefix are ignored.
+
+        Raises SettingsError, naming every fault at once.
+        """
+        reader = _Reader(environ)
+        host, port = reader.read("SERVICE_BIND", DEFAULT_BIND, _address)
+        settings = cls(
+            host=host,
+            port=port,
+            workers=reader.read("SERVICE_WORKERS", default_workers(), _whole_number(1, MAX_WORKERS)),
+            timeout_seconds=reader.read("SERVICE_TIMEOUT", DEFAULT_TIMEOUT_SECONDS, _whole_number(1, 3_600)),
+            max_body_bytes=reader.read(
+                "SERVICE_MAX_BODY_BYTES", DEFAULT_MAX_BODY_BYTES, _whole_number(1_024, 16_777_216)
+            ),
+            log_level=reader.read("SERVICE_LOG_LEVEL", DEFAULT_LOG_LEVEL, _one_of(LOG_LEVELS)),
+        )
+        reader.refuse_faults_and_unknown_names()
+        return settings
+
+    @classmethod
+    def for_tests(cls) -> Settings:
+        """The defaults whatever the environment says, but on any free port and with one worker."""
+        return cls(
+            host=DEFAULT_BIND[0],
+            port=0,
+            workers=1,
+            timeout_seconds=DEFAULT_TIMEOUT_SECONDS,
+            max_body_bytes=DEFAULT_MAX_BODY_BYTES,
+            log_level=DEFAULT_LOG_LEVEL,
+        )
+
+
+def default_workers() -> int:
+    """One worker for each processor this process may use, but at least two and at most MAX_WORKERS.
+
+    A calculation keeps its processor busy, so more workers than processors gain nothing; the second worker
+    answers health checks while the first one calculates. A limit given as a share of processor time (the CPU
+    quota of a container) does not show here: where there is one, set SERVICE_WORKERS.
+    """
+    granted = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    return min(max(2, granted), MAX_WORKERS)
+
+
+class _Reader:
+    """Reads settings one by one and gathers the faults, so that all of them can be told at once."""
+
+    def __init__(self, environ: Mapping[str, str]) -> None:
+        self._given = {name: value for name, value in environ.items() if name.startswith(PREFIX)}
+        self._known: list[str] = []
+        self._faults: list[str] = []
+
+    def read(self, name: str, default: _Value, convert: Callable[[str], _Value]) -> _Value:
+        """The converted value of `name`; the default when it is not set, or is faulty."""
+        self._known.append(name)
+        if name not in self._given:
+            return default
+        try:
+            return convert(self._given[name])
+        except ValueError as fault:
+            self._faults.append(f"{name} must be {fault}, not {self._given[name]!r}")
+            return default
+
+    def refuse_faults_and_unknown_names(self) -> None:
+        """Raise SettingsError when a value was faulty or a name with the prefix was never read."""
+        unknown = sorted(set(self._given) - set(self._known))
+        faults = [*self._faults, *(f"{name} is not a known setting" for name in unknown)]
+        if faults:
+            raise SettingsError(tuple(faults))
+
+
+# Each converter raises ValueError with the phrase that completes "must be ...".
+
+
+def _address(text: str) -> tuple[str, int]:
+    match = _BIND.fullmatch(text)
+    if match is None or int(match["port"]) > 65_535:
+        raise ValueError("HOST:PORT with a port from 0 to 65535")
+    return match["bracketed"] or match["plain"], int(match["port"])
+
+
+def _whole_number(least: int, most: int) -> Callable[[str], int]:
+    def convert(text: str) -> int:
+        if not _DIGITS.fullmatch(text) or not least <= int(text) <= most:
+            raise ValueError(f"a whole number from {least} to {most}")
+        return int(text)
+
+    return convert
+
+
+def _one_of(words: tuple[str, ...]) -> Callable[[str], str]:
+    def convert(text: str) -> str:
+        if text not in words:
+            raise ValueError(f"one of {', '.join(words)}")
+        return text
+
+    return convert

@@ -1,0 +1,1 @@
+"""Published worked examples as data, and the tests that put them to the service."""

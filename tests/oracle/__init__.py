@@ -1,0 +1,1 @@
+"""A second, independent and deliberately slow way of computing the tax, kept apart from the service."""
