@@ -1,6 +1,7 @@
 """`python -m service`: reads the settings, takes the port, loads the rules and serves.
 
-Exit status: 0 after a stop signal, 1 when the address cannot be listened on, 2 when a setting cannot be used.
+Exit status: 0 after a stop signal; 1 when the address cannot be listened on or the figures cannot be used; 2 when
+a setting cannot be used.
 """
 
 from __future__ import annotations
@@ -10,9 +11,8 @@ import signal
 import sys
 from collections.abc import Mapping
 
-from flask import Flask
-
 from service import create_app
+from service.figures.loader import FiguresError
 from service.server import CannotListenError, listen, serve, stop_at_once, url_of
 from service.settings import Settings, SettingsError
 
@@ -23,26 +23,16 @@ def main(environ: Mapping[str, str]) -> int:
     signal.signal(signal.SIGINT, stop_at_once)
     try:
         settings = Settings.from_environment(environ)
-    except SettingsError as error:
-        print(f"The service cannot start: {error}.", file=sys.stderr)
-        return 2
-    # The port comes first: a second copy started by mistake is told so before it does any work.
-    try:
+        # The port comes first: a second copy started by mistake is told so before it does any work.
         listener = listen(settings)
-    except CannotListenError as error:
-        print(f"The service cannot start: {error}.", file=sys.stderr)
-        return 1
-    app = create_app(settings)
-    version = rules_version(app)
+        app = create_app(settings)
+    except (SettingsError, CannotListenError, FiguresError) as error:
+        print(f"The service cannot start: {error}", file=sys.stderr)
+        return 2 if isinstance(error, SettingsError) else 1
+    version = app.extensions["rules_version"]
     print(f"Listening on {url_of(listener)}, workers: {settings.workers}, rules: {version}.", flush=True)
     serve(app, settings, listener)
     return 0
-
-
-def rules_version(app: Flask) -> str:
-    """The version of the figures that `app` has loaded, as its own readiness check tells it."""
-    version: str = app.test_client().get("/health/ready").get_json()["version"]
-    return version
 
 
 if __name__ == "__main__":

@@ -101,5 +101,5 @@ def stop_at_once(number: int, frame: FrameType | None) -> None:
 
 
 def serve(app: Flask, settings: Settings, listener: socket.socket) -> None:
-    """Serve `app` on `listener` until a stop signal; then raises SystemExit, with status 0 if all went well."""
+    """Serve `app` on `listener` until a stop signal, then raise SystemExit (status 0 if all went well)."""
     Server(app, server_options(settings, listener.detach())).run()

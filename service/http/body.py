@@ -8,6 +8,7 @@ asked whenever the quick one is not enough.
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -102,8 +103,8 @@ def _no_constant(text: str) -> Any:
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     document = dict(pairs)
     if len(document) != len(pairs):
-        seen: set[str] = set()
-        twice = sorted({key for key, _ in pairs if key in seen or seen.add(key)})
+        counts = Counter(key for key, _ in pairs)
+        twice = [key for key, count in counts.items() if count > 1]
         raise _unreadable(f"A key is given twice: {', '.join(twice)!a}.")
     return document
 

@@ -52,7 +52,10 @@ def least_gross(wanted: Wanted, curve: TaxCurve) -> GrossUp:
             tax = rounding.years_tax_to_the_penny(piece.tax_at(max(taxable, piece.start)))
             return gross - charge - (tax - tax_without)
 
-        highest = _largest(lowest, wanted.most, lambda gross, last=last: wanted.split(gross)[0] <= last)
+        def within(gross: int, last: int = last) -> bool:
+            return wanted.split(gross)[0] <= last
+
+        highest = _largest(lowest, wanted.most, within)
         if highest is None:
             continue
         if piece.foot is None:

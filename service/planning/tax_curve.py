@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import NamedTuple
 
 from service.law import child_benefit, rounding
@@ -55,7 +56,8 @@ class Piece(NamedTuple):
         return self._on_stairs(amount) - self._on_stairs(self.start) + self.tax_start
 
     def _on_stairs(self, amount: int) -> int:
-        assert self.foot is not None and self.rate is not None
+        assert self.foot is not None
+        assert self.rate is not None
         tread = (amount - self.foot) % STAIR
         return (amount - self.foot - tread) * self.rate + tread * self.tread_rate
 
@@ -124,7 +126,7 @@ def tax_curve(year: YearOf, to: int) -> TaxCurve:
     taper = _taper(year, rules)
     points = _points(year, rules, taper, to)
     pieces: list[Piece] = []
-    for start, end in zip(points, points[1:], strict=False):
+    for start, end in pairwise(points):
         pieces.extend(_between(rules, start, end, taper))
     if year.taxpayer.child_benefit:
         pieces = list(_with_child_benefit_steps(year, rules, pieces))

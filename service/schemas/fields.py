@@ -17,13 +17,18 @@ from marshmallow import ValidationError, fields
 LARGEST_MONEY = 100_000_000  # pounds
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _EARLIEST = date(1900, 1, 1)
-_NULL = "Leave the field out instead of giving null."
+SENTENCES: dict[str, Any] = {
+    "null": "Leave the field out instead of giving null.",
+    "required": "This field is required.",
+    "invalid": "Must be a list.",
+}
 
 
 class StrictField(fields.Field[Any]):
     """A field whose whole judgement of a value is ``accept``."""
 
-    default_error_messages = {"null": _NULL, "required": "This field is required."}
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(error_messages=SENTENCES, **kwargs)
 
     def accept(self, value: object) -> Any:
         """The value as the planning layer takes it. ValidationError with a sentence for people otherwise."""

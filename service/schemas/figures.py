@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
-from service.figures.loader import TaxYear
+from service.figures.loader import Band, Figure, TaxYear
 
 
 def figures_document(figures: TaxYear) -> dict[str, Any]:
@@ -17,3 +18,37 @@ def figures_document(figures: TaxYear) -> dict[str, Any]:
         "version": figures.version,
         "figures": [_figure(figure) for figure in figures.figures.values()],
     }
+
+
+def _figure(figure: Figure) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "name": figure.name,
+        "value": _value(figure),
+        "source": figure.source,
+        "status": figure.status,
+    }
+    if figure.doubt is not None:
+        document["doubt"] = figure.doubt
+    if figure.note is not None:
+        document["note"] = figure.note
+    return document
+
+
+def _value(figure: Figure) -> Any:
+    value = figure.value
+    if isinstance(value, tuple):
+        return [_band(band) for band in value]
+    if isinstance(value, Mapping):
+        return {code: rate / 10_000 for code, rate in value.items()}
+    if figure.kind == "money" and isinstance(value, int):
+        return value / 100
+    if figure.kind == "rate" and isinstance(value, int):
+        return value / 10_000
+    return value
+
+
+def _band(band: Band) -> dict[str, Any]:
+    document: dict[str, Any] = {"name": band.name, "rate": band.rate / 10_000}
+    if band.up_to is not None:
+        document["up_to"] = band.up_to / 100
+    return document

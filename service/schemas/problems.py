@@ -13,7 +13,7 @@ from service.planning.faults import Fault
 
 def faults_of(error: ValidationError) -> tuple[Fault, ...]:
     """Every fault of a failed load, in the order of the document's schema."""
-    return tuple(_walk(error.normalized_messages(), ()))
+    return tuple(_walk(error.messages if isinstance(error.messages, Mapping) else {"_schema": error.messages}, ()))
 
 
 def pointer(path: tuple[str | int, ...]) -> str:

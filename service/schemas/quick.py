@@ -66,6 +66,7 @@ def _reader(field: Any) -> Reader:
     if isinstance(field, StrictNested):
         return _object_reader(field.schema)
     if isinstance(field, ObjectList):
+        assert isinstance(field.inner, StrictNested)
         read_item, most = _object_reader(field.inner.schema), field.most
 
         def read_list(value: object) -> list[Any]:

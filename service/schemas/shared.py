@@ -10,7 +10,7 @@ from marshmallow import RAISE, Schema, ValidationError, fields
 from service.law.income_tax import NATIONS
 from service.law.lump_sums import Pension
 from service.planning.household import INCOME_KINDS, Income, Person
-from service.schemas.fields import Choice, IsoDate, Money, Percentage, StrictBoolean, WholeNumber
+from service.schemas.fields import SENTENCES, Choice, IsoDate, Money, Percentage, StrictBoolean, WholeNumber
 
 MOST_INCOMES = 50
 
@@ -30,23 +30,16 @@ class StrictSchema(Schema):
 class StrictNested(fields.Nested):
     """An object inside an object."""
 
-    default_error_messages = {
-        "null": "Leave the field out instead of giving null.",
-        "required": "This field is required.",
-    }
+    def __init__(self, schema: type[StrictSchema], **kwargs: Any) -> None:
+        super().__init__(schema, error_messages=SENTENCES, **kwargs)
 
 
-class ObjectList(fields.List):
+class ObjectList(fields.List[Any]):
     """A list of objects of one schema, of bounded length."""
 
-    default_error_messages = {
-        "null": "Leave the field out instead of giving null.",
-        "invalid": "Must be a list.",
-    }
-
     def __init__(self, schema: type[StrictSchema], *, most: int, **kwargs: Any) -> None:
-        super().__init__(StrictNested(schema), **kwargs)
-        self.schema_class, self.most = schema, most
+        super().__init__(StrictNested(schema), error_messages=SENTENCES, **kwargs)
+        self.most = most
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> list[Any]:
         if isinstance(value, list) and len(value) > self.most:

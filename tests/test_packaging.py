@@ -1,0 +1,226 @@
+"""What is installed and how it is run: the wheel, the locked releases, the image and its container."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+import stat
+import subprocess
+import sys
+import tomllib
+import zipfile
+from importlib.metadata import requires
+from pathlib import Path
+from typing import Any
+
+import pytest
+import yaml
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+TOP = Path(__file__).parents[1]
+PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))
+LOCKS = {
+    "docker/requirements.lock": PROJECT["project"]["dependencies"],
+    "docker/build.lock": PROJECT["build-system"]["requires"],
+}
+
+
+def locked(path: str) -> dict[str, str]:
+    """The releases that a lock file names: canonical name to version."""
+    text = (TOP / path).read_text(encoding="utf-8")
+    return {canonicalize_name(name): version for name, version in re.findall(r"^([\w.-]+)==(\S+) \\$", text, re.M)}
+
+
+def needed(requirements: list[str]) -> dict[str, list[Requirement]]:
+    """All that `requirements` ask for, directly or through what is installed here: name to each demand made of it."""
+    found: dict[str, list[Requirement]] = {}
+    waiting = [Requirement(text) for text in requirements]
+    while waiting:
+        requirement = waiting.pop()
+        if requirement.marker is not None and not requirement.marker.evaluate({"extra": ""}):
+            continue
+        name = canonicalize_name(requirement.name)
+        if name not in found:
+            waiting.extend(Requirement(text) for text in requires(name) or [])
+        found.setdefault(name, []).append(requirement)
+    return found
+
+
+@pytest.mark.parametrize("path", LOCKS)
+def test_a_lock_names_what_is_needed_and_nothing_else(path: str) -> None:
+    assert set(locked(path)) == set(needed(LOCKS[path]))
+
+
+@pytest.mark.parametrize("path", LOCKS)
+def test_locked_releases_are_within_the_ranges_asked_for(path: str) -> None:
+    releases = locked(path)
+    for name, demands in needed(LOCKS[path]).items():
+        for demand in demands:
+            assert demand.specifier.contains(releases[name]), f"{name} {releases[name]} is outside {demand}"
+
+
+@pytest.mark.parametrize("path", LOCKS)
+def test_a_lock_holds_releases_hashes_and_comments_only(path: str) -> None:
+    text = (TOP / path).read_text(encoding="utf-8")
+    statements = [line for line in text.splitlines() if line.strip() and not line.lstrip().startswith("#")]
+    for line in statements:
+        assert re.fullmatch(r"[\w.-]+==[\w.]+ \\|    --hash=sha256:[0-9a-f]{64}( \\)?", line), line
+    # Each release is followed by a hash: a release without one would stop the installation.
+    for before, after in zip(statements, [*statements[1:], ""], strict=True):
+        assert not before.endswith("\\") or after.startswith("    --hash="), before
+    assert "://" not in text
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The project's wheel, built from a copy so that the checkout stays clean, and unpacked."""
+    folder = tmp_path_factory.mktemp("wheel")
+    source = folder / "source"
+    for name in ("service", "openapi"):
+        shutil.copytree(TOP / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
+    for name in ("pyproject.toml", "README.md"):
+        shutil.copy(TOP / name, source)
+    options = ["--quiet", "--no-deps", "--no-build-isolation", "--no-index", "--wheel-dir", str(folder)]
+    subprocess.run([sys.executable, "-m", "pip", "wheel", *options, str(source)], check=True)
+    (built,) = folder.glob("*.whl")
+    with zipfile.ZipFile(built) as archive:
+        archive.extractall(folder / "unpacked")
+    return folder / "unpacked"
+
+
+def test_the_wheel_holds_every_file_of_the_service_and_the_agreement_and_no_other(wheel: Path) -> None:
+    kept = {
+        path.relative_to(TOP).as_posix()
+        for folder in ("service", "openapi")
+        for path in (TOP / folder).rglob("*")
+        if path.is_file() and path.suffix != ".pyc"
+    }
+    packed = {path.relative_to(wheel).as_posix() for path in wheel.rglob("*") if path.is_file()}
+    assert {name for name in packed if ".dist-info/" not in name} == kept
+    assert "openapi/openapi.yaml" in packed
+    assert any(name.startswith("service/figures/") and name.endswith(".toml") for name in packed)
+
+
+def test_the_unpacked_wheel_serves_the_agreement_and_the_figures(wheel: Path, tmp_path: Path) -> None:
+    script = """
+import json, service
+from service.settings import Settings
+client = service.create_app(Settings.for_tests()).test_client()
+print(json.dumps({
+    "file": service.__file__,
+    "agreement": client.get("/openapi.yaml").text,
+    "ready": client.get("/health/ready").json["status"],
+}))
+"""
+    answer = subprocess.run(
+        [sys.executable, "-P", "-c", script],
+        cwd=tmp_path,
+        env={"PYTHONPATH": str(wheel), "PYTHONDONTWRITEBYTECODE": "1"},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    told = json.loads(answer.stdout)
+    assert told["file"] == str(wheel / "service" / "__init__.py")
+    assert told["agreement"] == (TOP / "openapi" / "openapi.yaml").read_text(encoding="utf-8")
+    assert told["ready"] == "ready"
+
+
+def dockerfile() -> list[tuple[str, str]]:
+    """The Dockerfile's instructions in order, each as its word and the rest, continued lines joined."""
+    text = (TOP / "docker" / "Dockerfile").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    return [(line.split()[0], line.split(maxsplit=1)[1]) for line in "\n".join(lines).replace("\\\n", "").splitlines()]
+
+
+def last(word: str) -> str:
+    """What the last instruction of that word says."""
+    return [rest for instruction, rest in dockerfile() if instruction == word][-1]
+
+
+def compose_service() -> dict[str, Any]:
+    """The one service of the compose file."""
+    document = yaml.safe_load((TOP / "docker" / "compose.yaml").read_text(encoding="utf-8"))
+    (service,) = document["services"].values()
+    assert isinstance(service, dict)
+    return service
+
+
+def test_the_image_runs_as_a_numbered_user_that_is_not_root() -> None:
+    user, group = last("USER").split(":")
+    assert int(user) > 0
+    assert int(group) > 0
+
+
+def test_the_image_starts_the_service_without_a_shell_between() -> None:
+    # With a shell between them a stop signal would not reach the service.
+    assert json.loads(last("CMD")) == ["python", "-m", "service"]
+
+
+def test_the_image_installs_only_what_is_locked() -> None:
+    installs = [
+        part for word, rest in dockerfile() if word == "RUN" for part in rest.split("&&") if " install " in part
+    ]
+    assert len(installs) == 3
+    for command in installs:
+        assert "--require-hashes" in command or "--no-deps --no-index" in command, command
+
+
+def test_all_that_the_image_copies_is_kept_and_sent_to_the_builder() -> None:
+    sent = (TOP / ".dockerignore").read_text(encoding="utf-8").splitlines()
+    copies = [rest.split()[:-1] for word, rest in dockerfile() if word == "COPY" and not rest.startswith("--from")]
+    for name in (name for names in copies for name in names):
+        assert (TOP / name).exists(), name
+        assert f"!{name}" in sent, name
+
+
+def test_the_container_has_as_few_powers_as_can_be() -> None:
+    service = compose_service()
+    assert service["read_only"] is True
+    assert service["tmpfs"] == ["/tmp"]
+    assert service["cap_drop"] == ["ALL"]
+    assert service["security_opt"] == ["no-new-privileges:true"]
+    assert "privileged" not in service
+    assert "cap_add" not in service
+    assert "user" not in service
+
+
+def test_the_container_is_built_and_bound_as_the_image_expects() -> None:
+    service = compose_service()
+    folder = TOP / "docker" / service["build"]["context"]
+    assert folder.resolve() == TOP
+    assert (folder / service["build"]["dockerfile"]).is_file()
+    assert service["environment"] == {"SERVICE_BIND": "0.0.0.0:8000"}
+    assert service["ports"] == ["127.0.0.1:8000:8000"]
+
+
+def test_image_and_container_check_health_alike() -> None:
+    health = last("HEALTHCHECK")
+    command = json.loads(health.partition("CMD ")[2])
+    assert compose_service()["healthcheck"]["test"] == ["CMD", *command]
+    assert command[:2] == ["python", "-c"]
+    compile(command[2], "healthcheck", "exec")
+    assert "/health/live" in command[2]
+
+
+def test_the_top_folder_holds_what_it_should_and_no_more() -> None:
+    made_by_tools = {"build", "dist"}
+    names = {path.name for path in TOP.iterdir() if not path.name.startswith(".") and path.suffix != ".egg-info"}
+    assert names - made_by_tools == {
+        "DEVELOPERS.md",
+        "README.md",
+        "docker",
+        "examples",
+        "openapi",
+        "pyproject.toml",
+        "service",
+        "tests",
+    }
+
+
+def test_the_script_that_runs_every_check_can_be_run() -> None:
+    script = TOP / ".ci" / "run"
+    assert script.stat().st_mode & stat.S_IXUSR
+    subprocess.run(["bash", "-n", str(script)], check=True)

@@ -1,0 +1,134 @@
+"""The service started as its users start it, in a process of its own."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from service.server import BACKLOG, listen, server_options, url_of
+from service.settings import Settings
+
+TOP = Path(__file__).parents[1]
+START = [sys.executable, "-m", "service"]
+
+
+def environment(**settings: str) -> dict[str, str]:
+    """This process's environment without its own settings of the service, and with `settings` instead."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("SERVICE_")}
+    return {**kept, **settings}
+
+
+@contextmanager
+def running_service(**settings: str) -> Iterator[tuple[subprocess.Popen[str], str, int]]:
+    """A service on a free port: its process, the line it starts with, and the port."""
+    process = subprocess.Popen(
+        START,
+        cwd=TOP,
+        env=environment(SERVICE_BIND="127.0.0.1:0", SERVICE_WORKERS="2", **settings),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        line = process.stdout.readline()
+        yield process, line, int(line.split(",")[0].rpartition(":")[2])
+    finally:
+        if process.poll() is None:
+            process.terminate()
+            process.communicate(timeout=20)
+
+
+def ask(port: int, method: str, path: str, body: str | None = None) -> tuple[int, bytes]:
+    """Status and body of one request; the body sent is said to be JSON."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+    try:
+        connection.request(method, path, body=body, headers={"Content-Type": "application/json"})
+        response = connection.getresponse()
+        return response.status, response.read()
+    finally:
+        connection.close()
+
+
+def refused_start(**settings: str) -> subprocess.CompletedProcess[str]:
+    """The outcome of a start that should fail by itself."""
+    return subprocess.run(
+        START, cwd=TOP, env=environment(**settings), capture_output=True, text=True, timeout=30, check=False
+    )
+
+
+@pytest.mark.parametrize("stop", [signal.SIGTERM, signal.SIGINT])
+def test_it_says_where_it_listens_answers_and_stops_with_status_0(stop: signal.Signals) -> None:
+    with running_service() as (process, line, port):
+        assert line.startswith(f"Listening on http://127.0.0.1:{port}, workers: 2, rules: ")
+        status, body = ask(port, "GET", "/health/live")
+        assert status == 200
+        assert b'"live"' in body
+        process.send_signal(stop)
+        process.communicate(timeout=20)
+        assert process.returncode == 0
+
+
+def test_what_is_sent_stays_out_of_the_log() -> None:
+    marked = '{"tax_year": "1848-49", "person": {"date_of_birth": "1848-01-02"}, "remark": "Wrenfield-Oake"}'
+    with running_service(SERVICE_LOG_LEVEL="debug") as (process, _, port):
+        status, _ = ask(port, "POST", "/v1/withdrawal-tax?include=Wrenfield-Query", marked)
+        assert status == 422
+        process.terminate()
+        output, log = process.communicate(timeout=20)
+    assert "Shutting down" in log
+    for text in ("Wrenfield-Oake", "Wrenfield-Query", "1848"):
+        assert text not in output + log
+
+
+def test_settings_that_cannot_be_used_stop_the_start_with_one_line() -> None:
+    outcome = refused_start(SERVICE_BIND="nowhere", SERVICE_COLOUR="red")
+    assert outcome.returncode == 2
+    assert outcome.stdout == ""
+    assert outcome.stderr == (
+        "The service cannot start: SERVICE_BIND must be HOST:PORT with a port from 0 to 65535, not 'nowhere'; "
+        "SERVICE_COLOUR is not a known setting\n"
+    )
+
+
+def test_a_port_that_is_taken_stops_the_start_with_one_line() -> None:
+    with socket.create_server(("127.0.0.1", 0)) as holder:
+        port = holder.getsockname()[1]
+        outcome = refused_start(SERVICE_BIND=f"127.0.0.1:{port}")
+    assert outcome.returncode == 1
+    assert outcome.stdout == ""
+    assert outcome.stderr == (
+        f"The service cannot start: cannot listen on 127.0.0.1:{port} (SERVICE_BIND): Address already in use\n"
+    )
+
+
+def test_a_listener_is_bound_to_the_address_asked_for() -> None:
+    with listen(Settings.for_tests()) as listener:
+        host, port = listener.getsockname()
+        assert host == "127.0.0.1"
+        assert port > 0
+        assert url_of(listener) == f"http://127.0.0.1:{port}"
+
+
+def test_server_options() -> None:
+    settings = Settings.for_tests()
+    options = server_options(settings, listener_fd=7)
+    assert options["bind"] == "fd://7"
+    assert options["workers"] == settings.workers
+    assert options["timeout"] == settings.timeout_seconds
+    assert options["backlog"] == BACKLOG
+    assert options["worker_class"] == "sync"
+    assert options["accesslog"] is None
+    assert options["preload_app"] is True
+    assert options["control_socket_disable"] is True
+    # Shorter than the wait of a container engine before it kills, or requests would be cut off.
+    assert options["graceful_timeout"] < 10

@@ -1,0 +1,162 @@
+"""The settings: defaults, every name, every kind of fault. The expected values are this project's own decisions."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import FrozenInstanceError, fields
+
+import pytest
+
+from service.settings import LOG_LEVELS, MAX_WORKERS, Settings, SettingsError, default_workers
+
+ALL_GIVEN = {
+    "SERVICE_BIND": "0.0.0.0:9000",
+    "SERVICE_WORKERS": "3",
+    "SERVICE_TIMEOUT": "45",
+    "SERVICE_MAX_BODY_BYTES": "131072",
+    "SERVICE_LOG_LEVEL": "warning",
+}
+
+
+def test_an_empty_environment_gives_the_defaults() -> None:
+    assert Settings.from_environment({}) == Settings(
+        host="127.0.0.1",
+        port=8000,
+        workers=default_workers(),
+        timeout_seconds=30,
+        max_body_bytes=65_536,
+        log_level="info",
+    )
+
+
+def test_every_setting_can_be_given() -> None:
+    assert Settings.from_environment(ALL_GIVEN) == Settings(
+        host="0.0.0.0",
+        port=9000,
+        workers=3,
+        timeout_seconds=45,
+        max_body_bytes=131_072,
+        log_level="warning",
+    )
+
+
+def test_other_names_in_the_environment_are_left_alone() -> None:
+    assert Settings.from_environment({"PATH": "/bin", "MY_SERVICE_BIND": "x"}) == Settings.from_environment({})
+
+
+@pytest.mark.parametrize(
+    ("text", "host", "port"),
+    [
+        ("localhost:0", "localhost", 0),
+        ("127.0.0.1:65535", "127.0.0.1", 65_535),
+        ("[::1]:8000", "::1", 8000),
+        ("[::]:8000", "::", 8000),
+        ("pension-desk.internal:80", "pension-desk.internal", 80),
+    ],
+)
+def test_addresses_that_can_be_used(text: str, host: str, port: int) -> None:
+    settings = Settings.from_environment({"SERVICE_BIND": text})
+    assert (settings.host, settings.port) == (host, port)
+
+
+@pytest.mark.parametrize("level", LOG_LEVELS)
+def test_every_log_level(level: str) -> None:
+    assert Settings.from_environment({"SERVICE_LOG_LEVEL": level}).log_level == level
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "attribute"),
+    [
+        ("SERVICE_WORKERS", "1", "workers"),
+        ("SERVICE_WORKERS", "64", "workers"),
+        ("SERVICE_TIMEOUT", "1", "timeout_seconds"),
+        ("SERVICE_TIMEOUT", "3600", "timeout_seconds"),
+        ("SERVICE_MAX_BODY_BYTES", "1024", "max_body_bytes"),
+        ("SERVICE_MAX_BODY_BYTES", "16777216", "max_body_bytes"),
+    ],
+)
+def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
+    assert getattr(Settings.from_environment({name: value}), attribute) == int(value)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("SERVICE_BIND", ""),
+        ("SERVICE_BIND", "8000"),
+        ("SERVICE_BIND", ":8000"),
+        ("SERVICE_BIND", "127.0.0.1"),
+        ("SERVICE_BIND", "127.0.0.1:"),
+        ("SERVICE_BIND", "127.0.0.1:65536"),
+        ("SERVICE_BIND", "127.0.0.1:-1"),
+        ("SERVICE_BIND", "127.0.0.1:8000\n"),
+        ("SERVICE_BIND", "::1:8000"),
+        ("SERVICE_BIND", "http://127.0.0.1:8000"),
+        ("SERVICE_BIND", "127.0.0.1:\N{ARABIC-INDIC DIGIT EIGHT}0"),
+        ("SERVICE_WORKERS", ""),
+        ("SERVICE_WORKERS", "0"),
+        ("SERVICE_WORKERS", "65"),
+        ("SERVICE_WORKERS", "2.0"),
+        ("SERVICE_WORKERS", " 2"),
+        ("SERVICE_WORKERS", "+2"),
+        ("SERVICE_WORKERS", "1_0"),
+        ("SERVICE_WORKERS", "two"),
+        ("SERVICE_WORKERS", "\N{ARABIC-INDIC DIGIT TWO}"),
+        ("SERVICE_WORKERS", "9" * 5_000),
+        ("SERVICE_TIMEOUT", "0"),
+        ("SERVICE_TIMEOUT", "3601"),
+        ("SERVICE_TIMEOUT", "30s"),
+        ("SERVICE_MAX_BODY_BYTES", "1023"),
+        ("SERVICE_MAX_BODY_BYTES", "16777217"),
+        ("SERVICE_MAX_BODY_BYTES", "64k"),
+        ("SERVICE_LOG_LEVEL", ""),
+        ("SERVICE_LOG_LEVEL", "INFO"),
+        ("SERVICE_LOG_LEVEL", "loud"),
+    ],
+)
+def test_values_that_cannot_be_used(name: str, value: str) -> None:
+    with pytest.raises(SettingsError) as caught:
+        Settings.from_environment({name: value})
+    (fault,) = caught.value.faults
+    assert fault.startswith(f"{name} must be ")
+    assert fault.endswith(f", not {value!r}")
+
+
+@pytest.mark.parametrize("name", ["SERVICE_PORT", "SERVICE_WORKER", "SERVICE_bind", "SERVICE_"])
+def test_unknown_names_with_the_prefix_are_refused(name: str) -> None:
+    with pytest.raises(SettingsError) as caught:
+        Settings.from_environment({name: "1"})
+    assert caught.value.faults == (f"{name} is not a known setting",)
+
+
+def test_all_faults_are_told_at_once_and_on_one_line() -> None:
+    with pytest.raises(SettingsError) as caught:
+        Settings.from_environment({"SERVICE_TIMEOUT": "0", "SERVICE_BIND": "x\ny", "SERVICE_COLOUR": "red"})
+    assert caught.value.faults == (
+        "SERVICE_BIND must be HOST:PORT with a port from 0 to 65535, not 'x\\ny'",
+        "SERVICE_TIMEOUT must be a whole number from 1 to 3600, not '0'",
+        "SERVICE_COLOUR is not a known setting",
+    )
+    assert "\n" not in str(caught.value)
+    assert all(fault in str(caught.value) for fault in caught.value.faults)
+
+
+@pytest.mark.parametrize(("processors", "workers"), [(1, 2), (2, 2), (3, 3), (64, 64), (200, MAX_WORKERS)])
+def test_workers_follow_the_processors_granted(processors: int, workers: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "sched_getaffinity", lambda process: set(range(processors)), raising=False)
+    assert default_workers() == workers
+
+
+def test_settings_for_tests_do_not_depend_on_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    before = Settings.for_tests()
+    for name, value in ALL_GIVEN.items():
+        monkeypatch.setenv(name, value)
+    assert Settings.for_tests() == before
+    assert before.max_body_bytes == Settings.from_environment({}).max_body_bytes
+
+
+def test_settings_cannot_be_changed() -> None:
+    settings = Settings.for_tests()
+    for field in fields(settings):
+        with pytest.raises(FrozenInstanceError):
+            setattr(settings, field.name, None)
