@@ -352,7 +352,7 @@ def _check_shared_limits(figures: Mapping[str, Figure], faults: _Faults) -> None
     """Savings, dividends and property are charged in the bands of ITA 2007 s.10, whatever their rates."""
     for name, figure in figures.items():
         other = KEYS[name].limits_of
-        if other in figures and _limits(figure.value) != _limits(figures[other].value):
+        if other is not None and other in figures and _limits(figure.value) != _limits(figures[other].value):
             faults.add(name, f"the limits are not those of {other}")
 
 

@@ -153,9 +153,9 @@ def _crossings(
     layers = {layer_least, layer_most}
     if layer_least < savings_allowance < layer_most:
         layers.add(savings_allowance)
-    pairs = [(low, high) for low in lowers for high in heights]
-    pairs += [(low, low + layer) for low in lowers for layer in layers]
-    pairs += [(high - layer, high) for high in heights for layer in layers]
+    pairs = {(low, high) for low in lowers for high in heights}
+    pairs.update((low, low + layer) for low in lowers for layer in layers)
+    pairs.update((high - layer, high) for high in heights for layer in layers)
     for low, high in pairs:
         if (
             lower_least <= low <= lower_most

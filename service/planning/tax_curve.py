@@ -84,7 +84,6 @@ class TaxCurve:
     """The pieces in order, from a taxable withdrawal of nothing. Tax includes the child benefit charge."""
 
     pieces: tuple[Piece, ...]
-    evaluations: int
 
     def piece_from(self, amount: int) -> Piece:
         """The piece on which the next penny after ``amount`` lies."""
@@ -105,24 +104,29 @@ class TaxCurve:
         return tax
 
 
-class _Rules:
-    """The rules asked at single amounts, each only once, and counted. The child benefit charge is left out: it is added
-    as steps, straight from its own section."""
+class TaxedYear:
+    """A taxpayer's year, asked for its liability at single taxable withdrawals: each amount once, and counted."""
 
     def __init__(self, year: YearOf) -> None:
         self.year = year
-        self.known: dict[int, Liability] = {}
+        self._known: dict[int, Liability] = {}
 
     def __call__(self, amount: int) -> Liability:
-        answer = self.known.get(amount)
+        """The year's liability with a taxable withdrawal of ``amount`` pence."""
+        answer = self._known.get(amount)
         if answer is None:
-            answer = self.known[amount] = liability(self.year, amount)
+            answer = self._known[amount] = liability(self.year, amount)
         return answer
 
+    @property
+    def evaluations(self) -> int:
+        """How often the rules have been asked."""
+        return len(self._known)
 
-def tax_curve(year: YearOf, to: int) -> TaxCurve:
+
+def tax_curve(rules: TaxedYear, to: int) -> TaxCurve:
     """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
-    rules = _Rules(year)
+    year = rules.year
     taper = _taper(year, rules)
     points = _points(year, rules, taper, to)
     pieces: list[Piece] = []
@@ -130,17 +134,17 @@ def tax_curve(year: YearOf, to: int) -> TaxCurve:
         pieces.extend(_between(rules, start, end, taper))
     if year.taxpayer.child_benefit:
         pieces = list(_with_child_benefit_steps(year, rules, pieces))
-    return TaxCurve(tuple(pieces), len(rules.known))
+    return TaxCurve(tuple(pieces))
 
 
-def _taper(year: YearOf, rules: _Rules) -> tuple[int, int]:
+def _taper(year: YearOf, rules: TaxedYear) -> tuple[int, int]:
     """The taxable withdrawals between which the personal allowance is withdrawn; the first may be negative."""
     adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
     first = year.rules.taper_threshold - adjusted
     return first, first + 2 * year.rules.personal_allowance
 
 
-def _points(year: YearOf, rules: _Rules, taper: tuple[int, int], to: int) -> list[int]:
+def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> list[int]:
     """Where the slope may change: each height of the stack at each level that matters to it, turned into a withdrawal.
 
     A height is a fixed sum plus the withdrawal less the allowances. While the allowance is withdrawn it rises three
@@ -211,7 +215,7 @@ def _reached(level: int, fixed: int, full: int, least: int, first: int, last: in
     yield first + stair + STAIR
 
 
-def _between(rules: _Rules, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
+def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
     """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
     first, last = taper
     if first <= start < last:
@@ -243,13 +247,12 @@ def _between(rules: _Rules, start: int, end: int, taper: tuple[int, int]) -> Ite
     yield from _straight(rules, start, end)
 
 
-def _straight(rules: _Rules, start: int, end: int) -> Iterator[Piece]:
+def _straight(rules: TaxedYear, start: int, end: int) -> Iterator[Piece]:
     """Straight pieces from ``start`` to ``end``, halved where the set-off bends the line between."""
     tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
     length = end - start
     rate, uneven = divmod(tax_end - tax_start, length)
-    taxpayer = rules.year.taxpayer
-    if length > 1 and (taxpayer.savings or taxpayer.dividends):
+    if length > 1 and (_set_off_may_bend(rules, start, end) or _reduction_may_bend(rules, start, end)):
         straight = not uneven
         if straight:
             probes = {start + 1, start + length * 5 // 13, end - 1} - {start, end}
@@ -262,7 +265,25 @@ def _straight(rules: _Rules, start: int, end: int) -> Iterator[Piece]:
     yield Piece(start, end, tax_start, tax_end, rate, _because(rules, start, end, False))
 
 
-def _bend(rules: _Rules, start: int, end: int) -> int:
+def _set_off_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
+    """Whether the choice of set-off may bend the line between two neighbouring points.
+
+    Without savings and dividends there is no choice; while the stack stays within one UK band the plain order is best
+    (see ``set_off``), and its bends are among the points already.
+    """
+    taxpayer, _, scales = rules.year
+    if taxpayer.savings == 0 and taxpayer.dividends == 0:
+        return False
+    band = scales.savings.band(rules(end).taxable)
+    return not scales.plain_order_is_best[band] or rules(start).lower < scales.savings.floors[band]
+
+
+def _reduction_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
+    """Whether the marriage allowance reduction, limited to the tax there is, reaches its full amount between."""
+    return rules(start).marriage_allowance_reduction != rules(end).marriage_allowance_reduction
+
+
+def _bend(rules: TaxedYear, start: int, end: int) -> int:
     """A point strictly between at which to cut: where the lines from both ends meet, or the middle if they do not."""
     from_start = rules(start + 1).income_tax - rules(start).income_tax
     into_end = rules(end).income_tax - rules(end - 1).income_tax
@@ -278,7 +299,7 @@ def _bend(rules: _Rules, start: int, end: int) -> int:
     return (start + end) // 2
 
 
-def _stairs(rules: _Rules, start: int, end: int, first: int) -> Iterator[Piece]:
+def _stairs(rules: TaxedYear, start: int, end: int, first: int) -> Iterator[Piece]:
     """The staircase from ``start`` to ``end``. Stairs begin every two pounds from ``first``."""
     foot = start + (first - start) % STAIR
     if foot >= end:
@@ -335,7 +356,7 @@ def _joined(pieces: list[Piece]) -> list[Piece]:
     return joined
 
 
-def _stair_to_cut(rules: _Rules, start: int, end: int) -> int:
+def _stair_to_cut(rules: TaxedYear, start: int, end: int) -> int:
     """The stair's foot at which to cut an uneven staircase: near where the lines from both ends meet, else the middle."""
     whole = (end - start) // STAIR
     from_start = rules(start + STAIR).income_tax - rules(start).income_tax
@@ -351,7 +372,7 @@ def _stair_to_cut(rules: _Rules, start: int, end: int) -> int:
     return start + whole // 2 * STAIR
 
 
-def _one_stair(rules: _Rules, start: int, end: int, first: int) -> Piece:
+def _one_stair(rules: TaxedYear, start: int, end: int, first: int) -> Piece:
     """Part of a stair, or one whole stair, as a piece of its own."""
     tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
     tread = rules(start + 1).income_tax - tax_start if end - start > 1 else 0
@@ -374,7 +395,7 @@ def _lost(before: Liability, after: Liability) -> tuple[str, ...]:
     return tuple(lost)
 
 
-def _where_lost(rules: _Rules, start: int, end: int) -> int:
+def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
     """The last penny before the first relief is lost, found by halving."""
     low, high = start + 1, end
     while high - low > 1:
@@ -386,7 +407,7 @@ def _where_lost(rules: _Rules, start: int, end: int) -> int:
     return low
 
 
-def _because(rules: _Rules, start: int, end: int, tapered: bool) -> tuple[str, ...]:
+def _because(rules: TaxedYear, start: int, end: int, tapered: bool) -> tuple[str, ...]:
     """The rules at work between two points."""
     year = rules.year
     before, after = rules(start), rules(end)
@@ -416,7 +437,7 @@ def _because(rules: _Rules, start: int, end: int, tapered: bool) -> tuple[str, .
     return tuple(reasons)
 
 
-def _with_child_benefit_steps(year: YearOf, rules: _Rules, pieces: list[Piece]) -> Iterator[Piece]:
+def _with_child_benefit_steps(year: YearOf, rules: TaxedYear, pieces: list[Piece]) -> Iterator[Piece]:
     """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
     its_rules = year.rules
     adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid

@@ -14,7 +14,7 @@ from service.planning import withdrawal_warnings
 from service.planning.faults import Fault, RuleViolation, pounds
 from service.planning.gross_up import Wanted, least_gross
 from service.planning.household import Person
-from service.planning.tax_curve import TaxCurve, tax_curve
+from service.planning.tax_curve import TaxCurve, TaxedYear, tax_curve
 from service.planning.withdrawal_warnings import Warning
 
 _WHOLE_RATE = 10_000
@@ -122,12 +122,11 @@ def quote(question: Question, book: RuleBook) -> Quote:
     rules = book.years[question.tax_year]
     _refuse_what_cannot_be(question, rules)
     left = lump_sums.available(question.pension, rules.lump_sums)
-    year = income_tax.year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
-    gross, evaluations = _gross(question, rules, left, year)
+    year = _year(question, rules)
+    gross = _gross(question, rules, left, year)
     payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
     curve = tax_curve(year, payment.taxable)
-    without = income_tax.liability(year)
-    with_it = income_tax.liability(year, payment.taxable)
+    without, with_it = year(0), year(payment.taxable)
     on_withdrawal = with_it.total - without.total
     uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
     outcome = _payroll(question, rules, payment, on_withdrawal, emptied=uncrystallised + drawdown == 0)
@@ -148,14 +147,14 @@ def quote(question: Question, book: RuleBook) -> Quote:
         money_purchase_applies=question.pension.flexibly_accessed or triggered,
         money_purchase_triggered=triggered and not question.pension.flexibly_accessed,
         personal_allowance_unused=max(0, with_it.allowances - with_it.net_income),
-        basic_rate_band_unused=_basic_rate_band_unused(year, with_it),
+        basic_rate_band_unused=_basic_rate_band_unused(year.year, with_it),
         lifetime_allowance=_lifetime_allowance_test(question, rules, left, payment),
         lump_sum_allowance_after=_left_of(left.lump_sum_allowance, question, payment),
         death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
         uncrystallised_after=uncrystallised,
         drawdown_after=drawdown,
         warnings=(),
-        evaluations=evaluations + curve.evaluations,
+        evaluations=year.evaluations,
     )
     return withdrawal_warnings.added_to(answer)
 
@@ -163,12 +162,17 @@ def quote(question: Question, book: RuleBook) -> Quote:
 def whole_curve(answer: Quote) -> TaxCurve:
     """The tax curve from nothing to the most that this method could pay, for a chart."""
     question, rules = answer.question, answer.rules
-    year = income_tax.year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
     most = lump_sums.most_permitted(question.withdrawal.method, question.pension, rules.lump_sums, answer.left_before)
     taxable = lump_sums.take(
         question.withdrawal.method, most, question.pension, rules.lump_sums, answer.left_before
     ).taxable
-    return tax_curve(year, max(taxable, answer.payment.taxable))
+    return tax_curve(_year(question, rules), max(taxable, answer.payment.taxable))
+
+
+def _year(question: Question, rules: YearRules) -> TaxedYear:
+    """The person's year without the withdrawal, ready to be asked."""
+    person = question.person
+    return TaxedYear(income_tax.year_of(person.taxpayer(), rules.income_tax[person.tax_residence]))
 
 
 def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
@@ -247,27 +251,23 @@ def _refuse_what_cannot_be(question: Question, rules: YearRules) -> None:
         raise RuleViolation(tuple(faults))
 
 
-def _gross(question: Question, rules: YearRules, left: Allowances, year: YearOf) -> tuple[int, int]:
-    """The gross withdrawal in pence, and how often the rules were asked to find it."""
+def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYear) -> int:
+    """The gross withdrawal in pence."""
     asked = question.withdrawal
     most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)
     if asked.amount is not None:
         if asked.amount > most:
             raise RuleViolation((_too_much(question, rules, left, most),), most)
-        return asked.amount, 0
+        return asked.amount
     assert asked.net_wanted is not None
     net_wanted = asked.net_wanted
-    evaluations = 0
-    without = income_tax.liability(year).total
 
     def split(gross: int) -> tuple[int, int]:
         payment = lump_sums.take(asked.method, gross, question.pension, rules.lump_sums, left)
         return payment.taxable, payment.charge
 
     def on_withdrawal(taxable: int) -> int:
-        nonlocal evaluations
-        evaluations += 1
-        return income_tax.liability(year, taxable).total - without
+        return year(taxable).total - year(0).total
 
     curve = tax_curve(year, min(split(most)[0], 2 * net_wanted + 100 * _WHOLE_RATE))
     found = least_gross(Wanted(net_wanted, most, split, on_withdrawal), curve)
@@ -286,7 +286,7 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: YearOf)
             ),
             found.most_net,
         )
-    return found.gross, evaluations + curve.evaluations
+    return found.gross
 
 
 def _too_much(question: Question, rules: YearRules, left: Allowances, most: int) -> Fault:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import tomllib
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
@@ -60,8 +59,9 @@ def with_figures(figures: Figures, changes: dict[str, int]) -> Figures:
     return changed
 
 
-def examples(file: str, *asks: str, through: str = "function") -> Iterator[Any]:
-    """The examples of a file that ask for something, as test parameters named after them."""
+def examples(file: str, *asks: str, through: str = "function") -> list[Any]:
+    """The examples of a file that ask for something, as test parameters named after them; never none."""
+    found = []
     for case in tomllib.loads((FOLDER / file).read_text("utf-8"), parse_float=Decimal)["case"]:
         if case["asks"] not in asks or through not in case["through"]:
             continue
@@ -84,7 +84,10 @@ def examples(file: str, *asks: str, through: str = "function") -> Iterator[Any]:
                     figures=figures,
                     limits=tuple(row["limits"]) if "limits" in row else None,
                 )
-                yield pytest.param(example, id=name)
+                found.append(pytest.param(example, id=name))
+    if not found:
+        raise LookupError(f"no example of {file} asks for {asks} through {through}")
+    return found
 
 
 def rounded(amount: Fraction | Decimal | int, rounding: str) -> Decimal:

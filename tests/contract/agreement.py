@@ -44,9 +44,7 @@ class Operation:
         """Return the bodies of the named request examples; empty where there is no body."""
         content = self.object.get("requestBody", {}).get("content", {})
         return {
-            name: example["value"]
-            for media in content.values()
-            for name, example in media.get("examples", {}).items()
+            name: example["value"] for media in content.values() for name, example in media.get("examples", {}).items()
         }
 
     def response_examples(self) -> Iterator[tuple[str, str, Any]]:

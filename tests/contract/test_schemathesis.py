@@ -39,9 +39,7 @@ def well_formed_body_is_refused_only_as_a_rule_violation(
 
 
 @schemathesis.check
-def answer_adds_up(
-    ctx: schemathesis.CheckContext, response: schemathesis.Response, case: schemathesis.Case
-) -> None:
+def answer_adds_up(ctx: schemathesis.CheckContext, response: schemathesis.Response, case: schemathesis.Case) -> None:
     """The parts of an answer agree with one another, to the penny."""
     if case.method == "POST" and response.status_code == 200:
         assert sums_that_fail(response.json()) == []
@@ -79,6 +77,8 @@ schema = schemathesis.openapi.from_path(DOCUMENT_PATH, config=CONFIG)
 schema.app = create_app(Settings.for_tests())
 
 
+# The caller that Schemathesis uses in-process leaves the files of /docs to the garbage collector.
+@pytest.mark.filterwarnings("ignore:Exception ignored in:pytest.PytestUnraisableExceptionWarning")
 @schema.parametrize()
 @settings(suppress_health_check=list(HealthCheck))
 def test_generated_requests(case: schemathesis.Case) -> None:

@@ -60,7 +60,7 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
         case Matching():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():
-            return {"type": "array", "maxItems": field.most, "items": COMPONENT_OF[field.schema_class]}
+            return {"type": "array", "maxItems": field.most, "items": COMPONENT_OF[type(field.inner.schema)]}
         case StrictNested():
             return {"component": COMPONENT_OF[type(field.schema)]}
     raise AssertionError(f"no rule for {field!r}")
@@ -101,9 +101,7 @@ def test_shape(name: str) -> None:
     assert agreed["closed"]
     assert schema.unknown == RAISE
     assert agreed["required"] == {key for key, field in fields.items() if field.required}
-    assert [
-        key for key, field in fields.items() if field.allow_none or field.data_key not in (None, key)
-    ] == []
+    assert [key for key, field in fields.items() if field.allow_none or field.data_key not in (None, key)] == []
 
 
 PROPERTIES = [(name, key) for name, schema in SCHEMAS.items() for key in schema.load_fields]

@@ -64,10 +64,7 @@ class Year:
 
 def extended(table: list[Band], extension: Fraction, fixed: frozenset[str] = frozenset()) -> list[Band]:
     """Limits raised by relief at source and Gift Aid (FA 2004 s.192(4), (4A); ITA s.414)."""
-    return [
-        (name, rate, limit if limit is None or name in fixed else limit + extension)
-        for name, rate, limit in table
-    ]
+    return [(name, rate, limit if limit is None or name in fixed else limit + extension) for name, rate, limit in table]
 
 
 def in_bands(kind: str, table: list[Band], start: Fraction, amount: Fraction) -> list[Slice]:
@@ -111,6 +108,11 @@ def charge(year: Year, other: Fraction, prop: Fraction, savings: Fraction, divid
 def tax_of(slices: list[Slice]) -> Fraction:
     """The tax on the slices, before any tax reduction."""
     return sum((part.amount * part.rate for part in slices), NOTHING)
+
+
+def amount_of(slices: list[Slice], *kinds: str) -> Fraction:
+    """The taxable amount of some kinds of income."""
+    return sum((part.amount for part in slices if part.kind in kinds), NOTHING)
 
 
 def pays_above_basic(slices: list[Slice]) -> bool:
@@ -202,9 +204,7 @@ def tapered_allowance(figures: Figures, adjusted_net_income: Fraction) -> Fracti
 def savings_allowance(figures: Figures, taxable: Fraction, extension: Fraction) -> Fraction:
     """1,000, 500 or nothing by the highest UK band that any taxable income reaches (ITA s.12B)."""
     basic_limit, higher_limit = (
-        limit
-        for _, _, limit in extended(bands(figures, "income_tax.savings_bands"), extension)
-        if limit is not None
+        limit for _, _, limit in extended(bands(figures, "income_tax.savings_bands"), extension) if limit is not None
     )
     if taxable > higher_limit:
         return NOTHING
@@ -231,9 +231,7 @@ def year_of(figures: Figures, nation: str, taxable: Fraction, extension: Fractio
     own_property_rates = separate and nation != "scotland"
     return Year(
         main=main,
-        property=(
-            extended(bands(figures, "income_tax.property_bands"), extension) if own_property_rates else main
-        ),
+        property=(extended(bands(figures, "income_tax.property_bands"), extension) if own_property_rates else main),
         savings=extended(bands(figures, "income_tax.savings_bands"), extension),
         dividends=extended(bands(figures, "income_tax.dividend_bands"), extension),
         starting_rate_limit=pounds(figures, "income_tax.starting_rate_for_savings_limit"),
@@ -291,7 +289,19 @@ def income_tax(
             return NOTHING
         return min(transfer * basic_rate, tax_of(slices))
 
-    best = min(tried, key=lambda slices: tax_of(slices) - reduction(slices))
+    def preference(slices: list[Slice]) -> tuple[Fraction, Fraction, Fraction, Fraction]:
+        """Least tax first; of equals, allowances against other income, then against savings, as is customary.
+
+        Where the reduction would leave no tax either way, the less of it that is needed the better.
+        """
+        return (
+            tax_of(slices) - reduction(slices),
+            tax_of(slices),
+            amount_of(slices, "non_savings", "property"),
+            amount_of(slices, "savings"),
+        )
+
+    best = min(tried, key=preference)
 
     def tax_on(kind: str) -> Fraction:
         return tax_of([part for part in best if part.kind == kind])
@@ -309,8 +319,7 @@ def income_tax(
         "savings_allowance": year.savings_allowance,
         "starting_rate_left": max(
             NOTHING,
-            year.starting_rate_limit
-            - sum((part.amount for part in best if part.kind in ("non_savings", "property")), NOTHING),
+            year.starting_rate_limit - amount_of(best, "non_savings", "property"),
         ),
         "slices": best,
     }

@@ -41,9 +41,8 @@ def tax_by_bands(table: list[Band], unrounded_pay: Fraction, months: int) -> Fra
     below_limit = below_tax = Fraction(0)
     yearly_limit = yearly_tax = Fraction(0)
     for _, rate, limit in table:
-        if limit is not None:
-            share = to_places_down(limit * months / 12, 4)
-        if limit is None or unrounded_pay <= ceil(share):
+        share = None if limit is None else to_places_down(limit * months / 12, 4)
+        if limit is None or share is None or unrounded_pay <= ceil(share):
             product = to_places_down((whole - below_limit) * rate, 4)
             return to_places_down(below_tax + product, 2)
         yearly_tax += (limit - yearly_limit) * rate

@@ -9,27 +9,25 @@ import pytest
 
 from cases.data import Example, examples, rounded
 
-from .figures import Band
+from .figures import Band, read_figures
 from .income_tax import child_benefit_charge, income_tax
 from .payroll import deduction, free_pay_of_a_month
 
 
 def year_of_tax(example: Example, inputs: dict[str, Any], tax_year: str | None = None) -> dict[str, Any]:
     """Compute one person's year from the inputs of a case."""
-    from .figures import read_figures
-
     figures = example.year_figures() if tax_year is None else read_figures(tax_year)
-    amounts = {
-        name: Fraction(inputs.get(name, 0))
-        for name in ("non_savings", "property", "savings", "dividends", "child_benefit")
-    }
     extension = Fraction(inputs.get("relief_at_source", 0)) + Fraction(inputs.get("gift_aid", 0))
     return income_tax(
         figures,
         inputs.get("nation", "england"),
+        non_savings=Fraction(inputs.get("non_savings", 0)),
+        property=Fraction(inputs.get("property", 0)),
+        savings=Fraction(inputs.get("savings", 0)),
+        dividends=Fraction(inputs.get("dividends", 0)),
         relief_extension=extension,
         marriage=inputs.get("marriage", "none"),
-        **amounts,
+        child_benefit=Fraction(inputs.get("child_benefit", 0)),
     )
 
 
@@ -50,9 +48,7 @@ def test_difference_between_two_years_of_tax(example: Example) -> None:
 @pytest.mark.parametrize("example", examples("income_tax.toml", "couple_saving"))
 def test_what_a_couple_saves(example: Example) -> None:
     nation = example.inputs.get("nation", "england")
-    giver, receiver = (
-        {"nation": nation, "non_savings": example.inputs[who]} for who in ("giver", "receiver")
-    )
+    giver, receiver = ({"nation": nation, "non_savings": example.inputs[who]} for who in ("giver", "receiver"))
     before = [year_of_tax(example, giver), year_of_tax(example, receiver)]
     after = [
         year_of_tax(example, giver | {"marriage": "gives"}),
@@ -63,9 +59,7 @@ def test_what_a_couple_saves(example: Example) -> None:
         "giver_taxable_after": after[0]["taxable"],
         "saving": sum(each["tax"] for each in before) - sum(each["tax"] for each in after),
     }
-    assert {
-        name: rounded(found[name], example.rounding) for name in example.expected
-    } == example.expected
+    assert {name: rounded(found[name], example.rounding) for name in example.expected} == example.expected
 
 
 @pytest.mark.parametrize("example", examples("income_tax.toml", "child_benefit"))

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from service.law.income_tax import Taxpayer, YearOf, liability, year_of
 from service.law.rounding import PENNY, years_tax_to_the_penny
-from service.planning.tax_curve import STAIR, TaxCurve, tax_curve
+from service.planning.tax_curve import STAIR, TaxCurve, TaxedYear, tax_curve
 from service.planning.withdrawal import slices
 from tests.households import BOOK, amounts, taxpayers, years
 
@@ -32,7 +32,7 @@ def assert_agrees(year: YearOf, curve: TaxCurve, amount: int) -> None:
 @given(taxpayers(), years, amounts(250_000), st.data())
 def test_curve_equals_rules(taxpayer: Taxpayer, tax_year: str, to: int, data: st.DataObject) -> None:
     year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    curve = tax_curve(year, to)
+    curve = tax_curve(TaxedYear(year), to)
     corners = {piece.start for piece in curve.pieces} | {piece.end for piece in curve.pieces}
     near = {corner + step for corner in corners for step in (-1, 0, 1)}
     random = {data.draw(st.integers(0, curve.pieces[-1].end)) for _ in range(20)}
@@ -45,7 +45,7 @@ def test_curve_equals_rules(taxpayer: Taxpayer, tax_year: str, to: int, data: st
 @given(taxpayers(), years, amounts(250_000))
 def test_pieces_join(taxpayer: Taxpayer, tax_year: str, to: int) -> None:
     year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    pieces = tax_curve(year, to).pieces
+    pieces = tax_curve(TaxedYear(year), to).pieces
     assert pieces[0].start == 0
     assert pieces[-1].end > to
     for before, after in zip(pieces, pieces[1:], strict=False):
@@ -61,7 +61,7 @@ def test_pieces_join(taxpayer: Taxpayer, tax_year: str, to: int) -> None:
 @given(taxpayers(), years, amounts(200_000))
 def test_slices_add_up(taxpayer: Taxpayer, tax_year: str, taxable: int) -> None:
     year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    cut = slices(tax_curve(year, taxable), taxable)
+    cut = slices(tax_curve(TaxedYear(year), taxable), taxable)
     assert sum(piece.tax for piece in cut) == liability(year, taxable).total - liability(year).total
     if cut:
         assert cut[0].start == 0
@@ -73,12 +73,12 @@ def test_slices_add_up(taxpayer: Taxpayer, tax_year: str, taxable: int) -> None:
 def test_taper_costs_sixty_pence_in_the_pound_as_a_staircase() -> None:
     """40p, and 20p more for the allowance lost: common knowledge of the trade; the steps follow from ITA 2007 s.35(3)."""
     year = year_of(Taxpayer("england", other_income=10_000_000), BOOK.years["2026-27"].income_tax["england"])
-    piece = tax_curve(year, 1_000_000).pieces[0]
+    piece = tax_curve(TaxedYear(year), 1_000_000).pieces[0]
     assert (piece.rate, piece.tread_rate, piece.stair_height) == (6_000, 4_000, 40)
     assert "personal_allowance_taper" in piece.because
 
 
 def test_rounded_tax_is_the_rules_own() -> None:
     year = year_of(Taxpayer("wales", other_income=3_000_001), BOOK.years["2025-26"].income_tax["wales"])
-    curve = tax_curve(year, 5_000_000)
+    curve = tax_curve(TaxedYear(year), 5_000_000)
     assert years_tax_to_the_penny(curve.tax_at(123_457)) == liability(year, 123_457).total

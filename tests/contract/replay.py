@@ -1,0 +1,84 @@
+"""How to ask the service for what a response example shows.
+
+A response example belongs to a call of the same name: a request example, parameter examples, or, where the call is
+a bad one, an entry of PROBLEM_REQUESTS.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from .agreement import Operation
+
+JSON_BODY = {"method": "POST", "path": "/v1/withdrawal-tax", "content_type": "application/json"}
+
+PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
+    "comma_missing": {**JSON_BODY, "data": b'{"tax_year": "2026-27" "person": {}}'},
+    "csv_wanted": {"method": "GET", "path": "/v1/tax-years", "headers": {"Accept": "text/csv"}},
+    "body_of_70000_bytes": {**JSON_BODY, "data": b"[" + b" " * 69_998 + b"]"},
+    "form_instead_of_json": {
+        **JSON_BODY,
+        "content_type": "application/x-www-form-urlencoded",
+        "data": b"tax_year=2026-27",
+    },
+    "several_faults_at_once": {
+        **JSON_BODY,
+        "data": b"""{
+            "tax_year": "2026-27",
+            "person": {
+                "date_of_birth": "14/05/1966",
+                "tax_residence": "england",
+                "income": [{"kind": "employment", "amount": 30000.005}]
+            },
+            "pension": {"uncrystalised": 400000},
+            "withdrawal": {"method": "ufpls", "amount": 40000}
+        }""",
+    },
+    "unknown_word_in_include": {
+        **JSON_BODY,
+        "query_string": "include=steps",
+        "data": b"""{
+            "tax_year": "2026-27",
+            "person": {"date_of_birth": "1966-05-14", "tax_residence": "england"},
+            "pension": {"uncrystallised": 400000},
+            "withdrawal": {"method": "ufpls", "amount": 40000}
+        }""",
+    },
+    "year_before_the_figures_start": {"method": "GET", "path": "/v1/tax-years/1999-00"},
+    "query_where_none_is_accepted": {"method": "GET", "path": "/v1/tax-years", "query_string": "page=2"},
+}
+
+
+def replay(client: FlaskClient, operation: Operation, name: str) -> TestResponse:
+    """Make the call that a response example belongs to."""
+    if name in PROBLEM_REQUESTS:
+        return client.open(**PROBLEM_REQUESTS[name])
+    given = {
+        (parameter["in"], parameter["name"]): parameter["examples"][name]["value"]
+        for parameter in operation.parameters()
+        if name in parameter.get("examples", {})
+    }
+    path = operation.path.format(**{key: value for (place, key), value in given.items() if place == "path"})
+    query = {key: ",".join(value) for (place, key), value in given.items() if place == "query"}
+    body = operation.request_examples().get(name)
+    return client.open(path, method=operation.method, query_string=query, json=body)
+
+
+def as_shown(answer: Any, example: Any) -> Any:
+    """Return the answer cut to what the example shows: of a year's figures it shows a few."""
+    if "figures" not in example:
+        return answer
+    shown = {figure["name"] for figure in example["figures"]}
+    return {**answer, "figures": [figure for figure in answer["figures"] if figure["name"] in shown]}
+
+
+def without_versions(node: Any) -> Any:
+    """Return a document without its versions, which change whenever any figure does."""
+    if isinstance(node, dict):
+        return {key: without_versions(value) for key, value in node.items() if key != "version"}
+    if isinstance(node, list):
+        return [without_versions(value) for value in node]
+    return node

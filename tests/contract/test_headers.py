@@ -1,0 +1,99 @@
+"""What an answer says of itself in its headers, and what is kept between calls: nothing."""
+
+from __future__ import annotations
+
+import json
+import logging
+from typing import Any
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+
+from service.http import withdrawal_tax
+
+from .agreement import PROBLEM_JSON, component, operations, validator
+
+[CALCULATION] = [operation for operation in operations() if operation.id == "calculateWithdrawalTax"]
+EXAMPLES = CALCULATION.request_examples()
+BODY = EXAMPLES["rowan_lump_sum_from_untouched_funds"]
+KEPT = ["/v1/tax-years", "/v1/tax-years/2026-27", "/openapi.yaml"]
+
+
+def test_answer_about_a_person_is_not_kept(client: FlaskClient) -> None:
+    # RFC 9111 section 5.2.2.5.
+    for body in EXAMPLES.values():
+        assert client.post(CALCULATION.path, json=body).headers["Cache-Control"] == "no-store"
+    assert client.post(CALCULATION.path, data=b"{").headers["Cache-Control"] == "no-store"
+
+
+def test_answer_names_its_rules_version(client: FlaskClient) -> None:
+    reply = client.post(CALCULATION.path, json=BODY)
+    version = reply.get_json()["rules"]["version"]
+    assert reply.headers["Rules-Version"] == version
+    assert client.get("/v1/tax-years").get_json()["version"] == version
+    assert client.get("/health/ready").get_json()["version"] == version
+
+
+def test_same_request_gives_the_same_bytes(client: FlaskClient) -> None:
+    query = {"include": "working,curve"}
+    first = [client.post(CALCULATION.path, json=body, query_string=query).data for body in EXAMPLES.values()]
+    # The other way round, so that an answer that depended on the call before it would show.
+    second = [client.post(CALCULATION.path, json=body, query_string=query).data for body in [*EXAMPLES.values()][::-1]]
+    assert first == second[::-1]
+
+
+@pytest.mark.parametrize("path", KEPT)
+def test_unchanged_answer_is_not_sent_again(client: FlaskClient, path: str) -> None:
+    # RFC 9110 sections 8.8.3, 13.1.2 and 15.4.5.
+    first = client.get(path)
+    tag = first.headers["ETag"]
+    assert not tag.startswith("W/")
+    assert first.headers["Cache-Control"] == "public, max-age=3600"
+    for known in (tag, f'"other", {tag}', f"W/{tag}", "*"):
+        again = client.get(path, headers={"If-None-Match": known})
+        assert (again.status_code, again.data) == (304, b"")
+        assert again.headers["ETag"] == tag
+        assert again.headers["Cache-Control"] == "public, max-age=3600"
+    for unknown in ('"other"', tag.strip('"'), "", "\u00e9"):
+        again = client.get(path, headers={"If-None-Match": unknown})
+        assert (again.status_code, again.data) == (200, first.data)
+
+
+def test_each_tax_year_has_a_tag_of_its_own(client: FlaskClient) -> None:
+    years = component("TaxYear")["enum"]
+    tags = {client.get(f"/v1/tax-years/{year}").headers["ETag"] for year in years}
+    assert len(tags) == len(years)
+
+
+@pytest.mark.parametrize("path", [*KEPT, "/docs", "/health/live", "/health/ready"])
+def test_head_is_get_without_the_body(client: FlaskClient, path: str) -> None:
+    # RFC 9110 section 9.3.2.
+    get, head = client.get(path), client.head(path)
+    assert head.status_code == get.status_code == 200
+    assert head.data == b""
+    assert {name: value for name, value in head.headers if name != "Date"} == {
+        name: value for name, value in get.headers if name != "Date"
+    }
+
+
+def test_fault_of_the_service_tells_and_logs_nothing_about_the_person(
+    app: Flask, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fail(*_: Any) -> None:
+        raise ZeroDivisionError("a cause that stays inside")
+
+    monkeypatch.setattr(withdrawal_tax, "quote", fail)
+    with caplog.at_level(logging.DEBUG):
+        reply = app.test_client().post(CALCULATION.path, json=BODY)
+    assert reply.status_code == 500
+    assert reply.content_type == PROBLEM_JSON
+    found = json.loads(reply.data)
+    assert validator(component("Problem")).is_valid(found)
+    assert (found["status"], found["code"], found["errors"]) == (500, "internal-error", [])
+    assert "inside" not in reply.get_data(as_text=True)
+    assert "ZeroDivisionError" not in reply.get_data(as_text=True)
+    # The log has the cause, for those who run the service, but not what was asked.
+    assert "ZeroDivisionError" in caplog.text
+    for word in (BODY["person"]["date_of_birth"], "40000", "400000"):
+        assert word not in caplog.text

@@ -1,0 +1,276 @@
+"""The service's tax equals a second, independent and slow computation, whatever the person and the year.
+
+The second way is in tests/oracle: exact fractions, written from the statute, trying very many ways of using the
+allowances. The year's tax is compared to the penny, a half penny up; each deduction from pay exactly.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from functools import cache
+from math import floor
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from oracle.figures import Figures, bands, pounds, read_figures, value
+from oracle.income_tax import income_tax
+from oracle.payroll import deduction
+from service.figures.loader import load_tax_years
+from service.law import payroll
+from service.law.income_tax import Liability, Taxpayer, liability, rules_for, year_of
+
+YEARS = load_tax_years()
+
+RULES = {
+    (name, nation): rules_for(year, nation)
+    for name, year in YEARS.items()
+    for nation in ("england", "northern_ireland", "scotland", "wales")
+}
+
+NOTHING = st.just(0)
+
+
+@cache
+def figures_of(tax_year: str) -> Figures:
+    """The figures for the second way, read once."""
+    return read_figures(tax_year)
+
+
+@cache
+def edges_of(tax_year: str) -> list[int]:
+    """Amounts of income at which something changes in the year, in pence."""
+    figures = figures_of(tax_year)
+    allowance = pounds(figures, "income_tax.personal_allowance")
+    starting = pounds(figures, "income_tax.starting_rate_for_savings_limit")
+    threshold = pounds(figures, "income_tax.personal_allowance_taper_threshold")
+    charge = pounds(figures, "income_tax.child_benefit_charge_threshold")
+    limits = {
+        limit
+        for table in ("bands_england", "bands_scotland")
+        for _, _, limit in bands(figures, f"income_tax.{table}")
+        if limit is not None
+    }
+    small = {
+        pounds(figures, f"income_tax.{name}")
+        for name in (
+            "marriage_allowance",
+            "blind_persons_allowance",
+            "personal_savings_allowance_basic",
+            "personal_savings_allowance_higher",
+            "dividend_allowance",
+        )
+    }
+    large = limits | {starting, threshold, charge, threshold + 2 * allowance}
+    found = {allowance, *small, *large, *(each + allowance for each in large)}
+    found |= {each - less for each in found for less in small if each > less}
+    return sorted(int(each * 100) for each in found)
+
+
+def money(tax_year: str, most: int = 200_000) -> st.SearchStrategy[int]:
+    """Pence: nothing, any amount, whole pounds, or close to an edge."""
+    near = st.builds(
+        lambda edge, by: max(0, edge + by),
+        st.sampled_from(edges_of(tax_year)),
+        st.sampled_from([0, 0, 0, 1, -1, 100, -100, 300]) | st.integers(-5_000, 5_000),
+    )
+    whole = st.integers(0, most).map(lambda amount: amount * 100)
+    return st.one_of(NOTHING, near, near, whole, st.integers(0, most * 100))
+
+
+@st.composite
+def people(draw: st.DrawFn) -> dict[str, Any]:
+    """A person in a tax year; money in pence. Often the total is put close to an edge."""
+    tax_year = draw(st.sampled_from(sorted(YEARS)))
+    reliefs = st.one_of(NOTHING, NOTHING, st.integers(0, 60_000 * 100))
+    person: dict[str, Any] = {
+        "tax_year": tax_year,
+        "nation": draw(st.sampled_from(["england", "scotland", "scotland", "wales", "northern_ireland"])),
+        "other": draw(money(tax_year)),
+        "withdrawal": draw(st.one_of(NOTHING, money(tax_year))),
+        "property": draw(st.one_of(NOTHING, NOTHING, money(tax_year))),
+        "savings": draw(st.one_of(NOTHING, money(tax_year))),
+        "dividends": draw(st.one_of(NOTHING, money(tax_year))),
+        "relief_at_source": draw(reliefs),
+        "gift_aid": draw(st.one_of(NOTHING, reliefs)),
+        "blind": draw(st.sampled_from([False, False, True])),
+        "marriage": draw(st.sampled_from(["none", "none", "gives", "receives"])),
+        "child_benefit": draw(st.one_of(NOTHING, st.integers(0, 5_000 * 100))),
+    }
+    if draw(st.booleans()):
+        # A total at an edge, whatever it is made of: the limits of bands are limits of the total.
+        kind = draw(st.sampled_from(["other", "savings", "dividends"]))
+        rest = sum(person[each] for each in ("other", "withdrawal", "property", "savings", "dividends")) - person[kind]
+        edge = draw(st.sampled_from(edges_of(tax_year))) + person["relief_at_source"] + person["gift_aid"]
+        person[kind] = max(0, edge - rest + draw(st.integers(-2, 2) | st.integers(-60_000, 60_000)))
+    return person
+
+
+def by_service(person: dict[str, Any]) -> Liability:
+    """The year through the service's own functions."""
+    taxpayer = Taxpayer(
+        nation=person["nation"],
+        other_income=person["other"],
+        property_income=person["property"],
+        savings=person["savings"],
+        dividends=person["dividends"],
+        relief_at_source=person["relief_at_source"],
+        gift_aid=person["gift_aid"],
+        blind=person["blind"],
+        marriage_allowance=person["marriage"],
+        child_benefit=person["child_benefit"],
+    )
+    rules = RULES[person["tax_year"], person["nation"]]
+    return liability(year_of(taxpayer, rules), person["withdrawal"])
+
+
+def by_oracle(person: dict[str, Any]) -> dict[str, Any]:
+    """The year by the second way."""
+    return income_tax(
+        figures_of(person["tax_year"]),
+        person["nation"],
+        non_savings=Fraction(person["other"] + person["withdrawal"], 100),
+        property=Fraction(person["property"], 100),
+        savings=Fraction(person["savings"], 100),
+        dividends=Fraction(person["dividends"], 100),
+        relief_extension=Fraction(person["relief_at_source"] + person["gift_aid"], 100),
+        blind=person["blind"],
+        marriage=person["marriage"],
+        child_benefit=Fraction(person["child_benefit"], 100),
+    )
+
+
+def to_the_penny(exact: Fraction) -> int:
+    """Pence of an exact amount of pounds, a half penny up."""
+    return floor(exact * 100 + Fraction(1, 2))
+
+
+def check_person(person: dict[str, Any]) -> None:
+    """Compare the two ways for one person."""
+    expected, found = by_oracle(person), by_service(person)
+    assert {
+        "total": found.total,
+        "exact tax": Fraction(found.income_tax, 1_000_000),
+        "child benefit charge": found.child_benefit_charge,
+        "personal allowance": found.personal_allowance,
+        "marriage allowance reduction": Fraction(found.marriage_allowance_reduction, 1_000_000),
+    } == {
+        "total": to_the_penny(expected["tax"]) + expected["child_benefit_charge"] * 100,
+        "exact tax": expected["tax"],
+        "child benefit charge": expected["child_benefit_charge"] * 100,
+        "personal allowance": expected["personal_allowance"] * 100,
+        "marriage allowance reduction": expected["marriage_reduction"],
+    }
+
+
+@settings(max_examples=400, deadline=None)
+@given(person=people())
+def test_years_tax(person: dict[str, Any]) -> None:
+    check_person(person)
+
+
+SMALL = st.integers(0, 400) | st.integers(0, 20_000)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    person=st.fixed_dictionaries(
+        {
+            "tax_year": st.sampled_from(sorted(YEARS)),
+            "nation": st.sampled_from(["england", "scotland", "wales"]),
+            "other": st.integers(0, 20_000).map(lambda amount: amount * 100),
+            "withdrawal": NOTHING,
+            "property": NOTHING | SMALL,
+            "savings": SMALL.map(lambda amount: amount * 100),
+            "dividends": SMALL.map(lambda amount: amount * 100),
+            "relief_at_source": NOTHING,
+            "gift_aid": NOTHING,
+            "blind": st.booleans(),
+            "marriage": st.sampled_from(["none", "gives", "receives"]),
+            "child_benefit": NOTHING,
+        }
+    )
+)
+def test_years_tax_on_small_incomes(person: dict[str, Any]) -> None:
+    """Where the choice of what the allowances are set against matters most, and may be tried pound by pound."""
+    check_person(person)
+
+
+CODES = st.one_of(
+    st.builds(
+        "{}{}{}".format,
+        st.sampled_from(["", "S", "C"]),
+        st.sampled_from([0, 1, 45, 499, 500, 501, 999, 1000, 1001, 1250, 1257]) | st.integers(0, 9_999),
+        st.sampled_from("LMNT"),
+    ),
+    st.builds(
+        "{}K{}".format,
+        st.sampled_from(["", "S", "C"]),
+        st.sampled_from([1, 100, 475, 500, 501]) | st.integers(0, 9_999),
+    ),
+    st.sampled_from(["0T", "S0T", "C0T", "NT", "BR", "D0", "D1", "SBR", "SD0", "SD1", "SD2", "CBR", "CD0", "CD1"]),
+)
+
+
+@st.composite
+def payments(draw: st.DrawFn) -> dict[str, Any]:
+    """A payment under a code; money in pence. Often what is left of it lies close to a month's limit."""
+    tax_year = draw(st.sampled_from(sorted(YEARS)))
+    month = draw(st.integers(1, 12))
+    limits = [
+        limit
+        for table in ("bands_england", "bands_scotland")
+        for _, _, limit in bands(figures_of(tax_year), f"income_tax.{table}")
+        if limit is not None
+    ]
+    edge = st.builds(
+        lambda limit, by: max(0, floor(limit * 100 / 12) + 104_826 + by),
+        st.sampled_from(limits),
+        st.integers(-250, 250),
+    )
+    return {
+        "tax_year": tax_year,
+        "code": draw(CODES),
+        "basis": draw(st.sampled_from(["month_1", "cumulative"])),
+        "pay": draw(st.one_of(edge, st.integers(0, 3_000_000), st.integers(0, 50_000_000))),
+        "month": month,
+        "pay_to_date": draw(st.one_of(NOTHING, st.integers(0, 10_000_000))),
+        "tax_to_date": draw(st.one_of(NOTHING, st.integers(0, 4_000_000))),
+    }
+
+
+@settings(max_examples=1_000, deadline=None)
+@given(payment=payments())
+def test_deduction_from_a_payment(payment: dict[str, Any]) -> None:
+    found = payroll.deduction(
+        payroll.rules_for(YEARS[payment["tax_year"]]),
+        payroll.parse_code(payment["code"]),
+        payment["pay"],
+        cumulative=payment["basis"] == "cumulative",
+        month=payment["month"],
+        pay_to_date=payment["pay_to_date"],
+        tax_to_date=payment["tax_to_date"],
+    )
+    expected = deduction(
+        figures_of(payment["tax_year"]),
+        payment["code"],
+        payment["basis"],
+        Fraction(payment["pay"], 100),
+        payment["month"],
+        Fraction(payment["pay_to_date"], 100),
+        Fraction(payment["tax_to_date"], 100),
+    )
+    assert Fraction(found.tax, 100) == expected
+
+
+def test_every_flat_rate_code_of_every_year() -> None:
+    """Codes that came later, such as SD3, in the years that have them."""
+    for tax_year in YEARS:
+        rules = payroll.rules_for(YEARS[tax_year])
+        codes = value(figures_of(tax_year), "payroll.flat_rate_codes")
+        assert len(codes) >= 10
+        for code in codes:
+            found = payroll.deduction(rules, payroll.parse_code(code), 123_456)
+            expected = deduction(figures_of(tax_year), code, "month_1", Fraction(123_456, 100))
+            assert Fraction(found.tax, 100) == expected, (tax_year, code)
