@@ -170,7 +170,8 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     blind = rules.blind_persons_allowance if taxpayer.blind else 0
     given = min(rules.marriage_allowance, allowance) if taxpayer.marriage_allowance == "gives" else 0
     stack = _stack(year, other_income, allowance + blind - given)
-    if given and _charged_above_basic(year, stack):
+    marriage_open = taxpayer.marriage_allowance == "none" or not _charged_above_basic(year, stack)
+    if given and not marriage_open:
         # ITA 2007 s.55C: no election for someone who would then pay more than the basic rates.
         given = 0
         stack = _stack(year, other_income, allowance + blind)
@@ -180,11 +181,8 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     on_dividends = dividend_tax(scales, savings, taxable)
     tax = on_lower + on_savings + on_dividends
     reduction = 0
-    marriage_open = True
-    if taxpayer.marriage_allowance != "none":
-        marriage_open = not _charged_above_basic(year, stack)
-        if taxpayer.marriage_allowance == "receives" and marriage_open:
-            reduction = min(rules.marriage_allowance * rules.basic_rate, tax)
+    if taxpayer.marriage_allowance == "receives" and marriage_open:
+        reduction = min(rules.marriage_allowance * rules.basic_rate, tax)
     charge = 0
     if taxpayer.child_benefit:
         charge = child_benefit.charge(

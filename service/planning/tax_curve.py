@@ -20,7 +20,8 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from service.law import child_benefit, rounding
-from service.law.income_tax import Liability, YearOf, liability
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability
+from service.law.set_off import Scales
 
 STAIR = 2 * rounding.POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
 BEYOND = 1_000 * rounding.POUND  # how far past the asked amount the last piece is followed
@@ -157,46 +158,41 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
     first, last = taper
     points.update(x for x in (first, last) if 0 < x < beyond)
     full = its_rules.personal_allowance + start.blind_persons_allowance - start.marriage_allowance_given
+    levels = _levels(taxpayer, its_rules, scales)
+    if taxpayer.marriage_allowance == "gives":
+        levels += [(fixed - its_rules.marriage_allowance, at) for fixed, at in levels]
+    for fixed, at in levels:
+        for level in at:
+            points.update(
+                point
+                for point in _reached(level, fixed, full, start.blind_persons_allowance, first, last)
+                if 0 < point < beyond
+            )
+    return sorted(points)
+
+
+def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> list[tuple[int, tuple[int, ...]]]:
+    """Pairs of a height's fixed sum and the levels at which its passing may change the slope; pence."""
     other, held = taxpayer.other_income, taxpayer.property_income
     savings, dividends = taxpayer.savings, taxpayer.dividends
     uk_limits = scales.savings.limits
-    levels: list[tuple[int, tuple[int, ...]]] = [(other + held + savings + dividends, (0, *uk_limits))]
-    bands_below = tuple(scales.lower.limits)
-    if its_rules.other_income_first:
-        levels.append((other, (0, *bands_below)))
-        if held:
-            levels.append((other + held, (0, *bands_below, *(scales.property.limits if scales.property else ()))))
-    else:
-        levels.append((other + held, (0, *bands_below)))
+    everything = other + held + savings + dividends
+    levels: list[tuple[int, tuple[int, ...]]] = [
+        (everything, (0, *uk_limits)),
+        (other + held, (0, *scales.lower.limits)),
+    ]
+    if its_rules.other_income_first and held:
+        levels.append((other, (0, *scales.lower.limits)))
+        levels.append((other + held, scales.property.limits if scales.property else ()))
     if savings or dividends:
-        start_limit = scales.starting_rate_limit
-        nil_tops = tuple(start_limit + allowance for allowance in its_rules.savings_allowances)
         nil_dividends = scales.dividend_allowance
-        levels.append((other + held, (start_limit, *uk_limits)))
-        levels.append(
-            (
-                other + held + savings,
-                (0, *nil_tops, *uk_limits, *(limit - nil_dividends for limit in uk_limits)),
-            )
-        )
-        levels.append(
-            (
-                other + held + savings + dividends,
-                (*nil_tops, *(top + nil_dividends for top in nil_tops), nil_dividends),
-            )
-        )
-    if taxpayer.marriage_allowance == "gives":
-        levels.extend((fixed + its_rules.marriage_allowance, at) for fixed, at in tuple(levels))
-    seen: set[tuple[int, int]] = set()
-    for fixed, at in levels:
-        for level in at:
-            if (fixed, level) in seen:
-                continue
-            seen.add((fixed, level))
-            for point in _reached(level, fixed, full, start.blind_persons_allowance, first, last):
-                if 0 < point < beyond:
-                    points.add(point)
-    return sorted(points)
+        # Where savings end to be free of tax, for each savings allowance, and where dividends above them do.
+        nil_savings = tuple(scales.starting_rate_limit + allowance for allowance in its_rules.savings_allowances)
+        nil_both = tuple(top + nil_dividends for top in nil_savings)
+        levels.append((other + held, (scales.starting_rate_limit, *uk_limits)))
+        levels.append((other + held + savings, (0, *nil_savings, *uk_limits, *(x - nil_dividends for x in uk_limits))))
+        levels.append((everything, (savings, savings + nil_dividends, nil_dividends, *nil_savings, *nil_both)))
+    return levels
 
 
 def _reached(level: int, fixed: int, full: int, least: int, first: int, last: int) -> Iterator[int]:
@@ -275,7 +271,8 @@ def _set_off_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
     if taxpayer.savings == 0 and taxpayer.dividends == 0:
         return False
     band = scales.savings.band(rules(end).taxable)
-    return not scales.plain_order_is_best[band] or rules(start).lower < scales.savings.floors[band]
+    below_savings = taxpayer.other_income + start + taxpayer.property_income - rules(start).allowances
+    return not scales.plain_order_is_best[band] or max(0, below_savings) < scales.savings.floors[band]
 
 
 def _reduction_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
@@ -386,11 +383,15 @@ def _one_stair(rules: TaxedYear, start: int, end: int, first: int) -> Piece:
 
 
 def _lost(before: Liability, after: Liability) -> tuple[str, ...]:
-    """Which reliefs that end all at once are there at one point and reduced at the next."""
+    """Which reliefs that come and go all at once differ between two points.
+
+    More income takes them away, but for one corner: dividends lifted into their nil rate by the choice of set-off can
+    open the marriage allowance again.
+    """
     lost = []
-    if after.savings_allowance < before.savings_allowance:
+    if after.savings_allowance != before.savings_allowance:
         lost.append("personal_savings_allowance")
-    if before.marriage_allowance_open and not after.marriage_allowance_open:
+    if before.marriage_allowance_open != after.marriage_allowance_open:
         lost.append("marriage_allowance")
     return tuple(lost)
 

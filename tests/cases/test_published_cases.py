@@ -6,6 +6,7 @@ in not_expressible.toml with the reason.
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
@@ -17,7 +18,7 @@ from flask.testing import FlaskClient
 from service.figures.loader import TaxYear
 from service.law import annual_allowance, child_benefit, lump_sums, payroll
 
-from .data import Example, examples, rounded
+from .data import FOLDER, Example, examples, rounded
 from .through_service import (
     amounts_of,
     answer_to,
@@ -32,6 +33,28 @@ from .through_service import (
 )
 
 Years = Mapping[str, TaxYear]
+
+SECTIONS = {"A": 4, "B": 10, "C": 8, "D": 5, "H": 15, "I": 5, "J": 4, "K": 9, "L": 5}
+"""The topics of the collected examples that concern this service, and how many examples each has."""
+
+
+def test_every_example_is_used_or_excused() -> None:
+    used: set[str] = set()
+    excused: set[str] = set()
+    partly: set[str] = set()
+    for path in FOLDER.glob("*.toml"):
+        for case in tomllib.loads(path.read_text("utf-8"))["case"]:
+            if path.name == "not_expressible.toml":
+                assert case["reason"]
+                (partly if "part" in case else excused).update(case["ids"])
+            else:
+                assert case["source"]
+                assert case["kind"] in ("P", "R", "X")
+                assert case["id"] not in used, "two examples of one name"
+                used.add(case["id"])
+    assert used | excused == {f"{topic}{n:02}" for topic, count in SECTIONS.items() for n in range(1, count + 1)}
+    assert not used & excused
+    assert partly <= used
 
 
 # --- Income tax ---------------------------------------------------------------------------------
@@ -51,27 +74,51 @@ def test_income_tax_through_functions(example: Example, years: Years) -> None:
     assert {name: rounded(amounts[name], example.rounding) for name in example.expected} == example.expected
 
 
+SHOWN_OVER_HTTP = {
+    "tax",
+    "tax_on_savings",
+    "tax_on_dividends",
+    "child_benefit_charge",
+    "personal_allowance",
+    "marriage_reduction",
+}
+
+
+def with_something_shown(parameters: list[Any]) -> list[Any]:
+    """The examples of which an answer shows an amount; the savings allowance, for one, is not shown by itself."""
+    return [each for each in parameters if each.values[0].expected.keys() & SHOWN_OVER_HTTP]
+
+
 @pytest.mark.parametrize("part", [Fraction(1), Fraction(1, 2), Fraction(1, 100)], ids=["all", "half", "a_hundredth"])
-@pytest.mark.parametrize("example", examples("income_tax.toml", "income_tax", through="http"))
+@pytest.mark.parametrize("example", with_something_shown(examples("income_tax.toml", "income_tax", through="http")))
 def test_income_tax_over_http(example: Example, client: FlaskClient, part: Fraction) -> None:
-    """The year's tax is the same however much of the income is the withdrawal asked about."""
+    """The year's tax is the same however much of the income is the withdrawal asked about.
+
+    The tax on savings or dividends is what they add to the year's tax.
+    """
     whole = Fraction(example.inputs.get("non_savings", 0))
-    withdrawn = Fraction(int(whole * part)) or Fraction(1)
-    if part == 1 and whole:
-        withdrawn = whole
-    answer = answer_to(client, request_for(example.tax_year, example.inputs, withdrawn))["income_tax"]
-    charge = exactly(answer["child_benefit_charge"])
+    withdrawn = whole if part == 1 and whole else Fraction(int(whole * part)) or Fraction(1)
+
+    def years_tax(**changes: int) -> dict[str, Any]:
+        answer = answer_to(client, request_for(example.tax_year, example.inputs | changes, withdrawn))
+        income_tax: dict[str, Any] = answer["income_tax"]
+        return income_tax
+
+    answer = years_tax()
+    total, charge = exactly(answer["total"]), exactly(answer["child_benefit_charge"])
     found = {
-        "tax": exactly(answer["total"]) - charge,
+        "tax": total - charge,
+        "tax_on_savings": total - exactly(years_tax(savings=0)["total"]),
+        "tax_on_dividends": total - exactly(years_tax(dividends=0)["total"]),
         "child_benefit_charge": charge,
         "personal_allowance": exactly(answer["personal_allowance"]),
         "marriage_reduction": exactly(answer["marriage_allowance_reduction"]),
     }
-    shown = example.expected.keys() & found.keys()
+    shown = example.expected.keys() & SHOWN_OVER_HTTP
     assert {name: rounded(found[name], example.rounding) for name in shown} == {
         name: example.expected[name] for name in shown
     }
-    assert exactly(answer["on_other_income"]) + exactly(answer["on_withdrawal"]) == exactly(answer["total"])
+    assert exactly(answer["on_other_income"]) + exactly(answer["on_withdrawal"]) == total
 
 
 @pytest.mark.parametrize("example", examples("income_tax.toml", "income_tax_change"))

@@ -635,7 +635,6 @@ UNKNOWN_PATHS = [
     "/v1/withdrawal-tax/",
     "/v1/Withdrawal-Tax",
     "/v1//tax-years",
-    "//v1/tax-years",
     "/v1/tax-years/",
     "/v1/tax-years//2026-27",
     "/v1/tax-years/2026-27/",
@@ -662,7 +661,7 @@ UNKNOWN_PATHS = [
 
 @pytest.mark.parametrize("path", UNKNOWN_PATHS, ids=lambda path: path[:40])
 def test_unknown_path(client: FlaskClient, path: str) -> None:
-    problem(client.get(path, base_url="http://localhost"), 404, "not-found")
+    problem(client.get(path), 404, "not-found")
 
 
 @pytest.mark.parametrize("accept", ["text/csv", "application/xml", "application/json;q=0", "image/*"])
