@@ -6,13 +6,13 @@ computes the year for any taxable withdrawal on top. Nothing else in the service
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from service.figures.loader import Band, TaxYear
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
-from service.law.set_off import Scales, dividend_tax, lower_tax, savings_nil_to, savings_tax, set_off
+from service.law.set_off import Scales, Stack, charged_above_basic, dividend_tax, lower_tax, savings_tax, set_off
 
 NATIONS = ("england", "northern_ireland", "scotland", "wales")
 
@@ -36,6 +36,11 @@ class Taxpayer:
     marriage_allowance: str = "none"
     child_benefit: int = 0
 
+    @property
+    def income(self) -> int:
+        """All income of the year without the withdrawal."""
+        return self.other_income + self.property_income + self.savings + self.dividends
+
 
 @dataclass(frozen=True, slots=True)
 class IncomeTaxRules:
@@ -49,7 +54,6 @@ class IncomeTaxRules:
     basic_rate: int
     scales: Scales
     first_extended_band: int
-    highest_band_with_marriage_allowance: int
     savings_allowances: tuple[int, ...]
     other_income_first: bool
     child_benefit_threshold: int
@@ -123,11 +127,11 @@ def rules_for(figures: TaxYear, nation: str) -> IncomeTaxRules:
             starting_rate_limit=starting_rate_limit,
             dividend_allowance=figures.money("income_tax.dividend_allowance"),
             plain_order_is_best=_plain_order_is_best(property_scale or lower, savings, dividends, starting_rate_limit),
+            # ITA 2007 s.55B(3): no rate above basic; for a Scottish taxpayer none above intermediate.
+            last_basic_band=lower.names.index("intermediate_rate" if scottish else "basic_rate"),
         ),
         # FA 2004 s.192(4A): the Scottish starter limit does not move; the basic limit and all above it do.
         first_extended_band=lower.names.index("basic_rate"),
-        # ITA 2007 s.55B(3): no rate above basic; for a Scottish taxpayer none above intermediate.
-        highest_band_with_marriage_allowance=lower.names.index("intermediate_rate" if scottish else "basic_rate"),
         savings_allowances=(
             figures.money("income_tax.personal_savings_allowance_basic"),
             figures.money("income_tax.personal_savings_allowance_higher"),
@@ -144,15 +148,15 @@ def year_of(taxpayer: Taxpayer, rules: IncomeTaxRules) -> YearOf:
     relief = taxpayer.relief_at_source + taxpayer.gift_aid
     scales = rules.scales
     if relief:
-        scales = Scales(
+        scales = replace(
+            scales,
             lower=scales.lower.extended(relief, rules.first_extended_band),
             property=scales.property and scales.property.extended(relief),
             savings=scales.savings.extended(relief),
             dividends=scales.dividends.extended(relief),
-            starting_rate_limit=scales.starting_rate_limit,
-            dividend_allowance=scales.dividend_allowance,
-            plain_order_is_best=scales.plain_order_is_best,
         )
+    if taxpayer.marriage_allowance == "receives":
+        scales = replace(scales, reduction=rules.marriage_allowance * rules.basic_rate)
     return YearOf(taxpayer, rules, scales)
 
 
@@ -164,25 +168,23 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     """
     taxpayer, rules, scales = year
     other_income = taxpayer.other_income + withdrawal
-    net_income = other_income + taxpayer.property_income + taxpayer.savings + taxpayer.dividends
+    net_income = taxpayer.income + withdrawal
     adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
     allowance = personal_allowances.personal_allowance(adjusted, rules.personal_allowance, rules.taper_threshold)
     blind = rules.blind_persons_allowance if taxpayer.blind else 0
     given = min(rules.marriage_allowance, allowance) if taxpayer.marriage_allowance == "gives" else 0
-    stack = _stack(year, other_income, allowance + blind - given)
-    marriage_open = taxpayer.marriage_allowance == "none" or not _charged_above_basic(year, stack)
+    stack, savings_allowance = _stack(year, other_income, allowance + blind - given)
+    marriage_open = taxpayer.marriage_allowance == "none" or not charged_above_basic(scales, stack)
     if given and not marriage_open:
         # ITA 2007 s.55C: no election for someone who would then pay more than the basic rates.
         given = 0
-        stack = _stack(year, other_income, allowance + blind)
-    floor, lower, savings, taxable, nil_to, savings_allowance = stack
+        stack, savings_allowance = _stack(year, other_income, allowance + blind)
+    floor, lower, savings, taxable, nil_to = stack
     on_lower = lower_tax(scales, floor, lower)
     on_savings = savings_tax(scales, savings, nil_to)
     on_dividends = dividend_tax(scales, savings, taxable)
     tax = on_lower + on_savings + on_dividends
-    reduction = 0
-    if taxpayer.marriage_allowance == "receives" and marriage_open:
-        reduction = min(rules.marriage_allowance * rules.basic_rate, tax)
+    reduction = min(scales.reduction, tax) if marriage_open else 0
     charge = 0
     if taxpayer.child_benefit:
         charge = child_benefit.charge(
@@ -211,8 +213,8 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     )
 
 
-def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[int, int, int, int, int, int]:
-    """The taxable stack's heights (floor, lower, savings, total, savings nil to) and the savings allowance; pence."""
+def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[Stack, int]:
+    """The taxable stack and the savings allowance, pence."""
     taxpayer, rules, scales = year
     property_income, savings, dividends = taxpayer.property_income, taxpayer.savings, taxpayer.dividends
     if rules.other_income_first:
@@ -224,27 +226,11 @@ def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[int, int, i
         layer = other_income + property_income
     if savings == 0 and dividends == 0:
         lower = floor + max(0, layer - allowance)
-        return floor, lower, lower, lower, lower, 0
+        return Stack(floor, lower, lower, lower, lower), 0
     total = max(floor, floor + layer + savings + dividends - allowance)
     # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
     savings_allowance = rules.savings_allowances[scales.savings.band(total)]
-    stack = set_off(scales, floor, layer, savings, dividends, allowance, savings_allowance)
-    return (*stack, savings_allowance)
-
-
-def _charged_above_basic(year: YearOf, stack: tuple[int, int, int, int, int, int]) -> bool:
-    """Whether any income is charged at a rate that rules the marriage allowance out (ITA 2007 ss.55B(3), 55C).
-
-    Savings and dividends inside their nil rates are not charged at such a rate, however high they lie.
-    """
-    _, rules, scales = year
-    _, lower, savings, taxable, nil_to, _ = stack
-    uk_limit = scales.savings.limits[0]
-    return (
-        lower > scales.lower.limits[rules.highest_band_with_marriage_allowance]
-        or savings > max(nil_to, uk_limit)
-        or taxable > max(savings + scales.dividend_allowance, uk_limit)
-    )
+    return set_off(scales, floor, layer, savings, dividends, allowance, savings_allowance), savings_allowance
 
 
 def _scale(bands: tuple[Band, ...]) -> Scale:
@@ -277,16 +263,3 @@ def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, startin
             and savings_rate >= dividend_rate
         )
     return tuple(answers)
-
-
-__all__ = [
-    "NATIONS",
-    "IncomeTaxRules",
-    "Liability",
-    "Taxpayer",
-    "YearOf",
-    "liability",
-    "rules_for",
-    "savings_nil_to",
-    "year_of",
-]

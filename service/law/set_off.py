@@ -9,7 +9,8 @@ describe it, in pence:
     total      top of the dividends: all taxable income
 
 Allowances lower the total by a fixed amount; which layers they thin is settled by moving ``lower`` and ``savings``.
-To 2026-27 the taxpayer has whatever set-off reduces the tax most (ITA 2007 s.25(2)); from 2027-28 the allowances go to
+To 2026-27 the taxpayer has whatever set-off reduces the liability most (ITA 2007 s.25(2)), a marriage allowance
+received included; from 2027-28 the allowances go to
 other income first and the choice is between what is left (s.25(3A), inserted by Finance Act 2026 s.6).
 
 For a given total the tax is piecewise linear in the two heights. Between the lines where its slope rises it is concave,
@@ -31,7 +32,9 @@ class Scales:
 
     ``lower`` taxes other income by the taxpayer's own nation; ``property`` is None where property income is taxed as
     other income. ``plain_order_is_best`` says, for each UK band, whether a stack that starts and ends within the band
-    is taxed least when other income is relieved first and savings down to the nil rates next.
+    is taxed least when other income is relieved first and savings down to the nil rates next. ``last_basic_band`` is the
+    last band of ``lower`` that leaves the marriage allowance open, and ``reduction`` the tax reduction it gives this
+    taxpayer, in ten-thousandths of a penny.
     """
 
     lower: Scale
@@ -41,6 +44,8 @@ class Scales:
     starting_rate_limit: int
     dividend_allowance: int
     plain_order_is_best: tuple[bool, ...]
+    last_basic_band: int
+    reduction: int = 0
 
 
 class Stack(NamedTuple):
@@ -76,13 +81,29 @@ def savings_nil_to(scales: Scales, lower: int, savings_allowance: int) -> int:
     return max(lower, scales.starting_rate_limit) + savings_allowance
 
 
-def stack_tax(scales: Scales, stack: Stack) -> int:
-    """Tax on the whole stack, in ten-thousandths of a penny."""
+def charged_above_basic(scales: Scales, stack: Stack) -> bool:
+    """Whether any income is charged at a rate that rules the marriage allowance out (ITA 2007 ss.55B(3), 55C).
+
+    Savings and dividends inside their nil rates are not charged at such a rate, however high they lie.
+    """
+    uk_limit = scales.savings.limits[0]
     return (
+        stack.lower > scales.lower.limits[scales.last_basic_band]
+        or stack.savings > max(stack.savings_nil_to, uk_limit)
+        or stack.total > max(stack.savings + scales.dividend_allowance, uk_limit)
+    )
+
+
+def stack_tax(scales: Scales, stack: Stack) -> int:
+    """The liability on the whole stack after the taxpayer's reduction, in ten-thousandths of a penny."""
+    tax = (
         lower_tax(scales, stack.floor, stack.lower)
         + savings_tax(scales, stack.savings, stack.savings_nil_to)
         + dividend_tax(scales, stack.savings, stack.total)
     )
+    if scales.reduction and not charged_above_basic(scales, stack):
+        return max(0, tax - scales.reduction)
+    return tax
 
 
 def set_off(
@@ -96,20 +117,15 @@ def set_off(
 ) -> Stack:
     """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
     lower_top = floor + lower_income
-    if allowance == 0 or (savings == 0 and dividends == 0):
-        lower = lower_top - min(allowance, lower_income)
-        return Stack(
-            floor,
-            lower,
-            lower + savings,
-            lower + savings + dividends,
-            savings_nil_to(scales, lower, savings_allowance),
-        )
-    total = lower_top + savings + dividends
-    total = max(floor, total - allowance)
+    if allowance == 0:
+        nil_to = savings_nil_to(scales, lower_top, savings_allowance)
+        return Stack(floor, lower_top, lower_top + savings, lower_top + savings + dividends, nil_to)
+    total = max(floor, lower_top + savings + dividends - allowance)
     lower = floor + max(0, lower_income - allowance)
     band = scales.savings.band(total)
-    if lower >= scales.savings.floors[band] and scales.plain_order_is_best[band]:
+    # Above the basic band the reduction may turn on the set-off, but for a stack that lies there from bottom to top.
+    reduction_open = scales.reduction and lower == scales.savings.floors[band]
+    if lower >= scales.savings.floors[band] and scales.plain_order_is_best[band] and (band == 0 or not reduction_open):
         lowest = max(total - dividends, lower + max(0, savings - allowance))
         highest = min(total - max(0, dividends - allowance), lower + savings)
         nil_to = savings_nil_to(scales, lower, savings_allowance)

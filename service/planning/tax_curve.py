@@ -159,6 +159,11 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
     points.update(x for x in (first, last) if 0 < x < beyond)
     full = its_rules.personal_allowance + start.blind_persons_allowance - start.marriage_allowance_given
     levels = _levels(taxpayer, its_rules, scales)
+    if taxpayer.marriage_allowance != "none" and (taxpayer.savings or taxpayer.dividends):
+        # It stays open while whatever lies above the basic limit is inside its nil rate.
+        limit, nil_dividends = scales.savings.limits[0], scales.dividend_allowance
+        tops = [limit + allowance for allowance in its_rules.savings_allowances]
+        levels.append((taxpayer.income, (*tops, *(top + nil_dividends for top in tops))))
     if taxpayer.marriage_allowance == "gives":
         levels += [(fixed - its_rules.marriage_allowance, at) for fixed, at in levels]
     for fixed, at in levels:
@@ -176,7 +181,7 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     other, held = taxpayer.other_income, taxpayer.property_income
     savings, dividends = taxpayer.savings, taxpayer.dividends
     uk_limits = scales.savings.limits
-    everything = other + held + savings + dividends
+    everything = taxpayer.income
     levels: list[tuple[int, tuple[int, ...]]] = [
         (everything, (0, *uk_limits)),
         (other + held, (0, *scales.lower.limits)),
@@ -271,6 +276,8 @@ def _set_off_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
     if taxpayer.savings == 0 and taxpayer.dividends == 0:
         return False
     band = scales.savings.band(rules(end).taxable)
+    if scales.reduction and band > 0:
+        return True
     below_savings = taxpayer.other_income + start + taxpayer.property_income - rules(start).allowances
     return not scales.plain_order_is_best[band] or max(0, below_savings) < scales.savings.floors[band]
 

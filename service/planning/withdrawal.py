@@ -321,7 +321,7 @@ def _too_much(question: Question, rules: YearRules, left: Allowances, most: int)
 def _basic_rate_band_unused(year: YearOf, with_it: Liability) -> int:
     """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
     if year.taxpayer.nation == "scotland":
-        limit = year.scales.lower.limits[year.rules.highest_band_with_marriage_allowance]
+        limit = year.scales.lower.limits[year.scales.last_basic_band]
         return max(0, limit - with_it.lower)
     return max(0, year.scales.lower.limits[0] - with_it.taxable)
 
