@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from typing import Any, TypeVar
 
 import msgspec
@@ -32,7 +32,11 @@ def read_json_body() -> bytes:
     """The request's bytes. ProblemError 415 for another content type; 413 is raised by Flask."""
     if request.mimetype != "application/json":
         raise ProblemError("unsupported-media-type", "Send the request as application/json.")
-    return request.get_data(cache=False)
+    body = request.get_data(cache=False)
+    if request.content_length is None and request.stream.read(1):
+        # A body sent in chunks announces no length; reading stops at the limit, and there was more.
+        raise ProblemError("body-too-large", "The body is larger than this service accepts.")
+    return body
 
 
 def loaded(
@@ -46,7 +50,7 @@ def loaded(
         document = _QUICK.decode(body)
         if body.count(b":") == keys_in(document):
             return build(quick(document))
-    except (msgspec.DecodeError, Refused, ValidationError, RecursionError, ArithmeticError):
+    except (msgspec.DecodeError, UnicodeDecodeError, Refused, ValidationError, RecursionError, ArithmeticError):
         pass
     return slowly_loaded(body, schema, build)
 
@@ -73,13 +77,13 @@ def strict(body: bytes) -> Any:
     try:
         document = json.loads(
             text,
-            parse_float=Decimal,
+            parse_float=_number,
             parse_int=_whole_number,
             parse_constant=_no_constant,
             object_pairs_hook=_object,
         )
     except json.JSONDecodeError as error:
-        raise _unreadable(f"{error.msg} at line {error.lineno}, column {error.colno}.") from None
+        raise _unreadable(f"The body is not JSON from line {error.lineno}, column {error.colno} on.") from None
     except RecursionError:
         raise _unreadable("The body is nested too deeply.") from None
     if "\\u" in text and _has_lone_surrogate(document):
@@ -94,6 +98,14 @@ def _unreadable(detail: str) -> ProblemError:
 def _whole_number(text: str) -> int | Decimal:
     # Python refuses to turn thousands of digits into an int; as a Decimal they are simply out of range.
     return int(text) if len(text) <= _LONGEST_WHOLE_NUMBER else Decimal(text)
+
+
+def _number(text: str) -> Decimal:
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        # An exponent beyond what even Decimal holds: as good as infinite, or as good as a fraction of a penny.
+        return Decimal("1e-999" if "e-" in text.lower() else "1e999")
 
 
 def _no_constant(text: str) -> Any:

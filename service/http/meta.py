@@ -36,7 +36,7 @@ def blueprint(book: RuleBook) -> Blueprint:
 
     @routes.get("/docs/<path:asset>")
     def docs_asset(asset: str) -> Response:
-        return send_from_directory(_ASSETS, asset)
+        return send_from_directory(_ASSETS, asset, conditional=False)
 
     @routes.get("/health/live")
     def live() -> Response:

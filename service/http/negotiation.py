@@ -11,9 +11,9 @@ from service.planning.faults import Fault
 def require_json_accepted() -> None:
     """ProblemError 406 where the caller accepts no JSON."""
     accept = request.headers.get("Accept")
-    if accept is None or "*/*" in accept or "application/json" in accept:
+    if accept is None or accept == "*/*" or accept == "application/json":
         return
-    if request.accept_mimetypes.best_match(("application/json", "application/problem+json")) is None:
+    if not request.accept_mimetypes["application/json"]:
         raise ProblemError("not-acceptable", "Answers are application/json.")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import quote
 
 from flask import Flask, Response, request
 from werkzeug.exceptions import HTTPException
@@ -24,6 +25,7 @@ class ProblemKind:
 
 
 KINDS = {
+    "bad-request": ProblemKind(400, "The request cannot be answered"),
     "unreadable-json": ProblemKind(400, "The body cannot be read as JSON"),
     "not-found": ProblemKind(404, "There is nothing here"),
     "method-not-allowed": ProblemKind(405, "This method is not offered here"),
@@ -33,16 +35,13 @@ KINDS = {
     "invalid-request": ProblemKind(422, "The request is not valid"),
     "rule-violation": ProblemKind(422, "The rules do not allow this"),
     "internal-error": ProblemKind(500, "The service failed"),
-    "not-ready": ProblemKind(503, "The service is not ready"),
 }
 _BY_STATUS = {
-    400: "unreadable-json",
     404: "not-found",
     405: "method-not-allowed",
     406: "not-acceptable",
     413: "body-too-large",
     415: "unsupported-media-type",
-    503: "not-ready",
 }
 _DETAILS = {
     "not-found": "No resource has this path. GET /openapi.yaml lists them all.",
@@ -106,20 +105,25 @@ def _response(problem: dict[str, Any], response: Response | None = None) -> Resp
     return response
 
 
+def _instance() -> str:
+    """The request's path as a URI reference."""
+    return quote(request.path)
+
+
 def _on_problem(error: ProblemError) -> Response:
-    return _response(document(error.code, error.detail, error.faults, error.permitted, request.path))
+    return _response(document(error.code, error.detail, error.faults, error.permitted, _instance()))
 
 
 def _on_violation(error: RuleViolation) -> Response:
-    return _response(violation_document(error, request.path))
+    return _response(violation_document(error, _instance()))
 
 
 def _on_http_exception(error: HTTPException) -> Response:
     status = error.code or 500
-    code = _BY_STATUS.get(status, "internal-error" if status >= 500 else "not-found")
+    code = _BY_STATUS.get(status, "internal-error" if status >= 500 else "bad-request")
     # The exception's own response keeps headers such as Allow.
     response = Response()
     for name, value in error.get_headers():
         if name.lower() in ("allow", "retry-after", "www-authenticate"):
             response.headers.add(name, value)
-    return _response(document(code, _DETAILS.get(code, KINDS[code].title + "."), instance=request.path), response)
+    return _response(document(code, _DETAILS.get(code, KINDS[code].title + "."), instance=_instance()), response)

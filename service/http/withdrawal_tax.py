@@ -10,7 +10,7 @@ from service.http.body import loaded, read_json_body
 from service.http.negotiation import includes, require_json_accepted
 from service.http.provider import encode
 from service.law.rulebook import RuleBook
-from service.planning.notice import assumptions, notice
+from service.planning.notice import assumptions, notice, touched_by
 from service.planning.withdrawal import Question, quote, whole_curve
 from service.planning.working import working
 from service.schemas import withdrawal as schemas
@@ -27,10 +27,10 @@ def blueprint(book: RuleBook) -> Blueprint:
 
     def answer(question: Question, wanted: frozenset[str]) -> dict[str, Any]:
         result = quote(question, book)
-        assumed, note = said[question.tax_year]
+        doubts, note = said[question.tax_year]
         return schemas.answer(
             result,
-            assumed,
+            [doubts[name] for name in touched_by(result) if name in doubts],
             note,
             curve=whole_curve(result) if "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,

@@ -216,6 +216,23 @@ def lifetime_allowance_excess(answer: Quote) -> Warning | None:
     )
 
 
+def small_pot_leaves_something(answer: Quote) -> Warning | None:
+    """A small pot lump sum must end the arrangement it comes from."""
+    left = answer.uncrystallised_after + answer.drawdown_after
+    if answer.question.withdrawal.method != "small_pot" or left == 0:
+        return None
+    return Warning(
+        "small_pot_must_end_the_arrangement",
+        "check",
+        "A small pot must be taken whole",
+        f"{pounds(left)} would be left. A small pot lump sum must end the arrangement it is paid from: check with the "
+        "scheme that what is left belongs to other arrangements.",
+        ("withdrawal", "method"),
+        ("SI 2009/1171 regs 11, 11A, 12",),
+        money={"left": left},
+    )
+
+
 def rates_not_yet_set(answer: Quote) -> Warning | None:
     """The year's figures are not all law yet."""
     figures = answer.rules.figures
@@ -275,6 +292,7 @@ _RULES: tuple[Callable[[Quote], Warning | None], ...] = (
     payroll_takes_more,
     payroll_takes_less,
     no_tax_free_part_left,
+    small_pot_leaves_something,
     scottish_property_income,
     k_code,
     rates_not_yet_set,

@@ -15,6 +15,7 @@ from typing import Any
 from marshmallow import ValidationError, fields
 
 LARGEST_MONEY = 100_000_000  # pounds
+MONTH_MISSING = "On the cumulative basis the month of the tax year is needed, from 1 (6 April to 5 May) to 12."
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _EARLIEST = date(1900, 1, 1)
 SENTENCES: dict[str, Any] = {

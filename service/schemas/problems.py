@@ -9,6 +9,7 @@ from urllib.parse import quote
 from marshmallow import ValidationError
 
 from service.planning.faults import Fault
+from service.schemas.fields import MONTH_MISSING
 
 
 def faults_of(error: ValidationError) -> tuple[Fault, ...]:
@@ -35,6 +36,7 @@ def _walk(messages: Any, path: tuple[str | int, ...]) -> Iterator[Fault]:
 
 
 _CODES = {
+    MONTH_MISSING: "missing",
     "This field is required.": "missing",
     "There is no such field.": "unknown-field",
     "Leave the field out instead of giving null.": "null",

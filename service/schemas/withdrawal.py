@@ -13,11 +13,9 @@ from service.planning.tax_curve import STAIR, TaxCurve
 from service.planning.withdrawal import PayrollFacts, Question, Quote, Slice, Withdrawal
 from service.planning.withdrawal_warnings import Warning
 from service.planning.working import Step
-from service.schemas.fields import Choice, IsoDate, Matching, Money, WholeNumber
+from service.schemas.fields import MONTH_MISSING, Choice, IsoDate, Matching, Money, WholeNumber
 from service.schemas.problems import pointer
 from service.schemas.shared import PensionSchema, PersonSchema, StrictNested, StrictSchema, pension, person
-
-_MONTH_MISSING = "On the cumulative basis the month of the tax year is needed, from 1 (6 April to 5 May) to 12."
 
 
 class WithdrawalSchema(StrictSchema):
@@ -40,15 +38,15 @@ class PayrollSchema(StrictSchema):
     pay_to_date = Money()
     tax_to_date = Money()
 
-    @validates_schema(skip_on_field_errors=False)
-    def _month_is_given(self, data: Mapping[str, Any], **_: object) -> None:
-        require_month(data)
+    @validates_schema(pass_original=True, skip_on_field_errors=False)
+    def _month_is_given(self, _: Mapping[str, Any], original: Any, **__: object) -> None:
+        require_month(original)
 
 
-def require_month(payroll: Mapping[str, Any]) -> None:
+def require_month(payroll: Any) -> None:
     """ValidationError where the cumulative basis comes without its month."""
-    if payroll.get("basis") == "cumulative" and "month" not in payroll:
-        raise ValidationError(_MONTH_MISSING, "month")
+    if isinstance(payroll, Mapping) and payroll.get("basis") == "cumulative" and "month" not in payroll:
+        raise ValidationError(MONTH_MISSING, "month")
 
 
 def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:

@@ -151,7 +151,13 @@ WORDS = [
     ("payroll.emergency_code", "2027-28", "2030-31", "1257L", "carried forward from 2026-27"),
     # Finance Act 2004 ss.214-215; Finance (No. 2) Act 2023 ss.18-19; Finance Act 2024 s.14 and Sch.9
     ("pension.lump_sum_regime", "2019-20", "2022-23", "lifetime_allowance_charge", "Finance Act 2004"),
-    ("pension.lump_sum_regime", "2023-24", "2023-24", "lifetime_allowance_no_charge", "Finance (No. 2) Act 2023 ss.18-19"),
+    (
+        "pension.lump_sum_regime",
+        "2023-24",
+        "2023-24",
+        "lifetime_allowance_no_charge",
+        "Finance (No. 2) Act 2023 ss.18-19",
+    ),
     ("pension.lump_sum_regime", "2024-25", "2030-31", "lump_sum_allowance", "Finance Act 2024 s.14"),
     # Finance Act 2026 ss.66-71: deaths on or after 6 April 2027. Before it, from memory.
     ("inheritance_tax.unused_pensions_in_estate", "2019-20", "2026-27", "no", "Inheritance Tax Act 1984"),
@@ -316,7 +322,8 @@ def test_codes_with_one_rate_follow_the_bands(year: TaxYear) -> None:
 
 @pytest.mark.parametrize(
     # Finance Act 2004 s.279; 57 from 6 April 2028, Finance Act 2022 s.10.
-    ("first", "last", "age"), [("2019-20", "2027-28", 55), ("2028-29", "2030-31", 57)]
+    ("first", "last", "age"),
+    [("2019-20", "2027-28", 55), ("2028-29", "2030-31", 57)],
 )
 def test_minimum_pension_age(first: str, last: str, age: int) -> None:
     assert {year.count("pension.minimum_pension_age") for year in years(first, last)} == {age}
@@ -346,7 +353,8 @@ def test_higher_rate_limit_follows_the_allowance(year: TaxYear) -> None:
 
 @pytest.mark.parametrize(
     # Income Tax (Earnings and Pensions) Act 2003 s.681C; Finance (No. 2) Act 2024 s.5.
-    ("first", "last", "whole_charge_from"), [("2019-20", "2023-24", "60,000"), ("2024-25", "2030-31", "80,000")]
+    ("first", "last", "whole_charge_from"),
+    [("2019-20", "2023-24", "60,000"), ("2024-25", "2030-31", "80,000")],
 )
 def test_child_benefit_is_all_charged(first: str, last: str, whole_charge_from: str) -> None:
     for year in years(first, last):
@@ -373,8 +381,14 @@ def test_state_pension_rise_of_april_2026() -> None:
     # House of Commons Library, CBP-8458: 52 weeks of the full new State Pension.
     ("year", "pounds"),
     [
-        ("2019-20", "8,767.20"), ("2020-21", "9,110.40"), ("2021-22", "9,339.20"), ("2022-23", "9,627.80"),
-        ("2023-24", "10,600.20"), ("2024-25", "11,502.40"), ("2025-26", "11,973.00"), ("2026-27", "12,547.60"),
+        ("2019-20", "8,767.20"),
+        ("2020-21", "9,110.40"),
+        ("2021-22", "9,339.20"),
+        ("2022-23", "9,627.80"),
+        ("2023-24", "10,600.20"),
+        ("2024-25", "11,502.40"),
+        ("2025-26", "11,973.00"),
+        ("2026-27", "12,547.60"),
     ],
 )
 def test_a_year_of_new_state_pension(year: str, pounds: str) -> None:
@@ -398,9 +412,15 @@ def test_what_is_not_law_from_2027_28(year: TaxYear) -> None:
     # allowance an order (s.57), the State Pension an order; savings and property rates are in Finance Act 2026 ss.5 and 7
     # for 2027-28 alone; the ISA limits are in HMRC's newsletter 19.
     assumed = {
-        "income_tax.blind_persons_allowance", "income_tax.bands_england", "income_tax.bands_northern_ireland",
-        "income_tax.bands_wales", "income_tax.bands_scotland", "payroll.emergency_code", "payroll.flat_rate_codes",
-        "state_pension.new_full_weekly", "state_pension.basic_full_weekly",
+        "income_tax.blind_persons_allowance",
+        "income_tax.bands_england",
+        "income_tax.bands_northern_ireland",
+        "income_tax.bands_wales",
+        "income_tax.bands_scotland",
+        "payroll.emergency_code",
+        "payroll.flat_rate_codes",
+        "state_pension.new_full_weekly",
+        "state_pension.basic_full_weekly",
     }
     announced = {"isa.subscription_limit", "isa.cash_limit_under_65"}
     if year.name >= "2028-29":
@@ -421,8 +441,7 @@ DOUBTFUL = {
     "income_tax.bands_northern_ireland": "2019-20 2020-21 2027-28 2028-29 2029-30 2030-31",
     "income_tax.bands_wales": "2019-20 2020-21 2026-27 2027-28 2028-29 2029-30 2030-31",
     "income_tax.bands_scotland": "2026-27 2027-28 2028-29 2029-30 2030-31",
-    "income_tax.savings_bands":
-        "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2028-29 2029-30 2030-31",
+    "income_tax.savings_bands": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2028-29 2029-30 2030-31",
     "income_tax.dividend_bands": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26",
     "income_tax.property_bands": "2027-28 2028-29 2029-30 2030-31",
     "income_tax.personal_savings_allowance_higher": " ".join(YEARS),
@@ -441,10 +460,8 @@ DOUBTFUL = {
     "isa.cash_limit_under_65": "2027-28 2028-29 2029-30 2030-31",
     "inheritance_tax.charity_rate": " ".join(YEARS),
     "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),
-    "state_pension.new_full_weekly":
-        "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
-    "state_pension.basic_full_weekly":
-        "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
+    "state_pension.new_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
+    "state_pension.basic_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
 }
 
 
@@ -470,7 +487,10 @@ def test_every_figure_is_checked_here(name: str) -> None:
     assert name in checked | elsewhere
     if name in checked:
         covered = {
-            year.name for table in (MONEY, RATES, WORDS, UK_RATES) for row in table if row[0] == name
+            year.name
+            for table in (MONEY, RATES, WORDS, UK_RATES)
+            for row in table
+            if row[0] == name
             for year in years(row[1], row[2])
         }
         assert covered == {year.name for year in YEARS.values() if year.has(name)}
