@@ -12,6 +12,7 @@ from service.http.provider import encode
 from service.law.rulebook import RuleBook
 from service.planning.notice import assumptions, notice, touched_by
 from service.planning.withdrawal import Question, quote, whole_curve
+from service.planning.withdrawal_warnings import warnings_for
 from service.planning.working import working
 from service.schemas import withdrawal as schemas
 from service.schemas.quick import quick_reader
@@ -30,6 +31,7 @@ def blueprint(book: RuleBook) -> Blueprint:
         doubts, note = said[question.tax_year]
         return schemas.answer(
             result,
+            warnings_for(result),
             [doubts[name] for name in touched_by(result) if name in doubts],
             note,
             curve=whole_curve(result) if "curve" in wanted else None,

@@ -130,13 +130,16 @@ def set_off(
         highest = min(total - max(0, dividends - allowance), lower + savings)
         nil_to = savings_nil_to(scales, lower, savings_allowance)
         return Stack(floor, lower, min(max(nil_to, lowest), highest), total, nil_to)
-    stacks = [
-        Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance))
-        for low, high in _crossings(
-            scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total
-        )
-    ]
-    return min(stacks, key=lambda stack: (stack_tax(scales, stack), stack))
+    best: tuple[int, Stack] | None = None
+    for low, high in _crossings(
+        scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total
+    ):
+        stack = Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance))
+        candidate = (stack_tax(scales, stack), stack)
+        if best is None or candidate < best:
+            best = candidate
+    assert best is not None
+    return best[1]
 
 
 def _crossings(

@@ -10,12 +10,10 @@ from service.law.income_tax import Liability, YearOf
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.payroll import Deduction, TaxCode
 from service.law.rulebook import RuleBook, YearRules
-from service.planning import withdrawal_warnings
 from service.planning.faults import Fault, RuleViolation, pounds
 from service.planning.gross_up import Wanted, least_gross
 from service.planning.household import Person
 from service.planning.tax_curve import TaxCurve, TaxedYear, tax_curve
-from service.planning.withdrawal_warnings import Warning
 
 _WHOLE_RATE = 10_000
 
@@ -113,7 +111,6 @@ class Quote:
     death_benefit_allowance_after: int | None
     uncrystallised_after: int
     drawdown_after: int
-    warnings: tuple[Warning, ...]
     evaluations: int
 
 
@@ -131,7 +128,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
     uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
     outcome = _payroll(question, rules, payment, on_withdrawal, emptied=uncrystallised + drawdown == 0)
     triggered = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)
-    answer = Quote(
+    return Quote(
         question=question,
         rules=rules,
         version=book.version,
@@ -153,10 +150,8 @@ def quote(question: Question, book: RuleBook) -> Quote:
         death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
         uncrystallised_after=uncrystallised,
         drawdown_after=drawdown,
-        warnings=(),
         evaluations=year.evaluations,
     )
-    return withdrawal_warnings.added_to(answer)
 
 
 def whole_curve(answer: Quote) -> TaxCurve:

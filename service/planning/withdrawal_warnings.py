@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
-from typing import TYPE_CHECKING
 
 from service.law.pension_age import age_on, birthday
 from service.planning.faults import pounds
-
-if TYPE_CHECKING:
-    from service.planning.withdrawal import Quote
+from service.planning.withdrawal import Quote
 
 _ORDER = {"not_permitted": 0, "costs": 1, "check": 2}
 
@@ -33,11 +30,11 @@ class Warning:
     cost: int = 0
 
 
-def added_to(answer: Quote) -> Quote:
-    """The answer with its warnings: what is not permitted first, then costs by amount, then what to check."""
+def warnings_for(answer: Quote) -> list[Warning]:
+    """The warnings of an answer: what is not permitted first, then costs by amount, then what to check."""
     found = [warning for rule in _RULES if (warning := rule(answer)) is not None]
     found.sort(key=lambda warning: (_ORDER[warning.effect], -warning.cost))
-    return replace(answer, warnings=tuple(found)) if found else answer
+    return found
 
 
 def below_minimum_pension_age(answer: Quote) -> Warning | None:

@@ -79,6 +79,7 @@ def question(values: Mapping[str, Any]) -> Question:
 
 def answer(
     quote: Quote,
+    warnings: list[Warning],
     assumptions: list[str],
     notice: str,
     *,
@@ -142,7 +143,7 @@ def answer(
         }
     if curve is not None:
         document["curve"] = {"points": _points(curve)}
-    document["warnings"] = [warning(found) for found in quote.warnings]
+    document["warnings"] = [warning(found) for found in warnings]
     if working is not None:
         document["working"] = [
             {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -48,7 +50,7 @@ def test_pieces_join(taxpayer: Taxpayer, tax_year: str, to: int) -> None:
     pieces = tax_curve(TaxedYear(year), to).pieces
     assert pieces[0].start == 0
     assert pieces[-1].end > to
-    for before, after in zip(pieces, pieces[1:], strict=False):
+    for before, after in pairwise(pieces):
         assert before.end == after.start
         assert before.tax_end == after.tax_start
     for piece in pieces:
@@ -66,7 +68,7 @@ def test_slices_add_up(taxpayer: Taxpayer, tax_year: str, taxable: int) -> None:
     if cut:
         assert cut[0].start == 0
         assert cut[-1].end == taxable
-    for before, after in zip(cut, cut[1:], strict=False):
+    for before, after in pairwise(cut):
         assert before.end == after.start
 
 
