@@ -7,7 +7,9 @@ lump sum allowance and the lump sum and death benefit allowance. All amounts are
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from service.figures.loader import TaxYear
 from service.law.rounding import down_to_the_penny
@@ -47,8 +49,7 @@ class LumpSumRules:
     standard_lifetime_allowance_before_2024: int
 
 
-@dataclass(frozen=True, slots=True)
-class Allowances:
+class Allowances(NamedTuple):
     """What is left before a payment. ``tax_free`` is the most that may be paid tax free."""
 
     tax_free: int
@@ -57,14 +58,13 @@ class Allowances:
     lump_sum_and_death_benefit_allowance: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class Payment:
+class Payment(NamedTuple):
     """A pension payment taken apart: ``gross`` = ``tax_free`` + ``taxable`` + ``excess``.
 
-    ``excess`` is what the lifetime allowance charge of 55% replaces income tax on (to 2022-23). ``charge`` is the
-    lifetime allowance charge; where the excess is kept for income it is paid out of the fund's ``charge_from_taxable``
-    share, so that only the rest is taxed as income. ``from_*`` says which funds it leaves, ``designated`` what moves
-    from uncrystallised funds to drawdown and stays there.
+    ``excess`` is the part that is neither tax free nor income (to 2022-23): all that is over the lifetime allowance
+    where that is paid as a lump sum and bears 55%, or the charge of 25% itself where it is kept for income. ``charge``
+    is the lifetime allowance charge. ``from_*`` says which funds it leaves, ``designated`` what moves from
+    uncrystallised funds to drawdown and stays there.
     """
 
     gross: int
@@ -166,23 +166,58 @@ def most_permitted(method: str, pension: Pension, rules: LumpSumRules, left: All
     return pension.uncrystallised
 
 
+Split = tuple[int, int, int, int]
+"""Taxable part, lifetime allowance charge, tax-free part and excess, pence."""
+
+
+def splitter(method: str, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[int], Split]:
+    """How a gross payment of a method splits: a function of the gross amount. Each of the four parts never falls."""
+    rate = rules.tax_free_rate
+    if method == "drawdown":
+        return lambda gross: (gross, 0, 0, 0)
+    if method == "pcls":
+        return lambda gross: (0, 0, gross, 0)
+    # ITEPA 2003 ss.637A, 637D: a quarter, and no more than the allowances leave; in 2023-24 what is over the lifetime
+    # allowance is pension income (F(No.2)A 2023 s.19). A small pot uses no allowance, but only what was uncrystallised
+    # has a tax-free quarter (s.637G).
+    most = quarter(pension.uncrystallised, rules) if method == "small_pot" else left.tax_free
+
+    def plain(gross: int) -> Split:
+        tax_free = min(gross * rate // WHOLE, most)
+        return gross - tax_free, 0, tax_free, 0
+
+    allowance = left.lifetime_allowance
+    if method == "small_pot" or allowance is None or rules.regime != "lifetime_allowance_charge":
+        return plain
+
+    def charged(gross: int) -> Split:
+        over = gross - allowance
+        if over <= 0:
+            return plain(gross)
+        tax_free = min(gross * rate // WHOLE, most)
+        if method == "ufpls":
+            # FA 2004 s.215(2): an excess paid as a lump sum bears 55% and no income tax (ITEPA 2003 s.636A(4)).
+            charge = down_to_the_penny(over * rules.charge_on_lump_sum)
+            return gross - tax_free - over, charge, tax_free, over
+        # An excess kept for income bears 25%; what is left of it is drawn and taxed as pension income.
+        charge = down_to_the_penny(over * rules.charge_on_retained)
+        return gross - tax_free - charge, charge, tax_free, charge
+
+    return charged
+
+
 def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
-    """A payment of ``gross`` pence by a method, split into its tax-free and taxable parts.
+    """A payment of ``gross`` pence by a method, with its parts and the funds it leaves.
 
     ``gross`` must not exceed ``most_permitted``.
     """
+    taxable, charge, tax_free, excess = splitter(method, pension, rules, left)(gross)
     if method == "drawdown":
         return Payment(gross, 0, gross, from_drawdown=gross)
     if method == "small_pot":
-        # ITEPA 2003 s.637G: a quarter of what was uncrystallised is tax free; no allowance is used.
         uncrystallised = min(gross, pension.uncrystallised)
-        tax_free = quarter(uncrystallised, rules)
         return Payment(
-            gross,
-            tax_free,
-            gross - tax_free,
-            from_uncrystallised=uncrystallised,
-            from_drawdown=gross - uncrystallised,
+            gross, tax_free, taxable, from_uncrystallised=uncrystallised, from_drawdown=gross - uncrystallised
         )
     if method == "pcls":
         crystallised = gross * WHOLE // rules.tax_free_rate
@@ -194,41 +229,15 @@ def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: A
             designated=crystallised - gross,
             from_uncrystallised=crystallised,
         )
-    tax_free = min(quarter(gross, rules), left.tax_free)
     over = max(0, gross - left.lifetime_allowance) if left.lifetime_allowance is not None else 0
-    if over == 0 or rules.regime != "lifetime_allowance_charge":
-        # ITEPA 2003 ss.637A, 637D; in 2023-24 what is over the allowance is pension income (F(No.2)A 2023 s.19).
-        return Payment(
-            gross,
-            tax_free,
-            gross - tax_free,
-            crystallised=gross,
-            over_lifetime_allowance=over,
-            from_uncrystallised=gross,
-        )
-    if method == "ufpls":
-        # FA 2004 s.215(2): an excess paid as a lump sum bears 55% and no income tax (ITEPA 2003 s.636A(4)).
-        charge = down_to_the_penny(over * rules.charge_on_lump_sum)
-        return Payment(
-            gross,
-            tax_free,
-            gross - tax_free - over,
-            excess=over,
-            charge=charge,
-            charge_rate=rules.charge_on_lump_sum,
-            crystallised=gross,
-            over_lifetime_allowance=over,
-            from_uncrystallised=gross,
-        )
-    # An excess kept for income bears 25%; what is left of it is drawn and taxed as pension income.
-    charge = down_to_the_penny(over * rules.charge_on_retained)
+    charge_rate = rules.charge_on_lump_sum if method == "ufpls" else rules.charge_on_retained
     return Payment(
         gross,
         tax_free,
-        gross - tax_free - charge,
-        excess=charge,
+        taxable,
+        excess=excess,
         charge=charge,
-        charge_rate=rules.charge_on_retained,
+        charge_rate=charge_rate if charge else 0,
         crystallised=gross,
         over_lifetime_allowance=over,
         from_uncrystallised=gross,

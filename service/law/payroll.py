@@ -10,6 +10,8 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 from service.figures.loader import TaxYear
 from service.law.rounding import POUND, down_to_the_penny
@@ -43,8 +45,7 @@ class PayrollRules:
     flat_rates: Mapping[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class Deduction:
+class Deduction(NamedTuple):
     """What payroll takes from one payment, in pence. ``tax`` is negative for a refund on a cumulative code."""
 
     tax: int
@@ -66,6 +67,7 @@ def rules_for(figures: TaxYear) -> PayrollRules:
     return PayrollRules(figures.text("payroll.emergency_code"), scales, figures.rates("payroll.flat_rate_codes"))
 
 
+@lru_cache(maxsize=1024)
 def parse_code(text: str) -> TaxCode:
     """A code such as 1257L, S1257L, K475, 0T, BR, SD2 or NT taken apart. ValueError for any other text."""
     match = _CODE.fullmatch(text)

@@ -6,11 +6,10 @@ claim HMRC settles the difference after 5 April.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Reclaim:
+class Reclaim(NamedTuple):
     """A form's name, or "none", and why it fits."""
 
     form: str

@@ -131,9 +131,7 @@ def set_off(
         nil_to = savings_nil_to(scales, lower, savings_allowance)
         return Stack(floor, lower, min(max(nil_to, lowest), highest), total, nil_to)
     best: tuple[int, Stack] | None = None
-    for low, high in _crossings(
-        scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total
-    ):
+    for low, high in _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total):
         stack = Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance))
         candidate = (stack_tax(scales, stack), stack)
         if best is None or candidate < best:

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from service.law import rounding
+from service.law.lump_sums import Split
 from service.planning.tax_curve import STAIR, Piece, TaxCurve
 
 
@@ -21,7 +22,7 @@ class Wanted:
 
     net: int
     most: int
-    split: Callable[[int], tuple[int, int]]
+    split: Callable[[int], Split]
     on_withdrawal: Callable[[int], int]
 
 
@@ -48,19 +49,16 @@ def least_gross(wanted: Wanted, curve: TaxCurve) -> GrossUp:
         last = piece.end - 1 if reached else piece.end
 
         def net(gross: int, piece: Piece = piece) -> int:
-            taxable, charge = wanted.split(gross)
+            taxable, charge, *_ = wanted.split(gross)
             tax = rounding.years_tax_to_the_penny(piece.tax_at(max(taxable, piece.start)))
             return gross - charge - (tax - tax_without)
 
-        def within(gross: int, last: int = last) -> bool:
-            return wanted.split(gross)[0] <= last
-
-        highest = _largest(lowest, wanted.most, within)
+        highest = _last_within(wanted, lowest, last)
         if highest is None:
             continue
         if piece.foot is None:
             best = net(highest)
-            found = _smallest(lowest, highest, lambda gross: net(gross) >= wanted.net) if best >= wanted.net else None
+            found = _least_reaching(net, wanted.net, lowest, highest) if best >= wanted.net else None
         else:
             best, found = _on_stairs(wanted, piece, lowest, highest, net)
         most_net = max(most_net, best)
@@ -83,22 +81,22 @@ def _on_stairs(
         nets = {gross: _net_by_rules(wanted, gross) for gross in range(lowest, highest + 1)}
         reached = [gross for gross, value in nets.items() if value >= wanted.net]
         return max(nets.values()), min(reached, default=None)
-    first, last = (wanted.split(gross)[0] - foot for gross in (lowest, highest))
 
     def end_of(stair: int) -> int:
-        end = _largest(lowest, highest, lambda gross: (wanted.split(gross)[0] - foot) // STAIR <= stair)
+        end = _last_within(wanted, lowest, foot + (stair + 1) * STAIR - 1)
         assert end is not None
-        return end
+        return min(end, highest)
 
-    stairs = (first // STAIR, last // STAIR)
+    first, last = ((wanted.split(gross)[0] - foot) // STAIR for gross in (lowest, highest))
     # The last stair may be cut short, so the one before it may end higher.
-    best = max(net(end_of(stair)) for stair in {stairs[1], max(stairs[0], stairs[1] - 1)})
+    best = max(net(end_of(stair)) for stair in {last, max(first, last - 1)})
     if best < wanted.net:
         return best, None
-    stair = _smallest(stairs[0], stairs[1], lambda number: net(end_of(number)) >= wanted.net or number == stairs[1])
-    end = end_of(stair)
-    start = lowest if stair == stairs[0] else end_of(stair - 1) + 1
-    return best, _smallest(start, end, lambda gross: net(gross) >= wanted.net)
+    stair = last
+    if last > first and net(end_of(last - 1)) >= wanted.net:
+        stair = _least_reaching(lambda number: net(end_of(number)), wanted.net, first, last - 1)
+    start = lowest if stair == first else end_of(stair - 1) + 1
+    return best, _least_reaching(net, wanted.net, start, end_of(stair))
 
 
 def _settled(wanted: Wanted, gross: int) -> int:
@@ -111,31 +109,48 @@ def _settled(wanted: Wanted, gross: int) -> int:
 
 
 def _net_by_rules(wanted: Wanted, gross: int) -> int:
-    taxable, charge = wanted.split(gross)
+    taxable, charge, *_ = wanted.split(gross)
     return gross - charge - wanted.on_withdrawal(taxable)
 
 
-def _largest(low: int, high: int, holds: Callable[[int], bool]) -> int | None:
-    """The largest number from ``low`` to ``high`` for which ``holds``, which holds up to some number and not after."""
-    if low > high or not holds(low):
+def _last_within(wanted: Wanted, lowest: int, taxable: int) -> int | None:
+    """The largest gross from ``lowest`` on whose taxable part is at most ``taxable``; None if not even ``lowest``'s is."""
+
+    def taxable_of(gross: int) -> int:
+        return wanted.split(gross)[0]
+
+    if lowest > wanted.most or taxable_of(lowest) > taxable:
         return None
-    if holds(high):
-        return high
+    if taxable_of(wanted.most) <= taxable:
+        return wanted.most
+    return _least_reaching(taxable_of, taxable + 1, lowest, wanted.most) - 1
+
+
+def _least_reaching(rising: Callable[[int], int], target: int, low: int, high: int) -> int:
+    """The least number from ``low`` to ``high`` at which ``rising``, which never falls, reaches ``target``.
+
+    It must do so at ``high``. Nearly straight lines are what it is asked about, so it looks where a straight line would
+    reach the target, and halves what is left whenever that did not narrow it enough.
+    """
+    at_low, at_high = rising(low), rising(high)
+    if at_low >= target:
+        return low
+    halve = False
     while high - low > 1:
         middle = (low + high) // 2
-        if holds(middle):
-            low = middle
+        if not halve:
+            middle = low + -(-(target - at_low) * (high - low) // (at_high - at_low))
+            middle = min(max(middle, low + 1), high - 1)
+        width = high - low
+        value = rising(middle)
+        if value >= target:
+            high, at_high = middle, value
+            # The line is straight more often than not: then the number just below does not reach the target.
+            below = rising(middle - 1) if middle - 1 > low else at_low
+            if below < target:
+                return middle
+            high, at_high = middle - 1, below
         else:
-            high = middle
-    return low
-
-
-def _smallest(low: int, high: int, holds: Callable[[int], bool]) -> int:
-    """The smallest number from ``low`` to ``high`` for which ``holds``, which holds at ``high`` and from some number on."""
-    while low < high:
-        middle = (low + high) // 2
-        if holds(middle):
-            high = middle
-        else:
-            low = middle + 1
-    return low
+            low, at_low = middle, value
+        halve = 2 * (high - low) > width
+    return high

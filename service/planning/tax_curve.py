@@ -168,11 +168,11 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
         levels += [(fixed - its_rules.marriage_allowance, at) for fixed, at in levels]
     for fixed, at in levels:
         for level in at:
-            points.update(
-                point
-                for point in _reached(level, fixed, full, start.blind_persons_allowance, first, last)
-                if 0 < point < beyond
-            )
+            before = level + full - fixed
+            if 0 < before <= first and before < beyond:
+                points.add(before)
+            elif before > first and first < beyond:
+                points.update(x for x in _reached_late(before, first, last) if 0 < x < beyond)
     return sorted(points)
 
 
@@ -200,20 +200,17 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     return levels
 
 
-def _reached(level: int, fixed: int, full: int, least: int, first: int, last: int) -> Iterator[int]:
-    """The withdrawals at which ``fixed`` + withdrawal - allowances comes to ``level``: before, in or after the taper."""
-    before = level + full - fixed
-    if before <= first:
-        yield before
-        return
-    after = level + least - fixed
+def _reached_late(before: int, first: int, last: int) -> tuple[int, ...]:
+    """The withdrawals at which a height comes to a level that the full allowance would have let it reach at ``before``.
+
+    While the allowance is withdrawn the height rises by three halves of the withdrawal, so the level is reached sooner;
+    the stair on which it is reached is marked off. Once the allowance is gone the height runs ahead by its amount.
+    """
+    after = before - (last - first) // 2
     if after >= last:
-        yield after
-        return
-    # In the taper: past ``first`` the height rises by three halves of the withdrawal.
-    stair = (before - first) * 2 // 3 // STAIR * STAIR
-    yield first + stair
-    yield first + stair + STAIR
+        return (after,)
+    stair = first + (before - first) * 2 // 3 // STAIR * STAIR
+    return stair, stair + STAIR
 
 
 def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:

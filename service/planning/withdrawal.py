@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from service.law import annual_allowance, income_tax, lump_sums, payroll, reclaim, rounding
 from service.law.income_tax import Liability, YearOf
@@ -15,7 +16,7 @@ from service.planning.gross_up import Wanted, least_gross
 from service.planning.household import Person
 from service.planning.tax_curve import TaxCurve, TaxedYear, tax_curve
 
-_WHOLE_RATE = 10_000
+_FURTHER = 100_000  # pence; how much further, besides half as far again, the curve is followed at a time
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +51,7 @@ class Question:
     payroll: PayrollFacts | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Slice:
+class Slice(NamedTuple):
     """Part of the taxable withdrawal taxed at one rate (basis points), or a step (``rate`` None). Pence."""
 
     start: int
@@ -62,8 +62,7 @@ class Slice:
     stair_height: int
 
 
-@dataclass(frozen=True, slots=True)
-class PayrollOutcome:
+class PayrollOutcome(NamedTuple):
     """What payroll takes from the payment and what becomes of the difference to the year's tax. Pence."""
 
     facts: PayrollFacts
@@ -76,8 +75,7 @@ class PayrollOutcome:
     reclaim: reclaim.Reclaim
 
 
-@dataclass(frozen=True, slots=True)
-class LifetimeAllowanceTest:
+class LifetimeAllowanceTest(NamedTuple):
     """What a crystallisation used of the lifetime allowance (to 2023-24). Pence."""
 
     standard: int
@@ -86,8 +84,7 @@ class LifetimeAllowanceTest:
     available_after: int
 
 
-@dataclass(frozen=True, slots=True)
-class Quote:
+class Quote(NamedTuple):
     """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after."""
 
     question: Question
@@ -257,18 +254,19 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYe
     assert asked.net_wanted is not None
     net_wanted = asked.net_wanted
 
-    def split(gross: int) -> tuple[int, int]:
-        payment = lump_sums.take(asked.method, gross, question.pension, rules.lump_sums, left)
-        return payment.taxable, payment.charge
+    split = lump_sums.splitter(asked.method, question.pension, rules.lump_sums, left)
 
     def on_withdrawal(taxable: int) -> int:
         return year(taxable).total - year(0).total
 
-    curve = tax_curve(year, min(split(most)[0], 2 * net_wanted + 100 * _WHOLE_RATE))
-    found = least_gross(Wanted(net_wanted, most, split, on_withdrawal), curve)
-    if found.gross is None and curve.pieces[-1].end < split(most)[0]:
-        curve = tax_curve(year, split(most)[0])
-        found = least_gross(Wanted(net_wanted, most, split, on_withdrawal), curve)
+    wanted = Wanted(net_wanted, most, split, on_withdrawal)
+    all_taxable = split(most)[0]
+    # The curve is followed only as far as it has to be.
+    to = min(all_taxable, net_wanted)
+    found = least_gross(wanted, tax_curve(year, to))
+    while found.gross is None and to < all_taxable:
+        to = min(all_taxable, to + to // 2 + _FURTHER)
+        found = least_gross(wanted, tax_curve(year, to))
     if found.gross is None:
         raise RuleViolation(
             (
