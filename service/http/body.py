@@ -30,7 +30,7 @@ _LONGEST_WHOLE_NUMBER = 100
 
 def read_json_body() -> bytes:
     """The request's bytes. ProblemError 415 for another content type; 413 is raised by Flask."""
-    if request.mimetype != "application/json":
+    if request.content_type != "application/json" and request.mimetype != "application/json":
         raise ProblemError("unsupported-media-type", "Send the request as application/json.")
     body = request.get_data(cache=False)
     if request.content_length is None and request.stream.read(1):

@@ -8,6 +8,7 @@ PAYE moves cash, not the year's liability.
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
@@ -22,6 +23,7 @@ _CODE = re.compile(r"(?P<nation>[SC]?)(?:(?P<number>[0-9]+)[LMNT]|K(?P<addition>
 _BLOCK = 500
 _BLOCK_OF_FREE_PAY = 41_667  # a twelfth of 5,000 pounds, up to the penny (4.3.1)
 _WHOLE_RATE = 10_000  # basis points in one
+_WHOLE_POUND = 10_000  # ten-thousandths of a pound
 _FOUR_PLACES = 100  # ten-thousandths of a pound in a penny
 _OVERRIDING_LIMIT = 5_000  # basis points of the payment (4.5.2; PAYE Regulations 2003 reg.23)
 
@@ -36,12 +38,26 @@ class TaxCode:
     number: int
 
 
+class PeriodScale(NamedTuple):
+    """A year's bands cut to some months, each figure in ten-thousandths of a pound but ``reach``, which is in pence.
+
+    ``reach`` is each limit up to the pound, by which the band is chosen; ``limits`` and the tax ``below`` each band are
+    cut to four decimal places of a pound (Definitions 9-11).
+    """
+
+    reach: tuple[int, ...]
+    limits: tuple[int, ...]
+    below: tuple[int, ...]
+    rates: tuple[int, ...]
+
+
 @dataclass(frozen=True, slots=True)
 class PayrollRules:
-    """One tax year's payroll figures: the emergency code, a scale for each code prefix, and flat rates in basis points."""
+    """One tax year's payroll figures: the emergency code, the scales of months 1 to 12 for each code prefix, and the flat
+    rates in basis points."""
 
     emergency_code: str
-    scales: Mapping[str, Scale]
+    scales: Mapping[str, tuple[PeriodScale, ...]]
     flat_rates: Mapping[str, int]
 
 
@@ -59,11 +75,12 @@ def rules_for(figures: TaxYear) -> PayrollRules:
     scales = {}
     for prefix, nation in (("", "england"), ("S", "scotland"), ("C", "wales")):
         bands = figures.bands(f"income_tax.bands_{nation}")
-        scales[prefix] = Scale.of(
+        year = Scale.of(
             (band.name for band in bands),
             (band.rate for band in bands),
             (band.up_to for band in bands if band.up_to is not None),
         )
+        scales[prefix] = tuple(period_scale(year, months) for months in range(1, 13))
     return PayrollRules(figures.text("payroll.emergency_code"), scales, figures.rates("payroll.flat_rate_codes"))
 
 
@@ -97,23 +114,23 @@ def free_pay_of_month(number: int) -> int:
     return blocks * _BLOCK_OF_FREE_PAY + -(-pounds_of_remainder * POUND // 12)
 
 
-def scale_tax(scale: Scale, pay_after_adjustment: int, months: int) -> int:
-    """Tax on pay left after the adjustment, in pence (4.4), with a year's bands cut to ``months`` twelfths.
-
-    The limits and the tax below them are cut to four decimal places of a pound (Definitions 9-11); the band is chosen
-    with the limit up to the pound; the tax is dropped to the penny.
-    """
-    taxable_pounds = pay_after_adjustment // POUND
-    limits = [limit * _FOUR_PLACES * months // 12 for limit in scale.limits]
-    below = [tax * months // (12 * _FOUR_PLACES) for tax in scale.tax_below]
-    whole = _FOUR_PLACES * POUND
-    band = next(
-        (index for index, limit in enumerate(limits) if -(-limit // whole) * POUND >= pay_after_adjustment),
-        len(limits),
+def period_scale(year: Scale, months: int) -> PeriodScale:
+    """A year's scale cut to ``months`` twelfths (Definitions 9-11)."""
+    limits = tuple(limit * _FOUR_PLACES * months // 12 for limit in year.limits)
+    return PeriodScale(
+        reach=tuple(-(-limit // _WHOLE_POUND) * POUND for limit in limits),
+        limits=limits,
+        below=tuple(tax * months // (12 * _FOUR_PLACES) for tax in year.tax_below),
+        rates=year.rates,
     )
-    floor = limits[band - 1] if band else 0
-    over = taxable_pounds * whole - floor
-    return (below[band] + over * scale.rates[band] // _WHOLE_RATE) // _FOUR_PLACES
+
+
+def scale_tax(scale: PeriodScale, pay_after_adjustment: int) -> int:
+    """Tax on pay left after the adjustment, in pence (4.4), dropped to the penny."""
+    band = bisect_left(scale.reach, pay_after_adjustment)
+    floor = scale.limits[band - 1] if band else 0
+    over = pay_after_adjustment // POUND * _WHOLE_POUND - floor
+    return (scale.below[band] + over * scale.rates[band] // _WHOLE_RATE) // _FOUR_PLACES
 
 
 def deduction(
@@ -143,7 +160,7 @@ def deduction(
     if code.kind == "flat":
         due = down_to_the_penny(taxable * rules.flat_rates[code.text])
     else:
-        due = scale_tax(rules.scales[code.nation], after, months)
+        due = scale_tax(rules.scales[code.nation][months - 1], after)
     tax = due - paid
     ceiling = down_to_the_penny(payment * _OVERRIDING_LIMIT)
     return Deduction(min(tax, ceiling), adjustment, taxable, tax > ceiling)

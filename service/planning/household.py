@@ -52,12 +52,19 @@ class Person:
 
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
+        own_kinds = dict.fromkeys(_KINDS_OF_THEIR_OWN, 0)
+        other_income = 0
+        for income in self.income:
+            if income.kind in own_kinds:
+                own_kinds[income.kind] += income.amount
+            else:
+                other_income += income.amount
         return Taxpayer(
             nation=self.tax_residence,
-            other_income=sum(income.amount for income in self.income if income.kind not in _KINDS_OF_THEIR_OWN),
-            property_income=self.income_of("property"),
-            savings=self.income_of("savings_interest"),
-            dividends=self.income_of("dividends"),
+            other_income=other_income,
+            property_income=own_kinds["property"],
+            savings=own_kinds["savings_interest"],
+            dividends=own_kinds["dividends"],
             relief_at_source=self.relief_at_source_contributions,
             gift_aid=self.gift_aid_donations,
             blind=self.blind_persons_allowance,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
 from typing import Any
 from urllib.parse import quote
 
@@ -17,6 +18,7 @@ def faults_of(error: ValidationError) -> tuple[Fault, ...]:
     return tuple(_walk(error.messages if isinstance(error.messages, Mapping) else {"_schema": error.messages}, ()))
 
 
+@lru_cache(maxsize=1024)
 def pointer(path: tuple[str | int, ...]) -> str:
     """A URI-fragment JSON Pointer (RFC 6901 section 6): #/person/income/0/amount."""
     return "#" + "".join("/" + _escaped(str(part)) for part in path)
