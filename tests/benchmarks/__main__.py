@@ -1,0 +1,97 @@
+"""Measure the service on this machine and say which of its goals it meets.
+
+    python -m tests.benchmarks [--part http|rules|start|all] [--rounds 7] [--seconds 2]
+
+Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
+nothing else. Nothing leaves the machine: servers listen on the loopback address, on free ports, and are stopped again.
+
+http    The service as shipped, with two workers, against the least that Flask can do on the same server: one route
+        that reads nothing and returns the very bytes and headers of the service's answer. A load generator keeps 32
+        requests under way, each on a new connection, as the server closes every connection. The two take turns, so
+        that whatever else the machine does meets both. Every reply is compared with the expected one: one wrong reply
+        stops the measurement. The generator shares the processors with the servers, which brings the two rates a
+        little closer to each other; the processor time that the workers spend on a request is free of that.
+rules   Processor time of one evaluation of the rules (liability), of a tax curve (tax_curve) and of a whole quote
+        (quote), for the example requests and for invented households, the same ones every time. And how often a
+        gross-up asks the rules until it has found the gross amount.
+start   Seconds from starting the process to the end of its first answer, and the memory each worker shares with no
+        other process (Private_Clean and Private_Dirty of smaps_rollup; 1 MB is 1,000,000 bytes).
+
+``--seconds`` is the length of a round of http on each server; each measure of rules takes a tenth of it in a round.
+
+Only ratios and counts mean the same on another machine; rates and times do not.
+
+Exit status: 0 when everything was measured, goals met or missed; 1 when a server did not do what it was asked.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import sys
+from collections.abc import Callable
+from importlib.metadata import version
+
+from tests.benchmarks import answering, rules, starting
+from tests.benchmarks.processes import MeasurementError
+from tests.benchmarks.report import Goal, Part, say, table
+
+_PARTS = ("http", "rules", "start")
+
+
+def main() -> int:
+    """Measure the parts asked for, print each as it is done, then the goals; returns the exit status."""
+    arguments = _arguments()
+    measures: dict[str, Callable[[], Part]] = {
+        "http": lambda: answering.measure(arguments.rounds, arguments.seconds),
+        "rules": lambda: rules.measure(arguments.rounds, arguments.seconds),
+        "start": starting.measure,
+    }
+    say(_machine())
+    goals: list[Goal] = []
+    try:
+        for part in _PARTS if arguments.part == "all" else (arguments.part,):
+            found = measures[part]()
+            say(found.text)
+            goals.extend(found.goals)
+    except MeasurementError as error:
+        sys.stderr.write(f"Nothing can be said: {error}.\n")
+        return 1
+    say("Goals\n\n" + table(("verdict", "what", "measured", "goal"), [goal.row() for goal in goals]))
+    return 0
+
+
+def _arguments() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="Measure the service.")
+    parser.add_argument("--part", choices=(*_PARTS, "all"), default="all", help="what to measure")
+    parser.add_argument("--rounds", type=_rounds, default=7, help="rounds of which the median counts")
+    parser.add_argument("--seconds", type=_seconds, default=2.0, help="length of a round, at most 60")
+    return parser.parse_args()
+
+
+def _rounds(text: str) -> int:
+    rounds = int(text)
+    if not 1 <= rounds <= 100:
+        raise argparse.ArgumentTypeError("must be a whole number from 1 to 100")
+    return rounds
+
+
+def _seconds(text: str) -> float:
+    seconds = float(text)
+    if not 0 < seconds <= 60:
+        raise argparse.ArgumentTypeError("must be more than 0 and at most 60")
+    return seconds
+
+
+def _machine() -> str:
+    packages = ", ".join(f"{name} {version(name)}" for name in ("flask", "gunicorn", "marshmallow", "msgspec"))
+    busy = os.getloadavg()[0]
+    return (
+        f"Python {platform.python_version()}, {packages}; {os.cpu_count()} processors, load {busy:.1f} before the "
+        "measurement."
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,107 @@
+"""How fast the service answers, beside a constant reply from the same server."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from statistics import median
+
+from tests.benchmarks.processes import (
+    CONNECTIONS,
+    EXAMPLES,
+    WORKERS,
+    MeasurementError,
+    Reply,
+    Server,
+    ask,
+    constant,
+    post,
+    put_load,
+    service,
+)
+from tests.benchmarks.report import Goal, Part, progress, table
+
+LEAST_RATIO, AIM_RATIO = 0.6, 0.8
+LARGEST_SPREAD = 2.5
+_WARM_UP_REQUESTS = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Round:
+    """One round on one server: requests a second, milliseconds, and microseconds of processor time a request."""
+
+    rate: float
+    p50: float
+    p99: float
+    server_cpu: float
+    generator_cpu: float
+
+
+def measure(rounds: int, seconds: float) -> Part:
+    """Every example request, its reply from the service and as a constant in turns."""
+    rows: list[tuple[str, ...]] = []
+    goals: list[Goal] = []
+    with service() as real:
+        for example in EXAMPLES:
+            progress(f"http: {example.stem}")
+            fixed_rounds, real_rounds = _in_turns(real, example, rounds, seconds)
+            ratio = median(a.rate / b.rate for a, b in zip(real_rounds, fixed_rounds, strict=True))
+            spread = median(each.p99 / each.p50 for each in real_rounds)
+            rows.append(_row(f"{example.stem}: constant", fixed_rounds, 1.0))
+            rows.append(_row(f"{example.stem}: service", real_rounds, ratio))
+            goals.append(
+                Goal(f"http {example.stem}, share of constant", ratio, LEAST_RATIO, at_least=True, aim=AIM_RATIO)
+            )
+            goals.append(Goal(f"http {example.stem}, p99 / p50", spread, LARGEST_SPREAD))
+    headings = ("request", "req/s", "ratio", "p50 ms", "p99 ms", "p99/p50", "server us", "generator us")
+    text = (
+        f"HTTP: {CONNECTIONS} connections, {WORKERS} workers, {rounds} rounds of {seconds:g} s each in turns; medians of "
+        "the rounds.\nThe last two columns are processor time for each request.\n\n"
+    )
+    return Part(text + table(headings, rows), tuple(goals))
+
+
+def _in_turns(real: Server, example: Path, rounds: int, seconds: float) -> tuple[list[Round], list[Round]]:
+    request = post(example.read_bytes())
+    reply = ask(real.port, request)
+    found: tuple[list[Round], list[Round]] = ([], [])
+    with constant(reply.headers, reply.body) as fixed:
+        copy = ask(fixed.port, request)
+        if (len(copy.whole), copy.header_names, copy.body) != (len(reply.whole), reply.header_names, reply.body):
+            raise MeasurementError("the constant reply differs from the service's")
+        for server in (fixed, real):
+            put_load(server.port, request, reply, seconds=seconds, most=_WARM_UP_REQUESTS)
+        for number in range(rounds):
+            order = (0, 1) if number % 2 == 0 else (1, 0)
+            for which in order:
+                found[which].append(_round((fixed, real)[which], request, reply, seconds))
+    return found
+
+
+def _round(server: Server, request: bytes, reply: Reply, seconds: float) -> Round:
+    workers, cpu_before = server.workers(), server.cpu_seconds()
+    outcome = put_load(server.port, request, reply, seconds=seconds)
+    cpu = server.cpu_seconds() - cpu_before
+    if server.workers() != workers or len(workers) != WORKERS:
+        raise MeasurementError("a worker was replaced during a round")
+    count = outcome.requests
+    return Round(
+        rate=count / outcome.seconds,
+        p50=outcome.p50 * 1_000,
+        p99=outcome.p99 * 1_000,
+        server_cpu=cpu * 1_000_000 / count,
+        generator_cpu=outcome.cpu * 1_000_000 / count,
+    )
+
+
+def _row(name: str, rounds: list[Round], ratio: float) -> tuple[str, ...]:
+    return (
+        name,
+        f"{median(each.rate for each in rounds):,.0f}",
+        f"{ratio:.2f}",
+        f"{median(each.p50 for each in rounds):.1f}",
+        f"{median(each.p99 for each in rounds):.1f}",
+        f"{median(each.p99 / each.p50 for each in rounds):.2f}",
+        f"{median(each.server_cpu for each in rounds):.0f}",
+        f"{median(each.generator_cpu for each in rounds):.0f}",
+    )

@@ -1,0 +1,148 @@
+"""What the rules cost without HTTP: one evaluation, a tax curve, a quote; and how often a gross-up asks the rules."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+from typing import Any
+from unittest.mock import patch
+
+from service.figures.loader import load_tax_years
+from service.http.body import slowly_loaded
+from service.law.income_tax import YearOf, liability, year_of
+from service.law.rulebook import RuleBook, rule_book
+from service.planning import tax_curve as curve_module
+from service.planning import withdrawal as withdrawal_module
+from service.planning.gross_up import least_gross
+from service.planning.tax_curve import TaxedYear, tax_curve
+from service.planning.withdrawal import Question, Withdrawal, quote
+from service.schemas.withdrawal import question, withdrawal_tax_schema
+from tests.benchmarks.households import net_wanted_questions
+from tests.benchmarks.processes import EXAMPLES
+from tests.benchmarks.report import Goal, Part, progress, table
+
+MOST_EVALUATIONS = 15
+_TIMED = 200
+_COUNTED = 2_000
+_SHARE_OF_SECONDS = 0.1
+_STEPS = ("liability", "tax_curve", "quote")
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A question with what it takes to ask the rules about it: the person's year and the taxable withdrawal, pence."""
+
+    question: Question
+    year: YearOf
+    taxable: int
+
+
+def measure(rounds: int, seconds: float) -> Part:
+    """Times of the example requests and of random households, and the evaluations of their gross-ups."""
+    book = rule_book(load_tax_years())
+    plain, with_savings = (net_wanted_questions(book, _COUNTED, with_savings=either) for either in (False, True))
+    groups = {example.stem: _cases(book, (_example(book, example.read_bytes()),)) for example in EXAMPLES}
+    for name, questions in (("without savings", plain[:_TIMED]), ("with savings", with_savings[:_TIMED])):
+        groups[f"{_TIMED} households {name}, net wanted"] = _cases(book, questions)
+        groups[f"the same, amount given ({name})"] = _cases(book, [_with_amount(book, each) for each in questions])
+    times = _times(book, groups, rounds, seconds * _SHARE_OF_SECONDS)
+    time_rows = [
+        (name, *(f"{times[name, step]:,.1f}" for step in _STEPS), f"{_evaluations(book, cases):.0f}")
+        for name, cases in groups.items()
+    ]
+    count_rows, goals = [], []
+    for name, questions in (("without savings and dividends", plain), ("with savings or dividends", with_savings)):
+        progress(f"rules: evaluations {name}")
+        counts = sorted(gross_up_evaluations(book, each) for each in questions)
+        within = sum(count <= MOST_EVALUATIONS for count in counts) / len(counts)
+        p95 = counts[(len(counts) - 1) * 95 // 100]
+        count_rows.append((name, f"{median(counts):g}", str(p95), str(counts[-1]), f"{within:.1%}"))
+        goals.append(Goal(f"evaluations per gross-up {name}, median", median(counts), MOST_EVALUATIONS))
+        goals.append(Goal(f"evaluations per gross-up {name}, most", counts[-1], MOST_EVALUATIONS))
+    text = [
+        f"Rules: microseconds of processor time, medians of {rounds} rounds. The last column is the median number of "
+        "evaluations in a quote.",
+        table(("case", *(f"{step} us" for step in _STEPS), "evaluations"), time_rows),
+        f"Evaluations of the rules per gross-up, {_COUNTED:,} households each (what the quote asks beyond it is left out).",
+        table(("households", "median", "p95", "most", f"at most {MOST_EVALUATIONS}"), count_rows),
+    ]
+    return Part("\n\n".join(text), tuple(goals))
+
+
+def gross_up_evaluations(book: RuleBook, asked: Question) -> int:
+    """How often a quote calls ``liability`` until its gross is found, repeated calls included."""
+    calls, calls_when_found = 0, 0
+
+    def counting_liability(*arguments: Any) -> Any:
+        nonlocal calls
+        calls += 1
+        return liability(*arguments)
+
+    def noting_least_gross(*arguments: Any) -> Any:
+        nonlocal calls_when_found
+        found = least_gross(*arguments)
+        calls_when_found = calls
+        return found
+
+    with (
+        patch.object(curve_module, "liability", counting_liability),
+        patch.object(withdrawal_module, "least_gross", noting_least_gross),
+    ):
+        answer = quote(asked, book)
+    if not 0 < calls_when_found <= calls or calls != answer.evaluations:
+        raise AssertionError(f"{calls} evaluations were counted where the quote says {answer.evaluations}")
+    return calls_when_found
+
+
+def _example(book: RuleBook, body: bytes) -> Question:
+    return slowly_loaded(body, withdrawal_tax_schema(tuple(book.years)), question)
+
+
+def _with_amount(book: RuleBook, asked: Question) -> Question:
+    gross = quote(asked, book).payment.gross
+    return replace(asked, withdrawal=Withdrawal(asked.withdrawal.method, amount=gross))
+
+
+def _cases(book: RuleBook, questions: Sequence[Question]) -> list[Case]:
+    cases = []
+    for each in questions:
+        person = each.person
+        rules = book.years[each.tax_year].income_tax[person.tax_residence]
+        cases.append(Case(each, year_of(person.taxpayer(), rules), quote(each, book).payment.taxable))
+    return cases
+
+
+def _evaluations(book: RuleBook, cases: list[Case]) -> float:
+    return median(quote(case.question, book).evaluations for case in cases)
+
+
+def _times(book: RuleBook, groups: dict[str, list[Case]], rounds: int, seconds: float) -> dict[tuple[str, str], float]:
+    """Microseconds for each case, by group and step; ``seconds`` is spent on each in each round."""
+    steps: dict[str, Callable[[Case], object]] = {
+        "liability": lambda case: liability(case.year, case.taxable),
+        "tax_curve": lambda case: tax_curve(TaxedYear(case.year), case.taxable),
+        "quote": lambda case: quote(case.question, book),
+    }
+    found: dict[tuple[str, str], list[float]] = {(name, step): [] for name in groups for step in steps}
+    for number in range(rounds):
+        progress(f"rules: round {number + 1}")
+        for name, cases in groups.items():
+            for step, function in steps.items():
+                found[name, step].append(_microseconds(function, cases, seconds))
+    return {key: median(values) for key, values in found.items()}
+
+
+def _microseconds(function: Callable[[Case], object], cases: list[Case], seconds: float) -> float:
+    """Processor time for each case, over as many whole passes as ``seconds`` allow and at least one."""
+    passes, begun = 0, time.process_time()
+    while True:
+        # Reading the processor clock costs about as much as one evaluation, so it is read once in a hundred cases.
+        for _ in range(max(1, 100 // len(cases))):
+            for case in cases:
+                function(case)
+            passes += 1
+        spent = time.process_time() - begun
+        if spent >= seconds:
+            return spent * 1_000_000 / (passes * len(cases))

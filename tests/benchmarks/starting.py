@@ -1,0 +1,55 @@
+"""How soon the service gives its first reply, and the memory its workers keep to themselves."""
+
+from __future__ import annotations
+
+import time
+from statistics import median
+
+from tests.benchmarks.processes import EXAMPLES, Server, ask, post, put_load, service
+from tests.benchmarks.report import Goal, Part, progress, table
+
+STARTS = 5
+REQUESTS = 1_000
+LONGEST_START_SECONDS = 0.5
+MOST_PRIVATE_MB = 15
+_BYTES_IN_MB = 1_000_000
+
+
+def measure() -> Part:
+    """The median of five starts, after one that does not count, and the workers' private memory after 1,000 requests."""
+    progress("start")
+    seconds = [_first_reply() for _ in range(1 + STARTS)][1:]
+    with service() as server:
+        before = max(server.private_bytes())
+        _answer_many(server)
+        after = server.private_bytes()
+    rows = [
+        ("first reply, seconds", f"{median(seconds):.3f}", ", ".join(f"{each:.3f}" for each in seconds)),
+        (
+            f"private memory of a worker after {REQUESTS:,} requests, MB",
+            f"{max(after) / _BYTES_IN_MB:.1f}",
+            ", ".join(f"{each / _BYTES_IN_MB:.1f}" for each in after) + f"; {before / _BYTES_IN_MB:.1f} before",
+        ),
+    ]
+    goals = (
+        Goal("start to first reply", median(seconds), LONGEST_START_SECONDS, " s"),
+        Goal("private memory of the largest worker", max(after) / _BYTES_IN_MB, MOST_PRIVATE_MB, " MB"),
+    )
+    return Part("Start\n\n" + table(("measure", "value", "each"), rows), goals)
+
+
+def _first_reply() -> float:
+    """Seconds from starting the process to the end of its first reply, a quote."""
+    request = post(EXAMPLES[0].read_bytes())
+    begun = time.perf_counter()
+    with service() as server:
+        ask(server.port, request)
+        return time.perf_counter() - begun
+
+
+def _answer_many(server: Server) -> None:
+    """Have every example request answered equally often, REQUESTS times in all or just over."""
+    for example in EXAMPLES:
+        request = post(example.read_bytes())
+        reply = ask(server.port, request)
+        put_load(server.port, request, reply, seconds=60, most=-(-REQUESTS // len(EXAMPLES)))
