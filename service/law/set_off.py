@@ -123,9 +123,7 @@ def set_off(
     total = max(floor, lower_top + savings + dividends - allowance)
     lower = floor + max(0, lower_income - allowance)
     band = scales.savings.band(total)
-    # Above the basic band the reduction may turn on the set-off, but for a stack that lies there from bottom to top.
-    reduction_open = scales.reduction and lower == scales.savings.floors[band]
-    if lower >= scales.savings.floors[band] and scales.plain_order_is_best[band] and (band == 0 or not reduction_open):
+    if lower >= scales.savings.floors[band] and scales.plain_order_is_best[band]:
         lowest = max(total - dividends, lower + max(0, savings - allowance))
         highest = min(total - max(0, dividends - allowance), lower + savings)
         nil_to = savings_nil_to(scales, lower, savings_allowance)
@@ -170,13 +168,14 @@ def _crossings(
     layers = {layer_least, layer_most}
     if layer_least < savings_allowance < layer_most:
         layers.add(savings_allowance)
-    pairs = {(low, high) for low in lowers for high in heights}
-    pairs.update((low, low + layer) for low in lowers for layer in layers)
-    pairs.update((high - layer, high) for high in heights for layer in layers)
-    for low, high in pairs:
-        if (
-            lower_least <= low <= lower_most
-            and height_least <= high <= height_most
-            and layer_least <= high - low <= layer_most
-        ):
-            yield low, high
+    for low in lowers:
+        for high in heights:
+            if layer_least <= high - low <= layer_most:
+                yield low, high
+    for layer in layers:
+        for low in lowers:
+            if height_least <= low + layer <= height_most:
+                yield low, low + layer
+        for high in heights:
+            if lower_least <= high - layer <= lower_most:
+                yield high - layer, high

@@ -26,6 +26,7 @@ from service.law.set_off import Scales
 STAIR = 2 * rounding.POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
 BEYOND = 1_000 * rounding.POUND  # how far past the asked amount the last piece is followed
 _PENNY = rounding.PENNY
+_CHARGE = ("child_benefit_charge",)
 
 
 class Piece(NamedTuple):
@@ -462,17 +463,22 @@ def _with_child_benefit_steps(year: YearOf, rules: TaxedYear, pieces: list[Piece
     added = charge_at(0)
     position = 0
     for piece in pieces:
-        while position < len(steps) and steps[position] <= piece.end and piece.end > piece.start:
+        start, tax_start = piece.start, piece.tax_start
+        while position < len(steps) and steps[position] <= piece.end and piece.end > start:
             at = steps[position]
             position += 1
-            if at > piece.start:
+            if at > start:
                 tax_at = piece.tax_at(at)
-                yield piece._replace(end=at, tax_start=piece.tax_start + added, tax_end=tax_at + added)
-                piece = piece._replace(start=at, tax_start=tax_at)
+                yield _part(piece, start, at, tax_start + added, tax_at + added)
+                start, tax_start = at, tax_at
             now = charge_at(at)
             if now > added:
-                tax = piece.tax_start
-                yield Piece(at, at, tax + added, tax + now, None, ("child_benefit_charge",))
+                yield Piece(at, at, tax_start + added, tax_start + now, None, _CHARGE)
                 added = now
-        if piece.end > piece.start or piece.rate is None:
-            yield piece._replace(tax_start=piece.tax_start + added, tax_end=piece.tax_end + added)
+        if piece.end > start or piece.rate is None:
+            yield _part(piece, start, piece.end, tax_start + added, piece.tax_end + added)
+
+
+def _part(piece: Piece, start: int, end: int, tax_start: int, tax_end: int) -> Piece:
+    """A piece cut to part of its length, with other tax at its ends."""
+    return Piece(start, end, tax_start, tax_end, piece.rate, piece.because, piece.tread_rate, piece.foot, piece.exact)

@@ -58,7 +58,7 @@ def main() -> int:
     except MeasurementError as error:
         sys.stderr.write(f"Nothing can be said: {error}.\n")
         return 1
-    say("Goals\n\n" + table(("verdict", "what", "measured", "goal"), [goal.row() for goal in goals]))
+    say("Goals\n\n" + table(("verdict", "what", "measured", "goal"), [goal.row() for goal in goals], left=4))
     return 0
 
 

@@ -20,7 +20,7 @@ _METHODS = ("ufpls", "drawdown", "pcls_and_drawdown")
 def net_wanted_questions(book: RuleBook, count: int, *, with_savings: bool) -> tuple[Question, ...]:
     """Questions for the gross of a wanted net, all of which the rules allow. ``with_savings``: everyone has savings
     interest, dividends or both; else nobody has either."""
-    random = Random(_SEED + with_savings)
+    random = Random(_SEED + 1 if with_savings else _SEED)
     found: list[Question] = []
     while len(found) < count:
         question = _question(random, tuple(book.years), with_savings)

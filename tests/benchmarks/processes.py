@@ -36,9 +36,12 @@ class Server:
     port: int
 
     def workers(self) -> tuple[int, ...]:
-        """The process ids of its workers."""
+        """The process ids of its workers. MeasurementError unless there are as many as there should be."""
         own = self.process.pid
-        return tuple(map(int, Path(f"/proc/{own}/task/{own}/children").read_text().split()))
+        found = tuple(map(int, Path(f"/proc/{own}/task/{own}/children").read_text().split()))
+        if len(found) != WORKERS:
+            raise MeasurementError(f"a server has {len(found)} workers, not {WORKERS}")
+        return found
 
     def cpu_seconds(self) -> float:
         """Processor time its workers have used, theirs and the system's for them."""

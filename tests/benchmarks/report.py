@@ -45,18 +45,18 @@ class Part:
     goals: tuple[Goal, ...]
 
 
-def table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
-    """A table in Markdown with its columns lined up: the first to the left, the others to the right."""
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], *, left: int = 1) -> str:
+    """A table in Markdown with its columns lined up: the first ``left`` of them to the left."""
     widths = [max(len(cells[column]) for cells in (headings, *rows)) for column in range(len(headings))]
 
     def line(cells: Sequence[str]) -> str:
         padded = (
-            cell.rjust(width) if column else cell.ljust(width)
+            cell.ljust(width) if column < left else cell.rjust(width)
             for column, (cell, width) in enumerate(zip(cells, widths, strict=True))
         )
         return f"| {' | '.join(padded)} |"
 
-    rule = "|".join("-" * (width + 1) + (":" if column else "-") for column, width in enumerate(widths))
+    rule = "|".join("-" * (width + 1) + ("-" if column < left else ":") for column, width in enumerate(widths))
     return "\n".join([line(headings), f"|{rule}|", *map(line, rows)])
 
 

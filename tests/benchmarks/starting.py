@@ -20,20 +20,19 @@ def measure() -> Part:
     progress("start")
     seconds = [_first_reply() for _ in range(1 + STARTS)][1:]
     with service() as server:
-        before = max(server.private_bytes())
         _answer_many(server)
-        after = server.private_bytes()
+        private = [each / _BYTES_IN_MB for each in server.private_bytes()]
     rows = [
         ("first reply, seconds", f"{median(seconds):.3f}", ", ".join(f"{each:.3f}" for each in seconds)),
         (
             f"private memory of a worker after {REQUESTS:,} requests, MB",
-            f"{max(after) / _BYTES_IN_MB:.1f}",
-            ", ".join(f"{each / _BYTES_IN_MB:.1f}" for each in after) + f"; {before / _BYTES_IN_MB:.1f} before",
+            f"{max(private):.1f}",
+            ", ".join(f"{each:.1f}" for each in private),
         ),
     ]
     goals = (
         Goal("start to first reply", median(seconds), LONGEST_START_SECONDS, " s"),
-        Goal("private memory of the largest worker", max(after) / _BYTES_IN_MB, MOST_PRIVATE_MB, " MB"),
+        Goal("private memory of the largest worker", max(private), MOST_PRIVATE_MB, " MB"),
     )
     return Part("Start\n\n" + table(("measure", "value", "each"), rows), goals)
 
