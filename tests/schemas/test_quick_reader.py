@@ -64,8 +64,9 @@ def outcome(way: Any, *arguments: Any) -> tuple[Any, ...]:
 
 def types_of(value: Any) -> Any:
     """The types of a request's values, since 1, 1.0 and True are equal."""
-    if hasattr(value, "__dataclass_fields__"):
-        return type(value), {name: types_of(getattr(value, name)) for name in value.__dataclass_fields__}
+    names = getattr(type(value), "__annotations__", {})
+    if names:
+        return type(value), {name: types_of(getattr(value, name)) for name in names}
     if isinstance(value, tuple):
         return [types_of(item) for item in value]
     return type(value)
