@@ -106,6 +106,26 @@ def stack_tax(scales: Scales, stack: Stack) -> int:
     return tax
 
 
+def plain_order_is_best(
+    scales: Scales,
+    lower: int,
+    total: int,
+    lower_income: int,
+    savings: int,
+    dividends: int,
+    savings_allowance: int,
+) -> bool:
+    """Whether nothing beats relieving what is below the savings first, then savings down to their nil rates.
+
+    So it is where savings and dividends fit into their nil rates, and where the stack from ``lower`` to ``total`` stays
+    within one UK band (with nothing below the savings to choose, for any rates). It may be so elsewhere too.
+    """
+    if savings <= savings_allowance and dividends <= scales.dividend_allowance:
+        return True
+    band = scales.savings.band(total)
+    return lower >= scales.savings.floors[band] and (lower_income == 0 or scales.plain_order_is_best[band])
+
+
 def set_off(
     scales: Scales,
     floor: int,
@@ -122,8 +142,7 @@ def set_off(
         return Stack(floor, lower_top, lower_top + savings, lower_top + savings + dividends, nil_to)
     total = max(floor, lower_top + savings + dividends - allowance)
     lower = floor + max(0, lower_income - allowance)
-    band = scales.savings.band(total)
-    if lower >= scales.savings.floors[band] and scales.plain_order_is_best[band]:
+    if plain_order_is_best(scales, lower, total, lower_income, savings, dividends, savings_allowance):
         lowest = max(total - dividends, lower + max(0, savings - allowance))
         highest = min(total - max(0, dividends - allowance), lower + savings)
         nil_to = savings_nil_to(scales, lower, savings_allowance)

@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 from service.law import child_benefit, rounding
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability
-from service.law.set_off import Scales
+from service.law.set_off import Scales, plain_order_is_best
 
 STAIR = 2 * rounding.POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
 BEYOND = 1_000 * rounding.POUND  # how far past the asked amount the last piece is followed
@@ -267,17 +267,23 @@ def _straight(rules: TaxedYear, start: int, end: int) -> Iterator[Piece]:
 def _set_off_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
     """Whether the choice of set-off may bend the line between two neighbouring points.
 
-    Without savings and dividends there is no choice; while the stack stays within one UK band the plain order is best
-    (see ``set_off``), and its bends are among the points already.
+    Without savings and dividends there is no choice; where the plain order is best its bends are among the points.
     """
-    taxpayer, _, scales = rules.year
+    taxpayer, its_rules, scales = rules.year
     if taxpayer.savings == 0 and taxpayer.dividends == 0:
         return False
-    band = scales.savings.band(rules(end).taxable)
-    if scales.reduction and band > 0:
-        return True
+    after = rules(end)
+    other_income = 0 if its_rules.other_income_first else taxpayer.other_income + end
     below_savings = taxpayer.other_income + start + taxpayer.property_income - rules(start).allowances
-    return not scales.plain_order_is_best[band] or max(0, below_savings) < scales.savings.floors[band]
+    return not plain_order_is_best(
+        scales,
+        max(0, below_savings),
+        after.taxable,
+        other_income + taxpayer.property_income,
+        taxpayer.savings,
+        taxpayer.dividends,
+        after.savings_allowance,
+    )
 
 
 def _reduction_may_bend(rules: TaxedYear, start: int, end: int) -> bool:

@@ -117,9 +117,10 @@ def quote(question: Question, book: RuleBook) -> Quote:
     _refuse_what_cannot_be(question, rules)
     left = lump_sums.available(question.pension, rules.lump_sums)
     year = _year(question, rules)
-    gross = _gross(question, rules, left, year)
+    gross, curve = _gross(question, rules, left, year)
     payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
-    curve = tax_curve(year, payment.taxable)
+    if curve is None:
+        curve = tax_curve(year, payment.taxable)
     without, with_it = year(0), year(payment.taxable)
     on_withdrawal = with_it.total - without.total
     uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
@@ -243,14 +244,14 @@ def _refuse_what_cannot_be(question: Question, rules: YearRules) -> None:
         raise RuleViolation(tuple(faults))
 
 
-def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYear) -> int:
-    """The gross withdrawal in pence."""
+def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYear) -> tuple[int, TaxCurve | None]:
+    """The gross withdrawal in pence, and the tax curve if it took one to find it."""
     asked = question.withdrawal
     most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)
     if asked.amount is not None:
         if asked.amount > most:
             raise RuleViolation((_too_much(question, rules, left, most),), most)
-        return asked.amount
+        return asked.amount, None
     assert asked.net_wanted is not None
     net_wanted = asked.net_wanted
 
@@ -263,10 +264,12 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYe
     all_taxable = split(most)[0]
     # The curve is followed only as far as it has to be.
     to = min(all_taxable, net_wanted)
-    found = least_gross(wanted, tax_curve(year, to))
+    curve = tax_curve(year, to)
+    found = least_gross(wanted, curve)
     while found.gross is None and to < all_taxable:
         to = min(all_taxable, to + to // 2 + _FURTHER)
-        found = least_gross(wanted, tax_curve(year, to))
+        curve = tax_curve(year, to)
+        found = least_gross(wanted, curve)
     if found.gross is None:
         raise RuleViolation(
             (
@@ -279,7 +282,7 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYe
             ),
             found.most_net,
         )
-    return found.gross
+    return found.gross, curve
 
 
 def _too_much(question: Question, rules: YearRules, left: Allowances, most: int) -> Fault:

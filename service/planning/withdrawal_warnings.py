@@ -58,27 +58,32 @@ def below_minimum_pension_age(answer: Quote) -> Warning | None:
             sources,
             counts=counts,
         )
+    age, reached = _access_age(answer)
     return Warning(
         "below_minimum_pension_age",
         "not_permitted",
         "Too young to take this",
-        f"Benefits may be taken from age {least}, which is reached on {_first_allowed(answer, born).isoformat()}, unless "
-        "ill-health or a protected pension age applies. Money paid earlier is an unauthorised payment, which bears charges "
-        "of up to 55%. Do not take it before checking with the scheme.",
+        f"Benefits may be taken from age {age}, which is reached on {reached.isoformat()}, unless ill-health or a "
+        "protected pension age applies. Money paid earlier is an unauthorised payment, which bears charges of up to 55%. "
+        "Do not take it before checking with the scheme.",
         ("withdrawal",),
         (*sources, "Finance Act 2004 ss.208-213"),
-        counts=counts,
+        counts={"minimum_pension_age": age},
     )
 
 
-def _first_allowed(answer: Quote, born: date) -> date:
-    """The day the age is reached; someone who reaches it only after it has gone up waits for the higher age."""
-    protected = answer.question.pension.minimum_pension_age
-    if protected is not None:
-        return birthday(born, protected)
-    reached = birthday(born, answer.rules.minimum_pension_age)
+def _access_age(answer: Quote) -> tuple[int, date]:
+    """The age from which this person may take benefits, and the day it is reached.
+
+    Someone who reaches today's minimum age only after it has gone up waits for the higher one.
+    """
+    born, protected = answer.question.person.date_of_birth, answer.question.pension.minimum_pension_age
+    age = protected or answer.rules.minimum_pension_age
+    reached = birthday(born, age)
     change = answer.rules.next_minimum_pension_age
-    return birthday(born, change[1]) if change is not None and reached >= change[0] else reached
+    if protected is None and change is not None and reached >= change[0]:
+        return change[1], birthday(born, change[1])
+    return age, reached
 
 
 def money_purchase_annual_allowance(answer: Quote) -> Warning | None:
@@ -197,7 +202,7 @@ def lifetime_allowance_excess(answer: Quote) -> Warning | None:
     charge = answer.payment.charge
     detail = (
         f"{pounds(over)} of this is more than the lifetime allowance leaves and bears a charge of {pounds(charge)}."
-        if charge
+        if answer.rules.lump_sums.regime == "lifetime_allowance_charge"
         else f"{pounds(over)} of this is more than the lifetime allowance leaves; in this tax year there is no charge and it is "
         "taxed as pension income."
     )

@@ -1,0 +1,403 @@
+"""Every warning has a case just inside and one just outside: a penny, a day, a code or a method apart."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import re
+from datetime import date
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from service.law import lump_sums
+from service.law.lump_sums import METHODS, Pension
+from service.planning import withdrawal_warnings
+from service.planning.household import Income, Person
+from service.planning.withdrawal import PayrollFacts, Question, Withdrawal, quote
+from service.planning.withdrawal_warnings import Warning, warnings_for
+from tests.households import BOOK, YEARS
+
+OLD_ENOUGH = date(1955, 6, 1)
+
+
+def asked(
+    method: str = "drawdown",
+    amount: int = 100_000,
+    *,
+    tax_year: str = "2026-27",
+    born: date = OLD_ENOUGH,
+    nation: str = "england",
+    day: date | None = None,
+    income: dict[str, int] | None = None,
+    payroll: PayrollFacts | None = None,
+    pension: Pension | None = None,
+    **person: Any,
+) -> dict[str, Warning]:
+    """The warnings of a withdrawal by their codes; money in pence."""
+    incomes = tuple(Income(kind, each) for kind, each in (income or {}).items())
+    question = Question(
+        tax_year,
+        Person(born, nation, incomes, **person),
+        pension or Pension(100_000_000, drawdown=100_000_000),
+        Withdrawal(method, amount, day=day),
+        payroll,
+    )
+    found = warnings_for(quote(question, BOOK))
+    assert len({warning.code for warning in found}) == len(found)
+    return {warning.code: warning for warning in found}
+
+
+def codes_in_the_module() -> set[str]:
+    """The first argument of every Warning that the module makes."""
+    tree = ast.parse(inspect.getsource(withdrawal_warnings))
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Warning":
+            assert isinstance(node.args[0], ast.Constant)
+            found.add(node.args[0].value)
+    return found
+
+
+NO_TAX = PayrollFacts("NT", "month_1")
+BASIC = PayrollFacts("BR", "month_1")
+GONE = 26_827_500  # the lump sum allowance, ITEPA 2003 s.637P
+
+# Code: what brings it, and what just does not.
+CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
+    "below_minimum_pension_age": [
+        # Finance Act 2004 s.279: 55 reached on the day, and the day before.
+        (
+            {"born": date(1971, 9, 1), "day": date(2026, 8, 31)},
+            {"born": date(1971, 9, 1), "day": date(2026, 9, 1)},
+        ),
+        # Without a day: the first birthday after the tax year, and the last in it.
+        ({"born": date(1972, 4, 6)}, {"born": date(1972, 4, 5)}),
+    ],
+    "minimum_pension_age_depends_on_the_day": [
+        ({"born": date(1971, 4, 7)}, {"born": date(1971, 4, 6)}),
+        ({"born": date(1972, 4, 5)}, {"born": date(1972, 4, 6)}),
+        ({"born": date(1971, 9, 1)}, {"born": date(1971, 9, 1), "day": date(2026, 9, 1)}),
+    ],
+    "lifetime_allowance_exceeded": [
+        # Finance Act 2004 s.214: 1,073,100, and four pence more so that either charge is at least a penny.
+        (
+            {"method": method, "amount": 107_310_004, "tax_year": tax_year, "pension": Pension(107_310_004)},
+            {"method": method, "amount": 107_310_000, "tax_year": tax_year, "pension": Pension(107_310_004)},
+        )
+        for method in ("ufpls", "pcls_and_drawdown")
+        for tax_year in ("2022-23", "2023-24")
+    ]
+    + [
+        # Abolished on 6 April 2024.
+        (
+            {"method": "ufpls", "amount": 120_000_000, "tax_year": "2023-24", "pension": Pension(120_000_000)},
+            {"method": "ufpls", "amount": 120_000_000, "tax_year": "2024-25", "pension": Pension(120_000_000)},
+        )
+    ],
+    "money_purchase_annual_allowance_triggered": [
+        # Finance Act 2004 s.227G: income and a UFPLS do, a lump sum or a small pot alone does not.
+        ({"method": "drawdown", "amount": 1}, {"method": "drawdown", "amount": 0}),
+        ({"method": "ufpls", "amount": 1}, {"method": "ufpls", "amount": 0}),
+        ({"method": "pcls_and_drawdown", "amount": 4}, {"method": "pcls", "amount": 1}),
+        ({"method": "ufpls"}, {"method": "small_pot"}),
+        ({"method": "ufpls"}, {"method": "ufpls", "pension": Pension(10_000_000, flexibly_accessed=True)}),
+    ],
+    "marriage_allowance_lost": [
+        # ITA 2007 s.55B: 12,570 + 37,700 = 50,270 is all within the basic rate; a penny more is not.
+        (
+            {"amount": 2_027_001, "income": {"employment": 3_000_000}, "marriage_allowance": "receives"},
+            {"amount": 2_027_000, "income": {"employment": 3_000_000}, "marriage_allowance": "receives"},
+        ),
+        # A Scottish taxpayer: above the intermediate rate, 12,570 + 31,092 = 43,662.
+        (
+            {
+                "amount": 1_366_201,
+                "income": {"employment": 3_000_000},
+                "marriage_allowance": "receives",
+                "nation": "scotland",
+            },
+            {
+                "amount": 1_366_200,
+                "income": {"employment": 3_000_000},
+                "marriage_allowance": "receives",
+                "nation": "scotland",
+            },
+        ),
+        # Where it was lost before the withdrawal, or never held, the withdrawal does not cost it.
+        (
+            {"amount": 100_000, "income": {"employment": 5_027_000}, "marriage_allowance": "receives"},
+            {"amount": 100_000, "income": {"employment": 5_027_001}, "marriage_allowance": "receives"},
+        ),
+        (
+            {"amount": 3_000_000, "income": {"employment": 3_000_000}, "marriage_allowance": "receives"},
+            {"amount": 3_000_000, "income": {"employment": 3_000_000}},
+        ),
+    ],
+    "marriage_allowance_not_available": [
+        # Who gives keeps 12,570 - 1,260 = 11,310, and stays within the basic rate up to 49,010 (s.55C).
+        (
+            {"amount": 1_901_001, "income": {"employment": 3_000_000}, "marriage_allowance": "gives"},
+            {"amount": 1_901_000, "income": {"employment": 3_000_000}, "marriage_allowance": "gives"},
+        ),
+        (
+            {"amount": 1, "income": {"employment": 5_027_001}, "marriage_allowance": "receives"},
+            {"amount": 1, "income": {"employment": 5_027_000}, "marriage_allowance": "receives"},
+        ),
+    ],
+    "payroll_takes_more_than_is_due": [
+        # BR takes 200.00 of 1,000; due is a fifth of what is above 12,570: 199.994 or 199.996.
+        (
+            {"payroll": BASIC, "income": {"employment": 1_256_997}},
+            {"payroll": BASIC, "income": {"employment": 1_256_998}},
+        ),
+        # A cumulative code puts it right by itself.
+        (
+            {"payroll": BASIC, "income": {"employment": 1_000_000}},
+            {"payroll": PayrollFacts("BR", "cumulative", 3), "income": {"employment": 1_000_000}},
+        ),
+    ],
+    "payroll_takes_less_than_is_due": [
+        # BR takes 200.00 of whole pounds only; due are 200.006 or 200.004.
+        (
+            {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_003},
+            {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_002},
+        ),
+        ({"payroll": NO_TAX, "income": {"employment": 2_000_000}}, {"payroll": NO_TAX}),
+    ],
+    "no_lump_sum_allowance_left": [
+        (
+            {"method": "ufpls", "pension": Pension(10_000_000, lump_sum_allowance_used=GONE)},
+            {"method": "ufpls", "pension": Pension(10_000_000, lump_sum_allowance_used=GONE - 1)},
+        ),
+        (
+            {"method": "ufpls", "pension": Pension(10_000_000, lifetime_allowance_used=10_000)},
+            {"method": "ufpls", "pension": Pension(10_000_000, lifetime_allowance_used=9_999)},
+        ),
+        # The conditions of drawdown are others, and before 6 April 2024 there was no such allowance.
+        (
+            {"method": "ufpls", "pension": Pension(10_000_000, lifetime_allowance_used=10_000)},
+            {"method": "pcls_and_drawdown", "pension": Pension(10_000_000, lifetime_allowance_used=10_000)},
+        ),
+        (
+            {"method": "ufpls", "pension": Pension(10**7, lifetime_allowance_used=10_000), "tax_year": "2024-25"},
+            {"method": "ufpls", "pension": Pension(10**7, lifetime_allowance_used=10_000), "tax_year": "2023-24"},
+        ),
+    ],
+    "small_pot_must_end_the_arrangement": [
+        (
+            {"method": "small_pot", "amount": 1_000_000, "pension": Pension(1_000_001)},
+            {"method": "small_pot", "amount": 1_000_000, "pension": Pension(1_000_000)},
+        ),
+        (
+            {"method": "small_pot", "amount": 600_000, "pension": Pension(300_000, drawdown=300_001)},
+            {"method": "small_pot", "amount": 600_000, "pension": Pension(300_000, drawdown=300_000)},
+        ),
+        (
+            {"method": "small_pot", "amount": 500_000, "pension": Pension(600_000)},
+            {"method": "ufpls", "amount": 500_000, "pension": Pension(600_000)},
+        ),
+    ],
+    "scottish_property_income": [
+        # Finance Act 2026 s.6: property rates from 2027-28.
+        (
+            {"nation": "scotland", "income": {"property": 1}, "tax_year": "2027-28"},
+            {"nation": "scotland", "income": {"property": 1}, "tax_year": "2026-27"},
+        ),
+        (
+            {"nation": "scotland", "income": {"property": 1}, "tax_year": "2027-28"},
+            {"nation": "scotland", "income": {"property": 0}, "tax_year": "2027-28"},
+        ),
+        *(
+            (
+                {"nation": "scotland", "income": {"property": 1}, "tax_year": "2027-28"},
+                {"nation": nation, "income": {"property": 1}, "tax_year": "2027-28"},
+            )
+            for nation in ("england", "wales", "northern_ireland")
+        ),
+    ],
+    "k_code_adjustment": [
+        *(
+            ({"payroll": PayrollFacts(code, "month_1")}, {"payroll": PayrollFacts("S1257L", "month_1")})
+            for code in ("K1", "SK12", "CK475")
+        ),
+        # Nothing of a lump sum is taxable.
+        (
+            {"payroll": PayrollFacts("K1", "month_1"), "method": "ufpls", "amount": 2},
+            {"payroll": PayrollFacts("K1", "month_1"), "method": "pcls", "amount": 2},
+        ),
+    ],
+    "rates_not_yet_set": [
+        # Welsh rates, the Scottish lower limits and the blind person's allowance of 2027-28 are set later.
+        ({"tax_year": "2027-28"}, {"tax_year": "2025-26"}),
+        ({"tax_year": "2030-31"}, {"tax_year": "2019-20"}),
+    ],
+}
+EITHER_SIDE = [
+    pytest.param(code, inside, outside, id=f"{code}-{number}")
+    for code, cases in CASES.items()
+    for number, (inside, outside) in enumerate(cases)
+]
+
+
+@pytest.mark.parametrize(("code", "inside", "outside"), EITHER_SIDE)
+def test_just_inside_and_just_outside(code: str, inside: dict[str, Any], outside: dict[str, Any]) -> None:
+    assert code in asked(**inside)
+    assert code not in asked(**outside)
+
+
+def test_every_warning_has_its_cases() -> None:
+    assert codes_in_the_module() == set(CASES)
+
+
+def test_an_ordinary_withdrawal_warns_of_little() -> None:
+    """A second UFPLS of someone retired, taxed by the code that fits: nothing to say."""
+    pension = Pension(10_000_000, flexibly_accessed=True)
+    assert asked("ufpls", 400_000, pension=pension, payroll=BASIC, income={"state_pension": 1_257_000}) == {}
+
+
+# What the warnings say
+
+
+def test_what_the_loss_of_the_marriage_allowance_costs() -> None:
+    """A tenth of 12,570 up to ten pounds is 1,260; at 20% that is 252 (ITA 2007 s.55B)."""
+    income = {"employment": 3_000_000}
+    lost = asked(amount=3_000_000, income=income, marriage_allowance="receives")["marriage_allowance_lost"]
+    assert (lost.effect, lost.cost, dict(lost.money)) == ("costs", 25_200, {"marriage_allowance_reduction": 25_200})
+    assert "£252" in lost.detail
+
+
+def test_what_is_over_the_lifetime_allowance_costs() -> None:
+    """FA 2004 s.215: 55% of 100,000 paid out, 25% of it kept for income; nothing in 2023-24."""
+    facts: dict[str, Any] = {"amount": 117_310_000, "pension": Pension(117_310_000)}
+    for method, tax_year, charge in (
+        ("ufpls", "2022-23", 5_500_000),
+        ("pcls_and_drawdown", "2022-23", 2_500_000),
+        ("ufpls", "2023-24", 0),
+    ):
+        found = asked(method, tax_year=tax_year, **facts)["lifetime_allowance_exceeded"]
+        assert dict(found.money) == {"excess": 10_000_000, "charge": charge}
+        assert found.cost == charge
+        assert ("no charge" in found.detail) == (charge == 0)
+
+
+def test_how_much_payroll_takes_too_much_or_too_little() -> None:
+    more = asked(payroll=BASIC, income={"employment": 1_207_000})["payroll_takes_more_than_is_due"]
+    assert dict(more.money) == {"over_deducted": 10_000}  # 200 of 1,000, where half of it is within the allowance
+    assert "P55" in more.detail
+    less = asked(payroll=NO_TAX, income={"employment": 1_307_000})["payroll_takes_less_than_is_due"]
+    assert dict(less.money) == {"under_deducted": 20_000}
+
+
+def test_the_money_purchase_annual_allowance_of_each_year() -> None:
+    """4,000 to 2022-23 (Finance (No.2) Act 2017 s.7), 10,000 since (Finance (No.2) Act 2023 s.20)."""
+    for tax_year in YEARS:
+        found = asked(tax_year=tax_year)["money_purchase_annual_allowance_triggered"]
+        assert dict(found.money) == {"money_purchase_annual_allowance": 400_000 if tax_year <= "2022-23" else 1_000_000}
+
+
+def test_the_standing_of_each_year() -> None:
+    for tax_year in YEARS:
+        found = asked(tax_year=tax_year).get("rates_not_yet_set")
+        assert (found is None) == (BOOK.years[tax_year].figures.status == "enacted")
+        if found is not None:
+            assert found.status == BOOK.years[tax_year].figures.status
+
+
+@pytest.mark.parametrize(
+    ("tax_year", "born", "protected"),
+    [
+        ("2026-27", date(1972, 4, 6), None),
+        ("2026-27", date(1973, 4, 5), None),
+        ("2026-27", date(1973, 4, 6), None),  # 55 on 6 April 2028, when the age is 57
+        ("2027-28", date(1975, 1, 1), None),
+        ("2028-29", date(1973, 4, 5), None),
+        ("2026-27", date(1978, 1, 1), 50),
+    ],
+)
+def test_the_age_that_is_said_is_the_age_on_the_day_that_is_said(
+    tax_year: str, born: date, protected: int | None
+) -> None:
+    pension = Pension(0, drawdown=100_000, minimum_pension_age=protected)
+    found = asked(tax_year=tax_year, born=born, pension=pension)["below_minimum_pension_age"]
+    said = re.search(r"from age (\d+), which is reached on (\d{4}-\d{2}-\d{2})", found.detail)
+    assert said is not None
+    age, day = said.groups()
+    assert date.fromisoformat(day) == born.replace(year=born.year + int(age))
+
+
+def test_a_penny_over_the_lifetime_allowance_is_not_said_to_bear_nothing() -> None:
+    """The charge on a penny is dropped to nothing, and yet 2022-23 had a charge and its excess is no pension income."""
+    found = asked("ufpls", 107_310_001, tax_year="2022-23", pension=Pension(107_310_001))
+    assert "no charge" not in found["lifetime_allowance_exceeded"].detail
+
+
+# All together
+
+
+def test_what_is_not_permitted_comes_first_then_what_costs_most() -> None:
+    question = Question(
+        "2022-23",
+        Person(date(1990, 1, 1), "england", (Income("employment", 3_000_000),), marriage_allowance="receives"),
+        Pension(200_000_000, lifetime_allowance_used=9_990),
+        Withdrawal("pcls_and_drawdown", 20_000_000),
+    )
+    found = warnings_for(quote(question, BOOK))
+    assert [warning.effect for warning in found] == ["not_permitted", "costs", "costs", "costs", "check"]
+    assert [warning.code for warning in found[:4]] == [
+        "below_minimum_pension_age",
+        "lifetime_allowance_exceeded",
+        "marriage_allowance_lost",
+        "money_purchase_annual_allowance_triggered",
+    ]
+    assert [warning.cost for warning in found[1:4]] == sorted((warning.cost for warning in found[1:4]), reverse=True)
+
+
+@settings(max_examples=120, deadline=None)
+@given(
+    st.sampled_from(YEARS),
+    st.sampled_from(METHODS),
+    st.dates(date(1945, 1, 1), date(1985, 1, 1)),
+    st.sampled_from(("none", "gives", "receives")),
+    st.sampled_from(("england", "scotland")),
+    st.integers(0, 900_000),
+    st.dictionaries(st.sampled_from(("employment", "property", "dividends")), st.integers(0, 6_000_000)),
+    st.sampled_from((None, NO_TAX, BASIC, PayrollFacts("K475", "month_1"))),
+    st.sampled_from((0, 5_000, 9_999, 10_000)),
+)
+def test_every_warning_is_well_made(
+    tax_year: str,
+    method: str,
+    born: date,
+    marriage: str,
+    nation: str,
+    amount: int,
+    income: dict[str, int],
+    payroll: PayrollFacts | None,
+    used: int,
+) -> None:
+    pension = Pension(40_000_000, drawdown=2_000_000, lifetime_allowance_used=used)
+    rules = BOOK.years[tax_year].lump_sums
+    most = lump_sums.most_permitted(method, pension, rules, lump_sums.available(pension, rules))
+    incomes = tuple(Income(kind, each) for kind, each in income.items())
+    question = Question(
+        tax_year,
+        Person(born, nation, incomes, marriage_allowance=marriage),
+        pension,
+        Withdrawal(method, min(amount, most)),
+        payroll,
+    )
+    found = warnings_for(quote(question, BOOK))
+    ranks = [("not_permitted", "costs", "check").index(warning.effect) for warning in found]
+    assert ranks == sorted(ranks)
+    for warning in found:
+        assert warning.code in CASES
+        assert warning.title
+        assert warning.detail.endswith(".")
+        assert warning.sources
+        assert warning.path[0] in ("tax_year", "person", "pension", "withdrawal", "payroll")
+        assert warning.cost >= 0
+        assert "£-" not in warning.detail
+        assert "-£" not in warning.detail
