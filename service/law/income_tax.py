@@ -170,7 +170,9 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     other_income = taxpayer.other_income + withdrawal
     net_income = taxpayer.income + withdrawal
     adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
-    allowance = personal_allowances.personal_allowance(adjusted, rules.personal_allowance, rules.taper_threshold)
+    allowance = rules.personal_allowance
+    if adjusted > rules.taper_threshold:
+        allowance = personal_allowances.personal_allowance(adjusted, allowance, rules.taper_threshold)
     blind = rules.blind_persons_allowance if taxpayer.blind else 0
     given = min(rules.marriage_allowance, allowance) if taxpayer.marriage_allowance == "gives" else 0
     stack, savings_allowance = _stack(year, other_income, allowance + blind - given)

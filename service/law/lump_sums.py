@@ -206,6 +206,20 @@ def splitter(method: str, pension: Pension, rules: LumpSumRules, left: Allowance
     return charged
 
 
+def gross_within(method: str, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[int], int] | None:
+    """The largest gross payment whose taxable part is at most a given amount, as a function of that amount.
+
+    It turns ``splitter`` round; None where a lifetime allowance charge makes that more than a division.
+    """
+    if method == "pcls" or (method not in ("drawdown", "small_pot") and rules.regime == "lifetime_allowance_charge"):
+        return None
+    if method == "drawdown":
+        return lambda taxable: taxable
+    most = quarter(pension.uncrystallised, rules) if method == "small_pot" else left.tax_free
+    taxed = WHOLE - rules.tax_free_rate
+    return lambda taxable: min(taxable * WHOLE // taxed, taxable + most)
+
+
 def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
     """A payment of ``gross`` pence by a method, with its parts and the funds it leaves.
 

@@ -18,12 +18,14 @@ from service.planning.tax_curve import STAIR, Piece, TaxCurve
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What is asked: ``net`` pence, from at most ``most`` gross. ``split`` turns a gross amount into its taxable part
-    and any lifetime allowance charge; ``on_withdrawal`` is the year's extra tax on a taxable amount, by the rules."""
+    and any lifetime allowance charge, ``gross_within`` turns that round where it can be; ``on_withdrawal`` is the year's
+    extra tax on a taxable amount, by the rules."""
 
     net: int
     most: int
     split: Callable[[int], Split]
     on_withdrawal: Callable[[int], int]
+    gross_within: Callable[[int], int] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +117,9 @@ def _net_by_rules(wanted: Wanted, gross: int) -> int:
 
 def _last_within(wanted: Wanted, lowest: int, taxable: int) -> int | None:
     """The largest gross from ``lowest`` on whose taxable part is at most ``taxable``; None if not even ``lowest``'s is."""
+    if wanted.gross_within is not None:
+        gross = min(wanted.most, wanted.gross_within(taxable))
+        return gross if gross >= lowest else None
 
     def taxable_of(gross: int) -> int:
         return wanted.split(gross)[0]

@@ -14,7 +14,7 @@ Tax is in ten-thousandths of a penny here (pence times basis points), amounts in
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
@@ -190,8 +190,13 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     if its_rules.other_income_first and held:
         levels.append((other, (0, *scales.lower.limits)))
         levels.append((other + held, scales.property.limits if scales.property else ()))
-    if savings or dividends:
-        nil_dividends = scales.dividend_allowance
+    nil_dividends = scales.dividend_allowance
+    if savings <= its_rules.savings_allowances[1] and dividends <= nil_dividends:
+        # All inside the nil rates, until the highest UK band takes the savings allowance away.
+        if savings or dividends:
+            levels.append((other + held, uk_limits[1:]))
+            levels.append((other + held + savings, uk_limits[1:]))
+    else:
         # Where savings end to be free of tax, for each savings allowance, and where dividends above them do.
         nil_savings = tuple(scales.starting_rate_limit + allowance for allowance in its_rules.savings_allowances)
         nil_both = tuple(top + nil_dividends for top in nil_savings)
@@ -214,67 +219,70 @@ def _reached_late(before: int, first: int, last: int) -> tuple[int, ...]:
     return stair, stair + STAIR
 
 
-def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
+def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterable[Piece]:
     """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
     first, last = taper
     if first <= start < last:
-        yield from _joined(list(_stairs(rules, start, end, first)))
+        return _joined(list(_stairs(rules, start, end, first)))
+    at_start, at_end = rules(start), rules(end)
+    if not _lost(at_start, at_end):
+        return _straight(rules, start, end)
+    return _with_step(rules, start, end, taper)
+
+
+def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
+    """The pieces between two points where reliefs are lost: just past ``start``, or else where halving finds it."""
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    lost = _lost(rules(start), rules(end))
+    if end - start == 1:
+        yield Piece(start, start, tax_start, tax_end, None, lost)
+        yield Piece(start, end, tax_end, tax_end, 0, _because(rules(start), rules(end), rules.year, False))
         return
+    just_after = rules(start + 1)
+    if _lost(just_after, rules(end)):
+        middle = _where_lost(rules, start, end)
+        yield from _between(rules, start, middle, taper)
+        yield from _between(rules, middle, end, taper)
+        return
+    rest = _straight(rules, start + 1, end)
+    tax_after = just_after.income_tax - (rest[0].rate or 0)
+    if tax_after != tax_start:
+        yield Piece(start, start, tax_start, tax_after, None, lost)
+    yield rest[0]._replace(start=start, tax_start=tax_after)
+    yield from rest[1:]
+
+
+def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:
+    """Straight pieces from ``start`` to ``end``, halved where the set-off bends the line between."""
     at_start, at_end = rules(start), rules(end)
     tax_start, tax_end = at_start.income_tax, at_end.income_tax
-    lost = _lost(at_start, at_end)
-    if lost:
-        # Allowances are lost just past a limit, so between ``start`` and the next penny.
-        just_after = rules(start + 1)
-        if end - start == 1:
-            yield Piece(start, start, tax_start, tax_end, None, lost)
-            yield Piece(start, end, tax_end, tax_end, 0, _because(rules, start, end, False))
-            return
-        if _lost(just_after, at_end):
-            middle = _where_lost(rules, start, end)
-            yield from _between(rules, start, middle, taper)
-            yield from _between(rules, middle, end, taper)
-            return
-        rest = list(_straight(rules, start + 1, end))
-        rate = rest[0].rate or 0
-        tax_after = just_after.income_tax - rate
-        if tax_after != tax_start:
-            yield Piece(start, start, tax_start, tax_after, None, lost)
-        yield rest[0]._replace(start=start, tax_start=tax_after)
-        yield from rest[1:]
-        return
-    yield from _straight(rules, start, end)
-
-
-def _straight(rules: TaxedYear, start: int, end: int) -> Iterator[Piece]:
-    """Straight pieces from ``start`` to ``end``, halved where the set-off bends the line between."""
-    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
     length = end - start
     rate, uneven = divmod(tax_end - tax_start, length)
-    if length > 1 and (_set_off_may_bend(rules, start, end) or _reduction_may_bend(rules, start, end)):
+    if length > 1 and (
+        at_start.marriage_allowance_reduction != at_end.marriage_allowance_reduction
+        or _set_off_may_bend(rules.year, at_start, at_end, start, end)
+    ):
         straight = not uneven
         if straight:
             probes = {start + 1, start + length * 5 // 13, end - 1} - {start, end}
             straight = all(rules(x).income_tax == tax_start + (x - start) * rate for x in probes)
         if not straight:
             bend = _bend(rules, start, end)
-            yield from _straight(rules, start, bend)
-            yield from _straight(rules, bend, end)
-            return
-    yield Piece(start, end, tax_start, tax_end, rate, _because(rules, start, end, False))
+            return _straight(rules, start, bend) + _straight(rules, bend, end)
+    return [Piece(start, end, tax_start, tax_end, rate, _because(at_start, at_end, rules.year, False))]
 
 
-def _set_off_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
+def _set_off_may_bend(year: YearOf, before: Liability, after: Liability, start: int, end: int) -> bool:
     """Whether the choice of set-off may bend the line between two neighbouring points.
 
-    Without savings and dividends there is no choice; where the plain order is best its bends are among the points.
+    Without savings and dividends there is no choice; where the plain order is best its bends are among the points. (The
+    marriage allowance reduction, limited to the tax there is, may bend it too where it is not the same at both ends.)
     """
-    taxpayer, its_rules, scales = rules.year
+    taxpayer, its_rules, scales = year
     if taxpayer.savings == 0 and taxpayer.dividends == 0:
         return False
-    after = rules(end)
     other_income = 0 if its_rules.other_income_first else taxpayer.other_income + end
-    below_savings = taxpayer.other_income + start + taxpayer.property_income - rules(start).allowances
+    below_savings = taxpayer.other_income + start + taxpayer.property_income - before.allowances
     return not plain_order_is_best(
         scales,
         max(0, below_savings),
@@ -284,11 +292,6 @@ def _set_off_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
         taxpayer.dividends,
         after.savings_allowance,
     )
-
-
-def _reduction_may_bend(rules: TaxedYear, start: int, end: int) -> bool:
-    """Whether the marriage allowance reduction, limited to the tax there is, reaches its full amount between."""
-    return rules(start).marriage_allowance_reduction != rules(end).marriage_allowance_reduction
 
 
 def _bend(rules: TaxedYear, start: int, end: int) -> int:
@@ -331,7 +334,7 @@ def _stairs(rules: TaxedYear, start: int, end: int, first: int) -> Iterator[Piec
     rate, uneven = divmod(tax_end - tax_start, end - start)
     tread = rules(start + 1).income_tax - tax_start
     regular = not uneven and not lost
-    if regular:
+    if regular and (rules.year.taxpayer.savings or rules.year.taxpayer.dividends):
         middle = start + whole * 5 // 13 * STAIR
         probes = ((start + STAIR, 0), (middle, 0), (end - STAIR, 0), (end, -1), (middle, STAIR - 1))
         regular = all(
@@ -344,7 +347,9 @@ def _stairs(rules: TaxedYear, start: int, end: int, first: int) -> Iterator[Piec
         yield from _stairs(rules, start, middle, first)
         yield from _stairs(rules, middle, end, first)
         return
-    yield Piece(start, end, tax_start, tax_end, rate, _because(rules, start, end, True), tread, start)
+    yield Piece(
+        start, end, tax_start, tax_end, rate, _because(rules(start), rules(end), rules.year, True), tread, start
+    )
 
 
 def _joined(pieces: list[Piece]) -> list[Piece]:
@@ -387,10 +392,12 @@ def _one_stair(rules: TaxedYear, start: int, end: int, first: int) -> Piece:
     ends_on_foot = (end - first) % STAIR == 0
     exact = rules(end - 1).income_tax == tax_start + (end - 1 - start) * tread
     if not ends_on_foot and exact:
-        return Piece(start, end, tax_start, tax_end, tread, _because(rules, start, end, True))
+        return Piece(start, end, tax_start, tax_end, tread, _because(rules(start), rules(end), rules.year, True))
     length = end - start
     rate = (tax_end - tax_start) // length
-    return Piece(start, end, tax_start, tax_end, rate, _because(rules, start, end, True), tread, start, exact)
+    return Piece(
+        start, end, tax_start, tax_end, rate, _because(rules(start), rules(end), rules.year, True), tread, start, exact
+    )
 
 
 def _lost(before: Liability, after: Liability) -> tuple[str, ...]:
@@ -419,10 +426,8 @@ def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
     return low
 
 
-def _because(rules: TaxedYear, start: int, end: int, tapered: bool) -> tuple[str, ...]:
+def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -> tuple[str, ...]:
     """The rules at work between two points."""
-    year = rules.year
-    before, after = rules(start), rules(end)
     if after.taxable == 0 and after.lower == 0:
         return ("personal_allowance", "blind_persons_allowance") if year.taxpayer.blind else ("personal_allowance",)
     reasons = []

@@ -260,7 +260,8 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYe
     def on_withdrawal(taxable: int) -> int:
         return year(taxable).total - year(0).total
 
-    wanted = Wanted(net_wanted, most, split, on_withdrawal)
+    within = lump_sums.gross_within(asked.method, question.pension, rules.lump_sums, left)
+    wanted = Wanted(net_wanted, most, split, on_withdrawal, within)
     all_taxable = split(most)[0]
     # The curve is followed only as far as it has to be.
     to = min(all_taxable, net_wanted)

@@ -119,6 +119,11 @@ def test_a_quarter_of_the_lifetime_allowance_used_comes_off(
         ),
         # An allowance below the standard one protects nothing.
         (Pension(PLENTY, protected_lump_sum_allowance=20_000_000), 26_827_500, 107_310_000),
+        (
+            Pension(PLENTY, protected_lump_sum_allowance=20_000_000, lifetime_allowance_used=4_000),
+            16_096_500,
+            96_579_000,
+        ),
         # Primary protection: the second allowance is its own figure.
         (
             Pension(
