@@ -212,14 +212,14 @@ def small_taxpayers(draw: Any) -> Taxpayer:
     )
 
 
-@settings(max_examples=600, deadline=None)
+@settings(max_examples=350, deadline=None)
 @given(small_taxpayers(), years)
 def test_no_whole_pound_way_of_using_the_allowances_is_better(person: Taxpayer, tax_year: str) -> None:
     figures = small_year(BOOK.years[tax_year].figures)
     assert liability(year_of(person, rules_for(figures, person.nation))).income_tax == least_tax(figures, person)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     small_taxpayers(),
     years,
@@ -334,7 +334,7 @@ def plain_tax(figures: TaxYear, person: Taxpayer) -> int:
     return tax + band_tax(figures.bands("income_tax.dividend_bands"), relief, 0, free, total)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=250, deadline=None)
 @given(taxpayers(), years, st.one_of(st.just(0), amounts(60_000)))
 def test_never_worse_than_the_plain_order(taxpayer: Taxpayer, tax_year: str, more_savings: int) -> None:
     taxpayer = replace(taxpayer, savings=taxpayer.savings + more_savings)
@@ -348,7 +348,7 @@ def test_never_worse_than_the_plain_order(taxpayer: Taxpayer, tax_year: str, mor
         assert found.income_tax == plain_tax(figures, taxpayer)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(taxpayers(), years)
 def test_the_tax_of_a_year_is_that_of_its_stack(taxpayer: Taxpayer, tax_year: str) -> None:
     """The parts are added up in two places: once to choose the set-off, once for the answer."""

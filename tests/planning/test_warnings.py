@@ -53,11 +53,13 @@ def asked(
 def codes_in_the_module() -> set[str]:
     """The first argument of every Warning that the module makes."""
     tree = ast.parse(inspect.getsource(withdrawal_warnings))
-    found = set()
+    found: set[str] = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Warning":
-            assert isinstance(node.args[0], ast.Constant)
-            found.add(node.args[0].value)
+            code = node.args[0]
+            assert isinstance(code, ast.Constant)
+            assert isinstance(code.value, str)
+            found.add(code.value)
     return found
 
 

@@ -78,7 +78,7 @@ def questions(draw: Any) -> Question:
     return Question(tax_year, draw(people()), pension, Withdrawal(method, amount), payroll)
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(taxpayers(), years, amounts(250_000))
 def test_tax_is_never_negative_and_never_more_than_the_income(
     taxpayer: Taxpayer, tax_year: str, withdrawal: int
@@ -98,7 +98,7 @@ def test_tax_is_never_negative_and_never_more_than_the_income(
     assert found.taxable == max(0, income - found.allowances) or found.floor == found.taxable
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(taxpayers(), years, amounts(200_000), st.one_of(st.integers(1, 300), st.integers(1, 5_000_000)))
 def test_more_income_never_means_less_tax(taxpayer: Taxpayer, tax_year: str, withdrawal: int, more: int) -> None:
     """But for who gives the marriage allowance: it comes back with the first pound taxed above basic (ITA s.55C)."""
@@ -112,7 +112,7 @@ def test_more_income_never_means_less_tax(taxpayer: Taxpayer, tax_year: str, wit
     assert after.child_benefit_charge >= before.child_benefit_charge
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(questions())
 def test_every_amount_of_a_quote_reconciles(question: Question) -> None:
     answer = quote(question, BOOK)
@@ -239,7 +239,7 @@ def assert_parts_equal_whole(question: Question, first_amount: int) -> None:
         assert second.lifetime_allowance.available_after == whole.lifetime_allowance.available_after
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(questions(), st.data())
 def test_taking_it_in_two_parts_changes_nothing(question: Question, data: st.DataObject) -> None:
     asked = question.withdrawal.amount

@@ -213,7 +213,7 @@ def texts(draw: Any) -> bytes:
     text = written(tree, draw(st.sampled_from(("", "", " ", "\n\t", "\r\n", "\u00a0", "\f", "/**/"))))
     before = draw(st.sampled_from(("", "", "", "", "", "", " ", "\n", "\ufeff", "\x00", "[", "1")))
     after = draw(st.sampled_from(("", "", "", "", "", "", " ", "\n", "\x00", "}", "]", ",", ":", "{}", "\ufeff")))
-    data = (before + text + after).encode("utf-8", "surrogatepass")
+    data: bytes = (before + text + after).encode("utf-8", "surrogatepass")
     if draw(st.integers(0, 9)) == 0:
         at = draw(st.integers(0, len(data)))
         data = (
@@ -358,6 +358,7 @@ def test_the_comparison_would_notice_a_careless_reader(monkeypatch: pytest.Monke
 
 
 def test_the_quick_reader_refuses_with_its_own_error() -> None:
-    for document in (None, [], {}, {"tax_year": "2026-27"}, {**FULL, "more": 1}):
+    documents: tuple[object, ...] = (None, [], {}, {"tax_year": "2026-27"}, {**FULL, "more": 1})
+    for document in documents:
         with pytest.raises(Refused):
             QUICK(document)
