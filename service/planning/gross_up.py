@@ -7,23 +7,25 @@ the rules then decide at the penny.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from itertools import chain, pairwise
 
 from service.law import rounding
 from service.law.lump_sums import Split
-from service.planning.tax_curve import STAIR, Piece, TaxCurve
+from service.planning.tax_curve import STAIR, Piece
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What is asked: ``net`` pence, from at most ``most`` gross. ``split`` turns a gross amount into its taxable part
-    and any lifetime allowance charge, ``gross_within`` turns that round where it can be; ``on_withdrawal`` is the year's
-    extra tax on a taxable amount, by the rules."""
+    and any lifetime allowance charge, ``gross_within`` turns that round where it can be; ``tax_without`` is the
+    year's tax without the withdrawal, ``on_withdrawal`` the extra tax on a taxable amount, both by the rules."""
 
     net: int
     most: int
     split: Callable[[int], Split]
+    tax_without: int
     on_withdrawal: Callable[[int], int]
     gross_within: Callable[[int], int] | None
 
@@ -36,16 +38,16 @@ class GrossUp:
     most_net: int
 
 
-def least_gross(wanted: Wanted, curve: TaxCurve) -> GrossUp:
-    """The least gross amount, in pence, that leaves at least ``wanted.net``."""
-    tax_without = rounding.years_tax_to_the_penny(curve.pieces[0].tax_start)
+def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
+    """The least gross amount, in pence, that leaves at least ``wanted.net``.
+
+    ``pieces`` are those of the tax curve, in order; no more of them are taken than the answer needs.
+    """
     most_net = 0
     lowest = 0
-    pieces = curve.pieces
-    for index, piece in enumerate(pieces):
-        if piece.rate is None:
+    for piece, following in pairwise(chain(pieces, (None,))):
+        if piece is None or piece.rate is None:
             continue
-        following = pieces[index + 1] if index + 1 < len(pieces) else None
         # A child benefit step is reached at the piece's own end; every other step comes after it.
         reached = following is not None and following.rate is None and "child_benefit_charge" in following.because
         last = piece.end - 1 if reached else piece.end
@@ -53,7 +55,7 @@ def least_gross(wanted: Wanted, curve: TaxCurve) -> GrossUp:
         def net(gross: int, piece: Piece = piece) -> int:
             taxable, charge, *_ = wanted.split(gross)
             tax = rounding.years_tax_to_the_penny(piece.tax_at(max(taxable, piece.start)))
-            return gross - charge - (tax - tax_without)
+            return gross - charge - (tax - wanted.tax_without)
 
         highest = _last_within(wanted, lowest, last)
         if highest is None:

@@ -128,15 +128,21 @@ class TaxedYear:
 
 def tax_curve(rules: TaxedYear, to: int) -> TaxCurve:
     """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
-    year = rules.year
-    taper = _taper(year, rules)
-    points = _points(year, rules, taper, to)
-    pieces: list[Piece] = []
-    for start, end in pairwise(points):
-        pieces.extend(_between(rules, start, end, taper))
-    if year.taxpayer.child_benefit:
-        pieces = list(_with_child_benefit_steps(year, rules, pieces))
-    return TaxCurve(tuple(pieces))
+    return TaxCurve(tuple(pieces_to(rules, to)))
+
+
+def pieces_to(rules: TaxedYear, to: int) -> Iterator[Piece]:
+    """The curve's pieces, each made only when it is asked for."""
+    if rules.year.taxpayer.child_benefit:
+        return _with_child_benefit_steps(rules, _income_tax_pieces(rules, to))
+    return _income_tax_pieces(rules, to)
+
+
+def _income_tax_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
+    """The pieces without the child benefit charge."""
+    taper = _taper(rules.year, rules)
+    for start, end in pairwise(_points(rules.year, rules, taper, to)):
+        yield from _between(rules, start, end, taper)
 
 
 def _taper(year: YearOf, rules: TaxedYear) -> tuple[int, int]:
@@ -454,9 +460,9 @@ def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -
     return tuple(reasons)
 
 
-def _with_child_benefit_steps(year: YearOf, rules: TaxedYear, pieces: list[Piece]) -> Iterator[Piece]:
+def _with_child_benefit_steps(rules: TaxedYear, pieces: Iterable[Piece]) -> Iterator[Piece]:
     """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
-    its_rules = year.rules
+    year, its_rules = rules.year, rules.year.rules
     adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
 
     def charge_at(amount: int) -> int:
@@ -470,7 +476,7 @@ def _with_child_benefit_steps(year: YearOf, rules: TaxedYear, pieces: list[Piece
     steps = [
         its_rules.child_benefit_threshold + point * its_rules.child_benefit_step - adjusted for point in range(1, 101)
     ]
-    steps = [step for step in steps if 0 < step <= pieces[-1].end]
+    steps = [step for step in steps if step > 0]
     added = charge_at(0)
     position = 0
     for piece in pieces:

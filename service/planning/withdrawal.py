@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
@@ -14,9 +15,7 @@ from service.law.rulebook import RuleBook, YearRules
 from service.planning.faults import Fault, RuleViolation, pounds
 from service.planning.gross_up import Wanted, least_gross
 from service.planning.household import Person
-from service.planning.tax_curve import TaxCurve, TaxedYear, tax_curve
-
-_FURTHER = 100_000  # pence; how much further, besides half as far again, the curve is followed at a time
+from service.planning.tax_curve import Piece, TaxCurve, TaxedYear, pieces_to, tax_curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,16 +260,15 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYe
         return year(taxable).total - year(0).total
 
     within = lump_sums.gross_within(asked.method, question.pension, rules.lump_sums, left)
-    wanted = Wanted(net_wanted, most, split, on_withdrawal, within)
-    all_taxable = split(most)[0]
-    # The curve is followed only as far as it has to be.
-    to = min(all_taxable, net_wanted)
-    curve = tax_curve(year, to)
-    found = least_gross(wanted, curve)
-    while found.gross is None and to < all_taxable:
-        to = min(all_taxable, to + to // 2 + _FURTHER)
-        curve = tax_curve(year, to)
-        found = least_gross(wanted, curve)
+    wanted = Wanted(net_wanted, most, split, year(0).total, on_withdrawal, within)
+    followed: list[Piece] = []
+
+    def pieces() -> Iterator[Piece]:
+        for piece in pieces_to(year, split(most)[0]):
+            followed.append(piece)
+            yield piece
+
+    found = least_gross(wanted, pieces())
     if found.gross is None:
         raise RuleViolation(
             (
@@ -283,7 +281,8 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYe
             ),
             found.most_net,
         )
-    return found.gross, curve
+    reaches_on = followed[-1].end > split(found.gross)[0]
+    return found.gross, TaxCurve(tuple(followed)) if reaches_on else None
 
 
 def _too_much(question: Question, rules: YearRules, left: Allowances, most: int) -> Fault:
