@@ -197,18 +197,23 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
         levels.append((other, (0, *scales.lower.limits)))
         levels.append((other + held, scales.property.limits if scales.property else ()))
     nil_dividends = scales.dividend_allowance
+    if savings or dividends:
+        levels.append((other + held, uk_limits))
+        levels.append((other + held + savings, uk_limits))
     if savings <= its_rules.savings_allowances[1] and dividends <= nil_dividends:
         # All inside the nil rates, until the highest UK band takes the savings allowance away.
-        if savings or dividends:
-            levels.append((other + held, uk_limits[1:]))
-            levels.append((other + held + savings, uk_limits[1:]))
-    else:
-        # Where savings end to be free of tax, for each savings allowance, and where dividends above them do.
-        nil_savings = tuple(scales.starting_rate_limit + allowance for allowance in its_rules.savings_allowances)
-        nil_both = tuple(top + nil_dividends for top in nil_savings)
-        levels.append((other + held, (scales.starting_rate_limit, *uk_limits)))
-        levels.append((other + held + savings, (0, *nil_savings, *uk_limits, *(x - nil_dividends for x in uk_limits))))
-        levels.append((everything, (savings, savings + nil_dividends, nil_dividends, *nil_savings, *nil_both)))
+        return levels
+    # Where savings end to be free of tax, for each savings allowance, and where dividends above them do.
+    nil_savings = tuple(scales.starting_rate_limit + allowance for allowance in its_rules.savings_allowances)
+    if savings:
+        levels.append((other + held, (scales.starting_rate_limit,)))
+        levels.append((other + held + savings, (0, *nil_savings)))
+        levels.append((everything, (savings, *nil_savings)))
+    if dividends:
+        levels.append((other + held + savings, (0, *(limit - nil_dividends for limit in uk_limits))))
+        levels.append((everything, (nil_dividends, savings + nil_dividends)))
+    if savings and dividends:
+        levels.append((everything, tuple(top + nil_dividends for top in nil_savings)))
     return levels
 
 
