@@ -203,8 +203,14 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     if savings <= its_rules.savings_allowances[1] and dividends <= nil_dividends:
         # All inside the nil rates, until the highest UK band takes the savings allowance away.
         return levels
-    # Where savings end to be free of tax, for each savings allowance, and where dividends above them do.
-    nil_savings = tuple(scales.starting_rate_limit + allowance for allowance in its_rules.savings_allowances)
+    # Where savings end to be free of tax, for each savings allowance, and where dividends above them do. A smaller
+    # allowance than the first matters there only to a stack that reaches a higher band from so low down.
+    full_nil = scales.starting_rate_limit + its_rules.savings_allowances[0]
+    nil_savings = tuple(
+        scales.starting_rate_limit + allowance
+        for allowance, floor in zip(its_rules.savings_allowances, scales.savings.floors, strict=True)
+        if full_nil + savings + dividends >= floor
+    )
     if savings:
         levels.append((other + held, (scales.starting_rate_limit,)))
         levels.append((other + held + savings, (0, *nil_savings)))
@@ -347,7 +353,7 @@ def _stairs(rules: TaxedYear, start: int, end: int, first: int) -> Iterator[Piec
     regular = not uneven and not lost
     if regular and (rules.year.taxpayer.savings or rules.year.taxpayer.dividends):
         middle = start + whole * 5 // 13 * STAIR
-        probes = ((start + STAIR, 0), (middle, 0), (end - STAIR, 0), (end, -1), (middle, STAIR - 1))
+        probes = ((start + STAIR, 0), (middle, STAIR - 1), (end - STAIR, 0), (end, -1))
         regular = all(
             rules(x + off).income_tax
             == tax_start + (x - start - (STAIR if off < 0 else 0)) * rate + (off % STAIR) * tread
