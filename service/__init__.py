@@ -31,7 +31,7 @@ def create_app(settings: Settings) -> Flask:
     app.url_map.redirect_defaults = False
     app.extensions["rules_version"] = book.version
     problems.register(app)
-    app.register_blueprint(withdrawal_tax.blueprint(book))
+    app.register_blueprint(withdrawal_tax.blueprint(book, settings.max_body_bytes))
     app.register_blueprint(tax_years.blueprint(book))
     app.register_blueprint(meta.blueprint(book))
     return app

@@ -14,7 +14,7 @@ from decimal import Decimal, InvalidOperation
 from typing import Any, TypeVar
 
 import msgspec
-from flask import current_app, request
+from flask import request
 from marshmallow import ValidationError
 
 from service.http.problems import ProblemError
@@ -28,13 +28,13 @@ _QUICK = msgspec.json.Decoder(float_hook=Decimal)
 _LONGEST_WHOLE_NUMBER = 100
 
 
-def read_json_body() -> bytes:
-    """The request's bytes. ProblemError 415 for another content type, 413 over the limit, 400 if cut short."""
-    if request.content_type != "application/json" and request.mimetype != "application/json":
+def read_json_body(limit: int) -> bytes:
+    """The request's bytes. ProblemError 415 for another content type, 413 over ``limit`` bytes, 400 if cut short."""
+    environ = request.environ
+    if environ.get("CONTENT_TYPE") != "application/json" and request.mimetype != "application/json":
         raise ProblemError("unsupported-media-type", "Send the request as application/json.")
-    announced = request.environ.get("CONTENT_LENGTH", "")
-    limit = current_app.config["MAX_CONTENT_LENGTH"]
-    stream = request.environ["wsgi.input"]
+    announced = environ.get("CONTENT_LENGTH", "")
+    stream = environ["wsgi.input"]
     if announced.isascii() and announced.isdecimal():
         length = int(announced[:_LONGEST_WHOLE_NUMBER])
         if length > limit:
@@ -43,7 +43,7 @@ def read_json_body() -> bytes:
         if len(body) < length:
             raise _unreadable("The body ends before the length it announced.")
         return body
-    if not request.environ.get("wsgi.input_terminated"):
+    if not environ.get("wsgi.input_terminated"):
         return b""  # neither a length nor chunks: there is no body
     body = stream.read(limit + 1)
     if len(body) > limit:

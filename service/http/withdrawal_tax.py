@@ -18,8 +18,8 @@ from service.schemas import withdrawal as schemas
 from service.schemas.quick import quick_reader
 
 
-def blueprint(book: RuleBook) -> Blueprint:
-    """The resource, for the tax years of a rule book."""
+def blueprint(book: RuleBook, max_body_bytes: int) -> Blueprint:
+    """The resource, for the tax years of a rule book and bodies of a bounded size."""
     routes = Blueprint("withdrawal_tax", __name__)
     schema = schemas.withdrawal_tax_schema(tuple(book.years))
     quick = quick_reader(schema)
@@ -42,7 +42,7 @@ def blueprint(book: RuleBook) -> Blueprint:
     def withdrawal_tax() -> Response:
         require_json_accepted()
         wanted = includes(("working", "curve"))
-        question = loaded(read_json_body(), schema, quick, schemas.question)
+        question = loaded(read_json_body(max_body_bytes), schema, quick, schemas.question)
         return Response(encode(answer(question, wanted)), 200, headers, content_type="application/json")
 
     return routes
