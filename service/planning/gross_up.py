@@ -49,7 +49,7 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
         if piece is None or piece.rate is None:
             continue
         # A child benefit step is reached at the piece's own end; every other step comes after it.
-        reached = following is not None and following.rate is None and "child_benefit_charge" in following.because
+        reached = following is not None and following.is_charge_step
         last = piece.end - 1 if reached else piece.end
 
         def net(gross: int, piece: Piece = piece) -> int:

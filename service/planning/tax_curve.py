@@ -47,6 +47,12 @@ class Piece(NamedTuple):
     foot: int | None = None
     exact: bool = True
 
+    @property
+    def is_charge_step(self) -> bool:
+        """Whether this is a step of the child benefit charge, which is there once its amount is reached; every other
+        step comes only after its amount."""
+        return self.because is _CHARGE
+
     def tax_at(self, amount: int) -> int:
         """Tax at an amount within the piece, in ten-thousandths of a penny."""
         if amount == self.end or self.rate is None:
@@ -99,7 +105,7 @@ class TaxCurve:
         tax = self.pieces[0].tax_start
         for piece in self.pieces:
             if piece.start > amount or (
-                piece.start == piece.end == amount and "child_benefit_charge" not in piece.because
+                piece.start == piece.end == amount and not piece.is_charge_step
             ):
                 break
             tax = piece.tax_at(min(amount, piece.end))

@@ -172,20 +172,21 @@ def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
     cut: list[Slice] = []
     so_far = rounding.years_tax_to_the_penny(curve.pieces[0].tax_start)
     for piece in curve.pieces:
-        step = piece.rate is None
-        reached = piece.start <= taxable if step and "child_benefit_charge" in piece.because else piece.start < taxable
-        if not reached:
+        start, end, rate, because = piece.start, piece.end, piece.rate, piece.because
+        if start >= taxable and not (start == taxable and rate is None and piece.is_charge_step):
             break
-        end = min(piece.end, taxable)
-        tax_to_end = rounding.years_tax_to_the_penny(piece.tax_at(end))
+        tax_end = piece.tax_end
+        if end > taxable:
+            end, tax_end = taxable, piece.tax_at(taxable)
+        tax_to_end = rounding.years_tax_to_the_penny(tax_end)
         tax = tax_to_end - so_far
         so_far = tax_to_end
-        height = piece.stair_height
+        height = piece.stair_height if piece.foot is not None else 0
         last = cut[-1] if cut else None
-        if last and not step and (last.rate, last.because, last.stair_height) == (piece.rate, piece.because, height):
-            cut[-1] = Slice(last.start, end, last.rate, last.tax + tax, last.because, height)
+        if last and rate is not None and last.rate == rate and last.because == because and last.stair_height == height:
+            cut[-1] = Slice(last.start, end, rate, last.tax + tax, because, height)
         else:
-            cut.append(Slice(piece.start, end, piece.rate, tax, piece.because, height))
+            cut.append(Slice(start, end, rate, tax, because, height))
     return tuple(cut)
 
 
