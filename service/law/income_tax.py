@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
-from service.figures.loader import Band, TaxYear
+from service.figures.loader import TaxYear
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
 from service.law.set_off import Scales, Stack, charged_above_basic, dividend_tax, lower_tax, savings_tax, set_off
@@ -103,13 +103,13 @@ class Liability(NamedTuple):
 
 def rules_for(figures: TaxYear, nation: str) -> IncomeTaxRules:
     """The income tax rules of one year for a resident of one nation, from that year's figures."""
-    lower = _scale(figures.bands(f"income_tax.bands_{nation}"))
-    savings = _scale(figures.bands("income_tax.savings_bands"))
-    dividends = _scale(figures.bands("income_tax.dividend_bands"))
+    lower = Scale.of_bands(figures.bands(f"income_tax.bands_{nation}"))
+    savings = Scale.of_bands(figures.bands("income_tax.savings_bands"))
+    dividends = Scale.of_bands(figures.bands("income_tax.dividend_bands"))
     scottish = nation == "scotland"
     # The Scottish rate for property income is not in force: property stays with a Scottish taxpayer's other income.
     own_property_rates = figures.has("income_tax.property_bands") and not scottish
-    property_scale = _scale(figures.bands("income_tax.property_bands")) if own_property_rates else None
+    property_scale = Scale.of_bands(figures.bands("income_tax.property_bands")) if own_property_rates else None
     starting_rate_limit = figures.money("income_tax.starting_rate_for_savings_limit")
     uk_bands = figures.bands("income_tax.bands_england")
     return IncomeTaxRules(
@@ -233,14 +233,6 @@ def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[Stack, int]
     # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
     savings_allowance = rules.savings_allowances[scales.savings.band(total)]
     return set_off(scales, floor, layer, savings, dividends, allowance, savings_allowance), savings_allowance
-
-
-def _scale(bands: tuple[Band, ...]) -> Scale:
-    return Scale.of(
-        (band.name for band in bands),
-        (band.rate for band in bands),
-        (band.up_to for band in bands if band.up_to is not None),
-    )
 
 
 def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, starting_rate_limit: int) -> tuple[bool, ...]:

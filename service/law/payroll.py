@@ -74,12 +74,7 @@ def rules_for(figures: TaxYear) -> PayrollRules:
     """One year's payroll rules: UK bands without a prefix, Scottish and Welsh ones for S and C codes."""
     scales = {}
     for prefix, nation in (("", "england"), ("S", "scotland"), ("C", "wales")):
-        bands = figures.bands(f"income_tax.bands_{nation}")
-        year = Scale.of(
-            (band.name for band in bands),
-            (band.rate for band in bands),
-            (band.up_to for band in bands if band.up_to is not None),
-        )
+        year = Scale.of_bands(figures.bands(f"income_tax.bands_{nation}"))
         scales[prefix] = tuple(period_scale(year, months) for months in range(1, 13))
     return PayrollRules(figures.text("payroll.emergency_code"), scales, figures.rates("payroll.flat_rate_codes"))
 

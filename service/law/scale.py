@@ -6,6 +6,8 @@ from bisect import bisect_left
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from service.figures.loader import Band
+
 
 @dataclass(frozen=True, slots=True)
 class Scale:
@@ -26,6 +28,16 @@ class Scale:
         for floor, limit, rate in zip(floors, limits, rates, strict=False):
             tax_below.append(tax_below[-1] + (limit - floor) * rate)
         return cls(tuple(names), rates, limits, floors, tuple(tax_below))
+
+    @classmethod
+    def of_bands(cls, bands: Iterable[Band]) -> Scale:
+        """A scale from a tax year's bands, as the figures give them."""
+        bands = tuple(bands)
+        return cls.of(
+            (band.name for band in bands),
+            (band.rate for band in bands),
+            (band.up_to for band in bands if band.up_to is not None),
+        )
 
     def tax(self, amount: int) -> int:
         """Tax on the first ``amount`` pence, in ten-thousandths of a penny."""

@@ -104,9 +104,7 @@ class TaxCurve:
         """Tax at an amount, in ten-thousandths of a penny. A step that begins after ``amount`` is left out."""
         tax = self.pieces[0].tax_start
         for piece in self.pieces:
-            if piece.start > amount or (
-                piece.start == piece.end == amount and not piece.is_charge_step
-            ):
+            if piece.start > amount or (piece.start == piece.end == amount and not piece.is_charge_step):
                 break
             tax = piece.tax_at(min(amount, piece.end))
         return tax
