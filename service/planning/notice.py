@@ -34,22 +34,34 @@ def touched_by(answer: Quote) -> Iterator[str]:
         yield "income_tax.property_bands"
     if person.income_of("savings_interest"):
         yield from ("income_tax.savings_bands", "income_tax.starting_rate_for_savings_limit")
-        yield from ("income_tax.personal_savings_allowance_basic", "income_tax.personal_savings_allowance_higher")
+        yield "income_tax.personal_savings_allowance_basic"
+        if person.tax_residence == "scotland":
+            yield "income_tax.personal_savings_allowance_higher"
     if person.income_of("dividends"):
         yield from ("income_tax.dividend_bands", "income_tax.dividend_allowance")
     if answer.payment.taxable:
-        flat = answer.payroll.facts.code in answer.rules.payroll.flat_rates
-        yield "payroll.flat_rate_codes" if flat else "payroll.emergency_code"
+        if answer.payroll.facts.code in answer.rules.payroll.flat_rates:
+            yield "payroll.flat_rate_codes"
+        elif answer.payroll.assumed and _emergency_code_in_doubt(answer):
+            yield "payroll.emergency_code"
     if answer.money_purchase_triggered:
         yield "pension.money_purchase_annual_allowance"
     if method == "small_pot":
         yield "pension.small_pot_limit"
     elif method != "drawdown":
-        yield from ("pension.lump_sum_regime", "pension.tax_free_fraction", "pension.lifetime_allowance")
+        if method == "ufpls":
+            yield "pension.lump_sum_regime"
+        yield from ("pension.tax_free_fraction", "pension.lifetime_allowance")
         yield from ("pension.lump_sum_allowance", "pension.lump_sum_and_death_benefit_allowance")
     if answer.payment.charge:
         yield from ("pension.lifetime_allowance_charge_lump_sum", "pension.lifetime_allowance_charge_retained")
     yield "pension.minimum_pension_age"
+
+
+def _emergency_code_in_doubt(answer: Quote) -> bool:
+    """Whether the code is not published, or the nation makes its prefix a question."""
+    published = answer.rules.figures.figures["payroll.emergency_code"].status == "enacted"
+    return not published or answer.question.person.tax_residence in ("scotland", "wales")
 
 
 def notice(figures: TaxYear) -> str:

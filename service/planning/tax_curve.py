@@ -472,6 +472,8 @@ def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -
         and "personal_allowance_moved_from_other_kinds_of_income" not in reasons
     ):
         reasons.append("dividends_taxed_higher")
+    if after.marriage_allowance_reduction > before.marriage_allowance_reduction:
+        reasons.append("marriage_allowance")
     return tuple(reasons)
 
 

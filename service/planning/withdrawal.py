@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from typing import NamedTuple
 
 from service.law import annual_allowance, income_tax, lump_sums, payroll, reclaim, rounding
@@ -171,13 +172,21 @@ def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
     """The taxable withdrawal cut along the curve. Each slice's tax is a difference of rounded tax, so they add up."""
     cut: list[Slice] = []
     so_far = rounding.years_tax_to_the_penny(curve.pieces[0].tax_start)
-    for piece in curve.pieces:
+    carried: int | None = None
+    for piece, following in pairwise((*curve.pieces, None)):
+        assert piece is not None
         start, end, rate, because = piece.start, piece.end, piece.rate, piece.because
         if start >= taxable and not (start == taxable and rate is None and piece.is_charge_step):
             break
         tax_end = piece.tax_end
         if end > taxable:
             end, tax_end = taxable, piece.tax_at(taxable)
+        elif end - start == 1 and end < taxable and following is not None and following.rate is not None:
+            # A bend that falls between two pennies: the penny goes with the slice that follows.
+            carried = start
+            continue
+        if carried is not None:
+            start, carried = carried, None
         tax_to_end = rounding.years_tax_to_the_penny(tax_end)
         tax = tax_to_end - so_far
         so_far = tax_to_end

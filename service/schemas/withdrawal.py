@@ -202,12 +202,14 @@ def _allowances_after(quote: Quote) -> dict[str, Any]:
 
 
 def _points(curve: TaxCurve) -> list[dict[str, Any]]:
-    """The curve's corners for a chart; two points with the same taxable amount are a step."""
+    """The curve's corners for a chart: the tax a withdrawal of that size adds to the year. Two points with the same
+    taxable amount are a step."""
+    without = _pence(curve.pieces[0].tax_start)
     points: list[dict[str, Any]] = []
     for piece in curve.pieces:
         point: dict[str, Any] = {
             "taxable": piece.start / 100,
-            "tax": _pence(piece.tax_start) / 100,
+            "tax": (_pence(piece.tax_start) - without) / 100,
             "rate": None if piece.rate is None else piece.rate / 10_000,
             "because": list(piece.because),
         }
@@ -215,7 +217,9 @@ def _points(curve: TaxCurve) -> list[dict[str, Any]]:
             point["staircase"] = {"every": STAIR / 100, "by": piece.stair_height / 100}
         points.append(point)
     last = curve.pieces[-1]
-    points.append({"taxable": last.end / 100, "tax": _pence(last.tax_end) / 100, "rate": None, "because": []})
+    points.append(
+        {"taxable": last.end / 100, "tax": (_pence(last.tax_end) - without) / 100, "rate": None, "because": []}
+    )
     return points
 
 
