@@ -7,6 +7,7 @@ A value arrives as the JSON reader gives it: bool, int, Decimal for numbers with
 from __future__ import annotations
 
 import re
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
@@ -25,15 +26,15 @@ SENTENCES: dict[str, Any] = {
 }
 
 
-class StrictField(fields.Field[Any]):
+class StrictField(fields.Field[Any], ABC):
     """A field whose whole judgement of a value is ``accept``."""
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(error_messages=SENTENCES, **kwargs)
 
+    @abstractmethod
     def accept(self, value: object) -> Any:
         """The value as the planning layer takes it. ValidationError with a sentence for people otherwise."""
-        raise NotImplementedError
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> Any:
         return self.accept(value)
