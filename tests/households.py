@@ -1,15 +1,18 @@
-"""Random people, pensions and withdrawals for the property tests: ordinary amounts, and amounts at the edges of bands."""
+"""Random people, pensions, withdrawals and households for the property tests: ordinary amounts, and amounts at the edges
+of bands."""
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from hypothesis import strategies as st
 
 from service.figures.loader import load_tax_years
 from service.law.income_tax import NATIONS, Taxpayer
+from service.law.lump_sums import Pension
 from service.law.rulebook import rule_book
+from service.planning.household import WITH_PRICES, Assumptions, DatedIncome, Household, Isa, Member, Spending
 
 BOOK = rule_book(load_tax_years())
 YEARS = tuple(BOOK.years)
@@ -115,3 +118,74 @@ def requests(draw: Any) -> dict[str, Any]:
             payroll["tax_to_date"] = pounds(draw(amounts(20_000)))
         request["payroll"] = payroll
     return request
+
+
+# Households for plans over years
+
+PLAN_STARTS = st.one_of(
+    st.sampled_from([date(year, 4, 6) for year in (2019, 2022, 2023, 2024, 2026, 2027, 2030)]),
+    st.dates(date(2019, 4, 6), date(2031, 4, 5)),
+)
+
+
+@st.composite
+def dated_incomes(draw: Any, start: date, born: date) -> DatedIncome:
+    """An income of a plan; a share of the full State Pension only where that does not depend on sex."""
+    kind = draw(st.sampled_from(("state_pension", "employment", "defined_benefit_pension", "property", "dividends",
+                                 "savings_interest")))  # fmt: skip
+    increases = draw(st.sampled_from((0, WITH_PRICES, 250, -100)))
+    if kind == "state_pension" and born >= date(1953, 4, 6) and draw(st.booleans()):
+        return DatedIncome(kind, share_of_full_rate=draw(st.integers(0, 12_000)), increases=increases)
+    first = draw(st.none() | st.integers(-500, 2_500).map(lambda days: start + timedelta(days=days)))
+    last = draw(st.none() | st.integers(0, 2_500).map(lambda days: (first or start) + timedelta(days=days)))
+    return DatedIncome(kind, draw(amounts(60_000)), first=first, last=last, increases=increases)
+
+
+@st.composite
+def members(draw: Any, start: date) -> Member:
+    """A person of a plan, with a small pension or a large one."""
+    born = draw(st.dates(date(1942, 1, 1), date(1978, 1, 1)))
+    pot = draw(st.sampled_from((1_000, 50_000, 400_000, 2_500_000)))
+    old = start < date(2024, 4, 6)
+    pension = Pension(
+        uncrystallised=draw(amounts(pot)),
+        drawdown=draw(st.one_of(st.just(0), amounts(pot // 3))),
+        lump_sum_allowance_used=0 if old else draw(st.sampled_from((0, 0, 10_000_000, 26_827_500))),
+        lifetime_allowance_used=draw(st.sampled_from((0, 0, 4_000, 10_000))),
+        flexibly_accessed=draw(st.booleans()),
+        minimum_pension_age=draw(st.sampled_from((None, None, 50))),
+    )
+    return Member(
+        born,
+        draw(st.sampled_from(NATIONS)),
+        pension,
+        Isa(draw(amounts(100_000)), draw(st.sampled_from((0, 0, 500_000, 2_000_000))), draw(st.booleans())),
+        draw(st.one_of(st.just(0), amounts(80_000))),
+        tuple(draw(st.lists(dated_incomes(start, born), max_size=3))),
+        relief_at_source_contributions=draw(st.sampled_from((0, 0, 360_000))),
+        marriage_allowance=draw(st.sampled_from(("none", "none", "gives", "receives"))),
+        blind_persons_allowance=draw(st.sampled_from((False, False, False, True))),
+        child_benefit=draw(st.sampled_from((0, 0, 0, 225_160))),
+    )
+
+
+@st.composite
+def plans(draw: Any, most_days: int = 3_000) -> Household:
+    """A household of one or two people with a plan of up to ``most_days`` days, whole tax years or not."""
+    start = draw(PLAN_STARTS)
+    end = start + timedelta(days=draw(st.integers(0, most_days)))
+    people = draw(st.lists(members(start), min_size=1, max_size=2))
+    rate = st.sampled_from((0, 0, 200, 450, -300))
+    assumed = Assumptions(
+        draw(rate),
+        draw(rate),
+        draw(st.sampled_from((0, 0, 200, 450))),
+        draw(rate),
+        draw(st.sampled_from(("frozen", "prices"))),
+        draw(st.sampled_from((0, 2_000, 4_000, 10_000))),
+    )
+    spending = draw(
+        st.lists(st.builds(Spending, amounts(20_000), increases=st.sampled_from((0, WITH_PRICES))), max_size=2)
+    )
+    lump_sums = draw(st.sampled_from(("with_each_withdrawal", "with_each_withdrawal", "first", "none")))
+    return Household(start, end, tuple(people), tuple(spending), lump_sums, assumed)

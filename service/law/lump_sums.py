@@ -8,7 +8,7 @@ lump sum allowance and the lump sum and death benefit allowance. All amounts are
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
@@ -269,3 +269,32 @@ def pension_after(pension: Pension, payment: Payment) -> tuple[int, int]:
 def uses_allowances(method: str) -> bool:
     """Whether a payment's tax-free part counts against the allowances: a small pot's does not (ITEPA ss.637Q, 637S)."""
     return method != "small_pot"
+
+
+def without_lump_sum(gross: int) -> Payment:
+    """Uncrystallised funds designated to drawdown without a lump sum and drawn at once: all of it is pension income."""
+    return Payment(gross, 0, gross, crystallised=gross, from_uncrystallised=gross)
+
+
+def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
+    """The pension after a payment of any method but a small pot: its funds, and what is used of the allowances."""
+    uncrystallised, drawdown = pension_after(pension, payment)
+    flexible = pension.flexibly_accessed or payment.taxable > 0
+    if rules.lump_sum_allowance is None:
+        whole = personal_lifetime_allowance(pension, rules)
+        return replace(
+            pension,
+            uncrystallised=uncrystallised,
+            drawdown=drawdown,
+            lifetime_allowance_used=pension.lifetime_allowance_used + percentage_used(payment.crystallised, whole),
+            flexibly_accessed=flexible,
+        )
+    both = pension.lump_sum_and_death_benefit_allowance_used
+    return replace(
+        pension,
+        uncrystallised=uncrystallised,
+        drawdown=drawdown,
+        lump_sum_allowance_used=pension.lump_sum_allowance_used + payment.tax_free,
+        lump_sum_and_death_benefit_allowance_used=None if both is None else both + payment.tax_free,
+        flexibly_accessed=flexible,
+    )

@@ -17,3 +17,22 @@ def age_on(date_of_birth: date, day: date) -> int:
     """Whole years of age on a day."""
     age = day.year - date_of_birth.year
     return age if birthday(date_of_birth, age) <= day else age - 1
+
+
+def access_age(
+    date_of_birth: date, minimum_pension_age: int, following: tuple[date, int] | None, protected: int | None
+) -> tuple[int, date]:
+    """The age from which benefits may be taken, and the day it is reached; ``following`` is the day and age of a change.
+
+    Someone who reaches the minimum age only after it has gone up waits for the higher one.
+    """
+    age = protected or minimum_pension_age
+    reached = birthday(date_of_birth, age)
+    if protected is None and following is not None and reached >= following[0]:
+        return following[1], birthday(date_of_birth, following[1])
+    return age, reached
+
+
+def may_take_benefits(date_of_birth: date, day: date, minimum_pension_age: int, protected: int | None) -> bool:
+    """Whether pension benefits may be taken on a day: from the minimum age of that day's tax year, or a protected one."""
+    return age_on(date_of_birth, day) >= (protected or minimum_pension_age)

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
+from hashlib import sha256
 
+from service.figures.later_years import PriceIndex, later_year
 from service.figures.loader import TaxYear, rules_version
+from service.figures.tables import (
+    RisingWithPrices,
+    StatePensionAges,
+    load_rising_with_prices,
+    load_state_pension_ages,
+)
 from service.law import income_tax, lump_sums, payroll
 from service.law.income_tax import IncomeTaxRules
 from service.law.lump_sums import LumpSumRules
 from service.law.payroll import PayrollRules
+
+_LATER_YEARS_KEPT = 4_096
+_VERSION_LENGTH = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,15 +41,44 @@ class YearRules:
 
 @dataclass(frozen=True, slots=True)
 class RuleBook:
-    """All tax years, oldest first, and the version of the figures they come from."""
+    """All tax years, oldest first, and the version of the figures they come from.
+
+    ``later`` makes the assumed rules of a year after the last: from its name and the rise in prices since then (None
+    where the figures stand still).
+    """
 
     years: Mapping[str, YearRules]
     version: str
+    state_pension_ages: StatePensionAges
+    later: Callable[[str, PriceIndex | None], YearRules]
+
+    @property
+    def last(self) -> TaxYear:
+        """The last tax year that has figures of its own."""
+        return list(self.years.values())[-1].figures
 
 
 def rule_book(years: Mapping[str, TaxYear]) -> RuleBook:
-    """The rules of every year in ``years``."""
-    return RuleBook({name: _year_rules(figures, years) for name, figures in years.items()}, rules_version(years))
+    """The rules of every year in ``years``, and the lasting tables beside them. FiguresError for a fault in a table."""
+    rules = {name: _year_rules(figures, years) for name, figures in years.items()}
+    ages, rising = load_state_pension_ages(), load_rising_with_prices()
+    last = list(rules.values())[-1]
+
+    @lru_cache(maxsize=_LATER_YEARS_KEPT)
+    def later(name: str, rise: PriceIndex | None) -> YearRules:
+        return _later_rules(last, name, rise, rising)
+
+    versions = f"{rules_version(years)} {ages.version} {rising.version}"
+    return RuleBook(rules, sha256(versions.encode("ascii")).hexdigest()[:_VERSION_LENGTH], ages, later)
+
+
+def _later_rules(last: YearRules, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> YearRules:
+    """The assumed rules of a year after the last. Only income tax figures rise, so the other rules are the last year's."""
+    figures = later_year(last.figures, name, rise, rising)
+    taxes = last.income_tax
+    if rise is not None:
+        taxes = {nation: income_tax.rules_for(figures, nation) for nation in income_tax.NATIONS}
+    return replace(last, figures=figures, income_tax=taxes)
 
 
 def _year_rules(figures: TaxYear, years: Mapping[str, TaxYear]) -> YearRules:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
 from service.law.income_tax import Taxpayer
+from service.law.lump_sums import Pension
 
 INCOME_KINDS = (
     "employment",
@@ -52,22 +54,107 @@ class Person:
 
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
-        own_kinds = dict.fromkeys(_KINDS_OF_THEIR_OWN, 0)
-        other_income = 0
-        for income in self.income:
-            if income.kind in own_kinds:
-                own_kinds[income.kind] += income.amount
-            else:
-                other_income += income.amount
-        return Taxpayer(
-            nation=self.tax_residence,
-            other_income=other_income,
-            property_income=own_kinds["property"],
-            savings=own_kinds["savings_interest"],
-            dividends=own_kinds["dividends"],
-            relief_at_source=self.relief_at_source_contributions,
-            gift_aid=self.gift_aid_donations,
-            blind=self.blind_persons_allowance,
-            marriage_allowance=self.marriage_allowance,
-            child_benefit=self.child_benefit,
-        )
+        return taxpayer_of(self, ((income.kind, income.amount) for income in self.income))
+
+
+WITH_PRICES = "prices"
+"""An amount that rises with prices each 6 April."""
+
+
+@dataclass(frozen=True, slots=True)
+class DatedIncome:
+    """An income in a plan over years: ``amount`` is a year's, in the money of the plan's first tax year.
+
+    ``first`` and ``last`` are days, None where it has always run or runs on. ``share_of_full_rate`` (basis points)
+    stands in place of the amount of a State Pension. ``increases`` is basis points a year, or WITH_PRICES.
+    """
+
+    kind: str
+    amount: int | None = None
+    share_of_full_rate: int | None = None
+    first: date | None = None
+    last: date | None = None
+    increases: int | str = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Isa:
+    """A person's ISAs. ``cash_isa``: new money goes into a cash ISA, which has a limit of its own from 2027-28."""
+
+    value: int = 0
+    subscribed_this_year: int = 0
+    cash_isa: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Member:
+    """A person in a plan over years, with what they hold. Reliefs are gross and the same each year."""
+
+    date_of_birth: date
+    tax_residence: str
+    pension: Pension
+    isa: Isa = Isa()
+    cash: int = 0
+    income: tuple[DatedIncome, ...] = ()
+    relief_at_source_contributions: int = 0
+    gift_aid_donations: int = 0
+    marriage_allowance: str = "none"
+    blind_persons_allowance: bool = False
+    child_benefit: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Spending:
+    """What the household spends a year, in the money of the plan's first tax year; see ``DatedIncome``."""
+
+    amount: int
+    first: date | None = None
+    last: date | None = None
+    increases: int | str = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Assumptions:
+    """What a plan takes for granted. Rates in basis points a year; ``thresholds_after_freeze`` "frozen" or "prices"."""
+
+    pension_growth: int = 0
+    isa_growth: int = 0
+    cash_interest: int = 0
+    price_inflation: int = 0
+    thresholds_after_freeze: str = "frozen"
+    exit_tax_rate: int = 2_000
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """One or two people with their spending, from one day to another."""
+
+    start: date
+    end: date
+    people: tuple[Member, ...]
+    spending: tuple[Spending, ...] = ()
+    lump_sums: str = "with_each_withdrawal"
+    assumptions: Assumptions = Assumptions()
+
+
+def taxpayer_of(person: Person | Member, incomes: Iterable[tuple[str, int]]) -> Taxpayer:
+    """A person with the incomes of one tax year (kind and pence) as the income tax rules see them."""
+    own_kinds = dict.fromkeys(_KINDS_OF_THEIR_OWN, 0)
+    other_income = 0
+    for kind, amount in incomes:
+        if kind in own_kinds:
+            own_kinds[kind] += amount
+        else:
+            other_income += amount
+    return Taxpayer(
+        nation=person.tax_residence,
+        other_income=other_income,
+        property_income=own_kinds["property"],
+        savings=own_kinds["savings_interest"],
+        dividends=own_kinds["dividends"],
+        relief_at_source=person.relief_at_source_contributions,
+        gift_aid=person.gift_aid_donations,
+        blind=person.blind_persons_allowance,
+        marriage_allowance=person.marriage_allowance,
+        child_benefit=person.child_benefit,
+    )

@@ -130,6 +130,12 @@ class TaxedYear:
         return len(self._known)
 
 
+def corners(rules: TaxedYear, to: int) -> list[int]:
+    """Where the curve may bend, from 0 to beyond ``to``: taxable withdrawals in pence, without the bends that only the
+    choice of set-off makes. A step comes right after a corner; those of the child benefit charge are not among them."""
+    return _points(rules.year, rules, _taper(rules.year, rules), to)
+
+
 def tax_curve(rules: TaxedYear, to: int) -> TaxCurve:
     """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
     return TaxCurve(tuple(pieces_to(rules, to)))

@@ -142,7 +142,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
         money_purchase_applies=question.pension.flexibly_accessed or triggered,
         money_purchase_triggered=triggered and not question.pension.flexibly_accessed,
         personal_allowance_unused=max(0, with_it.allowances - with_it.net_income),
-        basic_rate_band_unused=_basic_rate_band_unused(year.year, with_it),
+        basic_rate_band_unused=basic_rate_band_unused(year.year, with_it),
         lifetime_allowance=_lifetime_allowance_test(question, rules, left, payment),
         lump_sum_allowance_after=_left_of(left.lump_sum_allowance, question, payment),
         death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
@@ -324,7 +324,7 @@ def _too_much(question: Question, rules: YearRules, left: Allowances, most: int)
     return Fault(where, "more-than-the-pot", f"The amount is more than the {funds_name} hold. {permitted}")
 
 
-def _basic_rate_band_unused(year: YearOf, with_it: Liability) -> int:
+def basic_rate_band_unused(year: YearOf, with_it: Liability) -> int:
     """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
     if year.taxpayer.nation == "scotland":
         limit = year.scales.lower.limits[year.scales.last_basic_band]

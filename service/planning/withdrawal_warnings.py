@@ -2,39 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
-from datetime import date
+from collections.abc import Callable
 
-from service.law.pension_age import age_on, birthday
+from service.law.pension_age import access_age, age_on, birthday
 from service.planning.faults import pounds
+from service.planning.warning import Warning, in_order
 from service.planning.withdrawal import Quote
-
-_ORDER = {"not_permitted": 0, "costs": 1, "check": 2}
-
-
-@dataclass(frozen=True, slots=True)
-class Warning:
-    """One consequence: ``effect`` is "not_permitted", "costs" or "check"; ``figures`` pence or whole numbers by name;
-    ``cost`` orders those that cost; ``path`` points into the request."""
-
-    code: str
-    effect: str
-    title: str
-    detail: str
-    path: tuple[str | int, ...]
-    sources: tuple[str, ...]
-    status: str = "enacted"
-    money: Mapping[str, int] = field(default_factory=dict)
-    counts: Mapping[str, int] = field(default_factory=dict)
-    cost: int = 0
 
 
 def warnings_for(answer: Quote) -> list[Warning]:
     """The warnings of an answer: what is not permitted first, then costs by amount, then what to check."""
-    found = [warning for rule in _RULES if (warning := rule(answer)) is not None]
-    found.sort(key=lambda warning: (_ORDER[warning.effect], -warning.cost))
-    return found
+    return in_order(warning for rule in _RULES if (warning := rule(answer)) is not None)
 
 
 def below_minimum_pension_age(answer: Quote) -> Warning | None:
@@ -58,7 +36,12 @@ def below_minimum_pension_age(answer: Quote) -> Warning | None:
             sources,
             counts=counts,
         )
-    age, reached = _access_age(answer)
+    age, reached = access_age(
+        born,
+        answer.rules.minimum_pension_age,
+        answer.rules.next_minimum_pension_age,
+        question.pension.minimum_pension_age,
+    )
     return Warning(
         "below_minimum_pension_age",
         "not_permitted",
@@ -70,20 +53,6 @@ def below_minimum_pension_age(answer: Quote) -> Warning | None:
         (*sources, "Finance Act 2004 ss.208-213"),
         counts={"minimum_pension_age": age},
     )
-
-
-def _access_age(answer: Quote) -> tuple[int, date]:
-    """The age from which this person may take benefits, and the day it is reached.
-
-    Someone who reaches today's minimum age only after it has gone up waits for the higher one.
-    """
-    born, protected = answer.question.person.date_of_birth, answer.question.pension.minimum_pension_age
-    age = protected or answer.rules.minimum_pension_age
-    reached = birthday(born, age)
-    change = answer.rules.next_minimum_pension_age
-    if protected is None and change is not None and reached >= change[0]:
-        return change[1], birthday(born, change[1])
-    return age, reached
 
 
 def money_purchase_annual_allowance(answer: Quote) -> Warning | None:

@@ -15,7 +15,10 @@ from typing import Any
 
 from marshmallow import ValidationError, fields
 
+from service.planning.household import WITH_PRICES
+
 LARGEST_MONEY = 100_000_000  # pounds
+LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE = Decimal("-0.1"), Decimal("0.2")
 MONTH_MISSING = "On the cumulative basis the month of the tax year is needed, from 1 (6 April to 5 May) to 12."
 _DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _EARLIEST = date(1900, 1, 1)
@@ -40,28 +43,30 @@ class StrictField(fields.Field[Any], ABC):
         return self.accept(value)
 
 
-def _hundredths(value: object, largest: int, what: str) -> int:
-    """A JSON number with at most two decimals, from 0 to ``largest``, as whole hundredths."""
+def _whole_parts(
+    value: object, least: int | Decimal, largest: int | Decimal, parts: int, what: str, decimals: str
+) -> int:
+    """A JSON number from ``least`` to ``largest`` as a whole number of parts: 100 parts for two decimals."""
     if type(value) is int:
-        if 0 <= value <= largest:
-            return value * 100
+        if least <= value <= largest:
+            return value * parts
     elif isinstance(value, Decimal):
-        if 0 <= value <= largest:
+        if least <= value <= largest:
             # Arithmetic rounds to the context's precision; the comparison does not, so no digit slips through.
-            whole = int(value * 100)
-            if Decimal(whole) / 100 != value:
-                raise ValidationError(f"{what} has at most two decimals; it is never rounded silently.")
+            whole = int(value * parts)
+            if Decimal(whole) / parts != value:
+                raise ValidationError(f"{what} has at most {decimals} decimals; it is never rounded silently.")
             return whole
     else:
         raise ValidationError(f"{what} must be a JSON number, not text, true or false.")
-    raise ValidationError(f"{what} must be from 0 to {largest}.")
+    raise ValidationError(f"{what} must be from {least} to {largest}.")
 
 
 class Money(StrictField):
     """Pounds with at most two decimals, as whole pence."""
 
     def accept(self, value: object) -> int:
-        return _hundredths(value, LARGEST_MONEY, "Money, in pounds,")
+        return _whole_parts(value, 0, LARGEST_MONEY, 100, "Money, in pounds,", "two")
 
 
 class Percentage(StrictField):
@@ -72,7 +77,33 @@ class Percentage(StrictField):
         self.largest = largest
 
     def accept(self, value: object) -> int:
-        return _hundredths(value, self.largest, "A percentage")
+        return _whole_parts(value, 0, self.largest, 100, "A percentage", "two")
+
+
+class Rate(StrictField):
+    """A rate or share as a fraction (0.025 is 2.5%) with at most four decimals, as whole basis points."""
+
+    def __init__(self, *, least: int | Decimal, largest: int | Decimal, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.least, self.largest = least, largest
+
+    def accept(self, value: object) -> int:
+        return _whole_parts(value, self.least, self.largest, 10_000, "A rate, as a fraction,", "four")
+
+
+class Increases(StrictField):
+    """How an amount rises each year: "none" (0), "prices" (WITH_PRICES) or a yearly rate as basis points."""
+
+    def accept(self, value: object) -> int | str:
+        if value == "none":
+            return 0
+        if value == WITH_PRICES:
+            return WITH_PRICES
+        if isinstance(value, str):
+            raise ValidationError('Must be "none", "prices" or a yearly rate.')
+        return _whole_parts(
+            value, LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, 10_000, "A yearly rate, as a fraction,", "four"
+        )
 
 
 class WholeNumber(StrictField):

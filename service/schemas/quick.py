@@ -51,16 +51,23 @@ def keys_in(document: object) -> int:
 
 
 def _object_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
-    readers: Mapping[str, Reader] = {name: _reader(field) for name, field in schema.load_fields.items()}
-    required = frozenset(name for name, field in schema.load_fields.items() if field.required)
+    # By the key of the document: the name of the loaded value, and what reads it.
+    readers: Mapping[str, tuple[str, Reader]] = {
+        field.data_key or name: (name, _reader(field)) for name, field in schema.load_fields.items()
+    }
+    required = frozenset(field.data_key or name for name, field in schema.load_fields.items() if field.required)
 
     def read(document: object) -> dict[str, Any]:
         if type(document) is not dict or not required <= document.keys():
             raise Refused
-        try:
-            return {key: readers[key](value) for key, value in document.items()}
-        except KeyError:
-            raise Refused from None
+        loaded = {}
+        for key, value in document.items():
+            try:
+                name, reader = readers[key]
+            except KeyError:
+                raise Refused from None
+            loaded[name] = reader(value)
+        return loaded
 
     return read
 
@@ -73,9 +80,10 @@ def _reader(field: Any) -> Reader:
     if isinstance(field, ObjectList):
         assert isinstance(field.inner, StrictNested)
         read_item, most = _object_reader(field.inner.schema), field.most
+        least = field.least
 
         def read_list(value: object) -> list[Any]:
-            if type(value) is not list or len(value) > most:
+            if type(value) is not list or not least <= len(value) <= most:
                 raise Refused
             return [read_item(item) for item in value]
 

@@ -37,13 +37,15 @@ class StrictNested(fields.Nested):
 class ObjectList(fields.List[Any]):
     """A list of objects of one schema, of bounded length."""
 
-    def __init__(self, schema: type[StrictSchema], *, most: int, **kwargs: Any) -> None:
+    def __init__(self, schema: type[StrictSchema], *, most: int, least: int = 0, **kwargs: Any) -> None:
         super().__init__(StrictNested(schema), error_messages=SENTENCES, **kwargs)
-        self.most = most
+        self.least, self.most = least, most
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> list[Any]:
         if isinstance(value, list) and len(value) > self.most:
             raise ValidationError(f"Must hold at most {self.most} items.")
+        if isinstance(value, list) and len(value) < self.least:
+            raise ValidationError(f"Must hold at least {self.least} item{'s' if self.least > 1 else ''}.")
         return super()._deserialize(value, attr, data, **kwargs)
 
 
@@ -54,17 +56,22 @@ class IncomeSchema(StrictSchema):
     amount = Money(required=True)
 
 
-class PersonSchema(StrictSchema):
-    """A person in one tax year."""
+class PersonFactsSchema(StrictSchema):
+    """What every question asks of a person, whatever their income."""
 
     date_of_birth = IsoDate(required=True)
     tax_residence = Choice(NATIONS, required=True)
-    income = ObjectList(IncomeSchema, most=MOST_INCOMES)
     relief_at_source_contributions = Money()
     gift_aid_donations = Money()
     marriage_allowance = Choice(("none", "gives", "receives"))
     blind_persons_allowance = StrictBoolean()
     child_benefit = Money()
+
+
+class PersonSchema(PersonFactsSchema):
+    """A person in one tax year."""
+
+    income = ObjectList(IncomeSchema, most=MOST_INCOMES)
 
 
 class PensionSchema(StrictSchema):

@@ -10,8 +10,8 @@ from marshmallow import ValidationError, validates_schema
 from service.law.lump_sums import METHODS
 from service.law.payroll import CODE_PATTERN
 from service.planning.tax_curve import STAIR, TaxCurve
+from service.planning.warning import Warning
 from service.planning.withdrawal import PayrollFacts, Question, Quote, Slice, Withdrawal
-from service.planning.withdrawal_warnings import Warning
 from service.planning.working import Step
 from service.schemas.fields import MONTH_MISSING, Choice, IsoDate, Matching, Money, WholeNumber
 from service.schemas.problems import pointer

@@ -22,6 +22,7 @@ from .agreement import DOCUMENT_PATH, JSON, PROBLEM_JSON, operations
 from .replay import as_shown, replay
 
 WIDTH = 116
+MOST_ON_ONE_LINE = 5
 
 
 def yaml_lines(value: Any, indent: int) -> list[str]:
@@ -55,7 +56,7 @@ def entry(start: str, value: Any, indent: int) -> list[str]:
 def flow(value: Any) -> str:
     """Return a value in YAML's one-line form; nothing if it is an object or a list too rich for one line."""
     if isinstance(value, dict):
-        if len(value) > 4 or any(isinstance(inner, dict | list) for inner in value.values()):
+        if len(value) > MOST_ON_ONE_LINE or any(isinstance(inner, dict | list) for inner in value.values()):
             return "{}" if value == {} else ""
         return "{" + ", ".join(f"{key}: {scalar(inner)}" for key, inner in value.items()) + "}"
     if isinstance(value, list):

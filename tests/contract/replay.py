@@ -14,6 +14,7 @@ from werkzeug.test import TestResponse
 from .agreement import Operation
 
 JSON_BODY = {"method": "POST", "path": "/v1/withdrawal-tax", "content_type": "application/json"}
+PLAN_BODY = {**JSON_BODY, "path": "/v1/allowance-schedule"}
 
 PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
     "comma_missing": {**JSON_BODY, "data": b'{"tax_year": "2026-27" "person": {}}'},
@@ -45,6 +46,40 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
             "person": {"date_of_birth": "1966-05-14", "tax_residence": "england"},
             "pension": {"uncrystallised": 400000},
             "withdrawal": {"method": "ufpls", "amount": 40000}
+        }""",
+    },
+    "several_faults_in_a_plan": {
+        **PLAN_BODY,
+        "data": b"""{
+            "start_date": "2026-04-06",
+            "people": [
+                {
+                    "date_of_birth": "1964-08-21",
+                    "tax_residence": "england",
+                    "income": [{"kind": "annuity", "amount": 2400, "increases": 0.5}],
+                    "pension": {"uncrystallised": 180000},
+                    "isa": {"worth": 42000}
+                }
+            ],
+            "aim": {"fill": "everything"},
+            "assumptions": {"pension_growth": 4}
+        }""",
+    },
+    "rules_that_a_plan_breaks": {
+        **PLAN_BODY,
+        "data": b"""{
+            "start_date": "2035-04-06",
+            "end_date": "2035-01-01",
+            "people": [
+                {
+                    "date_of_birth": "1951-01-15",
+                    "tax_residence": "england",
+                    "income": [{"kind": "state_pension", "share_of_full_rate": 1}],
+                    "pension": {"uncrystallised": 180000}
+                }
+            ],
+            "aim": {"fill": "personal_allowance"},
+            "spending": [{"amount": 9000, "from": "2036-04-06", "to": "2036-04-05"}]
         }""",
     },
     "year_before_the_figures_start": {"method": "GET", "path": "/v1/tax-years/1999-00"},

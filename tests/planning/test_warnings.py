@@ -16,8 +16,9 @@ from service.law import lump_sums
 from service.law.lump_sums import METHODS, Pension
 from service.planning import withdrawal_warnings
 from service.planning.household import Income, Person
+from service.planning.warning import Warning
 from service.planning.withdrawal import PayrollFacts, Question, Withdrawal, quote
-from service.planning.withdrawal_warnings import Warning, warnings_for
+from service.planning.withdrawal_warnings import warnings_for
 from tests.households import BOOK, YEARS
 
 OLD_ENOUGH = date(1955, 6, 1)

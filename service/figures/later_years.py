@@ -1,0 +1,118 @@
+"""The figures assumed for tax years after the last file, for plans that run longer than the figures do."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+from fractions import Fraction
+from types import MappingProxyType
+
+from service.figures.loader import Band, Figure, TaxYear, Value
+from service.figures.tables import Rise, RisingWithPrices
+
+PriceIndex = Fraction
+"""The level of prices as a share of an earlier one, exact."""
+
+_POUND = 100
+
+
+def later_year(last: TaxYear, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYear:
+    """The figures of tax year ``name``, such as "2034-35", assumed from those of ``last``, the last that has a file.
+
+    ``rise`` is the price index at the start of the year, 1 in ``last``; None leaves every figure as it is in ``last``.
+    What is enacted and stands until changed keeps its standing; everything else is "assumed", with a doubt that says
+    so before whatever was doubtful about it already. The year's version is that of ``last``, as its figures follow from
+    it. Prices that fall lower nothing: the Acts index upwards only (from memory). ValueError if ``name`` is not a tax
+    year after ``last``, or ``rise`` is not above 0.
+    """
+    first = _first_calendar_year(name)
+    if first <= last.start.year:
+        raise ValueError(f"{name} is not after {last.name}")
+    if rise is not None and rise <= 0:
+        raise ValueError(f"a price index is above 0, and {rise} is not")
+    raised = {} if rise is None else _raised(last, rise, rising)
+    figures: dict[str, Figure] = {}
+    for key, figure in last.figures.items():
+        if key in raised:
+            figures[key] = _with_prices(figure, raised[key], rising.rises[key], name, last.name)
+        elif key in rising.stands and figure.status == "enacted":
+            figures[key] = figure
+        else:
+            figures[key] = _carried_forward(figure, name, last.name)
+    return TaxYear(
+        name=name,
+        figures=MappingProxyType(figures),
+        start=date(first, 4, 6),
+        end=date(first + 1, 4, 5),
+        status="assumed",
+        version=last.version,
+    )
+
+
+def _first_calendar_year(name: str) -> int:
+    """2034 of "2034-35"."""
+    start = name[:4]
+    if not (start.isascii() and start.isdigit() and name == f"{start}-{(int(start) + 1) % 100:02}"):
+        raise ValueError(f"{name!r} is not a tax year such as 2034-35")
+    return int(start)
+
+
+def _raised(last: TaxYear, rise: Fraction, rising: RisingWithPrices) -> Mapping[str, Value]:
+    """The new values of the figures that rise and that ``last`` has."""
+    raised: dict[str, Value] = {}
+    for key, how in rising.rises.items():
+        if not last.has(key):
+            continue
+        if how.limits:
+            raised[key] = _raised_limits(last.bands(key), rise, how)
+        elif how.tenth_of is None:
+            raised[key] = _raised_amount(last.money(key), rise, how.up_to_next)
+        else:
+            whole = _raised_amount(last.money(how.tenth_of), rise, rising.rises[how.tenth_of].up_to_next)
+            raised[key] = _up_to_next(Fraction(whole, 10), how.up_to_next)
+    return raised
+
+
+def _raised_amount(pence: int, rise: Fraction, up_to_next: int) -> int:
+    """An amount raised by a price index and rounded up; untouched, rounding too, if prices have not risen."""
+    return _up_to_next(pence * rise, up_to_next) if rise > 1 else pence
+
+
+def _raised_limits(bands: Sequence[Band], rise: Fraction, how: Rise) -> tuple[Band, ...]:
+    """The bands with the limits that rise raised, each at least a pound below the limit of the band above it."""
+    raised: list[Band] = []
+    ceiling: int | None = None
+    for band in reversed(bands):
+        up_to = band.up_to
+        if up_to is not None and band.name in how.limits:
+            wanted = _raised_amount(up_to, rise, how.up_to_next)
+            # Never lowered: a limit that already stands closer than a pound to the next stays where it is.
+            up_to = wanted if ceiling is None else max(up_to, min(wanted, ceiling - _POUND))
+        raised.append(replace(band, up_to=up_to))
+        ceiling = up_to
+    return tuple(reversed(raised))
+
+
+def _up_to_next(pence: Fraction, multiple: int) -> int:
+    """Up to the next multiple, in pence."""
+    return -(-pence // multiple) * multiple
+
+
+def _with_prices(figure: Figure, value: Value, how: Rise, name: str, last: str) -> Figure:
+    held = ", but not past the limit of the next band" if how.limits else ""
+    doubts = (
+        f"No figures for {name} are set: those of {last} are raised with assumed prices{held}.",
+        how.standing.doubt,
+    )
+    return _assumed(replace(figure, value=value), f"{last} raised with prices: {how.standing.source}", doubts)
+
+
+def _carried_forward(figure: Figure, name: str, last: str) -> Figure:
+    doubt = f"No figures for {name} are set: those of {last} are carried forward."
+    return _assumed(figure, f"carried forward from {last}", (doubt,))
+
+
+def _assumed(figure: Figure, source: str, doubts: Sequence[str | None]) -> Figure:
+    doubt = " ".join(doubt for doubt in (*doubts, figure.doubt) if doubt is not None)
+    return replace(figure, source=source, status="assumed", doubt=doubt)

@@ -1,0 +1,428 @@
+"""A plan over tax years: what to draw and subscribe in each, what it leaves, and how that compares with plainer plans."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import accumulate
+from typing import NamedTuple
+
+from service.figures.loader import STATUSES, TaxYear
+from service.law import isa, state_pension
+from service.law.income_tax import year_of
+from service.law.rulebook import RuleBook
+from service.planning.faults import Fault, RuleViolation
+from service.planning.filling import BANDS, Policy, Projection, evenly_from_state_pension_age, filling, projected
+from service.planning.household import Assumptions, DatedIncome, Household, Member, Spending
+from service.planning.least_tax import least_tax
+from service.planning.projection import PersonRecord, Settled
+from service.planning.timeline import (
+    MOST_TAX_YEARS,
+    Period,
+    Timeline,
+    deflated,
+    tax_year_of,
+    tax_years_between,
+    timeline,
+)
+from service.planning.withdrawal import basic_rate_band_unused
+
+LEAST_TAX = "least_tax"
+AIMS = (*BANDS, LEAST_TAX)
+"""What a plan can aim at: fill a band each year, or leave the most after tax."""
+
+SCENARIOS = ("low", "middle", "high")
+
+LEAVES_OUT = (
+    "The bound does not count the steps of whole pounds and pennies in the tax, nor how interest on waiting cash would move "
+    "between tax bands in plans unlike this one, nor that a marriage allowance which one partner may not give is lost to "
+    "the other, nor plans that would bear a lifetime allowance charge before 6 April 2023."
+)
+"""What the bound of a least-tax plan leaves out."""
+
+_USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
+
+
+@dataclass(frozen=True, slots=True)
+class ScheduleQuestion:
+    """A whole request. ``fill`` is one of AIMS; ``scenarios`` are whole assumptions by name, planned anew under each."""
+
+    household: Household
+    fill: str
+    scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
+
+
+class Proof(NamedTuple):
+    """How good a least-tax plan is: its wealth after tax and the model's bound on that of any plan, pence.
+
+    ``holds`` is False where the plan itself is better than the model thought possible: then its bound proves nothing.
+    """
+
+    objective: int
+    bound: int
+    holds: bool
+
+    @property
+    def gap(self) -> int:
+        """How much more another plan might leave."""
+        return self.bound - self.objective
+
+
+class Comparison(NamedTuple):
+    """Another plan for the same household; ``projection`` is None where it cannot be carried out, for a ``reason``."""
+
+    plan: str
+    projection: Projection | None
+    reason: str = ""
+
+
+class Scenario(NamedTuple):
+    """The aim planned anew under other assumptions; ``projection`` is None where that cannot be, for a ``reason``."""
+
+    name: str
+    projection: Projection | None
+    reason: str = ""
+
+
+class Totals(NamedTuple):
+    """A whole plan in sums. Pence; the balances and the wealth are those of the last day."""
+
+    withdrawn: int
+    tax_free: int
+    taxable: int
+    income_tax: int
+    isa_subscriptions: int
+    spent: int
+    pension: int
+    isa: int
+    cash: int
+    wealth_after_tax: int
+    wealth_after_tax_in_todays_prices: int
+
+
+class Balance(NamedTuple):
+    """What a person holds in one place over a period: opening + growth + paid_in - paid_out = closing. Pence."""
+
+    opening: int
+    growth: int
+    paid_in: int
+    paid_out: int
+    closing: int
+
+
+class PersonYearPlan(NamedTuple):
+    """One person's period as an answer tells it. Pence; see ``PersonRecord``. The lump sum of "first" is withdrawn from
+    uncrystallised funds. What allowances are used and left is of the whole tax year."""
+
+    record: PersonRecord
+    from_uncrystallised: int
+    from_drawdown: int
+    personal_allowance_used: int
+    personal_allowance_unused: int
+    basic_rate_band_unused: int
+    isa_limit: int
+    isa_used: int
+    isa_unused: int
+    pension: Balance
+    isa: Balance
+    cash: Balance
+
+
+class HouseholdYear(NamedTuple):
+    """Everybody's period in sums. Pence; the balances are those of its last day."""
+
+    withdrawn: int
+    income_tax: int
+    income_tax_so_far: int
+    isa_subscriptions: int
+    pension: int
+    isa: int
+    cash: int
+    in_todays_prices: int
+
+
+class Year(NamedTuple):
+    """One period of a plan as an answer tells it."""
+
+    period: Period
+    spending: int
+    people: tuple[PersonYearPlan, ...]
+    household: HouseholdYear
+
+
+class Schedule(NamedTuple):
+    """The whole answer. ``state_pensions[i][t]`` is the State Pension of person i in the whole tax year t, pence;
+    ``state_pension_doubts`` are sentences on State Pension age."""
+
+    question: ScheduleQuestion
+    version: str
+    projection: Projection
+    years: tuple[Year, ...]
+    totals: Totals
+    comparisons: tuple[Comparison, ...]
+    scenarios: tuple[Scenario, ...]
+    proof: Proof | None
+    state_pensions: tuple[tuple[int, ...], ...]
+    state_pension_doubts: tuple[str, ...]
+
+    @property
+    def timeline(self) -> Timeline:
+        """The plan's tax years."""
+        return self.projection.timeline
+
+    @property
+    def status(self) -> str:
+        """How firm the figures of the weakest tax year are."""
+        return max((period.rules.figures.status for period in self.timeline.periods), key=STATUSES.index)
+
+    @property
+    def first_not_law(self) -> TaxYear | None:
+        """The figures of the first tax year that are not all law."""
+        years = (period.rules.figures for period in self.timeline.periods)
+        return next((figures for figures in years if figures.status != "enacted"), None)
+
+
+def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
+    """Answer a question. RuleViolation, with all faults, where it asks for what cannot be; also where spending cannot be
+    met."""
+    household = question.household
+    faults = tuple(_faults(household, book))
+    if faults:
+        raise RuleViolation(faults)
+    years = timeline(household, book)
+    plan, proof = _planned(years, question.fill)
+    return Schedule(
+        question=question,
+        version=book.version,
+        projection=plan,
+        years=tuple(_years(plan)),
+        totals=totals(plan),
+        comparisons=(
+            _compared("pension_left_until_state_pension_age", years, evenly_from_state_pension_age(years)),
+            _compared("personal_allowance_filled", years, filling(years, "personal_allowance")),
+        ),
+        scenarios=tuple(
+            _scenario(name, replace(household, assumptions=assumed), question.fill, book)
+            for name, assumed in question.scenarios.items()
+        ),
+        proof=proof,
+        state_pensions=_state_pensions(household, book),
+        state_pension_doubts=tuple(dict.fromkeys(_state_pension_doubts(household, book))),
+    )
+
+
+def totals(plan: Projection) -> Totals:
+    """A whole plan in sums."""
+    records = [record for year in plan.years for record in year.people]
+    last = plan.years[-1]
+    wealth = plan.wealth
+    return Totals(
+        withdrawn=sum(record.gross for record in records),
+        tax_free=sum(record.tax_free for record in records),
+        taxable=sum(record.taxable for record in records),
+        income_tax=plan.income_tax,
+        isa_subscriptions=sum(record.subscribed for record in records),
+        spent=sum(record.spent for record in records),
+        pension=pension_held(last),
+        isa=isa_held(last),
+        cash=cash_held(last),
+        wealth_after_tax=wealth,
+        wealth_after_tax_in_todays_prices=plan.in_todays_prices(wealth),
+    )
+
+
+def pension_held(year: Settled) -> int:
+    """What all pensions hold at the end of a period, pence."""
+    return sum(held.pension.uncrystallised + held.pension.drawdown for held in year.holdings)
+
+
+def isa_held(year: Settled) -> int:
+    """What all ISAs hold at the end of a period, pence."""
+    return sum(held.isa for held in year.holdings)
+
+
+def cash_held(year: Settled) -> int:
+    """The cash outside ISAs at the end of a period, pence."""
+    return sum(held.cash for held in year.holdings)
+
+
+def _planned(years: Timeline, fill: str) -> tuple[Projection, Proof | None]:
+    """The plan by its aim. A least-tax plan is never worse than a plain one: the search is for straight lines, and the
+    plain plans are cheap to try."""
+    if fill != LEAST_TAX:
+        return projected(years, filling(years, fill)), None
+    found = least_tax(years)
+    best = max((found.projection, *_plain_plans(years)), key=lambda plan: plan.wealth)
+    return best, Proof(best.wealth, max(found.bound, best.wealth), best.wealth <= found.bound)
+
+
+def _plain_plans(years: Timeline) -> Iterator[Projection]:
+    for policy in (*(filling(years, band) for band in BANDS), evenly_from_state_pension_age(years)):
+        try:
+            yield projected(years, policy)
+        except RuleViolation:
+            continue
+
+
+def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
+    try:
+        return Comparison(name, projected(years, policy))
+    except RuleViolation as error:
+        return Comparison(name, None, _reason(error))
+
+
+def _scenario(name: str, household: Household, fill: str, book: RuleBook) -> Scenario:
+    try:
+        return Scenario(name, _planned(timeline(household, book), fill)[0])
+    except RuleViolation as error:
+        return Scenario(name, None, _reason(error))
+
+
+def _reason(error: RuleViolation) -> str:
+    return " ".join(fault.detail for fault in error.faults)
+
+
+def _years(plan: Projection) -> Iterator[Year]:
+    timeline = plan.timeline
+    income_tax = list(accumulate(sum(record.income_tax for record in year.people) for year in plan.years))
+    levels = timeline.price_levels()
+    for period, spending, year, tax_so_far, level in zip(
+        timeline.periods, timeline.spending, plan.years, income_tax, levels, strict=True
+    ):
+        held = (pension_held(year), isa_held(year), cash_held(year))
+        yield Year(
+            period,
+            spending,
+            tuple(
+                _person_year(member, period, record)
+                for member, record in zip(timeline.household.people, year.people, strict=True)
+            ),
+            HouseholdYear(
+                sum(record.gross for record in year.people),
+                sum(record.income_tax for record in year.people),
+                tax_so_far,
+                sum(record.subscribed for record in year.people),
+                *held,
+                deflated(sum(held), level),
+            ),
+        )
+
+
+def _person_year(member: Member, period: Period, record: PersonRecord) -> PersonYearPlan:
+    opened, before, after = record.opened, record.opened.before, record.after
+    found, year = record.liability, record.opened.year
+    from_drawdown = opened.pension.drawdown - after.pension.drawdown
+    subscribed_before = member.isa.subscribed_this_year if period.position == 0 else 0
+    limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
+    return PersonYearPlan(
+        record=record,
+        from_uncrystallised=record.gross - from_drawdown,
+        from_drawdown=from_drawdown,
+        personal_allowance_used=min(found.allowances, found.net_income),
+        personal_allowance_unused=max(0, found.allowances - found.net_income),
+        basic_rate_band_unused=basic_rate_band_unused(year_of(year.taxpayer, year.rules), found),
+        isa_limit=limit,
+        isa_used=subscribed_before + record.subscribed,
+        isa_unused=year.isa_room - record.subscribed,
+        pension=Balance(
+            before.pension.uncrystallised + before.pension.drawdown,
+            opened.pension_growth,
+            0,
+            record.gross,
+            after.pension.uncrystallised + after.pension.drawdown,
+        ),
+        isa=Balance(before.isa, opened.isa_growth, record.subscribed, record.from_isa, after.isa),
+        cash=Balance(
+            before.cash,
+            opened.interest,
+            year.received + record.gross + record.from_isa + max(0, record.moved),
+            record.income_tax + record.spent + record.subscribed + max(0, -record.moved),
+            after.cash,
+        ),
+    )
+
+
+def _state_pensions(household: Household, book: RuleBook) -> tuple[tuple[int, ...], ...]:
+    """Everybody's State Pension in each whole tax year: the timeline of the same people with no other income."""
+    people = tuple(
+        replace(
+            member,
+            income=tuple(income for income in member.income if income.kind == "state_pension"),
+        )
+        for member in household.people
+    )
+    alone = timeline(replace(household, people=people), book)
+    return tuple(tuple(year.taxpayer.other_income for year in years) for years in alone.people)
+
+
+def _state_pension_doubts(household: Household, book: RuleBook) -> Iterator[str]:
+    """A sentence for each State Pension age that is not law or leaves a doubt: one comparison rests on everybody's."""
+    for member in household.people:
+        standing = state_pension.row_for(member.date_of_birth, book.state_pension_ages).standing
+        if standing.status != "enacted":
+            yield f"state_pension.age: {standing.status}. {standing.doubt or standing.source}"
+        elif standing.doubt:
+            yield f"state_pension.age: {standing.doubt}"
+
+
+def _faults(household: Household, book: RuleBook) -> Iterator[Fault]:
+    """Everything in a request that cannot be, in the request's order."""
+    start, end = household.start, household.end
+    first = book.years.get(tax_year_of(start))
+    if first is None:
+        known = list(book.years)
+        yield Fault(
+            ("start_date",),
+            "no-figures",
+            f"There are no figures for {tax_year_of(start)}: a plan starts in a tax year from {known[0]} to {known[-1]}.",
+        )
+    if end < start:
+        yield Fault(("end_date",), "end-before-start", "The end date is before the start date.")
+    elif (count := tax_years_between(start, end)) > MOST_TAX_YEARS:
+        yield Fault(
+            ("end_date",),
+            "plan-too-long",
+            f"The plan touches {count} tax years; at most {MOST_TAX_YEARS} can be planned.",
+        )
+    for i, member in enumerate(household.people):
+        path = ("people", i)
+        if member.date_of_birth > start:
+            yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the start of the plan.")
+        for j, income in enumerate(member.income):
+            yield from _income_faults(income, member, (*path, "income", j), book)
+        if first is not None and first.lump_sums.lump_sum_allowance is None:
+            for name in _USED_SINCE_2024:
+                if getattr(member.pension, name):
+                    yield Fault(
+                        (*path, "pension", name),
+                        "no-such-allowance-yet",
+                        f"There was no such allowance in {first.figures.name}, where the plan starts: it began on "
+                        "6 April 2024. Give lifetime_allowance_used_percent instead.",
+                    )
+    for j, spending in enumerate(household.spending):
+        yield from _dates_faults(spending, ("spending", j))
+
+
+def _income_faults(income: DatedIncome, member: Member, path: tuple[str | int, ...], book: RuleBook) -> Iterator[Fault]:
+    share = income.share_of_full_rate
+    if (income.amount is None) == (share is None):
+        yield Fault(path, "amount-or-share", "Give exactly one of amount and share_of_full_rate.")
+    if share is not None:
+        where = (*path, "share_of_full_rate")
+        if income.kind != "state_pension":
+            yield Fault(
+                where, "share-of-state-pension-only", "Only a State Pension is given as a share of the full rate."
+            )
+        elif state_pension.which(member.date_of_birth, book.state_pension_ages) is None:
+            yield Fault(
+                where,
+                "share-depends-on-sex",
+                f"Someone born on {member.date_of_birth.isoformat()} has the new or the basic State Pension depending on sex, "
+                "which is not asked. Give the amount instead.",
+            )
+    yield from _dates_faults(income, path)
+
+
+def _dates_faults(item: DatedIncome | Spending, path: tuple[str | int, ...]) -> Iterator[Fault]:
+    if item.first is not None and item.last is not None and item.last < item.first:
+        yield Fault((*path, "to"), "to-before-from", "This ends before it begins.")

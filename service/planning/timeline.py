@@ -1,0 +1,226 @@
+"""A plan's tax years: what each person receives in each, and what limits what they may do.
+
+Everything here follows from the request and the figures alone, before anything is decided. Within a period all growth
+comes first and all money moves on the last day, so the interest of a year is known before its withdrawals are chosen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from fractions import Fraction
+
+from service.law import isa, pension_age, state_pension
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, liability, year_of
+from service.law.rulebook import RuleBook, YearRules
+from service.planning.household import WITH_PRICES, DatedIncome, Household, Member, Spending, taxpayer_of
+
+MOST_TAX_YEARS = 60
+WHOLE = 10_000  # basis points in one
+
+
+@dataclass(frozen=True, slots=True)
+class Period:
+    """One tax year of a plan, or the part of it inside the plan."""
+
+    position: int
+    rules: YearRules
+    first: date
+    last: date
+
+    @property
+    def name(self) -> str:
+        """The tax year, such as "2026-27"."""
+        return self.rules.figures.name
+
+    @property
+    def days(self) -> int:
+        """Days inside the plan."""
+        return (self.last - self.first).days + 1
+
+    @property
+    def days_in_year(self) -> int:
+        """Days of the whole tax year."""
+        return (self.rules.figures.end - self.rules.figures.start).days + 1
+
+    def growth(self, amount: int, rate: int) -> int:
+        """What an amount grows by in the period, pence, half up: a yearly rate (basis points) for its share of the days."""
+        return _half_up(amount * rate * self.days, WHOLE * self.days_in_year)
+
+    def factor(self, rate: int) -> float:
+        """One plus the growth of a pound, for the model that looks for the best plan; money itself uses ``growth``."""
+        return 1 + rate * self.days / (WHOLE * self.days_in_year)
+
+
+@dataclass(frozen=True, slots=True)
+class PersonYear:
+    """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
+
+    ``taxpayer`` holds the income of the whole tax year. ``received`` is the income inside the plan; ``tax_outside`` is
+    the share of the year's tax that the income outside the plan bears.
+    """
+
+    taxpayer: Taxpayer
+    rules: IncomeTaxRules
+    received: int
+    tax_outside: int
+    may_withdraw: bool
+    isa_room: int
+
+    def liability(self, interest: int = 0, withdrawal: int = 0, *, marriage_allowance: str | None = None) -> Liability:
+        """The tax year's liability with the interest on the plan's cash and a taxable withdrawal."""
+        taxpayer = self.taxpayer
+        if interest or marriage_allowance is not None:
+            taxpayer = replace(
+                taxpayer,
+                savings=taxpayer.savings + interest,
+                marriage_allowance=marriage_allowance or taxpayer.marriage_allowance,
+            )
+        return liability(year_of(taxpayer, self.rules), withdrawal)
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """A household's periods. ``people[i][t]`` is person i in period t; ``spending[t]`` is pence."""
+
+    household: Household
+    periods: tuple[Period, ...]
+    people: tuple[tuple[PersonYear, ...], ...]
+    spending: tuple[int, ...]
+    state_pension_from: tuple[date | None, ...]
+
+    def price_levels(self) -> Iterator[Fraction]:
+        """The price level at the end of each period, 1 at the start of the plan."""
+        inflation = self.household.assumptions.price_inflation
+        level = Fraction(1)
+        for period in self.periods:
+            level *= 1 + Fraction(inflation * period.days, WHOLE * period.days_in_year)
+            yield level
+
+
+def deflated(amount: int, level: Fraction) -> int:
+    """An amount of some day in prices of the plan's start, from that day's price level; pence, half up."""
+    return _half_up(amount * level.denominator, level.numerator)
+
+
+def timeline(household: Household, book: RuleBook) -> Timeline:
+    """The household's periods, with the income, room and needs of each."""
+    periods = tuple(_periods(household, book))
+    ages = book.state_pension_ages
+    reached = tuple(state_pension.reached_on(member.date_of_birth, ages) for member in household.people)
+    people = tuple(
+        _person(member, household, periods, book, spa) for member, spa in zip(household.people, reached, strict=True)
+    )
+    inflation = household.assumptions.price_inflation
+    spending = tuple(
+        sum(_amount_in(item, item.amount, period, period.first, period.last, inflation) for item in household.spending)
+        for period in periods
+    )
+    return Timeline(household, periods, people, spending, reached)
+
+
+def tax_year_of(day: date) -> str:
+    """The name of the tax year in which a day falls."""
+    first = day.year if (day.month, day.day) >= (4, 6) else day.year - 1
+    return f"{first}-{(first + 1) % 100:02d}"
+
+
+def tax_years_between(start: date, end: date) -> int:
+    """How many tax years two days and all between them touch."""
+    return int(tax_year_of(end)[:4]) - int(tax_year_of(start)[:4]) + 1
+
+
+def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
+    first, position = household.start, 0
+    last_known = book.last
+    prices = household.assumptions.thresholds_after_freeze == "prices"
+    inflation = Fraction(WHOLE + household.assumptions.price_inflation, WHOLE)
+    while first <= household.end:
+        name = tax_year_of(first)
+        rules = book.years.get(name)
+        if rules is None:
+            years_after = int(name[:4]) - last_known.start.year
+            rules = book.later(name, inflation**years_after if prices else None)
+        last = min(rules.figures.end, household.end)
+        yield Period(position, rules, first, last)
+        first, position = last + timedelta(days=1), position + 1
+
+
+def _person(
+    member: Member, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
+) -> tuple[PersonYear, ...]:
+    incomes = [_settled(income, member, periods[0], book, reached) for income in member.income]
+    inflation = household.assumptions.price_inflation
+    years = []
+    for period in periods:
+        figures = period.rules.figures
+        whole, inside = [], 0
+        for income in incomes:
+            assert income.amount is not None
+            whole.append(
+                (income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation))
+            )
+            inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
+        taxpayer = taxpayer_of(member, whole)
+        rules = period.rules.income_tax[member.tax_residence]
+        outside = taxpayer.income - inside
+        tax_outside = 0
+        if outside > 0:
+            tax_outside = _half_up(liability(year_of(taxpayer, rules)).total * outside, taxpayer.income)
+        years.append(
+            PersonYear(
+                taxpayer=taxpayer,
+                rules=rules,
+                received=inside,
+                tax_outside=tax_outside,
+                may_withdraw=pension_age.may_take_benefits(
+                    member.date_of_birth,
+                    period.last,
+                    period.rules.minimum_pension_age,
+                    member.pension.minimum_pension_age,
+                ),
+                isa_room=_isa_room(member, period),
+            )
+        )
+    return tuple(years)
+
+
+def _settled(income: DatedIncome, member: Member, first: Period, book: RuleBook, reached: date | None) -> DatedIncome:
+    """An income with an amount, and a State Pension with its day: State Pension age, unless another day is given."""
+    if income.kind != "state_pension":
+        return income
+    amount = income.amount
+    if amount is None:
+        assert income.share_of_full_rate is not None
+        which = state_pension.which(member.date_of_birth, book.state_pension_ages)
+        assert which is not None, "a request for a share is refused where the full rate depends on sex"
+        amount = _half_up(state_pension.full_yearly(first.rules.figures, which) * income.share_of_full_rate, WHOLE)
+    return replace(income, amount=amount, first=income.first or reached)
+
+
+def _amount_in(
+    item: DatedIncome | Spending, amount: int, period: Period, first: date, last: date, inflation: int
+) -> int:
+    """What a yearly amount comes to between two days of a period's tax year, pence, half up."""
+    begins = max(first, item.first) if item.first else first
+    ends = min(last, item.last) if item.last else last
+    days = (ends - begins).days + 1
+    if days <= 0:
+        return 0
+    rate = inflation if item.increases == WITH_PRICES else int(item.increases)
+    if rate == 0:
+        return _half_up(amount * days, period.days_in_year)
+    years = period.position
+    return _half_up(amount * days * (WHOLE + rate) ** years, period.days_in_year * WHOLE**years)
+
+
+def _isa_room(member: Member, period: Period) -> int:
+    """What may still be subscribed in the tax year (SI 1998/1870 reg.4ZA); the cash limit by age on the last day."""
+    limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
+    used = member.isa.subscribed_this_year if period.position == 0 else 0
+    return max(0, limit - used)
+
+
+def _half_up(numerator: int, denominator: int) -> int:
+    return (2 * numerator + denominator) // (2 * denominator)

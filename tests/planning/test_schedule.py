@@ -1,0 +1,450 @@
+"""A plan adds up, keeps within every limit, and comes to the amounts that can be worked out by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from fractions import Fraction
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from service.law import lump_sums
+from service.law.lump_sums import Pension
+from service.law.pension_age import age_on
+from service.planning.faults import RuleViolation
+from service.planning.filling import BANDS, evenly_from_state_pension_age, filling, projected
+from service.planning.household import (
+    WITH_PRICES,
+    Assumptions,
+    DatedIncome,
+    Household,
+    Isa,
+    Member,
+    Spending,
+)
+from service.planning.schedule import AIMS, LEAST_TAX, Balance, Schedule, ScheduleQuestion, schedule
+from service.planning.schedule_warnings import schedule_warnings
+from tests.households import BOOK, plans
+
+WHOLE = 10_000
+BORN = date(1962, 6, 1)  # over 55 in every year there are figures for
+
+
+def person(**facts: Any) -> Member:
+    return Member(**{"date_of_birth": BORN, "tax_residence": "england", "pension": Pension(40_000_000), **facts})
+
+
+def plan(*people: Member, fill: str = "personal_allowance", start: str = "2026-04-06", end: str = "2027-04-05",
+         scenarios: dict[str, Assumptions] | None = None, **household: Any) -> Schedule:  # fmt: skip
+    days = date.fromisoformat(start), date.fromisoformat(end)
+    return schedule(ScheduleQuestion(Household(*days, people, **household), fill, scenarios or {}), BOOK)
+
+
+# Whatever the household, a plan adds up
+
+
+def assert_closes(balance: Balance) -> None:
+    assert balance.opening + balance.growth + balance.paid_in - balance.paid_out == balance.closing
+    assert min(balance.opening, balance.paid_in, balance.closing) >= 0
+
+
+def assert_grown(growth: int, opening: int, rate: int, days: int, days_in_year: int, funds: int) -> None:
+    """A yearly rate for its share of the days, each fund to the nearest penny."""
+    exact = Fraction(opening * rate * days, WHOLE * days_in_year)
+    assert abs(growth - exact) <= Fraction(funds, 2)
+
+
+def assert_adds_up(result: Schedule) -> None:
+    """Every balance of every person closes and opens the next year; the household's sums are those of its people."""
+    household, years = result.question.household, result.years
+    assumed = household.assumptions
+    assert years[0].period.first == household.start
+    assert years[-1].period.last == household.end
+    tax_so_far = 0
+    level = Fraction(1)
+    for before, year in zip((None, *years), years, strict=False):
+        period, everybody = year.period, year.people
+        if before is not None:
+            assert period.first == before.period.last + timedelta(days=1)
+        for i, (member, one) in enumerate(zip(household.people, everybody, strict=True)):
+            record = one.record
+            for balance in (one.pension, one.isa, one.cash):
+                assert_closes(balance)
+            started = (
+                (member.pension.uncrystallised + member.pension.drawdown, member.isa.value, member.cash)
+                if before is None
+                else tuple(
+                    held.closing for held in (before.people[i].pension, before.people[i].isa, before.people[i].cash)
+                )
+            )
+            assert (one.pension.opening, one.isa.opening, one.cash.opening) == started
+            days = period.days, (period.rules.figures.end - period.rules.figures.start).days + 1
+            assert_grown(one.pension.growth, one.pension.opening, assumed.pension_growth, *days, 2)
+            assert_grown(one.isa.growth, one.isa.opening, assumed.isa_growth, *days, 1)
+            assert_grown(one.cash.growth, one.cash.opening, assumed.cash_interest, *days, 1)
+            assert record.gross == record.tax_free + record.taxable == one.from_uncrystallised + one.from_drawdown
+            assert one.pension.paid_out == record.gross
+            assert min(record.tax_free, record.taxable, one.from_uncrystallised, one.from_drawdown) >= 0
+            assert min(record.spent, record.subscribed, record.from_isa) >= 0
+            assert one.pension.closing == record.after.pension.uncrystallised + record.after.pension.drawdown
+            assert min(record.after.pension.uncrystallised, record.after.pension.drawdown) >= 0
+        assert sum(one.record.moved for one in everybody) == 0
+        assert sum(one.record.spent for one in everybody) == year.spending
+        tax_so_far += sum(one.record.income_tax for one in everybody)
+        level *= 1 + Fraction(assumed.price_inflation * days[0], WHOLE * days[1])
+        sums = year.household
+        assert sums.withdrawn == sum(one.record.gross for one in everybody)
+        assert sums.income_tax_so_far == tax_so_far
+        assert sums.isa_subscriptions == sum(one.record.subscribed for one in everybody)
+        held = tuple(sum(closing) for closing in zip(*((one.pension.closing, one.isa.closing, one.cash.closing)
+                                                        for one in everybody), strict=True))  # fmt: skip
+        assert (sums.pension, sums.isa, sums.cash) == held
+        assert abs(sums.in_todays_prices - sum(held) / level) <= Fraction(1, 2)
+    found, last = result.totals, years[-1].household
+    assert found.income_tax == sum(year.household.income_tax for year in years) == tax_so_far
+    assert found.withdrawn == found.tax_free + found.taxable == sum(year.household.withdrawn for year in years)
+    assert found.isa_subscriptions == sum(year.household.isa_subscriptions for year in years)
+    assert found.spent == sum(year.spending for year in years)
+    assert (found.pension, found.isa, found.cash) == (last.pension, last.isa, last.cash)
+    assert abs(found.wealth_after_tax_in_todays_prices - found.wealth_after_tax / level) <= Fraction(1, 2)
+
+
+def assert_within_limits(result: Schedule) -> None:
+    """No subscription beyond the room, nothing tax free beyond the allowances, nothing drawn too young."""
+    household = result.question.household
+    for i, member in enumerate(household.people):
+        protected = member.pension.minimum_pension_age
+        for year in result.years:
+            one, record = year.people[i], year.people[i].record
+            before = member.isa.subscribed_this_year if year is result.years[0] else 0
+            assert one.isa_used == before + record.subscribed
+            assert record.subscribed <= max(0, one.isa_limit - before)
+            assert one.isa_unused == max(0, one.isa_limit - before) - record.subscribed
+            # SI 1998/1870 reg.4ZA: 20,000; in cash 12,000 below 65 from 2027-28, as announced.
+            lower = member.isa.cash_isa and year.period.first >= date(2027, 4, 6)
+            lower = lower and age_on(member.date_of_birth, year.period.last) < 65
+            assert one.isa_limit == (1_200_000 if lower else 2_000_000)
+            # Finance Act 2004 s.279; Finance Act 2022 s.10.
+            least = protected or (57 if year.period.last >= date(2028, 4, 6) else 55)
+            if age_on(member.date_of_birth, year.period.last) < least:
+                assert record.gross == 0
+            assert record.tax_free <= record.opened.left.tax_free + (
+                record.opened.lump_sum.gross if record.opened.lump_sum else 0
+            )
+            assert record.tax_free_left >= 0
+            assert one.personal_allowance_used + one.personal_allowance_unused == record.liability.allowances
+            assert record.income_tax == record.liability.total - record.opened.year.tax_outside
+        rules = result.years[0].period.rules.lump_sums
+        if rules.lump_sum_allowance is not None:
+            taken = sum(year.people[i].record.tax_free for year in result.years)
+            assert taken <= lump_sums.available(member.pension, rules).tax_free
+        if household.lump_sums == "none":
+            assert all(year.people[i].record.tax_free == 0 for year in result.years)
+
+
+def assert_sound(household: Household, fill: str) -> Schedule | None:
+    try:
+        result = schedule(ScheduleQuestion(household, fill), BOOK)
+    except RuleViolation as refused:
+        codes = [(fault.path, fault.code) for fault in refused.faults]
+        if codes != [(("spending",), "spending-cannot-be-met")]:
+            raise
+        return None
+    assert_adds_up(result)
+    assert_within_limits(result)
+    schedule_warnings(result)
+    return result
+
+
+SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large]
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
+@given(plans(), st.sampled_from(BANDS))
+def test_a_plan_that_fills_a_band_adds_up(household: Household, fill: str) -> None:
+    assert_sound(household, fill)
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=SLOW)
+@given(plans(most_days=1_000))
+def test_a_least_tax_plan_adds_up_and_no_plain_plan_is_better(household: Household) -> None:
+    result = assert_sound(household, LEAST_TAX)
+    if result is None:
+        return
+    assert result.proof is not None
+    assert result.proof.objective == result.totals.wealth_after_tax
+    assert result.proof.gap == result.proof.bound - result.proof.objective >= 0
+    for policy in (*(filling(result.timeline, band) for band in BANDS), evenly_from_state_pension_age(result.timeline)):
+        try:
+            assert projected(result.timeline, policy).wealth <= result.proof.objective
+        except RuleViolation:
+            continue
+
+
+# By hand
+
+
+@pytest.mark.parametrize(
+    ("tax_year", "gross", "taxable"),
+    [
+        # Personal allowance 12,500: Finance Act 2019 s.5.
+        ("2019-20", 1_666_666, 1_250_000),
+        ("2020-21", 1_666_666, 1_250_000),
+        # 12,570: Finance Act 2021 s.5, Finance Act 2023 s.5.
+        ("2026-27", 1_676_000, 1_257_000),
+    ],
+)
+def test_the_allowance_and_a_third_leave_without_tax_for_an_isa(tax_year: str, gross: int, taxable: int) -> None:
+    """Common practice, for which there is no source: without other income, the allowance / 0.75 each year bears no tax."""
+    year = int(tax_year[:4])
+    (found,) = plan(person(), start=f"{year}-04-06", end=f"{year + 1}-04-05").years
+    (one,) = found.people
+    assert found.period.name == tax_year
+    assert (one.record.gross, one.record.taxable, one.record.income_tax) == (gross, taxable, 0)
+    assert one.record.tax_free == gross - taxable
+    assert (one.record.subscribed, one.isa.closing, one.cash.closing) == (gross, gross, 0)
+    assert (one.personal_allowance_used, one.personal_allowance_unused) == (taxable, 0)
+
+
+def test_the_same_each_year_of_a_plan() -> None:
+    result = plan(person(), end="2031-04-05")
+    assert [year.household.withdrawn for year in result.years] == [1_676_000] * 5
+    assert result.totals.income_tax == 0
+    assert result.totals.isa == 5 * 1_676_000
+    assert result.totals.pension == 40_000_000 - 5 * 1_676_000
+    # At the end a quarter of what is left is tax free and the rest bears 20%: 31,620,000 x (0.25 + 0.75 x 0.8).
+    assert result.totals.wealth_after_tax == 8_380_000 + 26_877_000
+
+
+@pytest.mark.parametrize(
+    ("nation", "fill", "taxable", "tax"),
+    [
+        # Finance Act 2021 s.5, Finance Act 2023 s.5: 12,570 + 37,700; 20% of 37,700.
+        ("england", "basic_rate_band", 5_027_000, 754_000),
+        ("wales", "basic_rate_band", 5_027_000, 754_000),
+        # To 125,140, where nothing is left of the allowance (ITA 2007 s.35): 37,700 at 20% and 87,440 at 40%.
+        ("england", "higher_rate_band", 12_514_000, 754_000 + 3_497_600),
+        # Scotland, motion S6M-20844: 3,967 at 19%, to 16,956 at 20%, to 31,092 at 21%.
+        ("scotland", "basic_rate_band", 1_257_000 + 3_109_200, 75_373 + 259_780 + 296_856),
+    ],
+)
+def test_a_band_is_filled_to_its_top(nation: str, fill: str, taxable: int, tax: int) -> None:
+    result = plan(person(tax_residence=nation, pension=Pension(0, drawdown=40_000_000)), fill=fill)
+    record = result.years[0].people[0].record
+    assert (record.taxable, record.income_tax) == (taxable, tax)
+    if fill == "basic_rate_band":
+        assert result.years[0].people[0].basic_rate_band_unused == 0
+
+
+def test_a_state_pension_starts_at_state_pension_age() -> None:
+    """Born 14 May 1961: 67 on 14 May 2028 (Pensions Act 1995 Sch.4 as amended in 2014); 327 days of 365 in that year."""
+    income = (DatedIncome("state_pension", 1_200_000, increases=0),)
+    result = plan(person(date_of_birth=date(1961, 5, 14), income=income), start="2026-04-06", end="2030-04-05")
+    assert [year.people[0].record.opened.year.received for year in result.years] == [0, 0, 1_075_068, 1_200_000]
+    assert result.state_pensions == ((0, 0, 1_075_068, 1_200_000),)
+
+
+def test_a_share_of_the_full_state_pension_rises_with_prices() -> None:
+    """241.30 a week in 2026-27 (Hansard, 26 November 2025): half of 52 weeks is 6,273.80; then 2% on that."""
+    income = (DatedIncome("state_pension", share_of_full_rate=5_000, increases=WITH_PRICES),)
+    assumed = Assumptions(price_inflation=200)
+    result = plan(person(date_of_birth=date(1955, 1, 1), income=income), end="2028-04-05", assumptions=assumed)
+    assert result.state_pensions == ((627_380, 639_928),)
+
+
+def test_part_of_a_tax_year_bears_its_share_of_the_tax() -> None:
+    """36,500 a year is 100 a day: 182 days from 6 October. Tax of the year (36,500 - 12,570) x 20% = 4,786, of which
+    183/365 is borne before the plan."""
+    income = (DatedIncome("employment", 3_650_000),)
+    result = plan(person(income=income, pension=Pension(0)), start="2026-10-06", end="2027-04-05")
+    one = result.years[0].people[0]
+    assert one.record.opened.year.received == 1_820_000
+    assert one.record.income_tax == 478_600 - 239_956
+    assert one.isa.closing == 1_820_000 - one.record.income_tax
+
+
+def test_part_of_a_tax_year_grows_for_its_share_of_the_days() -> None:
+    """182 days of 365 at 4%, then a whole year of 366 days (2027-28), no more."""
+    too_young = person(date_of_birth=date(1985, 1, 1), pension=Pension(10_000_000))
+    result = plan(too_young, start="2026-10-06", end="2028-04-05", assumptions=Assumptions(pension_growth=400))
+    assert [year.people[0].pension.growth for year in result.years] == [199_452, 407_978]
+
+
+def test_two_people_fill_both_allowances_and_share_the_room() -> None:
+    """The first has used all room this year, so both withdrawals go to the second's ISA as far as there is room."""
+    first, second = person(isa=Isa(subscribed_this_year=2_000_000)), person()
+    result = plan(first, second)
+    assert [one.record.gross for one in result.years[0].people] == [1_676_000, 1_676_000]
+    assert [one.record.subscribed for one in result.years[0].people] == [0, 2_000_000]
+    assert sum(one.record.moved for one in result.years[0].people) == 0
+    assert result.years[0].people[1].record.moved == 2_000_000 - 1_676_000
+    assert result.totals.cash == 2 * 1_676_000 - 2_000_000
+
+
+def test_spending_comes_from_cash_then_isas_then_more_pension() -> None:
+    """Too young for a pension: 5,000 of cash and 3,000 of ISA meet 8,000, and a penny more cannot be met."""
+    young = person(date_of_birth=date(1985, 1, 1), cash=500_000, isa=Isa(300_000))
+    record = plan(young, spending=(Spending(800_000),)).years[0].people[0].record
+    assert (record.spent, record.from_isa, record.after.cash, record.after.isa) == (800_000, 300_000, 0, 0)
+    with pytest.raises(RuleViolation) as refused:
+        plan(young, spending=(Spending(800_001),))
+    (fault,) = refused.value.faults
+    assert (fault.path, fault.code) == (("spending",), "spending-cannot-be-met")
+    assert "2026-27" in fault.detail
+    assert "£0.01" in fault.detail
+    # 16,760 fills the allowance; 2,000 more takes 2,000 / 0.85 = 2,352.95 (a quarter free, the rest at 20%).
+    older = plan(person(), spending=(Spending(1_876_000),)).years[0].people[0].record
+    assert older.after.cash + older.subscribed <= 1
+    assert abs(older.gross - 1_676_000 - 235_295) <= 2
+    assert older.income_tax == pytest.approx((older.taxable - 1_257_000) * 0.2, abs=1)
+
+
+def test_lump_sums_first_or_not_at_all() -> None:
+    """Finance Act 2004 Sch.29 paras 1-3: a quarter at once, the rest in drawdown; or no lump sum at all."""
+    at_once = plan(person(), lump_sums="first", end="2028-04-05").years
+    first, then = at_once[0].people[0], at_once[1].people[0]
+    assert (first.record.tax_free, first.record.taxable) == (10_000_000, 1_257_000)
+    assert (first.from_uncrystallised, first.from_drawdown) == (10_000_000, 1_257_000)
+    assert (then.record.tax_free, then.record.taxable, then.from_uncrystallised) == (0, 1_257_000, 0)
+    none = plan(person(), lump_sums="none").years[0].people[0]
+    assert (none.record.gross, none.record.tax_free, none.from_uncrystallised) == (1_257_000, 0, 1_257_000)
+
+
+# Beside the plan
+
+
+def test_comparisons_are_the_plain_plans() -> None:
+    result = plan(person(), fill="basic_rate_band", end="2030-04-05")
+    names = [compared.plan for compared in result.comparisons]
+    assert names == ["pension_left_until_state_pension_age", "personal_allowance_filled"]
+    even, filled = (compared.projection for compared in result.comparisons)
+    assert even is not None
+    assert filled is not None
+    # State Pension age is reached on 1 June 2029, in the last tax year of the plan, when all is drawn.
+    assert [year.people[0].gross for year in even.years] == [0, 0, 0, 40_000_000]
+    assert [year.people[0].taxable for year in filled.years] == [1_257_000] * 4
+    assert (filled.wealth, filled.income_tax) == (4 * 1_676_000 + (40_000_000 - 4 * 1_676_000) * 85 // 100, 0)
+
+
+def test_a_comparison_that_cannot_be_is_told_and_not_refused() -> None:
+    """55,000 drawn in one year bears 7,540 + 1,892 and leaves 45,568; over two years, 50,270 and 4,730, it leaves 47,460."""
+    household = {"spending": (Spending(4_600_000, first=date(2027, 4, 6)),), "end": "2028-04-05"}
+    old = person(date_of_birth=date(1970, 1, 1), pension=Pension(0, drawdown=5_500_000))
+    result = plan(old, fill="basic_rate_band", **household)
+    impossible = [compared for compared in result.comparisons if compared.projection is None]
+    assert [compared.plan for compared in impossible] == ["pension_left_until_state_pension_age"]
+    assert "2027-28" in impossible[0].reason
+    assert "cannot be met" in impossible[0].reason
+
+
+@pytest.mark.parametrize("fill", AIMS)
+def test_a_scenario_is_the_plan_under_its_own_assumptions(fill: str) -> None:
+    assumed = Assumptions(pension_growth=300, price_inflation=200)
+    low, high = replace(assumed, pension_growth=-200), replace(assumed, pension_growth=600)
+    household: dict[str, Any] = {"end": "2029-04-05", "fill": fill}
+    both = plan(person(), assumptions=assumed, scenarios={"low": low, "high": high}, **household)
+    plain = plan(person(), assumptions=assumed, **household)
+    assert both.totals == plain.totals
+    assert [scenario.name for scenario in both.scenarios] == ["low", "high"]
+    for scenario, each in zip(both.scenarios, (low, high), strict=True):
+        assert scenario.projection is not None
+        asked = plan(person(), assumptions=each, **household)
+        assert scenario.projection.wealth == asked.totals.wealth_after_tax
+        assert scenario.projection.income_tax == asked.totals.income_tax
+
+
+def test_a_scenario_whose_spending_cannot_be_met_is_told_and_not_refused() -> None:
+    assumed = Assumptions(isa_growth=1_000)
+    young = person(date_of_birth=date(1985, 1, 1), isa=Isa(1_000_000))
+    result = plan(
+        young, spending=(Spending(1_050_000),), assumptions=assumed, scenarios={"low": replace(assumed, isa_growth=0)}
+    )
+    (low,) = result.scenarios
+    assert low.projection is None
+    assert "£500" in low.reason
+
+
+# What cannot be
+
+
+def faults(*people: Member, **household: Any) -> list[tuple[tuple[str | int, ...], str]]:
+    with pytest.raises(RuleViolation) as refused:
+        plan(*people, **household)
+    assert all(fault.detail.endswith(".") for fault in refused.value.faults)
+    return [(fault.path, fault.code) for fault in refused.value.faults]
+
+
+def test_each_thing_that_cannot_be() -> None:
+    assert faults(person(), end="2026-04-05") == [(("end_date",), "end-before-start")]
+    assert faults(person(), start="2019-04-05") == [(("start_date",), "no-figures")]
+    assert faults(person(), start="2031-04-06", end="2032-04-05") == [(("start_date",), "no-figures")]
+    assert faults(person(), end="2086-04-06") == [(("end_date",), "plan-too-long")]
+    unborn = person(date_of_birth=date(2026, 4, 7))
+    assert faults(unborn) == [(("people", 0, "date_of_birth"), "not-yet-born")]
+    assert faults(person(), unborn) == [(("people", 1, "date_of_birth"), "not-yet-born")]
+
+
+def test_the_last_plan_that_can_be() -> None:
+    """Sixty tax years, and a start on the first or the last day there are figures for."""
+    assert len(plan(person(), end="2086-04-05").years) == 60
+    assert plan(person(), start="2019-04-06", end="2019-04-06").years[0].period.days == 1
+    assert plan(person(), start="2031-04-05", end="2031-04-06").years[1].period.name == "2031-32"
+    assert plan(person(date_of_birth=date(2026, 4, 6)), end="2026-04-06").years[0].period.days == 1
+
+
+@pytest.mark.parametrize(
+    ("income", "where", "code"),
+    [
+        (DatedIncome("employment"), (), "amount-or-share"),
+        (DatedIncome("state_pension", 1, share_of_full_rate=1), (), "amount-or-share"),
+        (
+            DatedIncome("annuity", share_of_full_rate=1),
+            ("share_of_full_rate",),
+            "share-of-state-pension-only",
+        ),
+        (DatedIncome("annuity", 1, first=date(2027, 1, 2), last=date(2027, 1, 1)), ("to",), "to-before-from"),
+    ],
+)
+def test_incomes_that_cannot_be(income: DatedIncome, where: tuple[str, ...], code: str) -> None:
+    fine = DatedIncome("annuity", 1, first=date(2027, 1, 1), last=date(2027, 1, 1))
+    assert faults(person(), person(income=(fine, income))) == [(("people", 1, "income", 1, *where), code)]
+
+
+@pytest.mark.parametrize(
+    ("born", "refused"),
+    # Pensions Act 2014 s.1: women born before 6 April 1953 and men born before 6 April 1951 have the basic State Pension.
+    [("1951-04-05", False), ("1951-04-06", True), ("1953-04-05", True), ("1953-04-06", False)],
+)
+def test_a_share_that_depends_on_sex(born: str, refused: bool) -> None:
+    one = person(date_of_birth=date.fromisoformat(born), income=(DatedIncome("state_pension", share_of_full_rate=1),))
+    if refused:
+        assert faults(one) == [(("people", 0, "income", 0, "share_of_full_rate"), "share-depends-on-sex")]
+    else:
+        assert plan(one).years
+
+
+@pytest.mark.parametrize("name", ["lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used"])
+def test_an_allowance_that_began_on_6_april_2024(name: str) -> None:
+    """Finance Act 2024 s.14 and Sch.9."""
+    one = person(pension=Pension(100_000, **{name: 1}))
+    assert faults(one, start="2024-04-05", end="2024-04-06") == [
+        (("people", 0, "pension", name), "no-such-allowance-yet")
+    ]
+    assert plan(one, start="2024-04-06", end="2024-04-06").years
+
+
+def test_everything_that_cannot_be_at_once() -> None:
+    wrong = DatedIncome("annuity", share_of_full_rate=1, first=date(2020, 2, 1), last=date(2020, 1, 1))
+    one = person(date_of_birth=date(2020, 1, 2), income=(wrong,), pension=Pension(1, lump_sum_allowance_used=1))
+    spending = (Spending(1, first=date(2020, 2, 1), last=date(2020, 1, 1)),)
+    assert faults(one, start="2020-01-01", end="2019-12-31", spending=spending) == [
+        (("end_date",), "end-before-start"),
+        (("people", 0, "date_of_birth"), "not-yet-born"),
+        (("people", 0, "income", 0, "share_of_full_rate"), "share-of-state-pension-only"),
+        (("people", 0, "income", 0, "to"), "to-before-from"),
+        (("people", 0, "pension", "lump_sum_allowance_used"), "no-such-allowance-yet"),
+        (("spending", 0, "to"), "to-before-from"),
+    ]

@@ -1,0 +1,353 @@
+"""Every warning of a plan has a case just inside and one just outside, and names the first tax year it applies to."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+from datetime import date
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from service.law.lump_sums import Pension
+from service.planning import schedule_warnings as module
+from service.planning.faults import RuleViolation
+from service.planning.filling import BANDS
+from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.schedule import ScheduleQuestion, schedule
+from service.planning.schedule_warnings import schedule_warnings
+from service.planning.warning import Warning
+from tests.households import BOOK, plans
+
+PERSON = {"date_of_birth": date(1962, 6, 1), "tax_residence": "england", "pension": Pension(40_000_000)}
+
+
+def person(**facts: Any) -> Member:
+    return Member(**{**PERSON, **facts})
+
+
+def asked(
+    *people: Member, start: str = "2026-04-06", end: str = "2027-04-05", fill: str = "personal_allowance", **more: Any
+) -> dict[str, Warning]:
+    """The warnings of a plan by their codes; of two people's, the first."""
+    household = Household(date.fromisoformat(start), date.fromisoformat(end), people or (person(),), **more)
+    found = schedule_warnings(schedule(ScheduleQuestion(household, fill), BOOK))
+    return {warning.code: warning for warning in reversed(found)}
+
+
+def codes_in_the_module() -> set[str]:
+    """The first argument of every Warning that the module makes."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(inspect.getsource(module))):
+        if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Warning":
+            code = node.args[0]
+            assert isinstance(code, ast.Constant)
+            assert isinstance(code.value, str)
+            found.add(code.value)
+    return found
+
+
+def one(**facts: Any) -> dict[str, Any]:
+    """A plan of one person."""
+    own = {key: facts.pop(key) for key in tuple(facts) if key in Member.__annotations__}
+    return {"people": (person(**own),), **facts}
+
+
+def employed(amount: int) -> tuple[DatedIncome, ...]:
+    return (DatedIncome("employment", amount),)
+
+
+def state_pension(amount: int, increases: int = 0) -> tuple[DatedIncome, ...]:
+    return (DatedIncome("state_pension", amount, first=date(2020, 4, 6), increases=increases),)
+
+
+GONE = 26_827_500  # the lump sum allowance, ITEPA 2003 s.637P
+LONG = "2031-04-05"
+
+# Code: what brings it with the tax year it names, and what just does not.
+CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
+    "minimum_pension_age_not_reached": [
+        # Finance Act 2004 s.279: 55 reached the day after the tax year, and on its last day.
+        (
+            one(date_of_birth=date(1972, 4, 6)),
+            "2026-27",
+            one(date_of_birth=date(1972, 4, 5)),
+        ),
+        # Finance Act 2022 s.10: 55 in 2027-28, but 57 from 6 April 2028 and reached in 2029-30.
+        (
+            one(date_of_birth=date(1972, 5, 1), start="2027-04-06", end=LONG),
+            "2028-29",
+            one(date_of_birth=date(1972, 5, 1), start="2027-04-06", end="2028-04-05"),
+        ),
+        (
+            one(date_of_birth=date(1978, 1, 1), pension=Pension(1)),
+            "2026-27",
+            one(date_of_birth=date(1978, 1, 1), pension=Pension(1, minimum_pension_age=49)),
+        ),
+        (one(date_of_birth=date(1978, 1, 1), pension=Pension(1)), "2026-27", one(pension=Pension(0))),
+    ],
+    "money_purchase_annual_allowance_triggered": [
+        # Finance Act 2004 s.227G: not for who has it already, and not for a lump sum alone.
+        (one(), "2026-27", one(pension=Pension(40_000_000, flexibly_accessed=True))),
+        (
+            one(income=employed(1_256_999), lump_sums="first"),
+            "2026-27",
+            one(income=employed(1_257_000), lump_sums="first"),
+        ),
+        # Too young in the first tax year.
+        (
+            one(date_of_birth=date(1972, 4, 6), end="2028-04-05"),
+            "2027-28",
+            one(date_of_birth=date(1972, 4, 6), end="2027-04-05"),
+        ),
+    ],
+    "tax_free_allowance_used_up": [
+        # A quarter of 16,760 is 4,190: what is left of the allowance, and a penny more than that.
+        (
+            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE - 419_000)),
+            "2026-27",
+            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE - 419_001)),
+        ),
+        (
+            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE - 419_001), end="2028-04-05"),
+            "2027-28",
+            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE - 838_000 - 1), end="2028-04-05"),
+        ),
+        (
+            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE)),
+            "2026-27",
+            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE), lump_sums="none"),
+        ),
+        # Nothing is left that could have had a tax-free part.
+        (
+            one(pension=Pension(1_676_100, lump_sum_allowance_used=GONE - 419_000)),
+            "2026-27",
+            one(pension=Pension(1_676_000, lump_sum_allowance_used=GONE - 419_000)),
+        ),
+        # Before 6 April 2024 it was the lifetime allowance.
+        (
+            one(pension=Pension(40_000_000, lifetime_allowance_used=10_000), start="2019-04-06", end="2020-04-05"),
+            "2019-20",
+            one(pension=Pension(40_000_000, lifetime_allowance_used=9_000), start="2019-04-06", end="2020-04-05"),
+        ),
+    ],
+    "pension_runs_out": [
+        # 16,760 a year, and a pound more than two of them.
+        (
+            one(pension=Pension(2 * 1_676_000), end="2029-04-05"),
+            "2027-28",
+            one(pension=Pension(2 * 1_676_000 + 100), end="2028-04-05"),
+        ),
+        (
+            one(pension=Pension(1_676_000), end="2027-04-06"),
+            "2026-27",
+            one(pension=Pension(1_676_000), end="2027-04-05"),
+        ),
+        (
+            one(pension=Pension(1_676_099), end="2027-04-06"),
+            "2026-27",
+            one(pension=Pension(1_676_100), end="2027-04-06"),
+        ),
+    ],
+    "state_pension_uses_personal_allowance": [
+        # ITA 2007 s.35: 12,570, and a penny more.
+        (one(income=state_pension(1_257_001)), "2026-27", one(income=state_pension(1_257_000))),
+        (
+            one(income=state_pension(1_250_000, 100), end=LONG),
+            "2027-28",
+            one(income=state_pension(1_250_000), end=LONG),
+        ),
+        (one(income=state_pension(1_257_001)), "2026-27", one(income=employed(1_257_001))),
+    ],
+    "marriage_allowance_not_available": [
+        # ITA 2007 ss.55B, 55C: 50,270 for who receives, and 49,010 for who gives a tenth of the allowance away.
+        (
+            one(income=employed(5_027_001), marriage_allowance="receives"),
+            "2026-27",
+            one(income=employed(5_027_000), marriage_allowance="receives"),
+        ),
+        (
+            one(income=employed(4_901_001), marriage_allowance="gives"),
+            "2026-27",
+            one(income=employed(4_901_000), marriage_allowance="gives"),
+        ),
+        (one(income=employed(5_027_001), marriage_allowance="receives"), "2026-27", one(income=employed(5_027_001))),
+        (
+            one(
+                income=(DatedIncome("employment", 5_100_000, first=date(2028, 4, 6)),),
+                marriage_allowance="receives",
+                end=LONG,
+            ),
+            "2028-29",
+            one(income=(DatedIncome("employment", 5_000_000),), marriage_allowance="receives", end=LONG),
+        ),
+    ],
+    "cash_isa_limit_in_doubt": [
+        # Announced for 2027-28, below 65: on the last day of the tax year.
+        (
+            one(isa=Isa(cash_isa=True), date_of_birth=date(1970, 1, 1), end=LONG),
+            "2027-28",
+            one(isa=Isa(), date_of_birth=date(1970, 1, 1), end=LONG),
+        ),
+        (one(isa=Isa(cash_isa=True), end="2027-04-06"), "2027-28", one(isa=Isa(cash_isa=True), end="2027-04-05")),
+        (
+            one(isa=Isa(cash_isa=True), date_of_birth=date(1963, 4, 6), start="2027-04-06", end="2028-04-05"),
+            "2027-28",
+            one(isa=Isa(cash_isa=True), date_of_birth=date(1963, 4, 5), start="2027-04-06", end="2028-04-05"),
+        ),
+    ],
+    "isa_room_used_up": [
+        # 16,760 is drawn: 3,240 of other cash fills the ISA limit of 20,000, a penny more waits.
+        (one(cash=324_001), "2026-27", one(cash=324_000)),
+        (one(isa=Isa(subscribed_this_year=324_001)), "2026-27", one(isa=Isa(subscribed_this_year=324_000))),
+        # The partner's room is room as well: 16,760 and 23,240.
+        (
+            {"people": (person(cash=2_324_001), person(pension=Pension(0)))},
+            "2026-27",
+            {"people": (person(cash=2_324_000), person(pension=Pension(0)))},
+        ),
+        (
+            one(income=(DatedIncome("defined_benefit_pension", 3_500_000, first=date(2028, 4, 6)),), end=LONG),
+            "2028-29",
+            one(income=(DatedIncome("defined_benefit_pension", 1_900_000, first=date(2028, 4, 6)),), end=LONG),
+        ),
+    ],
+    "spending_drawn_beyond_the_band": [
+        # 16,760 fills the allowance without tax, and a penny more does not.
+        (one(spending=(Spending(1_676_001),)), "2026-27", one(spending=(Spending(1_676_000),))),
+        (
+            one(spending=(Spending(1_676_001),)),
+            "2026-27",
+            one(spending=(Spending(1_676_001),), fill="basic_rate_band"),
+        ),
+        (one(spending=(Spending(1_676_001),)), "2026-27", one(spending=(Spending(1_676_001),), fill="least_tax")),
+        # 30,000 from 2027-28: 13,240 a year from the 16,760 that was saved, enough for one year and not for two.
+        (
+            one(spending=(Spending(3_000_000, first=date(2027, 4, 6)),), end=LONG),
+            "2028-29",
+            one(spending=(Spending(1_676_000, first=date(2027, 4, 6)),), end=LONG),
+        ),
+    ],
+    "rates_not_yet_set": [
+        # The main rates of 2027-28 are not set (Income Tax Act 2007 s.10; Finance Act 2026 ss.2-3 set those of 2026-27).
+        (one(end="2027-04-06"), "2027-28", one(end="2027-04-05")),
+        (one(start="2030-04-06", end="2040-04-05"), "2030-31", one(start="2019-04-06", end="2025-04-05")),
+    ],
+}
+EITHER_SIDE = [
+    pytest.param(code, inside, year, outside, id=f"{code}-{number}")
+    for code, cases in CASES.items()
+    for number, (inside, year, outside) in enumerate(cases)
+]
+
+
+def found_in(case: dict[str, Any]) -> dict[str, Warning]:
+    return asked(*case["people"], **{key: value for key, value in case.items() if key != "people"})
+
+
+@pytest.mark.parametrize(("code", "inside", "year", "outside"), EITHER_SIDE)
+def test_just_inside_and_just_outside(code: str, inside: dict[str, Any], year: str, outside: dict[str, Any]) -> None:
+    found = found_in(inside)
+    assert code in found
+    assert code not in found_in(outside)
+    # The first tax year that is said is the first it applies to.
+    assert year == min(word.strip(".,:;") for word in found[code].detail.split() if word[:2] == "20" and word[4:5] == "-"
+                       and len(word.strip(".,:;")) == 7)  # fmt: skip
+
+
+def test_every_warning_has_its_cases() -> None:
+    assert codes_in_the_module() == set(CASES)
+
+
+def test_an_ordinary_plan_warns_of_little() -> None:
+    """One year that fills the allowance of someone who has drawn before: nothing to say."""
+    assert asked(person(pension=Pension(40_000_000, flexibly_accessed=True))) == {}
+
+
+# What the warnings say
+
+
+def test_the_age_and_day_that_are_said() -> None:
+    """Born 1 May 1973: 55 on 1 May 2028, when the age is 57 already (Finance Act 2022 s.10): 1 May 2030."""
+    for end in ("2027-04-05", "2028-04-05", "2031-04-05"):
+        found = asked(person(date_of_birth=date(1973, 5, 1)), end=end)["minimum_pension_age_not_reached"]
+        assert "57" in found.detail
+        assert "2030-05-01" in found.detail
+        assert dict(found.counts) == {"minimum_pension_age": 57}
+    until = asked(person(date_of_birth=date(1973, 5, 1)), end="2032-04-05")["minimum_pension_age_not_reached"]
+    assert "from 2026-27 to 2029-30" in until.detail
+
+
+def test_the_money_purchase_annual_allowance_of_its_year() -> None:
+    """4,000 to 2022-23 (Finance (No.2) Act 2017 s.7), 10,000 since (Finance (No.2) Act 2023 s.20)."""
+    for start, end, amount in (("2022-04-06", "2024-04-05", 400_000), ("2023-04-06", "2024-04-05", 1_000_000)):
+        found = asked(start=start, end=end)["money_purchase_annual_allowance_triggered"]
+        assert dict(found.money) == {"money_purchase_annual_allowance": amount}
+        assert found.effect == "costs"
+
+
+def test_what_spending_beyond_the_band_costs() -> None:
+    """15,000 of taxable drawdown income where 12,570 is free: 2,430 at 20%, so that 14,514 can be spent."""
+    household = one(pension=Pension(0, drawdown=10_000_000), spending=(Spending(1_451_400),))
+    found = found_in(household)["spending_drawn_beyond_the_band"]
+    assert dict(found.money) == {"beyond_the_band": 243_000, "income_tax": 48_600}
+    assert "£486" in found.detail
+
+
+def test_the_most_cash_that_ever_waits() -> None:
+    """50,000 and 16,760 a year, of which 20,000 is subscribed: 46,760 after the first tax year, then less."""
+    found = asked(person(cash=5_000_000), end=LONG)["isa_room_used_up"]
+    assert dict(found.money) == {"most_cash_waiting": 4_676_000}
+    more = asked(person(cash=5_000_000), end="2028-04-05", assumptions=Assumptions(cash_interest=2_000))
+    assert more["isa_room_used_up"].money["most_cash_waiting"] > 4_676_000
+
+
+def test_a_couple_is_told_of_each() -> None:
+    first, second = person(), person(date_of_birth=date(1980, 1, 1))
+    found = asked(first, second)
+    assert found["money_purchase_annual_allowance_triggered"].path == ("people", 0, "pension")
+    assert found["money_purchase_annual_allowance_triggered"].detail.startswith("The first person ")
+    assert found["minimum_pension_age_not_reached"].path == ("people", 1, "date_of_birth")
+    assert found["minimum_pension_age_not_reached"].detail.startswith("The second person ")
+    assert asked(second)["minimum_pension_age_not_reached"].detail.startswith("This person ")
+
+
+def test_who_gives_and_may_not_is_told_and_not_the_partner_who_then_does_not_receive() -> None:
+    gives = person(income=employed(5_100_000), marriage_allowance="gives")
+    receives = person(income=employed(2_000_000), marriage_allowance="receives")
+    assert asked(gives, receives)["marriage_allowance_not_available"].path == ("people", 0, "marriage_allowance")
+
+
+def test_the_standing_of_the_first_year_that_is_not_law() -> None:
+    found = asked(end=LONG)["rates_not_yet_set"]
+    assert found.status == BOOK.years["2027-28"].figures.status != "enacted"
+
+
+# All together
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@given(plans(), st.sampled_from(BANDS))
+def test_every_warning_is_well_made(household: Household, fill: str) -> None:
+    try:
+        result = schedule(ScheduleQuestion(household, fill), BOOK)
+    except RuleViolation:
+        return
+    found = schedule_warnings(result)
+    ranks = [("not_permitted", "costs", "check").index(warning.effect) for warning in found]
+    assert ranks == sorted(ranks)
+    names = {year.period.name for year in result.years}
+    for warning in found:
+        assert warning.code in CASES
+        assert warning.title
+        assert warning.detail.endswith(".")
+        assert warning.sources
+        assert warning.path[0] in ("people", "spending", "end_date")
+        assert warning.cost >= 0
+        assert "£-" not in warning.detail
+        assert "-£" not in warning.detail
+        assert any(name in warning.detail for name in names)
+    places = [(warning.code, warning.path) for warning in found]
+    assert len(set(places)) == len(places)

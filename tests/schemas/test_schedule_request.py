@@ -1,0 +1,520 @@
+"""What a request for a plan may hold: every fault with its pointer and code, all at once, by both readers alike."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from service import create_app
+from service.http.body import loaded, slowly_loaded, strict
+from service.http.problems import ProblemError
+from service.law.lump_sums import Pension
+from service.planning.household import WITH_PRICES, Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.schedule import ScheduleQuestion, schedule
+from service.schemas import schedule as schemas
+from service.schemas.quick import quick_reader
+from service.settings import Settings
+from tests.households import BOOK
+
+URL = "/v1/allowance-schedule"
+SCHEMA = schemas.ScheduleSchema()
+QUICK = quick_reader(SCHEMA)
+
+LEAST: dict[str, Any] = {
+    "start_date": "2026-04-06",
+    "end_date": "2027-04-05",
+    "people": [{"date_of_birth": "1962-06-01", "tax_residence": "england", "pension": {"uncrystallised": 400000}}],
+    "aim": {"fill": "personal_allowance"},
+}
+FULL: dict[str, Any] = {
+    "start_date": "2026-07-01",
+    "end_date": "2029-12-31",
+    "people": [
+        {
+            "date_of_birth": "1962-06-01",
+            "tax_residence": "scotland",
+            "income": [
+                {"kind": "state_pension", "share_of_full_rate": 0.5001},
+                {
+                    "kind": "employment",
+                    "amount": 100.01,
+                    "from": "2020-01-01",
+                    "to": "2028-06-30",
+                    "increases": -0.0125,
+                },
+                {"kind": "annuity", "amount": 4, "increases": "prices"},
+                {"kind": "property", "amount": 5, "increases": "none"},
+            ],
+            "relief_at_source_contributions": 6,
+            "gift_aid_donations": 7,
+            "marriage_allowance": "gives",
+            "blind_persons_allowance": True,
+            "child_benefit": 8,
+            "pension": {"uncrystallised": 9, "drawdown": 10, "lifetime_allowance_used_percent": 11.5},
+            "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
+            "cash": 14,
+        },
+        {"date_of_birth": "1963-06-01", "tax_residence": "wales", "pension": {"uncrystallised": 15}},
+    ],
+    "aim": {"fill": "basic_rate_band"},
+    "lump_sums": "first",
+    "spending": [{"amount": 16, "from": "2027-01-01", "to": "2028-01-01", "increases": 0.2}],
+    "assumptions": {
+        "pension_growth": 0.0475,
+        "isa_growth": -0.1,
+        "cash_interest": 0.01,
+        "price_inflation": 0.02,
+        "thresholds_after_freeze": "prices",
+        "exit_tax_rate": 1,
+        "scenarios": {"low": {"pension_growth": 0}, "middle": {}, "high": {"isa_growth": 0.1, "cash_interest": 0.05}},
+    },
+}
+
+
+@pytest.fixture(scope="module")
+def client() -> FlaskClient:
+    return create_app(Settings.for_tests()).test_client()
+
+
+def text_with(pointer: str, text: str | None, body: dict[str, Any] = FULL) -> bytes:
+    """A body with the JSON text at a pointer, set, added or (None) left out."""
+    whole = copy.deepcopy(body)
+    *parents, last = pointer[1:].split("/")
+    here: Any = whole
+    for part in parents:
+        here = here[int(part)] if isinstance(here, list) else here[part]
+    key: Any = int(last) if isinstance(here, list) else last
+    if text is None:
+        del here[key]
+    else:
+        here[key] = "@@"
+    return json.dumps(whole).replace('"@@"', str(text)).encode()
+
+
+def faults_of(client: FlaskClient, text: bytes, code: str = "invalid-request") -> list[tuple[str, str]]:
+    """Where and with which codes a body is refused."""
+    reply = client.post(URL, data=text, content_type="application/json")
+    problem = json.loads(reply.data)
+    assert (reply.status_code, problem.get("code")) == (422, code), problem
+    assert all(error["detail"].endswith(".") for error in problem["errors"])
+    return [(error["pointer"], error["code"]) for error in problem["errors"]]
+
+
+def pointers_of(node: Any, pointer: str = "") -> Iterator[str]:
+    """Every value of a body, at every depth."""
+    for key, value in node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ():
+        yield f"{pointer}/{key}"
+        yield from pointers_of(value, f"{pointer}/{key}")
+
+
+# What is read
+
+
+def asked(body: dict[str, Any]) -> ScheduleQuestion:
+    return loaded(json.dumps(body).encode(), SCHEMA, QUICK, schemas.question)
+
+
+def test_what_is_left_out_has_its_default() -> None:
+    member = Member(date(1962, 6, 1), "england", Pension(40_000_000))
+    household = Household(date(2026, 4, 6), date(2027, 4, 5), (member,))
+    assert asked(LEAST) == ScheduleQuestion(household, "personal_allowance", {})
+    assert (household.lump_sums, household.spending) == ("with_each_withdrawal", ())
+    assert household.assumptions == Assumptions(0, 0, 0, 0, "frozen", 2_000)
+    assert (member.isa, member.cash, member.income) == (Isa(0, 0, False), 0, ())
+
+
+def test_a_state_pension_rises_with_prices_and_nothing_else_does_unless_it_is_said() -> None:
+    body = copy.deepcopy(LEAST)
+    body["people"][0]["income"] = [{"kind": kind, "amount": 1} for kind in ("state_pension", "annuity")]
+    body["people"][0]["income"].append({"kind": "state_pension", "amount": 1, "increases": "none"})
+    assert [income.increases for income in asked(body).household.people[0].income] == [WITH_PRICES, 0, 0]
+
+
+def test_everything_that_is_given_is_read() -> None:
+    assumed = Assumptions(475, -1_000, 100, 200, "prices", 10_000)
+    first = Member(
+        date(1962, 6, 1),
+        "scotland",
+        Pension(900, drawdown=1_000, lifetime_allowance_used=1_150),
+        Isa(1_200, 1_300, True),
+        1_400,
+        (
+            DatedIncome("state_pension", share_of_full_rate=5_001, increases=WITH_PRICES),
+            DatedIncome("employment", 10_001, first=date(2020, 1, 1), last=date(2028, 6, 30), increases=-125),
+            DatedIncome("annuity", 400, increases=WITH_PRICES),
+            DatedIncome("property", 500, increases=0),
+        ),
+        600,
+        700,
+        "gives",
+        True,
+        800,
+    )
+    second = Member(date(1963, 6, 1), "wales", Pension(1_500))
+    spending = (Spending(1_600, date(2027, 1, 1), date(2028, 1, 1), 2_000),)
+    household = Household(date(2026, 7, 1), date(2029, 12, 31), (first, second), spending, "first", assumed)
+    scenarios = {
+        "low": replace(assumed, pension_growth=0),
+        "middle": assumed,
+        "high": replace(assumed, isa_growth=1_000, cash_interest=500),
+    }
+    assert asked(FULL) == ScheduleQuestion(household, "basic_rate_band", scenarios)
+
+
+# The two readers agree
+
+
+def outcome(way: Any, *arguments: Any) -> tuple[Any, ...]:
+    try:
+        return "request", way(*arguments)
+    except ProblemError as problem:
+        return "problem", problem.code, problem.faults
+
+
+VALUES = ("null", "true", "1", "1.5", "0.12345", "-0.1", '"none"', '"prices"', '"x"', "{}", "[]", "[{}]", "[{},{},{}]")
+
+
+def test_the_quick_reader_and_the_strict_one_agree_about_every_field() -> None:
+    text = json.dumps(FULL).encode()
+    assert QUICK(strict(text)) == SCHEMA.load(strict(text))
+    refused = 0
+    for pointer in pointers_of(FULL):
+        for value in (None, *VALUES):
+            changed = text_with(pointer, value)
+            quick = outcome(loaded, changed, SCHEMA, QUICK, schemas.question)
+            assert quick == outcome(slowly_loaded, changed, SCHEMA, schemas.question)
+            refused += quick[0] == "problem"
+    assert refused > 400
+
+
+@pytest.mark.parametrize("name", ["first", "last"])
+@pytest.mark.parametrize("place", ["/people/0/income/1", "/spending/0"])
+def test_the_names_inside_are_not_names_outside(client: FlaskClient, place: str, name: str) -> None:
+    """The days are called from and to, whatever the program calls them."""
+    found = faults_of(client, text_with(f"{place}/{name}", '"2026-01-01"'))
+    assert found == [(f"#{place}/{name}", "unknown-field")]
+
+
+# What is refused
+
+
+@pytest.mark.parametrize(
+    "pointer",
+    [
+        "/start_date",
+        "/end_date",
+        "/people",
+        "/aim",
+        "/aim/fill",
+        "/people/0/date_of_birth",
+        "/people/0/tax_residence",
+        "/people/0/pension",
+        "/people/0/pension/uncrystallised",
+        "/people/0/income/0/kind",
+        "/spending/0/amount",
+    ],
+)
+def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
+    assert faults_of(client, text_with(pointer, None)) == [(f"#{pointer}", "missing")]
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "",
+        "/people/0",
+        "/people/0/income/0",
+        "/people/0/pension",
+        "/people/0/isa",
+        "/aim",
+        "/spending/0",
+        "/assumptions",
+        "/assumptions/scenarios",
+        "/assumptions/scenarios/low",
+    ],
+)
+def test_what_must_not_be_there(client: FlaskClient, place: str) -> None:
+    assert faults_of(client, text_with(f"{place}/more", "1")) == [(f"#{place}/more", "unknown-field")]
+
+
+def test_nothing_may_be_null(client: FlaskClient) -> None:
+    for pointer in pointers_of(FULL):
+        if pointer.split("/")[-1].isdigit():
+            continue
+        assert faults_of(client, text_with(pointer, "null")) == [(f"#{pointer}", "null")]
+
+
+# Each with the values on the edge that are accepted, and those just past it.
+EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "/assumptions/pension_growth": (
+        ("-0.1", "0.2", "0", "0.0001", "-0.0001", "0.20000", "1e-4"),
+        ("-0.1001", "0.2001", "0.00001", "1", "-1", '"0.1"', "true"),
+    ),
+    "/assumptions/isa_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.00005")),
+    "/assumptions/cash_interest": (("0", "0.2"), ("-0.0001", "0.2001", "0.00005")),
+    "/assumptions/price_inflation": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.00005")),
+    "/assumptions/exit_tax_rate": (("0", "1", "1.0", "0.4999"), ("-0.0001", "1.0001", "0.49999", "2")),
+    "/assumptions/thresholds_after_freeze": (('"frozen"', '"prices"'), ('"none"', "0", "true")),
+    "/assumptions/scenarios/low/pension_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.00005")),
+    "/assumptions/scenarios/low/isa_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001")),
+    "/assumptions/scenarios/high/cash_interest": (("0", "0.2"), ("-0.0001", "0.2001")),
+    "/people/0/income/0/share_of_full_rate": (("0", "2", "1.2345"), ("-0.0001", "2.0001", "1.23456")),
+    "/people/0/income/1/increases": (
+        ('"none"', '"prices"', "0", "-0.1", "0.2", "0.0301"),
+        ('"frozen"', '"0.1"', "0.2001", "-0.1001", "0.00001", "true", "[]"),
+    ),
+    "/spending/0/increases": (('"none"', '"prices"', "0.2"), ('"rates"', "0.2001")),
+    "/spending/0/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001", '"1"')),
+    "/people/0/income/1/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001")),
+    "/people/0/cash": (("0", "0.01"), ("-0.01", "0.001")),
+    "/people/0/isa/value": (("0", "0.01"), ("-0.01", "0.001")),
+    "/people/0/isa/subscribed_this_year": (("0", "0.01"), ("-0.01", "0.001")),
+    "/people/0/isa/cash_isa": (("true", "false"), ("0", '"true"')),
+    "/people/0/income/0/kind": (('"state_pension"',), ('"salary"', "1")),
+    "/people/0/income/1/from": (('"2020-01-01"',), ('"2020-02-30"', '"1.1.2020"', "2020")),
+    "/spending/0/to": (('"2029-01-01"',), ('"2029-02-30"',)),
+    "/start_date": (('"2026-04-06"',), ('"2026-04-31"', '"2026-27"', "2026")),
+    "/aim/fill": (
+        ('"personal_allowance"', '"basic_rate_band"', '"higher_rate_band"', '"least_tax"'),
+        ('"additional_rate_band"', "1"),
+    ),
+    "/lump_sums": (('"with_each_withdrawal"', '"first"', '"none"'), ('"last"', "false")),
+}
+
+
+@pytest.mark.parametrize("pointer", EDGES)
+def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
+    accepted, refused = EDGES[pointer]
+    for value in accepted:
+        schemas.question(SCHEMA.load(strict(text_with(pointer, value))))
+    for value in refused:
+        assert faults_of(client, text_with(pointer, value)) == [(f"#{pointer}", "invalid-value")], value
+
+
+@pytest.mark.parametrize(("count", "detail"), [(0, "Must hold at least 1 item."), (3, "Must hold at most 2 items.")])
+def test_one_or_two_people(client: FlaskClient, count: int, detail: str) -> None:
+    text = text_with("/people", json.dumps([FULL["people"][1]] * count))
+    assert faults_of(client, text) == [("#/people", "invalid-value")]
+    assert detail in client.post(URL, data=text, content_type="application/json").get_data(as_text=True)
+
+
+@pytest.mark.parametrize(("pointer", "item"), [("/people/0/income", {"kind": "annuity", "amount": 1}),
+                                               ("/spending", {"amount": 0})])  # fmt: skip
+def test_at_most_fifty(client: FlaskClient, pointer: str, item: dict[str, Any]) -> None:
+    SCHEMA.load(strict(text_with(pointer, json.dumps([item] * 50))))
+    assert faults_of(client, text_with(pointer, json.dumps([item] * 51))) == [(f"#{pointer}", "invalid-value")]
+
+
+def test_every_fault_at_once(client: FlaskClient) -> None:
+    body = copy.deepcopy(FULL)
+    del body["end_date"]
+    body["people"][0]["income"][1]["increases"] = 1
+    body["people"][1]["cash"] = "5"
+    body["aim"]["fill"] = "nothing"
+    body["assumptions"]["scenarios"]["low"]["price_inflation"] = 0.02
+    body["assumptions"]["exit_tax_rate"] = 1.5
+    found = faults_of(client, json.dumps(body).encode())
+    assert sorted(found) == [
+        ("#/aim/fill", "invalid-value"),
+        ("#/assumptions/exit_tax_rate", "invalid-value"),
+        ("#/assumptions/scenarios/low/price_inflation", "unknown-field"),
+        ("#/end_date", "missing"),
+        ("#/people/0/income/1/increases", "invalid-value"),
+        ("#/people/1/cash", "invalid-value"),
+    ]
+
+
+# What the rules refuse
+
+
+@pytest.mark.parametrize(
+    ("pointer", "value", "where", "code"),
+    [
+        ("/end_date", '"2026-04-05"', "#/end_date", "end-before-start"),
+        ("/end_date", '"2086-04-06"', "#/end_date", "plan-too-long"),
+        ("/start_date", '"2019-04-05"', "#/start_date", "no-figures"),
+        ("/people/0/date_of_birth", '"2026-04-07"', "#/people/0/date_of_birth", "not-yet-born"),
+        ("/people/0/income", '[{"kind": "annuity"}]', "#/people/0/income/0", "amount-or-share"),
+        (
+            "/people/0/income",
+            '[{"kind": "annuity", "share_of_full_rate": 1}]',
+            "#/people/0/income/0/share_of_full_rate",
+            "share-of-state-pension-only",
+        ),
+        (
+            "/people/0/income",
+            '[{"kind": "annuity", "amount": 1, "from": "2027-01-02", "to": "2027-01-01"}]',
+            "#/people/0/income/0/to",
+            "to-before-from",
+        ),
+        (
+            "/spending",
+            '[{"amount": 1, "from": "2027-01-02", "to": "2027-01-01"}]',
+            "#/spending/0/to",
+            "to-before-from",
+        ),
+        ("/spending", '[{"amount": 500000}]', "#/spending", "spending-cannot-be-met"),
+    ],
+)
+def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
+    assert faults_of(client, text_with(pointer, value, LEAST), "rule-violation") == [(where, code)]
+
+
+def test_a_share_that_depends_on_sex_is_refused_where_it_stands(client: FlaskClient) -> None:
+    body = copy.deepcopy(LEAST)
+    body["people"][0]["date_of_birth"] = "1952-01-01"
+    body["people"][0]["income"] = [{"kind": "state_pension", "share_of_full_rate": 1}]
+    where = "#/people/0/income/0/share_of_full_rate"
+    assert faults_of(client, json.dumps(body).encode(), "rule-violation") == [(where, "share-depends-on-sex")]
+
+
+def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
+    body = copy.deepcopy(LEAST)
+    body.update(start_date="2031-04-06", end_date="2031-04-05")
+    body["people"][0]["income"] = [{"kind": "annuity"}]
+    assert faults_of(client, json.dumps(body).encode(), "rule-violation") == [
+        ("#/start_date", "no-figures"),
+        ("#/end_date", "end-before-start"),
+        ("#/people/0/income/0", "amount-or-share"),
+    ]
+
+
+# What comes back
+
+
+def answered(client: FlaskClient, body: dict[str, Any]) -> dict[str, Any]:
+    reply = client.post(URL, json=body)
+    assert reply.status_code == 200, reply.get_data(as_text=True)
+    assert reply.headers["Cache-Control"] == "no-store"
+    found: dict[str, Any] = reply.get_json()
+    assert reply.headers["Rules-Version"] == found["rules"]["version"]
+    return found
+
+
+def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
+    """12,570 / 0.75 (Finance Act 2021 s.5, Finance Act 2023 s.5) drawn without tax and subscribed."""
+    found = answered(client, LEAST)
+    assert list(found) == [
+        "aim", "lump_sums", "assumptions", "years", "totals", "compared_with", "rules", "warnings", "notice"
+    ]  # fmt: skip
+    (year,) = found["years"]
+    (one,) = year["people"]
+    assert (year["tax_year"], year["from"], year["to"]) == ("2026-27", "2026-04-06", "2027-04-05")
+    assert one["withdrawal"] == {
+        "gross": 16_760,
+        "tax_free": 4_190,
+        "taxable": 12_570,
+        "from_uncrystallised": 16_760,
+        "from_drawdown": 0,
+    }
+    assert one["allowances"] == {
+        "personal_allowance": {"used": 12_570, "unused": 0},
+        "basic_rate_band": {"unused": 37_700},
+        "isa": {"limit": 20_000, "used": 16_760, "unused": 3_240},
+        "tax_free_lump_sums": {"used": 4_190, "left": 264_085},
+        "money_purchase_annual_allowance_applies": True,
+    }
+    assert one["pension"]["closing"] == one["pension"]["uncrystallised"] == 383_240
+    assert found["assumptions"]["exit_tax_rate"] == 0.2
+    assert found["totals"]["wealth_after_tax"] == 16_760 + 383_240 * 0.85
+
+
+def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: FlaskClient) -> None:
+    """Everything once: an income, interest, money from ISAs, money to a partner, part years, a lump sum first."""
+    body = copy.deepcopy(FULL)
+    body["people"][0].update(cash=3_000, isa={"value": 60_000, "cash_isa": True}, date_of_birth="1966-06-01")
+    body["people"][0].update(pension={"uncrystallised": 90_000, "drawdown": 7_000})
+    body["people"][1].update(pension={"uncrystallised": 2_000}, cash=1_000)
+    body["spending"] = [{"amount": 80_000, "to": "2027-07-31"}]
+    body["aim"] = {"fill": "personal_allowance"}
+    body["people"][0]["income"][1]["amount"] = 20_000
+    found = answered(client, body)
+    plan = schedule(asked(body), BOOK)
+    seen = dict.fromkeys(("income_received", "interest", "isa_withdrawal", "moved_from_partner", "income_tax"), False)
+    for year, planned in zip(found["years"], plan.years, strict=True):
+        assert year["spending"] == planned.spending / 100
+        for one, person in zip(year["people"], planned.people, strict=True):
+            record = person.record
+            assert one["income_received"] == record.opened.year.received / 100
+            assert one["interest"] == one["cash"]["interest"] == record.opened.interest / 100
+            assert one["income_tax"] == record.income_tax / 100
+            assert one["isa_subscription"] == one["isa"]["paid_in"] == record.subscribed / 100
+            assert one["isa_withdrawal"] == one["isa"]["paid_out"] == record.from_isa / 100
+            assert one["spent"] == record.spent / 100
+            assert one["moved_from_partner"] == record.moved / 100
+            assert one["pension"]["withdrawn"] == one["withdrawal"]["gross"] == record.gross / 100
+            moved = one["moved_from_partner"]
+            assert one["cash"]["paid_in"] == pytest.approx(
+                one["income_received"] + one["withdrawal"]["gross"] + one["isa_withdrawal"] + max(0, moved), abs=0.001
+            )
+            assert one["cash"]["paid_out"] == pytest.approx(
+                one["income_tax"] + one["spent"] + one["isa_subscription"] + max(0, -moved), abs=0.001
+            )
+            for held, into, out in (
+                (one["isa"], one["isa"]["paid_in"], one["isa"]["paid_out"]),
+                (one["cash"], one["cash"]["paid_in"], one["cash"]["paid_out"]),
+                (one["pension"], 0, one["pension"]["withdrawn"]),
+            ):
+                growth = held["interest"] if "interest" in held else held["growth"]
+                assert held["opening"] + growth + into - out == pytest.approx(held["closing"], abs=0.001)
+            assert one["pension"]["closing"] == pytest.approx(
+                one["pension"]["uncrystallised"] + one["pension"]["drawdown"], abs=0.001
+            )
+            for name in seen:
+                seen[name] = seen[name] or one[name] != 0
+        sums = planned.household
+        assert year["household"] == {name: amount / 100 for name, amount in sums._asdict().items()}
+    assert all(seen.values()), seen
+
+
+def test_only_a_least_tax_plan_has_a_proof(client: FlaskClient) -> None:
+    found = answered(client, {**LEAST, "aim": {"fill": "least_tax"}})
+    proof, wealth = found["proof"], found["totals"]["wealth_after_tax"]
+    assert proof["aim"] == "least_tax"
+    assert proof["objective"] == wealth <= proof["bound"]
+    assert proof["gap"] == pytest.approx(proof["bound"] - proof["objective"], abs=0.001)
+    assert proof["leaves_out"].endswith(".")
+    for compared in found["compared_with"]:
+        assert compared["gain"] == pytest.approx(wealth - compared["wealth_after_tax"], abs=0.001)
+        assert compared["gain"] >= 0
+
+
+def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
+    scenarios = {"high": {"pension_growth": 0.05}, "low": {}}
+    found = answered(client, {**LEAST, "assumptions": {"pension_growth": 0.01, "scenarios": scenarios}})
+    assert list(found["scenarios"]) == ["low", "high"]
+    assert found["scenarios"]["low"]["totals"] == found["totals"]
+    assert found["scenarios"]["high"]["years"][0]["pension"] == 420_000 - 16_760
+    assert "scenarios" not in found["assumptions"]
+
+
+def test_each_doubtful_figure_is_said_once(client: FlaskClient) -> None:
+    said = answered(client, {**LEAST, "end_date": "2040-04-05"})["rules"]["assumptions"]
+    names = [sentence.split(":")[0].split(" from ")[0] for sentence in said]
+    assert "income_tax.bands_england" in names
+    assert len(set(names)) == len(names)
+
+
+def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -> None:
+    """The Scottish bands of 2026-27 are enacted with a doubt, and those of later tax years are assumed."""
+    body = copy.deepcopy(LEAST)
+    body["people"][0]["tax_residence"] = "scotland"
+    for end, start in (
+        ("2027-04-05", "income_tax.bands_scotland from 2026-27: The figures"),
+        ("2040-04-05", "income_tax.bands_scotland from 2027-28: assumed. "),
+    ):
+        found = answered(client, {**body, "end_date": end})
+        assert [said.startswith(start) for said in found["rules"]["assumptions"] if "bands_scotland" in said] == [True]
+    assert found["rules"]["status"] == "assumed"
+
+
+def test_no_query_is_offered(client: FlaskClient) -> None:
+    reply = client.post(f"{URL}?include=curve", json=LEAST)
+    assert (reply.status_code, reply.get_json()["code"]) == (422, "invalid-request")
