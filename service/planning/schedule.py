@@ -55,7 +55,8 @@ class ScheduleQuestion:
 class Proof(NamedTuple):
     """How good a least-tax plan is: its wealth after tax and the model's bound on that of any plan, pence.
 
-    ``holds`` is False where the plan itself is better than the model thought possible: then its bound proves nothing.
+    ``holds`` is False where the model and the rules did not come to agree on the plan's tax, or where the plan itself is
+    better than the model thought possible: then the bound is an estimate and proves nothing.
     """
 
     objective: int
@@ -246,14 +247,14 @@ def cash_held(year: Settled) -> int:
     return sum(held.cash for held in year.holdings)
 
 
-def _planned(years: Timeline, fill: str) -> tuple[Projection, Proof | None]:
+def _planned(years: Timeline, fill: str, *, thorough: bool = True) -> tuple[Projection, Proof | None]:
     """The plan by its aim. A least-tax plan is never worse than a plain one: the search is for straight lines, and the
     plain plans are cheap to try."""
     if fill != LEAST_TAX:
         return projected(years, filling(years, fill)), None
-    found = least_tax(years)
+    found = least_tax(years, thorough=thorough)
     best = max((found.projection, *_plain_plans(years)), key=lambda plan: plan.wealth)
-    return best, Proof(best.wealth, max(found.bound, best.wealth), best.wealth <= found.bound)
+    return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed and best.wealth <= found.bound)
 
 
 def _plain_plans(years: Timeline) -> Iterator[Projection]:
@@ -273,7 +274,7 @@ def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
 
 def _scenario(name: str, household: Household, fill: str, book: RuleBook) -> Scenario:
     try:
-        return Scenario(name, _planned(timeline(household, book), fill)[0])
+        return Scenario(name, _planned(timeline(household, book), fill, thorough=False)[0])
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
 

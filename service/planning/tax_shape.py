@@ -104,14 +104,20 @@ def first_shape(
 
 
 def shape_at(
-    taxpayer: Taxpayer, rules: IncomeTaxRules, interest: int, withdrawal: int, *, tied: bool = False
+    taxpayer: Taxpayer,
+    rules: IncomeTaxRules,
+    interest: int,
+    withdrawal: int,
+    *,
+    tied: bool = False,
+    small_withdrawals: bool = True,
 ) -> TaxShape:
     """The shape read off the rules at an expected interest and taxable withdrawal, both pence.
 
     Up to the expected interest ``on_income`` is the plain curve; from there it is that of someone with so much interest.
     ``relief`` is then what makes the shape exact along the expected withdrawal.
     """
-    low = _low_income(taxpayer, rules) if interest else None
+    low = _low_income(taxpayer, rules) if interest and small_withdrawals else None
     if low is not None:
         withdrawal = max(withdrawal, round(low.most * rounding.POUND))
     base, plain, top = _curve(taxpayer, rules, tied)

@@ -104,7 +104,7 @@ def object_shape(name: str, *, follow_properties: bool = True) -> dict[str, Any]
     """Return the properties, the required names and the closedness of a component.
 
     Where the component is a choice of closed objects, a property belongs to it if any branch has it, and it
-    is required if every branch requires it. A word that each branch fixes for itself becomes a list of words.
+    is required if every branch requires it. A word that a branch fixes for itself joins the list of words.
     """
     schema = component(name)
     branches = [follow(branch) for branch in schema.get("oneOf", [schema])]
@@ -114,7 +114,8 @@ def object_shape(name: str, *, follow_properties: bool = True) -> dict[str, Any]
             found = follow(stated) if follow_properties else dict(stated)
             if "const" in found:
                 word = found.pop("const")
-                found["enum"] = [*properties.get(key, {"enum": []})["enum"], word]
+                known = properties.get(key, {"enum": []})["enum"]
+                found["enum"] = known if word in known else [*known, word]
             properties[key] = found
     required = set.intersection(*(set(branch.get("required", [])) for branch in branches))
     return {

@@ -10,36 +10,54 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from service.http import withdrawal_tax
+from service.http import allowance_schedule, withdrawal_tax
 
-from .agreement import PROBLEM_JSON, component, operations, validator
+from .agreement import PROBLEM_JSON, Operation, component, operations, validator
 
-[CALCULATION] = [operation for operation in operations() if operation.id == "calculateWithdrawalTax"]
-EXAMPLES = CALCULATION.request_examples()
-BODY = EXAMPLES["rowan_lump_sum_from_untouched_funds"]
+CALCULATIONS = {operation.id: operation for operation in operations() if "requestBody" in operation.object}
+BODIES = {
+    "calculateWithdrawalTax": "rowan_lump_sum_from_untouched_funds",
+    "planAllowanceSchedule": "fern_fills_her_personal_allowance",
+}
+# Where each calculation is called by the module that answers over HTTP.
+INSIDE = {
+    "calculateWithdrawalTax": (withdrawal_tax, "quote"),
+    "planAllowanceSchedule": (allowance_schedule, "schedule"),
+}
 KEPT = ["/v1/tax-years", "/v1/tax-years/2026-27", "/openapi.yaml"]
+each_calculation = pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=CALCULATIONS)
 
 
-def test_answer_about_a_person_is_not_kept(client: FlaskClient) -> None:
+def body_of(calculation: Operation) -> dict[str, Any]:
+    """Return a request of the agreement that the calculation answers."""
+    body: dict[str, Any] = calculation.request_examples()[BODIES[calculation.id]]
+    return body
+
+
+@each_calculation
+def test_answer_about_a_person_is_not_kept(client: FlaskClient, calculation: Operation) -> None:
     # RFC 9111 section 5.2.2.5.
-    for body in EXAMPLES.values():
-        assert client.post(CALCULATION.path, json=body).headers["Cache-Control"] == "no-store"
-    assert client.post(CALCULATION.path, data=b"{").headers["Cache-Control"] == "no-store"
+    for body in calculation.request_examples().values():
+        assert client.post(calculation.path, json=body).headers["Cache-Control"] == "no-store"
+    assert client.post(calculation.path, data=b"{").headers["Cache-Control"] == "no-store"
 
 
-def test_answer_names_its_rules_version(client: FlaskClient) -> None:
-    reply = client.post(CALCULATION.path, json=BODY)
+@each_calculation
+def test_answer_names_its_rules_version(client: FlaskClient, calculation: Operation) -> None:
+    reply = client.post(calculation.path, json=body_of(calculation))
     version = reply.get_json()["rules"]["version"]
     assert reply.headers["Rules-Version"] == version
     assert client.get("/v1/tax-years").get_json()["version"] == version
     assert client.get("/health/ready").get_json()["version"] == version
 
 
-def test_same_request_gives_the_same_bytes(client: FlaskClient) -> None:
-    query = {"include": "working,curve"}
-    first = [client.post(CALCULATION.path, json=body, query_string=query).data for body in EXAMPLES.values()]
+@each_calculation
+def test_same_request_gives_the_same_bytes(client: FlaskClient, calculation: Operation) -> None:
+    query = {"include": "working,curve"} if calculation.parameters() else {}
+    bodies = [*calculation.request_examples().values()]
+    first = [client.post(calculation.path, json=body, query_string=query).data for body in bodies]
     # The other way round, so that an answer that depended on the call before it would show.
-    second = [client.post(CALCULATION.path, json=body, query_string=query).data for body in [*EXAMPLES.values()][::-1]]
+    second = [client.post(calculation.path, json=body, query_string=query).data for body in bodies[::-1]]
     assert first == second[::-1]
 
 
@@ -77,15 +95,17 @@ def test_head_is_get_without_the_body(client: FlaskClient, path: str) -> None:
     }
 
 
+@each_calculation
 def test_fault_of_the_service_tells_and_logs_nothing_about_the_person(
-    app: Flask, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    app: Flask, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture, calculation: Operation
 ) -> None:
     def fail(*_: Any) -> None:
         raise ZeroDivisionError("a cause that stays inside")
 
-    monkeypatch.setattr(withdrawal_tax, "quote", fail)
+    monkeypatch.setattr(*INSIDE[calculation.id], fail)
+    body = body_of(calculation)
     with caplog.at_level(logging.DEBUG):
-        reply = app.test_client().post(CALCULATION.path, json=BODY)
+        reply = app.test_client().post(calculation.path, json=body)
     assert reply.status_code == 500
     assert reply.content_type == PROBLEM_JSON
     found = json.loads(reply.data)
@@ -95,5 +115,7 @@ def test_fault_of_the_service_tells_and_logs_nothing_about_the_person(
     assert "ZeroDivisionError" not in reply.get_data(as_text=True)
     # The log has the cause, for those who run the service, but not what was asked.
     assert "ZeroDivisionError" in caplog.text
-    for word in (BODY["person"]["date_of_birth"], "40000", "400000"):
+    [person] = body.get("people") or [body["person"]]
+    pot = person.get("pension") or body["pension"]
+    for word in (person["date_of_birth"], str(pot["uncrystallised"]), "40000"):
         assert word not in caplog.text

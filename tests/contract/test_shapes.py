@@ -6,6 +6,7 @@ The agreement wins: where the two differ, one of them is wrong and a person deci
 from __future__ import annotations
 
 import copy
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -16,20 +17,33 @@ from marshmallow.fields import Field
 from service.figures.loader import load_tax_years
 from service.schemas.fields import (
     LARGEST_MONEY,
+    LARGEST_YEARLY_RATE,
+    LEAST_YEARLY_RATE,
     Choice,
+    Increases,
     IsoDate,
     Matching,
     Money,
     Percentage,
+    Rate,
     StrictBoolean,
     WholeNumber,
+)
+from service.schemas.schedule import (
+    AimSchema,
+    AssumptionsSchema,
+    DatedIncomeSchema,
+    IsaSchema,
+    MemberSchema,
+    ScenarioSchema,
+    ScenariosSchema,
+    ScheduleSchema,
+    SpendingSchema,
 )
 from service.schemas.shared import IncomeSchema, ObjectList, PensionSchema, PersonSchema, StrictNested
 from service.schemas.withdrawal import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
 
-from .agreement import DATE_PATTERN, follow, object_shape, operations
-
-URL = "/v1/withdrawal-tax"
+from .agreement import DATE_PATTERN, Operation, follow, object_shape, operations
 
 SCHEMAS: dict[str, Schema] = {
     "WithdrawalTaxRequest": withdrawal_tax_schema(tuple(load_tax_years())),
@@ -38,6 +52,15 @@ SCHEMAS: dict[str, Schema] = {
     "Pension": PensionSchema(),
     "Withdrawal": WithdrawalSchema(),
     "Payroll": PayrollSchema(),
+    "AllowanceScheduleRequest": ScheduleSchema(),
+    "PlanPerson": MemberSchema(),
+    "PlanIncome": DatedIncomeSchema(),
+    "Isa": IsaSchema(),
+    "Aim": AimSchema(),
+    "PlanSpending": SpendingSchema(),
+    "PlanAssumptions": AssumptionsSchema(),
+    "PlanScenarios": ScenariosSchema(),
+    "PlanScenario": ScenarioSchema(),
 }
 COMPONENT_OF = {type(schema): name for name, schema in SCHEMAS.items()}
 
@@ -49,6 +72,11 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
             return {"type": "number", "minimum": 0, "maximum": LARGEST_MONEY, "multipleOf": 0.01}
         case Percentage():
             return {"type": "number", "minimum": 0, "maximum": field.largest, "multipleOf": 0.01}
+        case Rate():
+            return rates(field.least, field.largest)
+        case Increases():
+            words = {"type": "string", "enum": ["none", "prices"]}
+            return {"oneOf": [words, rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE)]}
         case WholeNumber():
             return {"type": "integer", "minimum": field.least, "maximum": field.largest}
         case StrictBoolean():
@@ -60,10 +88,17 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
         case Matching():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():
-            return {"type": "array", "maxItems": field.most, "items": COMPONENT_OF[type(field.inner.schema)]}
+            least = {"minItems": field.least} if field.least else {}
+            items = COMPONENT_OF[type(field.inner.schema)]
+            return {"type": "array", **least, "maxItems": field.most, "items": items}
         case StrictNested():
             return {"component": COMPONENT_OF[type(field.schema)]}
     raise AssertionError(f"no rule for {field!r}")
+
+
+def rates(least: int | Decimal, largest: int | Decimal) -> dict[str, Any]:
+    """Return what the agreement must say of a rate: a fraction with at most four decimals."""
+    return {"type": "number", "minimum": float(least), "maximum": float(largest), "multipleOf": 0.0001}
 
 
 CONSTRAINTS = (
@@ -82,35 +117,43 @@ CONSTRAINTS = (
 def agreed_constraints(name: str, stated: dict[str, Any]) -> dict[str, Any]:
     """Return what the agreement says of a property, in the same words."""
     schema = follow(stated)
+    branches = [follow(branch) for branch in schema.get("oneOf", [schema])]
+    if all("properties" in branch for branch in branches):
+        return {"component": stated["$ref"].rsplit("/", 1)[-1]}
+    if "oneOf" in schema:
+        return {"oneOf": [agreed_constraints(name, branch) for branch in branches]}
     found = {word: schema[word] for word in CONSTRAINTS if word in schema}
     if "items" in schema:
         found["items"] = schema["items"]["$ref"].rsplit("/", 1)[-1]
-    if name in ("person", "pension", "withdrawal", "payroll"):
-        return {"component": stated["$ref"].rsplit("/", 1)[-1]}
     if name == "tax_year":
         # The list of years says all; the pattern beside it is for people.
         del found["pattern"]
     return found
 
 
+def named_fields(schema: Schema) -> dict[str, Field[Any]]:
+    """Return the fields by the names that a request uses, which may differ from those inside the program."""
+    return {field.data_key or key: field for key, field in schema.load_fields.items()}
+
+
 @pytest.mark.parametrize("name", SCHEMAS)
 def test_shape(name: str) -> None:
     agreed, schema = object_shape(name), SCHEMAS[name]
-    fields = schema.load_fields
+    fields = named_fields(schema)
     assert set(agreed["properties"]) == set(fields)
     assert agreed["closed"]
     assert schema.unknown == RAISE
     assert agreed["required"] == {key for key, field in fields.items() if field.required}
-    assert [key for key, field in fields.items() if field.allow_none or field.data_key not in (None, key)] == []
+    assert [key for key, field in fields.items() if field.allow_none] == []
 
 
-PROPERTIES = [(name, key) for name, schema in SCHEMAS.items() for key in schema.load_fields]
+PROPERTIES = [(name, key) for name, schema in SCHEMAS.items() for key in named_fields(schema)]
 
 
 @pytest.mark.parametrize(("name", "key"), PROPERTIES, ids=[f"{name}.{key}" for name, key in PROPERTIES])
 def test_property(name: str, key: str) -> None:
     agreed = object_shape(name, follow_properties=False)["properties"][key]
-    assert agreed_constraints(key, agreed) == constraints(SCHEMAS[name].load_fields[key])
+    assert agreed_constraints(key, agreed) == constraints(named_fields(SCHEMAS[name])[key])
 
 
 def with_defaults(name: str, value: dict[str, Any]) -> dict[str, Any]:
@@ -118,24 +161,58 @@ def with_defaults(name: str, value: dict[str, Any]) -> dict[str, Any]:
     filled = copy.deepcopy(value)
     for key, stated in object_shape(name, follow_properties=False)["properties"].items():
         schema = follow(stated)
-        if key in filled and "$ref" in stated and isinstance(filled[key], dict):
+        if key not in filled and "default" in schema:
+            filled[key] = copy.deepcopy(schema["default"])
+        if isinstance(filled.get(key), dict):
             filled[key] = with_defaults(stated["$ref"].rsplit("/", 1)[-1], filled[key])
-        elif key not in filled and "default" in schema:
-            filled[key] = schema["default"]
+        elif isinstance(filled.get(key), list):
+            items = schema["items"]["$ref"].rsplit("/", 1)[-1]
+            filled[key] = [with_defaults(items, item) for item in filled[key]]
     return filled
 
 
-REQUEST_EXAMPLES = {
-    name: body
+REQUESTS = {"calculateWithdrawalTax": "WithdrawalTaxRequest", "planAllowanceSchedule": "AllowanceScheduleRequest"}
+REQUEST_EXAMPLES = [
+    (operation, name)
     for operation in operations()
-    if operation.id == "calculateWithdrawalTax"
-    for name, body in operation.request_examples().items()
-}
+    if operation.id in REQUESTS
+    for name in operation.request_examples()
+]
 
 
-@pytest.mark.parametrize("name", REQUEST_EXAMPLES)
-def test_defaults_are_what_is_taken_when_a_field_is_left_out(client: FlaskClient, name: str) -> None:
-    body = REQUEST_EXAMPLES[name]
-    filled = with_defaults("WithdrawalTaxRequest", body)
+def test_every_operation_with_a_body_has_its_shapes_compared() -> None:
+    with_body = {operation.id for operation in operations() if "requestBody" in operation.object}
+    assert with_body == set(REQUESTS)
+
+
+@pytest.mark.parametrize(
+    ("operation", "name"), REQUEST_EXAMPLES, ids=[f"{operation.id} {name}" for operation, name in REQUEST_EXAMPLES]
+)
+def test_defaults_are_what_is_taken_when_a_field_is_left_out(
+    client: FlaskClient, operation: Operation, name: str
+) -> None:
+    body = operation.request_examples()[name]
+    filled = with_defaults(REQUESTS[operation.id], body)
     assert filled != body
-    assert client.post(URL, json=filled).data == client.post(URL, json=body).data
+    assert client.post(operation.path, json=filled).data == client.post(operation.path, json=body).data
+
+
+# What an income rises by when nothing is said depends on its kind, which no default of a schema can tell.
+@pytest.mark.parametrize(
+    ("income", "increases"),
+    [
+        ({"kind": "state_pension", "share_of_full_rate": 0.5}, "prices"),
+        ({"kind": "state_pension", "amount": 6000}, "prices"),
+        ({"kind": "annuity", "amount": 6000}, "none"),
+    ],
+)
+def test_increases_left_out(client: FlaskClient, income: dict[str, Any], increases: str) -> None:
+    [plan] = [operation for operation in operations() if operation.id == "planAllowanceSchedule"]
+
+    def answer(**more: str) -> bytes:
+        body = copy.deepcopy(plan.request_examples()["fern_fills_her_personal_allowance"])
+        body["people"][0]["income"] = [{**income, "from": "2026-04-06", **more}]
+        return client.post(plan.path, json=body).data
+
+    other = {"prices": "none", "none": "prices"}[increases]
+    assert answer() == answer(increases=increases) != answer(increases=other)

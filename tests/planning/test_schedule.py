@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from service.law import lump_sums
 from service.law.lump_sums import Pension
-from service.law.pension_age import age_on
+from service.law.pension_age import age_on, birthday
 from service.planning.faults import RuleViolation
 from service.planning.filling import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.household import (
@@ -323,8 +323,9 @@ def test_comparisons_are_the_plain_plans() -> None:
     even, filled = (compared.projection for compared in result.comparisons)
     assert even is not None
     assert filled is not None
-    # State Pension age is reached on 1 June 2029, in the last tax year of the plan, when all is drawn.
-    assert [year.people[0].gross for year in even.years] == [0, 0, 0, 40_000_000]
+    # State Pension age is reached in the last tax year of the plan; from then on the pension would last to age 90.
+    days = (birthday(BORN, 90) - date(2029, 4, 6)).days + 1
+    assert [year.people[0].gross for year in even.years] == [0, 0, 0, 40_000_000 * 365 // days]
     assert [year.people[0].taxable for year in filled.years] == [1_257_000] * 4
     assert (filled.wealth, filled.income_tax) == (4 * 1_676_000 + (40_000_000 - 4 * 1_676_000) * 85 // 100, 0)
 
