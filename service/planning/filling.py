@@ -125,8 +125,12 @@ def target(person: Opened, band: str) -> int:
     if height(rules(0)) > limit:
         return 0
     start = rules(0)
-    guess = limit + start.allowances - (start.net_income if not scottish else _other_income(rules))
-    return _largest(lambda amount: height(rules(amount)) <= limit, guess)
+    room = limit - (_other_income(rules) if scottish else start.net_income)
+    # With all allowances, or past the taper with none.
+    for guess in (room + start.allowances, room):
+        if guess >= 0 and height(rules(guess)) <= limit < height(rules(guess + 1)):
+            return guess
+    return _largest(lambda amount: height(rules(amount)) <= limit, room + start.allowances)
 
 
 def draw_for(timeline: Timeline, person: Opened, taxable: int) -> Draw:

@@ -43,8 +43,8 @@ _WHOLE_ROUNDS = 2
 _WHOLE_PERIODS = 30  # shorter plans are cheap to search for longer
 _MOST_NODES = 20
 _LONGEST = 4.0  # seconds of one search with whole numbers: a net for the odd household, as a worker has others to serve
-_CLOSE_ENOUGH = 0.10  # pounds a period: the gap at which the search stops
-_ERROR = 0.02  # pounds: a convex line this near below the curve is the curve
+_CLOSE_ENOUGH = 0.50  # pounds a period: the gap at which the search stops
+_ERROR = 0.25  # pounds: a convex line this near below the curve is the curve
 _SHAPE_ERROR = 0.50  # pounds: more than whole pounds and pennies explain
 _LAST_PENNIES = 8
 _SNAP = 0.02  # pounds: an amount this near a corner is the corner
@@ -87,15 +87,17 @@ def least_tax(timeline: Timeline, *, thorough: bool = True) -> BestPlan:
     ]
     exact: set[tuple[int, int]] = set()
     exact_relief: set[tuple[int, int]] = set()
+    read_once: set[tuple[int, int]] = set()
     ordered: set[int] = set()
     best: Projection | None = None
     best_wealth, bound = 0, 0.0
     solves = wholly = 0
     close = _CLOSE_ENOUGH * len(timeline.periods)
     agreed = False
+    most_income = [_most_income(timeline, person) for person in range(len(timeline.people))]
     whole_rounds = max(_WHOLE_ROUNDS, _WHOLE_PERIODS // len(timeline.periods)) if thorough else 0
     while solves < _ROUNDS + whole_rounds and wholly <= whole_rounds:
-        model = _Model(timeline, shapes, exact, exact_relief, ordered)
+        model = _Model(timeline, shapes, exact, exact_relief, ordered, most_income)
         solution = model.solve(whole=wholly > 0)
         solves += 1
         if solution is None:
@@ -105,13 +107,13 @@ def least_tax(timeline: Timeline, *, thorough: bool = True) -> BestPlan:
         if best is None or wealth > best_wealth:
             best, best_wealth = plan, wealth
         bound = solution.bound
-        improved = _improved(timeline, shapes, exact, exact_relief, ordered, solution, plan)
-        agreed = not improved
+        improved, off = _improved(timeline, shapes, exact, exact_relief, read_once, ordered, solution, plan)
+        agreed = off <= close
+        if agreed and bound - best_wealth / _POUND <= close:
+            break
         if wholly or not improved or solves >= _ROUNDS:
             # Without whole numbers the switches cost little; with them the search is dear, and comes last.
-            if not model.switches or (bound - best_wealth / _POUND <= close and not improved):
-                break
-            if wholly and not improved:
+            if not model.switches or (wholly and not improved):
                 break
             wholly += 1
     if best is None:
@@ -155,6 +157,7 @@ class _Model:
     exact: set[tuple[int, int]]
     exact_relief: set[tuple[int, int]]
     ordered: set[int]
+    most_income: Sequence[float]
     cost: list[float] = field(default_factory=list)
     lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
@@ -297,14 +300,14 @@ class _Model:
             runs = convex_runs(hull, shape.top_rate)
         else:
             runs = convex_runs(shape.on_income, shape.top_rate)
-        self._runs(runs, self._most_income(person), lambda pounds, rate: [(income, pounds), (cash, pounds * rate)])
+        self._runs(runs, self.most_income[person], lambda pounds, rate: [(income, pounds), (cash, pounds * rate)])
 
     def _tax_in_two(self, person: int, t: int, cash: int, withdrawal: int, interest: int) -> None:
         """Tax where the starting rate for savings may run: one of two shapes, by the size of the withdrawal."""
         shape = self.shapes[person][t]
         low = shape.low
         assert low is not None
-        most = self._most_income(person)
+        most = self.most_income[person]
         chosen = self.row(1.0, 1.0)
         height = along(shape.on_income, shape.top_rate, low.most)
         above = _from(shape.on_income, low.most)
@@ -367,19 +370,6 @@ class _Model:
                 start, height = start + width, height + width * rate
         return columns
 
-    def _most_income(self, person: int) -> float:
-        """More taxable income than the plan can make in one period."""
-        timeline = self.timeline
-        assumed = timeline.household.assumptions
-        member = timeline.household.people[person]
-        pot = (member.pension.uncrystallised + member.pension.drawdown) / _POUND
-        rest = sum(one.cash + one.pension.uncrystallised + one.pension.drawdown for one in timeline.household.people)
-        cash = (rest + sum(year.received for years in timeline.people for year in years)) / _POUND
-        for period in timeline.periods:
-            pot *= max(1.0, period.factor(assumed.pension_growth))
-            cash *= max(1.0, period.factor(assumed.cash_interest), period.factor(assumed.pension_growth))
-        return pot + cash * max(0, assumed.cash_interest) / WHOLE + 1.0
-
     def _cash(
         self, cash_rows: Sequence[int], income_rows: Sequence[Sequence[int]]
     ) -> list[list[list[tuple[int, float]]]]:
@@ -407,7 +397,7 @@ class _Model:
                     points = lower_hull(points, last_rate)
                 runs = convex_runs(points, last_rate)
                 entries = partial(_held, cash_rows[t], cash_rows[t + 1], rows[t + 1], interest)
-                held[person][t] = self._runs(runs, self._most_income(person) / interest, entries)
+                held[person][t] = self._runs(runs, self.most_income[person] / interest, entries)
         return held
 
     def _isas(self, cash_rows: Sequence[int]) -> tuple[list[int], dict[int, int]]:
@@ -506,6 +496,19 @@ class _Model:
                 kinds[column] = highspy.HighsVarType.kInteger
             lp.integrality_ = kinds
         return lp
+
+
+def _most_income(timeline: Timeline, person: int) -> float:
+    """More taxable income than the plan can make in one period."""
+    assumed = timeline.household.assumptions
+    member = timeline.household.people[person]
+    pot = (member.pension.uncrystallised + member.pension.drawdown) / _POUND
+    rest = sum(one.cash + one.pension.uncrystallised + one.pension.drawdown for one in timeline.household.people)
+    cash = (rest + sum(year.received for years in timeline.people for year in years)) / _POUND
+    for period in timeline.periods:
+        pot *= max(1.0, period.factor(assumed.pension_growth))
+        cash *= max(1.0, period.factor(assumed.cash_interest), period.factor(assumed.pension_growth))
+    return pot + cash * max(0, assumed.cash_interest) / WHOLE + 1.0
 
 
 def _held(before: int, after: int, income: int, interest: float, pounds: float, rate: float) -> _Entries:
@@ -628,12 +631,17 @@ def _improved(
     shapes: list[list[TaxShape]],
     exact: set[tuple[int, int]],
     exact_relief: set[tuple[int, int]],
+    read_once: set[tuple[int, int]],
     ordered: set[int],
     solution: _Solution,
     plan: Projection,
-) -> bool:
-    """Whether the model was made truer where the plan shows it wrong: exact segments, shapes read anew, the order of funds."""
+) -> tuple[bool, float]:
+    """Make the model truer where the plan shows it wrong: exact segments, shapes read anew, the order of funds.
+
+    Whether anything was changed, and the pounds of tax by which the model was off in all; endless where that is not known.
+    """
     changed = not solution.out_of_order <= ordered
+    off = _INF if changed else 0.0
     ordered |= solution.out_of_order
     earns_interest = timeline.household.assumptions.cash_interest > 0
     for position, year in enumerate(plan.years):
@@ -644,12 +652,18 @@ def _improved(
             interest = record.opened.interest if position else 0
             income = (record.taxable + interest) / _POUND
             on_income, relief = _bowed(shape, income, interest / _POUND)
-            for bowed, places in ((on_income, exact), (relief, exact_relief)):
-                if bowed and place not in places:
+            for bow, places in ((on_income, exact), (relief, exact_relief)):
+                if bow > _ERROR and place not in places:
                     places.add(place)
                     changed = True
-            not_read = may_wait and shape.low is None
-            wrong = abs(shape.tax(income, interest / _POUND) - record.liability.total / _POUND) > _SHAPE_ERROR
+                    off += bow
+            not_read = may_wait and place not in read_once
+            error = abs(shape.tax(income, interest / _POUND) - record.liability.total / _POUND)
+            wrong = error > _SHAPE_ERROR
+            off += error if wrong else 0.0
+            if not_read:
+                read_once.add(place)
+                off = _INF
             if not_read or wrong:
                 read = partial(
                     shape_at,
@@ -666,11 +680,11 @@ def _improved(
                 if again != shape:
                     shapes[person][position] = again
                     changed = True
-    return changed
+    return changed, off
 
 
-def _bowed(shape: TaxShape, income: float, interest: float) -> tuple[bool, bool]:
-    """Whether the plan rests on a convex line below the true one: for its income, and for what its interest is spared."""
+def _bowed(shape: TaxShape, income: float, interest: float) -> tuple[float, float]:
+    """By how much the convex line below the true one is too low: for the plan's income, and for what its interest is spared."""
     relief = upside_down(shape.relief)
     relief_bows = _bows(relief, last_slope(relief), interest)
     low = shape.low
@@ -678,7 +692,7 @@ def _bowed(shape: TaxShape, income: float, interest: float) -> tuple[bool, bool]
         return _bows(shape.on_income, shape.top_rate, income), relief_bows
     if income - interest <= low.most:
         drawn = low.on_withdrawal
-        return _bows(low.on_income, low.top_rate, income) or _bows(drawn, last_slope(drawn), income - interest), False
+        return _bows(low.on_income, low.top_rate, income) + _bows(drawn, last_slope(drawn), income - interest), 0.0
     return _bows(_from(shape.on_income, low.most), shape.top_rate, income - low.most), relief_bows
 
 
@@ -688,7 +702,7 @@ def _from(points: Sequence[Point], amount: float) -> list[Point]:
     return [(0.0, 0.0), *((at - amount, value - height) for at, value in points if at > amount + _SNAP)]
 
 
-def _bows(points: Sequence[Point], top_rate: float, amount: float) -> bool:
-    """Whether a line is above the convex line below it at an amount."""
+def _bows(points: Sequence[Point], top_rate: float, amount: float) -> float:
+    """By how much a line is above the convex line below it at an amount."""
     hull = lower_hull(points, top_rate)
-    return along(points, top_rate, amount) - along(hull, top_rate, amount) > _ERROR
+    return along(points, top_rate, amount) - along(hull, top_rate, amount)

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from collections.abc import Iterator
 from datetime import date, timedelta
 from statistics import median
 from time import perf_counter
@@ -26,6 +25,7 @@ _START = date(2026, 4, 6)
 _PLAIN_GOAL = 10.0  # quotes for each ten person-years
 _MEDIAN_GOAL, _WORST_GOAL = 20.0, 250.0  # milliseconds
 _GAP_GOAL = 1.0  # pounds a year
+_NO_PROOF = 1_000.0  # counted as the gap where the bound does not hold
 _HOUSEHOLDS = 200
 _YEARS = 40
 
@@ -37,10 +37,13 @@ def measure(rounds: int, households: int = _HOUSEHOLDS) -> Part:
     text = "\n\n".join(
         (
             "Plans\n\n" + table(("aim, a couple over 40 years", "ms", "quotes for 10 person-years"), plain_rows),
-            table((f"least tax, {households} couples over 40 years", "median", "p95", "worst", "within the goal"), best_rows),
+            table(
+                (f"least tax, {households} couples over 40 years", "median", "p95", "worst", "within the goal"),
+                best_rows,
+            ),
         )
     )
-    return Part(text, [*goals, *best_goals])
+    return Part(text, (*goals, *best_goals))
 
 
 def couple(rng: random.Random) -> Household:
@@ -101,9 +104,7 @@ def _plain(rounds: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
         spent = median(times[band][1:])
         ratio = spent / one_quote / (2 * _YEARS / 10)
         rows.append((band, f"{1e3 * spent:.1f}", f"{ratio:.1f}"))
-        goals.append(
-            Goal(f"{band}: quotes for 10 person-years", ratio <= _PLAIN_GOAL, f"{ratio:.1f}", f"at most {_PLAIN_GOAL:g}")
-        )
+        goals.append(Goal(f"{band}: quotes for 10 person-years", ratio, _PLAIN_GOAL))
     return rows, goals
 
 
@@ -119,18 +120,18 @@ def _best(households: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
                 continue
             times.append(1e3 * (perf_counter() - begun))
         solver.append(1e3 * sum(solving))
-        gaps.append((found.bound - found.projection.wealth) / 100 / len(years.periods))
+        # Where the bound does not hold there is no proof, whatever the difference.
+        gap = (found.bound - found.projection.wealth) / 100 / len(years.periods)
+        gaps.append(gap if found.agreed and gap >= 0 else max(gap, _NO_PROOF))
     rows = [
         _row("milliseconds", times, _MEDIAN_GOAL),
         _row("of these in the solver alone", solver, _MEDIAN_GOAL),
         _row("gap, pounds a year", gaps, _GAP_GOAL),
     ]
-    middle, worst, gap = median(times), max(times), max(gaps)
-    share = sum(one <= _GAP_GOAL for one in gaps) / len(gaps)
     return rows, [
-        Goal("least tax, median", middle <= _MEDIAN_GOAL, f"{middle:.0f} ms", f"at most {_MEDIAN_GOAL:g} ms"),
-        Goal("least tax, worst", worst <= _WORST_GOAL, f"{worst:.0f} ms", f"at most {_WORST_GOAL:g} ms"),
-        Goal("least tax, worst gap", gap <= _GAP_GOAL, f"£{gap:.2f} a year ({share:.0%} within)", "at most £1 a year"),
+        Goal("least tax, median", median(times), _MEDIAN_GOAL, " ms"),
+        Goal("least tax, worst", max(times), _WORST_GOAL, " ms"),
+        Goal("least tax, worst gap", max(gaps), _GAP_GOAL, " pounds a year"),
     ]
 
 

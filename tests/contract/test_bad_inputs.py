@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import copy
 import json
+from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
 
@@ -17,66 +18,249 @@ from werkzeug.test import TestResponse
 
 from .agreement import PROBLEM_JSON, component, operations, validator
 
-URL = "/v1/withdrawal-tax"
 PROBLEM = validator(component("Problem"))
-FULL: dict[str, Any] = {
-    "tax_year": "2026-27",
-    "person": {
-        "date_of_birth": "1966-05-14",
-        "tax_residence": "england",
-        "income": [{"kind": "employment", "amount": 30000}, {"kind": "dividends", "amount": 800}],
-        "relief_at_source_contributions": 0,
-        "gift_aid_donations": 0,
-        "marriage_allowance": "none",
-        "blind_persons_allowance": False,
-        "child_benefit": 0,
-    },
-    "pension": {
-        "uncrystallised": 400000,
-        "drawdown": 20000,
-        "lump_sum_allowance_used": 0,
-        "lump_sum_and_death_benefit_allowance_used": 0,
-        "lifetime_allowance_used_percent": 0,
-        "protected_lump_sum_allowance": 375000,
-        "protected_lump_sum_and_death_benefit_allowance": 1500000,
-        "flexibly_accessed": False,
-        "minimum_pension_age": 55,
-    },
-    "withdrawal": {"method": "ufpls", "amount": 4000, "date": "2026-12-01"},
-    "payroll": {"code": "1257L", "basis": "cumulative", "month": 8, "pay_to_date": 0, "tax_to_date": 0},
-}
-MONEY = (
-    "/person/income/0/amount",
-    "/person/relief_at_source_contributions",
-    "/person/gift_aid_donations",
-    "/person/child_benefit",
-    "/pension/uncrystallised",
-    "/pension/drawdown",
-    "/pension/lump_sum_allowance_used",
-    "/pension/lump_sum_and_death_benefit_allowance_used",
-    "/pension/protected_lump_sum_allowance",
-    "/pension/protected_lump_sum_and_death_benefit_allowance",
-    "/withdrawal/amount",
-    "/payroll/pay_to_date",
-    "/payroll/tax_to_date",
-)
-DATES = ("/person/date_of_birth", "/withdrawal/date")
-BOOLEANS = ("/person/blind_persons_allowance", "/pension/flexibly_accessed")
-WORDS = (
-    "/tax_year",
-    "/person/tax_residence",
-    "/person/income/0/kind",
-    "/person/marriage_allowance",
-    "/withdrawal/method",
-    "/payroll/code",
-    "/payroll/basis",
-)
-WHOLE_NUMBERS = ("/pension/minimum_pension_age", "/payroll/month")
-OBJECTS = ("/person", "/pension", "/withdrawal", "/payroll", "/person/income/0")
-OBJECTS_AND_WHOLE = ("", *OBJECTS)
 
 
-def leaves(node: Any = FULL, pointer: str = "") -> list[str]:
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A body that says everything its operation can be told, and the pointers of its values by what they are."""
+
+    url: str
+    full: dict[str, Any]
+    money: tuple[str, ...]
+    dates: tuple[str, ...]
+    booleans: tuple[str, ...]
+    words: tuple[str, ...]
+    whole_numbers: tuple[str, ...]
+    rates: tuple[str, ...]
+    objects: tuple[str, ...]
+    lists: tuple[str, ...]
+    required: tuple[str, ...]
+    elsewhere: tuple[str, ...]
+    """Values that no list above names, because another of their kind stands there already."""
+
+
+WITHDRAWAL = Question(
+    url="/v1/withdrawal-tax",
+    full={
+        "tax_year": "2026-27",
+        "person": {
+            "date_of_birth": "1966-05-14",
+            "tax_residence": "england",
+            "income": [{"kind": "employment", "amount": 30000}, {"kind": "dividends", "amount": 800}],
+            "relief_at_source_contributions": 0,
+            "gift_aid_donations": 0,
+            "marriage_allowance": "none",
+            "blind_persons_allowance": False,
+            "child_benefit": 0,
+        },
+        "pension": {
+            "uncrystallised": 400000,
+            "drawdown": 20000,
+            "lump_sum_allowance_used": 0,
+            "lump_sum_and_death_benefit_allowance_used": 0,
+            "lifetime_allowance_used_percent": 0,
+            "protected_lump_sum_allowance": 375000,
+            "protected_lump_sum_and_death_benefit_allowance": 1500000,
+            "flexibly_accessed": False,
+            "minimum_pension_age": 55,
+        },
+        "withdrawal": {"method": "ufpls", "amount": 4000, "date": "2026-12-01"},
+        "payroll": {"code": "1257L", "basis": "cumulative", "month": 8, "pay_to_date": 0, "tax_to_date": 0},
+    },
+    money=(
+        "/withdrawal/amount",
+        "/person/income/0/amount",
+        "/person/relief_at_source_contributions",
+        "/person/gift_aid_donations",
+        "/person/child_benefit",
+        "/pension/uncrystallised",
+        "/pension/drawdown",
+        "/pension/lump_sum_allowance_used",
+        "/pension/lump_sum_and_death_benefit_allowance_used",
+        "/pension/protected_lump_sum_allowance",
+        "/pension/protected_lump_sum_and_death_benefit_allowance",
+        "/payroll/pay_to_date",
+        "/payroll/tax_to_date",
+    ),
+    dates=("/person/date_of_birth", "/withdrawal/date"),
+    booleans=("/person/blind_persons_allowance", "/pension/flexibly_accessed"),
+    words=(
+        "/tax_year",
+        "/person/tax_residence",
+        "/person/income/0/kind",
+        "/person/marriage_allowance",
+        "/withdrawal/method",
+        "/payroll/code",
+        "/payroll/basis",
+    ),
+    whole_numbers=("/pension/minimum_pension_age", "/payroll/month"),
+    rates=(),
+    objects=("/person", "/pension", "/withdrawal", "/payroll", "/person/income/0"),
+    lists=("/person/income",),
+    required=(
+        "/tax_year",
+        "/person",
+        "/pension",
+        "/withdrawal",
+        "/person/date_of_birth",
+        "/person/tax_residence",
+        "/person/income/0/kind",
+        "/person/income/0/amount",
+        "/pension/uncrystallised",
+        "/withdrawal/method",
+        "/payroll/code",
+        "/payroll/basis",
+        "/payroll/month",
+    ),
+    elsewhere=("/person/income/1/kind", "/person/income/1/amount", "/pension/lifetime_allowance_used_percent"),
+)
+PLAN = Question(
+    url="/v1/allowance-schedule",
+    full={
+        "start_date": "2026-04-06",
+        "end_date": "2028-04-05",
+        "people": [
+            {
+                "date_of_birth": "1966-05-14",
+                "tax_residence": "england",
+                "income": [
+                    {
+                        "kind": "employment",
+                        "amount": 30000,
+                        "from": "2020-01-01",
+                        "to": "2027-01-31",
+                        "increases": "none",
+                    },
+                    {"kind": "state_pension", "share_of_full_rate": 1},
+                ],
+                "relief_at_source_contributions": 0,
+                "gift_aid_donations": 0,
+                "marriage_allowance": "none",
+                "blind_persons_allowance": False,
+                "child_benefit": 0,
+                "pension": {
+                    "uncrystallised": 400000,
+                    "drawdown": 20000,
+                    "lump_sum_allowance_used": 0,
+                    "lump_sum_and_death_benefit_allowance_used": 0,
+                    "lifetime_allowance_used_percent": 0,
+                    "protected_lump_sum_allowance": 375000,
+                    "protected_lump_sum_and_death_benefit_allowance": 1500000,
+                    "flexibly_accessed": False,
+                    "minimum_pension_age": 55,
+                },
+                "isa": {"value": 4000, "subscribed_this_year": 0, "cash_isa": False},
+                "cash": 4000,
+            }
+        ],
+        "aim": {"fill": "personal_allowance"},
+        "lump_sums": "with_each_withdrawal",
+        "spending": [{"amount": 4000, "from": "2027-04-06", "to": "2028-04-05", "increases": 0.01}],
+        "assumptions": {
+            "pension_growth": 0.04,
+            "isa_growth": 0.04,
+            "cash_interest": 0.02,
+            "price_inflation": 0.02,
+            "thresholds_after_freeze": "frozen",
+            "exit_tax_rate": 0.2,
+            "scenarios": {"low": {"pension_growth": 0, "isa_growth": 0, "cash_interest": 0}},
+        },
+    },
+    money=(
+        "/people/0/cash",
+        "/people/0/income/0/amount",
+        "/people/0/relief_at_source_contributions",
+        "/people/0/gift_aid_donations",
+        "/people/0/child_benefit",
+        "/people/0/pension/uncrystallised",
+        "/people/0/pension/drawdown",
+        "/people/0/pension/lump_sum_allowance_used",
+        "/people/0/pension/lump_sum_and_death_benefit_allowance_used",
+        "/people/0/pension/protected_lump_sum_allowance",
+        "/people/0/pension/protected_lump_sum_and_death_benefit_allowance",
+        "/people/0/isa/value",
+        "/people/0/isa/subscribed_this_year",
+        "/spending/0/amount",
+    ),
+    dates=(
+        "/start_date",
+        "/end_date",
+        "/people/0/date_of_birth",
+        "/people/0/income/0/from",
+        "/people/0/income/0/to",
+        "/spending/0/from",
+        "/spending/0/to",
+    ),
+    booleans=(
+        "/people/0/blind_persons_allowance",
+        "/people/0/pension/flexibly_accessed",
+        "/people/0/isa/cash_isa",
+    ),
+    words=(
+        "/lump_sums",
+        "/aim/fill",
+        "/people/0/tax_residence",
+        "/people/0/income/0/kind",
+        "/people/0/marriage_allowance",
+        "/assumptions/thresholds_after_freeze",
+    ),
+    whole_numbers=("/people/0/pension/minimum_pension_age",),
+    rates=(
+        "/people/0/income/0/increases",
+        "/people/0/income/1/share_of_full_rate",
+        "/spending/0/increases",
+        "/assumptions/pension_growth",
+        "/assumptions/isa_growth",
+        "/assumptions/cash_interest",
+        "/assumptions/price_inflation",
+        "/assumptions/exit_tax_rate",
+        "/assumptions/scenarios/low/pension_growth",
+        "/assumptions/scenarios/low/isa_growth",
+        "/assumptions/scenarios/low/cash_interest",
+    ),
+    objects=(
+        "/people/0",
+        "/people/0/income/0",
+        "/people/0/pension",
+        "/people/0/isa",
+        "/aim",
+        "/spending/0",
+        "/assumptions",
+        "/assumptions/scenarios",
+        "/assumptions/scenarios/low",
+    ),
+    lists=("/people", "/people/0/income", "/spending"),
+    required=(
+        "/start_date",
+        "/end_date",
+        "/people",
+        "/aim",
+        "/aim/fill",
+        "/people/0/date_of_birth",
+        "/people/0/tax_residence",
+        "/people/0/pension",
+        "/people/0/pension/uncrystallised",
+        "/people/0/income/0/kind",
+        "/spending/0/amount",
+    ),
+    elsewhere=("/people/0/income/1/kind", "/people/0/pension/lifetime_allowance_used_percent"),
+)
+QUESTIONS = (WITHDRAWAL, PLAN)
+each_question = pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.url)
+
+
+def each_of(kind: str) -> pytest.MarkDecorator:
+    """Parametrize a test with every pointer of a kind, in every question."""
+    found = [
+        pytest.param(question, pointer, id=f"{question.url}#{pointer}")
+        for question in QUESTIONS
+        for pointer in getattr(question, kind)
+    ]
+    return pytest.mark.parametrize(("question", "pointer"), found)
+
+
+def leaves(node: Any, pointer: str = "") -> list[str]:
     """Return the pointers of all single values of a body."""
     if isinstance(node, dict):
         return [found for key, value in node.items() for found in leaves(value, f"{pointer}/{key}")]
@@ -85,19 +269,36 @@ def leaves(node: Any = FULL, pointer: str = "") -> list[str]:
     return [pointer]
 
 
-def body_with(pointer: str, text: str) -> bytes:
-    """Return FULL as JSON text with the value at a pointer replaced by the given JSON text, set or added."""
-    whole = copy.deepcopy(FULL)
+def value_at(question: Question, pointer: str) -> Any:
+    """Return the value of the full body at a pointer."""
+    here: Any = question.full
+    for part in pointer[1:].split("/"):
+        here = here[int(part)] if isinstance(here, list) else here[part]
+    return here
+
+
+def good(question: Question) -> str:
+    """Return the full body as JSON text."""
+    return json.dumps(question.full)
+
+
+def body_with(question: Question, pointer: str, text: str | None) -> bytes:
+    """Return the full body as JSON text with the given JSON text at a pointer: set, added or (None) left out."""
+    whole = copy.deepcopy(question.full)
     *parents, last = pointer[1:].split("/")
     here: Any = whole
     for part in parents:
         here = here[int(part)] if isinstance(here, list) else here[part]
-    here[int(last) if isinstance(here, list) else last] = "@@"
-    return json.dumps(whole).replace('"@@"', text).encode()
+    key: Any = int(last) if isinstance(here, list) else last
+    if text is None:
+        del here[key]
+    else:
+        here[key] = "@@"
+    return json.dumps(whole).replace('"@@"', str(text)).encode()
 
 
-def post(client: FlaskClient, body: bytes, **more: Any) -> TestResponse:
-    return client.post(URL, data=body, **{"content_type": "application/json", **more})
+def post(client: FlaskClient, question: Question, body: bytes, **more: Any) -> TestResponse:
+    return client.post(question.url, data=body, **{"content_type": "application/json", **more})
 
 
 def problem(reply: TestResponse, status: int, code: str) -> dict[str, Any]:
@@ -114,74 +315,86 @@ def pointers(found: dict[str, Any]) -> list[str]:
     return [error["pointer"] for error in found["errors"]]
 
 
-def is_refused(client: FlaskClient, pointer: str, text: str) -> None:
-    """Check that FULL with this JSON text at this place is refused, and for that place alone."""
-    found = problem(post(client, body_with(pointer, text)), 422, "invalid-request")
-    assert pointers(found) == [f"#{pointer}"], text[:60]
+def is_refused(client: FlaskClient, question: Question, pointer: str, text: str | None) -> None:
+    """Check that the full body with this JSON text at this place is refused, and for that place alone."""
+    found = problem(post(client, question, body_with(question, pointer, text)), 422, "invalid-request")
+    assert pointers(found) == [f"#{pointer}"], str(text)[:60]
 
 
-def test_the_body_that_all_bad_bodies_are_made_from_is_good(client: FlaskClient) -> None:
-    assert post(client, json.dumps(FULL).encode()).status_code == 200
-    listed = {*MONEY, *DATES, *BOOLEANS, *WORDS, *WHOLE_NUMBERS}
-    elsewhere = {
-        "/person/income/1/kind",
-        "/person/income/1/amount",
-        "/pension/lifetime_allowance_used_percent",
-    }
-    assert set(leaves()) == listed | elsewhere
+@each_question
+def test_the_body_that_all_bad_bodies_are_made_from_is_good(client: FlaskClient, question: Question) -> None:
+    assert post(client, question, good(question).encode()).status_code == 200
+    lists = (question.money, question.dates, question.booleans, question.words, question.whole_numbers)
+    listed = {pointer for pointers in (*lists, question.rates) for pointer in pointers}
+    assert set(leaves(question.full)) == listed | set(question.elsewhere)
+
+
+def test_every_operation_with_a_body_is_asked_badly() -> None:
+    with_body = {operation.path for operation in operations() if "requestBody" in operation.object}
+    assert with_body == {question.url for question in QUESTIONS}
 
 
 #  unreadable text
 
-GOOD = json.dumps(FULL)
-UNREADABLE = {
-    "empty": b"",
-    "white space only": b" \r\n\t ",
-    "cut short": GOOD[:-1].encode(),
-    "text after the end": GOOD.encode() + b"{}",
-    "trailing comma": GOOD[:-1].encode() + b",}",
-    "single quotes": GOOD.replace('"', "'").encode(),
-    "comment": b"/* */" + GOOD.encode(),
-    "bare word": b"none",
-    "leading zero": body_with("/withdrawal/amount", "04000"),
-    "plus sign": body_with("/withdrawal/amount", "+4000"),
-    "point without a digit before": body_with("/withdrawal/amount", ".5"),
-    "point without a digit after": body_with("/withdrawal/amount", "5."),
-    "hexadecimal": body_with("/withdrawal/amount", "0xFA0"),
-    "underscore in a number": body_with("/withdrawal/amount", "4_000"),
-    "not a number": body_with("/withdrawal/amount", "NaN"),
-    "infinity": body_with("/withdrawal/amount", "Infinity"),
-    "minus infinity": body_with("/withdrawal/amount", "-Infinity"),
-    "capital true": body_with("/pension/flexibly_accessed", "True"),
-    "raw control character in text": body_with("/tax_year", '"2026-27\n"'),
-    "unknown escape": body_with("/tax_year", '"2026\\x2d27"'),
-    "repeated key": b'{"tax_year": "2026-27",' + GOOD[1:].encode(),
-    "repeated key inside": body_with("/withdrawal", '{"method": "ufpls", "amount": 1, "amount": 2}'),
-    "repeated key written with an escape": body_with(
-        "/withdrawal", '{"method": "ufpls", "amount": 1, "\\u0061mount": 2}'
-    ),
-    "high surrogate alone": body_with("/tax_year", '"\\ud800"'),
-    "low surrogate alone": body_with("/tax_year", '"\\udc00"'),
-    "surrogates in the wrong order": body_with("/tax_year", '"\\udc00\\ud800"'),
-    "surrogate deep inside": body_with("/person/income", "[" * 900 + '"\\ud800"' + "]" * 900),
-    "surrogate in a key": b'{"\\ud800": 1,' + GOOD[1:].encode(),
-    "not UTF-8": GOOD.replace("ufpls", "ufpls\x80").encode("latin-1"),
-    "overlong UTF-8": GOOD.encode().replace(b"ufpls", b"ufpl\xc1\xb3"),
-    "surrogate in UTF-8": GOOD.encode().replace(b"ufpls", b"\xed\xa0\x80"),
-    "byte order mark": b"\xef\xbb\xbf" + GOOD.encode(),
-    "UTF-16": GOOD.encode("utf-16"),
-    "UTF-16 without a mark": GOOD.encode("utf-16-le"),
-    "UTF-32": GOOD.encode("utf-32"),
-    "60,000 open brackets": b"[" * 60_000,
-    "30,000 arrays in one another": b"[" * 30_000 + b"]" * 30_000,
-    "10,000 objects in one another": b'{"a":' * 10_000 + b"1" + b"}" * 10_000,
-}
+
+def unreadable(question: Question) -> dict[str, bytes]:
+    """Return texts that are not JSON, or not JSON that means one thing, by what is wrong with them."""
+    text = good(question)
+    amount, word, boolean = question.money[0], question.words[0], question.booleans[0]
+    inside, holder = question.objects[-1], question.objects[0]
+    return {
+        "empty": b"",
+        "white space only": b" \r\n\t ",
+        "cut short": text[:-1].encode(),
+        "text after the end": text.encode() + b"{}",
+        "trailing comma": text[:-1].encode() + b",}",
+        "single quotes": text.replace('"', "'").encode(),
+        "comment": b"/* */" + text.encode(),
+        "bare word": b"none",
+        "leading zero": body_with(question, amount, "04000"),
+        "plus sign": body_with(question, amount, "+4000"),
+        "point without a digit before": body_with(question, amount, ".5"),
+        "point without a digit after": body_with(question, amount, "5."),
+        "hexadecimal": body_with(question, amount, "0xFA0"),
+        "underscore in a number": body_with(question, amount, "4_000"),
+        "not a number": body_with(question, amount, "NaN"),
+        "infinity": body_with(question, amount, "Infinity"),
+        "minus infinity": body_with(question, amount, "-Infinity"),
+        "capital true": body_with(question, boolean, "True"),
+        "raw control character in text": body_with(question, word, '"2026-27\n"'),
+        "unknown escape": body_with(question, word, '"2026\\x2d27"'),
+        "repeated key": text.encode()[:-1] + b"," + text.encode()[1:],
+        "repeated key inside": body_with(question, inside, '{"amount": 1, "amount": 2}'),
+        "repeated key written with an escape": body_with(question, inside, '{"amount": 1, "\\u0061mount": 2}'),
+        "high surrogate alone": body_with(question, word, '"\\ud800"'),
+        "low surrogate alone": body_with(question, word, '"\\udc00"'),
+        "surrogates in the wrong order": body_with(question, word, '"\\udc00\\ud800"'),
+        "surrogate deep inside": body_with(question, holder, "[" * 900 + '"\\ud800"' + "]" * 900),
+        "surrogate in a key": b'{"\\ud800": 1,' + text[1:].encode(),
+        "not UTF-8": text.replace("england", "england\x80").encode("latin-1"),
+        "overlong UTF-8": text.encode().replace(b"england", b"englan\xc1\xa4"),
+        "surrogate in UTF-8": text.encode().replace(b"england", b"\xed\xa0\x80"),
+        "byte order mark": b"\xef\xbb\xbf" + text.encode(),
+        "UTF-16": text.encode("utf-16"),
+        "UTF-16 without a mark": text.encode("utf-16-le"),
+        "UTF-32": text.encode("utf-32"),
+        "60,000 open brackets": b"[" * 60_000,
+        "30,000 arrays in one another": b"[" * 30_000 + b"]" * 30_000,
+        "10,000 objects in one another": b'{"a":' * 10_000 + b"1" + b"}" * 10_000,
+    }
 
 
-@pytest.mark.parametrize("body", UNREADABLE.values(), ids=UNREADABLE.keys())
-def test_unreadable_text(client: FlaskClient, body: bytes) -> None:
+UNREADABLE = [
+    pytest.param(question, body, id=f"{question.url} {what}")
+    for question in QUESTIONS
+    for what, body in unreadable(question).items()
+]
+
+
+@pytest.mark.parametrize(("question", "body"), UNREADABLE)
+def test_unreadable_text(client: FlaskClient, question: Question, body: bytes) -> None:
     # RFC 8259 sections 2 to 9; RFC 7493 section 2.3 for repeated keys.
-    problem(post(client, body), 400, "unreadable-json")
+    problem(post(client, question, body), 400, "unreadable-json")
 
 
 NOT_AN_OBJECT = {
@@ -190,13 +403,20 @@ NOT_AN_OBJECT = {
     "true": "true",
     "number": "0",
     "text": '"2026-27"',
-    "array of a good body": f"[{GOOD}]",
+    "array of an object": "[{}]",
 }
 
 
+@each_question
 @pytest.mark.parametrize("text", NOT_AN_OBJECT.values(), ids=NOT_AN_OBJECT.keys())
-def test_json_that_is_not_an_object(client: FlaskClient, text: str) -> None:
-    assert pointers(problem(post(client, text.encode()), 422, "invalid-request")) == ["#"]
+def test_json_that_is_not_an_object(client: FlaskClient, question: Question, text: str) -> None:
+    assert pointers(problem(post(client, question, text.encode()), 422, "invalid-request")) == ["#"]
+
+
+@each_question
+def test_good_body_inside_an_array(client: FlaskClient, question: Question) -> None:
+    found = problem(post(client, question, f"[{good(question)}]".encode()), 422, "invalid-request")
+    assert pointers(found) == ["#"]
 
 
 # --------------- values
@@ -229,36 +449,73 @@ MONEY_REFUSED = {
 }
 
 
-@pytest.mark.parametrize("pointer", MONEY)
+@each_of("money")
 @pytest.mark.parametrize("text", MONEY_REFUSED.values(), ids=MONEY_REFUSED.keys())
-def test_money_refused(client: FlaskClient, pointer: str, text: str) -> None:
-    is_refused(client, pointer, text)
+def test_money_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
 
 
 # RFC 8259 section 6: all of these are the number 4,000 (or nil), which money may be.
 MONEY_ACCEPTED = ["4000", "4000.0", "4000.00", "4000.000000", "4e3", "4E+3", "40000e-1", "400000E-2", "0.4e4"]
 
 
+@each_question
 @pytest.mark.parametrize("text", MONEY_ACCEPTED)
-def test_money_written_in_another_way_is_the_same_money(client: FlaskClient, text: str) -> None:
-    reply = post(client, body_with("/withdrawal/amount", text))
+def test_money_written_in_another_way_is_the_same_money(client: FlaskClient, question: Question, text: str) -> None:
+    reply = post(client, question, body_with(question, question.money[0], text))
     assert reply.status_code == 200
-    assert reply.data == post(client, GOOD.encode()).data
+    assert reply.data == post(client, question, good(question).encode()).data
 
 
-def test_minus_nil_is_nil(client: FlaskClient) -> None:
-    bodies = [body_with("/person/child_benefit", text) for text in ("0", "-0", "-0.0", "0e5")]
-    replies = [post(client, body) for body in bodies]
+@each_question
+def test_minus_nil_is_nil(client: FlaskClient, question: Question) -> None:
+    [pointer] = [pointer for pointer in question.money if pointer.endswith("/child_benefit")]
+    bodies = [body_with(question, pointer, text) for text in ("0", "-0", "-0.0", "0e5")]
+    replies = [post(client, question, body) for body in bodies]
     assert {reply.status_code for reply in replies} == {200}
     assert len({reply.data for reply in replies}) == 1
 
 
+@each_question
 @pytest.mark.parametrize("text", ["0.005", "-0.01", "1000.01", "1e999", '"50"', "true", "null"])
-def test_percentage_refused(client: FlaskClient, text: str) -> None:
-    is_refused(client, "/pension/lifetime_allowance_used_percent", text)
+def test_percentage_refused(client: FlaskClient, question: Question, text: str) -> None:
+    [pointer] = [pointer for pointer in question.elsewhere if pointer.endswith("_percent")]
+    is_refused(client, question, pointer, text)
 
 
-@pytest.mark.parametrize("pointer", WHOLE_NUMBERS)
+RATES_REFUSED = {
+    "five decimals": "0.00005",
+    "a trace beyond 30 decimals": "0." + "0" * 30 + "1",
+    "exponent that leaves less than a ten-thousandth": "1e-5",
+    "exponent far below that": "1e-999999999",
+    "below every least rate": "-0.1001",
+    "above every largest rate": "2.0001",
+    "a percentage": "4",
+    "exponent far above": "1e400",
+    "5,000 digits": "9" * 5_000,
+    "text": '"0.1"',
+    "text with a percent sign": '"10%"',
+    "true": "true",
+    "array": "[0.1]",
+    "object": '{"rate": 0.1}',
+    "null": "null",
+}
+
+
+@each_of("rates")
+@pytest.mark.parametrize("text", RATES_REFUSED.values(), ids=RATES_REFUSED.keys())
+def test_rate_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
+
+
+@pytest.mark.parametrize("text", ["0.04", "0.0400", "0.040000000", "4e-2", "0.4E-1"])
+def test_rate_written_in_another_way_is_the_same_rate(client: FlaskClient, text: str) -> None:
+    reply = post(client, PLAN, body_with(PLAN, "/assumptions/pension_growth", text))
+    assert reply.status_code == 200
+    assert reply.data == post(client, PLAN, good(PLAN).encode()).data
+
+
+@each_of("whole_numbers")
 @pytest.mark.parametrize(
     "text",
     [
@@ -275,20 +532,20 @@ def test_percentage_refused(client: FlaskClient, text: str) -> None:
         "{}",
     ],
 )
-def test_whole_number_refused(client: FlaskClient, pointer: str, text: str) -> None:
-    is_refused(client, pointer, text)
+def test_whole_number_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
 
 
 @pytest.mark.parametrize("text", ["8", "8.0", "8.00", "0.8e1"])
 def test_whole_number_written_in_another_way_is_the_same_number(client: FlaskClient, text: str) -> None:
     # JSON Schema 2020-12 validation, section 6.1.1: a number with a nil fraction is an integer.
-    assert post(client, body_with("/payroll/month", text)).status_code == 200
+    assert post(client, WITHDRAWAL, body_with(WITHDRAWAL, "/payroll/month", text)).status_code == 200
 
 
-@pytest.mark.parametrize("pointer", BOOLEANS)
+@each_of("booleans")
 @pytest.mark.parametrize("text", ["0", "1", "0.0", '"true"', '"yes"', '""', "null", "[]", "{}"])
-def test_truth_value_refused(client: FlaskClient, pointer: str, text: str) -> None:
-    is_refused(client, pointer, text)
+def test_truth_value_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
 
 
 DATES_REFUSED = {
@@ -321,20 +578,24 @@ DATES_REFUSED = {
 }
 
 
-@pytest.mark.parametrize("pointer", DATES)
+@each_of("dates")
 @pytest.mark.parametrize("text", DATES_REFUSED.values(), ids=DATES_REFUSED.keys())
-def test_date_refused(client: FlaskClient, pointer: str, text: str) -> None:
+def test_date_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
     # RFC 3339 section 5.6, full-date.
-    is_refused(client, pointer, text)
+    is_refused(client, question, pointer, text)
 
 
 def test_birth_on_the_first_day_of_1900_accepted(client: FlaskClient) -> None:
-    assert post(client, body_with("/person/date_of_birth", '"1900-01-01"')).status_code == 200
+    body = body_with(WITHDRAWAL, "/person/date_of_birth", '"1900-01-01"')
+    assert post(client, WITHDRAWAL, body).status_code == 200
+    # In a plan a share of the State Pension is asked for, which for that birth is one of the basic pension.
+    assert post(client, PLAN, body_with(PLAN, "/people/0/date_of_birth", '"1900-01-01"')).status_code == 200
 
 
+@each_of("dates")
 @pytest.mark.parametrize("text", ['"1899-12-31"', '"0001-01-01"'])
-def test_birth_before_1900_refused(client: FlaskClient, text: str) -> None:
-    is_refused(client, "/person/date_of_birth", text)
+def test_day_before_1900_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
 
 
 WORDS_REFUSED = {
@@ -351,20 +612,18 @@ WORDS_REFUSED = {
 }
 
 
-@pytest.mark.parametrize("pointer", WORDS)
+@each_of("words")
 @pytest.mark.parametrize("text", WORDS_REFUSED.values(), ids=WORDS_REFUSED.keys())
-def test_word_refused(client: FlaskClient, pointer: str, text: str) -> None:
-    is_refused(client, pointer, text)
+def test_word_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
 
 
-@pytest.mark.parametrize("pointer", WORDS)
-def test_word_with_a_newline_or_in_capitals_refused(client: FlaskClient, pointer: str) -> None:
-    word: Any = FULL
-    for part in pointer[1:].split("/"):
-        word = word[int(part)] if isinstance(word, list) else word[part]
+@each_of("words")
+def test_word_with_a_newline_or_in_capitals_refused(client: FlaskClient, question: Question, pointer: str) -> None:
+    word = value_at(question, pointer)
     # Turning the case changes every word but the tax year, which has no letters.
     for text in {f"{word}\n", f" {word}", word.swapcase()} - {word}:
-        is_refused(client, pointer, json.dumps(text))
+        is_refused(client, question, pointer, json.dumps(text))
 
 
 # PAYE Regulations 2003 (SI 2003/2682) as issued by HMRC: suffix codes, K codes, 0T, BR, D0 and D1 with S or C
@@ -387,32 +646,57 @@ CODES_REFUSED = [
 
 @pytest.mark.parametrize("code", CODES_REFUSED)
 def test_tax_code_refused(client: FlaskClient, code: str) -> None:
-    is_refused(client, "/payroll/code", json.dumps(code))
+    is_refused(client, WITHDRAWAL, "/payroll/code", json.dumps(code))
 
 
-@pytest.mark.parametrize("pointer", OBJECTS)
+@each_of("objects")
 @pytest.mark.parametrize("text", ["null", "[]", "0", "true", '""', '"england"'])
-def test_something_else_where_an_object_is_wanted(client: FlaskClient, pointer: str, text: str) -> None:
-    is_refused(client, pointer, text)
+def test_something_else_where_an_object_is_wanted(
+    client: FlaskClient, question: Question, pointer: str, text: str
+) -> None:
+    is_refused(client, question, pointer, text)
 
 
+@each_of("lists")
 @pytest.mark.parametrize("text", ["null", "{}", "0", '"employment"'])
-def test_something_else_where_a_list_is_wanted(client: FlaskClient, text: str) -> None:
-    is_refused(client, "/person/income", text)
+def test_something_else_where_a_list_is_wanted(
+    client: FlaskClient, question: Question, pointer: str, text: str
+) -> None:
+    is_refused(client, question, pointer, text)
 
 
-def test_more_incomes_than_the_agreement_allows(client: FlaskClient) -> None:
-    income = {"kind": "employment", "amount": 1}
-    assert post(client, body_with("/person/income", json.dumps([income] * 50))).status_code == 200
-    is_refused(client, "/person/income", json.dumps([income] * 51))
+@pytest.mark.parametrize(
+    ("question", "pointer", "item", "most"),
+    [
+        (WITHDRAWAL, "/person/income", {"kind": "employment", "amount": 1}, 50),
+        (PLAN, "/people/0/income", {"kind": "employment", "amount": 1}, 50),
+        (PLAN, "/spending", {"amount": 1}, 50),
+        (PLAN, "/people", PLAN.full["people"][0], 2),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_more_items_than_the_agreement_allows(
+    client: FlaskClient, question: Question, pointer: str, item: dict[str, Any], most: int
+) -> None:
+    assert post(client, question, body_with(question, pointer, json.dumps([item] * most))).status_code == 200
+    is_refused(client, question, pointer, json.dumps([item] * (most + 1)))
+
+
+def test_plan_for_nobody(client: FlaskClient) -> None:
+    is_refused(client, PLAN, "/people", "[]")
 
 
 #  keys and pointers
 
 
-@pytest.mark.parametrize("pointer", OBJECTS_AND_WHOLE, ids=lambda pointer: pointer or "whole body")
-def test_unknown_key(client: FlaskClient, pointer: str) -> None:
-    is_refused(client, f"{pointer}/favourite_colour", '"green"')
+@each_of("objects")
+def test_unknown_key(client: FlaskClient, question: Question, pointer: str) -> None:
+    is_refused(client, question, f"{pointer}/favourite_colour", '"green"')
+
+
+@each_question
+def test_unknown_key_of_the_whole_body(client: FlaskClient, question: Question) -> None:
+    is_refused(client, question, "/favourite_colour", '"green"')
 
 
 # RFC 6901 section 3 (~0 and ~1) and section 6 (URI fragment: UTF-8, then percent-encoding).
@@ -432,43 +716,19 @@ KEYS = {
 
 @pytest.mark.parametrize(("key", "pointer"), KEYS.values(), ids=KEYS.keys())
 def test_pointer_of_an_odd_key(client: FlaskClient, key: str, pointer: str) -> None:
-    whole = copy.deepcopy(FULL)
+    whole = copy.deepcopy(WITHDRAWAL.full)
     whole["person"][key] = 1
-    found = problem(post(client, json.dumps(whole).encode()), 422, "invalid-request")
+    found = problem(post(client, WITHDRAWAL, json.dumps(whole).encode()), 422, "invalid-request")
     assert pointers(found) == [pointer]
 
 
 def test_pointer_counts_from_nought(client: FlaskClient) -> None:
-    is_refused(client, "/person/income/1/amount", "-1")
+    is_refused(client, WITHDRAWAL, "/person/income/1/amount", "-1")
 
 
-REQUIRED = (
-    "/tax_year",
-    "/person",
-    "/pension",
-    "/withdrawal",
-    "/person/date_of_birth",
-    "/person/tax_residence",
-    "/person/income/0/kind",
-    "/person/income/0/amount",
-    "/pension/uncrystallised",
-    "/withdrawal/method",
-    "/payroll/code",
-    "/payroll/basis",
-    "/payroll/month",
-)
-
-
-@pytest.mark.parametrize("pointer", REQUIRED)
-def test_missing_key(client: FlaskClient, pointer: str) -> None:
-    whole = copy.deepcopy(FULL)
-    *parents, last = pointer[1:].split("/")
-    here: Any = whole
-    for part in parents:
-        here = here[int(part)] if isinstance(here, list) else here[part]
-    del here[last]
-    found = problem(post(client, json.dumps(whole).encode()), 422, "invalid-request")
-    assert pointers(found) == [f"#{pointer}"]
+@each_of("required")
+def test_missing_key(client: FlaskClient, question: Question, pointer: str) -> None:
+    is_refused(client, question, pointer, None)
 
 
 def test_all_faults_are_told_at_once(client: FlaskClient) -> None:
@@ -483,7 +743,7 @@ def test_all_faults_are_told_at_once(client: FlaskClient) -> None:
         "payroll": {"code": "1257l", "basis": "weekly", "month": 13},
         "colour": 1
     }"""
-    found = problem(post(client, body), 422, "invalid-request")
+    found = problem(post(client, WITHDRAWAL, body), 422, "invalid-request")
     assert sorted(pointers(found)) == [
         "#/colour",
         "#/payroll/basis",
@@ -508,11 +768,45 @@ def test_all_faults_are_told_at_once(client: FlaskClient) -> None:
     ids=["neither amount nor net", "both amount and net"],
 )
 def test_amount_and_net_wanted_exclude_each_other(client: FlaskClient, withdrawal: dict[str, Any]) -> None:
-    problem(post(client, body_with("/withdrawal", json.dumps(withdrawal))), 422, "rule-violation")
+    problem(
+        post(client, WITHDRAWAL, body_with(WITHDRAWAL, "/withdrawal", json.dumps(withdrawal))), 422, "rule-violation"
+    )
+
+
+@pytest.mark.parametrize(
+    "income",
+    [{"kind": "state_pension"}, {"kind": "state_pension", "amount": 4000, "share_of_full_rate": 1}],
+    ids=["neither amount nor share", "both amount and share"],
+)
+def test_amount_and_share_exclude_each_other(client: FlaskClient, income: dict[str, Any]) -> None:
+    body = body_with(PLAN, "/people/0/income/0", json.dumps(income))
+    assert pointers(problem(post(client, PLAN, body), 422, "rule-violation")) == ["#/people/0/income/0"]
+
+
+def test_all_rules_that_a_plan_breaks_are_told_at_once(client: FlaskClient) -> None:
+    whole = copy.deepcopy(PLAN.full)
+    whole["end_date"] = "2126-04-05"
+    whole["people"][0]["income"][0].update({"from": "2027-01-02", "to": "2027-01-01"})
+    whole["people"][0]["income"][1].update({"kind": "annuity"})
+    whole["spending"][0]["to"] = "2027-04-05"
+    found = problem(post(client, PLAN, json.dumps(whole).encode()), 422, "rule-violation")
+    assert sorted(pointers(found)) == [
+        "#/end_date",
+        "#/people/0/income/0/to",
+        "#/people/0/income/1/share_of_full_rate",
+        "#/spending/0/to",
+    ]
+
+
+def test_spending_that_cannot_be_met_names_the_tax_year(client: FlaskClient) -> None:
+    found = problem(post(client, PLAN, body_with(PLAN, "/spending/0/amount", "100000000")), 422, "rule-violation")
+    assert pointers(found) == ["#/spending"]
+    assert "2027-28" in found["detail"]
 
 
 def test_more_than_the_pot_says_what_would_be_permitted(client: FlaskClient) -> None:
-    found = problem(post(client, body_with("/withdrawal/amount", "400000.01")), 422, "rule-violation")
+    body = body_with(WITHDRAWAL, "/withdrawal/amount", "400000.01")
+    found = problem(post(client, WITHDRAWAL, body), 422, "rule-violation")
     assert found["permitted"] == 400_000
     assert pointers(found) == ["#/withdrawal/amount"]
 
@@ -539,7 +833,13 @@ QUERIES = {
 
 @pytest.mark.parametrize("query", QUERIES.values(), ids=QUERIES.keys())
 def test_query_refused(client: FlaskClient, query: str) -> None:
-    found = problem(post(client, GOOD.encode(), query_string=query), 422, "invalid-request")
+    found = problem(post(client, WITHDRAWAL, good(WITHDRAWAL).encode(), query_string=query), 422, "invalid-request")
+    assert pointers(found) == ["#"]
+
+
+@pytest.mark.parametrize("query", ["include=working", "include=curve", "colour=green", "include", "a=%FF"])
+def test_query_refused_by_a_plan(client: FlaskClient, query: str) -> None:
+    found = problem(post(client, PLAN, good(PLAN).encode(), query_string=query), 422, "invalid-request")
     assert pointers(found) == ["#"]
 
 
@@ -568,34 +868,40 @@ OTHER_TYPES = [
 ]
 
 
+@each_question
 @pytest.mark.parametrize("content_type", OTHER_TYPES, ids=lambda found: repr(found))
-def test_other_content_type(client: FlaskClient, content_type: str | None) -> None:
+def test_other_content_type(client: FlaskClient, question: Question, content_type: str | None) -> None:
     # RFC 9110 section 15.5.16.
-    problem(client.post(URL, data=GOOD.encode(), content_type=content_type), 415, "unsupported-media-type")
+    reply = post(client, question, good(question).encode(), content_type=content_type)
+    problem(reply, 415, "unsupported-media-type")
 
 
 JSON_TYPES = ["application/json; charset=utf-8", "Application/JSON", "application/json ;a=b"]
 
 
+@each_question
 @pytest.mark.parametrize("content_type", JSON_TYPES)
-def test_content_type_written_in_another_way(client: FlaskClient, content_type: str) -> None:
+def test_content_type_written_in_another_way(client: FlaskClient, question: Question, content_type: str) -> None:
     # RFC 9110 section 8.3.1: type names know no capitals, parameters may follow.
-    assert post(client, GOOD.encode(), content_type=content_type).status_code == 200
+    assert post(client, question, good(question).encode(), content_type=content_type).status_code == 200
 
 
-def test_body_over_the_limit(client: FlaskClient) -> None:
+@each_question
+def test_body_over_the_limit(client: FlaskClient, question: Question) -> None:
     # RFC 9110 section 15.5.14. White space around JSON text counts towards the length.
     limit = int(client.application.config["MAX_CONTENT_LENGTH"])
-    at_the_limit = GOOD.encode() + b" " * (limit - len(GOOD))
-    assert post(client, at_the_limit).status_code == 200
-    problem(post(client, at_the_limit + b" "), 413, "body-too-large")
+    text = good(question)
+    at_the_limit = text.encode() + b" " * (limit - len(text))
+    assert post(client, question, at_the_limit).status_code == 200
+    problem(post(client, question, at_the_limit + b" "), 413, "body-too-large")
 
 
-def test_body_over_the_limit_without_a_length(client: FlaskClient) -> None:
+@each_question
+def test_body_over_the_limit_without_a_length(client: FlaskClient, question: Question) -> None:
     limit = int(client.application.config["MAX_CONTENT_LENGTH"])
-    stream = BytesIO(GOOD.encode() + b" " * limit)
+    stream = BytesIO(good(question).encode() + b" " * limit)
     reply = client.post(
-        URL,
+        question.url,
         input_stream=stream,
         content_type="application/json",
         headers={"Transfer-Encoding": "chunked"},
@@ -604,8 +910,9 @@ def test_body_over_the_limit_without_a_length(client: FlaskClient) -> None:
     problem(reply, 413, "body-too-large")
 
 
-def test_100000_open_brackets(client: FlaskClient) -> None:
-    reply = post(client, b"[" * 100_000)
+@each_question
+def test_100000_open_brackets(client: FlaskClient, question: Question) -> None:
+    reply = post(client, question, b"[" * 100_000)
     problem(reply, 413, "body-too-large")
 
 
@@ -634,6 +941,9 @@ UNKNOWN_PATHS = [
     "/v2/withdrawal-tax",
     "/v1/withdrawal-tax/",
     "/v1/Withdrawal-Tax",
+    "/v2/allowance-schedule",
+    "/v1/allowance-schedule/",
+    "/v1/Allowance-Schedule",
     "/v1//tax-years",
     "/v1/tax-years/",
     "/v1/tax-years//2026-27",
@@ -668,7 +978,9 @@ def test_unknown_path(client: FlaskClient, path: str) -> None:
 def test_nothing_acceptable(client: FlaskClient, accept: str) -> None:
     # RFC 9110 section 12.5.1.
     problem(client.get("/v1/tax-years", headers={"Accept": accept}), 406, "not-acceptable")
-    problem(post(client, GOOD.encode(), headers={"Accept": accept}), 406, "not-acceptable")
+    for question in QUESTIONS:
+        reply = post(client, question, good(question).encode(), headers={"Accept": accept})
+        problem(reply, 406, "not-acceptable")
 
 
 ACCEPTS = [
@@ -689,7 +1001,8 @@ def test_no_accept_header_accepts_anything(client: FlaskClient) -> None:
     assert client.get("/v1/tax-years").status_code == 200
 
 
-def test_problem_repeats_nothing_of_a_long_body(client: FlaskClient) -> None:
-    reply = post(client, body_with("/tax_year", json.dumps("Q" * 9_000)))
+@each_question
+def test_problem_repeats_nothing_of_a_long_body(client: FlaskClient, question: Question) -> None:
+    reply = post(client, question, body_with(question, question.words[0], json.dumps("Q" * 9_000)))
     assert reply.status_code == 422
     assert b"Q" * 200 not in reply.data

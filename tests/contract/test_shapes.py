@@ -173,10 +173,7 @@ def with_defaults(name: str, value: dict[str, Any]) -> dict[str, Any]:
 
 REQUESTS = {"calculateWithdrawalTax": "WithdrawalTaxRequest", "planAllowanceSchedule": "AllowanceScheduleRequest"}
 REQUEST_EXAMPLES = [
-    (operation, name)
-    for operation in operations()
-    if operation.id in REQUESTS
-    for name in operation.request_examples()
+    (operation, name) for operation in operations() if operation.id in REQUESTS for name in operation.request_examples()
 ]
 
 
