@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+import runpy
 import tomllib
 from collections import Counter
 from typing import Any
@@ -33,6 +35,7 @@ from .agreement import (
 from .refresh_examples import refreshed
 from .replay import PROBLEM_REQUESTS, as_shown, replay, without_versions
 
+EXAMPLE_FILES = DOCUMENT_PATH.parents[1] / "examples"
 OPERATIONS = operations()
 EXAMPLES = list(examples())
 # A lookup that fails with a plain message, not with an empty table, if a name is mistyped.
@@ -273,6 +276,27 @@ def test_codes_of_the_problem_examples_match_their_statuses() -> None:
 
 
 # ------------------------------------------------------------------------------------- values in two places
+
+# The requests of the folder `examples` that the agreement shows as well.
+SHOWN_AS_FILES = {
+    "corin_and_linnet_least_tax": "plan-couple-least-tax",
+    "fern_fills_her_personal_allowance": "plan-personal-allowance",
+    "rowan_spends_more_than_there_is": "plan-spending-too-high",
+}
+PLAN = BY_ID["planAllowanceSchedule"]
+
+
+@pytest.mark.parametrize(("name", "file"), SHOWN_AS_FILES.items())
+def test_request_is_the_same_in_the_agreement_and_as_a_file(name: str, file: str) -> None:
+    as_file = json.loads((EXAMPLE_FILES / "requests" / f"{file}.json").read_text(encoding="utf-8"))
+    assert as_file == PLAN.request_examples()[name]
+
+
+def test_printed_plan_is_the_one_that_the_service_answers(client: FlaskClient) -> None:
+    printed = runpy.run_path(str(EXAMPLE_FILES / "plan.py"))["printed"]
+    request = PLAN.request_examples()["corin_and_linnet_least_tax"]
+    answer = client.post(PLAN.path, json=request).get_json()
+    assert printed(request, answer) + "\n" == (EXAMPLE_FILES / "plan.txt").read_text(encoding="utf-8")
 
 
 def test_tax_years_of_the_agreement_are_those_of_the_service(client: FlaskClient) -> None:
