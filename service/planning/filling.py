@@ -181,11 +181,16 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
             Fault(
                 ("spending",),
                 "spending-cannot-be-met",
-                f"In {period.name} the spending of {pounds(timeline.spending[position])} cannot be met: after all cash, "
-                f"ISAs and permitted withdrawals {pounds(year.short)} is missing.",
+                f"In {period.name} {_to_be_paid(timeline.spending[position])} cannot be met: after all cash, ISAs and "
+                f"permitted withdrawals {pounds(year.short)} is missing.",
             ),
         )
     )
+
+
+def _to_be_paid(spending: int) -> str:
+    """What is left unpaid: the spending, or where there is none the tax on income that is not received as money here."""
+    return f"the spending of {pounds(spending)}" if spending else "the income tax"
 
 
 def _least_extra(drawing: Callable[[Sequence[int]], Settled], lower: Sequence[int], upper: Sequence[int]) -> Settled:
