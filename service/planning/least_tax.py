@@ -41,7 +41,7 @@ _INF = float("inf")
 _ROUNDS = 6
 _WHOLE_ROUNDS = 2
 _WHOLE_PERIODS = 30  # shorter plans are cheap to search for longer
-_MOST_NODES = 20
+_MOST_NODES = 500
 _LONGEST = 2.0  # seconds of one search with whole numbers: a net for the odd household, as a worker has others to serve
 _CLOSE_ENOUGH = 0.50  # pounds a period: the gap at which the search stops
 _ERROR = 0.25  # pounds: a convex line this near below the curve is the curve
@@ -287,7 +287,7 @@ class _Model:
                 if used_by:
                     limit = self.row(-_INF, 0.0)
                     taxed.append((limit, 1.0))
-                    self.switch([(used_by[t], -tax_free_left), (limit, -uncrystallised)])
+                    self.switch([(used_by[t], -tax_free_left), (limit, -uncrystallised / grown)])
                 columns[t]["taxed"] = self.column(taxed)
             if drawdown > 0:
                 columns[t]["drawdown"] = self.column([(cash, -1.0), (income_funds, grown), (income, -1.0)])
