@@ -111,7 +111,7 @@ def object_shape(name: str, *, follow_properties: bool = True) -> dict[str, Any]
     properties: dict[str, Any] = {}
     for branch in branches:
         for key, stated in branch["properties"].items():
-            found = follow(stated) if follow_properties else dict(stated)
+            found = dict(follow(stated) if follow_properties else stated)
             if "const" in found:
                 word = found.pop("const")
                 known = properties.get(key, {"enum": []})["enum"]
