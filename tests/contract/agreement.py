@@ -114,7 +114,7 @@ def object_shape(name: str, *, follow_properties: bool = True) -> dict[str, Any]
             found = dict(follow(stated) if follow_properties else stated)
             if "const" in found:
                 word = found.pop("const")
-                known = properties.get(key, {"enum": []})["enum"]
+                known = follow(properties.get(key, {"enum": []}))["enum"]
                 found["enum"] = known if word in known else [*known, word]
             properties[key] = found
     required = set.intersection(*(set(branch.get("required", [])) for branch in branches))
