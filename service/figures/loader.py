@@ -243,7 +243,7 @@ def load_tax_year(path: Path) -> TaxYear:
         raise FiguresError([f"{path.name}: not a TOML file: {error}"]) from error
     if not _is_tax_year(name):
         raise FiguresError([f"{path.name}: the file's name is not a tax year such as 2026-27"])
-    faults = _Faults(path.name)
+    faults = Faults(path.name)
     figures = _figures(tables, name, faults)
     if faults.found:
         raise FiguresError(faults.found)
@@ -266,7 +266,7 @@ def rules_version(years: Mapping[str, TaxYear]) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _Faults:
+class Faults:
     """What is wrong with one file, gathered while it is read."""
 
     file: str
@@ -281,7 +281,7 @@ def _is_tax_year(name: str) -> bool:
     return match is not None and int(match[2]) == (int(match[1]) + 1) % 100
 
 
-def _figures(tables: dict[str, Any], tax_year: str, faults: _Faults) -> dict[str, Figure]:
+def _figures(tables: dict[str, Any], tax_year: str, faults: Faults) -> dict[str, Figure]:
     """The figures of a parsed file, with every fault noted; complete only if there are no faults."""
     if tables.get("tax_year") != tax_year:
         faults.add("tax_year", f'must be "{tax_year}" as the file\'s name is, not {tables.get("tax_year")!r}')
@@ -305,7 +305,7 @@ def _figures(tables: dict[str, Any], tax_year: str, faults: _Faults) -> dict[str
     return figures
 
 
-def _given(tables: dict[str, Any], faults: _Faults) -> Iterator[tuple[str, Any]]:
+def _given(tables: dict[str, Any], faults: Faults) -> Iterator[tuple[str, Any]]:
     """What stands in the sections of a file, by dotted name."""
     for section, content in tables.items():
         if section == "tax_year":
@@ -317,7 +317,7 @@ def _given(tables: dict[str, Any], faults: _Faults) -> Iterator[tuple[str, Any]]
             yield f"{section}.{key}", figure
 
 
-def _figure(name: str, key: Key, table: Any, faults: _Faults) -> Figure | None:
+def _figure(name: str, key: Key, table: Any, faults: Faults) -> Figure | None:
     """One figure from its table, or None with its faults noted."""
     before = len(faults.found)
     if not isinstance(table, dict):
@@ -350,7 +350,7 @@ def _figure(name: str, key: Key, table: Any, faults: _Faults) -> Figure | None:
     return Figure(name, value, table["source"], table["status"], table.get("doubt"), table.get("note"))
 
 
-def _check_shared_limits(figures: Mapping[str, Figure], faults: _Faults) -> None:
+def _check_shared_limits(figures: Mapping[str, Figure], faults: Faults) -> None:
     """Savings, dividends and property are charged in the bands of ITA 2007 s.10, whatever their rates."""
     for name, figure in figures.items():
         other = KEYS[name].limits_of

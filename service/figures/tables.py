@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from hashlib import sha256
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from service.figures.loader import FOLDER, KEYS, STATUSES, FiguresError
+from service.figures.loader import FOLDER, KEYS, STATUSES, Faults, FiguresError
 
 TABLES = FOLDER / "tables"
 """Where the tables of the service itself are."""
@@ -96,7 +96,7 @@ class RisingWithPrices:
 def load_state_pension_ages(path: Path = TABLES / "state_pension_age.toml") -> StatePensionAges:
     """The table of State Pension age. FiguresError with all faults of the file."""
     tables, version = _read(path)
-    faults = _Faults(path.name)
+    faults = Faults(path.name)
     _refuse_unknown(tables, ("new_state_pension", "ages"), "the file", "part of this file", faults)
     rows = _rows(tables.get("ages"), faults)
     decided = _which_state_pension(tables.get("new_state_pension"), faults)
@@ -109,7 +109,7 @@ def load_state_pension_ages(path: Path = TABLES / "state_pension_age.toml") -> S
 def load_rising_with_prices(path: Path = TABLES / "rising_with_prices.toml") -> RisingWithPrices:
     """Which figures rise with prices, and which stand until changed. FiguresError with all faults of the file."""
     tables, version = _read(path)
-    faults = _Faults(path.name)
+    faults = Faults(path.name)
     stands = _stands(tables.pop("stands_until_changed", None), faults)
     rises: dict[str, Rise] = {}
     for section, content in tables.items():
@@ -127,17 +127,6 @@ def load_rising_with_prices(path: Path = TABLES / "rising_with_prices.toml") -> 
     return RisingWithPrices(MappingProxyType(rises), stands, version)
 
 
-@dataclass(frozen=True, slots=True)
-class _Faults:
-    """What is wrong with one file, gathered while it is read."""
-
-    file: str
-    found: list[str] = field(default_factory=list)
-
-    def add(self, where: str, fault: str) -> None:
-        self.found.append(f"{self.file}: {where}: {fault}")
-
-
 def _read(path: Path) -> tuple[dict[str, Any], str]:
     """What a file holds, and the version that follows from its bytes."""
     content = path.read_bytes()
@@ -148,13 +137,13 @@ def _read(path: Path) -> tuple[dict[str, Any], str]:
     return tables, sha256(content).hexdigest()[:_VERSION_LENGTH]
 
 
-def _refuse_unknown(table: Mapping[str, Any], parts: Sequence[str], where: str, what: str, faults: _Faults) -> None:
+def _refuse_unknown(table: Mapping[str, Any], parts: Sequence[str], where: str, what: str, faults: Faults) -> None:
     for part in table:
         if part not in parts:
             faults.add(where, f"{part} is not a known {what}")
 
 
-def _standing(table: Mapping[str, Any], where: str, faults: _Faults) -> Standing | None:
+def _standing(table: Mapping[str, Any], where: str, faults: Faults) -> Standing | None:
     """Source, status and doubt of a table, or None with its faults noted."""
     before = len(faults.found)
     for part in ("source", "doubt"):
@@ -172,7 +161,7 @@ def _standing(table: Mapping[str, Any], where: str, faults: _Faults) -> Standing
     return Standing(table["source"], table["status"], table.get("doubt"))
 
 
-def _date(table: Mapping[str, Any], part: str, where: str, faults: _Faults) -> date | None:
+def _date(table: Mapping[str, Any], part: str, where: str, faults: Faults) -> date | None:
     """A day, or None where it is not given, or with the fault noted where it is no day."""
     value = table.get(part)
     # A day with a time of day is a kind of date to Python, and is none here.
@@ -182,7 +171,7 @@ def _date(table: Mapping[str, Any], part: str, where: str, faults: _Faults) -> d
     return value
 
 
-def _which_state_pension(table: Any, faults: _Faults) -> tuple[tuple[date, date, date], Standing] | None:
+def _which_state_pension(table: Any, faults: Faults) -> tuple[tuple[date, date, date], Standing] | None:
     """The three days in the order of ``_DATES``, and their standing; None with the faults noted."""
     where = "new_state_pension"
     if not isinstance(table, dict):
@@ -203,7 +192,7 @@ def _which_state_pension(table: Any, faults: _Faults) -> tuple[tuple[date, date,
     return (new_from, basic_before, new_born_from), standing
 
 
-def _rows(groups: Any, faults: _Faults) -> list[AgeRow]:
+def _rows(groups: Any, faults: Faults) -> list[AgeRow]:
     """The rows of all groups in order; complete only if there are no faults."""
     rows: list[AgeRow] = []
     if not isinstance(groups, list) or not groups:
@@ -217,7 +206,7 @@ def _rows(groups: Any, faults: _Faults) -> list[AgeRow]:
     return rows
 
 
-def _group(group: Any, where: str, faults: _Faults) -> list[AgeRow]:
+def _group(group: Any, where: str, faults: Faults) -> list[AgeRow]:
     if not isinstance(group, dict):
         faults.add(where, "must be a table with source, status and rows")
         return []
@@ -231,7 +220,7 @@ def _group(group: Any, where: str, faults: _Faults) -> list[AgeRow]:
     return [row for row in rows if row is not None]
 
 
-def _row(table: Any, where: str, standing: Standing | None, faults: _Faults) -> AgeRow | None:
+def _row(table: Any, where: str, standing: Standing | None, faults: Faults) -> AgeRow | None:
     """One row of a group, or None with its faults noted, or where its group has no standing."""
     before = len(faults.found)
     if not isinstance(table, dict):
@@ -253,7 +242,7 @@ def _row(table: Any, where: str, standing: Standing | None, faults: _Faults) -> 
     return AgeRow(born_from, born_to, day, age, reached_before, standing)
 
 
-def _age(table: Mapping[str, Any], where: str, faults: _Faults) -> tuple[int, int] | None:
+def _age(table: Mapping[str, Any], where: str, faults: Faults) -> tuple[int, int] | None:
     """An age in years and months, or None where none is given or with its faults noted."""
     if "age_years" not in table:
         if "age_months" in table:
@@ -270,7 +259,7 @@ def _age(table: Mapping[str, Any], where: str, faults: _Faults) -> tuple[int, in
     return years, months
 
 
-def _check_order(rows: Sequence[AgeRow], faults: _Faults) -> None:
+def _check_order(rows: Sequence[AgeRow], faults: Faults) -> None:
     """Every day of birth stands in one row, and who is born later has no lower age and no earlier day."""
     last = len(rows)
     highest_age, latest_day = (0, 0), date.min
@@ -296,7 +285,7 @@ def _check_order(rows: Sequence[AgeRow], faults: _Faults) -> None:
             latest_day = row.day
 
 
-def _stands(names: Any, faults: _Faults) -> frozenset[str]:
+def _stands(names: Any, faults: Faults) -> frozenset[str]:
     where = "stands_until_changed"
     if not isinstance(names, list) or not all(isinstance(name, str) for name in names):
         faults.add(where, "must be a list of figures by dotted name")
@@ -309,7 +298,7 @@ def _stands(names: Any, faults: _Faults) -> frozenset[str]:
     return frozenset(names)
 
 
-def _rise(name: str, table: Any, faults: _Faults) -> Rise | None:
+def _rise(name: str, table: Any, faults: Faults) -> Rise | None:
     """How one figure rises, or None with its faults noted."""
     before = len(faults.found)
     key = KEYS.get(name)
@@ -336,7 +325,7 @@ def _rise(name: str, table: Any, faults: _Faults) -> Rise | None:
     return Rise(name, limits, tenth_of, up_to_next * 100, standing)
 
 
-def _limits(table: Mapping[str, Any], name: str, faults: _Faults) -> tuple[str, ...]:
+def _limits(table: Mapping[str, Any], name: str, faults: Faults) -> tuple[str, ...]:
     """The bands whose limit rises: some of those that a file must hold, in their order, and never the last."""
     key = KEYS[name]
     if key.kind == "money":
@@ -350,7 +339,7 @@ def _limits(table: Mapping[str, Any], name: str, faults: _Faults) -> tuple[str, 
     return tuple(limits)
 
 
-def _check_between(rises: Mapping[str, Rise], stands: frozenset[str], faults: _Faults) -> None:
+def _check_between(rises: Mapping[str, Rise], stands: frozenset[str], faults: Faults) -> None:
     """What is wrong with entries that are each right by themselves."""
     for name, rise in rises.items():
         if name in stands:

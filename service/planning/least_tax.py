@@ -22,7 +22,7 @@ import highspy
 from service.law import lump_sums
 from service.law.income_tax import Taxpayer
 from service.planning.filling import Policy, Projection, draw_for, draw_with_tax_free_part, projected
-from service.planning.projection import Choice, Draw, Holdings, Opened, first_holdings, opened, settle
+from service.planning.projection import Choice, Draw, Opened, first_holdings, opened, settle
 from service.planning.tax_shape import (
     SOME_INTEREST,
     Point,
@@ -38,21 +38,21 @@ from service.planning.tax_shape import (
 from service.planning.timeline import WHOLE, Timeline
 
 _INF = float("inf")
-_ROUNDS = 6
-_WHOLE_ROUNDS = 2
+_ROUNDS = 6  # models solved with switches between on and off, at most
+_WHOLE_ROUNDS = 2  # and with switches on or off
 _WHOLE_PERIODS = 30  # shorter plans are cheap to search for longer
-_MOST_NODES = 500
+_MOST_NODES = 500  # of one search with whole numbers
 _LONGEST = 2.0  # seconds of one search with whole numbers: a net for the odd household, as a worker has others to serve
 _CLOSE_ENOUGH = 0.50  # pounds a period: the gap at which the search stops
 _ERROR = 0.25  # pounds: a convex line this near below the curve is the curve
 _SHAPE_ERROR = 0.50  # pounds: more than whole pounds and pennies explain
-_LAST_PENNIES = 8
+_LAST_PENNIES = 8  # tries at making up what rounding left short
 _SNAP = 0.02  # pounds: an amount this near a corner is the corner
 _ROUNDING = 0.05  # pounds a person and period by which whole pennies and pounds may beat the model
-_POUND = 100
-
+_POUND = 100  # pence
 
 _Entries = list[tuple[int, float]]
+"""What a column has in rows: row and value."""
 
 
 class BestPlan(NamedTuple):
@@ -159,7 +159,6 @@ class _Model:
     ordered: set[int]
     most_income: Sequence[float]
     cost: list[float] = field(default_factory=list)
-    lower: list[float] = field(default_factory=list)
     upper: list[float] = field(default_factory=list)
     switches: list[int] = field(default_factory=list)
     starts: list[int] = field(default_factory=lambda: [0])
@@ -177,7 +176,6 @@ class _Model:
     def column(self, entries: Sequence[tuple[int, float]], *, worth: float = 0.0, most: float = _INF) -> int:
         """A new column from 0 to ``most``, with its entries in rows already there."""
         self.cost.append(worth)
-        self.lower.append(0.0)
         self.upper.append(most)
         for row, value in entries:
             self.rows.append(row)
@@ -482,7 +480,7 @@ class _Model:
         lp.num_col_, lp.num_row_ = len(self.cost), len(self.row_lower)
         lp.sense_ = highspy.ObjSense.kMaximize
         lp.col_cost_ = self.cost
-        lp.col_lower_ = self.lower
+        lp.col_lower_ = [0.0] * len(self.cost)
         lp.col_upper_ = self.upper
         lp.row_lower_ = self.row_lower
         lp.row_upper_ = self.row_upper
@@ -563,9 +561,7 @@ def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:
         if lump_sum is not None:
             return position, lump_sum.gross / _POUND
         if not year.may_withdraw:
-            held = tuple(
-                Holdings(one.pension, one.before.isa, one.before.cash, one.before.lump_sum_taken) for one in people
-            )
+            held = tuple(replace(one.before, pension=one.pension) for one in people)
     return None
 
 

@@ -65,15 +65,20 @@ def _yearly_rate(least: int | Decimal = LEAST_YEARLY_RATE) -> Rate:
     return Rate(least=least, largest=LARGEST_YEARLY_RATE)
 
 
-class DatedIncomeSchema(StrictSchema):
+class DatedSchema(StrictSchema):
+    """What runs from one day to another and may rise."""
+
+    first = IsoDate(data_key="from")
+    last = IsoDate(data_key="to")
+    increases = Increases()
+
+
+class DatedIncomeSchema(DatedSchema):
     """An income of a plan: a year's amount in the money of the first tax year, or a share of the full State Pension."""
 
     kind = Choice(INCOME_KINDS, required=True)
     amount = Money()
     share_of_full_rate = Rate(least=0, largest=2)
-    first = IsoDate(data_key="from")
-    last = IsoDate(data_key="to")
-    increases = Increases()
 
 
 class IsaSchema(StrictSchema):
@@ -99,13 +104,10 @@ class AimSchema(StrictSchema):
     fill = Choice(AIMS, required=True)
 
 
-class SpendingSchema(StrictSchema):
+class SpendingSchema(DatedSchema):
     """What the household spends a year, in the money of the first tax year."""
 
     amount = Money(required=True)
-    first = IsoDate(data_key="from")
-    last = IsoDate(data_key="to")
-    increases = Increases()
 
 
 class ScenarioSchema(StrictSchema):
