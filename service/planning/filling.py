@@ -138,6 +138,9 @@ def draw_for(timeline: Timeline, person: Opened, taxable: int) -> Draw:
     has its tax-free part, drawdown funds first otherwise."""
     if timeline.household.lump_sums != "with_each_withdrawal":
         drawdown = min(taxable, person.most_drawdown)
+        if timeline.household.lump_sums == "separately":
+            rest = draw_with_tax_free_part(timeline, person, taxable - drawdown, person.most_uncrystallised)
+            return Draw(rest.uncrystallised, drawdown)
         return Draw(min(taxable - drawdown, person.most_uncrystallised), drawdown)
     return draw_with_tax_free_part(timeline, person, taxable, person.most_uncrystallised)
 

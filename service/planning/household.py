@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
 
 from service.law.income_tax import Taxpayer
 from service.law.lump_sums import Pension
@@ -113,13 +114,17 @@ class Spending:
     increases: int | str = 0
 
 
+YearlyRate = int | Fraction
+"""Growth a year in basis points; a rate that was solved for need not be a whole number of them."""
+
+
 @dataclass(frozen=True, slots=True)
 class Assumptions:
     """What a plan takes for granted. Rates in basis points a year; ``thresholds_after_freeze`` "frozen" or "prices"."""
 
-    pension_growth: int = 0
-    isa_growth: int = 0
-    cash_interest: int = 0
+    pension_growth: YearlyRate = 0
+    isa_growth: YearlyRate = 0
+    cash_interest: YearlyRate = 0
     price_inflation: int = 0
     thresholds_after_freeze: str = "frozen"
     exit_tax_rate: int = 2_000
@@ -127,7 +132,12 @@ class Assumptions:
 
 @dataclass(frozen=True, slots=True)
 class Household:
-    """One or two people with their spending, from one day to another."""
+    """One or two people with their spending, from one day to another.
+
+    ``lump_sums`` says how tax-free cash is taken: "with_each_withdrawal", "first", "none", or "separately" (at times that
+    something else decides; withdrawals then come from drawdown funds first, and with their tax-free part from the rest).
+    ``money_of`` is a day of the tax year in whose money yearly amounts are given, the first one where it is None.
+    """
 
     start: date
     end: date
@@ -135,6 +145,7 @@ class Household:
     spending: tuple[Spending, ...] = ()
     lump_sums: str = "with_each_withdrawal"
     assumptions: Assumptions = Assumptions()
+    money_of: date | None = None
 
 
 def taxpayer_of(person: Person | Member, incomes: Iterable[tuple[str, int]]) -> Taxpayer:

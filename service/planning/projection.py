@@ -16,6 +16,10 @@ from service.law.lump_sums import Allowances, Payment, Pension
 from service.planning.timeline import WHOLE, PersonYear, Timeline
 
 
+WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
+"""The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
+
+
 @dataclass(frozen=True, slots=True)
 class Holdings:
     """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "first" has been taken."""
@@ -158,7 +162,7 @@ def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> t
     if person.lump_sum is not None:
         gross = tax_free = person.lump_sum.gross
     if draw.uncrystallised:
-        if timeline.household.lump_sums == "with_each_withdrawal":
+        if timeline.household.lump_sums in WITH_TAX_FREE_PART:
             payment = lump_sums.take("ufpls", draw.uncrystallised, pension, rules, left)
         else:
             payment = lump_sums.without_lump_sum(draw.uncrystallised)
@@ -187,14 +191,14 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     ]
     spending = timeline.spending[position]
     wanted = max(spending - sum(in_hand), min(choice.from_isas, spending), 0)
-    from_isas = _shared(min(wanted, sum(isas)), isas)
+    from_isas = shared(min(wanted, sum(isas)), isas)
     own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)]
     short = max(0, spending - sum(own))
     own = _debts_covered(own)
-    spent = _shared(min(spending, sum(own)), own)
+    spent = shared(min(spending, sum(own)), own)
     left = [have - share for have, share in zip(own, spent, strict=True)]
-    subscribed = _subscriptions(left, [person.year.isa_room for person in people], choice.subscribe)
-    cash = _cash(left, subscribed, choice.cash_of_first)
+    subscribed = subscriptions(left, [person.year.isa_room for person in people], choice.subscribe)
+    cash = cash_left(left, subscribed, choice.cash_of_first)
     return Settled(
         tuple(
             PersonRecord(
@@ -222,9 +226,10 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     )
 
 
-def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings]) -> int:
-    """What the household has after tax: ISAs, cash, and each pension's remaining tax-free part and the rest less exit tax."""
-    rules = timeline.periods[-1].rules.lump_sums
+def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position: int = -1) -> int:
+    """What the household has after tax at the end of a period: ISAs, cash, and each pension's remaining tax-free part and
+    the rest less exit tax."""
+    rules = timeline.periods[position].rules.lump_sums
     exit_tax_rate = timeline.household.assumptions.exit_tax_rate
     total = 0
     for held in holdings:
@@ -260,7 +265,7 @@ def _debts_covered(own: list[int]) -> list[int]:
     return own
 
 
-def _shared(amount: int, holdings: Sequence[int]) -> list[int]:
+def shared(amount: int, holdings: Sequence[int]) -> list[int]:
     """An amount shared in proportion to what each has, to the penny; nobody gives more than they have."""
     if len(holdings) == 1:
         return [amount]
@@ -269,7 +274,7 @@ def _shared(amount: int, holdings: Sequence[int]) -> list[int]:
     return [first, amount - first]
 
 
-def _subscriptions(left: Sequence[int], rooms: Sequence[int], limit: int | None) -> list[int]:
+def subscriptions(left: Sequence[int], rooms: Sequence[int], limit: int | None = None) -> list[int]:
     """What goes into each person's ISAs: own money first, then the partner's."""
     spare = sum(left) if limit is None else min(sum(left), limit)
     amounts = []
@@ -283,7 +288,7 @@ def _subscriptions(left: Sequence[int], rooms: Sequence[int], limit: int | None)
     return amounts
 
 
-def _cash(left: Sequence[int], subscribed: Sequence[int], of_first: int | None) -> list[int]:
+def cash_left(left: Sequence[int], subscribed: Sequence[int], of_first: int | None = None) -> list[int]:
     """What each holds as cash after the subscriptions; whoever lacks money for theirs gets it from the partner."""
     cash = [have - paid for have, paid in zip(left, subscribed, strict=True)]
     if len(cash) == 1:

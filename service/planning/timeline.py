@@ -11,10 +11,19 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
 
+from service.figures.loader import TaxYear
 from service.law import isa, pension_age, state_pension
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, liability, year_of
 from service.law.rulebook import RuleBook, YearRules
-from service.planning.household import WITH_PRICES, DatedIncome, Household, Member, Spending, taxpayer_of
+from service.planning.household import (
+    WITH_PRICES,
+    DatedIncome,
+    Household,
+    Member,
+    Spending,
+    YearlyRate,
+    taxpayer_of,
+)
 
 MOST_TAX_YEARS = 60
 WHOLE = 10_000  # basis points in one
@@ -22,9 +31,10 @@ WHOLE = 10_000  # basis points in one
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """One tax year of a plan, or the part of it inside the plan."""
+    """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen."""
 
     position: int
+    rises: int
     rules: YearRules
     first: date
     last: date
@@ -44,13 +54,13 @@ class Period:
         """Days of the whole tax year."""
         return (self.rules.figures.end - self.rules.figures.start).days + 1
 
-    def growth(self, amount: int, rate: int) -> int:
+    def growth(self, amount: int, rate: YearlyRate) -> int:
         """What an amount grows by in the period, pence, half up: a yearly rate (basis points) for its share of the days."""
-        return _half_up(amount * rate * self.days, WHOLE * self.days_in_year)
+        return _half_up(amount * rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year)
 
-    def factor(self, rate: int) -> float:
+    def factor(self, rate: YearlyRate) -> float:
         """One plus the growth of a pound, for the model that looks for the best plan; money itself uses ``growth``."""
-        return 1 + rate * self.days / (WHOLE * self.days_in_year)
+        return float(1 + rate * self.days / (WHOLE * self.days_in_year))
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +143,7 @@ def tax_years_between(start: date, end: date) -> int:
 
 def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
     first, position = household.start, 0
+    rises = tax_years_between(household.money_of, household.start) - 1 if household.money_of else 0
     last_known = book.last
     prices = household.assumptions.thresholds_after_freeze == "prices"
     inflation = Fraction(WHOLE + household.assumptions.price_inflation, WHOLE)
@@ -143,14 +154,15 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
             years_after = int(name[:4]) - last_known.start.year
             rules = book.later(name, inflation**years_after if prices else None)
         last = min(rules.figures.end, household.end)
-        yield Period(position, rules, first, last)
+        yield Period(position, rises + position, rules, first, last)
         first, position = last + timedelta(days=1), position + 1
 
 
 def _person(
     member: Member, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
 ) -> tuple[PersonYear, ...]:
-    incomes = [_settled(income, member, periods[0], book, reached) for income in member.income]
+    money_of = tax_year_of(household.money_of or household.start)
+    incomes = [_settled(income, member, book.years[money_of].figures, book, reached) for income in member.income]
     inflation = household.assumptions.price_inflation
     years = []
     for period in periods:
@@ -186,7 +198,7 @@ def _person(
     return tuple(years)
 
 
-def _settled(income: DatedIncome, member: Member, first: Period, book: RuleBook, reached: date | None) -> DatedIncome:
+def _settled(income: DatedIncome, member: Member, first: TaxYear, book: RuleBook, reached: date | None) -> DatedIncome:
     """An income with an amount, and a State Pension with its day: State Pension age, unless another day is given."""
     if income.kind != "state_pension":
         return income
@@ -195,7 +207,7 @@ def _settled(income: DatedIncome, member: Member, first: Period, book: RuleBook,
         assert income.share_of_full_rate is not None
         which = state_pension.which(member.date_of_birth, book.state_pension_ages)
         assert which is not None, "a request for a share is refused where the full rate depends on sex"
-        amount = _half_up(state_pension.full_yearly(first.rules.figures, which) * income.share_of_full_rate, WHOLE)
+        amount = _half_up(state_pension.full_yearly(first, which) * income.share_of_full_rate, WHOLE)
     return replace(income, amount=amount, first=income.first or reached)
 
 
@@ -211,7 +223,7 @@ def _amount_in(
     rate = inflation if item.increases == WITH_PRICES else int(item.increases)
     if rate == 0:
         return _half_up(amount * days, period.days_in_year)
-    years = period.position
+    years = period.rises
     return _half_up(amount * days * (WHOLE + rate) ** years, period.days_in_year * WHOLE**years)
 
 
