@@ -1,4 +1,4 @@
-"""The subscription limit of individual savings accounts (SI 1998/1870 reg.4ZA)."""
+"""What may be subscribed to individual savings accounts (SI 1998/1870 regs 4ZA, 5DDA)."""
 
 from __future__ import annotations
 
@@ -10,6 +10,12 @@ from service.law.pension_age import age_on
 CASH_LIMIT_ENDS_AT = 65
 """The age from which the lower limit for cash ISAs does not apply (announced; how the age is tested was not read)."""
 
+ADDITIONAL_SUBSCRIPTION_FROM = date(2014, 12, 3)
+"""The day of death from which a survivor has an additional permitted subscription."""
+
+VALUE_AT_END_COUNTS_FROM = date(2018, 4, 6)
+"""The day of death from which its measure may also be the value when the continuing account ends."""
+
 
 def subscription_limit(figures: TaxYear, date_of_birth: date, day: date, *, cash: bool) -> int:
     """The most that may be subscribed in a tax year, pence; ``cash``: into a cash ISA, by the age on a day."""
@@ -17,3 +23,19 @@ def subscription_limit(figures: TaxYear, date_of_birth: date, day: date, *, cash
     if cash and age_on(date_of_birth, day) < CASH_LIMIT_ENDS_AT:
         return min(limit, figures.money("isa.cash_limit_under_65"))
     return limit
+
+
+def additional_permitted_subscription(died: date, value_at_death: int, value_at_end: int | None = None) -> int:
+    """What a surviving spouse or civil partner may subscribe besides the year's limit (SI 1998/1870 reg.5DDA); pence.
+
+    ``value_at_death`` is that of all ISAs of the person who died; ``value_at_end`` is their value when the continuing
+    account of a deceased investor ended, None while it goes on. The higher of the two counts for deaths on or after 6
+    April 2018, the value at death for earlier ones, nothing for deaths before 3 December 2014 (gov.uk, Manage additional
+    permitted subscriptions into an ISA). The couple must have lived together; the three years from death in which it is
+    to be used, or 180 days from the end of administration if later, are not tested here.
+    """
+    if died < ADDITIONAL_SUBSCRIPTION_FROM:
+        return 0
+    if died < VALUE_AT_END_COUNTS_FROM or value_at_end is None:
+        return value_at_death
+    return max(value_at_death, value_at_end)

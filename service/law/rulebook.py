@@ -16,8 +16,10 @@ from service.figures.tables import (
     load_rising_with_prices,
     load_state_pension_ages,
 )
-from service.law import income_tax, lump_sums, payroll
+from service.law import death_benefits, income_tax, inheritance_tax, lump_sums, payroll
+from service.law.death_benefits import DeathBenefitRules
 from service.law.income_tax import IncomeTaxRules
+from service.law.inheritance_tax import InheritanceTaxRules
 from service.law.lump_sums import LumpSumRules
 from service.law.payroll import PayrollRules
 
@@ -37,6 +39,8 @@ class YearRules:
     minimum_pension_age: int
     next_minimum_pension_age: tuple[date, int] | None
     money_purchase_annual_allowance: int
+    inheritance_tax: InheritanceTaxRules
+    death_benefits: DeathBenefitRules
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,4 +100,6 @@ def _year_rules(figures: TaxYear, years: Mapping[str, TaxYear]) -> YearRules:
         minimum_pension_age=minimum_pension_age,
         next_minimum_pension_age=min(changes, default=None),
         money_purchase_annual_allowance=figures.money("pension.money_purchase_annual_allowance"),
+        inheritance_tax=inheritance_tax.rules_for(figures),
+        death_benefits=death_benefits.rules_for(figures),
     )

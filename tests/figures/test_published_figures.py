@@ -135,9 +135,12 @@ RATES = [
     # Finance Act 2004 s.215; from 2023-24 no charge, Finance (No. 2) Act 2023 ss.18-19
     ("pension.lifetime_allowance_charge_lump_sum", "2019-20", "2022-23", "55", "Finance Act 2004 s.215"),
     ("pension.lifetime_allowance_charge_retained", "2019-20", "2022-23", "25", "Finance Act 2004 s.215"),
+    # Finance Act 2004 s.206; HMRC PTM165400
+    ("pension.special_lump_sum_death_benefits_charge", "2019-20", "2030-31", "45", "Finance Act 2004 s.206"),
     # Inheritance Tax Act 1984 Sch.1 and Sch.1A
     ("inheritance_tax.rate", "2019-20", "2030-31", "40", "Sch.1"),
     ("inheritance_tax.charity_rate", "2019-20", "2030-31", "36", "Sch.1A"),
+    ("inheritance_tax.charity_least_share", "2019-20", "2030-31", "10", "Sch.1A"),
 ]
 
 # Name, first and last tax year, word, source as above.
@@ -457,8 +460,10 @@ DOUBTFUL = {
     "pension.lifetime_allowance": "2019-20",
     "pension.lifetime_allowance_charge_lump_sum": "2019-20 2020-21 2021-22 2022-23",
     "pension.lifetime_allowance_charge_retained": "2019-20 2020-21 2021-22 2022-23",
+    "pension.special_lump_sum_death_benefits_charge": "2027-28 2028-29 2029-30 2030-31",
     "isa.cash_limit_under_65": "2027-28 2028-29 2029-30 2030-31",
     "inheritance_tax.charity_rate": " ".join(YEARS),
+    "inheritance_tax.charity_least_share": " ".join(YEARS),
     "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),
     "state_pension.new_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
     "state_pension.basic_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
