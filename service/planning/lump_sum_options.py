@@ -46,11 +46,11 @@ _HELD_AS = {"with_income": "with_each_withdrawal", "never": "none"}
 @dataclass(frozen=True, slots=True)
 class Option:
     """One of ``TAKES`` with its income plan: ``fill`` is a band or SPENDING_ONLY. ``yearly`` is for "phased": pence for the
-    household, or ISA_ROOM; ``age`` is for "at_age"."""
+    household, or ISA_ROOM, which None also means; ``age`` is for "at_age"."""
 
     take: str
     fill: str
-    yearly: int | str = ISA_ROOM
+    yearly: int | str | None = None
     age: int | None = None
 
 
@@ -149,16 +149,16 @@ def carried_out(
     return Course(timeline, option, tuple(years), inherited)
 
 
-def first_day(
-    timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option
-) -> tuple[FirstDay, ...]:
+def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> tuple[FirstDay, ...]:
     """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as there is room."""
     period = timeline.periods[position]
     rules = period.rules.lump_sums
     rooms = [people[position].isa_room for people in timeline.people]
     quarters = [lump_sums.quarter(held.pension.uncrystallised, rules) for held in holdings]
     most = [
-        min(quarter, lump_sums.available(held.pension, rules).tax_free) if quarter and _may_take(timeline, position, i) else 0
+        min(quarter, lump_sums.available(held.pension, rules).tax_free)
+        if quarter and _may_take(timeline, position, i)
+        else 0
         for i, (held, quarter) in enumerate(zip(holdings, quarters, strict=True))
     ]
     taken = _lump_sums(timeline, position, option, most, sum(rooms) - sum(held.cash for held in holdings))
@@ -189,7 +189,7 @@ def _lump_sums(timeline: Timeline, position: int, option: Option, most: list[int
         ages = (age_on(member.date_of_birth, day) for member in timeline.household.people)
         return [amount if age >= option.age else 0 for amount, age in zip(most, ages, strict=True)]
     if option.take == "phased":
-        wanted = room if isinstance(option.yearly, str) else option.yearly
+        wanted = option.yearly if isinstance(option.yearly, int) else room
         return shared(min(max(0, wanted), sum(most)), most)
     return [0] * len(most)
 
@@ -230,5 +230,3 @@ def _drawn(timeline: Timeline, position: int, people: tuple[Opened, ...], option
     if option.fill == SPENDING_ONLY or period.last < period.rules.figures.end:
         return Choice(tuple(Draw() for _ in people))
     return Choice(tuple(draw_for(timeline, person, target(person, option.fill)) for person in people))
-
-

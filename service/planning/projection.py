@@ -15,7 +15,6 @@ from service.law.income_tax import Liability
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.planning.timeline import WHOLE, PersonYear, Timeline
 
-
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 """The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
 

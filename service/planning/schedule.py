@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from typing import NamedTuple
 
-from service.figures.loader import STATUSES, TaxYear
+from service.figures.loader import TaxYear
 from service.law import isa, state_pension
 from service.law.income_tax import year_of
 from service.law.rulebook import RuleBook
@@ -174,20 +174,19 @@ class Schedule(NamedTuple):
     @property
     def status(self) -> str:
         """How firm the figures of the weakest tax year are."""
-        return max((period.rules.figures.status for period in self.timeline.periods), key=STATUSES.index)
+        return self.timeline.status
 
     @property
     def first_not_law(self) -> TaxYear | None:
         """The figures of the first tax year that are not all law."""
-        years = (period.rules.figures for period in self.timeline.periods)
-        return next((figures for figures in years if figures.status != "enacted"), None)
+        return self.timeline.first_not_law
 
 
 def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     """Answer a question. RuleViolation, with all faults, where it asks for what cannot be; also where spending cannot be
     met."""
     household = question.household
-    faults = tuple(_faults(household, book))
+    faults = tuple(household_faults(household, book))
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
@@ -208,7 +207,8 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         ),
         proof=proof,
         state_pensions=_state_pensions(household, book),
-        state_pension_doubts=tuple(dict.fromkeys(_state_pension_doubts(household, book))),
+        # One comparison rests on everybody's.
+        state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(household.people, book))),
     )
 
 
@@ -356,9 +356,9 @@ def _state_pensions(household: Household, book: RuleBook) -> tuple[tuple[int, ..
     return tuple(tuple(year.taxpayer.other_income for year in years) for years in alone.people)
 
 
-def _state_pension_doubts(household: Household, book: RuleBook) -> Iterator[str]:
-    """A sentence for each State Pension age that is not law or leaves a doubt: one comparison rests on everybody's."""
-    for member in household.people:
+def state_pension_doubts(people: Iterable[Member], book: RuleBook) -> Iterator[str]:
+    """A sentence for each State Pension age that is not law or leaves a doubt."""
+    for member in people:
         standing = state_pension.row_for(member.date_of_birth, book.state_pension_ages).standing
         if standing.status != "enacted":
             yield f"state_pension.age: {standing.status}. {standing.doubt or standing.source}"
@@ -366,8 +366,10 @@ def _state_pension_doubts(household: Household, book: RuleBook) -> Iterator[str]
             yield f"state_pension.age: {standing.doubt}"
 
 
-def _faults(household: Household, book: RuleBook) -> Iterator[Fault]:
-    """Everything in a request that cannot be, in the request's order."""
+def household_faults(
+    household: Household, book: RuleBook, end_path: tuple[str, ...] = ("end_date",)
+) -> Iterator[Fault]:
+    """Everything in a household that cannot be, in the request's order; ``end_path`` is where its last day comes from."""
     start, end = household.start, household.end
     first = book.years.get(tax_year_of(start))
     if first is None:
@@ -378,10 +380,10 @@ def _faults(household: Household, book: RuleBook) -> Iterator[Fault]:
             f"There are no figures for {tax_year_of(start)}: a plan starts in a tax year from {known[0]} to {known[-1]}.",
         )
     if end < start:
-        yield Fault(("end_date",), "end-before-start", "The end date is before the start date.")
+        yield Fault(end_path, "end-before-start", f"The last day, {end.isoformat()}, is before the start date.")
     elif (count := tax_years_between(start, end)) > MOST_TAX_YEARS:
         yield Fault(
-            ("end_date",),
+            end_path,
             "plan-too-long",
             f"The plan touches {count} tax years; at most {MOST_TAX_YEARS} can be planned.",
         )

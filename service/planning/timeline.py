@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
 
-from service.figures.loader import TaxYear
+from service.figures.loader import STATUSES, TaxYear
 from service.law import isa, pension_age, state_pension
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, liability, year_of
 from service.law.rulebook import RuleBook, YearRules
@@ -108,6 +108,17 @@ class Timeline:
             level *= 1 + Fraction(inflation * period.days, WHOLE * period.days_in_year)
             yield level
 
+    @property
+    def status(self) -> str:
+        """How firm the figures of the weakest tax year are."""
+        return max((period.rules.figures.status for period in self.periods), key=STATUSES.index)
+
+    @property
+    def first_not_law(self) -> TaxYear | None:
+        """The figures of the first tax year that are not all law."""
+        years = (period.rules.figures for period in self.periods)
+        return next((figures for figures in years if figures.status != "enacted"), None)
+
 
 def deflated(amount: int, level: Fraction) -> int:
     """An amount of some day in prices of the plan's start, from that day's price level; pence, half up."""
@@ -122,12 +133,31 @@ def timeline(household: Household, book: RuleBook) -> Timeline:
     people = tuple(
         _person(member, household, periods, book, spa) for member, spa in zip(household.people, reached, strict=True)
     )
-    inflation = household.assumptions.price_inflation
-    spending = tuple(
-        sum(_amount_in(item, item.amount, period, period.first, period.last, inflation) for item in household.spending)
-        for period in periods
-    )
+    spending = tuple(_spending(household, period) for period in periods)
     return Timeline(household, periods, people, spending, reached)
+
+
+def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline:
+    """The periods of ``whole`` up to the end of a household that differs from it only in its last tax year."""
+    kept = [period for period in whole.periods if period.first <= household.end]
+    final = replace(kept[-1], last=household.end)
+    people = tuple(
+        (*years[: final.position], *_person(member, household, (final,), book, reached))
+        for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+    )
+    return Timeline(
+        household,
+        (*kept[:-1], final),
+        people,
+        (*whole.spending[: final.position], _spending(household, final)),
+        whole.state_pension_from,
+    )
+
+
+def risen(amount: int, increases: int | str, period: Period, inflation: int) -> int:
+    """What an amount in the money of the plan's first tax year has risen to in a period, pence, half up."""
+    rate = inflation if increases == WITH_PRICES else int(increases)
+    return _half_up(amount * (WHOLE + rate) ** period.rises, WHOLE**period.rises)
 
 
 def tax_year_of(day: date) -> str:
@@ -158,44 +188,45 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
         first, position = last + timedelta(days=1), position + 1
 
 
+def _spending(household: Household, period: Period) -> int:
+    inflation = household.assumptions.price_inflation
+    return sum(
+        _amount_in(item, item.amount, period, period.first, period.last, inflation) for item in household.spending
+    )
+
+
 def _person(
     member: Member, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
 ) -> tuple[PersonYear, ...]:
     money_of = tax_year_of(household.money_of or household.start)
     incomes = [_settled(income, member, book.years[money_of].figures, book, reached) for income in member.income]
     inflation = household.assumptions.price_inflation
-    years = []
-    for period in periods:
-        figures = period.rules.figures
-        whole, inside = [], 0
-        for income in incomes:
-            assert income.amount is not None
-            whole.append(
-                (income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation))
-            )
-            inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
-        taxpayer = taxpayer_of(member, whole)
-        rules = period.rules.income_tax[member.tax_residence]
-        outside = taxpayer.income - inside
-        tax_outside = 0
-        if outside > 0:
-            tax_outside = _half_up(liability(year_of(taxpayer, rules)).total * outside, taxpayer.income)
-        years.append(
-            PersonYear(
-                taxpayer=taxpayer,
-                rules=rules,
-                received=inside,
-                tax_outside=tax_outside,
-                may_withdraw=pension_age.may_take_benefits(
-                    member.date_of_birth,
-                    period.last,
-                    period.rules.minimum_pension_age,
-                    member.pension.minimum_pension_age,
-                ),
-                isa_room=_isa_room(member, period),
-            )
-        )
-    return tuple(years)
+    return tuple(_person_year(member, incomes, period, inflation) for period in periods)
+
+
+def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inflation: int) -> PersonYear:
+    figures = period.rules.figures
+    whole, inside = [], 0
+    for income in incomes:
+        assert income.amount is not None
+        whole.append((income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation)))
+        inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
+    taxpayer = taxpayer_of(member, whole)
+    rules = period.rules.income_tax[member.tax_residence]
+    outside = taxpayer.income - inside
+    tax_outside = 0
+    if outside > 0:
+        tax_outside = _half_up(liability(year_of(taxpayer, rules)).total * outside, taxpayer.income)
+    return PersonYear(
+        taxpayer=taxpayer,
+        rules=rules,
+        received=inside,
+        tax_outside=tax_outside,
+        may_withdraw=pension_age.may_take_benefits(
+            member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.minimum_pension_age
+        ),
+        isa_room=_isa_room(member, period),
+    )
 
 
 def _settled(income: DatedIncome, member: Member, first: TaxYear, book: RuleBook, reached: date | None) -> DatedIncome:
