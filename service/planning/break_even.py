@@ -15,11 +15,14 @@ from typing import NamedTuple
 PARTS = 10_000
 """Parts of a basis point in which a growth rate is solved: eight decimals of a fraction."""
 
-_EQUAL = 100
+EQUAL = 100
 """Pence: two options within a pound are equal."""
 
-Difference = Callable[[int], int]
-"""By how much the first option leaves more than the second at a place (a growth rate in parts, or a day), pence."""
+_STALLED = 3  # times that one end of a bracket stays before it is halved
+_WHOLE = 10**12  # in how many parts the difference is measured as a share of both
+
+Wealths = Callable[[int], tuple[int, int]]
+"""What the two options leave at a place (a growth rate in parts, or a day), pence."""
 
 
 class GrowthBreakEven(NamedTuple):
@@ -49,29 +52,34 @@ def shifted(rate: int | Fraction, shift: int) -> int | Fraction:
     return int(moved) if moved.denominator == 1 else moved
 
 
-def growth_break_evens(difference: Difference, places: Sequence[int]) -> Iterator[GrowthBreakEven]:
-    """All growth rates between the first and the last place at which the difference changes its sign; places are the rates
-    (as shifts, rising) between which no two changes are looked for."""
-    for low, high, below, above in _changes(difference, places):
-        at = _root(difference, low, high)
-        yield GrowthBreakEven(at, difference(at), below, above)
+def growth_break_evens(wealths: Wealths, places: Sequence[int]) -> Iterator[GrowthBreakEven]:
+    """All growth rates between the first and the last place at which the lead changes; places are the rates (as shifts,
+    rising) between which no two changes are looked for."""
+    for low, high, below, above in _changes(wealths, places):
+        at = _root(wealths, low, high)
+        yield GrowthBreakEven(at, _difference(wealths, at), below, above)
 
 
-def age_break_evens(difference: Difference, days: Sequence[date]) -> Iterator[AgeBreakEven]:
+def age_break_evens(wealths: Wealths, days: Sequence[date]) -> Iterator[AgeBreakEven]:
     """All days on which the lead passes to the other option, by days (rising) between which no two changes are looked for."""
-    for low, high, _, above in _changes(difference, [day.toordinal() for day in days]):
+    for low, high, _, above in _changes(wealths, [day.toordinal() for day in days]):
         while high - low > 1:
             middle = (low + high) // 2
-            if _leads(difference(middle)) == above:
+            if _leads(_difference(wealths, middle)) == above:
                 high = middle
             else:
                 low = middle
-        yield AgeBreakEven(date.fromordinal(high), above, difference(high), difference(low))
+        yield AgeBreakEven(date.fromordinal(high), above, _difference(wealths, high), _difference(wealths, low))
 
 
-def _changes(difference: Difference, places: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
+def _difference(wealths: Wealths, place: int) -> int:
+    first, second = wealths(place)
+    return first - second
+
+
+def _changes(wealths: Wealths, places: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
     """Neighbouring places on which different options lead, and which ones; places where both are equal are passed over."""
-    leading = [(place, leader) for place in places if (leader := _leads(difference(place))) is not None]
+    leading = [(place, leader) for place in places if (leader := _leads(_difference(wealths, place))) is not None]
     for (low, below), (high, above) in pairwise(leading):
         if below != above:
             yield low, high, below, above
@@ -79,29 +87,38 @@ def _changes(difference: Difference, places: Sequence[int]) -> Iterator[tuple[in
 
 def _leads(difference: int) -> int | None:
     """Which of the two leaves more; None where they are equal within a pound."""
-    if abs(difference) <= _EQUAL:
+    if abs(difference) <= EQUAL:
         return None
     return 0 if difference > 0 else 1
 
 
-def _root(difference: Difference, low: int, high: int) -> int:
-    """A place between two of different sign where the difference is within a pound, or the nearest to a leap over it.
+def _root(wealths: Wealths, low: int, high: int) -> int:
+    """A place between two with different leaders where the two are within a pound, or the nearest to a leap over it.
 
-    Regula falsi, each end's weight halved when it stays (the Illinois rule), in whole numbers; halving where that stalls.
+    Regula falsi on the difference as a share of both, which is nearly straight in the growth rate; the weight of an end is
+    halved when the end stays (the Illinois rule), and the bracket halved where that stalls.
     """
-    at_low, at_high = difference(low), difference(high)
+    at_low, at_high = _share(wealths, low), _share(wealths, high)
     weight_low, weight_high = at_low, at_high
-    kept = 0
+    stayed = 0
     while high - low > 1:
-        middle = low + (high - low) * weight_low // (weight_low - weight_high) if abs(kept) < 3 else (low + high) // 2
+        middle = (low + high) // 2
+        if abs(stayed) < _STALLED:
+            middle = low + (high - low) * weight_low // (weight_low - weight_high)
         middle = min(max(middle, low + 1), high - 1)
-        found = difference(middle)
-        if abs(found) <= _EQUAL:
+        if abs(_difference(wealths, middle)) <= EQUAL:
             return middle
+        found = _share(wealths, middle)
         if (found > 0) == (at_low > 0):
             low, at_low, weight_low = middle, found, found
-            weight_high, kept = (weight_high // 2, kept + 1) if kept > 0 else (at_high, 1)
+            weight_high, stayed = (weight_high // 2, stayed + 1) if stayed > 0 else (at_high, 1)
         else:
             high, at_high, weight_high = middle, found, found
-            weight_low, kept = (weight_low // 2, kept - 1) if kept < 0 else (at_low, -1)
-    return low if abs(at_low) <= abs(at_high) else high
+            weight_low, stayed = (weight_low // 2, stayed - 1) if stayed < 0 else (at_low, -1)
+    return min(low, high, key=lambda place: abs(_difference(wealths, place)))
+
+
+def _share(wealths: Wealths, place: int) -> int:
+    """By how much the first leaves more, as a share of what both leave."""
+    first, second = wealths(place)
+    return (first - second) * _WHOLE // max(1, first + second)

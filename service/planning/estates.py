@@ -75,9 +75,7 @@ class Left(NamedTuple):
 
     person: int
     age: int
-    day: date
-    tax_year: str
-    pension_in_estate: bool
+    period: Period
     estate: Estate
     tax: EstateTax
     to_spouse: bool
@@ -85,6 +83,16 @@ class Left(NamedTuple):
     pension: Received | None
     to_charity: int
     free_estate_net: int
+
+    @property
+    def day(self) -> date:
+        """The day of the death, the last of its period."""
+        return self.period.last
+
+    @property
+    def pension_in_estate(self) -> bool:
+        """Whether unused pension money counts in the estate: for deaths on or after 6 April 2027."""
+        return self.period.rules.inheritance_tax.unused_pensions_in_estate
 
     @property
     def net(self) -> int:
@@ -253,9 +261,7 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: int) -> Left:
     return Left(
         person=died.person,
         age=age,
-        day=day,
-        tax_year=died.period.name,
-        pension_in_estate=rules.inheritance_tax.unused_pensions_in_estate,
+        period=died.period,
         estate=estate,
         tax=tax,
         to_spouse=died.to_spouse,

@@ -111,6 +111,10 @@ def target(person: Opened, band: str) -> int:
     """
     if not person.year.may_withdraw:
         return 0
+    return person.year.target(band, person.interest, lambda: _target(person, band))
+
+
+def _target(person: Opened, band: str) -> int:
     rules = _taxed(person)
     if band == "personal_allowance":
         return _most_without_tax(rules)

@@ -56,11 +56,9 @@ class Option:
 
 class FirstDay(NamedTuple):
     """One person on the first day of a period: the lump sum taken, what went into ISAs, what came from the partner (negative
-    for what went there). ``quarter`` is the quarter of all that was uncrystallised, ``most`` what could be taken of it."""
+    for what went there)."""
 
     before: Holdings
-    quarter: int
-    most: int
     lump_sum: int
     subscribed: int
     moved: int
@@ -151,47 +149,48 @@ def carried_out(
 
 def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> tuple[FirstDay, ...]:
     """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as there is room."""
-    period = timeline.periods[position]
-    rules = period.rules.lump_sums
     rooms = [people[position].isa_room for people in timeline.people]
-    quarters = [lump_sums.quarter(held.pension.uncrystallised, rules) for held in holdings]
-    most = [
-        min(quarter, lump_sums.available(held.pension, rules).tax_free)
-        if quarter and _may_take(timeline, position, i)
-        else 0
-        for i, (held, quarter) in enumerate(zip(holdings, quarters, strict=True))
-    ]
-    taken = _lump_sums(timeline, position, option, most, sum(rooms) - sum(held.cash for held in holdings))
-    in_hand = [held.cash + lump_sum for held, lump_sum in zip(holdings, taken, strict=True)]
+    cash = [held.cash for held in holdings]
+    taken = _lump_sums(timeline, position, holdings, option, sum(rooms) - sum(cash))
+    in_hand = [held + lump_sum for held, lump_sum in zip(cash, taken, strict=True)]
+    if not any(in_hand):
+        return tuple(FirstDay(held, 0, 0, 0, held) for held in holdings)
+    rules = timeline.periods[position].rules.lump_sums
     subscribed = subscriptions(in_hand, rooms)
-    cash = cash_left(in_hand, subscribed)
+    left = cash_left(in_hand, subscribed)
     return tuple(
         FirstDay(
             held,
-            quarters[i],
-            most[i],
             taken[i],
             subscribed[i],
-            cash[i] + subscribed[i] - in_hand[i],
-            Holdings(_after_lump_sum(held, taken[i], rules), held.isa + subscribed[i], cash[i]),
+            left[i] + subscribed[i] - in_hand[i],
+            Holdings(_after_lump_sum(held, taken[i], rules), held.isa + subscribed[i], left[i]),
         )
         for i, held in enumerate(holdings)
     )
 
 
-def _lump_sums(timeline: Timeline, position: int, option: Option, most: list[int], room: int) -> list[int]:
+def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option, room: int) -> list[int]:
     """What each person takes. In stages, the household's amount is shared in proportion to what each could take."""
-    if option.take == "all_now":
+    if option.take in ("with_income", "never"):
+        return [0] * len(holdings)
+    most = [_most(timeline, position, i, held, option) for i, held in enumerate(holdings)]
+    if option.take != "phased":
         return most
-    if option.take == "at_age":
-        assert option.age is not None
-        day = timeline.periods[position].first
-        ages = (age_on(member.date_of_birth, day) for member in timeline.household.people)
-        return [amount if age >= option.age else 0 for amount, age in zip(most, ages, strict=True)]
-    if option.take == "phased":
-        wanted = option.yearly if isinstance(option.yearly, int) else room
-        return shared(min(max(0, wanted), sum(most)), most)
-    return [0] * len(most)
+    wanted = option.yearly if isinstance(option.yearly, int) else room
+    return shared(min(max(0, wanted), sum(most)), most)
+
+
+def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Option) -> int:
+    """The largest lump sum a person may take on the first day: nothing before the age that the law or the option asks."""
+    period, member = timeline.periods[position], timeline.household.people[i]
+    rules = period.rules.lump_sums
+    quarter = lump_sums.quarter(held.pension.uncrystallised, rules)
+    if quarter == 0 or not _may_take(timeline, position, i):
+        return 0
+    if option.age is not None and age_on(member.date_of_birth, period.first) < option.age:
+        return 0
+    return min(quarter, lump_sums.available(held.pension, rules).tax_free)
 
 
 def _may_take(timeline: Timeline, position: int, i: int) -> bool:

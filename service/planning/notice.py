@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from service.figures.loader import KEYS, STATUSES, Figure, TaxYear
 from service.law.income_tax import Taxpayer
-from service.planning.schedule import Schedule, Year
+from service.planning.estates import Left
+from service.planning.household import Member
+from service.planning.projection import WITH_TAX_FREE_PART, PersonRecord
+from service.planning.schedule import Schedule
+from service.planning.timing import Timing
 from service.planning.withdrawal import Quote
 
 
@@ -69,18 +73,63 @@ def touched_by(answer: Quote) -> Iterator[str]:
 def plan_assumptions(result: Schedule) -> list[str]:
     """A sentence for each figure a plan rests on that is not law or leaves a doubt, once, from the year in which it is
     least firm; then those on State Pension age."""
+    household = result.question.household
+    touched = (
+        (
+            year.period.rules.figures,
+            {
+                name
+                for i, (member, person) in enumerate(zip(household.people, year.people, strict=True))
+                for name in _touched_in(member, person.record, household.lump_sums, first=year.period.position == 0)
+            },
+        )
+        for year in result.years
+    )
+    return [*_weakest(touched), *result.state_pension_doubts]
+
+
+def timing_assumptions(result: Timing) -> list[str]:
+    """The same for options side by side, with what inheritance tax rests on where deaths are asked about."""
+    touched: list[tuple[TaxYear, set[str]]] = []
+    for option in result.options:
+        if option.course is None:
+            continue
+        household = option.course.timeline.household
+        for year in option.years:
+            names = {
+                name
+                for member, person in zip(household.people, year.people, strict=True)
+                for name in _touched_in(member, person.record, household.lump_sums, first=year.period.position == 0)
+            }
+            touched.append((year.period.rules.figures, names))
+        for death in option.deaths:
+            for left in death.outcome.deaths if death.outcome else ():
+                touched.append((left.period.rules.figures, set(_touched_by_death(left))))
+    return [*_weakest(touched), *result.state_pension_doubts]
+
+
+def _weakest(touched: Iterable[tuple[TaxYear, set[str]]]) -> list[str]:
+    """A sentence for each figure touched that is not law or leaves a doubt, from the year in which it is least firm."""
     weakest: dict[str, tuple[str, Figure]] = {}
-    for year in result.years:
-        figures = year.period.rules.figures
-        touched = {name for i in range(len(year.people)) for name in _touched_in(result, year, i)}
-        for name in touched:
+    for figures, names in touched:
+        for name in names:
             figure = figures.figures.get(name)
             if figure is None or (figure.status == "enacted" and not figure.doubt):
                 continue
             if name not in weakest or _firmness(figure) > _firmness(weakest[name][1]):
                 weakest[name] = (figures.name, figure)
-    in_order = (name for name in KEYS if name in weakest)
-    return [_from_year(*weakest[name]) for name in in_order] + list(result.state_pension_doubts)
+    return [_from_year(*weakest[name]) for name in KEYS if name in weakest]
+
+
+def _touched_by_death(left: Left) -> Iterator[str]:
+    """The names of the figures that the tax on a death rests on."""
+    yield from ("inheritance_tax.nil_rate_band", "inheritance_tax.rate", "inheritance_tax.unused_pensions_in_estate")
+    if left.estate.home_to_descendants:
+        yield from ("inheritance_tax.residence_nil_rate_band", "inheritance_tax.residence_taper_threshold")
+    if left.to_charity:
+        yield from ("inheritance_tax.charity_rate", "inheritance_tax.charity_least_share")
+    if left.pension is not None and left.pension.allowance_used:
+        yield "pension.lump_sum_and_death_benefit_allowance"
 
 
 def _firmness(figure: Figure) -> int:
@@ -92,16 +141,14 @@ def _from_year(year: str, figure: Figure) -> str:
     return f"{figure.name} from {year}: {said}"
 
 
-def _touched_in(result: Schedule, year: Year, i: int) -> Iterator[str]:
-    """The names of the figures that one person's period rests on."""
-    household, member = result.question.household, result.question.household.people[i]
-    record = year.people[i].record
+def _touched_in(member: Member, record: PersonRecord, lump_sums: str, *, first: bool) -> Iterator[str]:
+    """The names of the figures that one person's period rests on; ``first``: of the first tax year."""
     taxpayer = record.opened.year.taxpayer
     yield from touched_by_income_tax(replace(taxpayer, savings=taxpayer.savings + record.opened.interest))
     if record.taxable and not member.pension.flexibly_accessed:
         yield "pension.money_purchase_annual_allowance"
-    if record.opened.before.pension.uncrystallised and household.lump_sums != "none":
-        if household.lump_sums == "with_each_withdrawal":
+    if record.opened.before.pension.uncrystallised and lump_sums != "none":
+        if lump_sums in WITH_TAX_FREE_PART:
             yield "pension.lump_sum_regime"
         yield from ("pension.tax_free_fraction", "pension.lifetime_allowance")
         yield from ("pension.lump_sum_allowance", "pension.lump_sum_and_death_benefit_allowance")
@@ -109,7 +156,7 @@ def _touched_in(result: Schedule, year: Year, i: int) -> Iterator[str]:
     yield "isa.subscription_limit"
     if member.isa.cash_isa:
         yield "isa.cash_limit_under_65"
-    if year.period.position == 0 and any(income.share_of_full_rate is not None for income in member.income):
+    if first and any(income.share_of_full_rate is not None for income in member.income):
         yield from ("state_pension.new_full_weekly", "state_pension.basic_full_weekly")
 
 

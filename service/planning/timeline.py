@@ -6,10 +6,11 @@ comes first and all money moves on the last day, so the interest of a year is kn
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
+from typing import NamedTuple
 
 from service.figures.loader import STATUSES, TaxYear
 from service.law import isa, pension_age, state_pension
@@ -27,6 +28,7 @@ from service.planning.household import (
 
 MOST_TAX_YEARS = 60
 WHOLE = 10_000  # basis points in one
+_MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for thousands and none twice
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +65,21 @@ class Period:
         return float(1 + rate * self.days / (WHOLE * self.days_in_year))
 
 
+class Remembered(NamedTuple):
+    """Answers already found for one person's year: liabilities by interest, withdrawal and marriage allowance, and the
+    withdrawals that fill a band by band and interest."""
+
+    liabilities: dict[tuple[int, int, str | None], Liability]
+    targets: dict[tuple[str, int], int]
+
+
 @dataclass(frozen=True, slots=True)
 class PersonYear:
     """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
 
     ``taxpayer`` holds the income of the whole tax year. ``received`` is the income inside the plan; ``tax_outside`` is
-    the share of the year's tax that the income outside the plan bears.
+    the share of the year's tax that the income outside the plan bears. ``remembered`` is what ``liability`` and ``target``
+    have found before: the plans that are compared ask the same of a year over and over.
     """
 
     taxpayer: Taxpayer
@@ -77,9 +88,28 @@ class PersonYear:
     tax_outside: int
     may_withdraw: bool
     isa_room: int
+    remembered: Remembered = field(default_factory=lambda: Remembered({}, {}), compare=False, repr=False)
 
     def liability(self, interest: int = 0, withdrawal: int = 0, *, marriage_allowance: str | None = None) -> Liability:
         """The tax year's liability with the interest on the plan's cash and a taxable withdrawal."""
+        asked = (interest, withdrawal, marriage_allowance)
+        known = self.remembered.liabilities
+        if asked not in known:
+            if len(known) >= _MOST_REMEMBERED:
+                known.clear()
+            known[asked] = self._liability(*asked)
+        return known[asked]
+
+    def target(self, band: str, interest: int, find: Callable[[], int]) -> int:
+        """The taxable withdrawal that fills a band beside some interest, found at most once."""
+        known = self.remembered.targets
+        if (band, interest) not in known:
+            if len(known) >= _MOST_REMEMBERED:
+                known.clear()
+            known[band, interest] = find()
+        return known[band, interest]
+
+    def _liability(self, interest: int, withdrawal: int, marriage_allowance: str | None) -> Liability:
         taxpayer = self.taxpayer
         if interest or marriage_allowance is not None:
             taxpayer = replace(

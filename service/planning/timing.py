@@ -16,6 +16,7 @@ from service.planning.break_even import (
     PARTS,
     AgeBreakEven,
     GrowthBreakEven,
+    Wealths,
     age_break_evens,
     growth_break_evens,
     shifted,
@@ -420,17 +421,17 @@ def _break_evens(courses: Mapping[int, Course], question: TimingQuestion, book: 
     places = _places(question.growth_range, own)
     days = [period.last for period in next(iter(courses.values())).timeline.periods] if courses else []
     for first, second in combinations(courses, 2):
-        ages = age_break_evens(_less(on_day[first], on_day[second]), days)
+        ages = age_break_evens(_both(on_day[first], on_day[second]), days)
         growth: tuple[GrowthBreakEven, ...] | None
         try:
-            growth = tuple(growth_break_evens(_less(at_growth[first], at_growth[second]), places))
+            growth = tuple(growth_break_evens(_both(at_growth[first], at_growth[second]), places))
         except RuleViolation:
             growth = None
         yield PairBreakEvens((first, second), growth, tuple(ages))
 
 
-def _less(first: Callable[[int], int], second: Callable[[int], int]) -> Callable[[int], int]:
-    return lambda place: first(place) - second(place)
+def _both(first: Callable[[int], int], second: Callable[[int], int]) -> Wealths:
+    return lambda place: (first(place), second(place))
 
 
 def _places(growth_range: tuple[int, int], own: YearlyRate) -> list[int]:
@@ -512,6 +513,8 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
         return
     if death.survivor_age is not None and not couple:
         yield Fault((*path, "survivor_at_age"), "no-survivor", "With one person there is no survivor.")
+    if any(member.date_of_birth > household.start for member in household.people):
+        return  # a fault of its own
     day = death_day(household, death)
     if not household.start <= day <= household.end:
         yield Fault(
@@ -553,4 +556,4 @@ def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
 
 def last_day(born: date, to_age: int) -> date:
     """The last day of the years asked about: the birthday on which the first person reaches an age."""
-    return birthday(born, to_age)
+    return birthday(born, to_age) if born.year + to_age <= date.max.year else date.max

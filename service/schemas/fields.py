@@ -11,11 +11,12 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any
 
 from marshmallow import ValidationError, fields
 
-from service.planning.household import WITH_PRICES
+from service.planning.household import WITH_PRICES, YearlyRate
 
 LARGEST_MONEY = 100_000_000  # pounds
 LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE = Decimal("-0.1"), Decimal("0.2")
@@ -89,6 +90,37 @@ class Rate(StrictField):
 
     def accept(self, value: object) -> int:
         return _whole_parts(value, self.least, self.largest, 10_000, "A rate, as a fraction,", "four")
+
+
+class Growth(StrictField):
+    """A yearly growth rate as a fraction with at most eight decimals, in basis points: whole, or a Fraction.
+
+    So many decimals because a rate at which two options change places is an answer, and can be asked about again.
+    """
+
+    def accept(self, value: object) -> YearlyRate:
+        rate = Fraction(
+            _whole_parts(
+                value, LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, 100_000_000, "A growth rate, as a fraction,", "eight"
+            ),
+            10_000,
+        )
+        return int(rate) if rate.denominator == 1 else rate
+
+
+class OrWord(StrictField):
+    """A word, or what another field accepts."""
+
+    def __init__(self, word: str, field: StrictField, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.word, self.field = word, field
+
+    def accept(self, value: object) -> Any:
+        if value == self.word:
+            return self.word
+        if isinstance(value, str):
+            raise ValidationError(f'Must be "{self.word}" or a number.')
+        return self.field.accept(value)
 
 
 class Increases(StrictField):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -40,6 +41,7 @@ from service.schemas.fields import (
     LARGEST_YEARLY_RATE,
     LEAST_YEARLY_RATE,
     Choice,
+    Growth,
     Increases,
     IsoDate,
     Money,
@@ -113,8 +115,8 @@ class SpendingSchema(DatedSchema):
 class ScenarioSchema(StrictSchema):
     """What differs from the plain assumptions."""
 
-    pension_growth = _yearly_rate()
-    isa_growth = _yearly_rate()
+    pension_growth = Growth()
+    isa_growth = Growth()
     cash_interest = _yearly_rate(0)
 
 
@@ -149,20 +151,25 @@ class ScheduleSchema(StrictSchema):
 
 def question(values: Mapping[str, Any]) -> ScheduleQuestion:
     """A ScheduleQuestion from loaded values."""
+    household, scenarios = household_of(values, values["end_date"])
+    if "lump_sums" in values:
+        household = replace(household, lump_sums=values["lump_sums"])
+    return ScheduleQuestion(household, values["aim"]["fill"], scenarios)
+
+
+def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[str, Assumptions]]:
+    """A household to a day from loaded values, and the whole assumptions of each scenario asked for."""
     assumed = dict(values.get("assumptions", {}))
     scenarios = assumed.pop("scenarios", {})
     assumptions = Assumptions(**assumed)
-    optional = {"lump_sums": values["lump_sums"]} if "lump_sums" in values else {}
-    return ScheduleQuestion(
+    return (
         Household(
             start=values["start_date"],
-            end=values["end_date"],
+            end=end,
             people=tuple(_member(member) for member in values["people"]),
             spending=tuple(Spending(**spending) for spending in values.get("spending", ())),
             assumptions=assumptions,
-            **optional,
         ),
-        values["aim"]["fill"],
         {name: replace(assumptions, **scenarios[name]) for name in SCENARIOS if name in scenarios},
     )
 
@@ -186,7 +193,7 @@ def answer(result: Schedule, warnings: list[Warning], assumptions: list[str], no
     document: dict[str, Any] = {
         "aim": {"fill": result.question.fill},
         "lump_sums": household.lump_sums,
-        "assumptions": _assumptions(household.assumptions),
+        "assumptions": assumptions_answer(household.assumptions),
         "years": [_year(year) for year in result.years],
         "totals": _totals(result.totals),
         "compared_with": [_comparison(compared, result.totals) for compared in result.comparisons],
@@ -201,11 +208,12 @@ def answer(result: Schedule, warnings: list[Warning], assumptions: list[str], no
     return document
 
 
-def _assumptions(assumed: Assumptions) -> dict[str, Any]:
+def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
+    """What was assumed, as JSON."""
     return {
-        "pension_growth": assumed.pension_growth / 10_000,
-        "isa_growth": assumed.isa_growth / 10_000,
-        "cash_interest": assumed.cash_interest / 10_000,
+        "pension_growth": float(assumed.pension_growth / 10_000),
+        "isa_growth": float(assumed.isa_growth / 10_000),
+        "cash_interest": float(assumed.cash_interest / 10_000),
         "price_inflation": assumed.price_inflation / 10_000,
         "thresholds_after_freeze": assumed.thresholds_after_freeze,
         "exit_tax_rate": assumed.exit_tax_rate / 10_000,
@@ -274,12 +282,13 @@ def _person(person: PersonYearPlan) -> dict[str, Any]:
             "uncrystallised": after.pension.uncrystallised / 100,
             "drawdown": after.pension.drawdown / 100,
         },
-        "isa": _balance(person.isa, "growth"),
-        "cash": _balance(person.cash, "interest"),
+        "isa": balance_answer(person.isa, "growth"),
+        "cash": balance_answer(person.cash, "interest"),
     }
 
 
-def _balance(balance: Balance, growth: str) -> dict[str, float]:
+def balance_answer(balance: Balance, growth: str) -> dict[str, float]:
+    """How a balance moved, as JSON; ``growth`` is the name of what it grew by."""
     return {
         "opening": balance.opening / 100,
         growth: balance.growth / 100,
