@@ -170,6 +170,31 @@ def test_survivor_has_both_bands_of_both() -> None:
     assert found.tax == 40_000 * POUND  # 40% of 1,100,000 - 650,000 - 350,000
 
 
+def test_half_of_two_bands_unused_is_the_whole_of_one() -> None:
+    """The share is of one band (ss.8A(4), 8G(3)): 350,000 less a home of 175,000, and 650,000 less 325,000."""
+    estate = Estate(
+        home=17_500_000,
+        cash=32_500_000,
+        home_to_descendants=17_500_000,
+        nil_rate_band_brought_forward=WHOLE_BAND,
+        residence_nil_rate_band_brought_forward=WHOLE_BAND,
+    )
+    found = estate_tax(estate, rules_of(FIRST_WITH_PENSIONS))
+    assert (found.residence_band.unused, found.residence_band_unused) == (17_500_000, WHOLE_BAND)
+    assert (found.nil_rate_band.unused, found.nil_rate_band_unused) == (32_500_000, WHOLE_BAND)
+
+
+@pytest.mark.parametrize(
+    # 650,000 in all (s.8A), of which the gifts take theirs first (s.7). Pounds.
+    ("gifts", "available", "above"),
+    [(0, 650_000, 0), (400_000, 250_000, 0), (650_000, 0, 0), (700_000, 0, 50_000)],
+)
+def test_gifts_use_the_band_brought_forward_too(gifts: int, available: int, above: int) -> None:
+    estate = Estate(cash=100, lifetime_gifts=gifts * POUND, nil_rate_band_brought_forward=WHOLE_BAND)
+    band = estate_tax(estate, rules_of(FIRST_WITH_PENSIONS)).nil_rate_band
+    assert (band.available, band.gifts_above) == (available * POUND, above * POUND)
+
+
 @pytest.mark.parametrize(
     # Sch.1A: 500,000 less 325,000 and less the gift is the baseline with the gift put back: 175,000, of which a tenth is
     # 17,500. Amounts in pounds, the tax in pence.
@@ -186,6 +211,12 @@ def test_charity_rate(to_charity: int, rate: int, tax: int) -> None:
     found = tax_on(FIRST_WITH_PENSIONS, other=500_000, to_charity=to_charity)
     assert found.baseline == 175_000 * POUND
     assert (found.rate, found.tax) == (rate, tax)
+
+
+def test_without_charity_there_is_no_lower_rate() -> None:
+    """Nothing is not a tenth of a baseline of nothing."""
+    found = tax_on(FIRST_WITH_PENSIONS, other=100_000)
+    assert (found.baseline, found.rate) == (0, 4_000)
 
 
 def test_residence_band_does_not_come_off_the_baseline() -> None:
@@ -248,6 +279,10 @@ def test_former_allowance_has_what_is_brought_forward() -> None:
         ({"pension": 5, "pension_to_spouse": 3, "pension_to_charity": 3}, "more of the pension is exempt"),
         ({"cash": 5, "pension_to_spouse": 1}, "more of the pension is exempt"),
         ({"home": 5, "former_home": FormerHome(9, 1, 0, 1)}, "more of the home is exempt"),
+        (
+            {"home": 5, "cash": 5, "home_to_descendants": 4, "to_spouse": 3, "former_home": FormerHome(9, 1, 0, 2)},
+            "more of the home is exempt",
+        ),
         ({"home": 5, "home_to_descendants": 5, "former_home": FormerHome(9, 1, 1)}, "more of the free estate goes to"),
         ({"cash": 5, "pension": 5, "former_home": FormerHome(9, 1, 6)}, "more of the free estate goes to"),
     ],
