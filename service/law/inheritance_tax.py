@@ -7,7 +7,7 @@ ten-thousandths of a per cent (600,000 is 60%), because HMRC takes such shares t
 Not computed: the tax on the lifetime gifts themselves and its taper relief (s.7(4)), business and agricultural relief,
 quick succession relief, the limit of the exemption for a spouse who is not a long-term UK resident (s.18(2)), grossing up
 where gifts free of tax meet an exempt residue (s.38), and the three components of an estate for the charity rate. The
-numbers of the sections and subsections beside s.8D, and those of Sch.1A, are from memory.
+numbers of ss.8E-8M, of most subsections and of the paragraphs of Sch.1A are from memory.
 """
 
 from __future__ import annotations
