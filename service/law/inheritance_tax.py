@@ -1,12 +1,13 @@
 """Inheritance tax on a death: what the estate is, the bands, the rate, and what a survivor may bring forward.
 
-Inheritance Tax Act 1984 ss.4, 7, 8A, 8D-8M, 18, 23, 150A and Sch.1A, the last but one inserted by Finance Act 2026 for
-deaths on or after 6 April 2027. All amounts are pence. A share of a band is in ten-thousandths of a per cent (600,000 is
-60%), because HMRC takes such shares to four decimals (IHTM43020).
+Inheritance Tax Act 1984 ss.4, 7, 8A, 8D-8M, 18, 23 and Sch.1A; its s.150A, which makes unused pension money part of the
+estate, is by Finance Act 2026 ss.66-71 for deaths on or after 6 April 2027. All amounts are pence. A share of a band is in
+ten-thousandths of a per cent (600,000 is 60%), because HMRC takes such shares to four decimals (IHTM43020).
 
 Not computed: the tax on the lifetime gifts themselves and its taper relief (s.7(4)), business and agricultural relief,
 quick succession relief, the limit of the exemption for a spouse who is not a long-term UK resident (s.18(2)), grossing up
-where gifts free of tax meet an exempt residue (s.38), and the three components of an estate for the charity rate.
+where gifts free of tax meet an exempt residue (s.38), and the three components of an estate for the charity rate. The
+numbers of ss.8E-8M, of most subsections and of the paragraphs of Sch.1A are from memory.
 """
 
 from __future__ import annotations
@@ -217,16 +218,19 @@ def tapered(allowance: int, estate: int, threshold: int) -> int:
 def lost_by_downsizing(former: FormerHome, home: int, residence_brought_forward: int, allowance: int) -> int:
     """The lost relievable amount (s.8FE), down to the penny: our choice.
 
-    The former home as a percentage of the former allowance, less the present home as a percentage of the allowance on
-    death, each at most 100%; that much of the allowance on death. The former allowance is the band of that day and what
-    is brought forward, measured at death (s.8FE adds to what would have been brought forward then the rise since: from
-    memory, and so is that only a more valuable former home counts, ss.8FA-8FB). ``home`` leaves exempt parts out.
+    The former home as a percentage of the former allowance, at most 100%, less the present home as a percentage of the
+    allowance on death; that much of the allowance on death, of which the present home thus takes its own value.
+    ``home`` leaves exempt parts out.
+
+    From memory: the former allowance is the band of that day and what is brought forward, measured at death, since s.8FE
+    adds to what would have been brought forward then the rise to that at death; and only a former home worth more than
+    the present one counts (ss.8FA, 8FB).
     """
     if former.value <= home:
         return 0
     former_allowance = former.residence_nil_rate_band_then + residence_brought_forward
     once = allowance * min(former.value, former_allowance) // former_allowance
-    return max(0, once - min(home, allowance))
+    return max(0, once - home)
 
 
 def residence_band(estate: Estate, value: int, chargeable: int, rules: InheritanceTaxRules) -> ResidenceBand:

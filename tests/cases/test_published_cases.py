@@ -34,7 +34,7 @@ from .through_service import (
 
 Years = Mapping[str, TaxYear]
 
-SECTIONS = {"A": 4, "B": 10, "C": 8, "D": 5, "H": 15, "I": 5, "J": 4, "K": 9, "L": 5}
+SECTIONS = {"A": 4, "B": 10, "C": 8, "D": 5, "F": 6, "G": 27, "H": 15, "I": 5, "J": 4, "K": 9, "L": 5}
 """The topics of the collected examples that concern this service, and how many examples each has."""
 
 
