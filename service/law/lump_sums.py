@@ -33,6 +33,20 @@ class Pension:
     flexibly_accessed: bool = False
     minimum_pension_age: int | None = None
 
+    def holding(self, uncrystallised: int, drawdown: int) -> Pension:
+        """The same pension with other funds. Written out, because plans over years make so many."""
+        return Pension(
+            uncrystallised,
+            drawdown,
+            self.lump_sum_allowance_used,
+            self.lump_sum_and_death_benefit_allowance_used,
+            self.lifetime_allowance_used,
+            self.protected_lump_sum_allowance,
+            self.protected_lump_sum_and_death_benefit_allowance,
+            self.flexibly_accessed,
+            self.minimum_pension_age,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class LumpSumRules:
@@ -124,6 +138,8 @@ def percentage_used(crystallised: int, lifetime_allowance: int) -> int:
 
 def previously_used(pension: Pension, rules: LumpSumRules) -> int:
     """The lifetime allowance used by earlier benefits in money (FA 2024 Sch.9 para 125), to the nearest penny."""
+    if pension.lifetime_allowance_used == 0:
+        return 0
     whole = personal_lifetime_allowance(pension, rules)
     return (whole * pension.lifetime_allowance_used + WHOLE // 2) // WHOLE
 
@@ -146,7 +162,7 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     if used_since is None:
         used_since = pension.lump_sum_allowance_used
     death_benefit_left = max(0, death_benefit - reduction - used_since)
-    if used_before >= personal_lifetime_allowance(pension, rules):
+    if used_before and used_before >= personal_lifetime_allowance(pension, rules):
         death_benefit_left = 0
     return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
 
@@ -280,6 +296,8 @@ def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
     """The pension after a payment of any method but a small pot: its funds, and what is used of the allowances."""
     uncrystallised, drawdown = pension_after(pension, payment)
     flexible = pension.flexibly_accessed or payment.taxable > 0
+    if payment.tax_free == 0 and payment.crystallised == 0 and flexible == pension.flexibly_accessed:
+        return pension.holding(uncrystallised, drawdown)
     if rules.lump_sum_allowance is None:
         whole = personal_lifetime_allowance(pension, rules)
         return replace(

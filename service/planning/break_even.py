@@ -6,10 +6,11 @@ amounts are wealth after tax in pence.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from fractions import Fraction
 from itertools import pairwise
+from math import log, prod
 from typing import NamedTuple
 
 PARTS = 10_000
@@ -18,11 +19,30 @@ PARTS = 10_000
 EQUAL = 100
 """Pence: two options within a pound are equal."""
 
-_STALLED = 3  # times that one end of a bracket stays before it is halved
-_WHOLE = 10**12  # in how many parts the difference is measured as a share of both
+_GUESSES = 6  # before a bracket is halved instead
+_THROUGH = 4  # known places that a guess runs through
 
-Wealths = Callable[[int], tuple[int, int]]
-"""What the two options leave at a place (a growth rate in parts, or a day), pence."""
+
+class Wealth:
+    """What an option leaves at a place (a growth rate in parts, or the number of a day), pence; found once for each place."""
+
+    def __init__(self, find: Callable[[int], int], known: Mapping[int, int]) -> None:
+        self._find = find
+        self._known = dict(known)
+
+    def at(self, place: int) -> int:
+        """The wealth at a place. RuleViolation where the option cannot be carried out."""
+        if place not in self._known:
+            self._known[place] = self._find(place)
+        return self._known[place]
+
+    def guess(self, place: int) -> float:
+        """About the logarithm of the wealth at a place: the curve through that of the nearest places known (Lagrange)."""
+        near = sorted(self._known, key=lambda known: abs(known - place))[:_THROUGH]
+        return sum(
+            log(max(1, self._known[one])) * prod((place - other) / (one - other) for other in near if other != one)
+            for one in near
+        )
 
 
 class GrowthBreakEven(NamedTuple):
@@ -52,34 +72,35 @@ def shifted(rate: int | Fraction, shift: int) -> int | Fraction:
     return int(moved) if moved.denominator == 1 else moved
 
 
-def growth_break_evens(wealths: Wealths, places: Sequence[int]) -> Iterator[GrowthBreakEven]:
+def growth_break_evens(first: Wealth, second: Wealth, places: Sequence[int]) -> Iterator[GrowthBreakEven]:
     """All growth rates between the first and the last place at which the lead changes; places are the rates (as shifts,
     rising) between which no two changes are looked for."""
-    for low, high, below, above in _changes(wealths, places):
-        at = _root(wealths, low, high)
-        yield GrowthBreakEven(at, _difference(wealths, at), below, above)
+    for low, high, below, above in _changes(first, second, places):
+        at = _root(first, second, low, high)
+        yield GrowthBreakEven(at, _difference(first, second, at), below, above)
 
 
-def age_break_evens(wealths: Wealths, days: Sequence[date]) -> Iterator[AgeBreakEven]:
+def age_break_evens(first: Wealth, second: Wealth, days: Sequence[date]) -> Iterator[AgeBreakEven]:
     """All days on which the lead passes to the other option, by days (rising) between which no two changes are looked for."""
-    for low, high, _, above in _changes(wealths, [day.toordinal() for day in days]):
+    for low, high, _, above in _changes(first, second, [day.toordinal() for day in days]):
         while high - low > 1:
             middle = (low + high) // 2
-            if _leads(_difference(wealths, middle)) == above:
+            if _leads(_difference(first, second, middle)) == above:
                 high = middle
             else:
                 low = middle
-        yield AgeBreakEven(date.fromordinal(high), above, _difference(wealths, high), _difference(wealths, low))
+        yield AgeBreakEven(
+            date.fromordinal(high), above, _difference(first, second, high), _difference(first, second, low)
+        )
 
 
-def _difference(wealths: Wealths, place: int) -> int:
-    first, second = wealths(place)
-    return first - second
+def _difference(first: Wealth, second: Wealth, place: int) -> int:
+    return first.at(place) - second.at(place)
 
 
-def _changes(wealths: Wealths, places: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
+def _changes(first: Wealth, second: Wealth, places: Sequence[int]) -> Iterator[tuple[int, int, int, int]]:
     """Neighbouring places on which different options lead, and which ones; places where both are equal are passed over."""
-    leading = [(place, leader) for place in places if (leader := _leads(_difference(wealths, place))) is not None]
+    leading = [(place, leader) for place in places if (leader := _leads(_difference(first, second, place))) is not None]
     for (low, below), (high, above) in pairwise(leading):
         if below != above:
             yield low, high, below, above
@@ -92,33 +113,35 @@ def _leads(difference: int) -> int | None:
     return 0 if difference > 0 else 1
 
 
-def _root(wealths: Wealths, low: int, high: int) -> int:
+def _root(first: Wealth, second: Wealth, low: int, high: int) -> int:
     """A place between two with different leaders where the two are within a pound, or the nearest to a leap over it.
 
-    Regula falsi on the difference as a share of both, which is nearly straight in the growth rate; the weight of an end is
-    halved when the end stays (the Illinois rule), and the bracket halved where that stalls.
+    Each next place is where the curves through all that is known of the two cross: they are nearly straight in the
+    logarithm, so a few suffice. The rules decide at each; where that does not get near, the bracket is halved.
     """
-    at_low, at_high = _share(wealths, low), _share(wealths, high)
-    weight_low, weight_high = at_low, at_high
-    stayed = 0
+    below = _difference(first, second, low) > 0
+    guesses = 0
+    while high - low > 1:
+        place = (low + high) // 2
+        if guesses < _GUESSES:
+            place = min(max(_crossing(first, second, low, high, below=below), low + 1), high - 1)
+            guesses += 1
+        found = _difference(first, second, place)
+        if abs(found) <= EQUAL:
+            return place
+        if (found > 0) == below:
+            low = place
+        else:
+            high = place
+    return min(low, high, key=lambda place: abs(_difference(first, second, place)))
+
+
+def _crossing(first: Wealth, second: Wealth, low: int, high: int, *, below: bool) -> int:
+    """About where the two change places, from what is known."""
     while high - low > 1:
         middle = (low + high) // 2
-        if abs(stayed) < _STALLED:
-            middle = low + (high - low) * weight_low // (weight_low - weight_high)
-        middle = min(max(middle, low + 1), high - 1)
-        if abs(_difference(wealths, middle)) <= EQUAL:
-            return middle
-        found = _share(wealths, middle)
-        if (found > 0) == (at_low > 0):
-            low, at_low, weight_low = middle, found, found
-            weight_high, stayed = (weight_high // 2, stayed + 1) if stayed > 0 else (at_high, 1)
+        if (first.guess(middle) > second.guess(middle)) == below:
+            low = middle
         else:
-            high, at_high, weight_high = middle, found, found
-            weight_low, stayed = (weight_low // 2, stayed - 1) if stayed < 0 else (at_low, -1)
-    return min(low, high, key=lambda place: abs(_difference(wealths, place)))
-
-
-def _share(wealths: Wealths, place: int) -> int:
-    """By how much the first leaves more, as a share of what both leave."""
-    first, second = wealths(place)
-    return (first - second) * _WHOLE // max(1, first + second)
+            high = middle
+    return high

@@ -7,7 +7,7 @@ Nothing is decided here. All amounts are pence; opening + growth + in - out = cl
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.law import lump_sums
@@ -125,11 +125,7 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
         uncrystallised = period.growth(pension.uncrystallised, assumed.pension_growth)
         drawdown = period.growth(pension.drawdown, assumed.pension_growth)
         if uncrystallised or drawdown:
-            pension = replace(
-                pension,
-                uncrystallised=pension.uncrystallised + uncrystallised,
-                drawdown=pension.drawdown + drawdown,
-            )
+            pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
         left = lump_sums.available(pension, rules)
         lump_sum = None
         if timeline.household.lump_sums == "first" and year.may_withdraw and not held.lump_sum_taken:
@@ -171,7 +167,9 @@ def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> t
         payment = lump_sums.take("drawdown", draw.drawdown, pension, rules, left)
         gross, taxable = gross + payment.gross, taxable + payment.taxable
         pension = lump_sums.then(pension, payment, rules)
-    return Payment(gross, tax_free, taxable), pension, lump_sums.available(pension, rules).tax_free
+    if draw.uncrystallised:
+        left = lump_sums.available(pension, rules)
+    return Payment(gross, tax_free, taxable), pension, left.tax_free
 
 
 def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: Choice) -> Settled:

@@ -33,31 +33,31 @@ _MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for t
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen."""
+    """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen;
+    ``days`` are those inside the plan."""
 
     position: int
     rises: int
     rules: YearRules
     first: date
     last: date
+    days: int = field(init=False)
+    days_in_year: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        figures = self.rules.figures
+        object.__setattr__(self, "days", (self.last - self.first).days + 1)
+        object.__setattr__(self, "days_in_year", (figures.end - figures.start).days + 1)
 
     @property
     def name(self) -> str:
         """The tax year, such as "2026-27"."""
         return self.rules.figures.name
 
-    @property
-    def days(self) -> int:
-        """Days inside the plan."""
-        return (self.last - self.first).days + 1
-
-    @property
-    def days_in_year(self) -> int:
-        """Days of the whole tax year."""
-        return (self.rules.figures.end - self.rules.figures.start).days + 1
-
     def growth(self, amount: int, rate: YearlyRate) -> int:
         """What an amount grows by in the period, pence, half up: a yearly rate (basis points) for its share of the days."""
+        if amount == 0:
+            return 0
         return _half_up(amount * rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year)
 
     def factor(self, rate: YearlyRate) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from itertools import combinations
@@ -16,7 +16,7 @@ from service.planning.break_even import (
     PARTS,
     AgeBreakEven,
     GrowthBreakEven,
-    Wealths,
+    Wealth,
     age_break_evens,
     growth_break_evens,
     shifted,
@@ -421,17 +421,13 @@ def _break_evens(courses: Mapping[int, Course], question: TimingQuestion, book: 
     places = _places(question.growth_range, own)
     days = [period.last for period in next(iter(courses.values())).timeline.periods] if courses else []
     for first, second in combinations(courses, 2):
-        ages = age_break_evens(_both(on_day[first], on_day[second]), days)
+        ages = age_break_evens(on_day[first], on_day[second], days)
         growth: tuple[GrowthBreakEven, ...] | None
         try:
-            growth = tuple(growth_break_evens(_both(at_growth[first], at_growth[second]), places))
+            growth = tuple(growth_break_evens(at_growth[first], at_growth[second], places))
         except RuleViolation:
             growth = None
         yield PairBreakEvens((first, second), growth, tuple(ages))
-
-
-def _both(first: Callable[[int], int], second: Callable[[int], int]) -> Wealths:
-    return lambda place: (first(place), second(place))
 
 
 def _places(growth_range: tuple[int, int], own: YearlyRate) -> list[int]:
@@ -441,38 +437,33 @@ def _places(growth_range: tuple[int, int], own: YearlyRate) -> list[int]:
     return [round(((low + (high - low) * k / steps) - own) * PARTS) for k in range(steps + 1)]
 
 
-def _wealth_by_shift(course: Course) -> Callable[[int], int]:
-    """An option's wealth at the end, by a shift of growth in parts of a basis point; each is carried out once."""
-    found = {0: course.wealth}
+def _wealth_by_shift(course: Course) -> Wealth:
+    """An option's wealth at the end, by a shift of growth in parts of a basis point."""
     assumed = course.timeline.household.assumptions
 
-    def wealth(shift: int) -> int:
-        if shift not in found:
-            moved = replace(
-                assumed,
-                pension_growth=shifted(assumed.pension_growth, shift),
-                isa_growth=shifted(assumed.isa_growth, shift),
-            )
-            found[shift] = carried_out(_assuming(course.timeline, moved), course.option).wealth
-        return found[shift]
+    def find(shift: int) -> int:
+        moved = replace(
+            assumed,
+            pension_growth=shifted(assumed.pension_growth, shift),
+            isa_growth=shifted(assumed.isa_growth, shift),
+        )
+        return carried_out(_assuming(course.timeline, moved), course.option).wealth
 
-    return wealth
+    return Wealth(find, {0: course.wealth})
 
 
-def _wealth_by_day(course: Course, book: RuleBook) -> Callable[[int], int]:
+def _wealth_by_day(course: Course, book: RuleBook) -> Wealth:
     """An option's wealth on a day (its ordinal), as if all ended on it."""
     household = course.timeline.household
-    found = {period.last.toordinal(): course.wealth_at(period.position) for period in course.timeline.periods}
 
-    def wealth(ordinal: int) -> int:
-        if ordinal not in found:
-            until = shortened(course.timeline, replace(household, end=date.fromordinal(ordinal)), book)
-            position = until.periods[-1].position
-            start = course.years[position - 1].settled.holdings if position else None
-            found[ordinal] = carried_out(until, course.option, start, begins=position).wealth
-        return found[ordinal]
+    def find(ordinal: int) -> int:
+        until = shortened(course.timeline, replace(household, end=date.fromordinal(ordinal)), book)
+        position = until.periods[-1].position
+        start = course.years[position - 1].settled.holdings if position else None
+        return carried_out(until, course.option, start, begins=position).wealth
 
-    return wealth
+    ends = {period.last.toordinal(): course.wealth_at(period.position) for period in course.timeline.periods}
+    return Wealth(find, ends)
 
 
 def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
