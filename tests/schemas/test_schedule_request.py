@@ -254,15 +254,15 @@ def test_nothing_may_be_null(client: FlaskClient) -> None:
 # Each with the values on the edge that are accepted, and those just past it.
 EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/assumptions/pension_growth": (
-        ("-0.1", "0.2", "0", "0.0001", "-0.0001", "0.20000", "1e-4"),
-        ("-0.1001", "0.2001", "0.00001", "1", "-1", '"0.1"', "true"),
+        ("-0.1", "0.2", "0", "0.0001", "-0.0001", "0.20000", "1e-4", "0.00000001"),
+        ("-0.1001", "0.2001", "0.000000001", "1", "-1", '"0.1"', "true"),
     ),
-    "/assumptions/isa_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.00005")),
+    "/assumptions/isa_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.000000005")),
     "/assumptions/cash_interest": (("0", "0.2"), ("-0.0001", "0.2001", "0.00005")),
     "/assumptions/price_inflation": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.00005")),
     "/assumptions/exit_tax_rate": (("0", "1", "1.0", "0.4999"), ("-0.0001", "1.0001", "0.49999", "2")),
     "/assumptions/thresholds_after_freeze": (('"frozen"', '"prices"'), ('"none"', "0", "true")),
-    "/assumptions/scenarios/low/pension_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.00005")),
+    "/assumptions/scenarios/low/pension_growth": (("-0.1", "0.2"), ("-0.10000001", "0.2001", "0.000000005")),
     "/assumptions/scenarios/low/isa_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001")),
     "/assumptions/scenarios/high/cash_interest": (("0", "0.2"), ("-0.0001", "0.2001")),
     "/people/0/income/0/share_of_full_rate": (("0", "2", "1.2345"), ("-0.0001", "2.0001", "1.23456")),
