@@ -40,8 +40,8 @@ class Key:
     """What a file must hold under one name.
 
     ``kind`` is one of: "money" (pounds), "rate" (a fraction), "count" (a whole number), "text" (one of ``words``),
-    "code" (an emergency tax code), "date" (a day), "bands" (``words`` are the bands there must be, in this order; others may stand
-    between them), "rates" (a rate for each tax code; ``words`` are the codes there must be).
+    "code" (an emergency tax code), "date" (a day), "bands" (``words`` are the bands there must be, in this order; others may
+    stand between them), "rates" (a rate for each tax code; ``words`` are the codes there must be).
     ``since`` and ``until`` are the first and last tax year that have the figure: it is required in those and refused in
     all others. ``limits_of`` names the bands whose limits these bands share.
     """
