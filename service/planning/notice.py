@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from service.figures.loader import KEYS, STATUSES, Figure, TaxYear
 from service.law.income_tax import Taxpayer
 from service.planning.schedule import Schedule, Year
+from service.planning.warnings.circumstances import Circumstances
 from service.planning.withdrawal import Quote
 
 
@@ -69,18 +70,47 @@ def touched_by(answer: Quote) -> Iterator[str]:
 def plan_assumptions(result: Schedule) -> list[str]:
     """A sentence for each figure a plan rests on that is not law or leaves a doubt, once, from the year in which it is
     least firm; then those on State Pension age."""
+    told = _told_once(
+        (year.period.rules.figures, {name for i in range(len(year.people)) for name in _touched_in(result, year, i)})
+        for year in result.years
+    )
+    return told + list(result.state_pension_doubts)
+
+
+def case_assumptions(case: Circumstances) -> list[str]:
+    """The same for what warnings rest on: the income tax of the tax years with withdrawals. What else a warning rests on
+    it tells itself."""
+    return _told_once(
+        (year.figures, set(touched_by_income_tax(year.taxpayer)))
+        for one in case.people
+        for year in one.years
+        if year.taxable
+    )
+
+
+def case_status(case: Circumstances) -> str:
+    """How firm the figures of the weakest tax year are."""
+    return max((year.figures.status for one in case.people for year in one.years), key=STATUSES.index)
+
+
+def warnings_notice(case: Circumstances) -> str:
+    """The short notice under warnings."""
+    years = {year.name: year.figures for one in case.people for year in one.years}
+    first = next((years[name] for name in sorted(years) if years[name].status != "enacted"), None)
+    return _notice("" if first is None else f" {_not_law('from', first.name)}")
+
+
+def _told_once(touched: Iterable[tuple[TaxYear, set[str]]]) -> list[str]:
+    """A sentence for each figure touched that is not law or leaves a doubt, from the year in which it is least firm."""
     weakest: dict[str, tuple[str, Figure]] = {}
-    for year in result.years:
-        figures = year.period.rules.figures
-        touched = {name for i in range(len(year.people)) for name in _touched_in(result, year, i)}
-        for name in touched:
+    for figures, names in touched:
+        for name in names:
             figure = figures.figures.get(name)
             if figure is None or (figure.status == "enacted" and not figure.doubt):
                 continue
             if name not in weakest or _firmness(figure) > _firmness(weakest[name][1]):
                 weakest[name] = (figures.name, figure)
-    in_order = (name for name in KEYS if name in weakest)
-    return [_from_year(*weakest[name]) for name in in_order] + list(result.state_pension_doubts)
+    return [_from_year(*weakest[name]) for name in KEYS if name in weakest]
 
 
 def _firmness(figure: Figure) -> int:
