@@ -8,7 +8,7 @@ from __future__ import annotations
 from flask import Flask
 
 from service.figures.loader import load_tax_years
-from service.http import allowance_schedule, lump_sum_timing, meta, problems, tax_years, withdrawal_tax
+from service.http import allowance_schedule, lump_sum_timing, meta, problems, tax_years, warnings, withdrawal_tax
 from service.http.provider import PlainJSONProvider
 from service.law.rulebook import rule_book
 from service.settings import Settings
@@ -34,6 +34,7 @@ def create_app(settings: Settings) -> Flask:
     app.register_blueprint(withdrawal_tax.blueprint(book, settings.max_body_bytes))
     app.register_blueprint(allowance_schedule.blueprint(book, settings.max_body_bytes))
     app.register_blueprint(lump_sum_timing.blueprint(book, settings.max_body_bytes))
+    app.register_blueprint(warnings.blueprint(book, settings.max_body_bytes))
     app.register_blueprint(tax_years.blueprint(book))
     app.register_blueprint(meta.blueprint(book))
     return app

@@ -40,8 +40,8 @@ class Key:
     """What a file must hold under one name.
 
     ``kind`` is one of: "money" (pounds), "rate" (a fraction), "count" (a whole number), "text" (one of ``words``),
-    "code" (an emergency tax code), "bands" (``words`` are the bands there must be, in this order; others may stand
-    between them), "rates" (a rate for each tax code; ``words`` are the codes there must be).
+    "code" (an emergency tax code), "date" (a day), "bands" (``words`` are the bands there must be, in this order; others may
+    stand between them), "rates" (a rate for each tax code; ``words`` are the codes there must be).
     ``since`` and ``until`` are the first and last tax year that have the figure: it is required in those and refused in
     all others. ``limits_of`` names the bands whose limits these bands share.
     """
@@ -59,6 +59,7 @@ class Key:
 
 _MONEY = Key("money")
 _RATE = Key("rate")
+_COUNT = Key("count")
 _UK_LIMITS = "income_tax.bands_england"
 _UK_BANDS = ("basic_rate", "higher_rate", "additional_rate")
 _SCOTTISH_BANDS = ("starter_rate", "basic_rate", "intermediate_rate", "higher_rate", "top_rate")
@@ -90,7 +91,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "income_tax.child_benefit_charge_step": _MONEY,
         "payroll.emergency_code": Key("code"),
         "payroll.flat_rate_codes": Key("rates", _FLAT_RATE_CODES),
-        "pension.minimum_pension_age": Key("count"),
+        "pension.minimum_pension_age": _COUNT,
         "pension.annual_allowance": _MONEY,
         "pension.annual_allowance_threshold_income": _MONEY,
         "pension.annual_allowance_adjusted_income": _MONEY,
@@ -106,6 +107,18 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "pension.lump_sum_and_death_benefit_allowance": Key("money", since="2024-25"),
         "pension.standard_lifetime_allowance_before_2024": Key("money", since="2024-25"),
         "pension.special_lump_sum_death_benefits_charge": _RATE,
+        "pension.unauthorised_payment_charge": _RATE,
+        "pension.unauthorised_payment_surcharge": _RATE,
+        "pension.unauthorised_payment_surcharge_share": _RATE,
+        "pension.notice_to_other_schemes_days": _COUNT,
+        "pension.recycling_lump_sum_limit": _MONEY,
+        "pension.recycling_increase_share": _RATE,
+        "pension.recycling_window_years": _COUNT,
+        "pension.small_pots_from_personal_schemes": _COUNT,
+        "pension.safeguarded_benefits_advice_threshold": _MONEY,
+        "pension.guidance_age": _COUNT,
+        "pension.beneficiaries_taxed_from_age": _COUNT,
+        "pension.beneficiaries_window_years": _COUNT,
         "isa.subscription_limit": _MONEY,
         "isa.cash_limit_under_65": _MONEY,
         "inheritance_tax.nil_rate_band": _MONEY,
@@ -117,6 +130,35 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "inheritance_tax.unused_pensions_in_estate": Key("text", ("no", "yes")),
         "state_pension.new_full_weekly": _MONEY,
         "state_pension.basic_full_weekly": _MONEY,
+        "self_assessment.payments_on_account_limit": _MONEY,
+        "self_assessment.payments_on_account_share": _RATE,
+        "winter_fuel.income_limit": Key("money", since="2025-26"),
+        "winter_fuel.payment": Key("money", since="2025-26"),
+        "winter_fuel.payment_from_higher_age": Key("money", since="2025-26"),
+        "winter_fuel.higher_age": Key("count", since="2025-26"),
+        "childcare.income_limit": _MONEY,
+        "student_loan.plan_1_threshold": _MONEY,
+        "student_loan.plan_2_threshold": _MONEY,
+        "student_loan.plan_4_threshold": Key("money", since="2021-22"),
+        "student_loan.plan_5_threshold": Key("money", since="2026-27"),
+        "student_loan.postgraduate_threshold": _MONEY,
+        "student_loan.unearned_income_limit": _MONEY,
+        "student_loan.rate": _RATE,
+        "student_loan.postgraduate_rate": _RATE,
+        "benefits.universal_credit_lower_capital": _MONEY,
+        "benefits.universal_credit_upper_capital": _MONEY,
+        "benefits.universal_credit_capital_step": _MONEY,
+        "benefits.universal_credit_monthly_income": _MONEY,
+        "benefits.pension_credit_lower_capital": _MONEY,
+        "benefits.pension_credit_capital_step": _MONEY,
+        "benefits.pension_credit_weekly_income": _MONEY,
+        "care.lower_capital": _MONEY,
+        "care.upper_capital": _MONEY,
+        "care.capital_step": _MONEY,
+        "care.weekly_income": _MONEY,
+        "deposit_protection.limit": _MONEY,
+        "deposit_protection.later_limit": Key("money", since="2025-26", until="2025-26"),
+        "deposit_protection.changes_on": Key("date", since="2025-26", until="2025-26"),
     }
 )
 """Every figure by its dotted name, in the order of the files: what it is, and the tax years that have it."""
@@ -139,8 +181,8 @@ class Band:
     up_to: int | None
 
 
-Value = int | str | tuple[Band, ...] | Mapping[str, int]
-"""Money in pence, a rate in basis points, a count, a word, bands, or basis points by tax code."""
+Value = int | str | date | tuple[Band, ...] | Mapping[str, int]
+"""Money in pence, a rate in basis points, a count, a word, a day, bands, or basis points by tax code."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +241,11 @@ class TaxYear:
         """A word, or an emergency tax code."""
         text: str = self._value(name, "text", "code")
         return text
+
+    def day(self, name: str) -> date:
+        """A day."""
+        day: date = self._value(name, "date")
+        return day
 
     def bands(self, name: str) -> tuple[Band, ...]:
         """Bands in ascending order."""
@@ -400,6 +447,13 @@ def _count(value: Any, _: Key) -> int:
     return value
 
 
+def _day(value: Any, _: Key) -> date:
+    # A TOML date with a time is a datetime, which Python counts as a date.
+    if type(value) is not date:
+        raise _WrongValueError(f"must be a day such as 2026-04-06, without quotes, not {value!r}")
+    return value
+
+
 def _text(value: Any, key: Key) -> str:
     if value not in key.words:
         raise _WrongValueError(f"must be one of {', '.join(key.words)}, not {value!r}")
@@ -490,6 +544,7 @@ _READERS: Mapping[str, Callable[[Any, Key], Value]] = MappingProxyType(
         "count": _count,
         "text": _text,
         "code": _code,
+        "date": _day,
         "bands": _bands,
         "rates": _rates,
     }

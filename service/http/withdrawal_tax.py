@@ -31,7 +31,7 @@ def blueprint(book: RuleBook, max_body_bytes: int) -> Blueprint:
         doubts, note = said[question.tax_year]
         return schemas.answer(
             result,
-            warnings_for(result),
+            warnings_for(result, book.state_pension_ages),
             [doubts[name] for name in touched_by(result) if name in doubts],
             note,
             curve=whole_curve(result) if "curve" in wanted else None,

@@ -5,7 +5,8 @@ Finance Act 2004 ss.227-228ZA. All amounts are pence.
 
 from __future__ import annotations
 
-from service.law.rounding import down_to_the_pound
+from service.law.rounding import down_to_the_pound, years_tax_to_the_penny
+from service.law.scale import Scale
 
 
 def tapered(
@@ -39,3 +40,8 @@ def triggered_by(method: str, taxable: int) -> bool:
     if method == "ufpls":
         return True
     return method in ("drawdown", "pcls_and_drawdown") and taxable > 0
+
+
+def charge(excess: int, taxable_income: int, scale: Scale) -> int:
+    """The annual allowance charge on an excess, as if it were the top slice of income (s.227(4)-(5)); to the penny."""
+    return years_tax_to_the_penny(scale.tax(taxable_income + excess) - scale.tax(taxable_income))

@@ -12,6 +12,7 @@ from service.planning.household import Member
 from service.planning.projection import WITH_TAX_FREE_PART, PersonRecord
 from service.planning.schedule import Schedule
 from service.planning.timing import Timing
+from service.planning.warnings.circumstances import Circumstances
 from service.planning.withdrawal import Quote
 
 
@@ -85,7 +86,7 @@ def plan_assumptions(result: Schedule) -> list[str]:
         )
         for year in result.years
     )
-    return [*_weakest(touched), *result.state_pension_doubts]
+    return [*_told_once(touched), *result.state_pension_doubts]
 
 
 def timing_assumptions(result: Timing) -> list[str]:
@@ -105,10 +106,33 @@ def timing_assumptions(result: Timing) -> list[str]:
         for death in option.deaths:
             for left in death.outcome.deaths if death.outcome else ():
                 touched.append((left.period.rules.figures, set(_touched_by_death(left))))
-    return [*_weakest(touched), *result.state_pension_doubts]
+    return [*_told_once(touched), *result.state_pension_doubts]
 
 
-def _weakest(touched: Iterable[tuple[TaxYear, set[str]]]) -> list[str]:
+def case_assumptions(case: Circumstances) -> list[str]:
+    """The same for what warnings rest on: the income tax of the tax years with withdrawals. What else a warning rests on
+    it tells itself."""
+    return _told_once(
+        (year.figures, set(touched_by_income_tax(year.taxpayer)))
+        for one in case.people
+        for year in one.years
+        if year.taxable
+    )
+
+
+def case_status(case: Circumstances) -> str:
+    """How firm the figures of the weakest tax year are."""
+    return max((year.figures.status for one in case.people for year in one.years), key=STATUSES.index)
+
+
+def warnings_notice(case: Circumstances) -> str:
+    """The short notice under warnings."""
+    years = {year.name: year.figures for one in case.people for year in one.years}
+    first = next((years[name] for name in sorted(years) if years[name].status != "enacted"), None)
+    return _notice("" if first is None else f" {_not_law('from', first.name)}")
+
+
+def _told_once(touched: Iterable[tuple[TaxYear, set[str]]]) -> list[str]:
     """A sentence for each figure touched that is not law or leaves a doubt, from the year in which it is least firm."""
     weakest: dict[str, tuple[str, Figure]] = {}
     for figures, names in touched:

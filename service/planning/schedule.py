@@ -206,7 +206,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
             for name, assumed in question.scenarios.items()
         ),
         proof=proof,
-        state_pensions=_state_pensions(household, book),
+        state_pensions=state_pensions(household, book),
         # One comparison rests on everybody's.
         state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(household.people, book))),
     )
@@ -343,7 +343,7 @@ def _person_year(member: Member, period: Period, record: PersonRecord) -> Person
     )
 
 
-def _state_pensions(household: Household, book: RuleBook) -> tuple[tuple[int, ...], ...]:
+def state_pensions(household: Household, book: RuleBook) -> tuple[tuple[int, ...], ...]:
     """Everybody's State Pension in each whole tax year: the timeline of the same people with no other income."""
     people = tuple(
         replace(

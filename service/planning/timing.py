@@ -31,7 +31,7 @@ from service.planning.lump_sum_options import (
     carried_out,
 )
 from service.planning.projection import PersonRecord
-from service.planning.schedule import Balance, household_faults, state_pension_doubts
+from service.planning.schedule import Balance, household_faults, state_pension_doubts, state_pensions
 from service.planning.timeline import Period, Timeline, deflated, shortened, timeline
 
 WIDEST_GAP = 250
@@ -57,6 +57,7 @@ class PersonOptionYear(NamedTuple):
     """One person's period of an option. Pence; see ``PersonRecord``. ``tax_on_interest`` is the part of the income tax that the
     interest on waiting cash adds; ``moved`` is what came from the partner on both days."""
 
+    first: FirstDay
     record: PersonRecord
     lump_sum: int
     tax_free: int
@@ -177,7 +178,8 @@ class PairBreakEvens(NamedTuple):
 
 
 class Timing(NamedTuple):
-    """The whole answer. ``by_heirs`` has one order for each death asked about; ``by_scenario`` is by wealth."""
+    """The whole answer. ``by_heirs`` has one order for each death asked about; ``by_scenario`` is by wealth. For
+    ``state_pensions`` and ``state_pension_doubts`` see ``Schedule``."""
 
     question: TimingQuestion
     version: str
@@ -188,6 +190,7 @@ class Timing(NamedTuple):
     by_heirs: tuple[Ranking, ...]
     by_scenario: Mapping[str, Ranking]
     break_evens: tuple[PairBreakEvens, ...]
+    state_pensions: tuple[tuple[int, ...], ...]
     state_pension_doubts: tuple[str, ...]
 
     @property
@@ -223,6 +226,7 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
             name: _ranked(_wealths(years, question.options, assumed)) for name, assumed in question.scenarios.items()
         },
         break_evens=tuple(_break_evens(courses, question, book)),
+        state_pensions=state_pensions(question.household, book),
         state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(question.household.people, book))),
     )
 
@@ -281,6 +285,7 @@ def _person(first: FirstDay, record: PersonRecord) -> PersonOptionYear:
     into = max(0, first.moved) + max(0, record.moved)
     subscribed = first.subscribed + record.subscribed
     return PersonOptionYear(
+        first=first,
         record=record,
         lump_sum=first.lump_sum,
         tax_free=first.lump_sum + record.tax_free,

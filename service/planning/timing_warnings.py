@@ -1,247 +1,256 @@
-"""The warnings that lump sum timing carries. Each is one small function; it points at the option it is about."""
+"""The warnings that lump sum timing carries: those of each option, and of the deaths asked about.
+
+The rules are those of every other answer. What one says of every option alike is said once; what it says of some options
+points at each of them and names it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
 
-from service.law.pension_age import access_age, may_take_benefits
+from service.law import isa, lump_sums
+from service.law.pension_age import may_take_benefits
+from service.law.rounding import down_to_the_penny
 from service.planning.faults import pounds
-from service.planning.timing import OptionResult, Timing
+from service.planning.household import Member
+from service.planning.timing import OptionResult, OptionYear, PersonOptionYear, Timing
 from service.planning.timing_summary import described
-from service.planning.warning import Warning, in_order
+from service.planning.warnings import access
+from service.planning.warnings.catalogue import warn
+from service.planning.warnings.circumstances import (
+    Circumstances,
+    PersonCase,
+    PersonFacts,
+    Taken,
+    Together,
+    YearFacts,
+)
+from service.planning.warnings.rules import all_found, the_first_of_each
+from service.planning.warnings.warning import Found, Path, Warning, in_order
+from service.planning.warnings.wording import who
 
-Found = Iterator[Warning]
+_LUMP_SUM_FIRST = ("all_now", "phased", "at_age")
+"""The options that take tax-free cash on days of its own."""
 
 
 def timing_warnings(result: Timing) -> list[Warning]:
-    """The warnings of all options: what is not permitted, costs by amount, then what to check."""
-    found: list[Warning] = []
-    for k, option in enumerate(result.options):
-        if option.course is not None:
-            for of_option in _OF_EACH_OPTION:
-                found.extend(of_option(result, k, option))
-    for rule in _OF_ALL:
-        found.extend(rule(result))
-    return in_order(found)
+    """The warnings of all options and deaths: what is not permitted, costs by amount, then what to check."""
+    by_option = {
+        k: tuple(the_first_of_each(_of_option(result, k, option)))
+        for k, option in enumerate(result.options)
+        if option.course is not None
+    }
+    return in_order([*_told_once(result, by_option), *_of_deaths(result)])
 
 
-def _who(result: Timing, i: int) -> str:
-    if len(result.question.household.people) == 1:
-        return "this person"
-    return ("the first person", "the second person")[i]
+def _told_once(result: Timing, by_option: dict[int, tuple[Warning, ...]]) -> Iterator[Warning]:
+    """What all options share once, at its own place; the rest for each option."""
+    shared = [
+        found for found in next(iter(by_option.values()), ()) if all(found in every for every in by_option.values())
+    ]
+    yield from shared
+    for k, of_option in by_option.items():
+        for found in of_option:
+            if found not in shared:
+                named = f"With {described(result.options[k].option)}: {found.detail}"
+                yield replace(found, detail=named, path=("options", k))
 
 
-def lump_sum_too_early(result: Timing, k: int, option: OptionResult) -> Found:
-    """A lump sum wanted before the minimum pension age is computed from the first tax year in which it is permitted."""
-    if option.option.take not in ("all_now", "phased", "at_age"):
+def _of_option(result: Timing, k: int, option: OptionResult) -> Found:
+    case = _circumstances(result, k, option)
+    yield from _too_early(result, k, option, case)
+    yield from _nothing_to_take(k, option, case)
+    yield from all_found(case)
+
+
+def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstances:
+    """What an option knows of its people, their tax years and the household."""
+    household = result.question.household
+    people = []
+    for i, member in enumerate(household.people):
+        person = _person_facts(result, member, i)
+        years = tuple(
+            _year_facts(person, member, year, year.people[i], state_pension, ("options", k), option)
+            for year, state_pension in zip(option.years, result.state_pensions[i], strict=True)
+        )
+        people.append(PersonCase(person, years))
+    together = tuple(Together(rules=year.period.rules, waits=_waits(year)) for year in option.years)
+    return Circumstances(tuple(people), ("to_age",), together=together)
+
+
+def _waits(year: OptionYear) -> int:
+    """The cash for which there is no room in ISAs."""
+    full = all(person.record.subscribed == person.record.opened.year.isa_room for person in year.people)
+    return year.waiting if full else 0
+
+
+def _person_facts(result: Timing, member: Member, i: int) -> PersonFacts:
+    return PersonFacts(
+        who=who(i, len(result.question.household.people)),
+        path=("people", i),
+        pension_path=("people", i, "pension"),
+        born=member.date_of_birth,
+        nation=member.tax_residence,
+        marriage_allowance=member.marriage_allowance,
+        income_kinds=frozenset(income.kind for income in member.income if income.amount),
+        state_pension_from=result.timeline.state_pension_from[i],
+        has_state_pension_age=True,
+    )
+
+
+def _year_facts(
+    person: PersonFacts,
+    member: Member,
+    year: OptionYear,
+    found: PersonOptionYear,
+    state_pension: int,
+    path: Path,
+    option: OptionResult,
+) -> YearFacts:
+    record, rules = found.record, year.period.rules
+    taxpayer = record.opened.year.taxpayer
+    if record.opened.interest:
+        taxpayer = replace(taxpayer, savings=taxpayer.savings + record.opened.interest)
+    return YearFacts(
+        person=person,
+        rules=rules,
+        path=person.pension_path,
+        taxpayer=taxpayer,
+        with_it=record.liability,
+        gross=found.lump_sum + record.gross,
+        tax_free=found.tax_free,
+        taxable=record.taxable,
+        before=found.first.before.pension,
+        after=record.after.pension,
+        left_before=lump_sums.available(found.first.before.pension, rules.lump_sums),
+        left_after=lump_sums.available(record.after.pension, rules.lump_sums),
+        held_before=found.pension.opening + found.pension.growth,
+        last_day=year.period.last,
+        state_pension=state_pension,
+        lump_sums_wanted=option.option.take != "never",
+        taken=(_lump_sum(year, found, path),) if found.lump_sum else (),
+        cash_isa_limit=(
+            isa.subscription_limit(rules.figures, member.date_of_birth, year.period.last, cash=True)
+            if member.isa.cash_isa
+            else None
+        ),
+    )
+
+
+def _lump_sum(year: OptionYear, found: PersonOptionYear, path: Path) -> Taken:
+    """The lump sum of a period's first day, as a withdrawal."""
+    first, rules = found.first, year.period.rules.lump_sums
+    return Taken(
+        method="pcls",
+        day=year.period.first,
+        asked=first.lump_sum,
+        permitted=first.lump_sum,
+        gross=first.lump_sum,
+        tax_free=first.lump_sum,
+        taxable=0,
+        path=path,
+        before=first.before.pension,
+        after=first.after.pension,
+        left_before=lump_sums.available(first.before.pension, rules),
+        left_after=lump_sums.available(first.after.pension, rules),
+        from_uncrystallised=first.before.pension.uncrystallised - first.after.pension.uncrystallised,
+    )
+
+
+def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances) -> Found:
+    """A lump sum wanted before the minimum pension age is computed from the first day on which it is permitted."""
+    if option.option.take not in _LUMP_SUM_FIRST:
         return
     first = result.timeline.periods[0]
-    for i, member in enumerate(result.question.household.people):
-        pension = member.pension
-        rules = first.rules
+    for i, (member, one) in enumerate(zip(result.question.household.people, case.people, strict=True)):
+        least = member.pension.minimum_pension_age or first.rules.minimum_pension_age
         allowed = may_take_benefits(
-            member.date_of_birth, first.first, rules.minimum_pension_age, pension.minimum_pension_age
+            member.date_of_birth, first.first, first.rules.minimum_pension_age, member.pension.minimum_pension_age
         )
-        wanted = option.option.age is None or option.option.age < (
-            pension.minimum_pension_age or rules.minimum_pension_age
-        )
-        if allowed or not wanted or pension.uncrystallised == 0:
+        wanted = option.option.age is None or option.option.age < least
+        if allowed or not wanted or member.pension.uncrystallised == 0:
             continue
-        age, day = access_age(
-            member.date_of_birth,
-            rules.minimum_pension_age,
-            rules.next_minimum_pension_age,
-            pension.minimum_pension_age,
-        )
         taken = next((year.period.first for year in option.years if year.people[i].lump_sum), None)
         computed = (
-            f"it is computed as taken from {taken.isoformat()} on"
-            if taken is not None
-            else "none is taken within these years"
+            "Within these years none is taken."
+            if taken is None
+            else f"It is computed as taken from {taken.isoformat()} on."
         )
-        yield Warning(
-            "lump_sum_too_early",
-            "not_permitted",
-            "Too young for a lump sum now",
-            f"For {_who(result, i)} no benefits may be taken before age {age}, reached on {day.isoformat()}: with "
-            f"{described(option.option)}, {computed}. Taken earlier it would be an unauthorised payment with heavy tax "
-            "charges. Ask the scheme whether a protected pension age or ill-health allows it earlier.",
-            ("options", k),
-            ("Finance Act 2004 ss.165, 208-213, 279", "Finance Act 2022 s.10"),
-            counts={"minimum_pension_age": age},
-        )
+        lump_sum = _wanted(member, first.first, ("options", k), one.years[0])
+        for found in access.below_minimum_pension_age(one.years[0], lump_sum):
+            yield replace(found, detail=f"{found.detail} {computed}")
 
 
-def nothing_to_take(result: Timing, k: int, option: OptionResult) -> Found:
+def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
+    """A lump sum that is asked for and not paid."""
+    return Taken(
+        method="pcls",
+        day=day,
+        asked=0,
+        permitted=0,
+        gross=0,
+        tax_free=0,
+        taxable=0,
+        path=path,
+        before=member.pension,
+        after=member.pension,
+        left_before=year.left_before,
+        left_after=year.left_before,
+    )
+
+
+def _nothing_to_take(k: int, option: OptionResult, case: Circumstances) -> Found:
     """An option that asks for tax-free cash where there is none."""
     if option.option.take == "never" or option.totals is None:
         return
-    if any(person.tax_free_cash.at_the_end for person in option.totals.people):
+    if any(person.tax_free_cash.at_the_end or person.tax_free_cash.received for person in option.totals.people):
         return
-    yield Warning(
+    yield warn(
         "no_tax_free_cash",
-        "check",
-        "There is no tax-free cash to take",
-        f"With {described(option.option)} nothing is paid tax free: there is nothing uncrystallised, or the lump sum "
-        "allowance is used up. Check what was crystallised before, and whether a protected lump sum is held.",
+        "Nothing is paid tax free: there is nothing uncrystallised, or the lump sum allowances are used up. Check what was "
+        "crystallised before, and whether a protected lump sum is held.",
         ("options", k),
-        ("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
+        figures=case.people[0].years[0].figures,
     )
 
 
-def tax_free_cash_fixed(result: Timing, k: int, option: OptionResult) -> Found:
-    """All taken at once: later growth brings no more of it."""
-    if option.option.take != "all_now" or option.totals is None:
-        return
-    for i, person in enumerate(option.totals.people):
-        cash = person.tax_free_cash
-        if cash.in_lump_sums and cash.forgone:
-            yield Warning(
-                "tax_free_cash_fixed",
-                "check",
-                "Taking it all now fixes the tax-free cash",
-                f"With all tax-free cash now {_who(result, i)} receives {pounds(cash.in_lump_sums)}; left alone until "
-                f"{result.question.household.end.isoformat()} it would be {pounds(cash.at_the_end)} at the growth assumed. "
-                "This cannot be undone. Check what the money is needed for.",
-                ("options", k),
-                ("Finance Act 2004 Sch.29 paras 1-3",),
-                money={"received": cash.in_lump_sums, "if_left_to_the_end": cash.at_the_end},
-            )
-
-
-def above_the_allowance(result: Timing, k: int, option: OptionResult) -> Found:
-    """The lump sum allowance cuts a quarter short: growth beyond it brings no tax-free cash."""
-    if option.option.take == "never" or option.totals is None:
-        return
-    for i, person in enumerate(option.totals.people):
-        cash = person.tax_free_cash
-        if cash.above_allowance >= 100:
-            yield Warning(
-                "quarter_above_lump_sum_allowance",
-                "check",
-                "The lump sum allowance is less than a quarter",
-                f"With {described(option.option)}, {pounds(cash.above_allowance)} of a quarter of the pension of "
-                f"{_who(result, i)} is above the lump sum allowance and is taxed like the rest. Check what earlier "
-                "benefits used, and whether any protection is held.",
-                ("options", k),
-                ("Income Tax (Earnings and Pensions) Act 2003 ss.637P-637S", "Finance Act 2024 Sch.9"),
-                money={"above_allowance": cash.above_allowance},
-            )
-
-
-def cash_waits(result: Timing, k: int, option: OptionResult) -> Found:
-    """More cash than the ISAs take in a tax year."""
-    found = option.totals
-    if found is None or found.most_cash_waiting < 100:
-        return
-    until = f"until {found.cash_waits_until}" if found.cash_waits_until else "to the end"
-    tax = sum(person.tax_on_interest for person in found.people)
-    yield Warning(
-        "isa_room_used_up",
-        "check",
-        "Money waits outside ISAs",
-        f"With {described(option.option)} up to {pounds(found.most_cash_waiting)} waits outside ISAs, {until}; the tax on its "
-        f"interest comes to {pounds(tax)} over these years. Check whether so much need be taken so early, and what deposit "
-        "protection covers.",
-        ("options", k),
-        ("SI 1998/1870 reg.4ZA",),
-        money={"most_cash_waiting": found.most_cash_waiting, "tax_on_interest": tax},
-    )
-
-
-def money_purchase_annual_allowance(result: Timing) -> Found:
-    """Flexible income cuts what may be paid into money purchase pensions; a lump sum alone does not."""
-    computed = [option for option in result.options if option.totals is not None]
-    for i in range(len(result.question.household.people)):
-        since = [option.totals.people[i].money_purchase_annual_allowance_from for option in computed if option.totals]
-        first = min((name for name in since if name is not None), default=None)
-        if first is None:
-            continue
-        period = next(period for period in result.timeline.periods if period.name == first)
-        amount = period.rules.money_purchase_annual_allowance
-        which = "every option" if None not in since else f"{len(since) - since.count(None)} of the {len(since)} options"
-        yield Warning(
-            "money_purchase_annual_allowance_triggered",
-            "costs",
-            "Future pension saving is cut back",
-            f"With {which} {_who(result, i)} takes income flexibly, in {first} at the earliest: from the next day only "
-            f"{pounds(amount)} a year may be paid into money purchase pensions without a charge. A tax-free lump sum on its "
-            "own does not do that. Check whether anything is still paid in.",
-            ("options",),
-            ("Finance Act 2004 ss.227ZA-227G",),
-            money={"money_purchase_annual_allowance": amount},
-        )
-
-
-def pension_in_the_estate(result: Timing) -> Found:
-    """From 6 April 2027 unused pension money bears inheritance tax, whatever the option."""
-    most = 0
-    for option in result.options:
-        for death in option.deaths:
-            for left in death.outcome.deaths if death.outcome else ():
-                most = max(most, left.tax.tax_on_pension)
-    if most:
-        yield Warning(
-            "pension_in_the_estate",
-            "costs",
-            "Inheritance tax on unused pension money",
-            f"On one of the deaths asked about unused pension money bears up to {pounds(most)} of inheritance tax: it counts "
-            "in the estate for deaths on or after 6 April 2027, unless it passes to a spouse, civil partner or charity. "
-            "Check the nomination with the scheme.",
+def _of_deaths(result: Timing) -> Found:
+    """What unused pension money costs on the deaths asked about, and the residence nil-rate band that is lost, at the most."""
+    lefts = [
+        left
+        for option in result.options
+        for death in option.deaths
+        for left in (death.outcome.deaths if death.outcome else ())
+    ]
+    costs = [left for left in lefts if left.tax.tax_on_pension]
+    if costs:
+        most = max(costs, key=lambda left: left.tax.tax_on_pension)
+        tax = most.tax.tax_on_pension
+        yield warn(
+            "pension_counts_in_the_estate",
+            f"On a death asked about, unused pensions of up to {pounds(most.estate.pension)} bear inheritance tax of "
+            f"{pounds(tax)}: they count in the estate unless they pass to a spouse, civil partner or charity. Check which "
+            "money is best spent first, and the nomination with the scheme.",
             ("deaths",),
-            ("Finance Act 2026 ss.66-71",),
-            money={"inheritance_tax_on_pension": most},
-            cost=most,
+            figures=most.period.rules.figures,
+            rests_on=("inheritance_tax.rate", "inheritance_tax.unused_pensions_in_estate"),
+            money={"pensions": most.estate.pension, "extra_tax": tax},
+            cost=tax,
         )
-
-
-def residence_band_tapered(result: Timing) -> Found:
-    """An estate above the threshold loses residence nil-rate band, which the pension may bring about."""
-    most = 0
-    for option in result.options:
-        for death in option.deaths:
-            for left in death.outcome.deaths if death.outcome else ():
-                if left.estate.home_to_descendants:
-                    most = max(most, left.tax.residence_band.taper)
-    if most:
-        yield Warning(
-            "residence_nil_rate_band_tapered",
-            "check",
-            "The residence nil-rate band is withdrawn",
-            f"On one of the deaths asked about the estate is so large that up to {pounds(most)} of the residence nil-rate "
-            "band is lost. Check which option keeps the estate below the threshold.",
+    tapered = [left for left in lefts if left.estate.home_to_descendants and left.tax.residence_band.taper]
+    if tapered:
+        most = max(tapered, key=lambda left: left.tax.residence_band.taper)
+        lost = most.tax.residence_band.taper
+        cost = down_to_the_penny(lost * most.tax.rate)
+        yield warn(
+            "residence_band_tapered",
+            f"On a death asked about, an estate of {pounds(most.tax.estate)} loses up to {pounds(lost)} of the residence "
+            f"nil-rate band, which costs up to {pounds(cost)}. Compare the options by what heirs receive.",
             ("estate",),
-            ("Inheritance Tax Act 1984 s.8D(5)",),
-            money={"residence_nil_rate_band_lost": most},
+            figures=most.period.rules.figures,
+            rests_on=("inheritance_tax.residence_taper_threshold",),
+            money={"estate_and_pensions": most.tax.estate, "band_lost": lost, "extra_tax": cost},
+            cost=cost,
         )
-
-
-def rates_not_yet_set(result: Timing) -> Found:
-    """From some year on the figures are not all law yet."""
-    figures = result.timeline.first_not_law
-    if figures is not None:
-        yield Warning(
-            "rates_not_yet_set",
-            "check",
-            "Later tax years' rates are not all law yet",
-            f"Some of the figures from {figures.name} on are announced or carried forward from the last year that is known; "
-            "rules.assumptions lists them. Compare again once they are set.",
-            ("to_age",),
-            ("Income Tax Act 2007 s.10", "Finance Act 2026 ss.5-10"),
-            status=figures.status,
-        )
-
-
-_OF_EACH_OPTION: tuple[Callable[[Timing, int, OptionResult], Found], ...] = (
-    lump_sum_too_early,
-    nothing_to_take,
-    tax_free_cash_fixed,
-    above_the_allowance,
-    cash_waits,
-)
-_OF_ALL: tuple[Callable[[Timing], Found], ...] = (
-    money_purchase_annual_allowance,
-    pension_in_the_estate,
-    residence_band_tapered,
-    rates_not_yet_set,
-)

@@ -124,7 +124,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
     without, with_it = year(0), year(payment.taxable)
     on_withdrawal = with_it.total - without.total
     uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
-    outcome = _payroll(question, rules, payment, on_withdrawal, emptied=uncrystallised + drawdown == 0)
+    outcome = payroll_outcome(question, rules, payment, on_withdrawal, emptied=uncrystallised + drawdown == 0)
     triggered = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)
     return Quote(
         question=question,
@@ -354,7 +354,9 @@ def _lifetime_allowance_test(
     )
 
 
-def _payroll(question: Question, rules: YearRules, payment: Payment, due: int, *, emptied: bool) -> PayrollOutcome:
+def payroll_outcome(
+    question: Question, rules: YearRules, payment: Payment, due: int, *, emptied: bool
+) -> PayrollOutcome:
     """What the payer deducts, and how the difference to ``due`` is settled."""
     facts = question.payroll
     assumed = facts is None

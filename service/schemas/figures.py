@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from service.figures.loader import Band, Figure, TaxYear
@@ -40,6 +41,8 @@ def _value(figure: Figure) -> Any:
         return [_band(band) for band in value]
     if isinstance(value, Mapping):
         return {code: rate / 10_000 for code, rate in value.items()}
+    if isinstance(value, date):
+        return value.isoformat()
     if figure.kind == "money" and isinstance(value, int):
         return value / 100
     if figure.kind == "rate" and isinstance(value, int):

@@ -36,7 +36,7 @@ from service.planning.schedule import (
     pension_held,
     totals,
 )
-from service.planning.warning import Warning
+from service.planning.warnings.warning import Warning
 from service.schemas.fields import (
     LARGEST_YEARLY_RATE,
     LEAST_YEARLY_RATE,
@@ -57,7 +57,7 @@ from service.schemas.shared import (
     StrictSchema,
     pension,
 )
-from service.schemas.withdrawal import warning
+from service.schemas.warnings import warning
 
 MOST_PEOPLE = 2
 MOST_SPENDING = 50

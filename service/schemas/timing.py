@@ -25,7 +25,7 @@ from service.planning.timing import (
     TimingQuestion,
     last_day,
 )
-from service.planning.warning import Warning
+from service.planning.warnings.warning import Warning
 from service.schemas.fields import (
     LARGEST_YEARLY_RATE,
     LEAST_YEARLY_RATE,
@@ -49,7 +49,7 @@ from service.schemas.schedule import (
     household_of,
 )
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
-from service.schemas.withdrawal import warning
+from service.schemas.warnings import warning
 
 PEOPLE = ("first", "second")
 FILLS = (*BANDS, SPENDING_ONLY)

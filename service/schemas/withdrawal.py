@@ -10,12 +10,12 @@ from marshmallow import ValidationError, validates_schema
 from service.law.lump_sums import METHODS
 from service.law.payroll import CODE_PATTERN
 from service.planning.tax_curve import STAIR, TaxCurve
-from service.planning.warning import Warning
+from service.planning.warnings.warning import Warning
 from service.planning.withdrawal import PayrollFacts, Question, Quote, Slice, Withdrawal
 from service.planning.working import Step
 from service.schemas.fields import MONTH_MISSING, Choice, IsoDate, Matching, Money, WholeNumber
-from service.schemas.problems import pointer
 from service.schemas.shared import PensionSchema, PersonSchema, StrictNested, StrictSchema, pension, person
+from service.schemas.warnings import warning
 
 
 class WithdrawalSchema(StrictSchema):
@@ -157,20 +157,6 @@ def answer(
         ]
     document["notice"] = notice
     return document
-
-
-def warning(found: Warning) -> dict[str, Any]:
-    """A warning as JSON: its amounts in pounds."""
-    return {
-        "code": found.code,
-        "effect": found.effect,
-        "title": found.title,
-        "detail": found.detail,
-        "figures": {**{name: amount / 100 for name, amount in found.money.items()}, **found.counts},
-        "pointer": pointer(found.path),
-        "sources": list(found.sources),
-        "status": found.status,
-    }
 
 
 def _slice(piece: Slice) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from werkzeug.test import TestResponse
 from .agreement import Operation
 
 JSON_BODY = {"method": "POST", "path": "/v1/withdrawal-tax", "content_type": "application/json"}
+WARNINGS_BODY = {**JSON_BODY, "path": "/v1/warnings"}
 PLAN_BODY = {**JSON_BODY, "path": "/v1/allowance-schedule"}
 
 PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
@@ -82,6 +83,21 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
             "spending": [{"amount": 9000, "from": "2036-04-06", "to": "2036-04-05"}]
         }""",
     },
+    "several_faults_in_circumstances": {
+        **WARNINGS_BODY,
+        "data": b"""{
+            "date": "1 June 2026",
+            "people": [
+                {
+                    "date_of_birth": "1960-02-29",
+                    "tax_residence": "scotland",
+                    "pension": {"uncrystallised": 20000, "scheme": "ours"},
+                    "withdrawals": [{"method": "ufpls", "amount": 15000}]
+                }
+            ],
+            "will": {}
+        }""",
+    },
     "year_before_the_figures_start": {"method": "GET", "path": "/v1/tax-years/1999-00"},
     "query_where_none_is_accepted": {"method": "GET", "path": "/v1/tax-years", "query_string": "page=2"},
 }
@@ -103,7 +119,10 @@ def replay(client: FlaskClient, operation: Operation, name: str) -> TestResponse
 
 
 def as_shown(answer: Any, example: Any) -> Any:
-    """Return the answer cut to what the example shows: of a year's figures it shows a few."""
+    """Return the answer cut to what the example shows: of a year's figures and of all warnings it shows a few."""
+    if "warning_codes" in example:
+        codes = {entry["code"] for entry in example["warning_codes"]}
+        return {**answer, "warning_codes": [entry for entry in answer["warning_codes"] if entry["code"] in codes]}
     if "figures" not in example:
         return answer
     shown = {figure["name"] for figure in example["figures"]}

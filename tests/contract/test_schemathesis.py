@@ -18,7 +18,7 @@ from .agreement import DOCUMENT_PATH, operations
 
 # A body may keep to the agreement and still be impossible, such as a payment of more than the pot holds or a plan that
 # ends before it starts. That is a 422 of its own type; the check below holds it to that type.
-POSSIBLY_IMPOSSIBLE = ("calculateWithdrawalTax", "planAllowanceSchedule")
+POSSIBLY_IMPOSSIBLE = ("calculateWithdrawalTax", "planAllowanceSchedule", "findWarnings")
 CONFIG = SchemathesisConfig.from_dict(
     {
         "generation": {"deterministic": True, "max-examples": 50},
@@ -47,7 +47,9 @@ def answer_adds_up(ctx: schemathesis.CheckContext, response: schemathesis.Respon
     """The parts of an answer agree with one another, to the penny."""
     if case.method == "POST" and response.status_code == 200:
         answer = response.json()
-        assert (sums_of_a_plan_that_fail(answer) if "years" in answer else sums_that_fail(answer)) == []
+        checks = {"years": sums_of_a_plan_that_fail, "counts": counts_that_fail}
+        check = next((check for key, check in checks.items() if key in answer), sums_that_fail)
+        assert check(answer) == []
 
 
 def is_well_formed(case: schemathesis.Case) -> bool:
@@ -76,6 +78,14 @@ def sums_that_fail(answer: dict[str, Any]) -> list[str]:
         "one way": payroll["over_deducted"] == 0 or payroll["under_deducted"] == 0,
     }
     return [name for name, holds in sums.items() if not holds]
+
+
+def counts_that_fail(answer: dict[str, Any]) -> list[str]:
+    """Return the effects of which an answer with warnings counts more or fewer than it holds, or tells out of order."""
+    effects = [warning["effect"] for warning in answer["warnings"]]
+    wrong = [effect for effect, count in answer["counts"].items() if effects.count(effect) != count]
+    in_order = sorted(effects, key=list(answer["counts"]).index)
+    return wrong if effects == in_order else [*wrong, "order"]
 
 
 def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:

@@ -41,6 +41,19 @@ from service.schemas.schedule import (
     SpendingSchema,
 )
 from service.schemas.shared import IncomeSchema, ObjectList, PensionSchema, PersonSchema, StrictNested
+from service.schemas.warnings import (
+    BenefitsSchema,
+    ContributionSchema,
+    EstateSchema,
+    InheritedPensionSchema,
+    PlannedWithdrawalSchema,
+    StudentLoansSchema,
+    SubscriptionSchema,
+    WarningsIsaSchema,
+    WarningsPensionSchema,
+    WarningsPersonSchema,
+    WarningsSchema,
+)
 from service.schemas.withdrawal import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
 
 from .agreement import DATE_PATTERN, Operation, follow, object_shape, operations
@@ -61,6 +74,17 @@ SCHEMAS: dict[str, Schema] = {
     "PlanAssumptions": AssumptionsSchema(),
     "PlanScenarios": ScenariosSchema(),
     "PlanScenario": ScenarioSchema(),
+    "WarningsRequest": WarningsSchema(),
+    "WarningsPerson": WarningsPersonSchema(),
+    "WarningsPension": WarningsPensionSchema(),
+    "PlannedWithdrawal": PlannedWithdrawalSchema(),
+    "Contribution": ContributionSchema(),
+    "WarningsIsa": WarningsIsaSchema(),
+    "IsaSubscription": SubscriptionSchema(),
+    "Benefits": BenefitsSchema(),
+    "StudentLoans": StudentLoansSchema(),
+    "InheritedPension": InheritedPensionSchema(),
+    "Estate": EstateSchema(),
 }
 COMPONENT_OF = {type(schema): name for name, schema in SCHEMAS.items()}
 
@@ -171,7 +195,11 @@ def with_defaults(name: str, value: dict[str, Any]) -> dict[str, Any]:
     return filled
 
 
-REQUESTS = {"calculateWithdrawalTax": "WithdrawalTaxRequest", "planAllowanceSchedule": "AllowanceScheduleRequest"}
+REQUESTS = {
+    "calculateWithdrawalTax": "WithdrawalTaxRequest",
+    "planAllowanceSchedule": "AllowanceScheduleRequest",
+    "findWarnings": "WarningsRequest",
+}
 REQUEST_EXAMPLES = [
     (operation, name) for operation in operations() if operation.id in REQUESTS for name in operation.request_examples()
 ]

@@ -379,8 +379,16 @@ def test_all_faulty_files_of_a_folder_are_told_at_once(tmp_path: Path) -> None:
 
 
 def test_file_named_for_another_year_is_refused(tmp_path: Path) -> None:
-    path = copy_of(tmp_path, "2025-26", name="2026-27")
-    assert faults_of(path) == ("2026-27.toml: tax_year: must be \"2026-27\" as the file's name is, not '2025-26'",)
+    path = copy_of(tmp_path, "2028-29", name="2029-30")
+    assert faults_of(path) == ("2029-30.toml: tax_year: must be \"2029-30\" as the file's name is, not '2028-29'",)
+
+
+@pytest.mark.parametrize("new", ['"2025-12-01"', "2025", "2025-12-01T00:00:00", "true"])
+def test_a_day_that_is_no_day_is_refused(tmp_path: Path, new: str) -> None:
+    path = copy_of(tmp_path, "2025-26")
+    plant(path, "value = 2025-12-01", f"value = {new}")
+    (fault,) = faults_of(path)
+    assert fault.startswith("2025-26.toml: deposit_protection.changes_on: must be a day such as 2026-04-06")
 
 
 @pytest.mark.parametrize("name", ["2026-28", "2026-2027", "rates", "26-27", "٢٠٢٦-٢٧"])
@@ -468,7 +476,8 @@ def test_every_value_is_exact() -> None:
         for number in numbers(figure)
     ]
     assert {kind for _, kind in found} == {key.kind for key in KEYS.values()}
-    assert all(of is (str if kind in ("text", "code") else int) for of, kind in found)
+    types = {"text": str, "code": str, "date": date}
+    assert all(of is types.get(kind, int) for of, kind in found)
 
 
 def test_look_up_of_the_wrong_kind_or_of_nothing_fails() -> None:

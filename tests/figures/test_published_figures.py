@@ -6,6 +6,7 @@ source itself was not at hand.
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -126,6 +127,69 @@ MONEY = [
     ("state_pension.basic_full_weekly", "2025-26", "2025-26", "176.45", "SN05649"),
     ("state_pension.basic_full_weekly", "2026-27", "2026-27", "184.90", "26 November 2025"),
     ("state_pension.basic_full_weekly", "2027-28", "2030-31", "184.90", "carried forward from 2026-27"),
+    # Finance Act 2004 Sch.29 para 3A as HMRC's PTM133800 gives it; Pension Schemes Act 2015 s.48 (the amount from memory)
+    ("pension.recycling_lump_sum_limit", "2019-20", "2030-31", "7,500", "PTM133800"),
+    ("pension.safeguarded_benefits_advice_threshold", "2019-20", "2030-31", "30,000", "Pension Schemes Act 2015 s.48"),
+    # Taxes Management Act 1970 s.59A and SI 1996/1654, from memory
+    ("self_assessment.payments_on_account_limit", "2019-20", "2030-31", "1,000", "s.59A"),
+    # Finance Act 2026 Sch.10; SI 2025/969
+    ("winter_fuel.income_limit", "2025-26", "2030-31", "35,000", "s.681I"),
+    ("winter_fuel.payment", "2025-26", "2026-27", "200", "SI 2025/969"),
+    ("winter_fuel.payment", "2027-28", "2030-31", "200", "carried forward from 2026-27"),
+    ("winter_fuel.payment_from_higher_age", "2025-26", "2026-27", "300", "SI 2025/969"),
+    ("winter_fuel.payment_from_higher_age", "2027-28", "2030-31", "300", "carried forward from 2026-27"),
+    # SI 2015/448 reg.15
+    ("childcare.income_limit", "2019-20", "2030-31", "100,000", "SI 2015/448"),
+    # SI 2009/470 reg.29(4)(c) and HMRC's CSLM16035; thresholds as cited by an open tax and benefit model
+    ("student_loan.unearned_income_limit", "2019-20", "2030-31", "2,000", "reg.29"),
+    ("student_loan.plan_1_threshold", "2019-20", "2019-20", "18,935", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2020-21", "2020-21", "19,390", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2021-22", "2021-22", "19,895", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2022-23", "2022-23", "20,195", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2023-24", "2023-24", "22,015", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2024-25", "2024-25", "24,990", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2025-26", "2025-26", "26,065", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2026-27", "2026-27", "26,900", "SI 2009/470"),
+    ("student_loan.plan_1_threshold", "2027-28", "2030-31", "26,900", "carried forward from 2026-27"),
+    ("student_loan.plan_2_threshold", "2019-20", "2019-20", "25,725", "SI 2009/470"),
+    ("student_loan.plan_2_threshold", "2020-21", "2020-21", "26,575", "SI 2009/470"),
+    ("student_loan.plan_2_threshold", "2021-22", "2024-25", "27,295", "SI 2009/470"),
+    ("student_loan.plan_2_threshold", "2025-26", "2025-26", "28,470", "SI 2009/470"),
+    ("student_loan.plan_2_threshold", "2026-27", "2026-27", "29,385", "SI 2009/470"),
+    ("student_loan.plan_2_threshold", "2027-28", "2029-30", "29,385", "Budget 2025"),
+    ("student_loan.plan_2_threshold", "2030-31", "2030-31", "29,385", "carried forward from 2026-27"),
+    ("student_loan.plan_4_threshold", "2021-22", "2021-22", "25,000", "SI 2009/470"),
+    ("student_loan.plan_4_threshold", "2022-23", "2022-23", "25,375", "SI 2009/470"),
+    ("student_loan.plan_4_threshold", "2023-24", "2023-24", "27,660", "SI 2009/470"),
+    ("student_loan.plan_4_threshold", "2024-25", "2024-25", "31,395", "SI 2009/470"),
+    ("student_loan.plan_4_threshold", "2025-26", "2025-26", "32,745", "SI 2009/470"),
+    ("student_loan.plan_4_threshold", "2026-27", "2026-27", "33,795", "SI 2009/470"),
+    ("student_loan.plan_4_threshold", "2027-28", "2030-31", "33,795", "carried forward from 2026-27"),
+    ("student_loan.plan_5_threshold", "2026-27", "2026-27", "25,000", "SI 2009/470"),
+    ("student_loan.plan_5_threshold", "2027-28", "2030-31", "25,000", "carried forward from 2026-27"),
+    ("student_loan.postgraduate_threshold", "2019-20", "2026-27", "21,000", "SI 2009/470"),
+    ("student_loan.postgraduate_threshold", "2027-28", "2030-31", "21,000", "carried forward from 2026-27"),
+    # Universal Credit Regulations 2013 regs 18 and 72; State Pension Credit Regulations 2002
+    ("benefits.universal_credit_lower_capital", "2019-20", "2030-31", "6,000", "regs 18 and 72"),
+    ("benefits.universal_credit_upper_capital", "2019-20", "2030-31", "16,000", "regs 18 and 72"),
+    ("benefits.universal_credit_capital_step", "2019-20", "2030-31", "250", "regs 18 and 72"),
+    ("benefits.universal_credit_monthly_income", "2019-20", "2030-31", "4.35", "regs 18 and 72"),
+    ("benefits.pension_credit_lower_capital", "2019-20", "2030-31", "10,000", "Credit Regulations 2002"),
+    ("benefits.pension_credit_capital_step", "2019-20", "2030-31", "500", "Credit Regulations 2002"),
+    ("benefits.pension_credit_weekly_income", "2019-20", "2030-31", "1", "Credit Regulations 2002"),
+    # LAC(DHSC)(2024)1
+    ("care.lower_capital", "2019-20", "2026-27", "14,250", "LAC(DHSC)(2024)1"),
+    ("care.lower_capital", "2027-28", "2030-31", "14,250", "carried forward from 2026-27"),
+    ("care.upper_capital", "2019-20", "2026-27", "23,250", "LAC(DHSC)(2024)1"),
+    ("care.upper_capital", "2027-28", "2030-31", "23,250", "carried forward from 2026-27"),
+    ("care.capital_step", "2019-20", "2026-27", "250", "LAC(DHSC)(2024)1"),
+    ("care.capital_step", "2027-28", "2030-31", "250", "carried forward from 2026-27"),
+    ("care.weekly_income", "2019-20", "2026-27", "1", "LAC(DHSC)(2024)1"),
+    ("care.weekly_income", "2027-28", "2030-31", "1", "carried forward from 2026-27"),
+    # PRA PS24/25: 85,000, and 120,000 for failures from 1 December 2025
+    ("deposit_protection.limit", "2019-20", "2025-26", "85,000", "PS24/25"),
+    ("deposit_protection.limit", "2026-27", "2030-31", "120,000", "PS24/25"),
+    ("deposit_protection.later_limit", "2025-26", "2025-26", "120,000", "PS24/25"),
 ]
 
 # Name, first and last tax year, percent, source as above.
@@ -141,6 +205,15 @@ RATES = [
     ("inheritance_tax.rate", "2019-20", "2030-31", "40", "Sch.1"),
     ("inheritance_tax.charity_rate", "2019-20", "2030-31", "36", "Sch.1A"),
     ("inheritance_tax.charity_least_share", "2019-20", "2030-31", "10", "Sch.1A"),
+    # Finance Act 2004 ss.208-213 and Sch.29 para 3A
+    ("pension.unauthorised_payment_charge", "2019-20", "2030-31", "40", "s.208"),
+    ("pension.unauthorised_payment_surcharge", "2019-20", "2030-31", "15", "ss.209-213"),
+    ("pension.unauthorised_payment_surcharge_share", "2019-20", "2030-31", "25", "ss.210-213"),
+    ("pension.recycling_increase_share", "2019-20", "2030-31", "30", "PTM133830"),
+    # Taxes Management Act 1970 s.59A, from memory; SI 2009/470
+    ("self_assessment.payments_on_account_share", "2019-20", "2030-31", "80", "s.59A"),
+    ("student_loan.rate", "2019-20", "2030-31", "9", "SI 2009/470"),
+    ("student_loan.postgraduate_rate", "2019-20", "2030-31", "6", "SI 2009/470"),
 ]
 
 # Name, first and last tax year, word, source as above.
@@ -425,7 +498,11 @@ def test_what_is_not_law_from_2027_28(year: TaxYear) -> None:
         "state_pension.new_full_weekly",
         "state_pension.basic_full_weekly",
     }
+    assumed |= {"care.lower_capital", "care.upper_capital", "care.capital_step", "care.weekly_income"}
+    assumed |= {"winter_fuel.payment", "winter_fuel.payment_from_higher_age"}
+    assumed |= {f"student_loan.{plan}_threshold" for plan in ("plan_1", "plan_4", "plan_5", "postgraduate")}
     announced = {"isa.subscription_limit", "isa.cash_limit_under_65"}
+    (announced if year.name <= "2029-30" else assumed).add("student_loan.plan_2_threshold")
     if year.name >= "2028-29":
         announced |= {"income_tax.savings_bands", "income_tax.property_bands"}
     found = {name: figure.status for name, figure in year.figures.items() if figure.status != "enacted"}
@@ -434,6 +511,38 @@ def test_what_is_not_law_from_2027_28(year: TaxYear) -> None:
         assert year.figures[name].source.startswith("carried forward from 2026-27")
         assert year.name in (year.figures[name].doubt or "")
         assert year.figures[name].value == YEARS[LAST_SET].figures[name].value
+
+
+# Name, first and last tax year, whole number, and the words by which the file must name the source.
+COUNTS = [
+    # SI 2006/567 reg.14ZB: 13 weeks
+    ("pension.notice_to_other_schemes_days", "2019-20", "2030-31", 91, "reg.14ZB"),
+    # HMRC's PTM133830: the tax year of the lump sum, two before and two after
+    ("pension.recycling_window_years", "2019-20", "2030-31", 2, "PTM133830"),
+    # SI 2009/1171 reg.11A
+    ("pension.small_pots_from_personal_schemes", "2019-20", "2030-31", 3, "SI 2009/1171"),
+    # From memory
+    ("pension.guidance_age", "2019-20", "2030-31", 50, "COBS 19.7"),
+    # ITEPA 2003 ss.637H-637M; before 6 April 2024 from memory
+    ("pension.beneficiaries_taxed_from_age", "2019-20", "2023-24", 75, "Part 9"),
+    ("pension.beneficiaries_taxed_from_age", "2024-25", "2030-31", 75, "ss.637H-637M"),
+    ("pension.beneficiaries_window_years", "2019-20", "2023-24", 2, "Part 9"),
+    ("pension.beneficiaries_window_years", "2024-25", "2030-31", 2, "ss.637H-637M"),
+    # SI 2025/969
+    ("winter_fuel.higher_age", "2025-26", "2030-31", 80, "SI 2025/969"),
+]
+
+
+@pytest.mark.parametrize(("name", "first", "last", "number", "source"), COUNTS)
+def test_count(name: str, first: str, last: str, number: int, source: str) -> None:
+    for year in years(first, last):
+        assert year.count(name) == number
+        assert source in year.figures[name].source
+
+
+def test_the_day_on_which_more_of_a_deposit_is_protected() -> None:
+    """PRA PS24/25: for failures from 1 December 2025."""
+    assert YEARS["2025-26"].day("deposit_protection.changes_on") == date(2025, 12, 1)
 
 
 # Figures whose source was not read itself, or whose use rests on memory, and the years for which that is so.
@@ -465,6 +574,27 @@ DOUBTFUL = {
     "inheritance_tax.charity_rate": " ".join(YEARS),
     "inheritance_tax.charity_least_share": " ".join(YEARS),
     "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),
+    "pension.recycling_lump_sum_limit": " ".join(YEARS),
+    "pension.recycling_window_years": " ".join(YEARS),
+    "pension.safeguarded_benefits_advice_threshold": " ".join(YEARS),
+    "pension.guidance_age": " ".join(YEARS),
+    "pension.beneficiaries_taxed_from_age": "2019-20 2020-21 2021-22 2022-23 2023-24",
+    "pension.beneficiaries_window_years": "2019-20 2020-21 2021-22 2022-23 2023-24",
+    "self_assessment.payments_on_account_limit": " ".join(YEARS),
+    "self_assessment.payments_on_account_share": " ".join(YEARS),
+    "winter_fuel.income_limit": "2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
+    "winter_fuel.payment": "2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
+    "winter_fuel.payment_from_higher_age": "2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
+    "childcare.income_limit": " ".join(YEARS),
+    "student_loan.plan_1_threshold": " ".join(YEARS),
+    "student_loan.plan_2_threshold": " ".join(YEARS),
+    "student_loan.plan_4_threshold": " ".join(name for name in YEARS if name >= "2021-22"),
+    "student_loan.plan_5_threshold": "2026-27 2027-28 2028-29 2029-30 2030-31",
+    "student_loan.postgraduate_threshold": " ".join(YEARS),
+    "care.lower_capital": " ".join(name for name in YEARS if name != "2024-25"),
+    "care.upper_capital": " ".join(name for name in YEARS if name != "2024-25"),
+    "care.capital_step": " ".join(name for name in YEARS if name != "2024-25"),
+    "care.weekly_income": " ".join(name for name in YEARS if name != "2024-25"),
     "state_pension.new_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
     "state_pension.basic_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
 }
@@ -487,13 +617,15 @@ def test_doubts_are_sentences(year: TaxYear) -> None:
 
 @pytest.mark.parametrize("name", KEYS)
 def test_every_figure_is_checked_here(name: str) -> None:
-    checked = {row[0] for table in (MONEY, RATES, WORDS, UK_RATES) for row in table}
-    elsewhere = {"income_tax.bands_scotland", "payroll.flat_rate_codes", "pension.minimum_pension_age"}
+    checked = {row[0] for table in (MONEY, RATES, WORDS, UK_RATES, COUNTS) for row in table}
+    elsewhere = {"income_tax.bands_scotland", "payroll.flat_rate_codes", "pension.minimum_pension_age"} | {
+        "deposit_protection.changes_on"
+    }
     assert name in checked | elsewhere
     if name in checked:
         covered = {
             year.name
-            for table in (MONEY, RATES, WORDS, UK_RATES)
+            for table in (MONEY, RATES, WORDS, UK_RATES, COUNTS)
             for row in table
             if row[0] == name
             for year in years(row[1], row[2])

@@ -1,0 +1,163 @@
+"""Whether the pension may be touched yet, and what it costs where it may not (Finance Act 2004 ss.164-165, 208-213, 279)."""
+
+from __future__ import annotations
+
+from service.law.lump_sums import WHOLE
+from service.law.pension_age import access_age, age_on, birthday
+from service.law.rounding import down_to_the_penny
+from service.planning.faults import pounds
+from service.planning.warnings.catalogue import per_cent, warn
+from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
+from service.planning.warnings.warning import Found
+
+
+def _least(year: YearFacts, taken: Taken) -> int:
+    return taken.before.minimum_pension_age or year.rules.minimum_pension_age
+
+
+def _too_young(year: YearFacts, taken: Taken) -> bool:
+    """Whether the minimum age is not reached on the day or, where that is not given, in the whole tax year."""
+    return age_on(year.person.born, taken.day or year.figures.end) < _least(year, taken)
+
+
+def below_minimum_pension_age(year: YearFacts, taken: Taken) -> Found:
+    """Money taken before the minimum pension age."""
+    if not _too_young(year, taken):
+        return
+    rules = year.rules
+    age, reached = access_age(
+        year.person.born, rules.minimum_pension_age, rules.next_minimum_pension_age, taken.before.minimum_pension_age
+    )
+    yield warn(
+        "below_minimum_pension_age",
+        f"{year.person.who} may take benefits from age {age}, which is reached on {reached.isoformat()}; only ill-health or "
+        "a protected pension age allows it earlier. Do not take this before checking with the scheme.",
+        taken.path,
+        figures=year.figures,
+        counts={"minimum_pension_age": age},
+    )
+
+
+def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken) -> Found:
+    """The minimum age is reached within the tax year, and no day is given."""
+    least, born = _least(year, taken), year.person.born
+    if taken.day is not None or _too_young(year, taken) or age_on(born, year.figures.start) >= least:
+        return
+    yield warn(
+        "minimum_pension_age_depends_on_the_day",
+        f"Benefits may be taken from age {least}, which is reached on {birthday(born, least).isoformat()}, in this tax year. "
+        "Take the money on or after that day.",
+        taken.path,
+        figures=year.figures,
+        counts={"minimum_pension_age": least},
+    )
+
+
+def unauthorised_payment_charges(year: YearFacts, taken: Taken) -> Found:
+    """What the tax charges on money taken too early come to."""
+    if not _too_young(year, taken) or taken.gross == 0:
+        return
+    figures = year.figures
+    charge, surcharge = (
+        figures.rate("pension.unauthorised_payment_charge"),
+        figures.rate("pension.unauthorised_payment_surcharge"),
+    )
+    share = figures.rate("pension.unauthorised_payment_surcharge_share")
+    held = taken.before.uncrystallised + taken.before.drawdown
+    surcharged = taken.gross * WHOLE >= held * share
+    rate = charge + surcharge if surcharged else charge
+    cost = down_to_the_penny(taken.gross * rate)
+    because = (
+        f"{per_cent(charge)}, and {per_cent(surcharge)} more because it is at least {per_cent(share)} of the fund"
+        if surcharged
+        else per_cent(charge)
+    )
+    yield warn(
+        "unauthorised_payment_charges",
+        f"Paid before the minimum age, {pounds(taken.gross)} is an unauthorised payment: the charges on the member are "
+        f"{because}, {pounds(cost)} in all; the scheme is charged as well. Wait until the age is reached.",
+        taken.path,
+        figures=figures,
+        rests_on=(
+            "pension.unauthorised_payment_charge",
+            "pension.unauthorised_payment_surcharge",
+            "pension.unauthorised_payment_surcharge_share",
+        ),
+        money={"unauthorised_payment": taken.gross, "charges": cost},
+        cost=cost,
+    )
+
+
+_ILL_HEALTH = {
+    None: "Whether ill-health has ended work for good, or leaves less than a year to live, was not given and decides: "
+    "either may allow benefits before the minimum age. Ask the person, and the scheme for its medical evidence.",
+    "unable_to_work": "Someone whom ill-health stops from carrying on their work may take benefits before the minimum age, "
+    "once the scheme has medical evidence and work has stopped. Ask the scheme for its ill-health route.",
+    "life_expectancy_under_a_year": "Someone with less than a year to live may take a serious ill-health lump sum from "
+    "uncrystallised funds at any age: tax free before 75 within the lump sum and death benefit allowance. Ask the scheme "
+    "what medical evidence it needs.",
+}
+
+
+def ill_health_route(year: YearFacts, taken: Taken) -> Found:
+    """Too young, but ill-health may open the way."""
+    facts = year.person.facts
+    if facts is None or facts.ill_health == "none" or not _too_young(year, taken):
+        return
+    yield warn(
+        "ill_health_route", _ILL_HEALTH[facts.ill_health], (*year.person.path, "ill_health"), figures=year.figures
+    )
+
+
+def access_closes_again(year: YearFacts, taken: Taken) -> Found:
+    """Old enough now, but not yet on the day the minimum age rises."""
+    change = year.rules.next_minimum_pension_age
+    if change is None or taken.before.minimum_pension_age is not None or _too_young(year, taken):
+        return
+    day, age = change
+    reopens = birthday(year.person.born, age)
+    if reopens <= day or taken.after.uncrystallised == 0:
+        return
+    yield warn(
+        "access_closes_again",
+        f"From {day.isoformat()} the minimum age is {age}, which {year.person.whose} reaches on {reopens.isoformat()}: "
+        f"between these days the {pounds(taken.after.uncrystallised)} still uncrystallised cannot be started on. Check with "
+        "the scheme whether a protected pension age is held.",
+        (*year.person.path, "date_of_birth"),
+        figures=year.figures,
+        money={"uncrystallised_left": taken.after.uncrystallised},
+        counts={"minimum_pension_age": age},
+    )
+
+
+def minimum_pension_age_not_reached(case: PersonCase) -> Found:
+    """In a plan: a pension that cannot be drawn yet, or for a while."""
+    person = case.person
+    barred = [
+        year
+        for year in case.years
+        if not year.taken and age_on(person.born, year.last_day) < (year.before.minimum_pension_age or _normal(year))
+    ]
+    first = case.years[0]
+    if not barred or person.facts is not None or first.held_before == 0:
+        return
+    last = barred[-1]
+    age, day = access_age(
+        person.born,
+        last.rules.minimum_pension_age,
+        last.rules.next_minimum_pension_age,
+        last.before.minimum_pension_age,
+    )
+    until = f"in {barred[0].name}" if len(barred) == 1 else f"from {barred[0].name} to {last.name}"
+    yield warn(
+        "minimum_pension_age_not_reached",
+        f"{person.who} may take benefits from age {age}, which is reached on {day.isoformat()}, so nothing is drawn "
+        f"{until}. Ill-health or a protected pension age may allow it earlier: check with the scheme.",
+        (*person.path, "date_of_birth"),
+        figures=last.figures,
+        counts={"minimum_pension_age": age},
+    )
+
+
+def _normal(year: YearFacts) -> int:
+    return year.rules.minimum_pension_age

@@ -1,0 +1,303 @@
+"""Benefits, support and care that depend on income or capital, before and after the withdrawals."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from service.law.pension_age import age_on
+from service.planning.faults import pounds
+from service.planning.warnings.catalogue import warn
+from service.planning.warnings.circumstances import Benefits, Circumstances, PersonCase, YearFacts
+from service.planning.warnings.warning import Found
+
+_MONTHS, _WEEKS = 12, 52
+
+
+class Capital(NamedTuple):
+    """A household's cash and ISAs before the withdrawals, and with what they leave after tax; pence."""
+
+    year: YearFacts
+    before: int
+    after: int
+
+
+def _capital(case: Circumstances) -> Capital:
+    held = sum(
+        one.person.facts.cash + one.person.facts.isas.value for one in case.people if one.person.facts is not None
+    )
+    drawn = sum(
+        year.gross - max(0, year.with_it.total - year.without.total)
+        for one in case.people
+        for year in one.years
+        if year.gross
+    )
+    year = max((one.years[-1] for one in case.people), key=lambda found: found.name)
+    return Capital(year, held, held + drawn)
+
+
+def _received(case: Circumstances) -> Benefits | None:
+    """What anybody in the household receives; None where it was given of nobody."""
+    given = [
+        one.person.facts.benefits
+        for one in case.people
+        if one.person.facts is not None and one.person.facts.benefits is not None
+    ]
+    if not given:
+        return None
+    return Benefits(*(any(getattr(one, name) for one in given) for name in Benefits.__slots__))
+
+
+def _where(case: Circumstances) -> tuple[str | int, ...]:
+    """The first person of whom benefits were given."""
+    given = (
+        one.person for one in case.people if one.person.facts is not None and one.person.facts.benefits is not None
+    )
+    return (*next(given).path, "benefits")
+
+
+def _steps(capital: int, lower: int, step: int) -> int:
+    """Steps, or parts of one, above the lower limit."""
+    return -(-max(0, capital - lower) // step)
+
+
+def universal_credit(case: Circumstances) -> Found:
+    """Capital above the lower limit reduces Universal Credit, above the upper it ends."""
+    received = _received(case)
+    if received is None or not received.universal_credit:
+        return
+    capital = _capital(case)
+    figures = capital.year.figures
+    lower, upper = (figures.money(f"benefits.universal_credit_{which}_capital") for which in ("lower", "upper"))
+    rests_on = ("benefits.universal_credit_lower_capital", "benefits.universal_credit_upper_capital")
+    if capital.after > upper >= capital.before:
+        yield warn(
+            "universal_credit_ends",
+            f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(upper)}: Universal Credit "
+            "ends. Money in an ISA counts as well. Ask a benefits adviser before taking it.",
+            _where(case),
+            figures=figures,
+            rests_on=rests_on,
+            money={"capital_before": capital.before, "capital_after": capital.after},
+        )
+        return
+    step = figures.money("benefits.universal_credit_capital_step")
+    more = _steps(min(capital.after, upper), lower, step) - _steps(capital.before, lower, step)
+    if more <= 0 or capital.before > upper:
+        return
+    monthly = more * figures.money("benefits.universal_credit_monthly_income")
+    yield warn(
+        "universal_credit_reduced",
+        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Universal Credit falls by "
+        f"{pounds(monthly)} a month, or more where the money counts as income. Ask a benefits adviser before taking it.",
+        _where(case),
+        figures=figures,
+        rests_on=rests_on,
+        money={"capital_before": capital.before, "capital_after": capital.after, "less_a_month": monthly},
+        cost=monthly * _MONTHS,
+    )
+
+
+def pension_credit_reduced(case: Circumstances) -> Found:
+    """Capital above the lower limit reduces Pension Credit; there is no upper limit."""
+    received = _received(case)
+    if received is None or not received.pension_credit:
+        return
+    capital = _capital(case)
+    figures = capital.year.figures
+    lower, step = (
+        figures.money("benefits.pension_credit_lower_capital"),
+        figures.money("benefits.pension_credit_capital_step"),
+    )
+    more = _steps(capital.after, lower, step) - _steps(capital.before, lower, step)
+    if more <= 0:
+        return
+    weekly = more * figures.money("benefits.pension_credit_weekly_income")
+    yield warn(
+        "pension_credit_reduced",
+        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Pension Credit falls by "
+        f"{pounds(weekly)} a week. Ask a benefits adviser before taking it.",
+        _where(case),
+        figures=figures,
+        rests_on=("benefits.pension_credit_lower_capital",),
+        money={"capital_before": capital.before, "capital_after": capital.after, "less_a_week": weekly},
+        cost=weekly * _WEEKS,
+    )
+
+
+def notional_income(case: PersonCase) -> Found:
+    """From pension credit age on, a pot left alone counts as if it paid an income."""
+    facts = case.person.facts
+    if facts is None or facts.benefits is None or not case.years[-1].held_after:
+        return
+    received = facts.benefits
+    if not (received.universal_credit or received.pension_credit or received.housing_benefit):
+        return
+    year = case.years[-1]
+    if not _reached_state_pension_age(case, year):
+        return
+    yield warn(
+        "notional_income",
+        f"{case.person.who} has reached pension credit age: the {pounds(year.held_after)} left in the pension counts as "
+        "if it paid an income, about what an annuity would, whether it is drawn or not. Check what the benefit office assumes.",
+        (*case.person.path, "benefits"),
+        figures=year.figures,
+        money={"pension_left": year.held_after},
+    )
+
+
+def _reached_state_pension_age(case: PersonCase, year: YearFacts) -> bool:
+    """By the end of the tax year; those without a day in the table reached it before 6 April 2019."""
+    if not case.person.has_state_pension_age:
+        return False
+    return case.person.state_pension_from is None or case.person.state_pension_from <= year.last_day
+
+
+def deprivation_of_capital(case: PersonCase) -> Found:
+    """Money given away or spent to have more benefit counts as still held."""
+    facts = case.person.facts
+    if facts is None or facts.benefits is None or not facts.benefits.depends_on_capital or facts.gifts_planned == 0:
+        return
+    year = next((year for year in case.years if year.gross), None)
+    if year is None:
+        return
+    given = facts.gifts_planned
+    detail = (
+        "Whether any of the withdrawals is to be given away was not given and decides: what is given away or spent to have "
+        "more benefit counts as still held. Ask, and keep a record of the reasons."
+        if given is None
+        else f"{pounds(given)} is to be given away: if a reason is to have more benefit or help with care, it counts as "
+        "still held. Keep a record of the reasons."
+    )
+    yield warn(
+        "deprivation_of_capital",
+        detail,
+        (*case.person.path, "gifts_planned"),
+        figures=year.figures,
+        money={} if given is None else {"gifts": given},
+    )
+
+
+def winter_fuel_payment_repaid(year: YearFacts) -> Found:
+    """Income over the limit takes the winter fuel payment back."""
+    facts = year.person.facts
+    if not year.taxable or not year.figures.has("winter_fuel.income_limit") or not year.person.has_state_pension_age:
+        return
+    if facts is not None and facts.benefits is not None and facts.benefits.spares_winter_fuel:
+        return
+    limit = year.figures.money("winter_fuel.income_limit")
+    income = year.taxpayer.income + year.taxable
+    if not year.taxpayer.income <= limit < income:
+        return
+    if year.person.state_pension_from is not None and year.person.state_pension_from > year.figures.end:
+        return
+    older = age_on(year.person.born, year.figures.end) >= year.figures.count("winter_fuel.higher_age")
+    name = "winter_fuel.payment_from_higher_age" if older else "winter_fuel.payment"
+    amount = year.figures.money(name)
+    yield warn(
+        "winter_fuel_payment_repaid",
+        f"In {year.name} the withdrawals take the income of {year.person.whose} from {pounds(year.taxpayer.income)} to "
+        f"{pounds(income)}, over {pounds(limit)}: a winter fuel payment of {pounds(amount)} is repaid through the tax, "
+        "all of it. Tax-free cash and ISAs do not count; a smaller withdrawal may keep it.",
+        year.path,
+        figures=year.figures,
+        rests_on=("winter_fuel.income_limit", name),
+        money={"income_before": year.taxpayer.income, "income_after": income},
+        cost=amount,
+    )
+
+
+def council_tax_support(case: PersonCase) -> Found:
+    """Council tax support looks at income and capital, by local rules."""
+    facts = case.person.facts
+    year = next((year for year in case.years if year.gross), None)
+    if facts is None or facts.benefits is None or not facts.benefits.council_tax_support or year is None:
+        return
+    yield warn(
+        "council_tax_support_may_fall",
+        "Council tax support depends on income and capital, by rules of each council below pension age: the "
+        f"{pounds(year.gross)} drawn in {year.name} may lower or end it. Ask the council.",
+        (*case.person.path, "benefits"),
+        figures=year.figures,
+        money={"withdrawn": year.gross},
+    )
+
+
+def care_means_test(case: Circumstances) -> Found:
+    """Cash and ISAs count in full for help with care; a pension is usually looked at as income."""
+    for one in case.people:
+        facts = one.person.facts
+        if facts is None or facts.benefits is None or not facts.benefits.care_support:
+            continue
+        drawn = sum(year.gross - max(0, year.with_it.total - year.without.total) for year in one.years if year.gross)
+        before = facts.cash + facts.isas.value
+        after, year = before + drawn, one.years[-1]
+        figures, path = year.figures, (*one.person.path, "benefits")
+        if not drawn:
+            continue
+        money = {"capital_before": before, "capital_after": after}
+        if one.person.nation != "england":
+            yield warn(
+                "care_limits_of_the_nation_not_held",
+                f"The withdrawals raise the cash and ISAs of {one.person.whose} from {pounds(before)} to "
+                f"{pounds(after)}. Help with care looks at them, by limits of each nation that are held here for England "
+                "only. Ask the council.",
+                path,
+                figures=figures,
+                money=money,
+            )
+            continue
+        lower, upper = figures.money("care.lower_capital"), figures.money("care.upper_capital")
+        step = figures.money("care.capital_step")
+        if after > upper >= before:
+            yield warn(
+                "care_support_ends",
+                f"With the withdrawals the cash and ISAs of {one.person.whose} come to {pounds(after)}, over "
+                f"{pounds(upper)}: the council no longer helps with the cost of care until they have fallen. Ask the "
+                "council before taking it.",
+                path,
+                figures=figures,
+                rests_on=("care.upper_capital",),
+                money=money,
+            )
+            continue
+        more = _steps(min(after, upper), lower, step) - _steps(before, lower, step)
+        if more > 0 and before <= upper:
+            weekly = more * figures.money("care.weekly_income")
+            yield warn(
+                "care_contribution_rises",
+                f"With the withdrawals the cash and ISAs of {one.person.whose} come to {pounds(after)}, over "
+                f"{pounds(lower)}: the contribution to care rises by {pounds(weekly)} a week. Ask the council before "
+                "taking it.",
+                path,
+                figures=figures,
+                rests_on=("care.lower_capital",),
+                money={**money, "more_a_week": weekly},
+                cost=weekly * _WEEKS,
+            )
+
+
+def benefits_not_given(case: Circumstances) -> Found:
+    """Income and capital are so low that benefits may be in payment, and which was not given."""
+    first = case.people[0]
+    if first.person.facts is None or _received(case) is not None:
+        return
+    year = next((year for one in case.people for year in one.years if year.gross), None)
+    if year is None:
+        return
+    figures = year.figures
+    income = sum(found.taxpayer.income for one in case.people for found in one.years if found.name == year.name)
+    allowance = figures.money("income_tax.personal_allowance")
+    capital = _capital(case)
+    limit = figures.money("benefits.universal_credit_upper_capital")
+    if income >= allowance * len(case.people) or capital.before > limit:
+        return
+    yield warn(
+        "benefits_not_given",
+        f"Other income in {year.name} is {pounds(income)}, less than the personal allowances, and cash and ISAs are "
+        f"{pounds(capital.before)}, not over {pounds(limit)}: benefits, council tax support or help with care may be in "
+        "payment. Which are was not given and decides what the withdrawals cost. Ask.",
+        (*first.person.path, "benefits"),
+        figures=figures,
+        rests_on=("benefits.universal_credit_upper_capital",),
+        money={"other_income": income, "capital": capital.before},
+    )

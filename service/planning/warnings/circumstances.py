@@ -1,0 +1,310 @@
+"""What is known of the people a warning may concern: plain facts, per person and tax year.
+
+Money is pence, gross, unless said otherwise; shares and rates are basis points. A fact that was not given is None and is
+never guessed: a rule that would need it either says which fact decides, or stays silent because it cannot matter. What a
+quote or a plan never asks for is in ``Facts``, which those leave out as a whole.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+from service.figures.loader import TaxYear
+from service.law.income_tax import Liability, Taxpayer, YearOf, liability, year_of
+from service.law.lump_sums import Allowances, Pension
+from service.law.pension_age import age_on
+from service.law.rulebook import YearRules
+from service.planning.warnings.warning import Path
+from service.planning.withdrawal import PayrollOutcome
+
+
+@dataclass(frozen=True, slots=True)
+class Contribution:
+    """A pension contribution, made or planned. ``payer`` is "self", "employer" or "third_party"; ``saving`` is
+    "money_purchase" or "defined_benefit" (then the pension input amount)."""
+
+    amount: int
+    day: date
+    payer: str = "self"
+    saving: str = "money_purchase"
+
+
+@dataclass(frozen=True, slots=True)
+class Subscription:
+    """A planned ISA subscription."""
+
+    amount: int
+    day: date
+    cash_isa: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Isas:
+    """A person's ISAs: ``withdrawn_this_year`` was taken out in the tax year of the request's date."""
+
+    value: int = 0
+    subscribed_this_year: int = 0
+    withdrawn_this_year: int = 0
+    flexible: bool | None = None
+    subscriptions: tuple[Subscription, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Features:
+    """What a pension scheme gives that a withdrawal may cost. ``small_pots_taken`` counts those from personal schemes."""
+
+    safeguarded_benefits: int | None = None
+    guaranteed_annuity_rate: bool | None = None
+    protected_tax_free_share: int | None = None
+    exit_charge: int | None = None
+    employer_contributions: int | None = None
+    scheme: str | None = None
+    small_pots_taken: int | None = None
+    transfer: str | None = None
+    nomination: str | None = None
+    nomination_reviewed_on: date | None = None
+
+    @property
+    def nothing_known(self) -> bool:
+        """Whether nothing was said of what could be lost."""
+        return (
+            self.safeguarded_benefits is None
+            and self.guaranteed_annuity_rate is None
+            and self.protected_tax_free_share is None
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Benefits:
+    """The benefits and support a person receives; all are known once any is asked about."""
+
+    universal_credit: bool = False
+    pension_credit: bool = False
+    housing_benefit: bool = False
+    council_tax_support: bool = False
+    care_support: bool = False
+
+    @property
+    def depends_on_capital(self) -> bool:
+        """Whether any of them looks at what the person owns."""
+        return (
+            self.universal_credit
+            or self.pension_credit
+            or self.housing_benefit
+            or self.council_tax_support
+            or self.care_support
+        )
+
+    @property
+    def spares_winter_fuel(self) -> bool:
+        """Whether the winter fuel payment is kept whatever the income (ITEPA 2003 s.681I)."""
+        return self.universal_credit or self.pension_credit
+
+
+@dataclass(frozen=True, slots=True)
+class Inherited:
+    """A pension inherited from somebody: when its scheme knew of the death, and whether they died before 75."""
+
+    scheme_knew_on: date
+    died_before_75: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What only POST /v1/warnings asks of a person."""
+
+    features: Features = Features()
+    isas: Isas = Isas()
+    cash: int = 0
+    deposit_firms: int | None = None
+    contributions: tuple[Contribution, ...] | None = None
+    usual_contributions: int | None = None
+    increase_planned: bool | None = None
+    lump_sums_in_last_12_months: int = 0
+    carry_forward: int | None = None
+    saves_in_other_schemes: bool | None = None
+    tax_free_received_before_april_2024: int | None = None
+    benefits: Benefits | None = None
+    gifts_planned: int | None = None
+    student_loans: tuple[str, ...] | None = None
+    children: int | None = None
+    child_benefit_given: bool = False
+    tax_free_childcare: int | None = None
+    self_assessment: bool | None = None
+    ill_health: str | None = None
+    uk_resident: bool | None = None
+    crown_employee_abroad: bool | None = None
+    inherited: Inherited | None = None
+    guidance_taken: bool | None = None
+    regulated_adviser: bool | None = None
+    unexpected_contact: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PersonFacts:
+    """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request."""
+
+    who: str
+    path: Path
+    pension_path: Path
+    born: date
+    nation: str
+    marriage_allowance: str = "none"
+    income_kinds: frozenset[str] = frozenset()
+    state_pension_from: date | None = None
+    has_state_pension_age: bool = False
+    facts: Facts | None = None
+
+    @property
+    def whose(self) -> str:
+        """The person inside a sentence, after "of"."""
+        return self.who.lower()
+
+    @property
+    def works(self) -> bool:
+        """Whether there is any income from work."""
+        return bool(self.income_kinds & {"employment", "self_employment"})
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of
+    this method. ``left_before`` is what the allowances left. ``triggers``: the first flexible access."""
+
+    method: str
+    day: date | None
+    asked: int
+    permitted: int
+    gross: int
+    tax_free: int
+    taxable: int
+    path: Path
+    before: Pension
+    after: Pension
+    left_before: Allowances
+    left_after: Allowances
+    from_uncrystallised: int = 0
+    over_lifetime_allowance: int = 0
+    charge: int = 0
+    triggers: bool = False
+    payroll: PayrollOutcome | None = None
+    payroll_path: Path = ()
+
+
+@dataclass(frozen=True, slots=True)
+class YearFacts:
+    """A person in one tax year: the tax with all that is withdrawn in it, and the pension before and after.
+
+    ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
+    only. ``held_before`` is what the pension holds before the year's withdrawals, growth included.
+    """
+
+    person: PersonFacts
+    rules: YearRules
+    path: Path
+    taxpayer: Taxpayer
+    with_it: Liability
+    gross: int
+    tax_free: int
+    taxable: int
+    before: Pension
+    after: Pension
+    left_before: Allowances
+    left_after: Allowances
+    held_before: int
+    last_day: date
+    state_pension: int = 0
+    earned: int = 0
+    lump_sums_wanted: bool = True
+    taken: tuple[Taken, ...] = ()
+    known_without: Liability | None = None
+    cash_isa_limit: int | None = None
+
+    @property
+    def figures(self) -> TaxYear:
+        """The tax year's figures."""
+        return self.rules.figures
+
+    @property
+    def name(self) -> str:
+        """The tax year, such as "2026-27"."""
+        return self.rules.figures.name
+
+    @property
+    def held_after(self) -> int:
+        """What the pension holds at the end."""
+        return self.after.uncrystallised + self.after.drawdown
+
+    @property
+    def year(self) -> YearOf:
+        """The year as the income tax rules see it."""
+        return year_of(self.taxpayer, self.rules.income_tax[self.person.nation])
+
+    @property
+    def without(self) -> Liability:
+        """The tax without any withdrawal of this year."""
+        return self.known_without if self.known_without is not None else liability(self.year)
+
+    @property
+    def triggered(self) -> bool:
+        """Whether income is first taken flexibly in this year."""
+        return self.after.flexibly_accessed and not self.before.flexibly_accessed
+
+    @property
+    def triggered_on(self) -> date | None:
+        """The day of it, where it is known."""
+        return next((taken.day for taken in self.taken if taken.triggers), None)
+
+    @property
+    def age(self) -> int:
+        """The person's age on the last day."""
+        return age_on(self.person.born, self.last_day)
+
+
+@dataclass(frozen=True, slots=True)
+class PersonCase:
+    """A person with the tax years that matter, in order."""
+
+    person: PersonFacts
+    years: tuple[YearFacts, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Estate:
+    """What would be left at death, the pensions apart."""
+
+    value: int
+    home_to_descendants: bool | None = None
+    bands_of_late_spouse: bool | None = None
+    all_to_spouse: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """A household in one tax year of a plan. ``beyond_the_band`` is what spending draws beyond the band aimed at, and
+    ``beyond_tax`` the tax of that; ``waits`` is the cash for which there is no room in ISAs."""
+
+    rules: YearRules
+    spending: int = 0
+    beyond_the_band: int = 0
+    beyond_tax: int = 0
+    fill: str = ""
+    waits: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """Everything that is known. ``year_path`` points to what says the tax years; ``pensions_in_estate_from`` is the day
+    from which unused pensions count in the estate; ``isa_limits`` are the limits by the first day of their tax years.
+    ``today`` is None where the request has no such day."""
+
+    people: tuple[PersonCase, ...]
+    year_path: Path
+    today: date | None = None
+    estate: Estate | None = None
+    estate_asked: bool = False
+    pensions_in_estate_from: date | None = None
+    together: tuple[Together, ...] = ()
+    isa_limits: Mapping[date, int] = field(default_factory=dict)

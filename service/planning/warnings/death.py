@@ -1,0 +1,329 @@
+"""What is left at death: whether the pension counts in the estate, and who pays income tax on it.
+
+Inheritance Tax Act 1984 ss.8A-8M, 18 and 150A; Finance Act 2026 ss.66-72; ITEPA 2003 ss.637H-637M. Only thresholds and
+simple sums: the bands of one estate against its value, everything else about the tax left out.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from service.law.pension_age import birthday
+from service.law.rounding import down_to_the_penny
+from service.planning.faults import pounds
+from service.planning.warnings.catalogue import per_cent, warn
+from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
+from service.planning.warnings.warning import Found
+
+_NRB, _RNRB, _TAPER, _RATE = (
+    "inheritance_tax.nil_rate_band",
+    "inheritance_tax.residence_nil_rate_band",
+    "inheritance_tax.residence_taper_threshold",
+    "inheritance_tax.rate",
+)
+
+
+class Sums(NamedTuple):
+    """An estate after the last withdrawals; pence. ``least_bands`` and ``most_bands`` differ where facts are missing."""
+
+    year: YearFacts
+    outside: int
+    drawn: int
+    pensions: int
+    pensions_count: bool
+    least_bands: int
+    most_bands: int
+
+    @property
+    def total(self) -> int:
+        """All that counts."""
+        return self.outside + self.drawn + (self.pensions if self.pensions_count else 0)
+
+
+def _sums(case: Circumstances, estate: Estate) -> Sums:
+    year = max((one.years[-1] for one in case.people), key=lambda found: found.name)
+    drawn = sum(
+        found.gross - max(0, found.with_it.total - found.without.total)
+        for one in case.people
+        for found in one.years
+        if found.gross
+    )
+    pensions = sum(one.years[-1].held_after for one in case.people)
+    count = year.figures.text("inheritance_tax.unused_pensions_in_estate") == "yes"
+    total = estate.value + drawn + (pensions if count else 0)
+    least = _bands(year, total, residence=bool(estate.home_to_descendants), double=bool(estate.bands_of_late_spouse))
+    most = _bands(
+        year,
+        total,
+        residence=estate.home_to_descendants is not False,
+        double=estate.bands_of_late_spouse is not False,
+    )
+    return Sums(year, estate.value, drawn, pensions, count, least, most)
+
+
+def _bands(year: YearFacts, total: int, *, residence: bool, double: bool) -> int:
+    times = 2 if double else 1
+    residence_band = year.figures.money(_RNRB) * times if residence else 0
+    return year.figures.money(_NRB) * times + residence_band - min(residence_band, _taper(year, total))
+
+
+def _taper(year: YearFacts, total: int) -> int:
+    """What the taper takes from the residence band: a pound for every two over the threshold (s.8D(5)); pence."""
+    return max(0, total - year.figures.money(_TAPER)) // 2
+
+
+def _tax_on(part: int, year: YearFacts) -> int:
+    return down_to_the_penny(part * year.figures.rate(_RATE))
+
+
+def estate_tax(case: Circumstances) -> Found:
+    """What the withdrawals, and the pension that is left, add to inheritance tax."""
+    estate = case.estate
+    if estate is None:
+        return
+    sums = _sums(case, estate)
+    year, over = sums.year, sums.total - sums.most_bands
+    missing = [
+        name
+        for name, fact in (
+            ("home_to_descendants", estate.home_to_descendants),
+            ("bands_of_late_spouse", estate.bands_of_late_spouse),
+        )
+        if fact is None
+    ]
+    if estate.all_to_spouse:
+        if sums.total > sums.least_bands:
+            yield warn(
+                "spouse_exemption_postpones",
+                f"All goes to the spouse and is exempt, but the {pounds(sums.total)} left in {year.name} is more than "
+                f"the bands of {pounds(sums.least_bands)} and is taxed when the spouse dies, unless spent or given away. "
+                "Plan for both deaths.",
+                ("estate", "all_to_spouse"),
+                figures=year.figures,
+                rests_on=(_NRB,),
+                money={"estate_and_pensions": sums.total, "bands": sums.least_bands},
+            )
+        return
+    if over <= 0 < sums.total - sums.least_bands and missing:
+        yield warn(
+            "estate_facts_decide",
+            f"What is left in {year.name}, {pounds(sums.total)}, is more than {pounds(sums.least_bands)} and less than "
+            f"{pounds(sums.most_bands)}: {' and '.join(name.replace('_', ' ') for name in missing)} decide whether there is "
+            "inheritance tax, and were not given. Ask.",
+            ("estate", missing[0]),
+            figures=year.figures,
+            rests_on=(_NRB, _RNRB),
+            money={"estate_and_pensions": sums.total, "least_bands": sums.least_bands, "most_bands": sums.most_bands},
+        )
+    if over <= 0:
+        return
+    if estate.all_to_spouse is None:
+        yield warn(
+            "spouse_exemption_not_given",
+            f"The {pounds(sums.total)} left in {year.name} is more than the bands of {pounds(sums.most_bands)}. Whether "
+            "it goes to a spouse or civil partner, and is exempt, was not given and decides. Ask who inherits.",
+            ("estate", "all_to_spouse"),
+            figures=year.figures,
+            money={"estate_and_pensions": sums.total, "bands": sums.most_bands},
+        )
+    if sums.pensions_count and sums.pensions:
+        cost = _tax_on(min(over, sums.pensions), year)
+        yield warn(
+            "pension_counts_in_the_estate",
+            f"In {year.name} unused pensions count in the estate: with {pounds(sums.pensions)} of them it is "
+            f"{pounds(sums.total)}, {pounds(over)} over the bands of {pounds(sums.most_bands)}, which costs "
+            f"{pounds(cost)} at {per_cent(year.figures.rate(_RATE))}. Check which money is best spent first.",
+            ("estate",),
+            figures=year.figures,
+            rests_on=(_RATE, "inheritance_tax.unused_pensions_in_estate"),
+            money={
+                "pensions": sums.pensions,
+                "estate_and_pensions": sums.total,
+                "over_the_bands": over,
+                "bands": sums.most_bands,
+                "extra_tax": cost,
+            },
+            cost=cost,
+        )
+    elif sums.drawn:
+        cost = _tax_on(min(over, sums.drawn), year)
+        yield warn(
+            "withdrawal_enters_the_estate",
+            f"A pension left alone is usually outside the estate of someone who dies in {year.name}; the "
+            f"{pounds(sums.drawn)} drawn after tax is inside it, in an ISA too. {pounds(min(over, sums.drawn))} of it is "
+            f"over the bands of {pounds(sums.most_bands)}, which costs {pounds(cost)} at "
+            f"{per_cent(year.figures.rate(_RATE))} unless spent. Draw what will be used.",
+            ("estate",),
+            figures=year.figures,
+            rests_on=(_RATE, "inheritance_tax.unused_pensions_in_estate"),
+            money={
+                "drawn": sums.drawn,
+                "drawn_over_the_bands": min(over, sums.drawn),
+                "bands": sums.most_bands,
+                "extra_tax": cost,
+            },
+            cost=cost,
+        )
+
+
+def pension_counts_later(case: Circumstances) -> Found:
+    """The pension left is outside the estate for now, and will be inside."""
+    estate, from_day = case.estate, case.pensions_in_estate_from
+    if estate is None or from_day is None or estate.all_to_spouse:
+        return
+    sums = _sums(case, estate)
+    later = sums.outside + sums.drawn + sums.pensions
+    if sums.pensions_count or not sums.pensions or later <= sums.most_bands:
+        return
+    yield warn(
+        "pension_counts_later",
+        f"For deaths from {from_day.isoformat()} unused pensions count in the estate: the {pounds(sums.pensions)} left "
+        f"would bring it to {pounds(later)}, over the bands of {pounds(sums.most_bands)}. ISAs are inside before and "
+        "after. Review what the pension is kept for.",
+        ("estate",),
+        figures=sums.year.figures,
+        rests_on=("inheritance_tax.unused_pensions_in_estate",),
+        money={"pensions": sums.pensions, "estate_and_pensions": later, "bands": sums.most_bands},
+    )
+
+
+def residence_band_tapered(case: Circumstances) -> Found:
+    """An estate over the threshold loses residence nil-rate band."""
+    estate = case.estate
+    if estate is None or not estate.home_to_descendants:
+        return
+    sums = _sums(case, estate)
+    year = sums.year
+    band = year.figures.money(_RNRB) * (2 if estate.bands_of_late_spouse else 1)
+    lost = min(band, _taper(year, sums.total))
+    if not lost:
+        return
+    cost = 0 if estate.all_to_spouse else _tax_on(lost, year)
+    yield warn(
+        "residence_band_tapered",
+        f"The estate of {pounds(sums.total)} in {year.name} is over {pounds(year.figures.money(_TAPER))}, so "
+        f"{pounds(lost)} of the residence nil-rate band of {pounds(band)} is lost, which costs {pounds(cost)}. Gifts "
+        "made in time bring it below.",
+        ("estate", "value"),
+        figures=year.figures,
+        rests_on=(_TAPER,),
+        money={"estate_and_pensions": sums.total, "band": band, "band_lost": lost, "extra_tax": cost},
+        cost=cost,
+    )
+
+
+def estate_not_given(case: Circumstances) -> Found:
+    """What the household holds in pensions, ISAs and cash alone is more than the nil-rate band."""
+    if not case.estate_asked or case.estate is not None:
+        return
+    year = max((one.years[-1] for one in case.people), key=lambda found: found.name)
+    held = sum(one.years[-1].held_after for one in case.people) + sum(
+        one.person.facts.cash + one.person.facts.isas.value for one in case.people if one.person.facts is not None
+    )
+    band = year.figures.money(_NRB)
+    if held <= band:
+        return
+    yield warn(
+        "estate_not_given",
+        f"Pensions, ISAs and cash come to {pounds(held)} in {year.name}, more than the nil-rate band of {pounds(band)}. "
+        "The rest of the estate and who inherits were not given and decide what inheritance tax these withdrawals cost "
+        "or save. Ask.",
+        ("estate",),
+        figures=year.figures,
+        rests_on=(_NRB,),
+        money={"held": held},
+    )
+
+
+def heirs_income_tax(case: PersonCase) -> Found:
+    """From 75 on heirs pay income tax on what is left, and before it they do not."""
+    if case.person.facts is None:
+        return
+    year = case.years[-1]
+    limit = year.figures.count("pension.beneficiaries_taxed_from_age")
+    if not year.held_after or year.age < limit - 1:
+        return
+    name = "pension.beneficiaries_taxed_from_age"
+    if year.age >= limit:
+        yield warn(
+            "heirs_pay_income_tax",
+            f"{case.person.who} is {year.age} at the end of {year.name}: from {limit} on, heirs pay income tax at their "
+            f"own rates on the {pounds(year.held_after)} left in the pension. Compare their rates with those paid now.",
+            case.person.pension_path,
+            figures=year.figures,
+            rests_on=(name,),
+            money={"pension_left": year.held_after},
+            counts={"age": year.age},
+        )
+        return
+    yield warn(
+        "heirs_pay_income_tax_soon",
+        f"{case.person.who} reaches {limit} on {birthday(case.person.born, limit).isoformat()}. Until then heirs usually "
+        f"receive the {pounds(year.held_after)} left in the pension without income tax, after it they pay at their own "
+        "rates. Review before that day.",
+        case.person.pension_path,
+        figures=year.figures,
+        rests_on=(name,),
+        money={"pension_left": year.held_after},
+    )
+
+
+def nominations_to_review(case: Circumstances) -> Found:
+    """No nomination is held, or it was made before unused pensions came to count in the estate."""
+    for one in case.people:
+        facts, year = one.person.facts, one.years[-1]
+        if facts is None or not year.held_after or facts.features.nomination is None:
+            continue
+        reviewed, changed = facts.features.nomination_reviewed_on, case.pensions_in_estate_from
+        old = changed is not None and reviewed is not None and reviewed < changed <= year.last_day
+        if facts.features.nomination != "none" and not old:
+            continue
+        detail = (
+            f"No nomination is held for the {pounds(year.held_after)} left in the pension of {one.person.whose}: the "
+            "scheme decides who receives it, and may be bound to pay a lump sum. Complete the scheme's form."
+            if facts.features.nomination == "none"
+            else f"The nomination for the {pounds(year.held_after)} left in the pension of {one.person.whose} was last "
+            "reviewed before unused pensions came to count in the estate. Review it with the will: what passes to a spouse "
+            "is exempt."
+        )
+        yield warn(
+            "nominations_to_review",
+            detail,
+            (*one.person.pension_path, "nomination"),
+            figures=year.figures,
+            money={"pension_left": year.held_after},
+        )
+
+
+def two_year_window(case: Circumstances) -> Found:
+    """A pension inherited from someone who died before 75: two years to be paid or designated free of income tax."""
+    if case.today is None:
+        return
+    for one in case.people:
+        facts, figures = one.person.facts, one.years[0].figures
+        if facts is None or facts.inherited is None or not facts.inherited.died_before_75:
+            continue
+        years = figures.count("pension.beneficiaries_window_years")
+        ends = birthday(facts.inherited.scheme_knew_on, years)
+        path = (*one.person.path, "inherited_pension")
+        rests_on = ("pension.beneficiaries_window_years",)
+        if case.today < ends:
+            yield warn(
+                "two_year_window_running",
+                f"The inherited pension is free of income tax only if it is paid or designated within {years} years of "
+                f"the day the scheme knew of the death: before {ends.isoformat()}, in {(ends - case.today).days} days. "
+                "Choose before that day.",
+                path,
+                figures=figures,
+                rests_on=rests_on,
+                counts={"days_left": (ends - case.today).days},
+            )
+        else:
+            yield warn(
+                "two_year_window_passed",
+                f"The {years} years for taking the inherited pension without income tax ended on {ends.isoformat()}: "
+                "what was not paid or designated by then is taxed as income. Check with the scheme what was designated.",
+                path,
+                figures=figures,
+                rests_on=rests_on,
+            )

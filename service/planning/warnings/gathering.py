@@ -1,0 +1,16 @@
+"""Small steps that every gatherer of circumstances needs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from service.law import lump_sums
+from service.law.lump_sums import LumpSumRules, Payment, Pension
+
+
+def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
+    """The pension after a payment of any method: a small pot uses no allowance and is no flexible access."""
+    if lump_sums.uses_allowances(method):
+        return lump_sums.then(pension, payment, rules)
+    uncrystallised, drawdown = lump_sums.pension_after(pension, payment)
+    return replace(pension, uncrystallised=uncrystallised, drawdown=drawdown)

@@ -1,0 +1,273 @@
+"""ISA limits and conditions (SI 1998/1870), and cash that waits outside them."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import NamedTuple
+
+from service.law import isa
+from service.planning.faults import pounds
+from service.planning.warnings.catalogue import warn
+from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
+from service.planning.warnings.warning import Found, Warning
+
+_LIMIT = "isa.subscription_limit"
+
+
+class Room(NamedTuple):
+    """A person's ISA year: what is planned, the room without and with flexible replacement; pence."""
+
+    planned: int
+    room: int
+    with_replacement: int
+
+
+def _planned(year: YearFacts) -> tuple[Subscription, ...]:
+    facts = year.person.facts
+    if facts is None:
+        return ()
+    return tuple(one for one in facts.isas.subscriptions if year.figures.start <= one.day <= year.figures.end)
+
+
+def _room(year: YearFacts, today: date | None) -> Room:
+    facts = year.person.facts
+    assert facts is not None
+    this_year = today is not None and year.figures.start <= today <= year.figures.end
+    used = facts.isas.subscribed_this_year if this_year else 0
+    withdrawn = facts.isas.withdrawn_this_year if this_year else 0
+    room = max(0, year.figures.money(_LIMIT) - used)
+    planned = sum(one.amount for one in _planned(year))
+    return Room(planned, room, room + withdrawn)
+
+
+def _path(year: YearFacts) -> tuple[str | int, ...]:
+    return (*year.person.path, "isa", "subscriptions")
+
+
+def isa_limit(case: Circumstances) -> Found:
+    """More is to be subscribed in a tax year than the limit leaves, whether or not money taken out may be put back."""
+    for one in case.people:
+        facts = one.person.facts
+        for year in one.years if facts is not None else ():
+            assert facts is not None
+            found = _room(year, case.today)
+            if found.planned <= found.room:
+                continue
+            may_replace = found.with_replacement if facts.isas.flexible is not False else found.room
+            if found.planned > may_replace:
+                yield _over_the_limit(year, found, may_replace)
+                yield from _rest_next_tax_year(case, year, found.planned - may_replace)
+                yield from _partner_has_room(case, one, year, found.planned - may_replace)
+            elif facts.isas.flexible is None:
+                yield warn(
+                    "isa_flexibility_not_given",
+                    f"{pounds(found.planned)} is to be subscribed in {year.name} and the limit leaves "
+                    f"{pounds(found.room)}. Whether the ISA that money was taken out of is flexible was not given and "
+                    f"decides: only then may the {pounds(facts.isas.withdrawn_this_year)} be put back on top. Ask the manager.",
+                    (*one.person.path, "isa", "flexible"),
+                    figures=year.figures,
+                    money={
+                        "planned": found.planned,
+                        "room": found.room,
+                        "withdrawn": facts.isas.withdrawn_this_year,
+                    },
+                )
+            else:
+                yield warn(
+                    "flexible_isa_replacement",
+                    f"{pounds(found.planned - found.room)} of what is subscribed in {year.name} puts back money taken "
+                    f"out of a flexible ISA: it must be paid by {year.figures.end.isoformat()}, and what came from "
+                    "earlier tax years must go to the same account. Tell the manager that it is a replacement.",
+                    _path(year),
+                    figures=year.figures,
+                    money={"replaced": found.planned - found.room},
+                )
+
+
+def _over_the_limit(year: YearFacts, found: Room, room: int) -> Warning:
+    return warn(
+        "isa_limit_exceeded",
+        f"{year.person.who} may still subscribe {pounds(room)} in {year.name}, and {pounds(found.planned)} is planned: "
+        f"{pounds(found.planned - room)} too much. Subscribe no more than the room there is.",
+        _path(year),
+        figures=year.figures,
+        rests_on=(_LIMIT,),
+        money={"room": room, "planned": found.planned, "above": found.planned - room},
+    )
+
+
+def _rest_next_tax_year(case: Circumstances, year: YearFacts, above: int) -> Found:
+    if case.today is None or case.today > year.figures.end:
+        return
+    days = (year.figures.end - max(case.today, year.figures.start)).days
+    next_limit = case.isa_limits.get(year.figures.end + timedelta(days=1))
+    if next_limit is None:
+        return
+    yield warn(
+        "isa_rest_next_tax_year",
+        f"{days} days are left to {year.figures.end.isoformat()}. The limit of the next tax year, {pounds(next_limit)}, takes "
+        f"{pounds(min(above, next_limit))} of what is too much in {year.name}. Subscribe that from "
+        f"{(year.figures.end + timedelta(days=1)).isoformat()}.",
+        _path(year),
+        figures=year.figures,
+        money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
+        counts={"days_left": days},
+    )
+
+
+def _partner_has_room(case: Circumstances, one: PersonCase, year: YearFacts, above: int) -> Found:
+    for other in case.people:
+        theirs = next((found for found in other.years if found.name == year.name), None)
+        if other is one or theirs is None or other.person.facts is None:
+            continue
+        found = _room(theirs, case.today)
+        free = found.room - found.planned
+        if free > 0:
+            yield warn(
+                "partner_has_isa_room",
+                f"{other.person.who} still has ISA room of {pounds(free)} in {year.name}, which takes "
+                f"{pounds(min(free, above))} of what is too much for {one.person.whose}. A gift between spouses can be "
+                "subscribed there.",
+                (*other.person.path, "isa"),
+                figures=year.figures,
+                money={"partners_room": free, "for_partner": min(free, above)},
+            )
+
+
+def cash_isa_limit_exceeded(year: YearFacts) -> Found:
+    """More is to go into cash ISAs than is allowed below 65."""
+    planned = [one for one in _planned(year) if one.cash_isa]
+    if not planned:
+        return
+    last = max(one.day for one in planned)
+    limit = isa.subscription_limit(year.figures, year.person.born, last, cash=True)
+    total = sum(one.amount for one in planned)
+    if total <= limit or limit == year.figures.money(_LIMIT):
+        return
+    yield warn(
+        "cash_isa_limit_exceeded",
+        f"{year.person.who} may put {pounds(limit)} into cash ISAs in {year.name}, and {pounds(total)} is planned: "
+        f"{pounds(total - limit)} too much. Use a stocks and shares ISA for the rest.",
+        _path(year),
+        figures=year.figures,
+        rests_on=("isa.cash_limit_under_65",),
+        money={"cash_isa_limit": limit, "planned": total, "above": total - limit},
+    )
+
+
+def cash_isa_limit_in_doubt(year: YearFacts) -> Found:
+    """In a plan: the lower limit for cash ISAs below 65 is not verified in the regulations."""
+    limit = year.cash_isa_limit
+    if limit is None or limit != year.figures.money("isa.cash_limit_under_65") or limit >= year.figures.money(_LIMIT):
+        return
+    yield warn(
+        "cash_isa_limit_in_doubt",
+        f"From {year.name} {year.person.whose} is taken to be limited to {pounds(limit)} a year in cash ISAs until the "
+        "tax year in which age 65 is reached. How the age is tested, and how cash in other ISAs is treated, is not "
+        "verified. Check with HMRC, or consider a stocks and shares ISA.",
+        (*year.person.path, "isa", "cash_isa"),
+        figures=year.figures,
+        status=year.figures.figures["isa.cash_limit_under_65"].status,
+        money={"cash_isa_limit": limit},
+    )
+
+
+def isa_residence(year: YearFacts) -> Found:
+    """A subscription by someone who is not UK resident."""
+    facts = year.person.facts
+    if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad or not _planned(year):
+        return
+    if facts.crown_employee_abroad is None:
+        yield warn(
+            "crown_service_not_given",
+            f"Someone who is not UK resident may subscribe to an ISA in {year.name} only as a Crown employee abroad, or the "
+            "spouse of one, which was not given and decides. Ask before subscribing.",
+            (*year.person.path, "crown_employee_abroad"),
+            figures=year.figures,
+        )
+        return
+    yield warn(
+        "isa_not_uk_resident",
+        f"{year.person.who} is not UK resident and may not subscribe to an ISA in {year.name}, unless it is the tax year in "
+        "which the UK was left. Keep the ISAs that are held, and pay nothing in.",
+        (*year.person.path, "uk_resident"),
+        figures=year.figures,
+    )
+
+
+def subscribed_before_paid_out(case: Circumstances) -> Found:
+    """A subscription before the money for it has left a pension: nothing moves from a pension to an ISA directly."""
+    if not any(one.person.facts for one in case.people):
+        return
+    in_hand = sum(one.person.facts.cash for one in case.people if one.person.facts is not None)
+    paid = [(taken.day, taken.gross) for one in case.people for year in one.years for taken in year.taken if taken.day]
+    subscriptions = sorted(
+        (
+            (subscription.day, i, subscription.amount)
+            for i, one in enumerate(case.people)
+            if one.person.facts is not None
+            for subscription in one.person.facts.isas.subscriptions
+        ),
+    )
+    subscribed = 0
+    for day, i, amount in subscriptions:
+        subscribed += amount
+        there = in_hand + sum(gross for paid_on, gross in paid if paid_on <= day)
+        if subscribed > there and any(paid_on > day for paid_on, _ in paid):
+            person = case.people[i].person
+            yield warn(
+                "subscribed_before_paid_out",
+                f"By {day.isoformat()} {pounds(subscribed)} is to be subscribed, and {pounds(there)} has been paid out "
+                "or is in cash. Money reaches an ISA only after the pension has paid it out to the person. Subscribe "
+                "after the payment.",
+                (*person.path, "isa", "subscriptions"),
+                figures=case.people[i].years[0].figures,
+                money={"subscribed": subscribed, "in_hand": there},
+            )
+            return
+
+
+def cash_above_deposit_protection(case: Circumstances) -> Found:
+    """Cash that waits is more than the protection of deposits covers."""
+    for one in case.people:
+        facts = one.person.facts
+        if facts is None:
+            continue
+        waits = facts.cash
+        for year in one.years:
+            waits += year.gross - max(0, year.with_it.total - year.without.total) if year.gross else 0
+            waits -= sum(subscription.amount for subscription in _planned(year))
+            day = max((taken.day for taken in year.taken if taken.day), default=case.today) or year.last_day
+            figures = year.figures
+            later = figures.has("deposit_protection.changes_on") and day >= figures.day("deposit_protection.changes_on")
+            name = "deposit_protection.later_limit" if later else "deposit_protection.limit"
+            limit = figures.money(name)
+            if waits <= limit * (facts.deposit_firms or 1):
+                continue
+            unknown = "" if facts.deposit_firms else " Over how many firms it is spread was not given and decides."
+            yield warn(
+                "cash_above_deposit_protection",
+                f"About {pounds(waits)} of cash of {one.person.whose} waits outside ISAs in {year.name}; {pounds(limit)} "
+                f"is protected for one person at one authorised firm.{unknown} Spread it over more firms.",
+                (*one.person.path, "deposit_firms" if facts.deposit_firms is None else "cash"),
+                figures=figures,
+                rests_on=(name,),
+                money={"cash_waiting": waits},
+            )
+            break
+
+
+def isa_room_used_up(case: Circumstances) -> Found:
+    """In a plan: there is more money than room in ISAs, and it waits as cash."""
+    waiting = [year for year in case.together if year.waits]
+    if not waiting:
+        return
+    most = max(year.waits for year in waiting)
+    yield warn(
+        "isa_room_used_up",
+        f"In {waiting[0].rules.figures.name} the ISA room of the tax year is used up and cash waits outside; the most "
+        f"that ever waits is {pounds(most)}. Its interest is taxable. Check whether so much need be withdrawn so early.",
+        ("people",),
+        figures=waiting[0].rules.figures,
+        money={"most_cash_waiting": most},
+    )

@@ -1,0 +1,123 @@
+"""Every rule, by what it looks at, and all that they find in given circumstances."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from service.planning.warnings import access, allowances, benefits, death, income_tax, isas, recycling, scheme
+from service.planning.warnings.circumstances import Circumstances, PersonCase, Taken, YearFacts
+from service.planning.warnings.warning import Found, Warning
+
+OF_A_WITHDRAWAL: tuple[Callable[[YearFacts, Taken], Found], ...] = (
+    access.below_minimum_pension_age,
+    access.minimum_pension_age_depends_on_the_day,
+    access.unauthorised_payment_charges,
+    access.ill_health_route,
+    access.access_closes_again,
+    allowances.lump_sum_above_permitted_maximum,
+    allowances.small_pot_above_limit,
+    allowances.lifetime_allowance_exceeded,
+    allowances.no_lump_sum_allowance_left,
+    allowances.small_pot_must_end_the_arrangement,
+    allowances.all_tax_free_cash_at_once,
+    income_tax.payroll_takes_more_than_is_due,
+    income_tax.payroll_takes_less_than_is_due,
+    income_tax.k_code_adjustment,
+)
+OF_A_YEAR: tuple[Callable[[YearFacts], Found], ...] = (
+    allowances.money_purchase_annual_allowance_triggered,
+    allowances.tell_other_schemes,
+    allowances.contributions_above_money_purchase_annual_allowance,
+    allowances.annual_allowance_tapered,
+    allowances.annual_allowance_exceeded,
+    allowances.carry_forward_decides,
+    allowances.defined_benefit_saving_above_alternative_allowance,
+    allowances.tax_free_allowance_used_up,
+    allowances.lump_sum_allowance_nearly_used,
+    allowances.death_benefit_allowance_nearly_used,
+    allowances.lifetime_allowance_nearly_used,
+    income_tax.rate_entered,
+    income_tax.personal_allowance_withdrawn,
+    income_tax.savings_allowance_lost,
+    income_tax.marriage_allowance_lost,
+    income_tax.marriage_allowance_not_available,
+    income_tax.child_benefit_charge,
+    income_tax.tax_free_childcare_lost,
+    income_tax.family_facts_not_given,
+    income_tax.student_loan_repayment,
+    income_tax.payments_on_account,
+    income_tax.tax_return_needed,
+    income_tax.second_payment_in_the_year,
+    income_tax.state_pension_uses_personal_allowance,
+    income_tax.state_pension_untaxed_at_source,
+    income_tax.scottish_property_income,
+    isas.cash_isa_limit_exceeded,
+    isas.cash_isa_limit_in_doubt,
+    isas.isa_residence,
+    benefits.winter_fuel_payment_repaid,
+)
+OF_A_PERSON: tuple[Callable[[PersonCase], Found], ...] = (
+    access.minimum_pension_age_not_reached,
+    allowances.contributions_not_given,
+    allowances.too_many_small_pots,
+    allowances.transitional_certificate,
+    recycling.recycling,
+    death.heirs_income_tax,
+    benefits.notional_income,
+    benefits.deprivation_of_capital,
+    benefits.council_tax_support,
+    scheme.safeguarded_benefits,
+    scheme.guaranteed_annuity_rate_lost,
+    scheme.protected_lump_sum_lost,
+    scheme.exit_charge,
+    scheme.employer_contributions_lost,
+    scheme.pension_features_not_given,
+    scheme.unexpected_contact,
+    scheme.take_regulated_advice,
+    scheme.pension_runs_out,
+)
+OF_THE_HOUSEHOLD: tuple[Callable[[Circumstances], Found], ...] = (
+    income_tax.child_benefit_charge_falls_on_partner,
+    isas.isa_limit,
+    isas.subscribed_before_paid_out,
+    isas.cash_above_deposit_protection,
+    isas.isa_room_used_up,
+    death.estate_tax,
+    death.pension_counts_later,
+    death.residence_band_tapered,
+    death.estate_not_given,
+    death.nominations_to_review,
+    death.two_year_window,
+    benefits.universal_credit,
+    benefits.pension_credit_reduced,
+    benefits.care_means_test,
+    benefits.benefits_not_given,
+    scheme.transfer_flags,
+    scheme.guidance_appointment,
+    income_tax.beyond_the_band,
+    income_tax.rates_not_yet_set,
+)
+
+
+def all_found(case: Circumstances) -> Iterator[Warning]:
+    """Every warning of the circumstances, person by person and year by year, then the household's."""
+    for one in case.people:
+        for year in one.years:
+            for taken in year.taken:
+                for of_withdrawal in OF_A_WITHDRAWAL:
+                    yield from of_withdrawal(year, taken)
+            for of_year in OF_A_YEAR:
+                yield from of_year(year)
+        for of_person in OF_A_PERSON:
+            yield from of_person(one)
+    for of_household in OF_THE_HOUSEHOLD:
+        yield from of_household(case)
+
+
+def the_first_of_each(found: Iterator[Warning]) -> Iterator[Warning]:
+    """Of each code and place the first alone: in a plan, the first tax year it applies to."""
+    known: set[tuple[object, ...]] = set()
+    for warning in found:
+        if (warning.code, warning.path) not in known:
+            known.add((warning.code, warning.path))
+            yield warning

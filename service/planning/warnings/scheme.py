@@ -1,0 +1,261 @@
+"""What the scheme gives up, asks for or guards against, and the help there is: guidance, advice, warning signs."""
+
+from __future__ import annotations
+
+from service.law.pension_age import age_on
+from service.law.rounding import down_to_the_penny
+from service.planning.faults import pounds
+from service.planning.warnings.allowances import NOTHING_MUCH
+from service.planning.warnings.catalogue import in_force, per_cent, warn
+from service.planning.warnings.circumstances import Circumstances, Facts, PersonCase, Taken, YearFacts
+from service.planning.warnings.warning import Found
+
+_ADVICE = "pension.safeguarded_benefits_advice_threshold"
+
+
+def _first_crystallising(case: PersonCase) -> tuple[YearFacts, Taken] | None:
+    return next(
+        ((year, taken) for year in case.years for taken in year.taken if taken.from_uncrystallised and taken.gross),
+        None,
+    )
+
+
+def _leaves(facts: Facts) -> bool:
+    """Whether the pension is to be transferred."""
+    return facts.features.transfer not in (None, "none")
+
+
+def safeguarded_benefits(case: PersonCase) -> Found:
+    """Safeguarded benefits over the threshold may be given up only after advice."""
+    facts = case.person.facts
+    if facts is None or not facts.features.safeguarded_benefits:
+        return
+    found = _first_crystallising(case)
+    if found is None and not _leaves(facts):
+        return
+    year = found[0] if found else case.years[0]
+    value, limit = facts.features.safeguarded_benefits, year.figures.money(_ADVICE)
+    if value <= limit:
+        return
+    yield warn(
+        "advice_required_for_safeguarded_benefits",
+        f"Safeguarded benefits worth {pounds(value)} are over {pounds(limit)}: the scheme must see proof of advice from "
+        "an authorised adviser before they may be given up. Arrange it before asking for the money.",
+        (*case.person.pension_path, "safeguarded_benefits"),
+        figures=year.figures,
+        rests_on=(_ADVICE,),
+        money={"safeguarded_benefits": value},
+    )
+
+
+def guaranteed_annuity_rate_lost(case: PersonCase) -> Found:
+    """A guaranteed rate is lost on what is taken in another form."""
+    facts = case.person.facts
+    if facts is None or not facts.features.guaranteed_annuity_rate:
+        return
+    found = _first_crystallising(case)
+    if found is None and not _leaves(facts):
+        return
+    year = found[0] if found else case.years[0]
+    taken = sum(one.from_uncrystallised for every in case.years for one in every.taken)
+    amount = case.years[0].held_before if _leaves(facts) else taken
+    yield warn(
+        "guaranteed_annuity_rate_lost",
+        f"The pension of {case.person.whose} has a guaranteed annuity rate, which is given up on the {pounds(amount)} "
+        "that is taken in another way or moved. Ask the scheme what income it guarantees, and on which days.",
+        (*case.person.pension_path, "guaranteed_annuity_rate"),
+        figures=year.figures,
+        money={"amount": amount},
+    )
+
+
+def protected_lump_sum_lost(case: PersonCase) -> Found:
+    """A scheme's protected lump sum of more than a quarter is lost by a UFPLS or a transfer."""
+    facts = case.person.facts
+    if facts is None or facts.features.protected_tax_free_share is None:
+        return
+    year = case.years[0]
+    rate = year.rules.lump_sums.tax_free_rate
+    share = facts.features.protected_tax_free_share
+    paid = sum(taken.gross for every in case.years for taken in every.taken if taken.method == "ufpls")
+    amount = year.before.uncrystallised if _leaves(facts) else paid
+    lost = down_to_the_penny(amount * (share - rate))
+    if lost <= 0:
+        return
+    yield warn(
+        "protected_lump_sum_lost",
+        f"The scheme pays {per_cent(share)} tax free, and by a UFPLS or after a transfer it is {per_cent(rate)}: "
+        f"{pounds(lost)} less of {pounds(amount)} is tax free. Take it as a lump sum with the pension itself, all on one day.",
+        (*case.person.pension_path, "protected_tax_free_share"),
+        figures=year.figures,
+        money={"amount": amount, "less_tax_free": lost},
+        cost=lost,
+    )
+
+
+def exit_charge(case: PersonCase) -> Found:
+    """The scheme takes a charge for paying out."""
+    facts = case.person.facts
+    if facts is None or not facts.features.exit_charge:
+        return
+    year = next((year for year in case.years if year.gross), None)
+    if year is None and not _leaves(facts):
+        return
+    year = year or case.years[0]
+    held = year.held_before
+    charge = facts.features.exit_charge
+    yield warn(
+        "exit_charge",
+        f"The scheme takes an exit charge of {pounds(charge)} from {pounds(held)}. From age 55 it may usually be no more "
+        "than 1% (from memory). Ask when it ends.",
+        (*case.person.pension_path, "exit_charge"),
+        figures=year.figures,
+        money={"exit_charge": charge, "pension": held},
+        cost=charge,
+    )
+
+
+def employer_contributions_lost(case: PersonCase) -> Found:
+    """A pension that is emptied or left takes no more from the employer."""
+    facts = case.person.facts
+    if facts is None or not facts.features.employer_contributions:
+        return
+    emptied = next((year for year in case.years if year.gross and year.held_after < NOTHING_MUCH), None)
+    if emptied is None and not _leaves(facts):
+        return
+    year = emptied or case.years[0]
+    yearly = facts.features.employer_contributions
+    yield warn(
+        "employer_contributions_lost",
+        f"The employer pays {pounds(yearly)} a year into this pension, which ends if it is emptied or left. Keep it "
+        "open, or ask the employer first.",
+        (*case.person.pension_path, "employer_contributions"),
+        figures=year.figures,
+        money={"employer_contributions": yearly},
+        cost=yearly,
+    )
+
+
+def pension_features_not_given(case: PersonCase) -> Found:
+    """Much is taken, and what the scheme would give up was not given."""
+    facts = case.person.facts
+    if facts is None or not facts.features.nothing_known:
+        return
+    year = case.years[0]
+    taken = sum(one.from_uncrystallised for every in case.years for one in every.taken)
+    limit = year.figures.money(_ADVICE)
+    if taken <= limit:
+        return
+    yield warn(
+        "pension_features_not_given",
+        f"{pounds(taken)} is crystallised. Whether it carries safeguarded benefits, a guaranteed annuity rate or a "
+        f"protected lump sum was not given and decides what is given up; above {pounds(limit)} of safeguarded benefits "
+        "advice is required. Ask the scheme.",
+        (*case.person.pension_path, "safeguarded_benefits"),
+        figures=year.figures,
+        rests_on=(_ADVICE,),
+        money={"crystallised": taken},
+    )
+
+
+def transfer_flags(case: Circumstances) -> Found:
+    """Signs that stop a transfer, or bring an appointment before it."""
+    for one in case.people:
+        facts = one.person.facts
+        if facts is None or not _leaves(facts):
+            continue
+        path, figures = (*one.person.pension_path, "transfer"), one.years[0].figures
+        if facts.features.transfer == "red_flag" and in_force("transfer_red_flag", case.today):
+            yield warn(
+                "transfer_red_flag",
+                "A red flag stops a transfer: the scheme may not make it. Ask the scheme which sign it saw, and report "
+                "what was offered.",
+                path,
+                figures=figures,
+            )
+        elif facts.features.transfer == "amber_flag" and in_force("transfer_amber_flag", case.today):
+            yield warn(
+                "transfer_amber_flag",
+                "An amber flag holds a transfer up until a MoneyHelper pension safeguarding appointment has been kept. "
+                "Book it, and give the scheme its number.",
+                path,
+                figures=figures,
+            )
+
+
+def unexpected_contact(case: PersonCase) -> Found:
+    """Somebody called out of the blue."""
+    facts = case.person.facts
+    if facts is None or not facts.unexpected_contact:
+        return
+    yield warn(
+        "unexpected_contact",
+        "Calls about pensions that nobody asked for are banned, and an offer of early or free money is the mark of a "
+        "scam. Do not act on it; check the firm on the FCA register.",
+        (*case.person.path, "unexpected_contact"),
+        figures=case.years[0].figures,
+    )
+
+
+def guidance_appointment(case: Circumstances) -> Found:
+    """The free appointment for those of 50 and over, before benefits are first taken."""
+    for one in case.people:
+        facts = one.person.facts
+        if facts is None or facts.guidance_taken or facts.regulated_adviser:
+            continue
+        found = next(((year, taken) for year in one.years for taken in year.taken if taken.gross), None)
+        if found is None:
+            continue
+        year, taken = found
+        before, limit = taken.before, year.figures.count("pension.guidance_age")
+        touched = before.drawdown or before.flexibly_accessed or before.lump_sum_allowance_used
+        if touched or before.lifetime_allowance_used or age_on(one.person.born, case.today or year.last_day) < limit:
+            continue
+        unknown = "" if facts.guidance_taken is False else " Whether it was had was not given."
+        yield warn(
+            "guidance_appointment",
+            f"Anybody of {limit} and over with such a pension may have a free and impartial Pension Wise appointment "
+            f"before taking benefits for the first time.{unknown} Book one.",
+            (*one.person.path, "guidance_taken"),
+            figures=year.figures,
+            rests_on=("pension.guidance_age",),
+        )
+
+
+def take_regulated_advice(case: PersonCase) -> Found:
+    """Something of lasting value is given up, and no adviser is named."""
+    facts = case.person.facts
+    if facts is None or facts.regulated_adviser:
+        return
+    features = facts.features
+    valuable = (
+        features.safeguarded_benefits
+        or features.guaranteed_annuity_rate
+        or (features.protected_tax_free_share or 0) > case.years[0].rules.lump_sums.tax_free_rate
+    )
+    if not valuable or (_first_crystallising(case) is None and not _leaves(facts)):
+        return
+    yield warn(
+        "take_regulated_advice",
+        f"The pension of {case.person.whose} carries rights that cannot be had again once given up. Take advice from an "
+        "adviser authorised by the FCA before acting.",
+        (*case.person.path, "regulated_adviser"),
+        figures=case.years[0].figures,
+    )
+
+
+def pension_runs_out(case: PersonCase) -> Found:
+    """In a plan: the pension is spent before the plan ends."""
+    if case.person.facts is not None:
+        return
+    for year in case.years[:-1]:
+        if year.held_after < NOTHING_MUCH <= year.held_before:
+            yield warn(
+                "pension_runs_out",
+                f"The pension of {case.person.whose} is drawn to its end in {year.name}, before the plan ends. Check that what "
+                "remains outside it is enough for the years that follow.",
+                case.person.pension_path,
+                figures=year.figures,
+                money={"withdrawn": year.gross},
+            )
+            return

@@ -1,0 +1,43 @@
+"""A warning, and the order in which warnings are told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+Path = tuple[str | int, ...]
+"""A place in a request: keys and indexes."""
+
+EFFECTS = ("not_permitted", "costs", "check")
+"""What a warning means for the client, in the order in which warnings are told."""
+
+_ORDER = {effect: position for position, effect in enumerate(EFFECTS)}
+
+
+@dataclass(frozen=True, slots=True)
+class Warning:
+    """One consequence: ``effect`` is one of EFFECTS; ``money`` pence, ``counts`` whole numbers and ``rates`` basis points,
+    by name; ``cost`` orders those that cost; ``path`` points into the request. ``tax_year`` is the year whose figures it
+    quotes. A figure under the name that a tax year gives it is that year's figure."""
+
+    code: str
+    effect: str
+    title: str
+    detail: str
+    path: Path
+    sources: tuple[str, ...]
+    status: str = "enacted"
+    money: Mapping[str, int] = field(default_factory=dict)
+    counts: Mapping[str, int] = field(default_factory=dict)
+    rates: Mapping[str, int] = field(default_factory=dict)
+    cost: int = 0
+    tax_year: str | None = None
+
+
+Found = Iterator[Warning]
+"""What a rule finds."""
+
+
+def in_order(found: Iterable[Warning]) -> list[Warning]:
+    """What is not permitted first, then costs by amount, then what to check."""
+    return sorted(found, key=lambda warning: (_ORDER[warning.effect], -warning.cost))
