@@ -15,15 +15,13 @@ from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
 
 FORMS = ("lump_sum", "drawdown")
 
-TAXED_FROM_AGE = 75
-"""The member's age at death from which all of it is the beneficiary's income (ITEPA 2003 ss.637H-637M)."""
-
-
 @dataclass(frozen=True, slots=True)
 class DeathBenefitRules:
-    """One tax year's figures: ``special_charge`` is the rate on taxable lump sums to non-qualifying persons."""
+    """One tax year's figures: ``special_charge`` is the rate on taxable lump sums to non-qualifying persons;
+    ``taxed_from_age`` the member's age at death from which all of it is the beneficiary's income."""
 
     special_charge: int
+    taxed_from_age: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,10 +74,15 @@ class Received(NamedTuple):
 
 def rules_for(figures: TaxYear) -> DeathBenefitRules:
     """One year's rules from its figures."""
-    return DeathBenefitRules(figures.rate("pension.special_lump_sum_death_benefits_charge"))
+    return DeathBenefitRules(
+        special_charge=figures.rate("pension.special_lump_sum_death_benefits_charge"),
+        taxed_from_age=figures.count("pension.beneficiaries_taxed_from_age"),
+    )
 
 
-def tax_free_part(benefit: DeathBenefit, after_inheritance_tax: int, left: Allowances) -> int:
+def tax_free_part(
+    benefit: DeathBenefit, after_inheritance_tax: int, rules: DeathBenefitRules, left: Allowances
+) -> int:
     """What of the money that inheritance tax leaves is free of income tax; ``left`` is what the member's allowances left.
 
     At 75 and over, and after two years, none of it is. Otherwise all of it, but a lump sum only up to the lump sum and
@@ -90,7 +93,7 @@ def tax_free_part(benefit: DeathBenefit, after_inheritance_tax: int, left: Allow
     What is over it was tested only if it had not been crystallised before, and then bore a charge, or in 2023-24 income
     tax, which is not computed here: ValueError.
     """
-    if benefit.member_age >= TAXED_FROM_AGE or not benefit.within_two_years:
+    if benefit.member_age >= rules.taxed_from_age or not benefit.within_two_years:
         return 0
     if left.lump_sum_and_death_benefit_allowance is not None:
         if benefit.form == "drawdown":
@@ -110,7 +113,7 @@ def received(benefit: DeathBenefit, beneficiary_rate: int, rules: DeathBenefitRu
     the special charge down to it. ValueError as in ``tax_free_part``.
     """
     rest = benefit.amount - benefit.inheritance_tax
-    tax_free = tax_free_part(benefit, rest, left)
+    tax_free = tax_free_part(benefit, rest, rules, left)
     taxable = rest - tax_free
     if benefit.qualifying:
         rate = beneficiary_rate

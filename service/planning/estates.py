@@ -12,7 +12,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.law import lump_sums
-from service.law.death_benefits import TAXED_FROM_AGE, DeathBenefit, Received, received
+from service.law.death_benefits import DeathBenefit, Received, received
 from service.law.inheritance_tax import Estate, EstateTax, estate_tax
 from service.law.isa import additional_permitted_subscription
 from service.law.pension_age import age_on, birthday
@@ -313,7 +313,7 @@ def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tu
     if not left.to_spouse:
         return own, 0
     pot = other.pension.uncrystallised + other.pension.drawdown
-    taxed = pot if left.age >= TAXED_FROM_AGE else 0
+    taxed = pot if left.age >= left.period.rules.death_benefits.taxed_from_age else 0
     return (
         replace(
             own,

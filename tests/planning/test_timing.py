@@ -671,25 +671,34 @@ def codes(result: Timing) -> set[str]:
 def test_each_warning_on_both_sides() -> None:
     now, never = Option("all_now", SPENDING_ONLY), Option("never", SPENDING_ONLY)
     steady = asked(person(), options=(now,), start=date(2026, 4, 6), to_age=64)
-    assert codes(steady) <= {"isa_room_used_up", "rates_not_yet_set"}
-    assert "isa_room_used_up" in codes(steady)
+    assert codes(steady) == {"isa_room_used_up", "all_tax_free_cash_at_once", "rates_not_yet_set"}
     small = person(pension=Pension(8_000_000))
-    assert codes(asked(small, options=(now,), to_age=64)) <= {"rates_not_yet_set"}
-    growing = Assumptions(pension_growth=300)
-    assert "tax_free_cash_fixed" in codes(asked(small, options=(now,), to_age=64, assumptions=growing))
+    assert "isa_room_used_up" not in codes(asked(small, options=(now,), to_age=64))
+    assert codes(asked(small, options=(never,), to_age=64)) == {"rates_not_yet_set"}
     assert "no_tax_free_cash" in codes(asked(person(pension=Pension(0, 5_000_000)), options=(now,)))
     assert "no_tax_free_cash" not in codes(asked(person(pension=Pension(0, 5_000_000)), options=(never,)))
+    assert "no_tax_free_cash" not in codes(asked(small, options=(now,)))
     at_limit, above = (person(pension=Pension(pot)) for pot in (107_310_000, 107_311_000))
-    assert "quarter_above_lump_sum_allowance" not in codes(asked(at_limit, options=(now,)))
-    assert "quarter_above_lump_sum_allowance" in codes(asked(above, options=(now,)))
+    assert "tax_free_allowance_used_up" not in codes(asked(at_limit, options=(now,)))
+    assert "tax_free_allowance_used_up" in codes(asked(above, options=(now,)))
     filled = Option("all_now", BANDS[0])
     assert "money_purchase_annual_allowance_triggered" in codes(asked(small, options=(filled,)))
     assert "money_purchase_annual_allowance_triggered" not in codes(asked(small, options=(now,)))
     rich = EstateFacts(other_assets=32_500_000)
     for born, told in ((date(1963, 4, 5), False), (date(1963, 4, 6), True)):
         dies = asked(person(date_of_birth=born), options=(never,), to_age=66, deaths=(Death(0, 64),), estate=rich)
-        assert ("pension_in_the_estate" in codes(dies)) == told
+        assert ("pension_counts_in_the_estate" in codes(dies)) == told
     for other, told in ((150_000_000, False), (150_000_200, True)):
         facts = EstateFacts(home=40_000_000, home_to_descendants=True, other_assets=other)
         dies = asked(person(), options=(never,), to_age=66, deaths=(Death(0, 65),), estate=facts)
-        assert ("residence_nil_rate_band_tapered" in codes(dies)) == told
+        assert ("residence_band_tapered" in codes(dies)) == told
+
+
+def test_what_all_options_share_is_said_once() -> None:
+    options = (Option("all_now", BANDS[0]), Option("with_income", BANDS[0]), Option("never", BANDS[0]))
+    found = timing_warnings(asked(person(), options=options))
+    shared = [warning for warning in found if warning.code == "money_purchase_annual_allowance_triggered"]
+    assert [warning.path for warning in shared] == [("people", 0, "pension")]
+    of_one = [warning for warning in found if warning.code == "all_tax_free_cash_at_once"]
+    assert [warning.path for warning in of_one] == [("options", 0)]
+    assert of_one[0].detail.startswith("With all tax-free cash now: ")
