@@ -1,0 +1,77 @@
+"""Requests of POST /v1/warnings for the tests, in the request's own words, and what is found in them."""
+
+from __future__ import annotations
+
+import copy
+import json
+from decimal import Decimal
+from typing import Any
+
+from service.planning.warnings.request import warnings_asked
+from service.planning.warnings.warning import Warning
+from service.schemas import warnings as schemas
+from tests.households import BOOK
+
+SCHEMA = schemas.WarningsSchema()
+PERSON: dict[str, Any] = {
+    "date_of_birth": "1962-06-01",
+    "tax_residence": "england",
+    "pension": {"uncrystallised": 200_000, "drawdown": 200_000},
+}
+
+
+def w(method: str, amount: float, day: str = "2026-09-01") -> dict[str, Any]:
+    """A withdrawal."""
+    return {"method": method, "amount": amount, "date": day}
+
+
+def merged(base: dict[str, Any], more: dict[str, Any]) -> dict[str, Any]:
+    """One object laid over another, at every depth."""
+    whole = copy.deepcopy(base)
+    for key, value in more.items():
+        both = isinstance(value, dict) and isinstance(whole.get(key), dict)
+        whole[key] = merged(whole[key], value) if both else copy.deepcopy(value)
+    return whole
+
+
+def request(
+    *withdrawals: dict[str, Any],
+    date: str = "2026-06-01",
+    partner: dict[str, Any] | None = None,
+    estate: dict[str, Any] | None = None,
+    **person: Any,
+) -> dict[str, Any]:
+    """A request: one person, or a couple, with what differs from ``PERSON``."""
+    people = [merged({**PERSON, "withdrawals": list(withdrawals)}, person)]
+    if partner is not None:
+        people.append(merged({**PERSON, "pension": {"uncrystallised": 0}}, partner))
+    whole: dict[str, Any] = {"date": date, "people": people}
+    if estate is not None:
+        whole["estate"] = estate
+    return whole
+
+
+def found_in(body: dict[str, Any]) -> list[Warning]:
+    """The warnings of a request, through its schema and the rules."""
+    document = json.loads(json.dumps(body), parse_float=Decimal)
+    return warnings_asked(schemas.question(SCHEMA.load(document)), BOOK)[1]
+
+
+def by_code(body: dict[str, Any]) -> dict[str, Warning]:
+    """The same by code; of several, the first."""
+    return {warning.code: warning for warning in reversed(found_in(body))}
+
+
+def income(**kinds: float) -> list[dict[str, Any]]:
+    """Incomes by kind."""
+    return [{"kind": kind, "amount": amount} for kind, amount in kinds.items()]
+
+
+def saved(amount: float, day: str = "2026-12-01", **more: str) -> dict[str, Any]:
+    """A contribution."""
+    return {"amount": amount, "date": day, **more}
+
+
+def into_isa(amount: float, day: str = "2026-10-01", **more: bool) -> dict[str, Any]:
+    """A subscription."""
+    return {"amount": amount, "date": day, **more}
