@@ -15,6 +15,7 @@ from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
 
 FORMS = ("lump_sum", "drawdown")
 
+
 @dataclass(frozen=True, slots=True)
 class DeathBenefitRules:
     """One tax year's figures: ``special_charge`` is the rate on taxable lump sums to non-qualifying persons;
@@ -80,9 +81,7 @@ def rules_for(figures: TaxYear) -> DeathBenefitRules:
     )
 
 
-def tax_free_part(
-    benefit: DeathBenefit, after_inheritance_tax: int, rules: DeathBenefitRules, left: Allowances
-) -> int:
+def tax_free_part(benefit: DeathBenefit, after_inheritance_tax: int, rules: DeathBenefitRules, left: Allowances) -> int:
     """What of the money that inheritance tax leaves is free of income tax; ``left`` is what the member's allowances left.
 
     At 75 and over, and after two years, none of it is. Otherwise all of it, but a lump sum only up to the lump sum and

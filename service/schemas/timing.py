@@ -88,7 +88,7 @@ class GiftSchema(StrictSchema):
     person = Choice(PEOPLE)
 
 
-class EstateSchema(StrictSchema):
+class EstateFactsSchema(StrictSchema):
     """What there is besides pensions, ISAs and cash, and where it goes on a death."""
 
     home = Money()
@@ -122,7 +122,7 @@ class TimingSchema(StrictSchema):
     options = ObjectList(OptionSchema, least=1, most=MOST_OPTIONS, required=True)
     aim = StrictNested(IncomePlanSchema)
     deaths = ObjectList(DeathSchema, most=MOST_DEATHS)
-    estate = StrictNested(EstateSchema)
+    estate = StrictNested(EstateFactsSchema)
     beneficiary_tax_rate = Rate(least=0, largest=1)
     spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
     assumptions = StrictNested(AssumptionsSchema)

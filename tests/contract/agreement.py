@@ -125,6 +125,13 @@ def object_shape(name: str, *, follow_properties: bool = True) -> dict[str, Any]
     }
 
 
+def branch_of(name: str, value: Any) -> dict[str, Any]:
+    """Return the object that a value keeps to: the component itself, or the one branch of it that fits."""
+    schema = component(name)
+    [branch] = [found for found in schema.get("oneOf", [schema]) if validator(found).is_valid(value)]
+    return follow(branch)
+
+
 def operations() -> list[Operation]:
     """Return every operation, in the order of the document."""
     return [

@@ -16,6 +16,7 @@ from .agreement import Operation
 JSON_BODY = {"method": "POST", "path": "/v1/withdrawal-tax", "content_type": "application/json"}
 WARNINGS_BODY = {**JSON_BODY, "path": "/v1/warnings"}
 PLAN_BODY = {**JSON_BODY, "path": "/v1/allowance-schedule"}
+TIMING_BODY = {**JSON_BODY, "path": "/v1/lump-sum-timing"}
 
 PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
     "comma_missing": {**JSON_BODY, "data": b'{"tax_year": "2026-27" "person": {}}'},
@@ -96,6 +97,23 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
                 }
             ],
             "will": {}
+        }""",
+    },
+    "several_faults_in_a_comparison": {
+        **TIMING_BODY,
+        "data": b"""{
+            "start_date": "2026-10-01",
+            "people": [
+                {"date_of_birth": "1964-05-02", "tax_residence": "england", "pension": {"uncrystallised": 200000}}
+            ],
+            "options": [
+                {"take": "phased", "yearly": "isa"},
+                {"take": "at_age", "age": 67.5, "aim": {"fill": "least_tax"}},
+                {"when": "never"}
+            ],
+            "deaths": [{"person": "third", "at_age": 80}],
+            "estate": {"home": 420000, "charity_share": 10},
+            "assumptions": {"pension_growth": 0.0451234567}
         }""",
     },
     "year_before_the_figures_start": {"method": "GET", "path": "/v1/tax-years/1999-00"},

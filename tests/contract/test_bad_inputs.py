@@ -33,6 +33,7 @@ class Question:
     words: tuple[str, ...]
     whole_numbers: tuple[str, ...]
     rates: tuple[str, ...]
+    growth_rates: tuple[str, ...]
     objects: tuple[str, ...]
     lists: tuple[str, ...]
     required: tuple[str, ...]
@@ -96,6 +97,7 @@ WITHDRAWAL = Question(
     ),
     whole_numbers=("/pension/minimum_pension_age", "/payroll/month"),
     rates=(),
+    growth_rates=(),
     objects=("/person", "/pension", "/withdrawal", "/payroll", "/person/income/0"),
     lists=("/person/income",),
     required=(
@@ -210,14 +212,16 @@ PLAN = Question(
         "/people/0/income/0/increases",
         "/people/0/income/1/share_of_full_rate",
         "/spending/0/increases",
-        "/assumptions/pension_growth",
-        "/assumptions/isa_growth",
         "/assumptions/cash_interest",
         "/assumptions/price_inflation",
         "/assumptions/exit_tax_rate",
+        "/assumptions/scenarios/low/cash_interest",
+    ),
+    growth_rates=(
+        "/assumptions/pension_growth",
+        "/assumptions/isa_growth",
         "/assumptions/scenarios/low/pension_growth",
         "/assumptions/scenarios/low/isa_growth",
-        "/assumptions/scenarios/low/cash_interest",
     ),
     objects=(
         "/people/0",
@@ -413,6 +417,7 @@ WARNINGS = Question(
         "/people/0/deposit_firms",
     ),
     rates=("/people/0/pension/protected_tax_free_share",),
+    growth_rates=(),
     objects=(
         "/people/0",
         "/people/0/income/0",
@@ -460,8 +465,130 @@ WARNINGS = Question(
         "/people/0/pension/protected_lump_sum_and_death_benefit_allowance",
     ),
 )
-QUESTIONS = (WITHDRAWAL, PLAN, WARNINGS)
+
+
+def of_household(pointers: tuple[str, ...]) -> tuple[str, ...]:
+    """Return those pointers of a plan that are about the people, their spending and what is assumed."""
+    return tuple(pointer for pointer in pointers if pointer.startswith(("/people", "/spending", "/assumptions")))
+
+
+TIMING = Question(
+    url="/v1/lump-sum-timing",
+    full={
+        "start_date": "2026-04-06",
+        "to_age": 63,
+        "people": [
+            PLAN.full["people"][0],
+            {"date_of_birth": "1967-02-20", "tax_residence": "wales", "pension": {"uncrystallised": 50000}},
+        ],
+        "options": [
+            {"take": "at_age", "age": 61, "aim": {"fill": "spending_only"}},
+            {"take": "phased", "yearly": 4000},
+        ],
+        "aim": {"fill": "personal_allowance"},
+        "deaths": [{"person": "first", "at_age": 61, "survivor_at_age": 62}],
+        "estate": {
+            "home": 400000,
+            "home_to_descendants": True,
+            "other_assets": 4000,
+            "debts": 4000,
+            "increases": 0.01,
+            "first_person_share": 0.5,
+            "charity_share": 0.1,
+            "lifetime_gifts": [{"date": "2025-12-01", "amount": 4000, "person": "second"}],
+            "nil_rate_band_brought_forward": 0,
+            "residence_nil_rate_band_brought_forward": 0,
+            "first_death": "to_spouse",
+            "pension_paid_as": "lump_sum",
+            "survivor_spending": 0.7,
+        },
+        "beneficiary_tax_rate": 0.2,
+        "spending": PLAN.full["spending"],
+        "assumptions": PLAN.full["assumptions"],
+        "break_even_growth": {"from": 0, "to": 0.1},
+    },
+    money=(
+        *of_household(PLAN.money),
+        "/options/1/yearly",
+        "/estate/home",
+        "/estate/other_assets",
+        "/estate/debts",
+        "/estate/lifetime_gifts/0/amount",
+    ),
+    dates=(*of_household(PLAN.dates), "/start_date", "/estate/lifetime_gifts/0/date"),
+    booleans=(*of_household(PLAN.booleans), "/estate/home_to_descendants"),
+    words=(
+        *of_household(PLAN.words),
+        "/options/0/take",
+        "/options/0/aim/fill",
+        "/aim/fill",
+        "/deaths/0/person",
+        "/estate/lifetime_gifts/0/person",
+        "/estate/first_death",
+        "/estate/pension_paid_as",
+    ),
+    whole_numbers=(
+        *of_household(PLAN.whole_numbers),
+        "/to_age",
+        "/options/0/age",
+        "/deaths/0/at_age",
+        "/deaths/0/survivor_at_age",
+    ),
+    rates=(
+        *of_household(PLAN.rates),
+        "/estate/increases",
+        "/estate/first_person_share",
+        "/estate/charity_share",
+        "/estate/nil_rate_band_brought_forward",
+        "/estate/residence_nil_rate_band_brought_forward",
+        "/estate/survivor_spending",
+        "/beneficiary_tax_rate",
+        "/break_even_growth/from",
+        "/break_even_growth/to",
+    ),
+    growth_rates=of_household(PLAN.growth_rates),
+    objects=(
+        *of_household(PLAN.objects),
+        "/options/0",
+        "/options/0/aim",
+        "/aim",
+        "/deaths/0",
+        "/estate",
+        "/estate/lifetime_gifts/0",
+        "/break_even_growth",
+    ),
+    lists=(*of_household(PLAN.lists), "/options", "/deaths", "/estate/lifetime_gifts"),
+    required=(
+        *of_household(PLAN.required),
+        "/start_date",
+        "/to_age",
+        "/options",
+        "/options/0/take",
+        "/options/0/aim/fill",
+        "/aim/fill",
+        "/deaths/0/at_age",
+        "/estate/lifetime_gifts/0/date",
+        "/estate/lifetime_gifts/0/amount",
+        "/break_even_growth/from",
+        "/break_even_growth/to",
+    ),
+    elsewhere=(
+        *of_household(PLAN.elsewhere),
+        "/people/1/date_of_birth",
+        "/people/1/tax_residence",
+        "/people/1/pension/uncrystallised",
+        "/options/1/take",
+    ),
+)
+QUESTIONS = (WITHDRAWAL, PLAN, TIMING, WARNINGS)
 each_question = pytest.mark.parametrize("question", QUESTIONS, ids=lambda question: question.url)
+
+
+def name_of(parameter: Any) -> str:
+    """Return how a test names a parameter: a question by its path, a pointer by itself, anything else not at all."""
+    if isinstance(parameter, Question):
+        return parameter.url
+    return parameter if isinstance(parameter, str) else ""
 
 
 def each_of(kind: str) -> pytest.MarkDecorator:
@@ -539,7 +666,7 @@ def is_refused(client: FlaskClient, question: Question, pointer: str, text: str 
 def test_the_body_that_all_bad_bodies_are_made_from_is_good(client: FlaskClient, question: Question) -> None:
     assert post(client, question, good(question).encode()).status_code == 200
     lists = (question.money, question.dates, question.booleans, question.words, question.whole_numbers)
-    listed = {pointer for pointers in (*lists, question.rates) for pointer in pointers}
+    listed = {pointer for pointers in (*lists, question.rates, question.growth_rates) for pointer in pointers}
     assert set(leaves(question.full)) == listed | set(question.elsewhere)
 
 
@@ -722,11 +849,35 @@ def test_rate_refused(client: FlaskClient, question: Question, pointer: str, tex
     is_refused(client, question, pointer, text)
 
 
+# A rate of growth may be finer, because that at which two options change places is.
+FINER = ("five decimals", "exponent that leaves less than a ten-thousandth")
+GROWTH_RATES_REFUSED = {
+    **{what: text for what, text in RATES_REFUSED.items() if what not in FINER},
+    "nine decimals": "0.000000005",
+    "exponent that leaves less than a hundred-millionth": "1e-9",
+    "below the least by a hundred-millionth": "-0.10000001",
+    "above the largest by a hundred-millionth": "0.20000001",
+}
+
+
+@each_of("growth_rates")
+@pytest.mark.parametrize("text", GROWTH_RATES_REFUSED.values(), ids=GROWTH_RATES_REFUSED.keys())
+def test_growth_rate_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
+
+
+@each_of("growth_rates")
+@pytest.mark.parametrize("text", [*(RATES_REFUSED[what] for what in FINER), "0.04123456", "1e-8", "-0.1", "0.2"])
+def test_growth_rate_accepted(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    assert post(client, question, body_with(question, pointer, text)).status_code == 200
+
+
+@pytest.mark.parametrize("question", [PLAN, TIMING], ids=lambda question: question.url)
 @pytest.mark.parametrize("text", ["0.04", "0.0400", "0.040000000", "4e-2", "0.4E-1"])
-def test_rate_written_in_another_way_is_the_same_rate(client: FlaskClient, text: str) -> None:
-    reply = post(client, PLAN, body_with(PLAN, "/assumptions/pension_growth", text))
+def test_rate_written_in_another_way_is_the_same_rate(client: FlaskClient, question: Question, text: str) -> None:
+    reply = post(client, question, body_with(question, "/assumptions/pension_growth", text))
     assert reply.status_code == 200
-    assert reply.data == post(client, PLAN, good(PLAN).encode()).data
+    assert reply.data == post(client, question, good(question).encode()).data
 
 
 @each_of("whole_numbers")
@@ -735,7 +886,7 @@ def test_rate_written_in_another_way_is_the_same_rate(client: FlaskClient, text:
     [
         "0",
         "-1",
-        "76",
+        "121",
         "8.5",
         "8.00000000000000000000000000000000001",
         "1e9",
@@ -748,6 +899,22 @@ def test_rate_written_in_another_way_is_the_same_rate(client: FlaskClient, text:
 )
 def test_whole_number_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
     is_refused(client, question, pointer, text)
+
+
+@pytest.mark.parametrize(
+    ("question", "pointer", "largest"),
+    [
+        (WITHDRAWAL, "/payroll/month", 12),
+        (WITHDRAWAL, "/pension/minimum_pension_age", 75),
+        (PLAN, "/people/0/pension/minimum_pension_age", 75),
+        (TIMING, "/people/0/pension/minimum_pension_age", 75),
+        (TIMING, "/options/0/age", 120),
+    ],
+    ids=name_of,
+)
+def test_largest_whole_number(client: FlaskClient, question: Question, pointer: str, largest: int) -> None:
+    assert post(client, question, body_with(question, pointer, str(largest))).status_code == 200
+    is_refused(client, question, pointer, str(largest + 1))
 
 
 @pytest.mark.parametrize("text", ["8", "8.0", "8.00", "0.8e1"])
@@ -886,8 +1053,12 @@ def test_something_else_where_a_list_is_wanted(
         (PLAN, "/people/0/income", {"kind": "employment", "amount": 1}, 50),
         (PLAN, "/spending", {"amount": 1}, 50),
         (PLAN, "/people", PLAN.full["people"][0], 2),
+        (TIMING, "/people", PLAN.full["people"][0], 2),
+        (TIMING, "/options", {"take": "never"}, 10),
+        (TIMING, "/deaths", {"at_age": 61}, 10),
+        (TIMING, "/estate/lifetime_gifts", {"date": "2025-12-01", "amount": 1}, 50),
     ],
-    ids=lambda value: value if isinstance(value, str) else "",
+    ids=name_of,
 )
 def test_more_items_than_the_agreement_allows(
     client: FlaskClient, question: Question, pointer: str, item: dict[str, Any], most: int
@@ -896,8 +1067,13 @@ def test_more_items_than_the_agreement_allows(
     is_refused(client, question, pointer, json.dumps([item] * (most + 1)))
 
 
-def test_plan_for_nobody(client: FlaskClient) -> None:
-    is_refused(client, PLAN, "/people", "[]")
+@pytest.mark.parametrize(
+    ("question", "pointer"),
+    [(PLAN, "/people"), (TIMING, "/people"), (TIMING, "/options")],
+    ids=name_of,
+)
+def test_nobody_and_nothing_to_compare(client: FlaskClient, question: Question, pointer: str) -> None:
+    is_refused(client, question, pointer, "[]")
 
 
 #  keys and pointers
@@ -1051,9 +1227,10 @@ def test_query_refused(client: FlaskClient, query: str) -> None:
     assert pointers(found) == ["#"]
 
 
+@pytest.mark.parametrize("question", [PLAN, TIMING], ids=lambda question: question.url)
 @pytest.mark.parametrize("query", ["include=working", "include=curve", "colour=green", "include", "a=%FF"])
-def test_query_refused_by_a_plan(client: FlaskClient, query: str) -> None:
-    found = problem(post(client, PLAN, good(PLAN).encode(), query_string=query), 422, "invalid-request")
+def test_query_refused_where_a_body_says_all(client: FlaskClient, question: Question, query: str) -> None:
+    found = problem(post(client, question, good(question).encode(), query_string=query), 422, "invalid-request")
     assert pointers(found) == ["#"]
 
 
@@ -1165,6 +1342,9 @@ UNKNOWN_PATHS = [
     "/v2/allowance-schedule",
     "/v1/allowance-schedule/",
     "/v1/Allowance-Schedule",
+    "/v2/lump-sum-timing",
+    "/v1/lump-sum-timing/",
+    "/v1/Lump-Sum-Timing",
     "/v1//tax-years",
     "/v1/tax-years/",
     "/v1/tax-years//2026-27",

@@ -11,7 +11,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from service.http import allowance_schedule, warnings, withdrawal_tax
+from service.http import allowance_schedule, lump_sum_timing, warnings, withdrawal_tax
 
 from .agreement import PROBLEM_JSON, Operation, component, operations, validator
 
@@ -20,12 +20,14 @@ BODIES = {
     "calculateWithdrawalTax": "rowan_lump_sum_from_untouched_funds",
     "planAllowanceSchedule": "fern_fills_her_personal_allowance",
     "findWarnings": "idris_saves_and_withdraws",
+    "compareLumpSumTiming": "alder_and_bryony_now_or_in_stages",
 }
 # Where each calculation is called by the module that answers over HTTP.
 INSIDE = {
     "calculateWithdrawalTax": (withdrawal_tax, "quote"),
     "planAllowanceSchedule": (allowance_schedule, "schedule"),
     "findWarnings": (warnings, "warnings_asked"),
+    "compareLumpSumTiming": (lump_sum_timing, "timing"),
 }
 KEPT = ["/v1/warning-codes", "/v1/tax-years", "/v1/tax-years/2026-27", "/openapi.yaml"]
 each_calculation = pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=CALCULATIONS)

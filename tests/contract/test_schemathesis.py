@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterator
+from itertools import combinations
 from typing import Any
 
 import pytest
@@ -18,7 +19,7 @@ from .agreement import DOCUMENT_PATH, operations
 
 # A body may keep to the agreement and still be impossible, such as a payment of more than the pot holds or a plan that
 # ends before it starts. That is a 422 of its own type; the check below holds it to that type.
-POSSIBLY_IMPOSSIBLE = ("calculateWithdrawalTax", "planAllowanceSchedule", "findWarnings")
+POSSIBLY_IMPOSSIBLE = ("calculateWithdrawalTax", "planAllowanceSchedule", "compareLumpSumTiming", "findWarnings")
 CONFIG = SchemathesisConfig.from_dict(
     {
         "generation": {"deterministic": True, "max-examples": 50},
@@ -47,7 +48,11 @@ def answer_adds_up(ctx: schemathesis.CheckContext, response: schemathesis.Respon
     """The parts of an answer agree with one another, to the penny."""
     if case.method == "POST" and response.status_code == 200:
         answer = response.json()
-        checks = {"years": sums_of_a_plan_that_fail, "counts": counts_that_fail}
+        checks = {
+            "options": sums_of_a_comparison_that_fail,
+            "years": sums_of_a_plan_that_fail,
+            "counts": counts_that_fail,
+        }
         check = next((check for key, check in checks.items() if key in answer), sums_that_fail)
         assert check(answer) == []
 
@@ -166,6 +171,222 @@ def sums_of_a_person_that_fail(person: dict[str, Any]) -> list[str]:
     return [name for name, holds in sums.items() if not holds]
 
 
+def sums_of_a_comparison_that_fail(answer: dict[str, Any]) -> list[str]:
+    """Return the names of the sums of a comparison of options that do not hold."""
+    failed: list[str] = []
+    for k, option in enumerate(answer["options"]):
+        if option["possible"]:
+            failed += [f"{name} in option {k}" for name in sums_of_an_option_that_fail(option)]
+            for death in option["deaths"]:
+                if death["possible"]:
+                    rate = answer["assumptions"]["beneficiary_tax_rate"]
+                    failed += [f"{name} in option {k}" for name in sums_of_a_death_that_fail(death, rate)]
+    return failed + orders_that_fail(answer) + break_evens_that_fail(answer)
+
+
+def sums_of_an_option_that_fail(option: dict[str, Any]) -> list[str]:
+    """Return the names of the sums of one option that do not hold, those of its years with the tax year."""
+    failed: list[str] = []
+    totals, years = option["totals"], option["years"]
+    before: list[dict[str, Any]] = []
+    tax_so_far = tax_free_so_far = 0
+    for year in years:
+        people, household = year["people"], year["household"]
+        tax_so_far += pence(household["income_tax"])
+        tax_free_so_far += sum(pence(one["lump_sum"]) + pence(one["withdrawal"]["tax_free"]) for one in people)
+        sums = {
+            "income tax": pence(household["income_tax"]) == sum(pence(one["income_tax"]) for one in people),
+            "tax so far": pence(household["income_tax_so_far"]) == tax_so_far,
+            "tax-free cash so far": pence(household["tax_free_cash_so_far"]) == tax_free_so_far,
+            "waiting": pence(household["cash_waiting"]) == sum(pence(one["cash"]["closing"]) for one in people),
+            "moved": sum(pence(one["moved_from_partner"]) for one in people) == 0,
+            "carried over": all(
+                pence(one[where]["opening"]) == pence(earlier[where]["closing"])
+                for one, earlier in zip(people, before, strict=False)
+                for where in ("pension", "isa", "cash")
+            ),
+        }
+        failed += [f"{name} in {year['tax_year']}" for name, holds in sums.items() if not holds]
+        failed += [f"{name} in {year['tax_year']}" for one in people for name in balances_that_fail(one)]
+        before = people
+    last = years[-1]
+    of_years = {
+        "tax_free_cash": tax_free_so_far,
+        "withdrawn": sum(pence(one["pension"]["paid_out"]) for year in years for one in year["people"]),
+        "income_tax": tax_so_far,
+        "interest_on_waiting_cash": sum(pence(one["cash"]["interest"]) for year in years for one in year["people"]),
+        "tax_on_interest": sum(pence(one["tax_on_interest"]) for year in years for one in year["people"]),
+        "most_cash_waiting": max(pence(year["household"]["cash_waiting"]) for year in years),
+        "spent": sum(pence(one["spent"]) for year in years for one in year["people"]),
+        **{where: sum(pence(one[where]["closing"]) for one in last["people"]) for where in ("pension", "isa", "cash")},
+        **{name: pence(last["household"][name]) for name in last["household"] if name.startswith("wealth")},
+    }
+    failed += [f"{name} in all" for name, amount in of_years.items() if pence(totals[name]) != amount]
+    for i, person in enumerate(totals["people"]):
+        failed += totals_of_a_person_that_fail(person, [year["people"][i] for year in years])
+    return failed
+
+
+def balances_that_fail(person: dict[str, Any]) -> list[str]:
+    """Return the names of the sums of one person's tax year of an option that do not hold."""
+    withdrawal, pension, isa, cash = person["withdrawal"], person["pension"], person["isa"], person["cash"]
+    gross, lump_sum = pence(withdrawal["gross"]), pence(person["lump_sum"])
+    came = lump_sum + gross + pence(person["income_received"]) + pence(person["isa_withdrawal"])
+    went = pence(person["income_tax"]) + pence(person["spent"]) + pence(person["isa_subscription"])
+    sums = {
+        "parts": gross == pence(withdrawal["tax_free"]) + pence(withdrawal["taxable"]),
+        "out of the pension": pence(pension["paid_out"]) == lump_sum + gross,
+        "into the pension": pension["paid_in"] == 0,
+        "into the isa": pence(isa["paid_in"]) == pence(person["isa_subscription"]),
+        "out of the isa": pence(isa["paid_out"]) == pence(person["isa_withdrawal"]),
+        "through cash": pence(cash["paid_in"]) - pence(cash["paid_out"])
+        == came - went + pence(person["moved_from_partner"]),
+    }
+    for where, growth in (("pension", "growth"), ("isa", "growth"), ("cash", "interest")):
+        held = {name: pence(amount) for name, amount in person[where].items()}
+        sums[f"{where} left"] = held["closing"] == held["opening"] + held[growth] + held["paid_in"] - held["paid_out"]
+    return [name for name, holds in sums.items() if not holds]
+
+
+def totals_of_a_person_that_fail(person: dict[str, Any], years: list[dict[str, Any]]) -> list[str]:
+    """Return the names of one person's totals of an option that are not those of the years."""
+    tax_free = {name: pence(person["tax_free_cash"][name]) for name in person["tax_free_cash"] if name[-3:] != "_in"}
+    first = next((year for year in years if year["money_purchase_annual_allowance_applies"]), None)
+    sums = {
+        "received": tax_free["received"] == tax_free["in_lump_sums"] + tax_free["with_withdrawals"],
+        "lump sums": tax_free["in_lump_sums"] == sum(pence(year["lump_sum"]) for year in years),
+        "with withdrawals": tax_free["with_withdrawals"]
+        == sum(pence(year["withdrawal"]["tax_free"]) for year in years),
+        "forgone": tax_free["forgone"]
+        == max(0, tax_free["if_left_to_the_end"] - tax_free["received"] - tax_free["still_available"]),
+        "own tax": pence(person["income_tax"]) == sum(pence(year["income_tax"]) for year in years),
+        "own interest": pence(person["interest_on_waiting_cash"])
+        == sum(pence(year["cash"]["interest"]) for year in years),
+        "own tax on interest": pence(person["tax_on_interest"])
+        == sum(pence(year["tax_on_interest"]) for year in years),
+        "own cash": pence(person["most_cash_waiting"]) == max(pence(year["cash"]["closing"]) for year in years),
+        "triggered": first is not None or not person["money_purchase_annual_allowance"]["triggered"],
+    }
+    return [name for name, holds in sums.items() if not holds]
+
+
+def sums_of_a_death_that_fail(death: dict[str, Any], beneficiary_tax_rate: float) -> list[str]:
+    """Return the names of the sums of one death asked about that do not hold."""
+    to_heirs = [left["heirs"] for left in death["deaths"] if left["passes_to"] == "heirs"]
+    sums = {
+        "heirs": pence(death["heirs_receive"]) == sum(pence(heirs["receive"]) for heirs in to_heirs),
+        "all tax": pence(death["inheritance_tax"])
+        == sum(pence(left["inheritance_tax"]["total"]) for left in death["deaths"]),
+        "heirs' tax": pence(death["heirs_income_tax"])
+        == sum(pence(heirs["pension"]["income_tax"]) for heirs in to_heirs),
+        "asked": (death["person"], death["at_age"]) == (death["deaths"][0]["person"], death["deaths"][0]["age"]),
+    }
+    failed = [name for name, holds in sums.items() if not holds]
+    for left in death["deaths"]:
+        failed += [f"{name} on {left['date']}" for name in sums_of_an_estate_that_fail(left, beneficiary_tax_rate)]
+    return failed
+
+
+def sums_of_an_estate_that_fail(left: dict[str, Any], beneficiary_tax_rate: float) -> list[str]:
+    """Return the names of the sums of what one person leaves that do not hold."""
+    estate = {name: pence(amount) for name, amount in left["estate"].items()}
+    tax = {name: pence(amount) for name, amount in left["inheritance_tax"].items() if name != "rate"}
+    bands = [left[name] for name in ("residence_nil_rate_band", "nil_rate_band")]
+    counted = estate["unused_pension"] if left["estate"]["pension_in_estate"] else 0
+    sums = {
+        "free estate": estate["free_estate"]
+        == estate["isa"] + estate["cash"] + estate["home"] + estate["other_assets"] - estate["debts"],
+        "value": estate["value"] == estate["free_estate"] + counted,
+        "chargeable": estate["chargeable"] == estate["value"] - estate["exempt"],
+        "taxable": tax["taxable"] == estate["chargeable"] - sum(pence(band["used"]) for band in bands),
+        "within the bands": all(band["used"] <= band["available"] for band in bands),
+        "tax": tax["total"] == tax["taxable"] * round(left["inheritance_tax"]["rate"] * 10_000) // 10_000,
+        "parts of the tax": tax["total"] == tax["on_free_estate"] + tax["on_pension"],
+        "only one receives": ("heirs" in left) != ("additional_permitted_subscription" in left),
+    }
+    if "additional_permitted_subscription" in left:
+        sums["to the spouse"] = estate["chargeable"] == 0
+        sums["additional subscription"] = pence(left["additional_permitted_subscription"]) == estate["isa"]
+    if "heirs" in left:
+        heirs, pension = left["heirs"], {name: pence(amount) for name, amount in left["heirs"]["pension"].items()}
+        from_free, charity = pence(heirs["from_free_estate"]), pence(heirs["to_charity"])
+        rate = round(beneficiary_tax_rate * 10_000)
+        sums |= {
+            "receive": pence(heirs["receive"]) == from_free + pension["net"],
+            "from the free estate": from_free == estate["free_estate"] - charity - tax["on_free_estate"],
+            "charity": charity == estate["exempt"],
+            "pension": pension["amount"]
+            == estate["unused_pension"]
+            == pension["inheritance_tax"] + pension["tax_free"] + pension["taxable"],
+            "tax on the pension": pension["inheritance_tax"] == tax["on_pension"],
+            "income tax": pension["income_tax"] == (pension["taxable"] * rate + 5_000) // 10_000,
+            "net": pension["net"] == pension["amount"] - pension["inheritance_tax"] - pension["income_tax"],
+        }
+    return [name for name, holds in sums.items() if not holds]
+
+
+def orders_that_fail(answer: dict[str, Any]) -> list[str]:
+    """Return the names of the orders of a comparison that are not the options in order."""
+    possible = {k: option for k, option in enumerate(answer["options"]) if option["possible"]}
+    wealth = {k: pence(option["totals"]["wealth_after_tax"]) for k, option in possible.items()}
+    orders = {
+        "wealth": (answer["ranking"]["wealth_after_tax"], wealth, -1),
+        "tax": (
+            answer["ranking"]["income_tax"],
+            {k: pence(option["totals"]["income_tax"]) for k, option in possible.items()},
+            1,
+        ),
+    }
+    for j, order in enumerate(answer["ranking"]["heirs"]):
+        deaths = {k: option["deaths"][j] for k, option in possible.items()}
+        received = {k: pence(death["heirs_receive"]) for k, death in deaths.items() if death["possible"]}
+        orders[f"heirs of death {j}"] = (order, received, -1)
+    failed = []
+    for name, (order, amounts, sign) in orders.items():
+        found = [(placed["option"], pence(placed["amount"])) for placed in order]
+        if found != sorted(amounts.items(), key=lambda one: (sign * one[1], one[0])):
+            failed.append(f"order by {name}")
+    for name, order in answer["ranking"].get("scenarios", {}).items():
+        keys = [(-pence(placed["amount"]), placed["option"]) for placed in order]
+        if keys != sorted(keys) or not {option for _, option in keys} <= set(range(len(answer["options"]))):
+            failed.append(f"order in scenario {name}")
+    return failed
+
+
+def break_evens_that_fail(answer: dict[str, Any]) -> list[str]:
+    """Return the names of what does not hold of the places at which options change places."""
+    found, assumed = answer["break_evens"], answer["assumptions"]
+    possible = [k for k, option in enumerate(answer["options"]) if option["possible"]]
+    failed = []
+    if [pair["options"] for pair in found["pairs"]] != [list(pair) for pair in combinations(possible, 2)]:
+        failed.append("pairs")
+    for pair in found["pairs"]:
+        first, second = pair["options"]
+        rates = [change["pension_growth"] for change in pair["growth"]["at"]]
+        days = [change["date"] for change in pair["age"]["at"]]
+        holds = {
+            "growth within the range": all(found["growth_from"] <= rate <= found["growth_to"] for rate in rates),
+            "rates in order": rates == sorted(set(rates)),
+            "growth moves together": all(
+                round((change["isa_growth"] - assumed["isa_growth"]) * 10**8)
+                == round((change["pension_growth"] - assumed["pension_growth"]) * 10**8)
+                for change in pair["growth"]["at"]
+            ),
+            "growth changes the lead": all(
+                {change["more_below"], change["more_above"]} == {first, second} for change in pair["growth"]["at"]
+            ),
+            "days in order": days == sorted(set(days)) and all(answer["from"] <= day <= answer["to"] for day in days),
+            "the other leads": all(
+                change["more_from_then_on"] == (first if change["difference"] > 0 else second)
+                for change in pair["age"]["at"]
+            ),
+            "changes where there are any": [pair[way]["status"] == "changes" for way in ("growth", "age")]
+            == [bool(pair[way]["at"]) for way in ("growth", "age")],
+        }
+        failed += [f"{name} of {first} and {second}" for name, held in holds.items() if not held]
+    return failed
+
+
 schema = schemathesis.openapi.from_path(DOCUMENT_PATH, config=CONFIG)
 schema.app = create_app(Settings.for_tests())
 
@@ -262,3 +483,47 @@ def test_check_of_the_sums_of_a_plan_finds_a_wrong_penny(name: str) -> None:
     assert [path for path in unseen if WITHOUT_A_SUM.isdisjoint(path)] == [
         ("compared_with", position, "income_tax") for position in range(2)
     ]
+
+
+# What the model alone says, in a comparison: what a sum of the answer does not hold to another number of it.
+OF_A_COMPARISON_WITHOUT_A_SUM = WITHOUT_A_SUM | {
+    "above_allowance",
+    "given_up",
+    "tax_free_cash_left",
+    "heirs_receive_in_todays_prices",
+    "survivor",
+    "brought_forward",
+    "taper",
+    "used_by_gifts",
+    "available",
+    "unused_share",
+    "growth_from",
+    "growth_to",
+}
+
+
+# Besides: a rate of no tax, what is available where nothing is forgone, wealth before the end, and the survivor's age.
+@pytest.mark.parametrize(
+    ("name", "besides"),
+    [
+        ("alder_and_bryony_now_or_in_stages", {"rate", "wealth_after_tax", "difference", "age"}),
+        ("sorrel_before_and_after_6_april_2027", {"rate", "wealth_after_tax", "difference", "still_available"}),
+    ],
+)
+def test_check_of_the_sums_of_a_comparison_finds_a_wrong_penny(name: str, besides: set[str]) -> None:
+    [comparison] = [operation for operation in operations() if operation.id == "compareLumpSumTiming"]
+    [answer] = [example for _, found, example in comparison.response_examples_of("200") if found == name]
+    assert sums_of_a_comparison_that_fail(answer) == []
+    unseen = []
+    changed = copy.deepcopy(answer)
+    for path in values_of(answer):
+        here: Any = changed
+        for key in path[:-1]:
+            here = here[key]
+        right = here[path[-1]]
+        here[path[-1]] = right + 0.01
+        if not sums_of_a_comparison_that_fail(changed) and OF_A_COMPARISON_WITHOUT_A_SUM.isdisjoint(path):
+            unseen.append(path)
+        here[path[-1]] = right
+    assert {path[-1] for path in unseen} == besides
+    assert not [path for path in unseen if "years" not in path and path[-1] == "wealth_after_tax"]

@@ -20,10 +20,12 @@ from service.schemas.fields import (
     LARGEST_YEARLY_RATE,
     LEAST_YEARLY_RATE,
     Choice,
+    Growth,
     Increases,
     IsoDate,
     Matching,
     Money,
+    OrWord,
     Percentage,
     Rate,
     StrictBoolean,
@@ -41,6 +43,15 @@ from service.schemas.schedule import (
     SpendingSchema,
 )
 from service.schemas.shared import IncomeSchema, ObjectList, PensionSchema, PersonSchema, StrictNested
+from service.schemas.timing import (
+    DeathSchema,
+    EstateFactsSchema,
+    GiftSchema,
+    GrowthRangeSchema,
+    IncomePlanSchema,
+    OptionSchema,
+    TimingSchema,
+)
 from service.schemas.warnings import (
     BenefitsSchema,
     ContributionSchema,
@@ -56,7 +67,7 @@ from service.schemas.warnings import (
 )
 from service.schemas.withdrawal import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
 
-from .agreement import DATE_PATTERN, Operation, follow, object_shape, operations
+from .agreement import DATE_PATTERN, Operation, branch_of, follow, object_shape, operations
 
 SCHEMAS: dict[str, Schema] = {
     "WithdrawalTaxRequest": withdrawal_tax_schema(tuple(load_tax_years())),
@@ -85,6 +96,13 @@ SCHEMAS: dict[str, Schema] = {
     "StudentLoans": StudentLoansSchema(),
     "InheritedPension": InheritedPensionSchema(),
     "Estate": EstateSchema(),
+    "LumpSumTimingRequest": TimingSchema(),
+    "TimingOption": OptionSchema(),
+    "IncomePlan": IncomePlanSchema(),
+    "DeathAsked": DeathSchema(),
+    "EstateFacts": EstateFactsSchema(),
+    "LifetimeGift": GiftSchema(),
+    "GrowthRange": GrowthRangeSchema(),
 }
 COMPONENT_OF = {type(schema): name for name, schema in SCHEMAS.items()}
 
@@ -98,9 +116,13 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
             return {"type": "number", "minimum": 0, "maximum": field.largest, "multipleOf": 0.01}
         case Rate():
             return rates(field.least, field.largest)
+        case Growth():
+            return rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, step=0.00000001)
         case Increases():
             words = {"type": "string", "enum": ["none", "prices"]}
             return {"oneOf": [words, rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE)]}
+        case OrWord():
+            return {"oneOf": [{"type": "string", "enum": [field.word]}, constraints(field.field)]}
         case WholeNumber():
             return {"type": "integer", "minimum": field.least, "maximum": field.largest}
         case StrictBoolean():
@@ -108,7 +130,7 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
         case IsoDate():
             return {"type": "string", "format": "date", "pattern": DATE_PATTERN}
         case Choice():
-            return {"type": "string", "enum": list(field.choices)}
+            return {"type": "string", "enum": sorted(field.choices)}
         case Matching():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():
@@ -120,9 +142,9 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
     raise AssertionError(f"no rule for {field!r}")
 
 
-def rates(least: int | Decimal, largest: int | Decimal) -> dict[str, Any]:
-    """Return what the agreement must say of a rate: a fraction with at most four decimals."""
-    return {"type": "number", "minimum": float(least), "maximum": float(largest), "multipleOf": 0.0001}
+def rates(least: int | Decimal, largest: int | Decimal, *, step: float = 0.0001) -> dict[str, Any]:
+    """Return what the agreement must say of a rate: a fraction with at most four decimals, or finer steps."""
+    return {"type": "number", "minimum": float(least), "maximum": float(largest), "multipleOf": step}
 
 
 CONSTRAINTS = (
@@ -147,6 +169,9 @@ def agreed_constraints(name: str, stated: dict[str, Any]) -> dict[str, Any]:
     if "oneOf" in schema:
         return {"oneOf": [agreed_constraints(name, branch) for branch in branches]}
     found = {word: schema[word] for word in CONSTRAINTS if word in schema}
+    if "enum" in found:
+        # The order of words means nothing, and branches may list them in another one.
+        found["enum"] = sorted(found["enum"])
     if "items" in schema:
         found["items"] = schema["items"]["$ref"].rsplit("/", 1)[-1]
     if name == "tax_year":
@@ -183,7 +208,7 @@ def test_property(name: str, key: str) -> None:
 def with_defaults(name: str, value: dict[str, Any]) -> dict[str, Any]:
     """Return an object with every stated default filled in, at every depth."""
     filled = copy.deepcopy(value)
-    for key, stated in object_shape(name, follow_properties=False)["properties"].items():
+    for key, stated in branch_of(name, value)["properties"].items():
         schema = follow(stated)
         if key not in filled and "default" in schema:
             filled[key] = copy.deepcopy(schema["default"])
@@ -199,6 +224,7 @@ REQUESTS = {
     "calculateWithdrawalTax": "WithdrawalTaxRequest",
     "planAllowanceSchedule": "AllowanceScheduleRequest",
     "findWarnings": "WarningsRequest",
+    "compareLumpSumTiming": "LumpSumTimingRequest",
 }
 REQUEST_EXAMPLES = [
     (operation, name) for operation in operations() if operation.id in REQUESTS for name in operation.request_examples()
