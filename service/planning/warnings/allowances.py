@@ -152,8 +152,8 @@ def annual_allowance_exceeded(year: YearFacts) -> Found:
     yield warn(
         "annual_allowance_exceeded",
         f"The saving of {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)} and the "
-        f"{pounds(facts.carry_forward)} carried forward: the charge is about {pounds(cost)}. Save less, or in another "
-        "tax year.",
+        f"{pounds(facts.carry_forward)} carried forward: the charge is about {pounds(cost)}, to be told in a tax return. "
+        "Save less, or in another tax year.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         status=year.figures.status,

@@ -956,7 +956,7 @@ def warn(
     """A warning made from its entry.
 
     ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
-    theirs and ``status``, and what is doubtful about them is added to the detail.
+    theirs and ``status``, and what is doubtful about them ends the detail.
     """
     entry = CATALOGUE[code]
     told = {"money": dict(money or {}), "count": dict(counts or {}), "rate": dict(rates or {})}
@@ -973,7 +973,7 @@ def warn(
         code,
         entry.effect,
         entry.title,
-        " ".join((detail, *doubts)) if doubts else detail,
+        f"{detail} In doubt: {' '.join(doubts)}" if doubts else detail,
         path,
         entry.sources,
         status,
