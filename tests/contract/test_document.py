@@ -307,6 +307,11 @@ def test_request_is_the_same_in_the_agreement_and_as_a_file(name: str, file: str
     assert as_file == PLAN.request_examples()[name]
 
 
+def test_request_for_warnings_of_the_readme_is_the_one_of_the_agreement() -> None:
+    text = (EXAMPLE_FILES / "requests" / "warnings-saves-and-withdraws.json").read_text(encoding="utf-8")
+    assert json.loads(text) == BY_ID["findWarnings"].request_examples()["idris_saves_and_withdraws"]
+
+
 def test_printed_plan_is_the_one_that_the_service_answers(client: FlaskClient) -> None:
     printed = runpy.run_path(str(EXAMPLE_FILES / "plan.py"))["printed"]
     request = PLAN.request_examples()["corin_and_linnet_least_tax"]

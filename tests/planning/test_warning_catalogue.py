@@ -14,13 +14,15 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from marshmallow import Schema
 
 from service.planning.warnings import access, allowances, benefits, death, income_tax, isas, recycling, rules, scheme
 from service.planning.warnings.catalogue import CATALOGUE, in_force
 from service.planning.warnings.warning import EFFECTS
+from service.schemas.shared import ObjectList, StrictNested
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_warnings as of_quotes
-from tests.planning.circumstances import by_code, found_in, income, into_isa, request, saved, w
+from tests.planning.circumstances import SCHEMA, by_code, found_in, income, into_isa, request, saved, w
 
 TOPICS: tuple[ModuleType, ...] = (access, allowances, benefits, death, income_tax, isas, recycling, scheme)
 DRAWN = w("drawdown", 1_000)
@@ -1222,7 +1224,7 @@ def test_every_warning_has_its_pair() -> None:
 
 
 def test_every_rule_is_used() -> None:
-    listed = [*rules.OF_A_WITHDRAWAL, *rules.OF_A_YEAR, *rules.OF_A_PERSON, *rules.OF_THE_HOUSEHOLD]
+    listed = [rule for name, rules_of in vars(rules).items() if name.startswith("OF_") for rule in rules_of]
     public = {
         function
         for module in TOPICS
@@ -1248,6 +1250,36 @@ def test_an_entry_says_everything(code: str) -> None:
     # Amounts stand in the figures.
     assert "£" not in entry.applies_when
     assert not re.search(r"\d,\d", entry.applies_when)
+
+
+ONLY_ELSEWHERE = {"payroll.code", "spending", "aim", "isa.cash_isa"}
+"""Fields that only a quote or a plan has."""
+
+
+def names_of(schema: Schema, before: str = "") -> Iterator[str]:
+    """The names of a request's fields as the catalogue writes them: those of a person without the person."""
+    for name, field in schema.load_fields.items():
+        whole = before + (field.data_key or name)
+        yield whole
+        inner = field.inner if isinstance(field, ObjectList) else field
+        if isinstance(inner, StrictNested):
+            yield from names_of(inner.schema, "" if whole == "people" else f"{whole}.")
+
+
+def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None:
+    facts = {fact for entry in CATALOGUE.values() for fact in entry.facts}
+    fields = set(names_of(SCHEMA))
+    assert facts - fields == ONLY_ELSEWHERE
+    # What no entry names by itself: the containers, what is named as a whole, and what all tax rests on.
+    unnamed = fields - facts
+    named_within = {name for name in unnamed if any(fact.startswith(f"{name}.") for fact in facts)}
+    inside_named = {name for name in unnamed if name.rpartition(".")[0] in facts}
+    assert unnamed - named_within - inside_named == {
+        "people",
+        "blind_persons_allowance",
+        "pension.protected_lump_sum_allowance",
+        "pension.protected_lump_sum_and_death_benefit_allowance",
+    }
 
 
 @pytest.mark.parametrize(("code", "inside"), [(code, inside) for code, pairs in CASES.items() for inside, _ in pairs])

@@ -31,7 +31,8 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken) -> Found:
     yield warn(
         "below_minimum_pension_age",
         f"{year.person.who} may take benefits from age {age}, which is reached on {reached.isoformat()}; only ill-health or "
-        "a protected pension age allows it earlier. Do not take this before checking with the scheme.",
+        "a protected pension age allows it earlier. Do not take this before checking with the scheme: everything else here "
+        "is worked out as if it were permitted.",
         taken.path,
         figures=year.figures,
         counts={"minimum_pension_age": age},
@@ -75,7 +76,8 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken) -> Found:
     yield warn(
         "unauthorised_payment_charges",
         f"Paid before the minimum age, {pounds(taken.gross)} is an unauthorised payment: the charges on the member are "
-        f"{because}, {pounds(cost)} in all; the scheme is charged as well. Wait until the age is reached.",
+        f"{because}, {pounds(cost)} in all, to be told in a tax return; the scheme is charged as well. Wait until the "
+        "age is reached.",
         taken.path,
         figures=figures,
         rests_on=(

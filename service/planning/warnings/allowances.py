@@ -89,8 +89,8 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts) -> Foun
     yield warn(
         "contributions_above_money_purchase_annual_allowance",
         f"{pounds(excess + limit)} is to be paid into money purchase pensions in {year.name} after flexible access, "
-        f"{pounds(excess)} more than the {pounds(limit)} allowed: the charge is about {pounds(cost)}. Pay it in before the "
-        "first flexible payment, or pay less.",
+        f"{pounds(excess)} more than the {pounds(limit)} allowed: the charge is about {pounds(cost)}, to be told in a tax "
+        "return. Pay it in before the first flexible payment, or pay less.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         rests_on=(_MPAA,),
@@ -152,8 +152,8 @@ def annual_allowance_exceeded(year: YearFacts) -> Found:
     yield warn(
         "annual_allowance_exceeded",
         f"The saving of {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)} and the "
-        f"{pounds(facts.carry_forward)} carried forward: the charge is about {pounds(cost)}. Save less, or in another "
-        "tax year.",
+        f"{pounds(facts.carry_forward)} carried forward: the charge is about {pounds(cost)}, to be told in a tax return. "
+        "Save less, or in another tax year.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         status=year.figures.status,

@@ -6,9 +6,10 @@ law will be is told by the figures of each tax year. Amounts stand in the figure
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from types import MappingProxyType
 
 from service.figures.loader import STATUSES, TaxYear
@@ -934,6 +935,7 @@ def in_force(code: str, day: date | None) -> bool:
     return (entry.since is None or entry.since <= day) and (entry.until is None or day <= entry.until)
 
 
+@cache
 def figure_key(name: str) -> str:
     """The name under which a warning tells a tax year's figure: the group is left out where the name says enough."""
     group, _, rest = name.partition(".")
@@ -962,34 +964,30 @@ def warn(
     """A warning made from its entry.
 
     ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
-    theirs and ``status``, and what is doubtful about them is added to the detail.
+    theirs and ``status``, and what is doubtful about them ends the detail.
     """
     entry = CATALOGUE[code]
     told = {"money": dict(money or {}), "count": dict(counts or {}), "rate": dict(rates or {})}
+    doubts: list[str] = []
     for name in rests_on:
         figure = figures.figures[name]
-        status = max(status, figure.status, key=STATUSES.index)
+        if figure.status != "enacted":
+            status = max(status, figure.status, key=STATUSES.index)
         if isinstance(figure.value, int):
             told[figure.kind][figure_key(name)] = figure.value
-    doubts = dict.fromkeys(_doubts(figures, rests_on))
+        if figure.doubt is not None and figure.doubt not in doubts:
+            doubts.append(figure.doubt)
     return Warning(
-        code=code,
-        effect=entry.effect,
-        title=entry.title,
-        detail=" ".join((detail, *doubts)),
-        path=path,
-        sources=entry.sources,
-        status=status,
-        money=told["money"],
-        counts=told["count"],
-        rates=told["rate"],
-        cost=cost,
-        tax_year=figures.name,
+        code,
+        entry.effect,
+        entry.title,
+        f"{detail} In doubt: {' '.join(doubts)}" if doubts else detail,
+        path,
+        entry.sources,
+        status,
+        told["money"],
+        told["count"],
+        told["rate"],
+        cost,
+        figures.name,
     )
-
-
-def _doubts(figures: TaxYear, names: tuple[str, ...]) -> Iterator[str]:
-    for name in names:
-        doubt = figures.figures[name].doubt
-        if doubt is not None:
-            yield doubt

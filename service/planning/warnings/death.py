@@ -23,6 +23,13 @@ _NRB, _RNRB, _TAPER, _RATE = (
 )
 
 
+_ASKED = {
+    "home_to_descendants": "whether a home goes to descendants",
+    "bands_of_late_spouse": "whether the bands of a late spouse are left",
+}
+"""The facts that decide how large the bands are."""
+
+
 class Sums(NamedTuple):
     """An estate after the last withdrawals; pence. ``least_bands`` and ``most_bands`` differ where facts are missing."""
 
@@ -83,14 +90,7 @@ def estate_tax(case: Circumstances) -> Found:
         return
     sums = _sums(case, estate)
     year, over = sums.year, sums.total - sums.most_bands
-    missing = [
-        name
-        for name, fact in (
-            ("home_to_descendants", estate.home_to_descendants),
-            ("bands_of_late_spouse", estate.bands_of_late_spouse),
-        )
-        if fact is None
-    ]
+    missing = [name for name in _ASKED if getattr(estate, name) is None]
     if estate.all_to_spouse:
         if sums.total > sums.least_bands:
             yield warn(
@@ -107,9 +107,9 @@ def estate_tax(case: Circumstances) -> Found:
     if over <= 0 < sums.total - sums.least_bands and missing:
         yield warn(
             "estate_facts_decide",
-            f"What is left in {year.name}, {pounds(sums.total)}, is more than {pounds(sums.least_bands)} and less than "
-            f"{pounds(sums.most_bands)}: {' and '.join(name.replace('_', ' ') for name in missing)} decide whether there is "
-            "inheritance tax, and were not given. Ask.",
+            f"What is left in {year.name}, {pounds(sums.total)}, is more than {pounds(sums.least_bands)} and not more than "
+            f"{pounds(sums.most_bands)}. Not given, {' and '.join(_ASKED[name] for name in missing)} decides on inheritance tax. "
+            "Ask.",
             ("estate", missing[0]),
             figures=year.figures,
             rests_on=(_NRB, _RNRB),

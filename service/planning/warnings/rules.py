@@ -1,4 +1,7 @@
-"""Every rule, by what it looks at, and all that they find in given circumstances."""
+"""Every rule, by what it looks at, and all that they find in given circumstances.
+
+The rules "with facts" find nothing without ``Facts``, which only POST /v1/warnings has: the others are spared them.
+"""
 
 from __future__ import annotations
 
@@ -12,10 +15,7 @@ OF_A_WITHDRAWAL: tuple[Callable[[YearFacts, Taken], Found], ...] = (
     access.below_minimum_pension_age,
     access.minimum_pension_age_depends_on_the_day,
     access.unauthorised_payment_charges,
-    access.ill_health_route,
     access.access_closes_again,
-    allowances.lump_sum_above_permitted_maximum,
-    allowances.small_pot_above_limit,
     allowances.lifetime_allowance_exceeded,
     allowances.no_lump_sum_allowance_left,
     allowances.small_pot_must_end_the_arrangement,
@@ -24,14 +24,14 @@ OF_A_WITHDRAWAL: tuple[Callable[[YearFacts, Taken], Found], ...] = (
     income_tax.payroll_takes_less_than_is_due,
     income_tax.k_code_adjustment,
 )
+OF_A_WITHDRAWAL_WITH_FACTS: tuple[Callable[[YearFacts, Taken], Found], ...] = (
+    access.ill_health_route,
+    allowances.lump_sum_above_permitted_maximum,
+    allowances.small_pot_above_limit,
+)
 OF_A_YEAR: tuple[Callable[[YearFacts], Found], ...] = (
     allowances.money_purchase_annual_allowance_triggered,
     allowances.tell_other_schemes,
-    allowances.contributions_above_money_purchase_annual_allowance,
-    allowances.annual_allowance_tapered,
-    allowances.annual_allowance_exceeded,
-    allowances.carry_forward_decides,
-    allowances.defined_benefit_saving_above_alternative_allowance,
     allowances.tax_free_allowance_used_up,
     allowances.lump_sum_allowance_nearly_used,
     allowances.death_benefit_allowance_nearly_used,
@@ -42,22 +42,32 @@ OF_A_YEAR: tuple[Callable[[YearFacts], Found], ...] = (
     income_tax.marriage_allowance_lost,
     income_tax.marriage_allowance_not_available,
     income_tax.child_benefit_charge,
+    income_tax.state_pension_uses_personal_allowance,
+    income_tax.state_pension_untaxed_at_source,
+    income_tax.scottish_property_income,
+    isas.cash_isa_limit_in_doubt,
+    benefits.winter_fuel_payment_repaid,
+)
+OF_A_YEAR_WITH_FACTS: tuple[Callable[[YearFacts], Found], ...] = (
+    allowances.contributions_above_money_purchase_annual_allowance,
+    allowances.annual_allowance_tapered,
+    allowances.annual_allowance_exceeded,
+    allowances.carry_forward_decides,
+    allowances.defined_benefit_saving_above_alternative_allowance,
     income_tax.tax_free_childcare_lost,
     income_tax.family_facts_not_given,
     income_tax.student_loan_repayment,
     income_tax.payments_on_account,
     income_tax.tax_return_needed,
     income_tax.second_payment_in_the_year,
-    income_tax.state_pension_uses_personal_allowance,
-    income_tax.state_pension_untaxed_at_source,
-    income_tax.scottish_property_income,
     isas.cash_isa_limit_exceeded,
-    isas.cash_isa_limit_in_doubt,
     isas.isa_residence,
-    benefits.winter_fuel_payment_repaid,
 )
 OF_A_PERSON: tuple[Callable[[PersonCase], Found], ...] = (
     access.minimum_pension_age_not_reached,
+    scheme.pension_runs_out,
+)
+OF_A_PERSON_WITH_FACTS: tuple[Callable[[PersonCase], Found], ...] = (
     allowances.contributions_not_given,
     allowances.too_many_small_pots,
     allowances.transitional_certificate,
@@ -74,14 +84,17 @@ OF_A_PERSON: tuple[Callable[[PersonCase], Found], ...] = (
     scheme.pension_features_not_given,
     scheme.unexpected_contact,
     scheme.take_regulated_advice,
-    scheme.pension_runs_out,
 )
 OF_THE_HOUSEHOLD: tuple[Callable[[Circumstances], Found], ...] = (
     income_tax.child_benefit_charge_falls_on_partner,
+    isas.isa_room_used_up,
+    income_tax.beyond_the_band,
+    income_tax.rates_not_yet_set,
+)
+OF_THE_HOUSEHOLD_WITH_FACTS: tuple[Callable[[Circumstances], Found], ...] = (
     isas.isa_limit,
     isas.subscribed_before_paid_out,
     isas.cash_above_deposit_protection,
-    isas.isa_room_used_up,
     death.estate_tax,
     death.pension_counts_later,
     death.residence_band_tapered,
@@ -94,24 +107,27 @@ OF_THE_HOUSEHOLD: tuple[Callable[[Circumstances], Found], ...] = (
     benefits.benefits_not_given,
     scheme.transfer_flags,
     scheme.guidance_appointment,
-    income_tax.beyond_the_band,
-    income_tax.rates_not_yet_set,
 )
 
 
 def all_found(case: Circumstances) -> Iterator[Warning]:
     """Every warning of the circumstances, person by person and year by year, then the household's."""
+    asked = case.people[0].person.facts is not None
+    of_withdrawal = OF_A_WITHDRAWAL + OF_A_WITHDRAWAL_WITH_FACTS if asked else OF_A_WITHDRAWAL
+    of_year = OF_A_YEAR + OF_A_YEAR_WITH_FACTS if asked else OF_A_YEAR
+    of_person = OF_A_PERSON + OF_A_PERSON_WITH_FACTS if asked else OF_A_PERSON
+    of_household = OF_THE_HOUSEHOLD + OF_THE_HOUSEHOLD_WITH_FACTS if asked else OF_THE_HOUSEHOLD
     for one in case.people:
         for year in one.years:
             for taken in year.taken:
-                for of_withdrawal in OF_A_WITHDRAWAL:
-                    yield from of_withdrawal(year, taken)
-            for of_year in OF_A_YEAR:
-                yield from of_year(year)
-        for of_person in OF_A_PERSON:
-            yield from of_person(one)
-    for of_household in OF_THE_HOUSEHOLD:
-        yield from of_household(case)
+                for find_in_withdrawal in of_withdrawal:
+                    yield from find_in_withdrawal(year, taken)
+            for find_in_year in of_year:
+                yield from find_in_year(year)
+        for find_in_person in of_person:
+            yield from find_in_person(one)
+    for find_in_household in of_household:
+        yield from find_in_household(case)
 
 
 def the_first_of_each(found: Iterator[Warning]) -> Iterator[Warning]:
