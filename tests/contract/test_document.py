@@ -277,19 +277,25 @@ def test_codes_of_the_problem_examples_match_their_statuses() -> None:
 
 # ------------------------------------------------------------------------------------- values in two places
 
-# The requests of the folder `examples` that the agreement shows as well.
-SHOWN_AS_FILES = {
-    "corin_and_linnet_least_tax": "plan-couple-least-tax",
-    "fern_fills_her_personal_allowance": "plan-personal-allowance",
-    "rowan_spends_more_than_there_is": "plan-spending-too-high",
-}
 PLAN = BY_ID["planAllowanceSchedule"]
+TIMING = BY_ID["compareLumpSumTiming"]
+# The requests of the folder `examples` that the agreement shows as well.
+SHOWN_AS_FILES = [
+    (PLAN, "corin_and_linnet_least_tax", "plan-couple-least-tax"),
+    (PLAN, "fern_fills_her_personal_allowance", "plan-personal-allowance"),
+    (PLAN, "rowan_spends_more_than_there_is", "plan-spending-too-high"),
+    (TIMING, "sorrel_before_and_after_6_april_2027", "timing-before-and-after-april-2027"),
+]
 
 
-@pytest.mark.parametrize(("name", "file"), SHOWN_AS_FILES.items())
-def test_request_is_the_same_in_the_agreement_and_as_a_file(name: str, file: str) -> None:
-    as_file = json.loads((EXAMPLE_FILES / "requests" / f"{file}.json").read_text(encoding="utf-8"))
-    assert as_file == PLAN.request_examples()[name]
+def request_file(name: str) -> Any:
+    """Return a request of the folder `examples`."""
+    return json.loads((EXAMPLE_FILES / "requests" / f"{name}.json").read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize(("operation", "name", "file"), SHOWN_AS_FILES, ids=[file for _, _, file in SHOWN_AS_FILES])
+def test_request_is_the_same_in_the_agreement_and_as_a_file(operation: Operation, name: str, file: str) -> None:
+    assert request_file(file) == operation.request_examples()[name]
 
 
 def test_printed_plan_is_the_one_that_the_service_answers(client: FlaskClient) -> None:
@@ -297,6 +303,23 @@ def test_printed_plan_is_the_one_that_the_service_answers(client: FlaskClient) -
     request = PLAN.request_examples()["corin_and_linnet_least_tax"]
     answer = client.post(PLAN.path, json=request).get_json()
     assert printed(request, answer) + "\n" == (EXAMPLE_FILES / "plan.txt").read_text(encoding="utf-8")
+
+
+def test_printed_comparison_is_the_one_that_the_service_answers(client: FlaskClient) -> None:
+    printed = runpy.run_path(str(EXAMPLE_FILES / "timing.py"))["printed"]
+    request = request_file("timing-couple")
+    assert validator(component("LumpSumTimingRequest")).is_valid(request)
+    answer = client.post(TIMING.path, json=request).get_json()
+    assert printed(request, answer) + "\n" == (EXAMPLE_FILES / "timing.txt").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", ["alder_and_bryony_now_or_in_stages", "hazel_is_too_young_now"])
+def test_other_comparisons_can_be_printed(client: FlaskClient, name: str) -> None:
+    printed = runpy.run_path(str(EXAMPLE_FILES / "timing.py"))["printed"]
+    request = TIMING.request_examples()[name]
+    page = printed(request, client.post(TIMING.path, json=request).get_json())
+    assert page.count("Not possible.") == name.startswith("hazel")
+    assert max(map(len, page.splitlines())) <= 116
 
 
 def test_tax_years_of_the_agreement_are_those_of_the_service(client: FlaskClient) -> None:
