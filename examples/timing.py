@@ -48,12 +48,6 @@ def money(amount: float) -> str:
     return f"{'-' if amount < 0 else ''}£{abs(amount):,.2f}"
 
 
-def percent(rate: float) -> str:
-    """A rate in per cent, with two decimals, or all it has where it is finer."""
-    exact = f"{rate * 100:.6f}".rstrip("0")
-    return f"{max(exact, f'{rate * 100:.2f}', key=len)}%"
-
-
 def paragraph(text: str, indent: str = "  ", hanging: str = "") -> list[str]:
     """A text as lines that fit the page."""
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + hanging, break_on_hyphens=False)
@@ -228,7 +222,7 @@ def changes(answer: dict[str, Any]) -> list[str]:
 
 def growth_change(change: dict[str, Any]) -> str:
     """A growth at which two options change places, in words."""
-    words = f"at pension growth of {percent(change['pension_growth'])}, above it {change['more_above'] + 1} leaves more"
+    words = f"at pension growth of {change['pension_growth']:.2%}, above it {change['more_above'] + 1} leaves more"
     if abs(change["difference"]) > 1:
         words += f" (a step of the tax: there {money(abs(change['difference']))} between them)"
     return words

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import runpy
 import tomllib
@@ -32,10 +31,9 @@ from .agreement import (
     resolve,
     validator,
 )
-from .refresh_examples import refreshed
+from .refresh_examples import EXAMPLE_FILES, PRINTED, printed_page, refreshed, request_file
 from .replay import PROBLEM_REQUESTS, as_shown, replay, without_versions
 
-EXAMPLE_FILES = DOCUMENT_PATH.parents[1] / "examples"
 OPERATIONS = operations()
 EXAMPLES = list(examples())
 # A lookup that fails with a plain message, not with an empty table, if a name is mistyped.
@@ -288,29 +286,18 @@ SHOWN_AS_FILES = [
 ]
 
 
-def request_file(name: str) -> Any:
-    """Return a request of the folder `examples`."""
-    return json.loads((EXAMPLE_FILES / "requests" / f"{name}.json").read_text(encoding="utf-8"))
-
-
 @pytest.mark.parametrize(("operation", "name", "file"), SHOWN_AS_FILES, ids=[file for _, _, file in SHOWN_AS_FILES])
 def test_request_is_the_same_in_the_agreement_and_as_a_file(operation: Operation, name: str, file: str) -> None:
     assert request_file(file) == operation.request_examples()[name]
 
 
-def test_printed_plan_is_the_one_that_the_service_answers(client: FlaskClient) -> None:
-    printed = runpy.run_path(str(EXAMPLE_FILES / "plan.py"))["printed"]
-    request = PLAN.request_examples()["corin_and_linnet_least_tax"]
-    answer = client.post(PLAN.path, json=request).get_json()
-    assert printed(request, answer) + "\n" == (EXAMPLE_FILES / "plan.txt").read_text(encoding="utf-8")
+@pytest.mark.parametrize("page", PRINTED)
+def test_printed_page_is_what_the_service_answers(client: FlaskClient, page: str) -> None:
+    assert printed_page(client, page) == (EXAMPLE_FILES / f"{page}.txt").read_text(encoding="utf-8")
 
 
-def test_printed_comparison_is_the_one_that_the_service_answers(client: FlaskClient) -> None:
-    printed = runpy.run_path(str(EXAMPLE_FILES / "timing.py"))["printed"]
-    request = request_file("timing-couple")
-    assert validator(component("LumpSumTimingRequest")).is_valid(request)
-    answer = client.post(TIMING.path, json=request).get_json()
-    assert printed(request, answer) + "\n" == (EXAMPLE_FILES / "timing.txt").read_text(encoding="utf-8")
+def test_request_of_the_printed_comparison_keeps_to_the_agreement() -> None:
+    assert validator(component("LumpSumTimingRequest")).is_valid(request_file("timing-couple"))
 
 
 @pytest.mark.parametrize("name", ["alder_and_bryony_now_or_in_stages", "hazel_is_too_young_now"])
