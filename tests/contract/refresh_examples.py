@@ -1,4 +1,4 @@
-"""Write the answers that the service gives now into the response examples of the agreement.
+"""Write the answers that the service gives now into the response examples of the agreement and the printed examples.
 
 Run it from the top of the repository after a change that is meant to change answers:
 
@@ -10,10 +10,12 @@ Then read the difference, and work the numbers out by hand before keeping it: an
 from __future__ import annotations
 
 import json
+import runpy
 import textwrap
 from typing import Any
 
 import yaml
+from flask.testing import FlaskClient
 
 from service import create_app
 from service.settings import Settings
@@ -21,6 +23,12 @@ from service.settings import Settings
 from .agreement import DOCUMENT_PATH, NDJSON, operations
 from .replay import as_shown, replay
 
+EXAMPLE_FILES = DOCUMENT_PATH.parents[1] / "examples"
+# The printed examples: by the name of the program and of the page, the request and where it is sent.
+PRINTED = {
+    "plan": ("plan-couple-least-tax", "/v1/allowance-schedule"),
+    "timing": ("timing-couple", "/v1/lump-sum-timing"),
+}
 WIDTH = 116
 MOST_ON_ONE_LINE = 5
 
@@ -123,5 +131,21 @@ def refreshed(text: str) -> str:
     return "\n".join(lines) + "\n"
 
 
+def request_file(name: str) -> Any:
+    """Return a request of the folder `examples`."""
+    return json.loads((EXAMPLE_FILES / "requests" / f"{name}.json").read_text(encoding="utf-8"))
+
+
+def printed_page(client: FlaskClient, name: str) -> str:
+    """Return what an example program prints now for its request."""
+    file, path = PRINTED[name]
+    request = request_file(file)
+    answer = client.post(path, json=request).get_json()
+    return str(runpy.run_path(str(EXAMPLE_FILES / f"{name}.py"))["printed"](request, answer)) + "\n"
+
+
 if __name__ == "__main__":
     DOCUMENT_PATH.write_text(refreshed(DOCUMENT_PATH.read_text(encoding="utf-8")), encoding="utf-8")
+    for page in PRINTED:
+        text = printed_page(create_app(Settings.for_tests()).test_client(), page)
+        (EXAMPLE_FILES / f"{page}.txt").write_text(text, encoding="utf-8")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import runpy
 import tomllib
@@ -33,10 +32,9 @@ from .agreement import (
     resolve,
     validator,
 )
-from .refresh_examples import refreshed
+from .refresh_examples import EXAMPLE_FILES, PRINTED, printed_page, refreshed, request_file
 from .replay import PROBLEM_REQUESTS, as_shown, held_by, of_lines, replay, without_versions
 
-EXAMPLE_FILES = DOCUMENT_PATH.parents[1] / "examples"
 OPERATIONS = operations()
 EXAMPLES = list(examples())
 # A lookup that fails with a plain message, not with an empty table, if a name is mistyped.
@@ -292,31 +290,39 @@ def test_codes_of_the_problem_examples_match_their_statuses() -> None:
 
 # ------------------------------------------------------------------------------------- values in two places
 
-# The requests of the folder `examples` that the agreement shows as well.
-SHOWN_AS_FILES = {
-    "corin_and_linnet_least_tax": "plan-couple-least-tax",
-    "fern_fills_her_personal_allowance": "plan-personal-allowance",
-    "rowan_spends_more_than_there_is": "plan-spending-too-high",
-}
 PLAN = BY_ID["planAllowanceSchedule"]
+TIMING = BY_ID["compareLumpSumTiming"]
+# The requests of the folder `examples` that the agreement shows as well.
+SHOWN_AS_FILES = [
+    (PLAN, "corin_and_linnet_least_tax", "plan-couple-least-tax"),
+    (PLAN, "fern_fills_her_personal_allowance", "plan-personal-allowance"),
+    (PLAN, "rowan_spends_more_than_there_is", "plan-spending-too-high"),
+    (TIMING, "sorrel_before_and_after_6_april_2027", "timing-before-and-after-april-2027"),
+    (BY_ID["findWarnings"], "idris_saves_and_withdraws", "warnings-saves-and-withdraws"),
+]
 
 
-@pytest.mark.parametrize(("name", "file"), SHOWN_AS_FILES.items())
-def test_request_is_the_same_in_the_agreement_and_as_a_file(name: str, file: str) -> None:
-    as_file = json.loads((EXAMPLE_FILES / "requests" / f"{file}.json").read_text(encoding="utf-8"))
-    assert as_file == PLAN.request_examples()[name]
+@pytest.mark.parametrize(("operation", "name", "file"), SHOWN_AS_FILES, ids=[file for _, _, file in SHOWN_AS_FILES])
+def test_request_is_the_same_in_the_agreement_and_as_a_file(operation: Operation, name: str, file: str) -> None:
+    assert request_file(file) == operation.request_examples()[name]
 
 
-def test_request_for_warnings_of_the_readme_is_the_one_of_the_agreement() -> None:
-    text = (EXAMPLE_FILES / "requests" / "warnings-saves-and-withdraws.json").read_text(encoding="utf-8")
-    assert json.loads(text) == BY_ID["findWarnings"].request_examples()["idris_saves_and_withdraws"]
+@pytest.mark.parametrize("page", PRINTED)
+def test_printed_page_is_what_the_service_answers(client: FlaskClient, page: str) -> None:
+    assert printed_page(client, page) == (EXAMPLE_FILES / f"{page}.txt").read_text(encoding="utf-8")
 
 
-def test_printed_plan_is_the_one_that_the_service_answers(client: FlaskClient) -> None:
-    printed = runpy.run_path(str(EXAMPLE_FILES / "plan.py"))["printed"]
-    request = PLAN.request_examples()["corin_and_linnet_least_tax"]
-    answer = client.post(PLAN.path, json=request).get_json()
-    assert printed(request, answer) + "\n" == (EXAMPLE_FILES / "plan.txt").read_text(encoding="utf-8")
+def test_request_of_the_printed_comparison_keeps_to_the_agreement() -> None:
+    assert validator(component("LumpSumTimingRequest")).is_valid(request_file("timing-couple"))
+
+
+@pytest.mark.parametrize("name", ["alder_and_bryony_now_or_in_stages", "hazel_is_too_young_now"])
+def test_other_comparisons_can_be_printed(client: FlaskClient, name: str) -> None:
+    printed = runpy.run_path(str(EXAMPLE_FILES / "timing.py"))["printed"]
+    request = TIMING.request_examples()[name]
+    page = printed(request, client.post(TIMING.path, json=request).get_json())
+    assert page.count("Not possible.") == name.startswith("hazel")
+    assert max(map(len, page.splitlines())) <= 116
 
 
 def test_tax_years_of_the_agreement_are_those_of_the_service(client: FlaskClient) -> None:

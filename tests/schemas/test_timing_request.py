@@ -1,0 +1,661 @@
+"""What a request to compare lump sum timing may hold: every fault with its pointer and code, all at once, by both readers."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from fractions import Fraction
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from service import create_app
+from service.http.body import loaded, slowly_loaded, strict
+from service.http.problems import ProblemError
+from service.law.lump_sums import Pension
+from service.planning.estates import Death, EstateFacts, Gift
+from service.planning.household import Assumptions, Household, Isa, Member, Spending
+from service.planning.lump_sum_options import Option
+from service.planning.timing import TimingQuestion
+from service.schemas import timing as schemas
+from service.schemas.quick import quick_reader
+from service.settings import Settings
+
+URL = "/v1/lump-sum-timing"
+SCHEMA = schemas.TimingSchema()
+QUICK = quick_reader(SCHEMA)
+
+LEAST: dict[str, Any] = {
+    "start_date": "2026-04-06",
+    "to_age": 67,
+    "people": [{"date_of_birth": "1962-06-01", "tax_residence": "england", "pension": {"uncrystallised": 400000}}],
+    "options": [{"take": "all_now"}],
+}
+FULL: dict[str, Any] = {
+    "start_date": "2026-07-01",
+    "to_age": 70,
+    "people": [
+        {
+            "date_of_birth": "1962-06-01",
+            "tax_residence": "scotland",
+            "pension": {"uncrystallised": 9, "drawdown": 10},
+            "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
+            "cash": 14,
+        },
+        {"date_of_birth": "1963-08-01", "tax_residence": "wales", "pension": {"uncrystallised": 15}},
+    ],
+    "options": [
+        {"take": "all_now", "aim": {"fill": "higher_rate_band"}},
+        {"take": "phased", "yearly": "isa_room"},
+        {"take": "phased", "yearly": 16.01, "aim": {"fill": "spending_only"}},
+        {"take": "phased"},
+        {"take": "with_income", "aim": {"fill": "personal_allowance"}},
+        {"take": "at_age", "age": 67},
+        {"take": "never"},
+    ],
+    "aim": {"fill": "basic_rate_band"},
+    "deaths": [
+        {"at_age": 66},
+        {"person": "second", "at_age": 65},
+        {"person": "first", "at_age": 67, "survivor_at_age": 68},
+    ],
+    "estate": {
+        "home": 17,
+        "home_to_descendants": True,
+        "other_assets": 18,
+        "debts": 19,
+        "increases": 0.0125,
+        "first_person_share": 0.4,
+        "charity_share": 0.1,
+        "lifetime_gifts": [
+            {"date": "2020-01-31", "amount": 20},
+            {"date": "2021-01-31", "amount": 21, "person": "second"},
+        ],
+        "nil_rate_band_brought_forward": 0,
+        "residence_nil_rate_band_brought_forward": 0,
+        "first_death": "to_heirs",
+        "pension_paid_as": "drawdown",
+        "survivor_spending": 0.6667,
+    },
+    "beneficiary_tax_rate": 0.4,
+    "spending": [{"amount": 0, "increases": "prices"}],
+    "assumptions": {
+        "pension_growth": 0.04750001,
+        "isa_growth": -0.1,
+        "cash_interest": 0.01,
+        "price_inflation": 0.02,
+        "thresholds_after_freeze": "prices",
+        "exit_tax_rate": 1,
+        "scenarios": {"low": {"pension_growth": 0}, "high": {"isa_growth": 0.1, "cash_interest": 0.05}},
+    },
+    "break_even_growth": {"from": -0.05, "to": 0.15},
+}
+
+
+@pytest.fixture(scope="module")
+def client() -> FlaskClient:
+    return create_app(Settings.for_tests()).test_client()
+
+
+def with_value(pointer: str, text: str | None, body: dict[str, Any] = FULL) -> bytes:
+    """A body with the JSON text at a pointer, set, added or (None) left out."""
+    whole = copy.deepcopy(body)
+    *parents, last = pointer[1:].split("/")
+    here: Any = whole
+    for part in parents:
+        here = here[int(part)] if isinstance(here, list) else here[part]
+    key: Any = int(last) if isinstance(here, list) else last
+    if text is None:
+        del here[key]
+    else:
+        here[key] = "@@"
+    return json.dumps(whole).replace('"@@"', str(text)).encode()
+
+
+def faults_of(client: FlaskClient, text: bytes, code: str = "invalid-request") -> list[tuple[str, str]]:
+    """Where and with which codes a body is refused."""
+    reply = client.post(URL, data=text, content_type="application/json")
+    problem = json.loads(reply.data)
+    assert (reply.status_code, problem.get("code")) == (422, code), problem
+    assert all(error["detail"].endswith(".") for error in problem["errors"])
+    return [(error["pointer"], error["code"]) for error in problem["errors"]]
+
+
+def pointers_of(node: Any, pointer: str = "") -> Iterator[str]:
+    """Every value of a body, at every depth."""
+    for key, value in node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ():
+        yield f"{pointer}/{key}"
+        yield from pointers_of(value, f"{pointer}/{key}")
+
+
+# What is read
+
+
+def asked(body: dict[str, Any]) -> TimingQuestion:
+    return loaded(json.dumps(body).encode(), SCHEMA, QUICK, schemas.question)
+
+
+def test_what_is_left_out_has_its_default() -> None:
+    member = Member(date(1962, 6, 1), "england", Pension(40_000_000))
+    assert asked(LEAST) == TimingQuestion(
+        household=Household(date(2026, 4, 6), date(2029, 6, 1), (member,), (), "with_each_withdrawal", Assumptions()),
+        to_age=67,
+        options=(Option("all_now", "personal_allowance", None, None),),
+        deaths=(),
+        estate=EstateFacts(
+            home=0,
+            home_to_descendants=False,
+            other_assets=0,
+            debts=0,
+            increases=0,
+            first_person_share=5_000,
+            charity_share=0,
+            gifts=(),
+            nil_rate_band_brought_forward=0,
+            residence_nil_rate_band_brought_forward=0,
+            first_death="to_spouse",
+            pension_paid_as="lump_sum",
+            survivor_spending=10_000,
+        ),
+        beneficiary_tax_rate=2_000,
+        growth_range=(0, 1_000),
+        scenarios={},
+    )
+
+
+def test_everything_that_is_given_is_read() -> None:
+    assumed = Assumptions(Fraction(4_750_001, 10_000), -1_000, 100, 200, "prices", 10_000)
+    first = Member(date(1962, 6, 1), "scotland", Pension(900, drawdown=1_000), Isa(1_200, 1_300, True), 1_400)
+    second = Member(date(1963, 8, 1), "wales", Pension(1_500))
+    assert asked(FULL) == TimingQuestion(
+        household=Household(
+            start=date(2026, 7, 1),
+            end=date(2032, 6, 1),
+            people=(first, second),
+            spending=(Spending(0, increases="prices"),),
+            assumptions=assumed,
+        ),
+        to_age=70,
+        options=(
+            Option("all_now", "higher_rate_band"),
+            Option("phased", "basic_rate_band", "isa_room"),
+            Option("phased", "spending_only", 1_601),
+            Option("phased", "basic_rate_band"),
+            Option("with_income", "personal_allowance"),
+            Option("at_age", "basic_rate_band", age=67),
+            Option("never", "basic_rate_band"),
+        ),
+        deaths=(Death(0, 66), Death(1, 65), Death(0, 67, 68)),
+        estate=EstateFacts(
+            home=1_700,
+            home_to_descendants=True,
+            other_assets=1_800,
+            debts=1_900,
+            increases=125,
+            first_person_share=4_000,
+            charity_share=1_000,
+            gifts=(Gift(date(2020, 1, 31), 2_000, 0), Gift(date(2021, 1, 31), 2_100, 1)),
+            first_death="to_heirs",
+            pension_paid_as="drawdown",
+            survivor_spending=6_667,
+        ),
+        beneficiary_tax_rate=4_000,
+        growth_range=(-500, 1_500),
+        scenarios={
+            "low": replace(assumed, pension_growth=0),
+            "high": replace(assumed, isa_growth=1_000, cash_interest=500),
+        },
+    )
+
+
+def test_bands_brought_forward_are_read_for_one_person() -> None:
+    bands = {"nil_rate_band_brought_forward": 0.4567, "residence_nil_rate_band_brought_forward": 1}
+    estate = asked({**LEAST, "estate": bands}).estate
+    assert (estate.nil_rate_band_brought_forward, estate.residence_nil_rate_band_brought_forward) == (4_567, 10_000)
+
+
+def test_a_birth_on_29_february_reaches_its_age_on_1_march() -> None:
+    # A person attains an age at the start of the birthday (Family Law Reform Act 1969 s.9); in a year without the day, 1
+    # March is from memory.
+    body = copy.deepcopy(LEAST)
+    body["people"][0]["date_of_birth"] = "1960-02-29"
+    assert [asked({**body, "to_age": age}).household.end for age in (67, 68)] == [date(2027, 3, 1), date(2028, 2, 29)]
+
+
+# The two readers agree
+
+
+def outcome(way: Any, *arguments: Any) -> tuple[Any, ...]:
+    try:
+        return "request", way(*arguments)
+    except ProblemError as problem:
+        return "problem", problem.code, problem.faults
+
+
+VALUES = (
+    *("null", "true", "1", "67", "1.5", "0.12345", "0.123456789", "-0.1"),
+    *('"prices"', '"isa_room"', '"first"', '"x"', "{}", "[]", "[{}]", "[{},{},{}]"),
+)
+
+
+def test_the_quick_reader_and_the_strict_one_agree_about_every_field() -> None:
+    text = json.dumps(FULL).encode()
+    assert QUICK(strict(text)) == SCHEMA.load(strict(text))
+    refused = 0
+    for pointer in pointers_of(FULL):
+        for value in (None, *VALUES):
+            changed = with_value(pointer, value)
+            quick = outcome(loaded, changed, SCHEMA, QUICK, schemas.question)
+            assert quick == outcome(slowly_loaded, changed, SCHEMA, schemas.question)
+            refused += quick[0] == "problem"
+    assert refused > 800
+
+
+@pytest.mark.parametrize("name", ["low", "high"])
+def test_the_names_inside_are_not_names_outside(client: FlaskClient, name: str) -> None:
+    """The ends of the range are called from and to, whatever the program calls them."""
+    found = faults_of(client, with_value(f"/break_even_growth/{name}", "0.01"))
+    assert found == [(f"#/break_even_growth/{name}", "unknown-field")]
+
+
+# What is refused
+
+
+@pytest.mark.parametrize(
+    "pointer",
+    [
+        "/start_date",
+        "/to_age",
+        "/people",
+        "/options",
+        "/options/0/take",
+        "/options/0/aim/fill",
+        "/aim/fill",
+        "/deaths/0/at_age",
+        "/estate/lifetime_gifts/0/date",
+        "/estate/lifetime_gifts/0/amount",
+        "/break_even_growth/from",
+        "/break_even_growth/to",
+    ],
+)
+def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
+    assert faults_of(client, with_value(pointer, None)) == [(f"#{pointer}", "missing")]
+
+
+@pytest.mark.parametrize(
+    "place",
+    [
+        "",
+        "/options/0",
+        "/options/0/aim",
+        "/aim",
+        "/deaths/0",
+        "/estate",
+        "/estate/lifetime_gifts/0",
+        "/break_even_growth",
+    ],
+)
+def test_what_must_not_be_there(client: FlaskClient, place: str) -> None:
+    assert faults_of(client, with_value(f"{place}/more", "1")) == [(f"#{place}/more", "unknown-field")]
+
+
+def test_nothing_may_be_null(client: FlaskClient) -> None:
+    for pointer in pointers_of(FULL):
+        if not pointer.split("/")[-1].isdigit():
+            assert faults_of(client, with_value(pointer, "null")) == [(f"#{pointer}", "null")]
+
+
+_SHARE = (("0", "1", "1.0", "0.4999"), ("-0.0001", "1.0001", "0.49999", '"0.5"'))
+_MONEY = (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001", '"1"'))
+_GROWTH = (("-0.1", "0.2", "0.00000001", "-0.09999999"), ("-0.10000001", "0.20000001", "0.000000001", '"0.1"'))
+_AGE = (("18", "120", "70.0"), ("17", "121", "70.5", '"70"', "true"))
+# Each with the values on the edge that are accepted, and those just past it.
+EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "/to_age": _AGE,
+    "/options/0/take": (('"all_now"', '"with_income"', '"never"'), ('"now"', '""', "1")),
+    "/options/1/yearly": (('"isa_room"', *_MONEY[0]), ('"isa"', *_MONEY[1], "{}")),
+    "/options/5/age": (("20", "120"), ("19", "121", "67.5", '"67"')),
+    "/options/0/aim/fill": (
+        ('"personal_allowance"', '"basic_rate_band"', '"higher_rate_band"', '"spending_only"'),
+        ('"least_tax"', '"none"', "0"),
+    ),
+    "/aim/fill": (('"spending_only"',), ('"least_tax"',)),
+    "/deaths/0/person": (('"first"', '"second"'), ('"third"', "1", "0")),
+    "/deaths/0/at_age": _AGE,
+    "/deaths/2/survivor_at_age": _AGE,
+    "/estate/home": _MONEY,
+    "/estate/home_to_descendants": (("true", "false"), ("1", '"true"')),
+    "/estate/other_assets": _MONEY,
+    "/estate/debts": _MONEY,
+    "/estate/increases": (('"none"', '"prices"', "-0.1", "0.2"), ('"rates"', "0.20001", "0.00001")),
+    "/estate/first_person_share": _SHARE,
+    "/estate/charity_share": _SHARE,
+    "/estate/lifetime_gifts/0/date": (('"1900-01-01"', '"2030-02-28"'), ('"1899-12-31"', '"2030-02-29"')),
+    "/estate/lifetime_gifts/0/amount": _MONEY,
+    "/estate/lifetime_gifts/0/person": (('"second"',), ('"both"',)),
+    "/estate/nil_rate_band_brought_forward": _SHARE,
+    "/estate/residence_nil_rate_band_brought_forward": _SHARE,
+    "/estate/first_death": (('"to_spouse"', '"to_heirs"'), ('"spouse"', "0")),
+    "/estate/pension_paid_as": (('"lump_sum"', '"drawdown"'), ('"annuity"', "0")),
+    "/estate/survivor_spending": _SHARE,
+    "/beneficiary_tax_rate": _SHARE,
+    "/assumptions/pension_growth": _GROWTH,
+    "/assumptions/isa_growth": _GROWTH,
+    "/assumptions/cash_interest": (("0", "0.2"), ("-0.0001", "0.2001", "0.00005")),
+    "/assumptions/scenarios/low/pension_growth": _GROWTH,
+    "/assumptions/scenarios/low/isa_growth": _GROWTH,
+    "/break_even_growth/from": (("-0.1", "0.1499"), ("-0.1001", "0.2001", "0.00005")),
+    "/break_even_growth/to": (("-0.0499", "0.2"), ("-0.1001", "0.2001", "0.00005")),
+}
+
+
+@pytest.mark.parametrize("pointer", EDGES)
+def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
+    accepted, refused = EDGES[pointer]
+    for value in accepted:
+        schemas.question(SCHEMA.load(strict(with_value(pointer, value))))
+    for value in refused:
+        assert faults_of(client, with_value(pointer, value)) == [(f"#{pointer}", "invalid-value")], value
+
+
+@pytest.mark.parametrize(
+    ("pointer", "item", "least", "most"),
+    [
+        ("/people", FULL["people"][1], 1, 2),
+        ("/options", {"take": "never"}, 1, 10),
+        ("/deaths", {"at_age": 66}, 0, 10),
+        ("/estate/lifetime_gifts", {"date": "2026-01-01", "amount": 1}, 0, 50),
+        ("/spending", {"amount": 0}, 0, 50),
+    ],
+)
+def test_how_many(client: FlaskClient, pointer: str, item: dict[str, Any], least: int, most: int) -> None:
+    for count in (least, most):
+        SCHEMA.load(strict(with_value(pointer, json.dumps([item] * count))))
+    for count in ({least - 1} - {-1}) | {most + 1}:
+        assert faults_of(client, with_value(pointer, json.dumps([item] * count))) == [(f"#{pointer}", "invalid-value")]
+
+
+def test_every_fault_at_once(client: FlaskClient) -> None:
+    body = copy.deepcopy(FULL)
+    del body["to_age"], body["options"][0]["take"], body["break_even_growth"]["to"]
+    body["options"][2]["yearly"] = "16"
+    body["options"][5]["aim"] = {"fill": "least_tax"}
+    body["deaths"][1]["person"] = 2
+    body["estate"].update(home=-1, charity_share=10, downsizing=True)
+    body["estate"]["lifetime_gifts"][1]["amount"] = 0.001
+    body["assumptions"]["scenarios"]["low"]["price_inflation"] = 0.02
+    assert sorted(faults_of(client, json.dumps(body).encode())) == [
+        ("#/assumptions/scenarios/low/price_inflation", "unknown-field"),
+        ("#/break_even_growth/to", "missing"),
+        ("#/deaths/1/person", "invalid-value"),
+        ("#/estate/charity_share", "invalid-value"),
+        ("#/estate/downsizing", "unknown-field"),
+        ("#/estate/home", "invalid-value"),
+        ("#/estate/lifetime_gifts/1/amount", "invalid-value"),
+        ("#/options/0/take", "missing"),
+        ("#/options/2/yearly", "invalid-value"),
+        ("#/options/5/aim/fill", "invalid-value"),
+        ("#/to_age", "missing"),
+    ]
+
+
+# What the rules refuse
+
+COUPLE: dict[str, Any] = {**LEAST, "people": [*LEAST["people"], FULL["people"][1]]}
+
+
+@pytest.mark.parametrize(
+    ("pointer", "value", "where", "code"),
+    [
+        # The household's own faults, with the age in place of the last day.
+        ("/start_date", '"2019-04-05"', "#/start_date", "no-figures"),
+        ("/people/0/income", '[{"kind": "annuity"}]', "#/people/0/income/0", "amount-or-share"),
+        ("/spending", '[{"amount": 1, "from": "2027-01-02", "to": "2027-01-01"}]', "#/spending/0/to", "to-before-from"),
+        # The birthday before the first day, and on it.
+        ("/to_age", "63", "#/to_age", "age-already-reached"),
+        ("/start_date", '"2029-06-01"', "#/to_age", "age-already-reached"),
+        # The range of growth.
+        ("/break_even_growth", '{"from": 0.05, "to": 0.05}', "#/break_even_growth/to", "range-empty"),
+        ("/break_even_growth", '{"from": 0.05, "to": -0.05}', "#/break_even_growth/to", "range-empty"),
+        # What belongs to another option.
+        ("/options", '[{"take": "at_age"}]', "#/options/0/age", "age-missing"),
+        ("/options", '[{"take": "never"}, {"take": "all_now", "age": 65}]', "#/options/1/age", "age-of-no-use"),
+        ("/options", '[{"take": "phased", "age": 65}]', "#/options/0/age", "age-of-no-use"),
+        ("/options", '[{"take": "with_income", "yearly": 0}]', "#/options/0/yearly", "amount-of-no-use"),
+        ("/options", '[{"take": "never", "yearly": "isa_room"}]', "#/options/0/yearly", "amount-of-no-use"),
+        # Deaths of one person: before the first day, after the last.
+        ("/deaths", '[{"at_age": 63}]', "#/deaths/0/at_age", "death-outside-the-years"),
+        ("/deaths", '[{"at_age": 67}, {"at_age": 68}]', "#/deaths/1/at_age", "death-outside-the-years"),
+        ("/deaths", '[{"person": "second", "at_age": 63}]', "#/deaths/0/person", "no-second-person"),
+        ("/deaths", '[{"at_age": 64, "survivor_at_age": 65}]', "#/deaths/0/survivor_at_age", "no-survivor"),
+        (
+            "/estate",
+            '{"lifetime_gifts": [{"date": "2026-01-01", "amount": 1, "person": "second"}]}',
+            "#/estate/lifetime_gifts/0/person",
+            "no-second-person",
+        ),
+    ],
+)
+def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
+    assert faults_of(client, with_value(pointer, value, LEAST), "rule-violation") == [(where, code)]
+
+
+@pytest.mark.parametrize(
+    ("pointer", "value", "where", "code"),
+    [
+        # The first dies on 1 June 2027 at 65, 2028 at 66 or 2029 at 67; the second is 63 on 1 August 2026.
+        (
+            "/deaths",
+            '[{"at_age": 66, "survivor_at_age": 64}]',
+            "#/deaths/0/survivor_at_age",
+            "death-outside-the-years",
+        ),
+        (
+            "/deaths",
+            '[{"at_age": 66, "survivor_at_age": 66}]',
+            "#/deaths/0/survivor_at_age",
+            "death-outside-the-years",
+        ),
+        ("/deaths", '[{"person": "second", "at_age": 66}]', "#/deaths/0/at_age", "death-outside-the-years"),
+        (
+            "/estate",
+            '{"nil_rate_band_brought_forward": 0.0001}',
+            "#/estate/nil_rate_band_brought_forward",
+            "bands-of-one-person",
+        ),
+        (
+            "/estate",
+            '{"residence_nil_rate_band_brought_forward": 1}',
+            "#/estate/residence_nil_rate_band_brought_forward",
+            "bands-of-one-person",
+        ),
+    ],
+)
+def test_what_the_rules_refuse_a_couple(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
+    assert faults_of(client, with_value(pointer, value, COUPLE), "rule-violation") == [(where, code)]
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer", "value"),
+    [
+        (LEAST, "/deaths", '[{"at_age": 64}, {"at_age": 67}]'),
+        (COUPLE, "/deaths", '[{"at_age": 66, "survivor_at_age": 65}, {"person": "second", "at_age": 65}]'),
+        (COUPLE, "/estate", '{"lifetime_gifts": [{"date": "2026-01-01", "amount": 1, "person": "second"}]}'),
+        (LEAST, "/start_date", '"2029-05-31"'),
+    ],
+)
+def test_what_is_just_allowed(client: FlaskClient, body: dict[str, Any], pointer: str, value: str) -> None:
+    reply = client.post(URL, data=with_value(pointer, value, body), content_type="application/json")
+    assert reply.status_code == 200, reply.get_data(as_text=True)
+
+
+def test_both_deaths_of_a_couple_on_one_day(client: FlaskClient) -> None:
+    body = copy.deepcopy(COUPLE)
+    body["people"][1]["date_of_birth"] = body["people"][0]["date_of_birth"]
+    body["deaths"] = [{"at_age": 66, "survivor_at_age": 66}]
+    found = faults_of(client, json.dumps(body).encode(), "rule-violation")
+    assert found == [("#/deaths/0/survivor_at_age", "death-outside-the-years")]
+
+
+@pytest.mark.parametrize(
+    ("born", "to_age", "faults"),
+    [
+        ("1970-04-06", 115, []),
+        # On 6 April 2086 the sixty-first tax year begins.
+        ("1970-04-06", 116, [("#/to_age", "plan-too-long")]),
+        ("2026-04-07", 50, [("#/people/0/date_of_birth", "not-yet-born")]),
+        ("2026-04-07", 60, [("#/to_age", "plan-too-long"), ("#/people/0/date_of_birth", "not-yet-born")]),
+    ],
+)
+def test_births_and_ages_that_do_not_go_together(
+    client: FlaskClient, born: str, to_age: int, faults: list[tuple[str, str]]
+) -> None:
+    body = copy.deepcopy(LEAST)
+    body["people"][0]["date_of_birth"] = born
+    text = json.dumps({**body, "to_age": to_age}).encode()
+    if faults:
+        assert faults_of(client, text, "rule-violation") == faults
+    else:
+        assert client.post(URL, data=text, content_type="application/json").status_code == 200
+
+
+def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
+    body = copy.deepcopy(LEAST)
+    body["people"][0]["income"] = [{"kind": "annuity"}]
+    body["options"] = [{"take": "at_age"}, {"take": "never", "age": 60, "yearly": 1}]
+    body["deaths"] = [{"at_age": 90}, {"person": "second", "at_age": 66}, {"at_age": 66, "survivor_at_age": 66}]
+    body["estate"] = {"lifetime_gifts": [{"date": "2026-01-01", "amount": 1, "person": "second"}]}
+    body["spending"] = [{"amount": 1, "from": "2027-01-02", "to": "2027-01-01"}]
+    body["break_even_growth"] = {"from": 0.1, "to": 0}
+    assert faults_of(client, json.dumps(body).encode(), "rule-violation") == [
+        ("#/people/0/income/0", "amount-or-share"),
+        ("#/spending/0/to", "to-before-from"),
+        ("#/break_even_growth/to", "range-empty"),
+        ("#/options/0/age", "age-missing"),
+        ("#/options/1/age", "age-of-no-use"),
+        ("#/options/1/yearly", "amount-of-no-use"),
+        ("#/deaths/0/at_age", "death-outside-the-years"),
+        ("#/deaths/1/person", "no-second-person"),
+        ("#/deaths/2/survivor_at_age", "no-survivor"),
+        ("#/estate/lifetime_gifts/0/person", "no-second-person"),
+    ]
+
+
+# What comes back
+
+
+def answered(client: FlaskClient, body: dict[str, Any]) -> dict[str, Any]:
+    reply = client.post(URL, json=body)
+    assert reply.status_code == 200, reply.get_data(as_text=True)
+    assert reply.headers["Cache-Control"] == "no-store"
+    found: dict[str, Any] = reply.get_json()
+    assert reply.headers["Rules-Version"] == found["rules"]["version"]
+    return found
+
+
+def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
+    """A quarter of 400,000 at once, 20,000 of it subscribed on each 6 April (SI 1998/1870 reg.4ZA); 12,570 drawn on 5 April
+    without tax (Finance Act 2021 s.5), which waits for the next tax year's room."""
+    found = answered(client, LEAST)
+    assert list(found) == [
+        "summary", "from", "to", "assumptions", "options", "ranking", "break_evens", "rules", "warnings", "notice"
+    ]  # fmt: skip
+    assert (found["from"], found["to"]) == ("2026-04-06", "2029-06-01")
+    assert found["assumptions"]["beneficiary_tax_rate"] == found["assumptions"]["exit_tax_rate"] == 0.2
+    (option,) = found["options"]
+    assert (option["take"], option["aim"], option["possible"]) == ("all_now", {"fill": "personal_allowance"}, True)
+    assert [(year["tax_year"], year["from"], year["to"]) for year in option["years"]] == [
+        ("2026-27", "2026-04-06", "2027-04-05"),
+        ("2027-28", "2027-04-06", "2028-04-05"),
+        ("2028-29", "2028-04-06", "2029-04-05"),
+        ("2029-30", "2029-04-06", "2029-06-01"),
+    ]
+    one = option["years"][0]["people"][0]
+    assert (one["lump_sum"], one["isa_subscription"], one["tax_free_cash_left"]) == (100_000, 20_000, 168_275)
+    assert one["withdrawal"] == {"gross": 12_570, "tax_free": 0, "taxable": 12_570}
+    assert one["pension"] == {
+        "opening": 400_000,
+        "growth": 0,
+        "paid_in": 0,
+        "paid_out": 112_570,
+        "closing": 287_430,
+    }
+    assert one["cash"] == {"opening": 0, "interest": 0, "paid_in": 112_570, "paid_out": 20_000, "closing": 92_570}
+    # In the part year nothing is drawn, because nothing is spent.
+    assert option["years"][3]["people"][0]["withdrawal"]["gross"] == 0
+    totals = option["totals"]
+    assert (totals["pension"], totals["isa"], totals["cash"]) == (300_000 - 3 * 12_570, 80_000, 57_710)
+    assert totals["wealth_after_tax"] == 262_290 * 0.8 + 137_710
+    assert found["break_evens"] == {"growth_from": 0, "growth_to": 0.1, "pairs": []}
+    assert found["ranking"]["wealth_after_tax"] == [{"option": 0, "amount": totals["wealth_after_tax"]}]
+
+
+@pytest.mark.parametrize(
+    ("option", "shown"),
+    [
+        ({"take": "phased"}, {"yearly": "isa_room"}),
+        ({"take": "phased", "yearly": "isa_room"}, {"yearly": "isa_room"}),
+        ({"take": "phased", "yearly": 1234.5}, {"yearly": 1234.5}),
+        ({"take": "at_age", "age": 65}, {"age": 65}),
+        ({"take": "with_income"}, {}),
+    ],
+)
+def test_an_option_is_repeated_with_what_was_left_out(
+    client: FlaskClient, option: dict[str, Any], shown: dict[str, Any]
+) -> None:
+    (found,) = answered(client, {**LEAST, "options": [option], "aim": {"fill": "spending_only"}})["options"]
+    told = {key: value for key, value in found.items() if key not in ("possible", "totals", "years", "deaths")}
+    assert told == {"take": option["take"], **shown, "aim": {"fill": "spending_only"}}
+
+
+def test_what_cannot_be_carried_out_says_why_and_is_in_no_order(client: FlaskClient) -> None:
+    """To spend 18,600, of which 12,570 bears no tax and the rest a fifth (Finance Act 2021 s.5), 20,107.50 has to be drawn
+    where nothing is tax free: twice that is more than 40,000."""
+    body = {**LEAST, "options": [{"take": "never"}, {"take": "all_now"}], "aim": {"fill": "spending_only"}}
+    body["people"] = [{**LEAST["people"][0], "pension": {"uncrystallised": 40_000}}]
+    body["spending"] = [{"amount": 18_600, "to": "2028-04-05"}]
+    found = answered(client, body)
+    never, now = found["options"]
+    assert never == {
+        "take": "never",
+        "aim": {"fill": "spending_only"},
+        "possible": False,
+        "reason": never["reason"],
+    }
+    assert "2027-28" in never["reason"]
+    assert now["possible"]
+    assert [placed["option"] for placed in found["ranking"]["wealth_after_tax"]] == [1]
+    assert found["break_evens"]["pairs"] == []
+
+
+def test_a_growth_at_which_two_change_places_can_be_asked_about_again(client: FlaskClient) -> None:
+    options = [{"take": "all_now"}, {"take": "phased", "yearly": "isa_room"}]
+    assumptions = {"pension_growth": 0.05, "isa_growth": 0.045, "cash_interest": 0.03}
+    found = answered(client, {**LEAST, "options": options, "assumptions": assumptions})
+    (pair,) = found["break_evens"]["pairs"]
+    assert (pair["options"], pair["growth"]["status"]) == ([0, 1], "changes")
+    (change,) = pair["growth"]["at"]
+    again = {name: change[name] for name in ("pension_growth", "isa_growth")}
+    assert again["isa_growth"] == pytest.approx(again["pension_growth"] - 0.005, abs=1e-12)
+    body = {**LEAST, "options": options, "assumptions": {**assumptions, **again}}
+    first, second = (option["totals"]["wealth_after_tax"] for option in answered(client, body)["options"])
+    assert first - second == pytest.approx(change["difference"], abs=0.001)
+    assert abs(first - second) <= 1
+
+
+def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
+    scenarios = {"high": {"pension_growth": 0.05}, "low": {}}
+    found = answered(client, {**LEAST, "assumptions": {"pension_growth": 0.01, "scenarios": scenarios}})["ranking"]
+    assert list(found["scenarios"]) == ["low", "high"]
+    assert found["scenarios"]["low"] == found["wealth_after_tax"]
+    assert found["scenarios"]["high"][0]["amount"] > found["wealth_after_tax"][0]["amount"]
+    assert "scenarios" not in answered(client, LEAST)["ranking"]
+
+
+def test_no_query_is_offered(client: FlaskClient) -> None:
+    reply = client.post(f"{URL}?include=curve", json=LEAST)
+    assert (reply.status_code, reply.get_json()["code"]) == (422, "invalid-request")
