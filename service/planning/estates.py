@@ -42,7 +42,9 @@ class EstateFacts:
     """What a household owns besides pensions, ISAs and cash, and where it goes. Pence, in the money of the first tax year.
 
     ``increases`` is how the home and the other assets rise (basis points, or WITH_PRICES); shares are basis points.
-    ``charity_share`` is of what heirs' part of the free estate is besides a home that goes to descendants.
+    ``charity_share`` is of what heirs' part of the free estate is besides a home that goes to descendants. ``spouses`` is
+    whether two people are married or civil partners: only then can the first death pass free of tax, and only then does
+    what it leaves of the bands unused serve the second, whoever inherits (ss.8A, 8G, 18).
     """
 
     home: int = 0
@@ -55,6 +57,7 @@ class EstateFacts:
     gifts: tuple[Gift, ...] = ()
     nil_rate_band_brought_forward: int = 0
     residence_nil_rate_band_brought_forward: int = 0
+    spouses: bool = True
     first_death: str = TO_SPOUSE
     pension_paid_as: str = "lump_sum"
     survivor_spending: int = WHOLE
@@ -193,8 +196,8 @@ def _to_second_death(
             held=held,
             inherited=inherited,
             owned=_owned(facts, at_end, share),
-            nil_rate_band=first.tax.nil_rate_band_unused if first.to_spouse else 0,
-            residence_band=first.tax.residence_band_unused if first.to_spouse else 0,
+            nil_rate_band=first.tax.nil_rate_band_unused if facts.spouses else 0,
+            residence_band=first.tax.residence_band_unused if facts.spouses else 0,
         ),
         facts,
         beneficiary_rate,
@@ -282,7 +285,9 @@ def _pension_received(
     try:
         return received(benefit, beneficiary_rate, rules.death_benefits, left)
     except ValueError as error:
-        raise RuleViolation((Fault(("deaths",), "lifetime-allowance-on-death", f"{error}."),)) from None
+        raise RuleViolation(
+            (Fault(("deaths",), "lifetime-allowance-on-death", f"{str(error).capitalize()}."),)
+        ) from None
 
 
 def _ending_with_death(household: Household, person: int, day: date) -> Household:

@@ -21,7 +21,7 @@ from service.planning.break_even import (
     growth_break_evens,
     shifted,
 )
-from service.planning.estates import Death, EstateFacts, Outcome, death_day, outcome, survivors_death_day
+from service.planning.estates import TO_SPOUSE, Death, EstateFacts, Outcome, death_day, outcome, survivors_death_day
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, YearlyRate
 from service.planning.lump_sum_options import (
@@ -486,7 +486,7 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         yield from household_faults(household, book, ("to_age",))
     low, high = question.growth_range
     if low >= high:
-        yield Fault(("break_even_growth", "to"), "range-empty", "The range of growth ends before it begins.")
+        yield Fault(("break_even_growth", "to"), "range-empty", "The range of growth must end above where it begins.")
     for k, option in enumerate(question.options):
         if option.take == "at_age" and option.age is None:
             yield Fault(
@@ -531,6 +531,12 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
 
 
 def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
+    if couple and not estate.spouses and estate.first_death == TO_SPOUSE:
+        yield Fault(
+            ("estate", "first_death"),
+            "not-spouses",
+            "Only spouses and civil partners inherit free of inheritance tax: give to_heirs, or leave it out.",
+        )
     if couple:
         for name in ("nil_rate_band_brought_forward", "residence_nil_rate_band_brought_forward"):
             if getattr(estate, name):

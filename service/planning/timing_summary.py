@@ -136,7 +136,10 @@ def _changes(result: Timing) -> Iterator[str]:
         born = result.question.household.people[0].date_of_birth
         last = pair.ages[-1]
         leads = _named(result, pair.options[last.leader])
-        yield f"Since {last.day.isoformat()}, at age {age_on(born, last.day)}, {leads} has been ahead of the other of these two."
+        yield (
+            f"From {last.day.isoformat()}, at age {age_on(born, last.day)}, {leads} is ahead of the other of these two to "
+            "the end."
+        )
 
 
 def _growth(result: Timing, pair: PairBreakEvens) -> str:
@@ -175,4 +178,4 @@ def _scenarios(result: Timing) -> Iterator[str]:
 def _impossible(result: Timing) -> Iterator[str]:
     for i, found in enumerate(result.options):
         if found.course is None:
-            yield f"{_start(_named(result, i))} cannot be carried out: {found.reason}"
+            yield f"Not possible: {_named(result, i)}. {found.reason}"

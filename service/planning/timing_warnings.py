@@ -54,7 +54,7 @@ def _told_once(result: Timing, by_option: dict[int, tuple[Warning, ...]]) -> Ite
     for k, of_option in by_option.items():
         for found in of_option:
             if found not in shared:
-                named = f"With {described(result.options[k].option)}: {found.detail}"
+                named = f"{found.detail} This is so with {described(result.options[k].option)}."
                 yield replace(found, detail=named, path=("options", k))
 
 

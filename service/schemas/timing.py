@@ -101,6 +101,7 @@ class EstateFactsSchema(StrictSchema):
     lifetime_gifts = ObjectList(GiftSchema, most=MOST_GIFTS)
     nil_rate_band_brought_forward = Rate(least=0, largest=1)
     residence_nil_rate_band_brought_forward = Rate(least=0, largest=1)
+    spouses = StrictBoolean()
     first_death = Choice((TO_SPOUSE, TO_HEIRS))
     pension_paid_as = Choice(("lump_sum", "drawdown"))
     survivor_spending = Rate(least=0, largest=1)
@@ -164,6 +165,8 @@ def _estate(values: Mapping[str, Any]) -> EstateFacts:
         Gift(gift["date"], gift["amount"], PEOPLE.index(gift.get("person", PEOPLE[0])))
         for gift in given.pop("lifetime_gifts", ())
     )
+    if not given.get("spouses", True):
+        given.setdefault("first_death", TO_HEIRS)
     return EstateFacts(**given, gifts=gifts)
 
 

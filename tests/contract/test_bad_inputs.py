@@ -498,6 +498,7 @@ TIMING = Question(
             "lifetime_gifts": [{"date": "2025-12-01", "amount": 4000, "person": "second"}],
             "nil_rate_band_brought_forward": 0,
             "residence_nil_rate_band_brought_forward": 0,
+            "spouses": True,
             "first_death": "to_spouse",
             "pension_paid_as": "lump_sum",
             "survivor_spending": 0.7,
@@ -516,7 +517,7 @@ TIMING = Question(
         "/estate/lifetime_gifts/0/amount",
     ),
     dates=(*of_household(PLAN.dates), "/start_date", "/estate/lifetime_gifts/0/date"),
-    booleans=(*of_household(PLAN.booleans), "/estate/home_to_descendants"),
+    booleans=(*of_household(PLAN.booleans), "/estate/home_to_descendants", "/estate/spouses"),
     words=(
         *of_household(PLAN.words),
         "/options/0/take",

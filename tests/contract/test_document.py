@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import json
 import runpy
 import tomllib
 from collections import Counter
