@@ -14,16 +14,18 @@ from service.planning.warnings.warning import Found
 
 def _pension_income(year: YearFacts, found: Liability) -> int:
     """Up to where pension income reaches on its scale: below property from 2027-28 on, beside it before."""
-    return found.floor if year.rules.income_tax[year.person.nation].other_income_first else found.lower
+    return found.floor if year.tax_rules.other_income_first else found.lower
 
 
 def _entered(year: YearFacts, name: str, code: str) -> Found:
     """A band that the withdrawals reach into and the other income does not."""
-    scale = year.year.scales.lower
-    top = _pension_income(year, year.with_it)
-    if not year.taxable or name not in scale.names:
+    if not year.taxable:
         return
-    band = scale.names.index(name)
+    scale, top = year.tax_rules.scales.lower, _pension_income(year, year.with_it)
+    # Reliefs only raise the floors, so that most years are done with before they are looked at.
+    if name not in scale.names or top <= scale.floors[band := scale.names.index(name)]:
+        return
+    scale = year.year.scales.lower
     floor = scale.floors[band]
     if top <= floor or _pension_income(year, year.without) > floor:
         return
@@ -68,7 +70,7 @@ def top_rate_entered(year: YearFacts) -> Found:
 
 def personal_allowance_withdrawn(year: YearFacts) -> Found:
     """Income above the taper threshold takes the personal allowance away."""
-    rules = year.rules.income_tax[year.person.nation]
+    rules = year.tax_rules
     if not year.taxable or year.with_it.adjusted_net_income <= rules.taper_threshold:
         return
     without = year.without
