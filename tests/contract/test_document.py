@@ -15,6 +15,7 @@ from flask.testing import FlaskClient
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from service.http.problems import KINDS
+from service.planning.warnings.catalogue import CATALOGUE
 
 from .agreement import (
     DOCUMENT,
@@ -329,6 +330,23 @@ def test_other_comparisons_can_be_printed(client: FlaskClient, name: str) -> Non
 def test_tax_years_of_the_agreement_are_those_of_the_service(client: FlaskClient) -> None:
     answer = client.get("/v1/tax-years").get_json()
     assert [year["tax_year"] for year in answer["tax_years"]] == component("TaxYear")["enum"]
+
+
+def test_warnings_of_the_examples_are_in_the_catalogue_that_is_served(client: FlaskClient) -> None:
+    listed = {entry["code"]: entry for entry in client.get("/v1/warning-codes").get_json()["warning_codes"]}
+    assert list(listed) == list(CATALOGUE)
+    found = [
+        warning
+        for _, status, _, example in REPLAYED
+        if status.startswith("2")
+        for warning in example.get("warnings", [])
+    ]
+    assert len(found) > 20
+    for warning in found:
+        entry = listed[warning["code"]]
+        assert [warning[key] for key in ("title", "effect", "sources")] == [
+            entry[key] for key in ("title", "effect", "sources")
+        ]
 
 
 def test_document_is_served_as_it_is_kept(client: FlaskClient) -> None:

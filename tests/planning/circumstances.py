@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 from decimal import Decimal
 from typing import Any
 
+from service.planning.faults import pounds
+from service.planning.warnings.catalogue import figure_key
 from service.planning.warnings.request import warnings_asked
 from service.planning.warnings.warning import Warning
 from service.schemas import warnings as schemas
@@ -75,3 +78,28 @@ def saved(amount: float, day: str = "2026-12-01", **more: str) -> dict[str, Any]
 def into_isa(amount: float, day: str = "2026-10-01", **more: bool) -> dict[str, Any]:
     """A subscription."""
     return {"amount": amount, "date": day, **more}
+
+
+def figures_that_differ(warning: Warning) -> list[str]:
+    """The statutory figures that a warning tells under their own names with another value than their tax year has. Of the
+    tax years after the last file nothing is known here."""
+    if warning.tax_year not in BOOK.years:
+        return []
+    figures = BOOK.years[warning.tax_year].figures.figures
+    known = {figure_key(name): figure for name, figure in figures.items()}
+    # The minimum pension age is that of the day it is reached: it may be a later year's, or a protected one.
+    del known["minimum_pension_age"]
+    told = (("money", warning.money), ("count", warning.counts), ("rate", warning.rates))
+    return [
+        name
+        for kind, values in told
+        for name, value in values.items()
+        if name in known and (known[name].kind, known[name].value) != (kind, value)
+    ]
+
+
+def amounts_not_told(warning: Warning) -> set[str]:
+    """The amounts in a warning's sentences that are not among its figures; those of the doubts are the figures' own."""
+    sentences = warning.detail.partition(" In doubt: ")[0]
+    amounts = set(re.findall(r"£\d{1,3}(?:,\d{3})*(?:\.\d\d)?", sentences))
+    return amounts - {pounds(amount) for amount in warning.money.values()}

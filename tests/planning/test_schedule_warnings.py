@@ -18,6 +18,7 @@ from service.planning.schedule_warnings import schedule_warnings
 from service.planning.warnings.catalogue import CATALOGUE
 from service.planning.warnings.warning import Warning
 from tests.households import BOOK, plans
+from tests.planning.circumstances import amounts_not_told, figures_that_differ
 
 PERSON = {"date_of_birth": date(1962, 6, 1), "tax_residence": "england", "pension": Pension(40_000_000)}
 
@@ -323,6 +324,8 @@ def test_every_warning_is_well_made(household: Household, fill: str) -> None:
     names = {year.period.name for year in result.years}
     for warning in found:
         assert warning.code in CATALOGUE
+        assert figures_that_differ(warning) == []
+        assert amounts_not_told(warning) == set()
         assert warning.title
         assert warning.detail.endswith(".")
         assert warning.sources

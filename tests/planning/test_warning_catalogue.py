@@ -1232,6 +1232,8 @@ def test_every_rule_is_used() -> None:
         if function.__module__ == module.__name__ and not name.startswith("_")
     }
     assert len(listed) == len(set(listed))
+    # One function for one code, and named by it.
+    assert [rule.__name__ for rule in listed if rule.__name__ not in CATALOGUE] == []
     assert set(listed) == public
 
 

@@ -18,6 +18,7 @@ from service.planning.warnings.warning import Warning
 from service.planning.withdrawal import PayrollFacts, Question, Withdrawal, quote
 from service.planning.withdrawal_warnings import warnings_for
 from tests.households import BOOK, YEARS
+from tests.planning.circumstances import amounts_not_told, figures_that_differ
 
 OLD_ENOUGH = date(1955, 6, 1)
 
@@ -387,6 +388,8 @@ def test_every_warning_is_well_made(
     assert ranks == sorted(ranks)
     for warning in found:
         assert warning.code in CATALOGUE
+        assert figures_that_differ(warning) == []
+        assert amounts_not_told(warning) == set()
         assert warning.title
         assert warning.detail.endswith(".")
         assert warning.sources

@@ -13,7 +13,9 @@ NOTHING_MUCH = 100
 """Pence: less than a pound left in a pension is nothing left."""
 
 _SINCE_2024 = "lump_sum_allowance"
+_RECEIVED = "tax_free_received_before_april_2024"
 _MPAA = "pension.money_purchase_annual_allowance"
+_SMALL_POTS = "pension.small_pots_from_personal_schemes"
 
 
 # Saving
@@ -338,40 +340,51 @@ def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken) -> Found:
     )
 
 
+def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
+    """The last small pot planned, in its tax year, and how many are planned; None without any."""
+    small = [(year, taken) for year in case.years for taken in year.taken if taken.method == "small_pot"]
+    return (*small[-1], len(small)) if small else None
+
+
 def too_many_small_pots(case: PersonCase) -> Found:
     """More small pots from personal schemes than a lifetime allows."""
-    facts = case.person.facts
-    if facts is None or facts.features.scheme == "occupational":
+    facts, last = case.person.facts, _last_small_pot(case)
+    if facts is None or last is None or facts.features.scheme != "personal":
         return
-    small = [(year, taken) for year in case.years for taken in year.taken if taken.method == "small_pot"]
-    if not small:
+    year, taken, planned = last
+    limit = year.figures.count(_SMALL_POTS)
+    if facts.features.small_pots_taken is None or facts.features.small_pots_taken + planned <= limit:
         return
-    year, taken = small[-1]
-    limit = year.figures.count("pension.small_pots_from_personal_schemes")
-    before = facts.features.small_pots_taken
-    where = (*case.person.pension_path, "small_pots_taken" if before is None else "scheme")
-    rests_on = ("pension.small_pots_from_personal_schemes",)
-    if before is not None and facts.features.scheme == "personal":
-        if before + len(small) > limit:
-            yield warn(
-                "too_many_small_pots",
-                f"With these, {before + len(small)} small pots would have been taken from personal schemes, and at most "
-                f"{limit} may be in a lifetime. Take the money in another way.",
-                taken.path,
-                figures=year.figures,
-                rests_on=rests_on,
-                counts={"small_pots": before + len(small)},
-            )
-    elif (before or 0) + len(small) > limit or before is None:
-        yield warn(
-            "small_pots_not_given",
-            f"At most {limit} small pots may be taken from personal schemes in a lifetime, without limit from occupational "
-            f"ones; {'how many were taken' if before is None else 'what kind of scheme this is'} was not given and decides. "
-            "Ask before taking it.",
-            where,
-            figures=year.figures,
-            rests_on=rests_on,
-        )
+    number = facts.features.small_pots_taken + planned
+    yield warn(
+        "too_many_small_pots",
+        f"With these, {number} small pots would have been taken from personal schemes, and at most {limit} may be in a "
+        "lifetime. Take the money in another way.",
+        taken.path,
+        figures=year.figures,
+        rests_on=(_SMALL_POTS,),
+        counts={"small_pots": number},
+    )
+
+
+def small_pots_not_given(case: PersonCase) -> Found:
+    """How many small pots were taken before decides, or the kind of scheme does."""
+    facts, last = case.person.facts, _last_small_pot(case)
+    if facts is None or last is None or facts.features.scheme == "occupational":
+        return
+    year, _, planned = last
+    before, limit = facts.features.small_pots_taken, year.figures.count(_SMALL_POTS)
+    if before is not None and (facts.features.scheme == "personal" or before + planned <= limit):
+        return
+    yield warn(
+        "small_pots_not_given",
+        f"At most {limit} small pots may be taken from personal schemes in a lifetime, without limit from occupational ones; "
+        f"{'how many were taken' if before is None else 'what kind of scheme this is'} was not given and decides. Ask before "
+        "taking it.",
+        (*case.person.pension_path, "small_pots_taken" if before is None else "scheme"),
+        figures=year.figures,
+        rests_on=(_SMALL_POTS,),
+    )
 
 
 def no_lump_sum_allowance_left(year: YearFacts, taken: Taken) -> Found:
@@ -442,47 +455,65 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken) -> Found:
     )
 
 
-def transitional_certificate(case: PersonCase) -> Found:
-    """Benefits before 6 April 2024 reduce the allowances by a quarter of what they used, unless a certificate says less."""
-    facts = case.person.facts
-    if facts is None:
-        return
+def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
+    """The tax year of the first lump sum after benefits before 6 April 2024, and the tax-free cash that those are taken to
+    have used; None where no certificate can be applied for."""
     year = next((year for year in case.years if year.tax_free and year.rules.lump_sums.regime == _SINCE_2024), None)
-    if year is None:
+    if year is None or not year.before.lifetime_allowance_used or year.before.lump_sum_allowance_used:
+        return None
+    return year, quarter(previously_used(year.before, year.rules.lump_sums), year.rules.lump_sums)
+
+
+def tax_free_received_before_april_2024_decides(case: PersonCase) -> Found:
+    """What was really received tax free was not given, and decides whether a certificate would help."""
+    facts, found = case.person.facts, _transition(case)
+    if facts is None or found is None or facts.tax_free_received_before_april_2024 is not None:
         return
-    pension = year.before
-    if pension.lifetime_allowance_used == 0 or pension.lump_sum_allowance_used:
+    year, assumed = found
+    yield warn(
+        "tax_free_received_before_april_2024_decides",
+        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance. The tax-free cash "
+        "really received was not given and decides whether a certificate would help: it must be applied for before this lump "
+        "sum. Find the evidence first.",
+        (*case.person.path, _RECEIVED),
+        figures=year.figures,
+        money={"assumed": assumed},
+    )
+
+
+def transitional_certificate_worth_considering(case: PersonCase) -> Found:
+    """Less was received tax free than is assumed."""
+    facts, found = case.person.facts, _transition(case)
+    if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
         return
-    assumed = quarter(previously_used(pension, year.rules.lump_sums), year.rules.lump_sums)
-    actual = facts.tax_free_received_before_april_2024
-    path = (*case.person.path, "tax_free_received_before_april_2024")
-    if actual is None:
-        yield warn(
-            "tax_free_received_before_april_2024_decides",
-            f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance. The "
-            "tax-free cash really received was not given and decides whether a certificate would help: it must be "
-            "applied for before this lump sum. Find the evidence first.",
-            path,
-            figures=year.figures,
-            money={"assumed": assumed},
-        )
-    elif actual < assumed:
-        yield warn(
-            "transitional_certificate_worth_considering",
-            f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, and "
-            f"{pounds(actual)} was received: a transitional tax-free amount certificate would leave {pounds(assumed - actual)} "
-            "more. Apply with complete evidence before taking this.",
-            path,
-            figures=year.figures,
-            money={"assumed": assumed, "received": actual, "more_allowance": assumed - actual},
-        )
-    elif actual > assumed:
-        yield warn(
-            "transitional_certificate_harmful",
-            f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, though "
-            f"{pounds(actual)} was received: a transitional tax-free amount certificate would take away "
-            f"{pounds(actual - assumed)}. Do not apply for one.",
-            path,
-            figures=year.figures,
-            money={"assumed": assumed, "received": actual, "less_allowance": actual - assumed},
-        )
+    (year, assumed), received = found, facts.tax_free_received_before_april_2024
+    if received >= assumed:
+        return
+    yield warn(
+        "transitional_certificate_worth_considering",
+        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, and "
+        f"{pounds(received)} was received: a transitional tax-free amount certificate would leave {pounds(assumed - received)} "
+        "more. Apply with complete evidence before taking this.",
+        (*case.person.path, _RECEIVED),
+        figures=year.figures,
+        money={"assumed": assumed, "received": received, "more_allowance": assumed - received},
+    )
+
+
+def transitional_certificate_harmful(case: PersonCase) -> Found:
+    """More was received tax free than is assumed."""
+    facts, found = case.person.facts, _transition(case)
+    if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
+        return
+    (year, assumed), received = found, facts.tax_free_received_before_april_2024
+    if received <= assumed:
+        return
+    yield warn(
+        "transitional_certificate_harmful",
+        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, though "
+        f"{pounds(received)} was received: a transitional tax-free amount certificate would take away "
+        f"{pounds(received - assumed)}. Do not apply for one.",
+        (*case.person.path, _RECEIVED),
+        figures=year.figures,
+        money={"assumed": assumed, "received": received, "less_allowance": received - assumed},
+    )

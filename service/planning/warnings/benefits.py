@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from service.law.pension_age import age_on
@@ -60,29 +61,39 @@ def _steps(capital: int, lower: int, step: int) -> int:
     return -(-max(0, capital - lower) // step)
 
 
-def universal_credit(case: Circumstances) -> Found:
-    """Capital above the lower limit reduces Universal Credit, above the upper it ends."""
+_UC_LOWER, _UC_UPPER = "benefits.universal_credit_lower_capital", "benefits.universal_credit_upper_capital"
+
+
+def universal_credit_ends(case: Circumstances) -> Found:
+    """Capital above the upper limit ends Universal Credit."""
+    received = _received(case)
+    if received is None or not received.universal_credit:
+        return
+    capital = _capital(case)
+    upper = capital.year.figures.money(_UC_UPPER)
+    if not capital.before <= upper < capital.after:
+        return
+    yield warn(
+        "universal_credit_ends",
+        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(upper)}: Universal Credit ends. "
+        "Money in an ISA counts as well. Ask a benefits adviser before taking it.",
+        _where(case),
+        figures=capital.year.figures,
+        rests_on=(_UC_UPPER,),
+        money={"capital_before": capital.before, "capital_after": capital.after},
+    )
+
+
+def universal_credit_reduced(case: Circumstances) -> Found:
+    """Capital above the lower limit reduces Universal Credit."""
     received = _received(case)
     if received is None or not received.universal_credit:
         return
     capital = _capital(case)
     figures = capital.year.figures
-    lower, upper = (figures.money(f"benefits.universal_credit_{which}_capital") for which in ("lower", "upper"))
-    rests_on = ("benefits.universal_credit_lower_capital", "benefits.universal_credit_upper_capital")
-    if capital.after > upper >= capital.before:
-        yield warn(
-            "universal_credit_ends",
-            f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(upper)}: Universal Credit "
-            "ends. Money in an ISA counts as well. Ask a benefits adviser before taking it.",
-            _where(case),
-            figures=figures,
-            rests_on=rests_on,
-            money={"capital_before": capital.before, "capital_after": capital.after},
-        )
-        return
-    step = figures.money("benefits.universal_credit_capital_step")
-    more = _steps(min(capital.after, upper), lower, step) - _steps(capital.before, lower, step)
-    if more <= 0 or capital.before > upper:
+    lower, step = figures.money(_UC_LOWER), figures.money("benefits.universal_credit_capital_step")
+    more = _steps(capital.after, lower, step) - _steps(capital.before, lower, step)
+    if more <= 0 or capital.after > figures.money(_UC_UPPER):
         return
     monthly = more * figures.money("benefits.universal_credit_monthly_income")
     yield warn(
@@ -91,7 +102,7 @@ def universal_credit(case: Circumstances) -> Found:
         f"{pounds(monthly)} a month, or more where the money counts as income. Ask a benefits adviser before taking it.",
         _where(case),
         figures=figures,
-        rests_on=rests_on,
+        rests_on=(_UC_LOWER,),
         money={"capital_before": capital.before, "capital_after": capital.after, "less_a_month": monthly},
         cost=monthly * _MONTHS,
     )
@@ -206,7 +217,7 @@ def winter_fuel_payment_repaid(year: YearFacts) -> Found:
     )
 
 
-def council_tax_support(case: PersonCase) -> Found:
+def council_tax_support_may_fall(case: PersonCase) -> Found:
     """Council tax support looks at income and capital, by local rules."""
     facts = case.person.facts
     year = next((year for year in case.years if year.gross), None)
@@ -222,58 +233,83 @@ def council_tax_support(case: PersonCase) -> Found:
     )
 
 
-def care_means_test(case: Circumstances) -> Found:
-    """Cash and ISAs count in full for help with care; a pension is usually looked at as income."""
+class Care(NamedTuple):
+    """A person with help with care, and their own cash and ISAs before and after the withdrawals; pence."""
+
+    one: PersonCase
+    before: int
+    after: int
+
+    @property
+    def money(self) -> dict[str, int]:
+        """The amounts by name."""
+        return {"capital_before": self.before, "capital_after": self.after}
+
+
+def _in_care(case: Circumstances) -> Iterator[Care]:
     for one in case.people:
         facts = one.person.facts
         if facts is None or facts.benefits is None or not facts.benefits.care_support:
             continue
         drawn = sum(year.gross - max(0, year.with_it.total - year.without.total) for year in one.years if year.gross)
-        before = facts.cash + facts.isas.value
-        after, year = before + drawn, one.years[-1]
-        figures, path = year.figures, (*one.person.path, "benefits")
-        if not drawn:
+        if drawn:
+            yield Care(one, facts.cash + facts.isas.value, facts.cash + facts.isas.value + drawn)
+
+
+def care_support_ends(case: Circumstances) -> Found:
+    """In England: capital above the upper limit ends help with care."""
+    for found in _in_care(case):
+        person, figures = found.one.person, found.one.years[-1].figures
+        upper = figures.money("care.upper_capital")
+        if person.nation != "england" or not found.before <= upper < found.after:
             continue
-        money = {"capital_before": before, "capital_after": after}
-        if one.person.nation != "england":
-            yield warn(
-                "care_limits_of_the_nation_not_held",
-                f"The withdrawals raise the cash and ISAs of {one.person.whose} from {pounds(before)} to "
-                f"{pounds(after)}. Help with care looks at them, by limits of each nation that are held here for England "
-                "only. Ask the council.",
-                path,
-                figures=figures,
-                money=money,
-            )
+        yield warn(
+            "care_support_ends",
+            f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
+            f"{pounds(upper)}: the council no longer helps with the cost of care until they have fallen. Ask the council "
+            "before taking it.",
+            (*person.path, "benefits"),
+            figures=figures,
+            rests_on=("care.upper_capital",),
+            money=found.money,
+        )
+
+
+def care_contribution_rises(case: Circumstances) -> Found:
+    """In England: capital above the lower limit raises the contribution to care."""
+    for found in _in_care(case):
+        person, figures = found.one.person, found.one.years[-1].figures
+        lower, step = figures.money("care.lower_capital"), figures.money("care.capital_step")
+        more = _steps(found.after, lower, step) - _steps(found.before, lower, step)
+        if person.nation != "england" or more <= 0 or found.after > figures.money("care.upper_capital"):
             continue
-        lower, upper = figures.money("care.lower_capital"), figures.money("care.upper_capital")
-        step = figures.money("care.capital_step")
-        if after > upper >= before:
-            yield warn(
-                "care_support_ends",
-                f"With the withdrawals the cash and ISAs of {one.person.whose} come to {pounds(after)}, over "
-                f"{pounds(upper)}: the council no longer helps with the cost of care until they have fallen. Ask the "
-                "council before taking it.",
-                path,
-                figures=figures,
-                rests_on=("care.upper_capital",),
-                money=money,
-            )
+        weekly = more * figures.money("care.weekly_income")
+        yield warn(
+            "care_contribution_rises",
+            f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
+            f"{pounds(lower)}: the contribution to care rises by {pounds(weekly)} a week. Ask the council before taking it.",
+            (*person.path, "benefits"),
+            figures=figures,
+            rests_on=("care.lower_capital",),
+            money={**found.money, "more_a_week": weekly},
+            cost=weekly * _WEEKS,
+        )
+
+
+def care_limits_of_the_nation_not_held(case: Circumstances) -> Found:
+    """Outside England: the limits are others, and not held."""
+    for found in _in_care(case):
+        person = found.one.person
+        if person.nation == "england":
             continue
-        more = _steps(min(after, upper), lower, step) - _steps(before, lower, step)
-        if more > 0 and before <= upper:
-            weekly = more * figures.money("care.weekly_income")
-            yield warn(
-                "care_contribution_rises",
-                f"With the withdrawals the cash and ISAs of {one.person.whose} come to {pounds(after)}, over "
-                f"{pounds(lower)}: the contribution to care rises by {pounds(weekly)} a week. Ask the council before "
-                "taking it.",
-                path,
-                figures=figures,
-                rests_on=("care.lower_capital",),
-                money={**money, "more_a_week": weekly},
-                cost=weekly * _WEEKS,
-            )
+        yield warn(
+            "care_limits_of_the_nation_not_held",
+            f"The withdrawals raise the cash and ISAs of {person.whose} from {pounds(found.before)} to {pounds(found.after)}. "
+            "Help with care looks at them, by limits of each nation that are held here for England only. Ask the council.",
+            (*person.path, "benefits"),
+            figures=found.one.years[-1].figures,
+            money=found.money,
+        )
 
 
 def benefits_not_given(case: Circumstances) -> Found:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from service.figures.loader import TaxYear
-from service.law.income_tax import Liability, Taxpayer, YearOf, liability, year_of
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability, year_of
 from service.law.lump_sums import Allowances, Pension
 from service.law.pension_age import age_on
 from service.law.rulebook import YearRules
@@ -238,9 +238,14 @@ class YearFacts:
         return self.after.uncrystallised + self.after.drawdown
 
     @property
+    def tax_rules(self) -> IncomeTaxRules:
+        """The income tax rules of the year for the person's nation."""
+        return self.rules.income_tax[self.person.nation]
+
+    @property
     def year(self) -> YearOf:
         """The year as the income tax rules see it."""
-        return year_of(self.taxpayer, self.rules.income_tax[self.person.nation])
+        return year_of(self.taxpayer, self.tax_rules)
 
     @property
     def without(self) -> Liability:

@@ -6,6 +6,8 @@ simple sums: the bands of one estate against its value, everything else about th
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import date
 from typing import NamedTuple
 
 from service.law.pension_age import birthday
@@ -28,6 +30,8 @@ _ASKED = {
     "bands_of_late_spouse": "whether the bands of a late spouse are left",
 }
 """The facts that decide how large the bands are."""
+
+_COUNTS = "inheritance_tax.unused_pensions_in_estate"
 
 
 class Sums(NamedTuple):
@@ -56,7 +60,7 @@ def _sums(case: Circumstances, estate: Estate) -> Sums:
         if found.gross
     )
     pensions = sum(one.years[-1].held_after for one in case.people)
-    count = year.figures.text("inheritance_tax.unused_pensions_in_estate") == "yes"
+    count = year.figures.text(_COUNTS) == "yes"
     total = estate.value + drawn + (pensions if count else 0)
     least = _bands(year, total, residence=bool(estate.home_to_descendants), double=bool(estate.bands_of_late_spouse))
     most = _bands(
@@ -83,87 +87,121 @@ def _tax_on(part: int, year: YearFacts) -> int:
     return down_to_the_penny(part * year.figures.rate(_RATE))
 
 
-def estate_tax(case: Circumstances) -> Found:
-    """What the withdrawals, and the pension that is left, add to inheritance tax."""
+def _missing(estate: Estate) -> list[str]:
+    """The facts not given that decide how large the bands are."""
+    return [name for name in _ASKED if getattr(estate, name) is None]
+
+
+def spouse_exemption_postpones(case: Circumstances) -> Found:
+    """All goes to the spouse, and is more than the bands."""
     estate = case.estate
-    if estate is None:
+    if estate is None or not estate.all_to_spouse:
+        return
+    sums = _sums(case, estate)
+    if sums.total <= sums.least_bands:
+        return
+    yield warn(
+        "spouse_exemption_postpones",
+        f"All goes to the spouse and is exempt, but the {pounds(sums.total)} left in {sums.year.name} is more than the "
+        f"bands of {pounds(sums.least_bands)} and is taxed when the spouse dies, unless spent or given away. Plan for "
+        "both deaths.",
+        ("estate", "all_to_spouse"),
+        figures=sums.year.figures,
+        rests_on=(_NRB,),
+        money={"estate_and_pensions": sums.total, "bands": sums.least_bands},
+    )
+
+
+def estate_facts_decide(case: Circumstances) -> Found:
+    """What is left is between the least and the most that the bands may be."""
+    estate = case.estate
+    if estate is None or estate.all_to_spouse or not (missing := _missing(estate)):
+        return
+    sums = _sums(case, estate)
+    if not sums.least_bands < sums.total <= sums.most_bands:
+        return
+    yield warn(
+        "estate_facts_decide",
+        f"What is left in {sums.year.name}, {pounds(sums.total)}, is more than {pounds(sums.least_bands)} and not more than "
+        f"{pounds(sums.most_bands)}. Not given, {' and '.join(_ASKED[name] for name in missing)} decides on inheritance tax. "
+        "Ask.",
+        ("estate", missing[0]),
+        figures=sums.year.figures,
+        rests_on=(_NRB, _RNRB),
+        money={"estate_and_pensions": sums.total, "least_bands": sums.least_bands, "most_bands": sums.most_bands},
+    )
+
+
+def spouse_exemption_not_given(case: Circumstances) -> Found:
+    """What is left is more than the bands, and who inherits was not given."""
+    estate = case.estate
+    if estate is None or estate.all_to_spouse is not None:
+        return
+    sums = _sums(case, estate)
+    if sums.total <= sums.most_bands:
+        return
+    yield warn(
+        "spouse_exemption_not_given",
+        f"The {pounds(sums.total)} left in {sums.year.name} is more than the bands of {pounds(sums.most_bands)}. Whether "
+        "it goes to a spouse or civil partner, and is exempt, was not given and decides. Ask who inherits.",
+        ("estate", "all_to_spouse"),
+        figures=sums.year.figures,
+        money={"estate_and_pensions": sums.total, "bands": sums.most_bands},
+    )
+
+
+def pension_counts_in_the_estate(case: Circumstances) -> Found:
+    """What is left in the pension takes the estate over its bands."""
+    estate = case.estate
+    if estate is None or estate.all_to_spouse:
         return
     sums = _sums(case, estate)
     year, over = sums.year, sums.total - sums.most_bands
-    missing = [name for name in _ASKED if getattr(estate, name) is None]
-    if estate.all_to_spouse:
-        if sums.total > sums.least_bands:
-            yield warn(
-                "spouse_exemption_postpones",
-                f"All goes to the spouse and is exempt, but the {pounds(sums.total)} left in {year.name} is more than "
-                f"the bands of {pounds(sums.least_bands)} and is taxed when the spouse dies, unless spent or given away. "
-                "Plan for both deaths.",
-                ("estate", "all_to_spouse"),
-                figures=year.figures,
-                rests_on=(_NRB,),
-                money={"estate_and_pensions": sums.total, "bands": sums.least_bands},
-            )
+    if not sums.pensions_count or not sums.pensions or over <= 0:
         return
-    if over <= 0 < sums.total - sums.least_bands and missing:
-        yield warn(
-            "estate_facts_decide",
-            f"What is left in {year.name}, {pounds(sums.total)}, is more than {pounds(sums.least_bands)} and not more than "
-            f"{pounds(sums.most_bands)}. Not given, {' and '.join(_ASKED[name] for name in missing)} decides on inheritance tax. "
-            "Ask.",
-            ("estate", missing[0]),
-            figures=year.figures,
-            rests_on=(_NRB, _RNRB),
-            money={"estate_and_pensions": sums.total, "least_bands": sums.least_bands, "most_bands": sums.most_bands},
-        )
-    if over <= 0:
+    cost = _tax_on(min(over, sums.pensions), year)
+    yield warn(
+        "pension_counts_in_the_estate",
+        f"In {year.name} unused pensions count in the estate: with {pounds(sums.pensions)} of them it is {pounds(sums.total)}, "
+        f"{pounds(over)} over the bands of {pounds(sums.most_bands)}, which costs {pounds(cost)} at "
+        f"{per_cent(year.figures.rate(_RATE))}. Check which money is best spent first.",
+        ("estate",),
+        figures=year.figures,
+        rests_on=(_RATE, _COUNTS),
+        money={
+            "pensions": sums.pensions,
+            "estate_and_pensions": sums.total,
+            "over_the_bands": over,
+            "bands": sums.most_bands,
+            "extra_tax": cost,
+        },
+        cost=cost,
+    )
+
+
+def withdrawal_enters_the_estate(case: Circumstances) -> Found:
+    """While pensions are outside the estate: what is drawn takes it over its bands."""
+    estate = case.estate
+    if estate is None or estate.all_to_spouse:
         return
-    if estate.all_to_spouse is None:
-        yield warn(
-            "spouse_exemption_not_given",
-            f"The {pounds(sums.total)} left in {year.name} is more than the bands of {pounds(sums.most_bands)}. Whether "
-            "it goes to a spouse or civil partner, and is exempt, was not given and decides. Ask who inherits.",
-            ("estate", "all_to_spouse"),
-            figures=year.figures,
-            money={"estate_and_pensions": sums.total, "bands": sums.most_bands},
-        )
-    if sums.pensions_count and sums.pensions:
-        cost = _tax_on(min(over, sums.pensions), year)
-        yield warn(
-            "pension_counts_in_the_estate",
-            f"In {year.name} unused pensions count in the estate: with {pounds(sums.pensions)} of them it is "
-            f"{pounds(sums.total)}, {pounds(over)} over the bands of {pounds(sums.most_bands)}, which costs "
-            f"{pounds(cost)} at {per_cent(year.figures.rate(_RATE))}. Check which money is best spent first.",
-            ("estate",),
-            figures=year.figures,
-            rests_on=(_RATE, "inheritance_tax.unused_pensions_in_estate"),
-            money={
-                "pensions": sums.pensions,
-                "estate_and_pensions": sums.total,
-                "over_the_bands": over,
-                "bands": sums.most_bands,
-                "extra_tax": cost,
-            },
-            cost=cost,
-        )
-    elif sums.drawn:
-        cost = _tax_on(min(over, sums.drawn), year)
-        yield warn(
-            "withdrawal_enters_the_estate",
-            f"A pension left alone is usually outside the estate of someone who dies in {year.name}; the "
-            f"{pounds(sums.drawn)} drawn after tax is inside it, in an ISA too. {pounds(min(over, sums.drawn))} of it is "
-            f"over the bands of {pounds(sums.most_bands)}, which costs {pounds(cost)} at "
-            f"{per_cent(year.figures.rate(_RATE))} unless spent. Draw what will be used.",
-            ("estate",),
-            figures=year.figures,
-            rests_on=(_RATE, "inheritance_tax.unused_pensions_in_estate"),
-            money={
-                "drawn": sums.drawn,
-                "drawn_over_the_bands": min(over, sums.drawn),
-                "bands": sums.most_bands,
-                "extra_tax": cost,
-            },
-            cost=cost,
-        )
+    sums = _sums(case, estate)
+    year, over = sums.year, sums.total - sums.most_bands
+    if sums.pensions_count or not sums.drawn or over <= 0:
+        return
+    above = min(over, sums.drawn)
+    cost = _tax_on(above, year)
+    yield warn(
+        "withdrawal_enters_the_estate",
+        f"A pension left alone is usually outside the estate of someone who dies in {year.name}; the "
+        f"{pounds(sums.drawn)} drawn after tax is inside it, in an ISA too. {pounds(above)} of it is over the bands of "
+        f"{pounds(sums.most_bands)}, which costs {pounds(cost)} at {per_cent(year.figures.rate(_RATE))} unless spent. "
+        "Draw what will be used.",
+        ("estate",),
+        figures=year.figures,
+        rests_on=(_RATE, _COUNTS),
+        money={"drawn": sums.drawn, "drawn_over_the_bands": above, "bands": sums.most_bands, "extra_tax": cost},
+        cost=cost,
+    )
 
 
 def pension_counts_later(case: Circumstances) -> Found:
@@ -182,7 +220,7 @@ def pension_counts_later(case: Circumstances) -> Found:
         "after. Review what the pension is kept for.",
         ("estate",),
         figures=sums.year.figures,
-        rests_on=("inheritance_tax.unused_pensions_in_estate",),
+        rests_on=(_COUNTS,),
         money={"pensions": sums.pensions, "estate_and_pensions": later, "bands": sums.most_bands},
     )
 
@@ -235,26 +273,32 @@ def estate_not_given(case: Circumstances) -> Found:
     )
 
 
-def heirs_income_tax(case: PersonCase) -> Found:
-    """From 75 on heirs pay income tax on what is left, and before it they do not."""
-    if case.person.facts is None:
-        return
+_TAXED_FROM = "pension.beneficiaries_taxed_from_age"
+
+
+def heirs_pay_income_tax(case: PersonCase) -> Found:
+    """The age is reached from which heirs pay income tax on what is left."""
     year = case.years[-1]
-    limit = year.figures.count("pension.beneficiaries_taxed_from_age")
-    if not year.held_after or year.age < limit - 1:
+    limit = year.figures.count(_TAXED_FROM)
+    if not year.held_after or year.age < limit:
         return
-    name = "pension.beneficiaries_taxed_from_age"
-    if year.age >= limit:
-        yield warn(
-            "heirs_pay_income_tax",
-            f"{case.person.who} is {year.age} at the end of {year.name}: from {limit} on, heirs pay income tax at their "
-            f"own rates on the {pounds(year.held_after)} left in the pension. Compare their rates with those paid now.",
-            case.person.pension_path,
-            figures=year.figures,
-            rests_on=(name,),
-            money={"pension_left": year.held_after},
-            counts={"age": year.age},
-        )
+    yield warn(
+        "heirs_pay_income_tax",
+        f"{case.person.who} is {year.age} at the end of {year.name}: from {limit} on, heirs pay income tax at their own "
+        f"rates on the {pounds(year.held_after)} left in the pension. Compare their rates with those paid now.",
+        case.person.pension_path,
+        figures=year.figures,
+        rests_on=(_TAXED_FROM,),
+        money={"pension_left": year.held_after},
+        counts={"age": year.age},
+    )
+
+
+def heirs_pay_income_tax_soon(case: PersonCase) -> Found:
+    """The age from which heirs pay income tax is less than a year away."""
+    year = case.years[-1]
+    limit = year.figures.count(_TAXED_FROM)
+    if not year.held_after or year.age != limit - 1:
         return
     yield warn(
         "heirs_pay_income_tax_soon",
@@ -263,7 +307,7 @@ def heirs_income_tax(case: PersonCase) -> Found:
         "rates. Review before that day.",
         case.person.pension_path,
         figures=year.figures,
-        rests_on=(name,),
+        rests_on=(_TAXED_FROM,),
         money={"pension_left": year.held_after},
     )
 
@@ -295,35 +339,47 @@ def nominations_to_review(case: Circumstances) -> Found:
         )
 
 
-def two_year_window(case: Circumstances) -> Found:
-    """A pension inherited from someone who died before 75: two years to be paid or designated free of income tax."""
-    if case.today is None:
-        return
+_WINDOW = "pension.beneficiaries_window_years"
+
+
+def _windows(case: Circumstances) -> Iterator[tuple[PersonCase, date]]:
+    """The people who inherited from someone who died young enough, and the day on which the window ends."""
     for one in case.people:
-        facts, figures = one.person.facts, one.years[0].figures
-        if facts is None or facts.inherited is None or not facts.inherited.died_before_75:
+        inherited = one.person.facts.inherited if one.person.facts is not None else None
+        if inherited is not None and inherited.died_before_75:
+            yield one, birthday(inherited.scheme_knew_on, one.years[0].figures.count(_WINDOW))
+
+
+def two_year_window_running(case: Circumstances) -> Found:
+    """Days are left to take an inherited pension free of income tax."""
+    for one, ends in _windows(case):
+        if case.today is None or case.today >= ends:
             continue
-        years = figures.count("pension.beneficiaries_window_years")
-        ends = birthday(facts.inherited.scheme_knew_on, years)
-        path = (*one.person.path, "inherited_pension")
-        rests_on = ("pension.beneficiaries_window_years",)
-        if case.today < ends:
-            yield warn(
-                "two_year_window_running",
-                f"The inherited pension is free of income tax only if it is paid or designated within {years} years of "
-                f"the day the scheme knew of the death: before {ends.isoformat()}, in {(ends - case.today).days} days. "
-                "Choose before that day.",
-                path,
-                figures=figures,
-                rests_on=rests_on,
-                counts={"days_left": (ends - case.today).days},
-            )
-        else:
-            yield warn(
-                "two_year_window_passed",
-                f"The {years} years for taking the inherited pension without income tax ended on {ends.isoformat()}: "
-                "what was not paid or designated by then is taxed as income. Check with the scheme what was designated.",
-                path,
-                figures=figures,
-                rests_on=rests_on,
-            )
+        figures, days = one.years[0].figures, (ends - case.today).days
+        yield warn(
+            "two_year_window_running",
+            "The inherited pension is free of income tax only if it is paid or designated within "
+            f"{figures.count(_WINDOW)} years of the day the scheme knew of the death: before {ends.isoformat()}; days "
+            f"left: {days}. Choose before that day.",
+            (*one.person.path, "inherited_pension"),
+            figures=figures,
+            rests_on=(_WINDOW,),
+            counts={"days_left": days},
+        )
+
+
+def two_year_window_passed(case: Circumstances) -> Found:
+    """The window has ended."""
+    for one, ends in _windows(case):
+        if case.today is None or case.today < ends:
+            continue
+        figures = one.years[0].figures
+        yield warn(
+            "two_year_window_passed",
+            f"The {figures.count(_WINDOW)} years for taking the inherited pension without income tax ended on "
+            f"{ends.isoformat()}: what was not paid or designated by then is taxed as income. Check with the scheme what "
+            "was designated.",
+            (*one.person.path, "inherited_pension"),
+            figures=figures,
+            rests_on=(_WINDOW,),
+        )

@@ -11,57 +11,66 @@ from service.planning.warnings.catalogue import per_cent, warn
 from service.planning.warnings.circumstances import Circumstances, Taken, YearFacts
 from service.planning.warnings.warning import Found
 
-_BANDS = {
-    "higher_rate": "higher_rate_entered",
-    "advanced_rate": "advanced_rate_entered",
-    "additional_rate": "additional_rate_entered",
-    "top_rate": "top_rate_entered",
-}
-"""The bands worth a warning, and its code."""
-
 
 def _pension_income(year: YearFacts, found: Liability) -> int:
     """Up to where pension income reaches on its scale: below property from 2027-28 on, beside it before."""
-    return found.floor if year.rules.income_tax[year.person.nation].other_income_first else found.lower
+    return found.floor if year.tax_rules.other_income_first else found.lower
 
 
-def rate_entered(year: YearFacts) -> Found:
-    """Some of the withdrawals falls in a band that the other income does not reach."""
+def _entered(year: YearFacts, name: str, code: str) -> Found:
+    """A band that the withdrawals reach into and the other income does not."""
     if not year.taxable:
         return
-    scale = year.year.scales.lower
-    top = _pension_income(year, year.with_it)
-    reached = scale.band(top)
-    if reached == 0:
+    scale, top = year.tax_rules.scales.lower, _pension_income(year, year.with_it)
+    # Reliefs only raise the floors, so that most years are done with before they are looked at.
+    if name not in scale.names or top <= scale.floors[band := scale.names.index(name)]:
         return
-    bottom = _pension_income(year, year.without)
-    for band in range(max(1, scale.band(bottom) + 1), reached + 1):
-        if scale.names[band] not in _BANDS:
-            continue
-        ends = scale.limits[band] if band < len(scale.limits) else top
-        inside = min(top, ends) - scale.floors[band]
-        if not year.taken and inside < POUND:
-            continue  # a plan that fills a band to the brim may miss it by pennies
-        rate, below = scale.rates[band], scale.rates[band - 1]
-        cost = down_to_the_penny(inside * (rate - below))
-        name = scale.names[band].replace("_", " ")
-        yield warn(
-            _BANDS[scale.names[band]],
-            f"In {year.name} {pounds(inside)} of the withdrawals of {year.person.whose} bears the {name} of {per_cent(rate)} "
-            f"instead of {per_cent(below)}: {pounds(cost)} more. A smaller withdrawal this tax year, and more in another, "
-            "may avoid it.",
-            year.path,
-            figures=year.figures,
-            rests_on=(f"income_tax.bands_{year.person.nation}",),
-            money={"amount_in_the_band": inside, "extra_tax": cost},
-            rates={"rate_in_the_band": rate},
-            cost=cost,
-        )
+    scale = year.year.scales.lower
+    floor = scale.floors[band]
+    if top <= floor or _pension_income(year, year.without) > floor:
+        return
+    inside = (min(top, scale.limits[band]) if band < len(scale.limits) else top) - floor
+    if not year.taken and inside < POUND:
+        return  # a plan that fills a band to the brim may miss it by pennies
+    rate, below = scale.rates[band], scale.rates[band - 1]
+    cost = down_to_the_penny(inside * (rate - below))
+    yield warn(
+        code,
+        f"In {year.name} {pounds(inside)} of the withdrawals of {year.person.whose} bears the {name.replace('_', ' ')} of "
+        f"{per_cent(rate)} instead of {per_cent(below)}: {pounds(cost)} more. A smaller withdrawal this tax year, and more in "
+        "another, may avoid it.",
+        year.path,
+        figures=year.figures,
+        rests_on=(f"income_tax.bands_{year.person.nation}",),
+        money={"amount_in_the_band": inside, "extra_tax": cost},
+        rates={"rate_in_the_band": rate},
+        cost=cost,
+    )
+
+
+def higher_rate_entered(year: YearFacts) -> Found:
+    """Some of the withdrawals bears the higher rate, the UK's or Scotland's."""
+    return _entered(year, "higher_rate", "higher_rate_entered")
+
+
+def advanced_rate_entered(year: YearFacts) -> Found:
+    """Some of the withdrawals bears the advanced rate of Scotland."""
+    return _entered(year, "advanced_rate", "advanced_rate_entered")
+
+
+def additional_rate_entered(year: YearFacts) -> Found:
+    """Some of the withdrawals bears the additional rate."""
+    return _entered(year, "additional_rate", "additional_rate_entered")
+
+
+def top_rate_entered(year: YearFacts) -> Found:
+    """Some of the withdrawals bears the top rate of Scotland."""
+    return _entered(year, "top_rate", "top_rate_entered")
 
 
 def personal_allowance_withdrawn(year: YearFacts) -> Found:
     """Income above the taper threshold takes the personal allowance away."""
-    rules = year.rules.income_tax[year.person.nation]
+    rules = year.tax_rules
     if not year.taxable or year.with_it.adjusted_net_income <= rules.taper_threshold:
         return
     without = year.without
@@ -490,7 +499,7 @@ def rates_not_yet_set(case: Circumstances) -> Found:
     )
 
 
-def beyond_the_band(case: Circumstances) -> Found:
+def spending_drawn_beyond_the_band(case: Circumstances) -> Found:
     """In a plan: spending is met by drawing more than fills the band that the plan aims at."""
     for year in case.together:
         if not year.beyond_the_band:

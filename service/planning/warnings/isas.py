@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -9,7 +10,7 @@ from service.law import isa
 from service.planning.faults import pounds
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
-from service.planning.warnings.warning import Found, Warning
+from service.planning.warnings.warning import Found
 
 _LIMIT = "isa.subscription_limit"
 
@@ -44,94 +45,118 @@ def _path(year: YearFacts) -> tuple[str | int, ...]:
     return (*year.person.path, "isa", "subscriptions")
 
 
-def isa_limit(case: Circumstances) -> Found:
-    """More is to be subscribed in a tax year than the limit leaves, whether or not money taken out may be put back."""
+class Excess(NamedTuple):
+    """A person's ISA year in which more is planned than the room. ``permitted`` is the room, with replacement unless it
+    is known that nothing may be put back; ``above`` what is planned beyond it, 0 where replacement makes it fit."""
+
+    one: PersonCase
+    year: YearFacts
+    found: Room
+    permitted: int
+    above: int
+
+
+def _excesses(case: Circumstances) -> Iterator[Excess]:
     for one in case.people:
         facts = one.person.facts
-        for year in one.years if facts is not None else ():
-            assert facts is not None
-            found = _room(year, case.today)
-            if found.planned <= found.room:
-                continue
-            may_replace = found.with_replacement if facts.isas.flexible is not False else found.room
-            if found.planned > may_replace:
-                yield _over_the_limit(year, found, may_replace)
-                yield from _rest_next_tax_year(case, year, found.planned - may_replace)
-                yield from _partner_has_room(case, one, year, found.planned - may_replace)
-            elif facts.isas.flexible is None:
-                yield warn(
-                    "isa_flexibility_not_given",
-                    f"{pounds(found.planned)} is to be subscribed in {year.name} and the limit leaves "
-                    f"{pounds(found.room)}. Whether the ISA that money was taken out of is flexible was not given and "
-                    f"decides: only then may the {pounds(facts.isas.withdrawn_this_year)} be put back on top. Ask the manager.",
-                    (*one.person.path, "isa", "flexible"),
-                    figures=year.figures,
-                    money={
-                        "planned": found.planned,
-                        "room": found.room,
-                        "withdrawn": facts.isas.withdrawn_this_year,
-                    },
-                )
-            else:
-                yield warn(
-                    "flexible_isa_replacement",
-                    f"{pounds(found.planned - found.room)} of what is subscribed in {year.name} puts back money taken "
-                    f"out of a flexible ISA: it must be paid by {year.figures.end.isoformat()}, and what came from "
-                    "earlier tax years must go to the same account. Tell the manager that it is a replacement.",
-                    _path(year),
-                    figures=year.figures,
-                    money={"replaced": found.planned - found.room},
-                )
-
-
-def _over_the_limit(year: YearFacts, found: Room, room: int) -> Warning:
-    return warn(
-        "isa_limit_exceeded",
-        f"{year.person.who} may still subscribe {pounds(room)} in {year.name}, and {pounds(found.planned)} is planned: "
-        f"{pounds(found.planned - room)} too much. Subscribe no more than the room there is.",
-        _path(year),
-        figures=year.figures,
-        rests_on=(_LIMIT,),
-        money={"room": room, "planned": found.planned, "above": found.planned - room},
-    )
-
-
-def _rest_next_tax_year(case: Circumstances, year: YearFacts, above: int) -> Found:
-    if case.today is None or case.today > year.figures.end:
-        return
-    days = (year.figures.end - max(case.today, year.figures.start)).days
-    next_limit = case.isa_limits.get(year.figures.end + timedelta(days=1))
-    if next_limit is None:
-        return
-    yield warn(
-        "isa_rest_next_tax_year",
-        f"{days} days are left to {year.figures.end.isoformat()}. The limit of the next tax year, {pounds(next_limit)}, takes "
-        f"{pounds(min(above, next_limit))} of what is too much in {year.name}. Subscribe that from "
-        f"{(year.figures.end + timedelta(days=1)).isoformat()}.",
-        _path(year),
-        figures=year.figures,
-        money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
-        counts={"days_left": days},
-    )
-
-
-def _partner_has_room(case: Circumstances, one: PersonCase, year: YearFacts, above: int) -> Found:
-    for other in case.people:
-        theirs = next((found for found in other.years if found.name == year.name), None)
-        if other is one or theirs is None or other.person.facts is None:
+        if facts is None:
             continue
-        found = _room(theirs, case.today)
-        free = found.room - found.planned
-        if free > 0:
+        for year in one.years:
+            found = _room(year, case.today)
+            if found.planned > found.room:
+                permitted = found.room if facts.isas.flexible is False else found.with_replacement
+                yield Excess(one, year, found, permitted, max(0, found.planned - permitted))
+
+
+def isa_limit_exceeded(case: Circumstances) -> Found:
+    """More is to be subscribed in a tax year than the limit leaves."""
+    for _, year, found, permitted, above in _excesses(case):
+        if above:
             yield warn(
-                "partner_has_isa_room",
-                f"{other.person.who} still has ISA room of {pounds(free)} in {year.name}, which takes "
-                f"{pounds(min(free, above))} of what is too much for {one.person.whose}. A gift between spouses can be "
-                "subscribed there.",
-                (*other.person.path, "isa"),
+                "isa_limit_exceeded",
+                f"{year.person.who} may still subscribe {pounds(permitted)} in {year.name}, and {pounds(found.planned)} is "
+                f"planned: {pounds(above)} too much. Subscribe no more than the room there is.",
+                _path(year),
                 figures=year.figures,
-                money={"partners_room": free, "for_partner": min(free, above)},
+                rests_on=(_LIMIT,),
+                money={"room": permitted, "planned": found.planned, "above": above},
             )
+
+
+def isa_rest_next_tax_year(case: Circumstances) -> Found:
+    """What is too much for one tax year fits, in part at least, into the next."""
+    for _, year, _, _, above in _excesses(case):
+        next_start = year.figures.end + timedelta(days=1)
+        next_limit = case.isa_limits.get(next_start)
+        if not above or case.today is None or next_limit is None:
+            continue
+        days = (year.figures.end - max(case.today, year.figures.start)).days
+        yield warn(
+            "isa_rest_next_tax_year",
+            f"{days} days are left to {year.figures.end.isoformat()}. The limit of the next tax year, {pounds(next_limit)}, "
+            f"takes {pounds(min(above, next_limit))} of what is too much in {year.name}. Subscribe that from "
+            f"{next_start.isoformat()}.",
+            _path(year),
+            figures=year.figures,
+            money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
+            counts={"days_left": days},
+        )
+
+
+def partner_has_isa_room(case: Circumstances) -> Found:
+    """What is too much for one of a couple fits, in part at least, into the other's limit."""
+    for one, year, _, _, above in _excesses(case):
+        for other in case.people:
+            theirs = next((found for found in other.years if found.name == year.name), None)
+            if not above or other is one or theirs is None:
+                continue
+            room = _room(theirs, case.today)
+            free = room.room - room.planned
+            if free > 0:
+                yield warn(
+                    "partner_has_isa_room",
+                    f"{other.person.who} still has ISA room of {pounds(free)} in {year.name}, which takes "
+                    f"{pounds(min(free, above))} of what is too much for {one.person.whose}. A gift between spouses can be "
+                    "subscribed there.",
+                    (*other.person.path, "isa"),
+                    figures=year.figures,
+                    money={"partners_room": free, "for_partner": min(free, above)},
+                )
+
+
+def isa_flexibility_not_given(case: Circumstances) -> Found:
+    """What is planned fits only if money taken out may be put back, and whether it may was not given."""
+    for one, year, found, _, above in _excesses(case):
+        facts = one.person.facts
+        if facts is None or above or facts.isas.flexible is not None:
+            continue
+        withdrawn = facts.isas.withdrawn_this_year
+        yield warn(
+            "isa_flexibility_not_given",
+            f"{pounds(found.planned)} is to be subscribed in {year.name} and the limit leaves {pounds(found.room)}. Whether "
+            "the ISA that money was taken out of is flexible was not given and decides: only then may the "
+            f"{pounds(withdrawn)} be put back on top. Ask the manager.",
+            (*one.person.path, "isa", "flexible"),
+            figures=year.figures,
+            money={"planned": found.planned, "room": found.room, "withdrawn": withdrawn},
+        )
+
+
+def flexible_isa_replacement(case: Circumstances) -> Found:
+    """What is planned fits because money taken out of a flexible ISA is put back."""
+    for one, year, found, _, above in _excesses(case):
+        facts = one.person.facts
+        if facts is None or above or not facts.isas.flexible:
+            continue
+        yield warn(
+            "flexible_isa_replacement",
+            f"{pounds(found.planned - found.room)} of what is subscribed in {year.name} puts back money taken out of a "
+            f"flexible ISA: it must be paid by {year.figures.end.isoformat()}, and what came from earlier tax years must go "
+            "to the same account. Tell the manager that it is a replacement.",
+            _path(year),
+            figures=year.figures,
+            money={"replaced": found.planned - found.room},
+        )
 
 
 def cash_isa_limit_exceeded(year: YearFacts) -> Found:
@@ -172,12 +197,27 @@ def cash_isa_limit_in_doubt(year: YearFacts) -> Found:
     )
 
 
-def isa_residence(year: YearFacts) -> Found:
-    """A subscription by someone who is not UK resident."""
+def isa_not_uk_resident(year: YearFacts) -> Found:
+    """A subscription by someone who is neither UK resident nor a Crown employee abroad."""
     facts = year.person.facts
-    if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad or not _planned(year):
+    if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad is not False:
         return
-    if facts.crown_employee_abroad is None:
+    if _planned(year):
+        yield warn(
+            "isa_not_uk_resident",
+            f"{year.person.who} is not UK resident and may not subscribe to an ISA in {year.name}, unless it is the tax year "
+            "in which the UK was left. Keep the ISAs that are held, and pay nothing in.",
+            (*year.person.path, "uk_resident"),
+            figures=year.figures,
+        )
+
+
+def crown_service_not_given(year: YearFacts) -> Found:
+    """A subscription by someone who is not UK resident, of whom Crown service was not given."""
+    facts = year.person.facts
+    if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad is not None:
+        return
+    if _planned(year):
         yield warn(
             "crown_service_not_given",
             f"Someone who is not UK resident may subscribe to an ISA in {year.name} only as a Crown employee abroad, or the "
@@ -185,14 +225,6 @@ def isa_residence(year: YearFacts) -> Found:
             (*year.person.path, "crown_employee_abroad"),
             figures=year.figures,
         )
-        return
-    yield warn(
-        "isa_not_uk_resident",
-        f"{year.person.who} is not UK resident and may not subscribe to an ISA in {year.name}, unless it is the tax year in "
-        "which the UK was left. Keep the ISAs that are held, and pay nothing in.",
-        (*year.person.path, "uk_resident"),
-        figures=year.figures,
-    )
 
 
 def subscribed_before_paid_out(case: Circumstances) -> Found:

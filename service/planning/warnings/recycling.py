@@ -20,6 +20,7 @@ _LIMIT, _SHARE, _WINDOW = (
     "pension.recycling_increase_share",
     "pension.recycling_window_years",
 )
+_RESTS_ON = (_LIMIT, _SHARE, _WINDOW)
 _METHODS = ("pcls", "pcls_and_drawdown")
 """The methods that pay a pension commencement lump sum: a UFPLS and a small pot are outside the rule."""
 
@@ -60,71 +61,111 @@ def _in_window(contributions: tuple[Contribution, ...], day: date, years: int) -
     return [one for one in contributions if abs(int(tax_year_of(one.day)[:4]) - middle) <= years]
 
 
-def recycling(case: PersonCase) -> Found:
-    """A lump sum that pays for more saving: whether all conditions hold, with the client's figures."""
-    facts = case.person.facts
-    if facts is None or not facts.contributions or facts.increase_planned is False:
-        return
-    person = case.person
-    for lump_sum in _lump_sums(case):
-        figures = lump_sum.year.figures
-        share = figures.rate(_SHARE)
-        part = down_to_the_penny(lump_sum.in_twelve_months * share)
-        rests_on = (_LIMIT, _SHARE, _WINDOW)
-        if facts.usual_contributions is None:
-            if lump_sum.contributions > part:
-                yield warn(
-                    "usual_contributions_not_given",
-                    f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in twelve months are more than "
-                    f"{pounds(figures.money(_LIMIT))}, and {pounds(lump_sum.contributions)} is saved around them. What "
-                    f"is usually saved was not given and decides whether the increase is more than {per_cent(share)} of "
-                    f"it and of the lump sum ({pounds(part)}). Ask for the contributions of the years before.",
-                    (*person.path, "usual_contributions"),
-                    figures=figures,
-                    rests_on=rests_on,
-                    money={
-                        "lump_sums_in_twelve_months": lump_sum.in_twelve_months,
-                        "contributions": lump_sum.contributions,
-                        "part_of_the_lump_sum": part,
-                    },
-                )
-                return
-            continue
-        usual = facts.usual_contributions * lump_sum.tax_years_of_saving
-        extra = lump_sum.contributions - usual
-        if extra * WHOLE <= usual * share or extra <= part:
-            continue
-        told = (
-            f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in twelve months are more than "
-            f"{pounds(figures.money(_LIMIT))}; contributions of {pounds(lump_sum.contributions)} are {pounds(extra)} "
-            f"more than the usual {pounds(usual)}, which is more than {per_cent(share)} of it and of the lump sum "
-            f"({pounds(part)})."
+class Increase(NamedTuple):
+    """A lump sum around which saving rises by more than the share of what is usual and of the lump sum; pence."""
+
+    lump_sum: LumpSum
+    usual: int
+    extra: int
+    part: int
+
+    @property
+    def told(self) -> str:
+        """The amounts as a sentence."""
+        figures, of = self.lump_sum.year.figures, self.lump_sum
+        return (
+            f"Tax-free lump sums of {pounds(of.in_twelve_months)} in twelve months are more than "
+            f"{pounds(figures.money(_LIMIT))}; contributions of {pounds(of.contributions)} are {pounds(self.extra)} more than "
+            f"the usual {pounds(self.usual)}, which is more than {per_cent(figures.rate(_SHARE))} of it and of the lump sum "
+            f"({pounds(self.part)})."
         )
-        money = {
+
+    @property
+    def money(self) -> dict[str, int]:
+        """The amounts by name."""
+        return {
+            "lump_sums_in_twelve_months": self.lump_sum.in_twelve_months,
+            "contributions": self.lump_sum.contributions,
+            "usual_contributions": self.usual,
+            "increase": self.extra,
+            "part_of_the_lump_sum": self.part,
+        }
+
+
+def _part(lump_sum: LumpSum) -> int:
+    """The share of the lump sums that an increase must exceed; pence."""
+    return down_to_the_penny(lump_sum.in_twelve_months * lump_sum.year.figures.rate(_SHARE))
+
+
+def _increase(case: PersonCase) -> Increase | None:
+    """The first lump sum for which the amounts are those of the rule; None where usual saving was not given."""
+    facts = case.person.facts
+    if facts is None or not facts.contributions or facts.usual_contributions is None:
+        return None
+    for lump_sum in _lump_sums(case):
+        usual = facts.usual_contributions * lump_sum.tax_years_of_saving
+        extra, part = lump_sum.contributions - usual, _part(lump_sum)
+        if extra * WHOLE > usual * lump_sum.year.figures.rate(_SHARE) and extra > part:
+            return Increase(lump_sum, usual, extra, part)
+    return None
+
+
+def recycling_rule_applies(case: PersonCase) -> Found:
+    """All conditions hold: the whole lump sum is an unauthorised payment."""
+    facts = case.person.facts
+    if facts is None or not facts.increase_planned or (found := _increase(case)) is None:
+        return
+    taken = found.lump_sum.taken
+    yield warn(
+        "recycling_rule_applies",
+        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.tax_free)} is an unauthorised payment. Do not "
+        "pay it back in.",
+        taken.path,
+        figures=found.lump_sum.year.figures,
+        rests_on=_RESTS_ON,
+        money={**found.money, "unauthorised_payment": taken.tax_free},
+    )
+
+
+def recycling_may_apply(case: PersonCase) -> Found:
+    """All conditions hold but one that was not given: whether the increase was planned."""
+    facts = case.person.facts
+    if facts is None or facts.increase_planned is not None or (found := _increase(case)) is None:
+        return
+    yield warn(
+        "recycling_may_apply",
+        f"{found.told} Whether the increase was planned when the lump sum was taken was not given and decides whether it is an "
+        "unauthorised payment. Keep a record of the reason for the saving.",
+        (*case.person.path, "increase_planned"),
+        figures=found.lump_sum.year.figures,
+        rests_on=_RESTS_ON,
+        money=found.money,
+    )
+
+
+def usual_contributions_not_given(case: PersonCase) -> Found:
+    """Enough is saved around a lump sum, and what is usual was not given."""
+    facts = case.person.facts
+    if facts is None or not facts.contributions or facts.usual_contributions is not None:
+        return
+    if facts.increase_planned is False:
+        return
+    lump_sum = next((one for one in _lump_sums(case) if one.contributions > _part(one)), None)
+    if lump_sum is None:
+        return
+    figures, part = lump_sum.year.figures, _part(lump_sum)
+    yield warn(
+        "usual_contributions_not_given",
+        f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in twelve months are more than "
+        f"{pounds(figures.money(_LIMIT))}, and {pounds(lump_sum.contributions)} is saved around them. What is usually "
+        f"saved was not given and decides whether the increase is more than {per_cent(figures.rate(_SHARE))} of it and "
+        f"of the lump sum ({pounds(part)}). Ask for the contributions of the years before.",
+        (*case.person.path, "usual_contributions"),
+        figures=figures,
+        rests_on=_RESTS_ON,
+        money={
             "lump_sums_in_twelve_months": lump_sum.in_twelve_months,
             "contributions": lump_sum.contributions,
-            "usual_contributions": usual,
-            "increase": extra,
             "part_of_the_lump_sum": part,
-        }
-        if facts.increase_planned:
-            yield warn(
-                "recycling_rule_applies",
-                f"{told} As this was planned, the whole lump sum of {pounds(lump_sum.taken.tax_free)} is an unauthorised "
-                "payment. Do not pay it back in.",
-                lump_sum.taken.path,
-                figures=figures,
-                rests_on=rests_on,
-                money={**money, "unauthorised_payment": lump_sum.taken.tax_free},
-            )
-        else:
-            yield warn(
-                "recycling_may_apply",
-                f"{told} Whether the increase was planned when the lump sum was taken was not given and decides whether it is "
-                "an unauthorised payment. Keep a record of the reason for the saving.",
-                (*person.path, "increase_planned"),
-                figures=figures,
-                rests_on=rests_on,
-                money=money,
-            )
-        return
+        },
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from service.law.pension_age import age_on
 from service.law.rounding import down_to_the_penny
 from service.planning.faults import pounds
@@ -25,7 +27,7 @@ def _leaves(facts: Facts) -> bool:
     return facts.features.transfer not in (None, "none")
 
 
-def safeguarded_benefits(case: PersonCase) -> Found:
+def advice_required_for_safeguarded_benefits(case: PersonCase) -> Found:
     """Safeguarded benefits over the threshold may be given up only after advice."""
     facts = case.person.facts
     if facts is None or not facts.features.safeguarded_benefits:
@@ -158,29 +160,36 @@ def pension_features_not_given(case: PersonCase) -> Found:
     )
 
 
-def transfer_flags(case: Circumstances) -> Found:
-    """Signs that stop a transfer, or bring an appointment before it."""
+def _flagged(case: Circumstances, flag: str, code: str) -> Iterator[PersonCase]:
+    """The people whose transfer has a flag, once its law runs."""
     for one in case.people:
         facts = one.person.facts
-        if facts is None or not _leaves(facts):
-            continue
-        path, figures = (*one.person.pension_path, "transfer"), one.years[0].figures
-        if facts.features.transfer == "red_flag" and in_force("transfer_red_flag", case.today):
-            yield warn(
-                "transfer_red_flag",
-                "A red flag stops a transfer: the scheme may not make it. Ask the scheme which sign it saw, and report "
-                "what was offered.",
-                path,
-                figures=figures,
-            )
-        elif facts.features.transfer == "amber_flag" and in_force("transfer_amber_flag", case.today):
-            yield warn(
-                "transfer_amber_flag",
-                "An amber flag holds a transfer up until a MoneyHelper pension safeguarding appointment has been kept. "
-                "Book it, and give the scheme its number.",
-                path,
-                figures=figures,
-            )
+        if facts is not None and facts.features.transfer == flag and in_force(code, case.today):
+            yield one
+
+
+def transfer_red_flag(case: Circumstances) -> Found:
+    """Signs that stop a transfer."""
+    for one in _flagged(case, "red_flag", "transfer_red_flag"):
+        yield warn(
+            "transfer_red_flag",
+            "A red flag stops a transfer: the scheme may not make it. Ask the scheme which sign it saw, and report what was "
+            "offered.",
+            (*one.person.pension_path, "transfer"),
+            figures=one.years[0].figures,
+        )
+
+
+def transfer_amber_flag(case: Circumstances) -> Found:
+    """Signs that bring an appointment before a transfer."""
+    for one in _flagged(case, "amber_flag", "transfer_amber_flag"):
+        yield warn(
+            "transfer_amber_flag",
+            "An amber flag holds a transfer up until a MoneyHelper pension safeguarding appointment has been kept. Book it, "
+            "and give the scheme its number.",
+            (*one.person.pension_path, "transfer"),
+            figures=one.years[0].figures,
+        )
 
 
 def unexpected_contact(case: PersonCase) -> Found:
