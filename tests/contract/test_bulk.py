@@ -132,7 +132,7 @@ def test_each_record_is_answered_as_it_would_be_alone(
     answers = ask(client, body, PATH + include)
     assert len(answers) == len(book)
     for (name, request, _), answer in zip(book, answers, strict=True):
-        single = client.post("/v1/withdrawal-tax" + include, data=json.dumps(request), content_type="application/json")
+        single = client.post("/v1/withdrawal-tax" + include, data=json.dumps(request), content_type=JSON)
         part = b"result" if single.status_code == 200 else b"problem"
         start, _, rest = answer.partition(b',"status":')
         assert json.loads(start + b"}") == {"id": name}
@@ -207,7 +207,7 @@ BETWEEN = (line_of("before"), line_of("after"))
         (line_of([1]), (("line", 2), 422, "invalid-record")),
         (b'{"request": {}}', (("line", 2), 422, "invalid-record")),
         (b'{"id": "a"}', ("a", 422, "invalid-record")),
-        (b'{"id": "a", "request": null}', ("a", 422, "invalid-record")),
+        (b'{"id": "a", "request": null}', ("a", 422, "invalid-request")),
         (line_of("a")[:-1] + b', "remark": 1}', ("a", 422, "invalid-record")),
         (line_of("a", {}), ("a", 422, "invalid-request")),
         (line_of("a", []), ("a", 422, "invalid-request")),
