@@ -423,7 +423,6 @@ COUPLE: dict[str, Any] = {**LEAST, "people": [*LEAST["people"], FULL["people"][1
         ("/to_age", "63", "#/to_age", "age-already-reached"),
         ("/start_date", '"2029-06-01"', "#/to_age", "age-already-reached"),
         # The range of growth.
-        ("/estate", '{"spouses": false, "first_death": "to_spouse"}', "#/estate/first_death", "not-spouses"),
         ("/break_even_growth", '{"from": 0.05, "to": 0.05}', "#/break_even_growth/to", "range-empty"),
         ("/break_even_growth", '{"from": 0.05, "to": -0.05}', "#/break_even_growth/to", "range-empty"),
         # What belongs to another option.
@@ -466,6 +465,7 @@ def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, wh
             "death-outside-the-years",
         ),
         ("/deaths", '[{"person": "second", "at_age": 66}]', "#/deaths/0/at_age", "death-outside-the-years"),
+        ("/estate", '{"spouses": false, "first_death": "to_spouse"}', "#/estate/first_death", "not-spouses"),
         (
             "/estate",
             '{"nil_rate_band_brought_forward": 0.0001}',
