@@ -180,7 +180,7 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
         ]
         filled = drawing(upper)
         if filled.short == 0:
-            return _least_extra(drawing, lower, upper)
+            return _least_extra(drawing, lower, year, upper, filled)
         lower, year = upper, filled
     period = timeline.periods[position]
     raise RuleViolation(
@@ -200,8 +200,19 @@ def _to_be_paid(spending: int) -> str:
     return f"the spending of {pounds(spending)}" if spending else "the income tax"
 
 
-def _least_extra(drawing: Callable[[Sequence[int]], Settled], lower: Sequence[int], upper: Sequence[int]) -> Settled:
-    """The least rise from ``lower`` towards ``upper``, shared in proportion, that meets the spending; to the penny."""
+def _least_extra(
+    drawing: Callable[[Sequence[int]], Settled],
+    lower: Sequence[int],
+    at_lower: Settled,
+    upper: Sequence[int],
+    at_upper: Settled,
+) -> Settled:
+    """The least rise from ``lower``, which falls short, towards ``upper``, which does not, that meets the spending; shared in
+    proportion, to the penny.
+
+    What is missing and what is left over lie nearly on straight lines, so each next guess is where the line through the
+    ends of the bracket crosses nothing; the bracket is halved where that does not narrow it.
+    """
     whole = sum(upper) - sum(lower)
 
     def raised(extra: int) -> Settled:
@@ -212,14 +223,25 @@ def _least_extra(drawing: Callable[[Sequence[int]], Settled], lower: Sequence[in
             ]
         )
 
-    low, high = 0, whole
+    low, high, found = 0, whole, at_upper
+    missing, over = at_lower.short, _left_over(at_upper)
+    halve = False
     while high - low > 1:
-        middle = (low + high) // 2
-        if raised(middle).short == 0:
-            high = middle
+        middle = (low + high) // 2 if halve else low + (high - low) * missing // (missing + over)
+        middle = min(max(middle, low + 1), high - 1)
+        width = high - low
+        year = raised(middle)
+        if year.short == 0:
+            high, over, found = middle, _left_over(year), year
         else:
-            low = middle
-    return raised(high)
+            low, missing = middle, year.short
+        halve = not halve and 2 * (high - low) > width
+    return found
+
+
+def _left_over(year: Settled) -> int:
+    """What is left in ISAs and cash of a period whose spending is met only by drawing more than the aim: all of it surplus."""
+    return sum(held.isa + held.cash for held in year.holdings)
 
 
 def _everything(person: Opened) -> int:

@@ -1,6 +1,6 @@
 """Measure the service on this machine and say which of its goals it meets.
 
-    python -m tests.benchmarks [--part http|rules|plans|bulk|start|all] [--rounds 7] [--seconds 2] [--records 100000]
+    python -m tests.benchmarks [--part http|rules|plans|timing|bulk|start|all] [--rounds 7] [--seconds 2] [--records 100000]
 
 Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
 nothing else. Nothing leaves the machine: servers listen on the loopback address, on free ports, and are stopped again.
@@ -16,6 +16,8 @@ rules   Processor time of one evaluation of the rules (liability), of a tax curv
         gross-up asks the rules until it has found the gross amount.
 plans   The plain aims for a couple over forty years, in withdrawal quotes; and for 200 invented couples over forty years
         the milliseconds of the best plan, those of them in the solver alone, and the gap to its bound.
+timing  Lump sum timing for 40 invented couples over forty years, six options and two deaths, beside six schedules that fill
+        the personal allowance for the same couple.
 bulk    Processor time for each record of an invented book, beside what a general JSON library takes for the same bytes,
         which is the limit; where the time goes; an all-bad book. Then over HTTP, with one worker more than processors:
         ``--records`` of them in chunks, two clients beside one, the memory that workers gain, and the waiting time of
@@ -39,11 +41,11 @@ import sys
 from collections.abc import Callable
 from importlib.metadata import version
 
-from tests.benchmarks import answering, bulk, plans, rules, starting
+from tests.benchmarks import answering, bulk, options, plans, rules, starting
 from tests.benchmarks.processes import MeasurementError
 from tests.benchmarks.report import Goal, Part, say, table
 
-_PARTS = ("http", "rules", "plans", "bulk", "start")
+_PARTS = ("http", "rules", "plans", "timing", "bulk", "start")
 
 
 def main() -> int:
@@ -53,6 +55,7 @@ def main() -> int:
         "http": lambda: answering.measure(arguments.rounds, arguments.seconds),
         "rules": lambda: rules.measure(arguments.rounds, arguments.seconds),
         "plans": lambda: plans.measure(arguments.rounds),
+        "timing": options.measure,
         "bulk": lambda: bulk.measure(arguments.rounds, arguments.seconds, arguments.records),
         "start": starting.measure,
     }

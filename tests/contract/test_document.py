@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import re
 import json
+import re
 import runpy
 import tomllib
 from collections import Counter
