@@ -1,0 +1,75 @@
+"""The same client in two tax years: what the difference is worth, and whose is the largest."""
+
+from __future__ import annotations
+
+import heapq
+from collections.abc import Iterable, Mapping
+from typing import Any, NamedTuple
+
+from book.sheets import RECORD
+
+
+class Change(NamedTuple):
+    """One client's answers in two tax years. Money in pence; ``cost`` is what of the withdrawal is lost to tax."""
+
+    record: int
+    id: str
+    gross_before: int
+    gross_after: int
+    net_before: int
+    net_after: int
+
+    @property
+    def cost_before(self) -> int:
+        """Tax, and the charges beside it, in the first year."""
+        return self.gross_before - self.net_before
+
+    @property
+    def cost_after(self) -> int:
+        """Tax, and the charges beside it, in the second year."""
+        return self.gross_after - self.net_after
+
+    @property
+    def by(self) -> int:
+        """How much more the withdrawal costs in the second year; less, if negative."""
+        return self.cost_after - self.cost_before
+
+
+def columns(before: str, after: str) -> list[tuple[str, str]]:
+    """The columns of the file of changes, for two tax years."""
+    measured = [f"{what}_{year}" for what in ("gross", "net_after_tax", "tax") for year in (before, after)]
+    return [*RECORD, *((name.replace("-", "_"), "money") for name in measured), ("change_in_tax", "money")]
+
+
+def row(change: Change) -> list[Any]:
+    """One change under those columns."""
+    pence = (
+        change.gross_before,
+        change.gross_after,
+        change.net_before,
+        change.net_after,
+        change.cost_before,
+        change.cost_after,
+        change.by,
+    )
+    return [change.record, change.id, *(amount / 100 for amount in pence)]
+
+
+def change(record: int, key: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> Change:
+    """The change between two answers."""
+    amounts = (
+        round(amount * 100)
+        for amount in (
+            before["withdrawal"]["gross"],
+            after["withdrawal"]["gross"],
+            before["net_after_tax"],
+            after["net_after_tax"],
+        )
+    )
+    return Change(record, key, *amounts)
+
+
+def largest(changes: Iterable[Change], most: int) -> list[Change]:
+    """The changes that are worth most, either way, the largest first; in the order of the book where they are equal."""
+    changed = (found for found in changes if found.by)
+    return heapq.nsmallest(most, changed, key=lambda found: (-abs(found.by), found.record))

@@ -1,0 +1,65 @@
+"""The files that come out: written as parts, chunk by chunk, and joined in order at the end."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from book.layout import RESULTS, WARNINGS
+from book.reading import FileKind
+
+RECORD = (("record", "whole"), ("id", "text"))
+RESULT_COLUMNS = (*RECORD, *((column.name, column.kind) for column in RESULTS), (WARNINGS, "text"))
+FAILURE_COLUMNS = (*RECORD, ("status", "whole"), ("code", "text"), ("detail", "text"))
+
+
+class Sheet:
+    """One file: of rows under fixed columns (CSV, Parquet), or of lines as they are given (NDJSON).
+
+    ``columns`` are names and kinds: text, number, whole, truth or money.
+    """
+
+    def __init__(self, stem: str, kind: FileKind, columns: Sequence[tuple[str, str]]) -> None:
+        self.name = f"{stem}.{kind}"
+        self._kind, self._columns = kind, columns
+
+    def write(self, path: Path, rows: Sequence[Any]) -> None:
+        """A part: rows of cells, or lines as bytes. CSV without its header, which comes once, at the joining."""
+        if self._kind == "parquet":
+            # Imported here, so that only those who keep their book in Parquet need the package.
+            from book import parquet
+
+            parquet.write(path, self._columns, rows)
+        elif self._kind == "csv":
+            kinds = [kind for _, kind in self._columns]
+            with path.open("w", encoding="utf-8", newline="") as file:
+                csv.writer(file).writerows(list(map(_text, row, kinds)) for row in rows)
+        else:
+            path.write_bytes(b"".join(line + b"\n" for line in rows))
+
+    def join(self, target: Path, parts: Sequence[Path]) -> None:
+        """One file with what all parts hold, in order."""
+        if self._kind == "parquet":
+            from book import parquet
+
+            parquet.join(target, self._columns, parts)
+            return
+        with target.open("wb") as file:
+            if self._kind == "csv":
+                file.write((",".join(name for name, _ in self._columns) + "\r\n").encode())
+            for part in parts:
+                with part.open("rb") as source:
+                    shutil.copyfileobj(source, file)
+
+
+def _text(value: Any, kind: str) -> str:
+    if value is None:
+        return ""
+    if kind == "money":
+        return f"{value:.2f}"  # nothing is rounded: the service's amounts have at most two decimals
+    if kind == "truth":
+        return "true" if value else "false"
+    return str(value)
