@@ -78,6 +78,10 @@ FIELDS = (
     Column("payroll_tax_to_date", ("payroll", "tax_to_date"), "number"),
 )
 COLUMNS = (ID, *(column.name for column in FIELDS), *INCOMES)
+_BY_NAME = {
+    **{column.name: column for column in FIELDS},
+    **{kind: Column(kind, ("person", "income"), "number") for kind in INCOMES},
+}
 
 RESULTS = (
     ResultColumn("tax_year", ("tax_year",), "text"),
@@ -118,6 +122,8 @@ RESULTS = (
 WARNINGS = "warnings"
 """The last column of the results: the codes of the warnings, with spaces between them."""
 
+_STEPS = [(column.path[:-1], column.path[-1]) for column in RESULTS]
+_NOTHING: Mapping[str, Any] = {}
 _WHOLE = re.compile(r"-?(0|[1-9][0-9]{0,14})")
 _DECIMAL = re.compile(r"-?(0|[1-9][0-9]{0,14})\.[0-9]{1,15}")
 
@@ -130,16 +136,21 @@ def unknown_columns(names: Iterable[str]) -> list[str]:
 def request_of(row: Mapping[str, object]) -> dict[str, Any]:
     """The request that a row describes. Its parts are there even when empty, so that the service names what they lack."""
     request: dict[str, Any] = {"person": {}, "pension": {}, "withdrawal": {}}
-    for column in FIELDS:
-        value = cell(row.get(column.name), column.kind)
+    income = []
+    for name, given in row.items():
+        if given is None or given == "" or name not in _BY_NAME:
+            continue
+        column = _BY_NAME[name]
+        value = cell(given, column.kind)
         if value is None:
             continue
-        inner = request
-        for step in column.path[:-1]:
-            inner = inner.setdefault(step, {})
-        inner[column.path[-1]] = value
-    amounts = ((kind, cell(row.get(kind), "number")) for kind in INCOMES)
-    income = [{"kind": kind, "amount": amount} for kind, amount in amounts if amount is not None]
+        if name in INCOMES:
+            income.append({"kind": name, "amount": value})
+        elif len(column.path) == 1:
+            request[name] = value
+        else:
+            part, field = column.path
+            request.setdefault(part, {})[field] = value
     if income:
         request["person"]["income"] = income
     return request
@@ -147,17 +158,11 @@ def request_of(row: Mapping[str, object]) -> dict[str, Any]:
 
 def cell(value: object, kind: Kind) -> Any:
     """A cell as a JSON value, None where it is empty. What does not fit its kind stays the text it is."""
-    if isinstance(value, datetime):
-        value = value.date() if value == datetime.combine(value.date(), datetime.min.time(), value.tzinfo) else value
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, Decimal):
-        value = format(value, "f")
-    if isinstance(value, float) and math.isfinite(value):
-        return value
-    if value is None or isinstance(value, bool | int):
-        return value
-    text = str(value).strip()
+    if type(value) is not str:
+        value = _plain(value)
+        if not isinstance(value, str):
+            return value
+    text = value.strip()
     if not text:
         return None
     if kind == "number":
@@ -165,6 +170,19 @@ def cell(value: object, kind: Kind) -> Any:
     if kind == "truth":
         return {"true": True, "false": False}.get(text.lower(), text)
     return text
+
+
+def _plain(value: object) -> Any:
+    """A typed cell of a Parquet file as JSON has it: a date, or a time at midnight, as text, a decimal as its digits."""
+    if isinstance(value, datetime) and value.time() == datetime.min.time():
+        value = value.date()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    if value is None or isinstance(value, bool | int) or (isinstance(value, float) and math.isfinite(value)):
+        return value
+    return str(value)
 
 
 def exact_number(text: str) -> int | float | str:
@@ -183,12 +201,12 @@ def exact_float(text: str) -> float | str:
 def result_row(answer: Mapping[str, Any]) -> list[Any]:
     """One answer as the cells of RESULTS and WARNINGS; None where the answer has no such field."""
     row: list[Any] = []
-    for column in RESULTS:
-        value: Any = answer
-        for step in column.path:
-            value = value.get(step) if isinstance(value, Mapping) else None
-        row.append(value)
-    row.append(" ".join(warning["code"] for warning in answer["warnings"]))
+    for steps, last in _STEPS:
+        value = answer
+        for step in steps:
+            value = value.get(step, _NOTHING)
+        row.append(value.get(last))
+    row.append(" ".join([warning["code"] for warning in answer["warnings"]]))
     return row
 
 

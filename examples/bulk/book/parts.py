@@ -73,7 +73,7 @@ class Run:
 
     @property
     def finished(self) -> bool:
-        """Whether all parts have been joined."""
+        """Whether the run has come to its end."""
         return bool(self._read(self._note)["finished"])
 
     def saved(self) -> dict[int, dict[str, Any]]:
@@ -87,20 +87,29 @@ class Run:
         (folder / "part.json").write_text(json.dumps(counts), encoding="utf-8")
         for path in (*folder.iterdir(), folder):
             _to_the_disk(path)
-        folder.rename(self._parts / f"{index:08}")
+        place = self._parts / f"{index:08}"
+        try:
+            folder.rename(place)
+        except OSError:
+            # Somebody else has saved the same chunk meanwhile, such as a worker that was taken for dead.
+            if not place.exists():
+                raise
+            shutil.rmtree(folder)
         _to_the_disk(self._parts)
 
-    def join(self, sheets: Sequence[Sheet], summary: Mapping[str, Any]) -> None:
-        """Join all parts and write summary.json. Interrupted, it is simply done again, for the parts go last."""
+    def join(self, sheets: Sequence[Sheet]) -> None:
+        """Join all parts. Interrupted, it is simply done again, for the parts are still there."""
         parts = sorted(self._parts.iterdir())
         for sheet in sheets:
             half = self._folder / f"{_UNFINISHED}{sheet.name}"
             sheet.join(half, [part / sheet.name for part in parts])
             _to_the_disk(half)
             half.replace(self._folder / sheet.name)
+
+    def end(self, summary: Mapping[str, Any]) -> None:
+        """Write summary.json and note that the run is finished."""
         _replace(self._folder / "summary.json", summary)
         _replace(self._note, {**self._about, "finished": True})
-        self.clear()
 
     def clear(self) -> None:
         """Remove the parts, which the joined files have made superfluous."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import random
 import threading
 import time
@@ -12,6 +11,7 @@ from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from typing import Any, NamedTuple
 
+import msgspec
 import requests
 
 CONNECT_SECONDS = 10
@@ -224,7 +224,7 @@ def checked(body: bytes, lines: Sequence[Line]) -> list[Answer]:
     try:
         *received, last = body.splitlines()
         for number, (asked, line) in enumerate(zip(lines, received, strict=True), 1):
-            document = json.loads(line)
+            document = msgspec.json.decode(line)
             content = document["result"] if document["status"] == 200 else document["problem"]
             answers.append(Answer(document["status"], content, line))
             right = _belongs(document, number, asked)
@@ -232,8 +232,8 @@ def checked(body: bytes, lines: Sequence[Line]) -> list[Answer]:
                 raise CutShortError("The answers are not in the order of the records")
         succeeded = sum(answer.status == 200 for answer in answers)
         end = {"end": True, "records": len(lines), "succeeded": succeeded, "failed": len(lines) - succeeded}
-        right = body.endswith(b"\n") and json.loads(last) == end
-    except (ValueError, KeyError, TypeError):
+        right = body.endswith(b"\n") and msgspec.json.decode(last) == end
+    except (msgspec.DecodeError, ValueError, KeyError, TypeError):
         right = False
     if not right:
         raise CutShortError("The answer was cut short or does not add up")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import shutil
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -34,9 +34,12 @@ class Sheet:
 
             parquet.write(path, self._columns, rows)
         elif self._kind == "csv":
-            kinds = [kind for _, kind in self._columns]
+            texts = [_TEXT[kind] for _, kind in self._columns]
             with path.open("w", encoding="utf-8", newline="") as file:
-                csv.writer(file).writerows(list(map(_text, row, kinds)) for row in rows)
+                csv.writer(file).writerows(
+                    [None if value is None else text(value) for value, text in zip(row, texts, strict=True)]
+                    for row in rows
+                )
         else:
             path.write_bytes(b"".join(line + b"\n" for line in rows))
 
@@ -55,11 +58,10 @@ class Sheet:
                     shutil.copyfileobj(source, file)
 
 
-def _text(value: Any, kind: str) -> str:
-    if value is None:
-        return ""
-    if kind == "money":
-        return f"{value:.2f}"  # nothing is rounded: the service's amounts have at most two decimals
-    if kind == "truth":
-        return "true" if value else "false"
-    return str(value)
+_TEXT: Mapping[str, Callable[[Any], str]] = {
+    "text": str,
+    "number": str,
+    "whole": str,
+    "truth": lambda value: "true" if value else "false",
+    "money": lambda value: f"{value:.2f}",  # nothing is rounded: the service's amounts have at most two decimals
+}
