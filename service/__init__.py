@@ -8,10 +8,16 @@ from __future__ import annotations
 from flask import Flask
 
 from service.figures.loader import load_tax_years
-from service.http import allowance_schedule, meta, problems, tax_years, withdrawal_tax
+from service.http import allowance_schedule, bulk, calculation, meta, problems, tax_years, withdrawal_tax
 from service.http.provider import PlainJSONProvider
 from service.law.rulebook import rule_book
 from service.settings import Settings
+
+CALCULATIONS = (
+    withdrawal_tax.calculation,
+    allowance_schedule.calculation,
+)
+"""Every calculation that is offered, singly and in bulk."""
 
 
 class Service(Flask):
@@ -31,8 +37,13 @@ def create_app(settings: Settings) -> Flask:
     app.url_map.redirect_defaults = False
     app.extensions["rules_version"] = book.version
     problems.register(app)
-    app.register_blueprint(withdrawal_tax.blueprint(book, settings.max_body_bytes))
-    app.register_blueprint(allowance_schedule.blueprint(book, settings.max_body_bytes))
+    calculations = {each.name: each for each in (make(book) for make in CALCULATIONS)}
+    for each in calculations.values():
+        app.register_blueprint(calculation.blueprint(each, book.version, settings.max_body_bytes))
+    bounds = bulk.Bounds(
+        settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records, settings.bulk_at_once
+    )
+    app.register_blueprint(bulk.blueprint(calculations, book.version, bounds))
     app.register_blueprint(tax_years.blueprint(book))
     app.register_blueprint(meta.blueprint(book))
     return app

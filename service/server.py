@@ -15,7 +15,9 @@ from typing import Any
 
 from flask import Flask
 from gunicorn.app.base import BaseApplication
+from gunicorn.workers.base import Worker
 
+from service.http.bulk import STILL_WORKING
 from service.settings import Settings
 
 BACKLOG = 2_048
@@ -51,7 +53,14 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
         "errorlog": "-",
         "loglevel": settings.log_level,
         "proc_name": "service",
+        "post_worker_init": _let_the_application_report,
     }
+
+
+def _let_the_application_report(worker: Worker) -> None:
+    """Give the application the worker's heartbeat: a long answer is not a silent worker."""
+    if isinstance(worker.wsgi, Flask):
+        worker.wsgi.extensions[STILL_WORKING] = worker.notify
 
 
 class Server(BaseApplication):

@@ -18,6 +18,8 @@ LOG_LEVELS = ("debug", "info", "warning", "error", "critical")
 DEFAULT_BIND = ("127.0.0.1", 8000)
 DEFAULT_TIMEOUT_SECONDS = 30
 DEFAULT_MAX_BODY_BYTES = 65_536
+DEFAULT_BULK_MAX_RECORDS = 10_000
+DEFAULT_BULK_MAX_BYTES = 16_777_216
 DEFAULT_LOG_LEVEL = "info"
 MAX_WORKERS = 64
 
@@ -44,7 +46,10 @@ class Settings:
     port             TCP port; 0 asks the system for a free one (SERVICE_BIND, the part after the last colon)
     workers          number of worker processes (SERVICE_WORKERS)
     timeout_seconds  a worker silent for longer than this is replaced (SERVICE_TIMEOUT)
-    max_body_bytes   the largest request body that is accepted (SERVICE_MAX_BODY_BYTES)
+    max_body_bytes   the largest request body that is accepted, and the longest line of a bulk (SERVICE_MAX_BODY_BYTES)
+    bulk_at_once     how many bulk requests are answered at the same time (SERVICE_BULK_AT_ONCE)
+    bulk_max_records the most records in a bulk request (SERVICE_BULK_MAX_RECORDS)
+    bulk_max_bytes   the largest body of a bulk request, packed and unpacked (SERVICE_BULK_MAX_BYTES)
     log_level        one of LOG_LEVELS (SERVICE_LOG_LEVEL)
     """
 
@@ -53,6 +58,9 @@ class Settings:
     workers: int
     timeout_seconds: int
     max_body_bytes: int
+    bulk_at_once: int
+    bulk_max_records: int
+    bulk_max_bytes: int
     log_level: str
 
     @classmethod
@@ -63,13 +71,21 @@ class Settings:
         """
         reader = _Reader(environ)
         host, port = reader.read("SERVICE_BIND", DEFAULT_BIND, _address)
+        workers = reader.read("SERVICE_WORKERS", default_workers(), _whole_number(1, MAX_WORKERS))
         settings = cls(
             host=host,
             port=port,
-            workers=reader.read("SERVICE_WORKERS", default_workers(), _whole_number(1, MAX_WORKERS)),
+            workers=workers,
             timeout_seconds=reader.read("SERVICE_TIMEOUT", DEFAULT_TIMEOUT_SECONDS, _whole_number(1, 3_600)),
             max_body_bytes=reader.read(
                 "SERVICE_MAX_BODY_BYTES", DEFAULT_MAX_BODY_BYTES, _whole_number(1_024, 16_777_216)
+            ),
+            bulk_at_once=reader.read("SERVICE_BULK_AT_ONCE", most_bulks(workers), _whole_number(1, MAX_WORKERS)),
+            bulk_max_records=reader.read(
+                "SERVICE_BULK_MAX_RECORDS", DEFAULT_BULK_MAX_RECORDS, _whole_number(1, 1_000_000)
+            ),
+            bulk_max_bytes=reader.read(
+                "SERVICE_BULK_MAX_BYTES", DEFAULT_BULK_MAX_BYTES, _whole_number(1_024, 1_073_741_824)
             ),
             log_level=reader.read("SERVICE_LOG_LEVEL", DEFAULT_LOG_LEVEL, _one_of(LOG_LEVELS)),
         )
@@ -85,19 +101,27 @@ class Settings:
             workers=1,
             timeout_seconds=DEFAULT_TIMEOUT_SECONDS,
             max_body_bytes=DEFAULT_MAX_BODY_BYTES,
+            bulk_at_once=most_bulks(1),
+            bulk_max_records=DEFAULT_BULK_MAX_RECORDS,
+            bulk_max_bytes=DEFAULT_BULK_MAX_BYTES,
             log_level=DEFAULT_LOG_LEVEL,
         )
 
 
 def default_workers() -> int:
-    """One worker for each processor this process may use, but at least two and at most MAX_WORKERS.
+    """One worker for each processor this process may use and one more, but at most MAX_WORKERS.
 
-    A calculation keeps its processor busy, so more workers than processors gain nothing; the second worker
-    answers health checks while the first one calculates. A limit given as a share of processor time (the CPU
-    quota of a container) does not show here: where there is one, set SERVICE_WORKERS.
+    A calculation keeps its processor busy, so many more workers than processors gain nothing; the one that is over
+    answers single requests and health checks while bulk requests keep the others busy. A limit given as a share of
+    processor time (the CPU quota of a container) does not show here: where there is one, set SERVICE_WORKERS.
     """
     granted = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-    return min(max(2, granted), MAX_WORKERS)
+    return min(granted + 1, MAX_WORKERS)
+
+
+def most_bulks(workers: int) -> int:
+    """How many bulk requests to answer at the same time so that one worker is always left for everything else."""
+    return max(1, workers - 1)
 
 
 class _Reader:

@@ -7,13 +7,16 @@ from dataclasses import FrozenInstanceError, fields
 
 import pytest
 
-from service.settings import LOG_LEVELS, MAX_WORKERS, Settings, SettingsError, default_workers
+from service.settings import LOG_LEVELS, MAX_WORKERS, Settings, SettingsError, default_workers, most_bulks
 
 ALL_GIVEN = {
     "SERVICE_BIND": "0.0.0.0:9000",
     "SERVICE_WORKERS": "3",
     "SERVICE_TIMEOUT": "45",
     "SERVICE_MAX_BODY_BYTES": "131072",
+    "SERVICE_BULK_AT_ONCE": "5",
+    "SERVICE_BULK_MAX_RECORDS": "20000",
+    "SERVICE_BULK_MAX_BYTES": "33554432",
     "SERVICE_LOG_LEVEL": "warning",
 }
 
@@ -25,6 +28,9 @@ def test_an_empty_environment_gives_the_defaults() -> None:
         workers=default_workers(),
         timeout_seconds=30,
         max_body_bytes=65_536,
+        bulk_at_once=default_workers() - 1,
+        bulk_max_records=10_000,
+        bulk_max_bytes=16_777_216,
         log_level="info",
     )
 
@@ -36,6 +42,9 @@ def test_every_setting_can_be_given() -> None:
         workers=3,
         timeout_seconds=45,
         max_body_bytes=131_072,
+        bulk_at_once=5,
+        bulk_max_records=20_000,
+        bulk_max_bytes=33_554_432,
         log_level="warning",
     )
 
@@ -73,6 +82,12 @@ def test_every_log_level(level: str) -> None:
         ("SERVICE_TIMEOUT", "3600", "timeout_seconds"),
         ("SERVICE_MAX_BODY_BYTES", "1024", "max_body_bytes"),
         ("SERVICE_MAX_BODY_BYTES", "16777216", "max_body_bytes"),
+        ("SERVICE_BULK_AT_ONCE", "1", "bulk_at_once"),
+        ("SERVICE_BULK_AT_ONCE", "64", "bulk_at_once"),
+        ("SERVICE_BULK_MAX_RECORDS", "1", "bulk_max_records"),
+        ("SERVICE_BULK_MAX_RECORDS", "1000000", "bulk_max_records"),
+        ("SERVICE_BULK_MAX_BYTES", "1024", "bulk_max_bytes"),
+        ("SERVICE_BULK_MAX_BYTES", "1073741824", "bulk_max_bytes"),
     ],
 )
 def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
@@ -109,6 +124,12 @@ def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
         ("SERVICE_MAX_BODY_BYTES", "1023"),
         ("SERVICE_MAX_BODY_BYTES", "16777217"),
         ("SERVICE_MAX_BODY_BYTES", "64k"),
+        ("SERVICE_BULK_AT_ONCE", "0"),
+        ("SERVICE_BULK_AT_ONCE", "65"),
+        ("SERVICE_BULK_MAX_RECORDS", "0"),
+        ("SERVICE_BULK_MAX_RECORDS", "1000001"),
+        ("SERVICE_BULK_MAX_BYTES", "1023"),
+        ("SERVICE_BULK_MAX_BYTES", "1073741825"),
         ("SERVICE_LOG_LEVEL", ""),
         ("SERVICE_LOG_LEVEL", "INFO"),
         ("SERVICE_LOG_LEVEL", "loud"),
@@ -141,10 +162,16 @@ def test_all_faults_are_told_at_once_and_on_one_line() -> None:
     assert all(fault in str(caught.value) for fault in caught.value.faults)
 
 
-@pytest.mark.parametrize(("processors", "workers"), [(1, 2), (2, 2), (3, 3), (64, 64), (200, MAX_WORKERS)])
+@pytest.mark.parametrize(("processors", "workers"), [(1, 2), (2, 3), (3, 4), (64, 64), (200, MAX_WORKERS)])
 def test_workers_follow_the_processors_granted(processors: int, workers: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "sched_getaffinity", lambda process: set(range(processors)), raising=False)
     assert default_workers() == workers
+
+
+@pytest.mark.parametrize(("workers", "bulks"), [("1", 1), ("2", 1), ("3", 2), ("64", 63)])
+def test_one_worker_is_left_for_everything_but_bulks(workers: str, bulks: int) -> None:
+    assert most_bulks(int(workers)) == bulks
+    assert Settings.from_environment({"SERVICE_WORKERS": workers}).bulk_at_once == bulks
 
 
 def test_settings_for_tests_do_not_depend_on_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,10 +7,13 @@ asked whenever the quick one is not enough.
 
 from __future__ import annotations
 
+import gzip
 import json
+import zlib
 from collections import Counter
 from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
+from io import BytesIO
 from typing import Any, TypeVar
 
 import msgspec
@@ -27,12 +30,38 @@ Request = TypeVar("Request")
 _QUICK = msgspec.json.Decoder(float_hook=Decimal)
 _LONGEST_WHOLE_NUMBER = 100
 
+NOT_QUICKLY = (msgspec.DecodeError, UnicodeDecodeError, Refused, ValidationError, RecursionError, ArithmeticError)
+"""What the quick ways raise where they are not enough; the strict ways then say what is wrong, or accept."""
+
 
 def read_json_body(limit: int) -> bytes:
     """The request's bytes. ProblemError 415 for another content type, 413 over ``limit`` bytes, 400 if cut short."""
+    _require_media_type("application/json", "Send the request as application/json.")
+    return _sent(limit)
+
+
+def read_ndjson_body(limit: int) -> bytes:
+    """The bytes of a request of JSON lines, unpacked where they were sent as gzip.
+
+    ProblemError 415 for another content type or coding, 413 where more than ``limit`` bytes are sent or unpacked, 400 if
+    cut short or not gzip after all.
+    """
+    _require_media_type("application/x-ndjson", "Send the records as application/x-ndjson.")
+    coding = request.environ.get("HTTP_CONTENT_ENCODING", "identity").strip().lower()
+    if coding not in ("identity", "gzip", "x-gzip"):
+        raise ProblemError("unsupported-media-type", "Send the records as they are or as gzip.")
+    body = _sent(limit)
+    return body if coding == "identity" else _unpacked(body, limit)
+
+
+def _require_media_type(expected: str, otherwise: str) -> None:
+    if request.environ.get("CONTENT_TYPE") != expected and request.mimetype != expected:
+        raise ProblemError("unsupported-media-type", otherwise)
+
+
+def _sent(limit: int) -> bytes:
+    """The request's bytes as they were sent."""
     environ = request.environ
-    if environ.get("CONTENT_TYPE") != "application/json" and request.mimetype != "application/json":
-        raise ProblemError("unsupported-media-type", "Send the request as application/json.")
     announced = environ.get("CONTENT_LENGTH", "")
     stream = environ["wsgi.input"]
     if announced.isascii() and announced.isdecimal():
@@ -51,8 +80,44 @@ def read_json_body(limit: int) -> bytes:
     return body
 
 
+def _unpacked(packed: bytes, limit: int) -> bytes:
+    """What a gzip body (RFC 1952) holds. No more than ``limit`` bytes are ever unpacked, and one to see that there are."""
+    try:
+        with gzip.GzipFile(fileobj=BytesIO(packed)) as members:
+            body = members.read(limit + 1)
+    except (EOFError, OSError, zlib.error):
+        raise ProblemError("bad-request", "The body is not whole gzip data.") from None
+    if len(body) > limit:
+        raise _too_large(limit)
+    return body
+
+
 def _too_large(limit: int) -> ProblemError:
     return ProblemError("body-too-large", f"The body is larger than the {limit:,} bytes this service accepts.")
+
+
+def quickly(text: bytes) -> Any:
+    """A JSON document by the quick parser. Refused unless the text shows that nothing was dropped."""
+    document = _QUICK.decode(text)
+    if text.count(b":") != keys_in(document):
+        raise Refused
+    return document
+
+
+def quick_record(line: bytes, read: Callable[[object], dict[str, Any]]) -> dict[str, Any]:
+    """A record with an ``id`` by the quick parser and a quick reader. Refused where either is not enough.
+
+    Colons are common in an id. Where nothing in the line is escaped they stand in the text as they do in the id, so that
+    the colons left over are still exactly one for each key.
+    """
+    document = _QUICK.decode(line)
+    record = read(document)
+    spare = line.count(b":") - keys_in(document)
+    if spare:
+        name = record["id"]
+        if type(name) is not str or b"\\" in line or spare != name.count(":"):
+            raise Refused
+    return record
 
 
 def loaded(
@@ -63,17 +128,18 @@ def loaded(
 ) -> Request:
     """The request that a body describes. ProblemError naming every fault where it describes none."""
     try:
-        document = _QUICK.decode(body)
-        if body.count(b":") == keys_in(document):
-            return build(quick(document))
-    except (msgspec.DecodeError, UnicodeDecodeError, Refused, ValidationError, RecursionError, ArithmeticError):
-        pass
-    return slowly_loaded(body, schema, build)
+        return build(quick(quickly(body)))
+    except NOT_QUICKLY:
+        return slowly_loaded(body, schema, build)
 
 
 def slowly_loaded(body: bytes, schema: StrictSchema, build: Callable[[dict[str, Any]], Request]) -> Request:
     """The same by the strict reader and marshmallow alone."""
-    document = strict(body)
+    return checked(strict(body), schema, build)
+
+
+def checked(document: Any, schema: StrictSchema, build: Callable[[dict[str, Any]], Request]) -> Request:
+    """The request that a document describes, by marshmallow. ProblemError naming every fault."""
     try:
         return build(schema.load(document))
     except ValidationError as error:
@@ -82,28 +148,30 @@ def slowly_loaded(body: bytes, schema: StrictSchema, build: Callable[[dict[str, 
         ) from None
 
 
-def strict(body: bytes) -> Any:
-    """A JSON document. ProblemError 400 for anything that is not JSON or says a thing twice."""
-    if not body.strip():
-        raise _unreadable("The body is empty; a JSON object is expected.")
+def strict(text: bytes, what: str = "body") -> Any:
+    """A JSON document. ProblemError 400 for anything that is not JSON or says a thing twice, calling the text ``what``."""
+    if not text.strip():
+        raise _unreadable(f"The {what} is empty; a JSON object is expected.")
     try:
-        text = body.decode("utf-8")
+        characters = text.decode("utf-8")
     except UnicodeDecodeError:
-        raise _unreadable("The body is not UTF-8.") from None
+        raise _unreadable(f"The {what} is not UTF-8.") from None
     try:
         document = json.loads(
-            text,
+            characters,
             parse_float=_number,
             parse_int=_whole_number,
             parse_constant=_no_constant,
             object_pairs_hook=_object,
         )
+        halved = "\\u" in characters and _has_lone_surrogate(document)
     except json.JSONDecodeError as error:
-        raise _unreadable(f"The body is not JSON from line {error.lineno}, column {error.colno} on.") from None
+        place = f"line {error.lineno}, column {error.colno}" if what == "body" else f"column {error.colno}"
+        raise _unreadable(f"The {what} is not JSON from {place} on.") from None
     except RecursionError:
-        raise _unreadable("The body is nested too deeply.") from None
-    if "\\u" in text and _has_lone_surrogate(document):
-        raise _unreadable("The body holds half of a surrogate pair, which is not a character.")
+        raise _unreadable(f"The {what} is nested too deeply.") from None
+    if halved:
+        raise _unreadable(f"The {what} holds half of a surrogate pair, which is not a character.")
     return document
 
 

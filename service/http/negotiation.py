@@ -8,13 +8,13 @@ from service.http.problems import ProblemError
 from service.planning.faults import Fault
 
 
-def require_json_accepted() -> None:
-    """ProblemError 406 where the caller accepts no JSON."""
+def require_accepted(media_type: str) -> None:
+    """ProblemError 406 where the caller does not accept an answer of this media type."""
     accept = request.environ.get("HTTP_ACCEPT", "*/*")
-    if accept in ("*/*", "application/json"):
+    if accept in ("*/*", media_type):
         return
-    if not request.accept_mimetypes["application/json"]:
-        raise ProblemError("not-acceptable", "Answers are application/json.")
+    if not request.accept_mimetypes[media_type]:
+        raise ProblemError("not-acceptable", f"Answers are {media_type}.")
 
 
 def refuse_query() -> None:
@@ -26,7 +26,10 @@ def refuse_query() -> None:
 
 
 def includes(offered: tuple[str, ...]) -> frozenset[str]:
-    """The words of ``?include=``, separated by commas. ProblemError 422 for anything else in the query."""
+    """The words of ``?include=``, separated by commas. ProblemError 422 for anything else in the query, and for any query
+    where nothing is ``offered``."""
+    if not offered:
+        refuse_query()
     if not request.environ.get("QUERY_STRING"):
         return frozenset()
     details = [f"There is no query parameter {name!a} here." for name in request.args if name != "include"]

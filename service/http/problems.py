@@ -33,8 +33,10 @@ KINDS = {
     "body-too-large": ProblemKind(413, "The body is too large"),
     "unsupported-media-type": ProblemKind(415, "The body is of another type than expected"),
     "invalid-request": ProblemKind(422, "The request is not valid"),
+    "invalid-record": ProblemKind(422, "The line is not a record"),
     "rule-violation": ProblemKind(422, "The rules do not allow this"),
     "internal-error": ProblemKind(500, "The service failed"),
+    "busy": ProblemKind(503, "The service is busy"),
 }
 _BY_STATUS = {
     404: "not-found",
@@ -52,11 +54,23 @@ _DETAILS = {
 
 
 class ProblemError(Exception):
-    """A problem to answer with."""
+    """A problem to answer with. ``retry_after``: seconds after which to try again, where that may help."""
 
-    def __init__(self, code: str, detail: str, faults: tuple[Fault, ...] = (), permitted: int | None = None) -> None:
+    def __init__(
+        self,
+        code: str,
+        detail: str,
+        faults: tuple[Fault, ...] = (),
+        permitted: int | None = None,
+        retry_after: int | None = None,
+    ) -> None:
         super().__init__(code)
         self.code, self.detail, self.faults, self.permitted = code, detail, faults, permitted
+        self.retry_after = retry_after
+
+    def document(self, instance: str) -> dict[str, Any]:
+        """The problem as JSON."""
+        return document(self.code, self.detail, self.faults, self.permitted, instance)
 
 
 def document(
@@ -89,6 +103,11 @@ def violation_document(error: RuleViolation, instance: str | None = None) -> dic
     return document("rule-violation", detail, error.faults, error.permitted, instance)
 
 
+def failure_document(instance: str) -> dict[str, Any]:
+    """A fault of the service as JSON."""
+    return document("internal-error", _DETAILS["internal-error"], instance=instance)
+
+
 def register(app: Flask) -> None:
     """Answer every error of the application with a problem."""
     app.register_error_handler(ProblemError, _on_problem)
@@ -111,7 +130,10 @@ def _instance() -> str:
 
 
 def _on_problem(error: ProblemError) -> Response:
-    return _response(document(error.code, error.detail, error.faults, error.permitted, _instance()))
+    response = _response(error.document(_instance()))
+    if error.retry_after is not None:
+        response.headers["Retry-After"] = str(error.retry_after)
+    return response
 
 
 def _on_violation(error: RuleViolation) -> Response:

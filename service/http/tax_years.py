@@ -7,7 +7,7 @@ from typing import Any
 
 from flask import Blueprint, Response, request
 
-from service.http.negotiation import refuse_query, require_json_accepted
+from service.http.negotiation import refuse_query, require_accepted
 from service.http.problems import ProblemError
 from service.http.provider import json_response
 from service.law.rulebook import RuleBook
@@ -46,7 +46,7 @@ def blueprint(book: RuleBook) -> Blueprint:
 
 def _cached(document: Mapping[str, Any], version: str) -> Response:
     """A document that changes only with the figures: cacheable, with a strong ETag."""
-    require_json_accepted()
+    require_accepted("application/json")
     refuse_query()
     response = json_response(document)
     response.set_etag(version)

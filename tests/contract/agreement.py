@@ -14,6 +14,7 @@ DOCUMENT_PATH = Path(__file__).resolve().parents[2] / "openapi" / "openapi.yaml"
 DOCUMENT: dict[str, Any] = yaml.safe_load(DOCUMENT_PATH.read_text(encoding="utf-8"))
 
 JSON = "application/json"
+NDJSON = "application/x-ndjson"
 PROBLEM_JSON = "application/problem+json"
 # A date that the service reads: from 1900-01-01 on, which JSON Schema can only say as a pattern.
 DATE_PATTERN = "^(?:19|[2-9][0-9])[0-9]{2}-[0-9]{2}-[0-9]{2}$"

@@ -18,7 +18,7 @@ import yaml
 from service import create_app
 from service.settings import Settings
 
-from .agreement import DOCUMENT_PATH, JSON, PROBLEM_JSON, operations
+from .agreement import DOCUMENT_PATH, NDJSON, operations
 from .replay import as_shown, replay
 
 WIDTH = 116
@@ -96,7 +96,8 @@ def place_of(root: yaml.Node, names: list[str]) -> tuple[int, int, int]:
             for part in reference[2:].split("/"):
                 key, node = child(node, part)
     # A value in block form ends where the next one starts, a value on one line ends on that line.
-    end = node.end_mark.line + (1 if node.flow_style else 0)
+    in_block_form = isinstance(node, yaml.ScalarNode) or not node.flow_style
+    end = node.end_mark.line + (0 if in_block_form else 1)
     return key.start_mark.line, end, key.start_mark.column
 
 
@@ -107,12 +108,15 @@ def refreshed(text: str) -> str:
     changes: dict[tuple[int, int, int], list[str]] = {}
     for operation in operations():
         for status, name, example in operation.response_examples():
-            media = JSON if status.startswith("2") else PROBLEM_JSON
+            [media] = operation.responses()[status]["content"]
             keys = ["paths", operation.path, operation.method.lower(), "responses", status]
             place = place_of(root, [*keys, "content", media, "examples", name, "value"])
-            answer = replay(client, operation, name).get_json()
+            reply = replay(client, operation, name)
             margin = " " * place[2]
-            changes[place] = entry(f"{margin}value:", as_shown(answer, example), place[2] + 2)
+            if media == NDJSON:
+                changes[place] = [f"{margin}value: |", *(f"{margin}  {line}" for line in reply.text.splitlines())]
+            else:
+                changes[place] = entry(f"{margin}value:", as_shown(reply.get_json(), example), place[2] + 2)
     lines = text.splitlines()
     for (start, end, _), new in sorted(changes.items(), reverse=True):
         lines[start:end] = new

@@ -6,12 +6,13 @@ a bad one, an entry of PROBLEM_REQUESTS.
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
-from .agreement import Operation
+from .agreement import NDJSON, Operation
 
 JSON_BODY = {"method": "POST", "path": "/v1/withdrawal-tax", "content_type": "application/json"}
 PLAN_BODY = {**JSON_BODY, "path": "/v1/allowance-schedule"}
@@ -82,6 +83,14 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
             "spending": [{"amount": 9000, "from": "2036-04-06", "to": "2036-04-05"}]
         }""",
     },
+    "bulk_of_nothing_known": {**JSON_BODY, "path": "/v1/bulk/tax-years", "content_type": NDJSON, "data": b"{}"},
+    "bulk_of_10001_records": {
+        **JSON_BODY,
+        "path": "/v1/bulk/withdrawal-tax",
+        "content_type": NDJSON,
+        "data": b"{}\n" * 10_001,
+    },
+    "json_array_instead_of_lines": {**JSON_BODY, "path": "/v1/bulk/withdrawal-tax", "data": b"[]"},
     "year_before_the_figures_start": {"method": "GET", "path": "/v1/tax-years/1999-00"},
     "query_where_none_is_accepted": {"method": "GET", "path": "/v1/tax-years", "query_string": "page=2"},
 }
@@ -99,12 +108,24 @@ def replay(client: FlaskClient, operation: Operation, name: str) -> TestResponse
     path = operation.path.format(**{key: value for (place, key), value in given.items() if place == "path"})
     query = {key: ",".join(value) for (place, key), value in given.items() if place == "query"}
     body = operation.request_examples().get(name)
+    if NDJSON in operation.object.get("requestBody", {}).get("content", {}):
+        return client.open(path, method=operation.method, query_string=query, data=body, content_type=NDJSON)
     return client.open(path, method=operation.method, query_string=query, json=body)
+
+
+def held_by(reply: TestResponse) -> Any:
+    """Return what a reply holds: a JSON document, or a list of one from each line."""
+    return of_lines(reply.text) if reply.content_type == NDJSON else reply.get_json()
+
+
+def of_lines(text: str) -> list[Any]:
+    """Return the JSON documents of the lines of a text."""
+    return [json.loads(line) for line in text.splitlines()]
 
 
 def as_shown(answer: Any, example: Any) -> Any:
     """Return the answer cut to what the example shows: of a year's figures it shows a few."""
-    if "figures" not in example:
+    if not isinstance(example, dict) or "figures" not in example:
         return answer
     shown = {figure["name"] for figure in example["figures"]}
     return {**answer, "figures": [figure for figure in answer["figures"] if figure["name"] in shown]}

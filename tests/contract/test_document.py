@@ -21,6 +21,7 @@ from .agreement import (
     DOCUMENT_PATH,
     JSON,
     METHODS,
+    NDJSON,
     PROBLEM_JSON,
     Example,
     Operation,
@@ -33,7 +34,7 @@ from .agreement import (
     validator,
 )
 from .refresh_examples import refreshed
-from .replay import PROBLEM_REQUESTS, as_shown, replay, without_versions
+from .replay import PROBLEM_REQUESTS, as_shown, held_by, of_lines, replay, without_versions
 
 EXAMPLE_FILES = DOCUMENT_PATH.parents[1] / "examples"
 OPERATIONS = operations()
@@ -236,8 +237,10 @@ def test_response_example_is_the_answer(
 ) -> None:
     reply = replay(client, operation, name)
     assert reply.status_code == int(status)
-    assert reply.content_type == (JSON if status.startswith("2") else PROBLEM_JSON)
-    assert without_versions(as_shown(reply.get_json(), example)) == without_versions(example)
+    assert reply.content_type in operation.responses()[status]["content"]
+    assert reply.content_type == PROBLEM_JSON if status >= "400" else reply.content_type in (JSON, NDJSON)
+    shown = of_lines(example) if reply.content_type == NDJSON else example
+    assert without_versions(as_shown(held_by(reply), shown)) == without_versions(shown)
 
 
 def test_comparison_of_examples_sees_a_changed_number() -> None:
@@ -254,6 +257,18 @@ PROBLEM_EXAMPLES = {
     for status, name, value in operation.response_examples()
     if status != "default" and status >= "400" and name not in operation.request_examples()
 }
+
+
+@pytest.mark.parametrize("way", ["requestBody", "200"])
+def test_every_line_of_a_bulk_example_has_the_shape_of_a_line(way: str) -> None:
+    bulk = BY_ID["calculateInBulk"]
+    media = (bulk.object["requestBody"] if way == "requestBody" else bulk.responses()[way])["content"][NDJSON]
+    judge = validator(media["x-item-schema"])
+    lines = [line for example in media["examples"].values() for line in example["value"].splitlines()]
+    whole = [line for line in lines if line.endswith("}")]
+    assert len(whole) >= 2
+    for line in whole:
+        assert [error.message for error in judge.iter_errors(json.loads(line))] == []
 
 
 def test_refreshing_the_examples_changes_nothing_while_answers_stay() -> None:

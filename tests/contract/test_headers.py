@@ -13,9 +13,13 @@ from flask.testing import FlaskClient
 
 from service.http import allowance_schedule, withdrawal_tax
 
-from .agreement import PROBLEM_JSON, Operation, component, operations, validator
+from .agreement import JSON, PROBLEM_JSON, Operation, component, operations, validator
 
-CALCULATIONS = {operation.id: operation for operation in operations() if "requestBody" in operation.object}
+CALCULATIONS = {
+    operation.id: operation
+    for operation in operations()
+    if JSON in operation.object.get("requestBody", {}).get("content", {})
+}
 BODIES = {
     "calculateWithdrawalTax": "rowan_lump_sum_from_untouched_funds",
     "planAllowanceSchedule": "fern_fills_her_personal_allowance",

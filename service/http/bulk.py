@@ -1,0 +1,221 @@
+"""POST /v1/bulk/{operation}: many records in one request, as lines of JSON in and out.
+
+The body is read whole, bounded, before the answer begins, since many clients send all of a request before they read any
+of the answer. The answer then streams in blocks: one line for each record in the order of the records, and a last line
+that says so, by which a stream that was cut is known.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+import zlib
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from io import BytesIO
+from typing import Any
+
+from flask import Blueprint, Response, current_app, request
+from marshmallow import ValidationError
+
+from service.http.body import NOT_QUICKLY, checked, quick_record, read_ndjson_body, strict
+from service.http.calculation import Calculation
+from service.http.negotiation import includes, require_accepted
+from service.http.problems import ProblemError, failure_document, violation_document
+from service.http.provider import encode
+from service.http.slots import Slots
+from service.planning.faults import RuleViolation
+from service.schemas.bulk import RecordSchema
+from service.schemas.problems import faults_of
+from service.schemas.quick import quick_reader
+
+MEDIA_TYPE = "application/x-ndjson"
+BLOCK_BYTES = 65_536
+# How long an answer may hold back lines that are ready, and how often it says that the worker still works.
+BLOCK_SECONDS = 1.0
+RETRY_AFTER_SECONDS = 2
+_BLANKS = b" \t\r\n"
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+_FASTEST = 1
+_GZIP = 31  # zlib's way of asking for gzip with the largest window
+
+_SCHEMA = RecordSchema()
+_QUICK_RECORD = quick_reader(_SCHEMA)
+
+STILL_WORKING = "still_working"
+"""The key among the application's extensions of a function that tells the server that its worker is alive."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """``body_bytes`` as sent and as unpacked; ``at_once`` is how many bulk requests are answered at the same time."""
+
+    line_bytes: int
+    body_bytes: int
+    records: int
+    at_once: int
+
+
+def blueprint(calculations: Mapping[str, Calculation[Any]], rules_version: str, bounds: Bounds) -> Blueprint:
+    """The resource, for a table of calculations by name."""
+    routes = Blueprint("bulk", __name__)
+    slots = Slots(bounds.at_once)
+
+    @routes.post("/v1/bulk/<operation>")
+    def bulk(operation: str) -> Response:
+        if operation not in calculations:
+            raise ProblemError("not-found", f"There is no such operation. Known: {', '.join(calculations)}.")
+        calculation = calculations[operation]
+        require_accepted(MEDIA_TYPE)
+        wanted = includes(calculation.offered)
+        body = read_ndjson_body(bounds.body_bytes)
+        _refuse_too_many(body, bounds.records)
+        slot = slots.take()
+        if slot is None:
+            raise ProblemError(
+                "busy",
+                f"This service answers {bounds.at_once} bulk requests at the same time. Send this one again later.",
+                retry_after=RETRY_AFTER_SECONDS,
+            )
+        still_working: Callable[[], None] = current_app.extensions.get(STILL_WORKING, _nothing)
+        lines = Lines(calculation, wanted, request.path, bounds.line_bytes, current_app.logger)
+        blocks = in_blocks(lines.answers(body), still_working)
+        headers = {"Cache-Control": "no-store", "Rules-Version": rules_version, "Vary": "Accept-Encoding"}
+        if request.accept_encodings["gzip"]:
+            blocks = packed(blocks)
+            headers["Content-Encoding"] = "gzip"
+        response = Response(blocks, 200, headers, content_type=MEDIA_TYPE)
+        response.call_on_close(lambda: slots.give_back(slot))
+        return response
+
+    return routes
+
+
+class Lines:
+    """The answer to one bulk request, line by line."""
+
+    def __init__(
+        self, calculation: Calculation[Any], wanted: frozenset[str], path: str, longest: int, log: logging.Logger
+    ) -> None:
+        self._calculation, self._wanted, self._path = calculation, wanted, path
+        self._longest, self._log = longest, log
+
+    def answers(self, body: bytes) -> Iterator[bytes]:
+        """One line for each record of the body, then the line that ends the answer."""
+        records = failed = 0
+        for number, line in records_of(body):
+            answer = self.answer(number, line)
+            records += 1
+            failed += answer["status"] != 200
+            yield encode(answer) + b"\n"
+        yield encode({"end": True, "records": records, "succeeded": records - failed, "failed": failed}) + b"\n"
+
+    def answer(self, number: int, line: bytes) -> dict[str, Any]:
+        """The answer to one record. Whatever goes wrong is told there and touches no other record.
+
+        ``number`` names the line, from 1, where the record's own name cannot be read from it.
+        """
+        name: dict[str, Any] = {"line": number}
+        try:
+            if len(line) > self._longest:
+                raise RecordError(_too_long(self._longest))
+            try:
+                record = quick_record(line, _QUICK_RECORD)
+                name = {"id": record["id"]}
+                question = self._calculation.build(self._calculation.quick(record["request"]))
+            except NOT_QUICKLY:
+                record = self._record(line)
+                name = {"id": record["id"]}
+                question = checked(record["request"], self._calculation.schema, self._calculation.build)
+            return {**name, "status": 200, "result": self._calculation.answer(question, self._wanted)}
+        except RuleViolation as violation:
+            problem = violation_document(violation, self._calculation.path)
+        except RecordError as error:
+            name, problem = error.name or name, error.problem.document(self._path)
+        except ProblemError as error:
+            problem = error.document(self._calculation.path)
+        except Exception:
+            self._log.exception("A record of %s could not be answered", self._path)
+            problem = failure_document(self._calculation.path)
+        return {**name, "status": problem["status"], "problem": problem}
+
+    def _record(self, line: bytes) -> dict[str, Any]:
+        """A line's record by the strict reader and marshmallow. RecordError saying why it is none."""
+        try:
+            record: dict[str, Any] = _SCHEMA.load(strict(line, "line"))
+        except ProblemError as error:
+            raise RecordError(error) from None
+        except ValidationError as error:
+            known = error.valid_data if isinstance(error.valid_data, dict) else {}
+            raise RecordError(
+                ProblemError("invalid-record", "The line is not what the interface describes.", faults_of(error)),
+                {"id": known["id"]} if "id" in known else None,
+            ) from None
+        return record
+
+
+class RecordError(Exception):
+    """A line that is no record, with the record's name where that much could be read."""
+
+    def __init__(self, problem: ProblemError, name: dict[str, Any] | None = None) -> None:
+        super().__init__(problem.code)
+        self.problem, self.name = problem, name
+
+
+def records_of(body: bytes) -> Iterator[tuple[int, bytes]]:
+    """The lines of a body that are not blank, with their numbers from 1. A byte order mark before the first is no part
+    of it (RFC 8259 section 8.1)."""
+    lines = BytesIO(body)
+    if body.startswith(_BYTE_ORDER_MARK):
+        lines.seek(len(_BYTE_ORDER_MARK))
+    for number, line in enumerate(lines, 1):
+        record = line.strip(_BLANKS)
+        if record:
+            yield number, record
+
+
+def in_blocks(lines: Iterable[bytes], still_working: Callable[[], None]) -> Iterator[bytes]:
+    """Lines joined to blocks, none of which is held back for long."""
+    block: list[bytes] = []
+    size, since = 0, time.monotonic()
+    for line in lines:
+        block.append(line)
+        size += len(line)
+        if size >= BLOCK_BYTES or time.monotonic() - since >= BLOCK_SECONDS:
+            still_working()
+            yield b"".join(block)
+            block.clear()
+            size, since = 0, time.monotonic()
+    yield b"".join(block)
+
+
+def packed(blocks: Iterable[bytes]) -> Iterator[bytes]:
+    """Blocks as one gzip stream (RFC 1952)."""
+    packer = zlib.compressobj(_FASTEST, wbits=_GZIP)
+    for block in blocks:
+        some = packer.compress(block)
+        if some:
+            yield some
+    yield packer.flush()
+
+
+def _refuse_too_many(body: bytes, most: int) -> None:
+    """ProblemError 400 for a body without records, 413 for one with more than ``most``."""
+    count = 0
+    for _ in records_of(body):
+        count += 1
+        if count > most:
+            raise ProblemError(
+                "body-too-large",
+                f"The body holds more than the {most:,} records this service accepts. Send them in several requests.",
+            )
+    if count == 0:
+        raise ProblemError("unreadable-json", "The body holds no record; one JSON object on each line is expected.")
+
+
+def _too_long(longest: int) -> ProblemError:
+    return ProblemError("body-too-large", f"The line is longer than the {longest:,} bytes this service accepts.")
+
+
+def _nothing() -> None:
+    """No server waits to hear that the work goes on."""

@@ -1,0 +1,62 @@
+"""A calculation: how its request is read and its answer made, whichever way it is asked for.
+
+One table of these feeds the single requests (``POST /v1/{name}``) and the bulk ones (``POST /v1/bulk/{name}``), so that
+the two cannot differ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+from flask import Blueprint, Response
+
+from service.http.body import loaded, read_json_body
+from service.http.negotiation import includes, require_accepted
+from service.http.provider import encode
+from service.schemas.quick import quick_reader
+from service.schemas.shared import StrictSchema
+
+Question = TypeVar("Question")
+
+
+@dataclass(frozen=True, slots=True)
+class Calculation(Generic[Question]):
+    """``name`` is the last part of its path; ``build`` makes the question from values that ``schema`` has loaded;
+    ``answer`` gives the answer as JSON, with the parts asked for among those ``offered`` by ``?include=``.
+
+    ``answer`` raises RuleViolation for what the rules do not allow, ``build`` ValidationError for values that do not go
+    together.
+    """
+
+    name: str
+    schema: StrictSchema
+    build: Callable[[dict[str, Any]], Question]
+    answer: Callable[[Question, frozenset[str]], dict[str, Any]]
+    offered: tuple[str, ...] = ()
+    quick: Callable[[object], dict[str, Any]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "quick", quick_reader(self.schema))
+
+    @property
+    def path(self) -> str:
+        """The path of a single request."""
+        return f"/v1/{self.name}"
+
+
+def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes: int) -> Blueprint:
+    """The resource that answers single requests, from bodies of a bounded size."""
+    routes = Blueprint(calculation.name, __name__)
+    headers = {"Cache-Control": "no-store", "Rules-Version": rules_version}
+
+    def single() -> Response:
+        require_accepted("application/json")
+        wanted = includes(calculation.offered)
+        body = read_json_body(max_body_bytes)
+        question = loaded(body, calculation.schema, calculation.quick, calculation.build)
+        return Response(encode(calculation.answer(question, wanted)), 200, headers, content_type="application/json")
+
+    routes.add_url_rule(calculation.path, calculation.name.replace("-", "_"), single, methods=["POST"])
+    return routes
