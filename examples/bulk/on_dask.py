@@ -27,7 +27,7 @@ from book.recalculation import plan_of, printed, summary_of
 from book.sending import StopError
 
 WITHDRAWAL_TAX = "withdrawal-tax"
-DONE, INCOMPLETE, UNUSABLE, SOME_FAILED = 0, 1, 2, 3
+DONE, INCOMPLETE, UNUSABLE, SOME_FAILED, TOLD_TO_STOP = 0, 1, 2, 3, 130
 
 
 def arguments_of(given: Sequence[str]) -> argparse.Namespace:
@@ -69,20 +69,18 @@ def run_it(options: argparse.Namespace) -> int:
     }
     check_columns(book, ignore_others=options.ignore_other_columns)
     every = pieces(book, options.piece)
+    total = sum(piece.count for piece in every)
     run = Run(out, about)
     with run.begun(start_over=options.start_over):
         saved = run.saved()
         left = [piece for piece in every if piece.index not in saved]
         if left:
-            with client_of(options) as client:
-                done = sum(part["records"] for part in saved.values())
-                with tqdm(total=sum(piece.count for piece in every), initial=done, unit=" records") as progress:
-                    futures = [client.submit(calculate, job, piece, pure=False) for piece in left]
-                    for future in as_completed(futures):
-                        progress.update(future.result()["records"])
-        summary = summary_of(
-            plan_of(job.tax_years, job.kind, job.largest), sum(piece.count for piece in every), run.saved().values()
-        )
+            done = sum(part["records"] for part in saved.values())
+            with client_of(options) as client, tqdm(total=total, initial=done, unit=" records") as progress:
+                futures = [client.submit(calculate, job, piece, pure=False) for piece in left]
+                for future in as_completed(futures):
+                    progress.update(future.result()["records"])
+        summary = summary_of(plan_of(job.tax_years, job.kind, job.largest), total, run.saved().values())
         run.end(summary)
     print(printed(summary, f"{out}/parts/*"))
     return SOME_FAILED if any(answer["failed"] for answer in summary["answers"]) else DONE
@@ -106,6 +104,9 @@ def main(given: Sequence[str]) -> int:
     except (StopError, KilledWorker, OSError) as error:
         print(f"The run stopped: {error}.\nThe same command goes on where it was.", file=sys.stderr)
         return INCOMPLETE
+    except KeyboardInterrupt:
+        print("Stopped as told. The same command goes on where it was.", file=sys.stderr)
+        return TOLD_TO_STOP
 
 
 if __name__ == "__main__":

@@ -12,10 +12,9 @@ from pathlib import Path
 from typing import Any
 
 from book.parts import Run
-from book.reading import Piece, chunk_of
+from book.reading import FileKind, Piece, chunk_of
 from book.recalculation import Recalculation, plan_of
 from book.sending import Answers, Line, checked
-from book.sheets import FileKind
 from service import calculator
 
 

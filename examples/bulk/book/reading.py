@@ -230,7 +230,8 @@ class _Table:
             start = self._read
 
     def _cells(self, start: int) -> Iterator[list[str]]:
-        rows = csv.reader(self._lines(start))
+        # Strict: a quotation mark that is never closed would else swallow the rows after it.
+        rows = csv.reader(self._lines(start), strict=True)
         try:
             yield from rows
         except csv.Error as error:

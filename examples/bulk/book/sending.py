@@ -81,7 +81,7 @@ class Gate:
     service first says that it is busy, and from then on opens seldom and closes a little whenever it hears so again."""
 
     def __init__(self, most: int) -> None:
-        self._most, self._open = most, 1
+        self._most, self.open = most, 1
         self._inside = self._in_a_row = 0
         self._answers_to_open = 1
         self._changed = threading.Condition()
@@ -90,7 +90,7 @@ class Gate:
     def passed(self) -> Iterator[None]:
         """Waits for a place and holds it."""
         with self._changed:
-            self._changed.wait_for(lambda: self._inside < self._open)
+            self._changed.wait_for(lambda: self._inside < self.open)
             self._inside += 1
         try:
             yield
@@ -102,15 +102,15 @@ class Gate:
     def narrow(self) -> None:
         """One fewer from now on, though always one."""
         with self._changed:
-            self._open, self._in_a_row = max(1, self._open - 1), 0
+            self.open, self._in_a_row = max(1, self.open - 1), 0
             self._answers_to_open = ONE_MORE_AFTER
 
     def answered(self) -> None:
         """An answer came; after many in a row the gate opens a little."""
         with self._changed:
             self._in_a_row += 1
-            if self._in_a_row >= self._answers_to_open and self._open < self._most:
-                self._open, self._in_a_row = self._open + 1, 0
+            if self._in_a_row >= self._answers_to_open and self.open < self._most:
+                self.open, self._in_a_row = self.open + 1, 0
                 self._changed.notify_all()
 
 

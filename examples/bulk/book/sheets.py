@@ -27,7 +27,7 @@ class Sheet:
         self._kind, self._columns = kind, columns
 
     def write(self, path: Path, rows: Sequence[Any]) -> None:
-        """A part: rows of cells, or lines as bytes. CSV without its header, which comes once, at the joining."""
+        """A part: rows of cells, or lines as bytes. Each CSV part has the header, so that it can stand alone."""
         if self._kind == "parquet":
             # Imported here, so that only those who keep their book in Parquet need the package.
             from book import parquet
@@ -36,6 +36,7 @@ class Sheet:
         elif self._kind == "csv":
             texts = [_TEXT[kind] for _, kind in self._columns]
             with path.open("w", encoding="utf-8", newline="") as file:
+                file.write(self._header())
                 csv.writer(file).writerows(
                     [None if value is None else text(value) for value, text in zip(row, texts, strict=True)]
                     for row in rows
@@ -52,10 +53,15 @@ class Sheet:
             return
         with target.open("wb") as file:
             if self._kind == "csv":
-                file.write((",".join(name for name, _ in self._columns) + "\r\n").encode())
+                file.write(self._header().encode())
             for part in parts:
                 with part.open("rb") as source:
+                    if self._kind == "csv":
+                        source.readline()
                     shutil.copyfileobj(source, file)
+
+    def _header(self) -> str:
+        return ",".join(name for name, _ in self._columns) + "\r\n"
 
 
 _TEXT: Mapping[str, Callable[[Any], str]] = {
