@@ -20,6 +20,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 from tqdm import tqdm
@@ -69,14 +70,22 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=_tax_year)
     parser.add_argument("--largest", type=_at_least_one, default=20, metavar="N", help="changes to list (20)")
     parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
-    parser.add_argument("--chunk", type=_at_least_one, default=1_000, metavar="N", help="records in a request (1000)")
+    parser.add_argument(
+        "--chunk", type=_at_least_one, metavar="N", help="records in a request (1000; 50 of other operations)"
+    )
     parser.add_argument("--at-once", type=_at_least_one, default=8, metavar="N", help="most requests at once (8)")
     parser.add_argument(
-        "--patience", type=float, default=PATIENCE_SECONDS, metavar="SECONDS", help="without any answer (300)"
+        "--patience",
+        type=float,
+        default=PATIENCE_SECONDS,
+        metavar="SECONDS",
+        help="without a word from the service (300)",
     )
     parser.add_argument("--ignore-other-columns", action="store_true", help="leave out columns that stand for nothing")
-    parser.add_argument("--start-over", action="store_true", help="forget what an earlier run in FOLDER has saved")
+    parser.add_argument("--start-over", action="store_true", help="forget an earlier run in FOLDER")
     options = parser.parse_args(given)
+    if options.chunk is None:
+        options.chunk = 1_000 if options.operation == WITHDRAWAL_TAX else 50
     if options.operation != WITHDRAWAL_TAX and (
         options.compare_tax_years or options.results_as not in (None, "ndjson")
     ):
@@ -149,8 +158,14 @@ def main(given: Sequence[str]) -> int:
     """Run with command-line arguments; the exit status."""
     options = arguments_of(given)
     stop = threading.Event()
+
+    def told_to_stop(number: int, _: FrameType | None) -> None:
+        """Finish what is under way and save it. Told again, end at once: what is saved is saved."""
+        stop.set()
+        signal.signal(number, signal.SIG_DFL)
+
     for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
+        signal.signal(number, told_to_stop)
     began = time.monotonic()
     try:
         status = run_it(options, stop)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import UTC, date, datetime
 from decimal import Decimal
 
@@ -15,6 +16,7 @@ from service import calculator
 from service.planning.household import INCOME_KINDS
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 from service.schemas.withdrawal import withdrawal_tax_schema
+from tests.examples.conftest import SCRIPTS
 
 
 def fields_of(schema: StrictSchema, above: tuple[str, ...] = ()) -> set[tuple[str, ...]]:
@@ -127,3 +129,9 @@ def test_a_day_moves_to_the_same_day_of_another_tax_year(day: date, start: int) 
 def test_a_date_that_is_none_moves_nowhere() -> None:
     moved = layout.in_tax_year({"withdrawal": {"date": "soon"}}, "2025-26")
     assert moved == {"tax_year": "2025-26", "withdrawal": {"date": "soon"}}
+
+
+def test_every_column_is_described_once() -> None:
+    page = (SCRIPTS / "README.md").read_text(encoding="utf-8")
+    first_cells = [line.split("|")[1] for line in page.splitlines() if line.startswith("| `")]
+    assert sorted(re.findall(r"`(\w+)`", "".join(first_cells))) == sorted(layout.COLUMNS)

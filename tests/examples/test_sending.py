@@ -202,7 +202,7 @@ def test_retry_after_is_kept_to() -> None:
 def test_the_run_is_given_up_when_patience_ends() -> None:
     with standing(status(503)) as stand:
         sending, _, _ = sender(stand.url, patience=0.2)
-        with pytest.raises(StopError, match="503; nothing has been answered for"):
+        with pytest.raises(StopError, match="503; nothing has been heard for"):
             sending.send(LINES)
     assert len(stand.calls) > 2
 
@@ -222,6 +222,15 @@ def test_too_many_lines_at_once_are_sent_in_halves() -> None:
         answers = sending.send(LINES)
     assert [json.loads(answer.line)["id"] for answer in answers.answers] == [line.id for line in LINES]
     assert sorted(body.count(b"\n") for body in stand.bodies) == [1, 2, 2, 3, 5]
+
+
+def test_a_request_is_kept_within_bounds() -> None:
+    large = [Line(name, json.dumps({"id": name, "request": {"x": "x" * 3_000_000}}).encode()) for name in "abcd"]
+    with standing(right) as stand:
+        sending, _, _ = sender(stand.url)
+        answers = sending.send(large)
+    assert [answer.content["of"]["id"] for answer in answers.answers] == list("abcd")
+    assert sorted(body.count(b"\n") for body in stand.bodies) == [2, 2]
 
 
 def test_a_line_that_is_too_large_alone_is_a_failure_of_its_own() -> None:

@@ -15,8 +15,11 @@ import msgspec
 import requests
 
 CONNECT_SECONDS = 10
-ANSWER_SECONDS = 600
+ANSWER_SECONDS = 300
 """How long to wait for the next bytes of an answer."""
+BLOCK_BYTES = 65_536
+MOST_BYTES = 8_000_000
+"""In one request. A service that is sent far too much may hang up before it can say so."""
 BUSY = frozenset({429, 503})
 TRY_AGAIN_AFTER = BUSY | {500, 502, 504}
 FIRST_PAUSE_SECONDS = 0.5
@@ -118,7 +121,8 @@ class Sender:
     """Sends lines to one operation of a service; may be used by several threads at once.
 
     At most ``at_once`` requests are under way. ``note`` is told, in a sentence, why something is tried again. Setting
-    ``stop`` ends every wait with StoppedError. A run is given up when nothing has been answered for ``patience`` seconds.
+    ``stop`` ends every wait with StoppedError. A run is given up when no part of an answer has come for ``patience``
+    seconds.
     """
 
     def __init__(
@@ -134,7 +138,7 @@ class Sender:
         self._url = f"{service.rstrip('/')}/v1/bulk/{operation}"
         self._stop, self._note, self._patience = stop, note, patience
         self._gate = Gate(at_once)
-        self._last_answer = time.monotonic()
+        self._last_heard = time.monotonic()
         self._of_thread = threading.local()
 
     def send(self, lines: Sequence[Line]) -> Answers:
@@ -144,57 +148,68 @@ class Sender:
         """
         if not lines:
             return Answers([], None)
+        if len(lines) > 1 and sum(len(line.bytes) for line in lines) > MOST_BYTES:
+            return self._in_halves(lines)
         failed = 0
         while not self._stop.is_set():
             try:
                 with self._gate.passed():
                     if self._stop.is_set():
                         break
-                    response = self._sent(lines)
-                answers = Answers(checked(response.content, lines), response.headers.get("Rules-Version"))
+                    body, rules_version = self._asked(lines)
+                answers = Answers(checked(body, lines), rules_version)
             except _TooLargeError as error:
-                return self._in_halves(lines, error.problem)
+                if len(lines) == 1:
+                    return Answers([Answer(413, error.problem, b"")], None)
+                return self._in_halves(lines)
             except (_TryAgainError, CutShortError) as error:
                 failed += 1
                 self._wait(error, failed)
             else:
-                self._last_answer = time.monotonic()
                 self._gate.answered()
                 return answers
         raise StoppedError
 
     def _wait(self, error: Exception, failed: int) -> None:
         """Wait before the next try. StopError where patience has ended."""
-        silent = time.monotonic() - self._last_answer
+        silent = time.monotonic() - self._last_heard
         if silent > self._patience:
-            raise StopError(f"{error}; nothing has been answered for {silent:.0f} s")
+            raise StopError(f"{error}; nothing has been heard for {silent:.0f} s")
         pause = pause_before(failed, error.pause if isinstance(error, _TryAgainError) else None)
         self._note(f"{error}; trying again in {pause:.1f} s")
         self._stop.wait(pause)
 
-    def _in_halves(self, lines: Sequence[Line], problem: dict[str, Any]) -> Answers:
-        if len(lines) == 1:
-            return Answers([Answer(413, problem, b"")], None)
+    def _in_halves(self, lines: Sequence[Line]) -> Answers:
         middle = len(lines) // 2
         first, second = self.send(lines[:middle]), self.send(lines[middle:])
         if first.rules_version and second.rules_version and first.rules_version != second.rules_version:
             raise StopError(versions_differ(first.rules_version, second.rules_version))
         return Answers([*first.answers, *second.answers], first.rules_version or second.rules_version)
 
-    def _sent(self, lines: Sequence[Line]) -> requests.Response:
-        """The whole answer to one request, whose status is 200."""
+    def _asked(self, lines: Sequence[Line]) -> tuple[bytes, str | None]:
+        """The whole body of the answer to one request, and the version of the rules behind it."""
         try:
-            response = self._session().post(
+            with self._session().post(
                 self._url,
                 data=b"".join(line.bytes + b"\n" for line in lines),
                 headers={"Content-Type": "application/x-ndjson"},
                 timeout=(CONNECT_SECONDS, ANSWER_SECONDS),
                 allow_redirects=False,
-            )
+                stream=True,
+            ) as response:
+                self._refuse(response)
+                blocks = []
+                for block in response.iter_content(BLOCK_BYTES):
+                    self._last_heard = time.monotonic()
+                    blocks.append(block)
+                return b"".join(blocks), response.headers.get("Rules-Version")
         except (requests.ConnectionError, requests.Timeout, requests.exceptions.ChunkedEncodingError) as error:
             raise _TryAgainError(f"The connection to {self._url} failed ({type(error).__name__})") from None
         except requests.RequestException as error:
             raise StopError(f"{self._url} cannot be called: {error}") from None
+
+    def _refuse(self, response: requests.Response) -> None:
+        """Raise for every status but 200: what can be tried again, what is too large, and what stops the run."""
         if response.status_code in BUSY:
             self._gate.narrow()
         if response.status_code in TRY_AGAIN_AFTER:
@@ -205,7 +220,6 @@ class Sender:
         if response.status_code != 200:
             problem = problem_of(response)
             raise StopError(f"the service answered {response.status_code}: {problem['title']}. {problem['detail']}")
-        return response
 
     def _session(self) -> requests.Session:
         if not hasattr(self._of_thread, "session"):
