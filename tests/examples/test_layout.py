@@ -107,7 +107,7 @@ def test_every_column_of_the_results_is_filled_by_some_answer() -> None:
         for year in ("2022-23", "2026-27")
     ]
     answers = calculator("withdrawal-tax").answers("\n".join(map(json.dumps, bodies)).encode())
-    rows = [layout.result_row(json.loads(line)["result"]) for line in list(answers)[:-1]]
+    rows = [layout.result_row(json.dumps(json.loads(line)["result"]).encode()) for line in list(answers)[:-1]]
     filled = [any(cell is not None for cell in cells) for cells in zip(*rows, strict=True)]
     assert filled == [True] * (len(layout.RESULTS) + 1)
     (charge,) = (place for place, column in enumerate(layout.RESULTS) if column.name == "lifetime_allowance_charge")

@@ -3,10 +3,26 @@
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
+import msgspec
+
 from book.sheets import RECORD
+
+
+class _Withdrawal(msgspec.Struct):
+    gross: float
+
+
+class _Measured(msgspec.Struct):
+    """The fields of a result that a change is measured by."""
+
+    withdrawal: _Withdrawal
+    net_after_tax: float
+
+
+_READ = msgspec.json.Decoder(_Measured)
 
 
 class Change(NamedTuple):
@@ -55,18 +71,11 @@ def row(change: Change) -> list[Any]:
     return [change.record, change.id, *(amount / 100 for amount in pence)]
 
 
-def change(record: int, key: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> Change:
-    """The change between two answers."""
-    amounts = (
-        round(amount * 100)
-        for amount in (
-            before["withdrawal"]["gross"],
-            after["withdrawal"]["gross"],
-            before["net_after_tax"],
-            after["net_after_tax"],
-        )
-    )
-    return Change(record, key, *amounts)
+def change(record: int, key: str, before: bytes, after: bytes) -> Change:
+    """The change between two results, as JSON."""
+    first, second = _READ.decode(before), _READ.decode(after)
+    amounts = (first.withdrawal.gross, second.withdrawal.gross, first.net_after_tax, second.net_after_tax)
+    return Change(record, key, *(round(amount * 100) for amount in amounts))
 
 
 def largest(changes: Iterable[Change], most: int) -> list[Change]:

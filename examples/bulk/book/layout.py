@@ -6,12 +6,16 @@ the service then says what is wrong with it, and nothing is repaired or rounded 
 
 from __future__ import annotations
 
+import itertools
 import math
+import operator
 import re
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal, NamedTuple
+
+import msgspec
 
 Kind = Literal["text", "number", "truth"]
 Money = Literal["money"]
@@ -122,8 +126,6 @@ RESULTS = (
 WARNINGS = "warnings"
 """The last column of the results: the codes of the warnings, with spaces between them."""
 
-_STEPS = [(column.path[:-1], column.path[-1]) for column in RESULTS]
-_NOTHING: Mapping[str, Any] = {}
 _WHOLE = re.compile(r"-?(0|[1-9][0-9]{0,14})")
 _DECIMAL = re.compile(r"-?(0|[1-9][0-9]{0,14})\.[0-9]{1,15}")
 
@@ -198,16 +200,37 @@ def exact_float(text: str) -> float | str:
     return number if math.isfinite(number) and Decimal(repr(number)) == Decimal(text) else text
 
 
-def result_row(answer: Mapping[str, Any]) -> list[Any]:
-    """One answer as the cells of RESULTS and WARNINGS; None where the answer has no such field."""
-    row: list[Any] = []
-    for steps, last in _STEPS:
-        value = answer
-        for step in steps:
-            value = value.get(step, _NOTHING)
-        row.append(value.get(last))
-    row.append(" ".join([warning["code"] for warning in answer["warnings"]]))
-    return row
+def _fields_to_read(columns: Iterable[ResultColumn], depth: int) -> type[msgspec.Struct]:
+    """A class with the fields of an answer that columns are made of: whatever else an answer holds is passed over."""
+    fields: list[tuple[str, Any, Any]] = []
+    for name, group in itertools.groupby(sorted(columns, key=lambda column: column.path), lambda it: it.path[depth]):
+        inner = list(group)
+        if len(inner[0].path) == depth + 1:
+            fields.append((name, _TYPES[inner[0].kind] | None, None))
+        else:
+            part = _fields_to_read(inner, depth + 1)
+            fields.append((name, part, msgspec.field(default_factory=part)))
+    return msgspec.defstruct("Part", fields)
+
+
+class _Warning(msgspec.Struct):
+    code: str
+
+
+_TYPES: Mapping[str, Any] = {"text": str, "number": float, "truth": bool, "money": float}
+_READ: msgspec.json.Decoder[Any] = msgspec.json.Decoder(
+    msgspec.defstruct("Answer", [("warnings", list[_Warning])], bases=(_fields_to_read(RESULTS, 0),), kw_only=True)
+)
+_CELLS = operator.attrgetter(*(".".join(column.path) for column in RESULTS))
+
+
+def result_row(result: bytes) -> list[Any]:
+    """A result, as JSON, as the cells of RESULTS and WARNINGS; None where it has no such field.
+
+    Raises msgspec.DecodeError where a field is not what it should be.
+    """
+    answer = _READ.decode(result)
+    return [*_CELLS(answer), " ".join([warning.code for warning in answer.warnings])]
 
 
 def in_tax_year(request: Mapping[str, Any], tax_year: str) -> dict[str, Any]:

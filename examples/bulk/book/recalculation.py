@@ -137,7 +137,7 @@ class Recalculation:
         return [record.number, str(record.id), *layout.result_row(answer.content)]
 
     def _failure(self, record: Record, answer: Answer) -> Any:
-        problem = answer.content
+        problem = json.loads(answer.content)
         if self._plan.kind == "ndjson":
             return json.dumps(
                 {"record": record.number, "id": record.id, "status": answer.status, "problem": problem}
@@ -167,7 +167,7 @@ def _not_sent(record: Record) -> Answer:
         "code": "unreadable-row",
         "errors": [],
     }
-    return Answer(400, problem, b"")
+    return Answer(400, json.dumps(problem).encode(), b"")
 
 
 def summary_of(plan: Plan, total: int, saved: Iterable[Mapping[str, Any]]) -> dict[str, Any]:

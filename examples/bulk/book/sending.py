@@ -37,11 +37,24 @@ class Line(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """One record's answer: ``content`` is the result where the status is 200, else the problem."""
+    """One record's answer: ``content`` is the result where the status is 200, else the problem, as JSON."""
 
     status: int
-    content: dict[str, Any]
+    content: bytes
     line: bytes
+
+
+class _Reply(msgspec.Struct):
+    """A line of an answer. What is in its result or problem is read by those who need it."""
+
+    status: int
+    id: str | int | None = None
+    line: int | None = None
+    result: msgspec.Raw = msgspec.Raw()
+    problem: msgspec.Raw = msgspec.Raw()
+
+
+_REPLY = msgspec.json.Decoder(_Reply)
 
 
 class Answers(NamedTuple):
@@ -160,7 +173,7 @@ class Sender:
                 answers = Answers(checked(body, lines), rules_version)
             except _TooLargeError as error:
                 if len(lines) == 1:
-                    return Answers([Answer(413, error.problem, b"")], None)
+                    return Answers([Answer(413, msgspec.json.encode(error.problem), b"")], None)
                 return self._in_halves(lines)
             except (_TryAgainError, CutShortError) as error:
                 failed += 1
@@ -238,27 +251,26 @@ def checked(body: bytes, lines: Sequence[Line]) -> list[Answer]:
     try:
         *received, last = body.splitlines()
         for number, (asked, line) in enumerate(zip(lines, received, strict=True), 1):
-            document = msgspec.json.decode(line)
-            content = document["result"] if document["status"] == 200 else document["problem"]
-            answers.append(Answer(document["status"], content, line))
-            right = _belongs(document, number, asked)
-            if not right:
-                raise CutShortError("The answers are not in the order of the records")
+            reply = _REPLY.decode(line)
+            content = bytes(reply.result if reply.status == 200 else reply.problem)
+            answers.append(Answer(reply.status, content, line))
+            if not content or not _belongs(reply, number, asked):
+                raise CutShortError("The answers are not those to the records, or not in their order")
         succeeded = sum(answer.status == 200 for answer in answers)
         end = {"end": True, "records": len(lines), "succeeded": succeeded, "failed": len(lines) - succeeded}
         right = body.endswith(b"\n") and msgspec.json.decode(last) == end
-    except (msgspec.DecodeError, ValueError, KeyError, TypeError):
+    except (msgspec.DecodeError, ValueError):
         right = False
     if not right:
         raise CutShortError("The answer was cut short or does not add up")
     return answers
 
 
-def _belongs(document: dict[str, Any], number: int, asked: Line) -> bool:
+def _belongs(reply: _Reply, number: int, asked: Line) -> bool:
     """Whether an answer is that of a line. One to a line that could not be read has its number in place of an id."""
-    if "id" not in document:
-        return bool(document["line"] == number)
-    return asked.id is None or bool(document["id"] == asked.id)
+    if reply.id is None:
+        return reply.line == number
+    return asked.id is None or reply.id == asked.id
 
 
 def retry_after(header: str | None, now: datetime) -> float | None:
