@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import http.client
+import json
 import os
 import signal
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -59,6 +61,45 @@ def ask(port: int, method: str, path: str, body: str | None = None) -> tuple[int
         connection.close()
 
 
+BULK = "/v1/bulk/withdrawal-tax"
+# A request that takes longer than most: the child benefit charge makes a hundred steps.
+SLOW = {
+    "tax_year": "2026-27",
+    "person": {"date_of_birth": "1957-03-14", "tax_residence": "england", "child_benefit": 2251.6},
+    "pension": {"uncrystallised": 400000},
+    "withdrawal": {"method": "ufpls", "amount": 200000},
+}
+
+
+def records(count: int) -> bytes:
+    """A bulk body of slow requests, numbered from 0."""
+    return b"".join(json.dumps({"id": number, "request": SLOW}).encode() + b"\n" for number in range(count))
+
+
+@contextmanager
+def bulk_under_way(port: int, count: int) -> Iterator[http.client.HTTPResponse]:
+    """A bulk answer that has begun and is not read, so that its worker soon waits for its reader."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    try:
+        connection.request("POST", BULK, body=records(count), headers={"Content-Type": "application/x-ndjson"})
+        response = connection.getresponse()
+        assert response.status == 200
+        yield response
+    finally:
+        connection.close()
+
+
+def end_of(answer: bytes) -> dict[str, object]:
+    """The last line of a bulk answer."""
+    last: dict[str, object] = json.loads(answer.splitlines()[-1])
+    return last
+
+
+def workers_of(process: subprocess.Popen[str]) -> list[int]:
+    """The process ids of a service's workers (Linux)."""
+    return [int(each) for each in Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()]
+
+
 def refused_start(**settings: str) -> subprocess.CompletedProcess[str]:
     """The outcome of a start that should fail by itself."""
     return subprocess.run(
@@ -88,6 +129,78 @@ def test_what_is_sent_stays_out_of_the_log() -> None:
     assert "Shutting down" in log
     for text in ("Wrenfield-Oake", "Wrenfield-Query", "1848"):
         assert text not in output + log
+
+
+def test_a_long_bulk_answer_is_not_taken_for_a_silent_worker() -> None:
+    count, seconds = 250, 0.0
+    with running_service(SERVICE_TIMEOUT="1", SERVICE_BULK_MAX_RECORDS="1000000") as (process, _, port):
+        while seconds < 2.5:
+            count *= 2
+            begun = time.monotonic()
+            with bulk_under_way(port, count) as response:
+                workers = workers_of(process)
+                answer = response.read()
+            seconds = time.monotonic() - begun
+            assert end_of(answer) == {"end": True, "records": count, "succeeded": count, "failed": 0}
+        assert workers_of(process) == workers
+
+
+def test_one_bulk_more_than_are_answered_at_once_is_told_to_come_again() -> None:
+    with running_service() as (_, _, port):
+        connection = http.client.HTTPConnection("127.0.0.1", port, timeout=20)
+        with bulk_under_way(port, 2_000):
+            for _ in range(2):
+                connection.request("POST", BULK, body=records(1), headers={"Content-Type": "application/x-ndjson"})
+                response = connection.getresponse()
+                assert (response.status, json.loads(response.read())["code"]) == (503, "busy")
+                assert int(response.headers["Retry-After"]) >= 1
+            assert ask(port, "POST", "/v1/withdrawal-tax", json.dumps(SLOW))[0] == 200
+        # The reader is gone, so its worker soon is free again.
+        for _ in range(50):
+            connection.request("POST", BULK, body=records(1), headers={"Content-Type": "application/x-ndjson"})
+            response = connection.getresponse()
+            answer = response.read()
+            if response.status == 200:
+                break
+            time.sleep(0.2)
+        connection.close()
+    assert end_of(answer)["succeeded"] == 1
+
+
+def test_the_answer_of_a_worker_that_is_killed_has_no_last_line_and_others_go_on() -> None:
+    with running_service() as (process, _, port):
+        with bulk_under_way(port, 2_000) as response:
+            some = response.read(100_000)
+            workers = workers_of(process)
+            # The one that computes, or waits to be read from, is the one with more processor time.
+            busy = max(workers, key=lambda worker: int(Path(f"/proc/{worker}/stat").read_text().split()[13]))
+            os.kill(busy, signal.SIGKILL)
+            with pytest.raises((http.client.IncompleteRead, ConnectionError)) as cut:
+                response.read()
+        partial = cut.value.partial if isinstance(cut.value, http.client.IncompleteRead) else b""
+        assert b'"end":true' not in some + partial
+        with bulk_under_way(port, 1) as response:
+            assert end_of(response.read())["succeeded"] == 1
+        assert busy not in workers_of(process)
+
+
+def test_a_body_that_is_cut_short_is_no_bulk_request() -> None:
+    body = records(100)
+    with running_service() as (_, _, port):
+        head = f"POST {BULK} HTTP/1.1\r\nHost: x\r\nContent-Type: application/x-ndjson\r\n"
+        for framing, sent in (
+            (f"Content-Length: {len(body)}\r\n\r\n", body[:-200]),
+            ("Transfer-Encoding: chunked\r\n\r\n", b"%x\r\n%b\r\n" % (len(body), body)),
+        ):
+            with socket.create_connection(("127.0.0.1", port), timeout=20) as connection:
+                connection.sendall((head + framing).encode() + sent)
+                connection.shutdown(socket.SHUT_WR)
+                reply = b""
+                while some := connection.recv(65_536):
+                    reply += some
+            assert b'"status":200' not in reply
+            assert not reply.startswith(b"HTTP/1.1 200")
+        assert ask(port, "GET", "/health/live")[0] == 200
 
 
 def test_settings_that_cannot_be_used_stop_the_start_with_one_line() -> None:

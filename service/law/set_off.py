@@ -19,7 +19,6 @@ so the least tax lies where two of those lines, or the limits of what may be cho
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -147,14 +146,9 @@ def set_off(
         highest = min(total - max(0, dividends - allowance), lower + savings)
         nil_to = savings_nil_to(scales, lower, savings_allowance)
         return Stack(floor, lower, min(max(nil_to, lowest), highest), total, nil_to)
-    best: tuple[int, Stack] | None = None
-    for low, high in _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total):
-        stack = Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance))
-        candidate = (stack_tax(scales, stack), stack)
-        if best is None or candidate < best:
-            best = candidate
-    assert best is not None
-    return best[1]
+    pairs = _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total)
+    stacks = [Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance)) for low, high in pairs]
+    return min([(stack_tax(scales, stack), stack) for stack in stacks])[1]
 
 
 def _crossings(
@@ -166,35 +160,24 @@ def _crossings(
     allowance: int,
     savings_allowance: int,
     total: int,
-) -> Iterator[tuple[int, int]]:
-    """Every permitted pair of heights at which the least tax can lie (see the module's opening)."""
+) -> set[tuple[int, int]]:
+    """Every permitted pair of heights at which the least tax can lie (see the module's opening), each once."""
     lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
     height_least, height_most = total - dividends, total - max(0, dividends - allowance)
     layer_least, layer_most = max(0, savings - allowance), savings
+    start = scales.starting_rate_limit
     below_savings = scales.property or scales.lower
-    lowers = {lower_least, lower_most}
-    lowers.update(x for x in (*below_savings.limits, scales.starting_rate_limit) if lower_least < x < lower_most)
-    heights = {height_least, height_most}
-    heights.update(
-        x
-        for x in (
-            *scales.savings.limits,
-            total - scales.dividend_allowance,
-            scales.starting_rate_limit + savings_allowance,
-        )
-        if height_least < x < height_most
-    )
-    layers = {layer_least, layer_most}
+    lowers = [lower_least, lower_most]
+    lowers += [x for x in (*below_savings.limits, start) if lower_least < x < lower_most]
+    heights = [height_least]
+    if height_most != height_least:
+        levels = (*scales.savings.limits, total - scales.dividend_allowance, start + savings_allowance)
+        heights += [height_most, *[x for x in levels if height_least < x < height_most]]
+    layers = [layer_least, layer_most]
     if layer_least < savings_allowance < layer_most:
-        layers.add(savings_allowance)
-    for low in lowers:
-        for high in heights:
-            if layer_least <= high - low <= layer_most:
-                yield low, high
+        layers.append(savings_allowance)
+    pairs = {(low, high) for low in lowers for high in heights if layer_least <= high - low <= layer_most}
     for layer in layers:
-        for low in lowers:
-            if height_least <= low + layer <= height_most:
-                yield low, low + layer
-        for high in heights:
-            if lower_least <= high - layer <= lower_most:
-                yield high - layer, high
+        pairs.update([(low, low + layer) for low in lowers if height_least <= low + layer <= height_most])
+        pairs.update([(high - layer, high) for high in heights if lower_least <= high - layer <= lower_most])
+    return pairs

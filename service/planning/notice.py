@@ -46,7 +46,7 @@ def touched_by_income_tax(taxpayer: Taxpayer) -> Iterator[str]:
 def touched_by(answer: Quote) -> Iterator[str]:
     """The names of the figures that an answer rests on."""
     method = answer.question.withdrawal.method
-    yield from touched_by_income_tax(answer.question.person.taxpayer())
+    yield from touched_by_income_tax(answer.taxpayer)
     if answer.payment.taxable:
         if answer.payroll.facts.code in answer.rules.payroll.flat_rates:
             yield "payroll.flat_rate_codes"

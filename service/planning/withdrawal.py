@@ -9,7 +9,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from service.law import annual_allowance, income_tax, lump_sums, payroll, reclaim, rounding
-from service.law.income_tax import Liability, YearOf
+from service.law.income_tax import Liability, Taxpayer, YearOf
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.payroll import Deduction, TaxCode
 from service.law.rulebook import RuleBook, YearRules
@@ -89,6 +89,7 @@ class Quote(NamedTuple):
 
     question: Question
     rules: YearRules
+    taxpayer: Taxpayer
     version: str
     payment: Payment
     left_before: Allowances
@@ -129,6 +130,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
     return Quote(
         question=question,
         rules=rules,
+        taxpayer=year.year.taxpayer,
         version=book.version,
         payment=payment,
         left_before=left,

@@ -1,6 +1,6 @@
 """Measure the service on this machine and say which of its goals it meets.
 
-    python -m tests.benchmarks [--part http|rules|plans|start|all] [--rounds 7] [--seconds 2]
+    python -m tests.benchmarks [--part http|rules|plans|bulk|start|all] [--rounds 7] [--seconds 2] [--records 100000]
 
 Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
 nothing else. Nothing leaves the machine: servers listen on the loopback address, on free ports, and are stopped again.
@@ -16,6 +16,10 @@ rules   Processor time of one evaluation of the rules (liability), of a tax curv
         gross-up asks the rules until it has found the gross amount.
 plans   The plain aims for a couple over forty years, in withdrawal quotes; and for 200 invented couples over forty years
         the milliseconds of the best plan, those of them in the solver alone, and the gap to its bound.
+bulk    Processor time for each record of an invented book, beside what a general JSON library takes for the same bytes,
+        which is the limit; where the time goes; an all-bad book. Then over HTTP, with one worker more than processors:
+        ``--records`` of them in chunks, two clients beside one, the memory that workers gain, and the waiting time of
+        single quotes while a bulk is under way.
 start   Seconds from starting the process to the end of its first answer, and the memory each worker shares with no
         other process (Private_Clean and Private_Dirty of smaps_rollup; 1 MB is 1,000,000 bytes).
 
@@ -35,11 +39,11 @@ import sys
 from collections.abc import Callable
 from importlib.metadata import version
 
-from tests.benchmarks import answering, plans, rules, starting
+from tests.benchmarks import answering, bulk, plans, rules, starting
 from tests.benchmarks.processes import MeasurementError
 from tests.benchmarks.report import Goal, Part, say, table
 
-_PARTS = ("http", "rules", "plans", "start")
+_PARTS = ("http", "rules", "plans", "bulk", "start")
 
 
 def main() -> int:
@@ -49,6 +53,7 @@ def main() -> int:
         "http": lambda: answering.measure(arguments.rounds, arguments.seconds),
         "rules": lambda: rules.measure(arguments.rounds, arguments.seconds),
         "plans": lambda: plans.measure(arguments.rounds),
+        "bulk": lambda: bulk.measure(arguments.rounds, arguments.seconds, arguments.records),
         "start": starting.measure,
     }
     say(_machine())
@@ -70,6 +75,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--part", choices=(*_PARTS, "all"), default="all", help="what to measure")
     parser.add_argument("--rounds", type=_rounds, default=7, help="rounds of which the median counts")
     parser.add_argument("--seconds", type=_seconds, default=2.0, help="length of a round, at most 60")
+    parser.add_argument("--records", type=_records, default=100_000, help="records sent in bulk over HTTP")
     return parser.parse_args()
 
 
@@ -78,6 +84,13 @@ def _rounds(text: str) -> int:
     if not 1 <= rounds <= 100:
         raise argparse.ArgumentTypeError("must be a whole number from 1 to 100")
     return rounds
+
+
+def _records(text: str) -> int:
+    records = int(text)
+    if not 10_000 <= records <= 10_000_000:
+        raise argparse.ArgumentTypeError("must be a whole number from 10,000 to 10,000,000")
+    return records
 
 
 def _seconds(text: str) -> float:

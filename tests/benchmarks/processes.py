@@ -34,13 +34,14 @@ class Server:
 
     process: subprocess.Popen[str]
     port: int
+    worker_count: int
 
     def workers(self) -> tuple[int, ...]:
         """The process ids of its workers. MeasurementError unless there are as many as there should be."""
         own = self.process.pid
         found = tuple(map(int, Path(f"/proc/{own}/task/{own}/children").read_text().split()))
-        if len(found) != WORKERS:
-            raise MeasurementError(f"a server has {len(found)} workers, not {WORKERS}")
+        if len(found) != self.worker_count:
+            raise MeasurementError(f"a server has {len(found)} workers, not {self.worker_count}")
         return found
 
     def cpu_seconds(self) -> float:
@@ -63,9 +64,9 @@ class Server:
 
 
 @contextmanager
-def service() -> Iterator[Server]:
+def service(workers: int = WORKERS) -> Iterator[Server]:
     """The service as shipped, on a free port."""
-    with _server(["-m", "service"], None) as server:
+    with _server(["-m", "service"], None, workers) as server:
         yield server
 
 
@@ -78,9 +79,9 @@ def constant(headers: dict[str, str], body: bytes) -> Iterator[Server]:
 
 
 @contextmanager
-def _server(arguments: list[str], to_stdin: str | None) -> Iterator[Server]:
+def _server(arguments: list[str], to_stdin: str | None, workers: int = WORKERS) -> Iterator[Server]:
     kept = {name: value for name, value in os.environ.items() if not name.startswith("SERVICE_")}
-    settings = {"SERVICE_BIND": f"{HOST}:0", "SERVICE_WORKERS": str(WORKERS), "SERVICE_LOG_LEVEL": "warning"}
+    settings = {"SERVICE_BIND": f"{HOST}:0", "SERVICE_WORKERS": str(workers), "SERVICE_LOG_LEVEL": "warning"}
     process = subprocess.Popen(
         [sys.executable, *arguments],
         cwd=TOP,
@@ -98,7 +99,7 @@ def _server(arguments: list[str], to_stdin: str | None) -> Iterator[Server]:
         line = process.stdout.readline()
         if not line:
             raise MeasurementError(f"{arguments[-1]} did not start")
-        yield Server(process, int(line.split(",")[0].rpartition(":")[2]))
+        yield Server(process, int(line.split(",")[0].rpartition(":")[2]), workers)
     finally:
         process.terminate()
         try:
@@ -150,10 +151,18 @@ def ask(port: int, request: bytes) -> Reply:
     return Reply(whole, {name: value for name, _, value in pairs if name.lower() not in added}, body)
 
 
-def put_load(port: int, request: bytes, reply: Reply, *, seconds: float, most: int = MOST_REQUESTS) -> Outcome:
+def put_load(
+    port: int,
+    request: bytes,
+    reply: Reply,
+    *,
+    seconds: float,
+    most: int = MOST_REQUESTS,
+    connections: int = CONNECTIONS,
+) -> Outcome:
     """Load one server and return what came of it. MeasurementError if any reply was not ``reply``."""
     text = request.decode("latin-1"), len(reply.whole), reply.body.decode("latin-1")
-    plan = Plan(port, *text, CONNECTIONS, seconds, most)
+    plan = Plan(port, *text, connections, seconds, most)
     done = subprocess.run(
         [sys.executable, "-m", "tests.benchmarks.load"],
         cwd=TOP,

@@ -1,0 +1,216 @@
+"""What a bulk request costs beside JSON itself, and what it does to memory and to single quotes."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import logging
+import os
+import threading
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from statistics import median
+from typing import Any
+
+import msgspec
+
+from service import CALCULATIONS
+from service.figures.loader import load_tax_years
+from service.http.body import quick_record
+from service.http.bulk import _QUICK_RECORD, Lines, in_blocks
+from service.http.provider import encode
+from service.law.rulebook import rule_book
+from service.planning.withdrawal import quote
+from tests.benchmarks import books
+from tests.benchmarks.load import HOST
+from tests.benchmarks.processes import EXAMPLES, MeasurementError, Server, ask, post, put_load, service
+from tests.benchmarks.report import Goal, Part, progress, table
+
+LEAST_SHARE, AIM_SHARE = 0.2, 0.5
+MOST_TIMES_SLOWER_WHEN_BAD = 25
+MOST_TIMES_FOR_TWO = 1.2
+MOST_GROWTH_MB = 100
+MOST_TIMES_P99 = 10
+PATH = "/v1/bulk/withdrawal-tax"
+_TIMED = 3_000
+_CHUNK = 10_000
+_FEW = 2
+_BYTES_IN_MB = 1_000_000
+
+
+def measure(rounds: int, seconds: float, records: int) -> Part:
+    """In this process, without HTTP, and then over HTTP."""
+    parts = [_beside_json(rounds), _over_http(seconds, records)]
+    return Part("\n\n".join(part.text for part in parts), tuple(goal for part in parts for goal in part.goals))
+
+
+def _beside_json(rounds: int) -> Part:
+    """Microseconds of processor time for each record; the limit and the service take turns."""
+    book = rule_book(load_tax_years())
+    calculation = CALCULATIONS[0](book)
+    lines = Lines(calculation, frozenset(), PATH, 65_536, logging.getLogger())
+    body, bad = books.lines(_TIMED), books.bad_lines(_TIMED)
+
+    def answered(text: bytes) -> bytes:
+        return b"".join(in_blocks(lines.answers(text), lambda: None))
+
+    answer = answered(body)
+    if not answer.endswith(b'"succeeded":%d,"failed":0}\n' % _TIMED):
+        raise MeasurementError("a record of the invented book was not answered")
+    decode, dump = msgspec.json.Decoder().decode, msgspec.json.Encoder().encode
+    sent, received = body.splitlines(), answer.splitlines()
+    documents = [decode(line) for line in received]
+    taken = [quick_record(line, _QUICK_RECORD) for line in sent]
+    values = [calculation.quick(record["request"]) for record in taken]
+    questions = [calculation.build(each) for each in values]
+    answers = [calculation.answer(each, frozenset()) for each in questions]
+
+    def of_each(function: Callable[[Any], object], values: Sequence[Any]) -> Callable[[], None]:
+        def run() -> None:
+            for value in values:
+                function(value)
+
+        return run
+
+    steps: dict[str, Callable[[], object]] = {
+        "limit, read narrowly: parse each line in": of_each(decode, sent),
+        "limit, read narrowly: dump each line out": of_each(dump, documents),
+        "limit, read widely: parse and dump each line, in and out": of_each(
+            lambda line: dump(decode(line)), (*sent, *received)
+        ),
+        "bulk, all good": lambda: answered(body),
+        "bulk, all bad": lambda: answered(bad),
+        "of which: JSON in": of_each(lambda line: quick_record(line, _QUICK_RECORD), sent),
+        "of which: validation": of_each(lambda record: calculation.build(calculation.quick(record["request"])), taken),
+        "of which: rules": of_each(lambda each: quote(each, book), questions),
+        "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, frozenset()), questions),
+        "of which: JSON out": of_each(encode, answers),
+    }
+    found: dict[str, list[float]] = {name: [] for name in steps}
+    for number in range(rounds):
+        progress(f"bulk: round {number + 1}")
+        for name, step in steps.items():
+            begun = time.process_time()
+            step()
+            found[name].append((time.process_time() - begun) * 1_000_000 / _TIMED)
+    once_in, once_out, both_ways, good, all_bad = (list(found.values())[position] for position in range(5))
+    share = median((a + b) / c for a, b, c in zip(once_in, once_out, good, strict=True))
+    wide_share = median(a / b for a, b in zip(both_ways, good, strict=True))
+    slower = median(a / b for a, b in zip(all_bad, good, strict=True))
+    text = (
+        f"Bulk: microseconds of processor time for each of {_TIMED:,} records, medians of {rounds} rounds in turns; "
+        f"{len(body) / _TIMED:.0f} bytes in and {len(answer) / _TIMED:.0f} out for each record. Both readings of the limit "
+        "are given.\n\n"
+    )
+    goals = (
+        Goal("bulk, share of the limit read narrowly", share, LEAST_SHARE, at_least=True, aim=AIM_SHARE),
+        Goal("bulk, share of the limit read widely", wide_share, LEAST_SHARE, at_least=True, aim=AIM_SHARE),
+        Goal("bulk, all bad to all good", slower, MOST_TIMES_SLOWER_WHEN_BAD),
+    )
+    rows = [(name, f"{median(values):,.1f}") for name, values in found.items()]
+    return Part(text + table(("what", "us a record"), rows), goals)
+
+
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """What came of sending a book in chunks: seconds, processor seconds of the workers, records, and the largest private
+    memory of a worker meanwhile."""
+
+    seconds: float
+    cpu_seconds: float
+    records: int
+    peak_bytes: int
+
+
+def _over_http(seconds: float, records: int) -> Part:
+    workers = (os.cpu_count() or 1) + 1
+    chunk = books.lines(_CHUNK)
+    request = post(EXAMPLES[0].read_bytes())
+    with service(workers) as server:
+        reply = ask(server.port, request)
+        for _ in range(workers):
+            _send(server.port, chunk, 1)
+        before = max(server.private_bytes())
+        progress("bulk: one client, then two")
+        alone = _clients(server, chunk, chunks=records // _CHUNK, clients=1)
+        both = _clients(server, chunk, chunks=records // _CHUNK, clients=2)
+        progress("bulk: single quotes beside it")
+        quiet = put_load(server.port, request, reply, seconds=seconds, connections=_FEW)
+        stop = threading.Event()
+        busy = threading.Thread(target=_until, args=(stop, server.port, chunk))
+        busy.start()
+        try:
+            beside = put_load(server.port, request, reply, seconds=3 * seconds, connections=_FEW)
+        finally:
+            stop.set()
+            busy.join()
+    growth = (max(alone.peak_bytes, both.peak_bytes) - before) / _BYTES_IN_MB
+    rows = [
+        (
+            name,
+            f"{sent.records:,}",
+            f"{sent.records / sent.seconds:,.0f}",
+            f"{sent.seconds:.1f}",
+            f"{sent.cpu_seconds * 1_000_000 / sent.records:.0f}",
+        )
+        for name, sent in (("one client", alone), ("two clients", both))
+    ]
+    text = (
+        f"Bulk over HTTP: {workers} workers, chunks of {_CHUNK:,} records, as many from each client. A worker's private "
+        f"memory grew by at most {growth:.1f} MB, from {before / _BYTES_IN_MB:.1f} MB after one chunk each.\n\n"
+        + table(("who sends", "records", "records/s", "seconds", "server us a record"), rows)
+        + f"\n\nSingle quotes, {_FEW} at a time: p50 {quiet.p50 * 1_000:.1f} ms and p99 {quiet.p99 * 1_000:.1f} ms when quiet, "
+        f"p50 {beside.p50 * 1_000:.1f} ms and p99 {beside.p99 * 1_000:.1f} ms while a bulk is under way."
+    )
+    goals = (
+        Goal("bulk, two at once to one", both.seconds / alone.seconds, MOST_TIMES_FOR_TWO),
+        Goal("bulk, growth of a worker's memory", growth, MOST_GROWTH_MB, " MB"),
+        Goal("single quotes beside a bulk, p99 to quiet p99", beside.p99 / quiet.p99, MOST_TIMES_P99),
+    )
+    return Part(text, goals)
+
+
+def _clients(server: Server, chunk: bytes, *, chunks: int, clients: int) -> Sent:
+    """Have each client send as many chunks, one after the other, while the workers' memory is watched."""
+    failures: list[BaseException] = []
+
+    def send() -> None:
+        try:
+            _send(server.port, chunk, chunks)
+        except (OSError, MeasurementError) as error:
+            failures.append(error)
+
+    threads = [threading.Thread(target=send) for _ in range(clients)]
+    begun, cpu_before, peak = time.perf_counter(), server.cpu_seconds(), 0
+    for thread in threads:
+        thread.start()
+    while any(thread.is_alive() for thread in threads):
+        peak = max(peak, *server.private_bytes())
+        threads[0].join(0.2)
+    seconds = time.perf_counter() - begun
+    if failures:
+        raise MeasurementError(f"a bulk failed: {failures[0]}")
+    return Sent(seconds, server.cpu_seconds() - cpu_before, clients * chunks * _CHUNK, peak)
+
+
+def _send(port: int, chunk: bytes, times: int) -> None:
+    """Send a chunk so many times. MeasurementError unless each answer accounts for every record."""
+    for _ in range(times):
+        connection = http.client.HTTPConnection(HOST, port, timeout=600)
+        try:
+            connection.request("POST", PATH, chunk, {"Content-Type": "application/x-ndjson"})
+            response = connection.getresponse()
+            tail = b""
+            while some := response.read(1_048_576):
+                tail = (tail + some)[-200:]
+        finally:
+            connection.close()
+        last = tail.splitlines()[-1]
+        if response.status != http.client.OK or json.loads(last)["succeeded"] != _CHUNK:
+            raise MeasurementError(f"a bulk was answered with {response.status} and ended with {last[:100]!r}")
+
+
+def _until(stop: threading.Event, port: int, chunk: bytes) -> None:
+    while not stop.is_set():
+        _send(port, chunk, 1)
