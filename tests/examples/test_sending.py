@@ -229,7 +229,7 @@ def test_a_request_is_kept_within_bounds() -> None:
     with standing(right) as stand:
         sending, _, _ = sender(stand.url)
         answers = sending.send(large)
-    assert [json.loads(answer.content)["of"]["id"] for answer in answers.answers] == list("abcd")
+    assert [json.loads(bytes(answer.content))["of"]["id"] for answer in answers.answers] == list("abcd")
     assert sorted(body.count(b"\n") for body in stand.bodies) == [2, 2]
 
 
@@ -237,7 +237,7 @@ def test_a_line_that_is_too_large_alone_is_a_failure_of_its_own() -> None:
     with standing(too_large_for(0)) as stand:
         sending, _, _ = sender(stand.url)
         answers = sending.send(LINES[:2])
-    assert [(answer.status, json.loads(answer.content)["title"]) for answer in answers.answers] == [
+    assert [(answer.status, json.loads(bytes(answer.content))["title"]) for answer in answers.answers] == [
         (413, "No"),
         (413, "No"),
     ]

@@ -71,7 +71,7 @@ def row(change: Change) -> list[Any]:
     return [change.record, change.id, *(amount / 100 for amount in pence)]
 
 
-def change(record: int, key: str, before: bytes, after: bytes) -> Change:
+def change(record: int, key: str, before: msgspec.Raw, after: msgspec.Raw) -> Change:
     """The change between two results, as JSON."""
     first, second = _READ.decode(before), _READ.decode(after)
     amounts = (first.withdrawal.gross, second.withdrawal.gross, first.net_after_tax, second.net_after_tax)

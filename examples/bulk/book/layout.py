@@ -224,7 +224,7 @@ _READ: msgspec.json.Decoder[Any] = msgspec.json.Decoder(
 _CELLS = operator.attrgetter(*(".".join(column.path) for column in RESULTS))
 
 
-def result_row(result: bytes) -> list[Any]:
+def result_row(result: bytes | msgspec.Raw) -> list[Any]:
     """A result, as JSON, as the cells of RESULTS and WARNINGS; None where it has no such field.
 
     Raises msgspec.DecodeError where a field is not what it should be.

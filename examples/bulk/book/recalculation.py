@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+import msgspec
+
 from book import comparing, layout
 from book.comparing import Change
 from book.parts import Run
@@ -137,7 +139,7 @@ class Recalculation:
         return [record.number, str(record.id), *layout.result_row(answer.content)]
 
     def _failure(self, record: Record, answer: Answer) -> Any:
-        problem = json.loads(answer.content)
+        problem = msgspec.json.decode(answer.content)
         if self._plan.kind == "ndjson":
             return json.dumps(
                 {"record": record.number, "id": record.id, "status": answer.status, "problem": problem}
@@ -167,7 +169,7 @@ def _not_sent(record: Record) -> Answer:
         "code": "unreadable-row",
         "errors": [],
     }
-    return Answer(400, json.dumps(problem).encode(), b"")
+    return Answer(400, msgspec.Raw(msgspec.json.encode(problem)), b"")
 
 
 def summary_of(plan: Plan, total: int, saved: Iterable[Mapping[str, Any]]) -> dict[str, Any]:

@@ -40,7 +40,7 @@ class Answer(NamedTuple):
     """One record's answer: ``content`` is the result where the status is 200, else the problem, as JSON."""
 
     status: int
-    content: bytes
+    content: msgspec.Raw
     line: bytes
 
 
@@ -173,7 +173,7 @@ class Sender:
                 answers = Answers(checked(body, lines), rules_version)
             except _TooLargeError as error:
                 if len(lines) == 1:
-                    return Answers([Answer(413, msgspec.json.encode(error.problem), b"")], None)
+                    return Answers([Answer(413, msgspec.Raw(msgspec.json.encode(error.problem)), b"")], None)
                 return self._in_halves(lines)
             except (_TryAgainError, CutShortError) as error:
                 failed += 1
@@ -252,9 +252,9 @@ def checked(body: bytes, lines: Sequence[Line]) -> list[Answer]:
         *received, last = body.splitlines()
         for number, (asked, line) in enumerate(zip(lines, received, strict=True), 1):
             reply = _REPLY.decode(line)
-            content = bytes(reply.result if reply.status == 200 else reply.problem)
+            content = reply.result if reply.status == 200 else reply.problem
             answers.append(Answer(reply.status, content, line))
-            if not content or not _belongs(reply, number, asked):
+            if not bytes(content) or not _belongs(reply, number, asked):
                 raise CutShortError("The answers are not those to the records, or not in their order")
         succeeded = sum(answer.status == 200 for answer in answers)
         end = {"end": True, "records": len(lines), "succeeded": succeeded, "failed": len(lines) - succeeded}
