@@ -5,6 +5,7 @@ there. When all are there, they are joined in the order of the book.
 
     OUT/run.json         what the run is about; with another book or other settings it is not gone on with
     OUT/parts/00000000   one chunk: a part of each file to be written, and part.json with its counts
+    OUT/unfinished       what is being written; nothing in it counts
 """
 
 from __future__ import annotations
@@ -22,8 +23,6 @@ from typing import Any
 from book.reading import BookError
 from book.sheets import Sheet
 
-_UNFINISHED = "unfinished-"
-
 
 class Run:
     """The folder of one run. ``about`` is what makes a run the same run: JSON values by name."""
@@ -31,6 +30,7 @@ class Run:
     def __init__(self, folder: Path, about: Mapping[str, Any]) -> None:
         self._folder, self._about = folder, dict(about)
         self._parts = folder / "parts"
+        self._unfinished = folder / "unfinished"
         self._note = folder / "run.json"
 
     @contextmanager
@@ -45,23 +45,26 @@ class Run:
                 self._forget()
             self._check()
             self._parts.mkdir(exist_ok=True)
-            for left in self._parts.glob(_UNFINISHED + "*"):
-                shutil.rmtree(left)
+            shutil.rmtree(self._unfinished, ignore_errors=True)
+            self._unfinished.mkdir()
             yield
+            shutil.rmtree(self._unfinished, ignore_errors=True)
 
     def _forget(self) -> None:
         """Remove what an earlier run has left, the note that says whose it is last."""
         shutil.rmtree(self._parts, ignore_errors=True)
-        for pattern in ("results*", "failures*", "changes*", "summary.json", _UNFINISHED + "*"):
+        for pattern in ("results*", "failures*", "changes*", "summary.json"):
             for path in self._folder.glob(pattern):
                 path.unlink()
         self._note.unlink()
 
     def _check(self) -> None:
         if not self._note.exists():
-            if any(path.name != "lock" for path in self._folder.iterdir()):
+            # A run that was killed before it had written its note leaves an empty folder behind.
+            if any(path.name not in ("lock", self._unfinished.name) for path in self._folder.iterdir()):
                 raise BookError(f"{self._folder} holds other files; name a folder that is empty or does not exist")
-            _replace(self._note, {**self._about, "finished": False})
+            self._unfinished.mkdir(exist_ok=True)
+            self._replace(self._note, {**self._about, "finished": False})
             return
         known = self._read(self._note)
         different = sorted(name for name in self._about if self._about[name] != known.get(name))
@@ -82,7 +85,7 @@ class Run:
 
     def save(self, index: int, counts: Mapping[str, Any], write: Callable[[Path], None]) -> None:
         """Keep one chunk: ``write`` puts its files into a folder, which then takes its place in one step."""
-        folder = Path(tempfile.mkdtemp(prefix=_UNFINISHED, dir=self._parts))
+        folder = Path(tempfile.mkdtemp(dir=self._unfinished))
         write(folder)
         (folder / "part.json").write_text(json.dumps(counts), encoding="utf-8")
         for path in (*folder.iterdir(), folder):
@@ -101,15 +104,15 @@ class Run:
         """Join all parts. Interrupted, it is simply done again, for the parts are still there."""
         parts = sorted(self._parts.iterdir())
         for sheet in sheets:
-            half = self._folder / f"{_UNFINISHED}{sheet.name}"
+            half = self._unfinished / sheet.name
             sheet.join(half, [part / sheet.name for part in parts])
             _to_the_disk(half)
             half.replace(self._folder / sheet.name)
 
     def end(self, summary: Mapping[str, Any]) -> None:
         """Write summary.json and note that the run is finished."""
-        _replace(self._folder / "summary.json", summary)
-        _replace(self._note, {**self._about, "finished": True})
+        self._replace(self._folder / "summary.json", summary)
+        self._replace(self._note, {**self._about, "finished": True})
 
     def clear(self) -> None:
         """Remove the parts, which the joined files have made superfluous."""
@@ -119,17 +122,16 @@ class Run:
         """The summary of a finished run."""
         return self._read(self._folder / "summary.json")
 
+    def _replace(self, path: Path, document: Mapping[str, Any]) -> None:
+        """Write a JSON file so that it is there whole, the old one or the new."""
+        half = self._unfinished / path.name
+        half.write_text(json.dumps(document, indent=2) + "\n", encoding="utf-8")
+        _to_the_disk(half)
+        half.replace(path)
+
     def _read(self, path: Path) -> dict[str, Any]:
         found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
         return found
-
-
-def _replace(path: Path, document: Mapping[str, Any]) -> None:
-    """Write a JSON file so that it is there whole, the old one or the new."""
-    half = path.with_name(_UNFINISHED + path.name)
-    half.write_text(json.dumps(document, indent=2) + "\n", encoding="utf-8")
-    _to_the_disk(half)
-    half.replace(path)
 
 
 def _to_the_disk(path: Path) -> None:
