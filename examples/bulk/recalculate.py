@@ -23,6 +23,7 @@ from pathlib import Path
 from types import FrameType
 from typing import Any
 
+import msgspec
 from tqdm import tqdm
 
 from book.parts import Run
@@ -172,7 +173,7 @@ def main(given: Sequence[str]) -> int:
     except BookError as error:
         print(f"The run cannot begin: {error}.", file=sys.stderr)
         return UNUSABLE
-    except StopError as error:
+    except (StopError, OSError, msgspec.DecodeError) as error:
         print(f"The run stopped: {error}.\nThe same command goes on where it was.", file=sys.stderr)
         return INCOMPLETE
     except StoppedError:
