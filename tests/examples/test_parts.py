@@ -70,6 +70,19 @@ def test_a_run_that_differs_is_not_gone_on_with(tmp_path: Path) -> None:
         assert other.saved() == {}
 
 
+def test_a_run_that_was_being_forgotten_when_it_was_killed_is_nobodys(tmp_path: Path) -> None:
+    run = Run(tmp_path, ABOUT)
+    with run.begun(start_over=False):
+        run.save(0, {}, writing(b"old"))
+        run.end({})
+    (tmp_path / "run.json").write_text('{"finished": false}')
+    with pytest.raises(BookError, match="--start-over"), run.begun(start_over=False):
+        pass
+    with run.begun(start_over=True):
+        assert run.saved() == {}
+        assert not (tmp_path / "summary.json").exists()
+
+
 def test_two_runs_in_one_folder_at_once_are_refused(tmp_path: Path) -> None:
     script = (
         f"import sys; sys.path.insert(0, {str(SCRIPTS)!r})\n"

@@ -51,7 +51,9 @@ class Run:
             shutil.rmtree(self._unfinished, ignore_errors=True)
 
     def _forget(self) -> None:
-        """Remove what an earlier run has left, the note that says whose it is last."""
+        """Remove what an earlier run has left. Interrupted, what is left belongs to no run, until it is forgotten again."""
+        self._unfinished.mkdir(exist_ok=True)
+        self._replace(self._note, {"finished": False})
         shutil.rmtree(self._parts, ignore_errors=True)
         for pattern in ("results*", "failures*", "changes*", "summary.json"):
             for path in self._folder.glob(pattern):
