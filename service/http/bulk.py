@@ -40,7 +40,7 @@ _FASTEST = 1
 _GZIP = 31  # zlib's way of asking for gzip with the largest window
 
 _SCHEMA = RecordSchema()
-_QUICK_RECORD = quick_reader(_SCHEMA)
+RECORD_READER = quick_reader(_SCHEMA)
 
 STILL_WORKING = "still_working"
 """The key among the application's extensions of a function that tells the server that its worker is alive."""
@@ -120,7 +120,7 @@ class Lines:
             if len(line) > self._longest:
                 raise RecordError(_too_long(self._longest))
             try:
-                record = quick_record(line, _QUICK_RECORD)
+                record = quick_record(line, RECORD_READER)
                 name = {"id": record["id"]}
                 question = self._calculation.build(self._calculation.quick(record["request"]))
             except NOT_QUICKLY:

@@ -178,6 +178,7 @@ def _crossings(
         layers.append(savings_allowance)
     pairs = {(low, high) for low in lowers for high in heights if layer_least <= high - low <= layer_most}
     for layer in layers:
-        pairs.update([(low, low + layer) for low in lowers if height_least <= low + layer <= height_most])
         pairs.update([(high - layer, high) for high in heights if lower_least <= high - layer <= lower_most])
+        if height_least != height_most:
+            pairs.update([(low, low + layer) for low in lowers if height_least <= low + layer <= height_most])
     return pairs

@@ -16,15 +16,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
 
 from service.law import child_benefit, rounding
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability, year_of
 from service.law.set_off import Scales, plain_order_is_best
 
 STAIR = 2 * rounding.POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
 BEYOND = 1_000 * rounding.POUND  # how far past the asked amount the last piece is followed
+_SHARED_TO = 500_000 * rounding.POUND
+_SHARED_CURVES = 256
 _PENNY = rounding.PENNY
 _CHARGE = ("child_benefit_charge",)
 
@@ -150,6 +153,54 @@ def pieces_to(rules: TaxedYear, to: int) -> Iterator[Piece]:
 
 def _income_tax_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
     """The pieces without the child benefit charge."""
+    taxpayer = rules.year.taxpayer
+    end = taxpayer.other_income + to + BEYOND
+    if end <= _SHARED_TO and _has_other_income_only(taxpayer):
+        return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.other_income, end)
+    return _own_pieces(rules, to)
+
+
+def _has_other_income_only(taxpayer: Taxpayer) -> bool:
+    """Whether other income and the withdrawal, which count alike, are all there is, but for child benefit."""
+    return (
+        not taxpayer.property_income
+        and not taxpayer.savings
+        and not taxpayer.dividends
+        and not taxpayer.relief_at_source
+        and not taxpayer.gift_aid
+        and taxpayer.marriage_allowance == "none"
+    )
+
+
+@lru_cache(maxsize=_SHARED_CURVES)
+def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
+    """The curve of someone without any income: that of everybody with other income only is a stretch of it."""
+    nobody = Taxpayer(rules.nation, blind=blind)
+    return tuple(_own_pieces(TaxedYear(year_of(nobody, rules)), _SHARED_TO))
+
+
+def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]:
+    """The pieces from ``start`` to ``end``, counted from ``start`` on."""
+    for piece in pieces:
+        if piece.start >= end:
+            return
+        if piece.end > start:
+            first, last = max(piece.start, start), min(piece.end, end)
+            yield Piece(
+                first - start,
+                last - start,
+                piece.tax_at(first),
+                piece.tax_at(last),
+                piece.rate,
+                piece.because,
+                piece.tread_rate,
+                None if piece.foot is None else piece.foot - start,
+                piece.exact,
+            )
+
+
+def _own_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
+    """The pieces read off the rules for this taxpayer alone."""
     taper = _taper(rules.year, rules)
     for start, end in pairwise(_points(rules.year, rules, taper, to)):
         yield from _between(rules, start, end, taper)
