@@ -1,9 +1,13 @@
 """The service: UK pension withdrawals into ISAs, computed from the published rules of each tax year.
 
-``create_app`` is the only place where the parts are joined.
+The parts are joined here and nowhere else: as an application by ``create_app``, without a server by ``calculator``.
 """
 
 from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, NamedTuple
 
 from flask import Flask
 
@@ -19,9 +23,10 @@ from service.http import (
     warnings,
     withdrawal_tax,
 )
+from service.http.calculation import Calculation
 from service.http.provider import PlainJSONProvider
-from service.law.rulebook import rule_book
-from service.settings import Settings
+from service.law.rulebook import RuleBook, rule_book
+from service.settings import DEFAULT_MAX_BODY_BYTES, Settings
 
 CALCULATIONS = (
     withdrawal_tax.calculation,
@@ -49,7 +54,7 @@ def create_app(settings: Settings) -> Flask:
     app.url_map.redirect_defaults = False
     app.extensions["rules_version"] = book.version
     problems.register(app)
-    calculations = {each.name: each for each in (make(book) for make in CALCULATIONS)}
+    calculations = _by_name(book)
     for each in calculations.values():
         app.register_blueprint(calculation.blueprint(each, book.version, settings.max_body_bytes))
     bounds = bulk.Bounds(
@@ -60,3 +65,27 @@ def create_app(settings: Settings) -> Flask:
     app.register_blueprint(tax_years.blueprint(book))
     app.register_blueprint(meta.blueprint(book))
     return app
+
+
+class Calculator(NamedTuple):
+    """One calculation without a server: ``answers`` takes the body of a ``POST /v1/bulk/{operation}``, one record a line,
+    and gives the lines of its answer, the last one included. A body of no records is answered as well."""
+
+    rules_version: str
+    answers: Callable[[bytes], Iterator[bytes]]
+
+
+def calculator(operation: str) -> Calculator:
+    """The calculation of that name, for programs that spread a book over processes of their own.
+
+    Figures are read and checked here: make one in each process and keep it. FiguresError for a fault in them, KeyError
+    for an unknown name.
+    """
+    book = rule_book(load_tax_years())
+    path, log = f"/v1/bulk/{operation}", logging.getLogger(__name__)
+    lines = bulk.Lines(_by_name(book)[operation], frozenset(), path, DEFAULT_MAX_BODY_BYTES, log)
+    return Calculator(book.version, lines.answers)
+
+
+def _by_name(book: RuleBook) -> Mapping[str, Calculation[Any]]:
+    return {each.name: each for each in (make(book) for make in CALCULATIONS)}

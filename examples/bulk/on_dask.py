@@ -1,0 +1,113 @@
+"""Recalculate a whole book of clients on a Dask cluster, by the service's own functions and without a server.
+
+    python examples/bulk/on_dask.py BOOK --out FOLDER [--workers 2 | --scheduler tcp://10.0.0.5:8786]
+
+Every worker must see BOOK and FOLDER under the same path, have the service installed, and this folder on its PYTHONPATH;
+the workers that --workers starts on this machine do. The results stay in parts: FOLDER/parts/*/results.parquet (or .csv).
+Interrupted in whatever way, the same command goes on where it was. A worker that dies costs the pieces it had in hand,
+which another one does again.
+
+Exit status: as of recalculate.py.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from distributed import Client, KilledWorker, LocalCluster, as_completed
+from tqdm import tqdm
+
+from book.in_process import Job, calculate
+from book.parts import Run
+from book.reading import BookError, check_columns, fingerprint, kind_of, pieces
+from book.recalculation import plan_of, printed, summary_of
+from book.sending import StopError
+
+WITHDRAWAL_TAX = "withdrawal-tax"
+DONE, INCOMPLETE, UNUSABLE, SOME_FAILED, TOLD_TO_STOP = 0, 1, 2, 3, 130
+
+
+def arguments_of(given: Sequence[str]) -> argparse.Namespace:
+    """The command line, read; a fault in it ends the process with status 2."""
+    parser = argparse.ArgumentParser(description="Recalculate a book of clients on a Dask cluster.")
+    parser.add_argument("book", type=Path, help="CSV (.csv), Parquet (.parquet) or NDJSON (.ndjson)")
+    parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
+    parser.add_argument("--scheduler", metavar="ADDRESS", help="of a cluster that is running")
+    parser.add_argument("--workers", type=int, default=2, metavar="N", help="to start on this machine, else (2)")
+    parser.add_argument(
+        "--piece", type=int, default=10_000, metavar="N", help="records of CSV or NDJSON a task (10000)"
+    )
+    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"))
+    parser.add_argument("--largest", type=int, default=20, metavar="N", help="changes to list (20)")
+    parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
+    parser.add_argument("--ignore-other-columns", action="store_true", help="leave out columns that stand for nothing")
+    parser.add_argument("--start-over", action="store_true", help="forget what an earlier run in FOLDER has saved")
+    return parser.parse_args(given)
+
+
+def run_it(options: argparse.Namespace) -> int:
+    """Begin a run, or go on with one, and bring it to its end. BookError, StopError."""
+    book, out = options.book.resolve(), options.out.resolve()
+    job = Job(
+        book,
+        out,
+        WITHDRAWAL_TAX,
+        tuple(options.compare_tax_years),
+        options.results_as or kind_of(book),
+        options.largest,
+    )
+    about = {
+        "book": fingerprint(book),
+        "operation": job.operation,
+        "tax years": list(job.tax_years),
+        "kind of results": job.kind,
+        "records in a task": options.piece,
+        "number of largest changes": job.largest,
+    }
+    check_columns(book, ignore_others=options.ignore_other_columns)
+    every = pieces(book, options.piece)
+    total = sum(piece.count for piece in every)
+    run = Run(out, about)
+    with run.begun(start_over=options.start_over):
+        saved = run.saved()
+        left = [piece for piece in every if piece.index not in saved]
+        if left:
+            done = sum(part["records"] for part in saved.values())
+            with client_of(options) as client, tqdm(total=total, initial=done, unit=" records") as progress:
+                futures = [client.submit(calculate, job, piece, pure=False) for piece in left]
+                for future in as_completed(futures):
+                    progress.update(future.result()["records"])
+        summary = summary_of(plan_of(job.tax_years, job.kind, job.largest), total, run.saved().values())
+        run.end(summary)
+    print(printed(summary, f"{out}/parts/*"))
+    return SOME_FAILED if any(answer["failed"] for answer in summary["answers"]) else DONE
+
+
+def client_of(options: argparse.Namespace) -> Client:
+    """A client of the cluster that was named, or of one on this machine that goes with it."""
+    if options.scheduler:
+        return Client(options.scheduler)
+    return Client(LocalCluster(n_workers=options.workers, threads_per_worker=1, dashboard_address=None))
+
+
+def main(given: Sequence[str]) -> int:
+    """Run with command-line arguments; the exit status."""
+    options = arguments_of(given)
+    try:
+        return run_it(options)
+    except BookError as error:
+        print(f"The run cannot begin: {error}.", file=sys.stderr)
+        return UNUSABLE
+    except (StopError, KilledWorker, OSError) as error:
+        print(f"The run stopped: {error}.\nThe same command goes on where it was.", file=sys.stderr)
+        return INCOMPLETE
+    except KeyboardInterrupt:
+        print("Stopped as told. The same command goes on where it was.", file=sys.stderr)
+        return TOLD_TO_STOP
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

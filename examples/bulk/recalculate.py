@@ -1,0 +1,187 @@
+"""Recalculate a whole book of clients with a running service.
+
+    python examples/bulk/recalculate.py BOOK --out FOLDER [--service http://127.0.0.1:8000]
+    python examples/bulk/recalculate.py BOOK --out FOLDER --compare-tax-years 2025-26 2026-27
+
+BOOK is a CSV, Parquet or NDJSON file, one client a row; examples/bulk/README.md names the columns. FOLDER gets the results,
+the failures and a summary. Interrupted in whatever way, the same command goes on where it was.
+
+Exit status: 0 when every record has its result; 3 when all were answered and some failed (the failures file says why);
+1 when the run could not be completed and can be gone on with; 2 when it cannot begin; 130 when it was told to stop.
+"""
+
+from __future__ import annotations
+
+import argparse
+import signal
+import sys
+import threading
+import time
+from collections.abc import Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+import msgspec
+from tqdm import tqdm
+
+from book.parts import Run
+from book.reading import BookError, Chunk, check_columns, chunks, count, fingerprint, kind_of, records
+from book.recalculation import Recalculation, plan_of, printed, summary_of, versions
+from book.sending import PATIENCE_SECONDS, Sender, StopError, StoppedError
+
+WITHDRAWAL_TAX = "withdrawal-tax"
+DONE, INCOMPLETE, UNUSABLE, SOME_FAILED, TOLD_TO_STOP = 0, 1, 2, 3, 130
+
+
+def recalculate(
+    recalculation: Recalculation, waiting: Iterable[Chunk], at_once: int, stop: threading.Event
+) -> Iterator[dict[str, Any]]:
+    """The counts of each chunk as it is finished. What stops one stops the run.
+
+    A few more chunks are in hand than requests may be under way: some are sent while others are checked and saved.
+    """
+    waiting = iter(waiting)
+    pool_size = at_once + 2
+    with ThreadPoolExecutor(pool_size) as pool:
+        under_way: set[Future[dict[str, Any]]] = set()
+        try:
+            while not stop.is_set():
+                while len(under_way) < pool_size and (chunk := next(waiting, None)) is not None:
+                    under_way.add(pool.submit(recalculation.finish, chunk))
+                if not under_way:
+                    return
+                finished, under_way = wait(under_way, timeout=0.5, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    yield future.result()
+            raise StoppedError
+        finally:
+            # Requests that wait to be tried again give up; those under way are saved if they come back whole.
+            stop.set()
+
+
+def arguments_of(given: Sequence[str]) -> argparse.Namespace:
+    """The command line, read; a fault in it ends the process with status 2."""
+    parser = argparse.ArgumentParser(description="Recalculate a book of clients with a running service.")
+    parser.add_argument("book", type=Path, help="CSV (.csv), Parquet (.parquet) or NDJSON (.ndjson)")
+    parser.add_argument("--out", type=Path, required=True, metavar="FOLDER", help="where the files go")
+    parser.add_argument("--service", default="http://127.0.0.1:8000", metavar="URL")
+    parser.add_argument("--operation", default=WITHDRAWAL_TAX, help="others than withdrawal-tax: NDJSON only")
+    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=_tax_year)
+    parser.add_argument("--largest", type=_at_least_one, default=20, metavar="N", help="changes to list (20)")
+    parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
+    parser.add_argument(
+        "--chunk", type=_at_least_one, metavar="N", help="records in a request (1000; 50 of other operations)"
+    )
+    parser.add_argument("--at-once", type=_at_least_one, default=8, metavar="N", help="most requests at once (8)")
+    parser.add_argument(
+        "--patience",
+        type=float,
+        default=PATIENCE_SECONDS,
+        metavar="SECONDS",
+        help="without a word from the service (300)",
+    )
+    parser.add_argument("--ignore-other-columns", action="store_true", help="leave out columns that stand for nothing")
+    parser.add_argument("--start-over", action="store_true", help="forget an earlier run in FOLDER")
+    options = parser.parse_args(given)
+    if options.chunk is None:
+        options.chunk = 1_000 if options.operation == WITHDRAWAL_TAX else 50
+    if options.operation != WITHDRAWAL_TAX and (
+        options.compare_tax_years or options.results_as not in (None, "ndjson")
+    ):
+        parser.error("tax years can be compared, and columns written, for withdrawal-tax only")
+    return options
+
+
+def _tax_year(text: str) -> str:
+    start, _, end = text.partition("-")
+    if not (len(start) == 4 and text.replace("-", "").isdigit() and end == f"{(int(start) + 1) % 100:02}"):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a tax year such as 2026-27")
+    return text
+
+
+def _at_least_one(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 on")
+    return int(text)
+
+
+def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
+    """Begin a run, or go on with one, and bring it to its end. BookError, StopError, StoppedError."""
+    kind = kind_of(options.book)
+    if options.operation != WITHDRAWAL_TAX and kind != "ndjson":
+        raise BookError(f"for {options.operation} the book must be NDJSON")
+    plan = plan_of(options.compare_tax_years, options.results_as or kind, options.largest)
+    about = {
+        "book": fingerprint(options.book),
+        "operation": options.operation,
+        "tax years": options.compare_tax_years,
+        "kind of results": plan.kind,
+        "records in a chunk": options.chunk,
+        "number of largest changes": plan.largest,
+    }
+    check_columns(options.book, ignore_others=options.ignore_other_columns)
+    total = count(options.book)
+    run = Run(options.out, about)
+    with run.begun(start_over=options.start_over):
+        if not run.finished:
+            saved = run.saved()
+            progress = tqdm(
+                total=total,
+                initial=sum(part["records"] for part in saved.values()),
+                unit=" records",
+                mininterval=0.2 if sys.stderr.isatty() else 10.0,
+            )
+            with progress:
+                sender = Sender(
+                    options.service,
+                    options.operation,
+                    at_once=options.at_once,
+                    stop=stop,
+                    note=lambda text: tqdm.write(text, sys.stderr),
+                    patience=options.patience,
+                )
+                recalculation = Recalculation(plan, run, sender, next(iter(versions(saved.values())), None))
+                left = (chunk for chunk in chunks(records(options.book), options.chunk) if chunk.index not in saved)
+                for counts in recalculate(recalculation, left, options.at_once, stop):
+                    progress.update(counts["records"])
+            summary = summary_of(plan, total, run.saved().values())
+            run.join(plan.sheets)
+            run.end(summary)
+        run.clear()
+        summary = run.summary()
+    print(printed(summary, str(options.out)))
+    return SOME_FAILED if any(answer["failed"] for answer in summary["answers"]) else DONE
+
+
+def main(given: Sequence[str]) -> int:
+    """Run with command-line arguments; the exit status."""
+    options = arguments_of(given)
+    stop = threading.Event()
+
+    def told_to_stop(number: int, _: FrameType | None) -> None:
+        """Finish what is under way and save it. Told again, end at once: what is saved is saved."""
+        stop.set()
+        signal.signal(number, signal.SIG_DFL)
+
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, told_to_stop)
+    began = time.monotonic()
+    try:
+        status = run_it(options, stop)
+    except BookError as error:
+        print(f"The run cannot begin: {error}.", file=sys.stderr)
+        return UNUSABLE
+    except (StopError, OSError, msgspec.DecodeError) as error:
+        print(f"The run stopped: {error}.\nThe same command goes on where it was.", file=sys.stderr)
+        return INCOMPLETE
+    except StoppedError:
+        print("Stopped as told. The same command goes on where it was.", file=sys.stderr)
+        return TOLD_TO_STOP
+    print(f"{time.monotonic() - began:,.1f} s")
+    return status
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,99 @@
+"""The same book on a Dask cluster, by the service's own functions: nothing lost, whichever worker dies."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pyarrow.parquet as pq
+
+from tests.examples.conftest import CLIENTS, SCRIPTS, TOP, Expected, command, run
+
+PATIENCE = 60
+PIECES = CLIENTS // 40
+
+
+def environment() -> dict[str, str]:
+    return {**os.environ, "PYTHONPATH": f"{TOP}{os.pathsep}{SCRIPTS}"}
+
+
+@contextmanager
+def cluster(folder: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    """A scheduler and two workers, each a process that can be killed: the scheduler's address, and the workers."""
+    told = folder / "scheduler.json"
+    here = [sys.executable, "-m", "dask"]
+    options = ["--scheduler-file", str(told), "--no-dashboard"]
+    scheduler = [*here, "scheduler", "--host", "127.0.0.1", "--port", "0", *options]
+    worker = [*here, "worker", "--no-nanny", "--nthreads", "1", "--local-directory", str(folder), *options]
+    processes = [
+        subprocess.Popen(words, cwd=TOP, env=environment(), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        for words in (scheduler, worker, worker)
+    ]
+    try:
+        wait_for(told.exists)
+        yield json.loads(told.read_bytes())["address"], processes[1:]
+    finally:
+        for process in reversed(processes):
+            process.kill()
+            process.wait()
+
+
+def wait_for(condition: object) -> None:
+    assert callable(condition)
+    end = time.monotonic() + PATIENCE
+    while not condition():
+        assert time.monotonic() < end
+        time.sleep(0.01)
+
+
+def saved(out: Path) -> list[Path]:
+    return sorted(path for path in (out / "parts").glob("*") if path.name.isdigit())
+
+
+def test_a_worker_killed_outright_half_way_loses_nothing(folder: Path, tmp_path: Path, expected: Expected) -> None:
+    out = tmp_path / "out"
+    with cluster(tmp_path) as (address, workers):
+        arguments = (folder / "book.ndjson", "--out", out, "--scheduler", address, "--piece", "40")
+        script = command("on_dask.py", *arguments)
+        process = subprocess.Popen(script, cwd=TOP, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+        wait_for(lambda: len(saved(out)) >= PIECES // 2)
+        workers[0].send_signal(signal.SIGKILL)
+        assert len(saved(out)) < PIECES
+        told, said = process.communicate(timeout=PATIENCE)
+        assert process.returncode == 3, said.decode()
+        assert workers[1].poll() is None
+        parts = saved(out)
+        assert [int(part.name) for part in parts] == list(range(PIECES))
+        assert b"".join((part / "results.ndjson").read_bytes() for part in parts) == b"".join(expected.results)
+        summary = json.loads((out / "summary.json").read_bytes())
+        assert summary["answers"][0]["succeeded"] == len(expected.results)
+        assert f"{CLIENTS:,} records, all accounted for" in told.decode()
+
+        # Had it stopped before the first part was saved, that part would be all that is done again.
+        kept = {part: (part / "part.json").stat().st_mtime_ns for part in parts[1:]}
+        first = (parts[0] / "results.ndjson").read_bytes()
+        shutil.rmtree(parts[0])
+        again = run("on_dask.py", *arguments)
+    assert again.returncode == 3, again.stderr
+    assert (parts[0] / "results.ndjson").read_bytes() == first
+    assert {part: (part / "part.json").stat().st_mtime_ns for part in saved(out)[1:]} == kept
+
+
+def test_workers_of_its_own_and_tables_in_parts(folder: Path, tmp_path: Path, expected: Expected) -> None:
+    rows, out = pq.read_table(folder / "book.parquet").slice(0, 90), tmp_path / "out"
+    pq.write_table(rows, tmp_path / "book.parquet", row_group_size=30)
+    ran = run("on_dask.py", tmp_path / "book.parquet", "--out", out)
+    assert ran.returncode in (0, 3), ran.stderr
+    found = [pq.read_table(part / "results.parquet")["id"].to_pylist() for part in saved(out)]
+    assert len(found) == 3
+    ids = [json.loads(line)["id"] for line in expected.results]
+    assert [name for part in found for name in part] == ids[: sum(map(len, found))]
+    assert sum(map(len, found)) + sum(pq.read_table(part / "failures.parquet").num_rows for part in saved(out)) == 90
