@@ -330,7 +330,7 @@ def test_the_body_that_all_bad_bodies_are_made_from_is_good(client: FlaskClient,
 
 
 def test_every_operation_with_a_body_is_asked_badly() -> None:
-    with_body = {operation.path for operation in operations() if "requestBody" in operation.object}
+    with_body = {operation.path for operation in operations() if operation.takes_json}
     assert with_body == {question.url for question in QUESTIONS}
 
 
