@@ -928,7 +928,8 @@ WRONG_METHODS = [
 @pytest.mark.parametrize(("path", "method"), WRONG_METHODS)
 def test_method_not_allowed(client: FlaskClient, path: str, method: str) -> None:
     # RFC 9110 section 15.5.6: the reply must carry Allow.
-    reply = client.open(path.format(tax_year="2026-27", asset="swagger-ui.css"), method=method)
+    given = {"tax_year": "2026-27", "asset": "swagger-ui.css", "operation": "withdrawal-tax"}
+    reply = client.open(path.format(**given), method=method)
     problem(reply, 405, "method-not-allowed")
     agreed = {operation.method for operation in operations() if operation.path == path}
     assert agreed <= set(reply.headers["Allow"].replace(" ", "").split(",")) <= agreed | {"HEAD", "OPTIONS"}
@@ -942,6 +943,9 @@ UNKNOWN_PATHS = [
     "/v1/withdrawal-tax/",
     "/v1/Withdrawal-Tax",
     "/v2/allowance-schedule",
+    "/v1/bulk",
+    "/v1/bulk/",
+    "/v1/bulk/withdrawal-tax/",
     "/v1/allowance-schedule/",
     "/v1/Allowance-Schedule",
     "/v1//tax-years",
