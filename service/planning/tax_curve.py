@@ -54,7 +54,7 @@ class Piece(NamedTuple):
     def is_charge_step(self) -> bool:
         """Whether this is a step of the child benefit charge, which is there once its amount is reached; every other
         step comes only after its amount."""
-        return self.because is _CHARGE
+        return self.because == _CHARGE
 
     def tax_at(self, amount: int) -> int:
         """Tax at an amount within the piece, in ten-thousandths of a penny."""

@@ -33,6 +33,11 @@ class Operation:
     def id(self) -> str:
         return str(self.object["operationId"])
 
+    @property
+    def takes_json(self) -> bool:
+        """Whether its body is one JSON document (a bulk body is many, and has tests of its own)."""
+        return JSON in self.object.get("requestBody", {}).get("content", {})
+
     def parameters(self) -> list[dict[str, Any]]:
         """Return the parameters with references followed."""
         return [follow(parameter) for parameter in self.object.get("parameters", [])]

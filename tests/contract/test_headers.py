@@ -13,13 +13,9 @@ from flask.testing import FlaskClient
 
 from service.http import allowance_schedule, lump_sum_timing, warnings, withdrawal_tax
 
-from .agreement import JSON, PROBLEM_JSON, Operation, component, operations, validator
+from .agreement import PROBLEM_JSON, Operation, component, operations, validator
 
-CALCULATIONS = {
-    operation.id: operation
-    for operation in operations()
-    if JSON in operation.object.get("requestBody", {}).get("content", {})
-}
+CALCULATIONS = {operation.id: operation for operation in operations() if operation.takes_json}
 BODIES = {
     "calculateWithdrawalTax": "rowan_lump_sum_from_untouched_funds",
     "planAllowanceSchedule": "fern_fills_her_personal_allowance",

@@ -232,11 +232,7 @@ REQUEST_EXAMPLES = [
 
 
 def test_every_operation_with_a_body_has_its_shapes_compared() -> None:
-    with_body = {
-        operation.id
-        for operation in operations()
-        if "application/json" in operation.object.get("requestBody", {}).get("content", {})
-    }
+    with_body = {operation.id for operation in operations() if operation.takes_json}
     assert with_body == set(REQUESTS)
 
 
