@@ -514,6 +514,7 @@ def spending_drawn_beyond_the_band(case: Circumstances) -> Found:
             ("spending",),
             figures=year.rules.figures,
             money={
+                "spending": year.spending,
                 "beyond_the_band": year.beyond_the_band,
                 "income_tax": year.beyond_tax,
             },
