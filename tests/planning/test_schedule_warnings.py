@@ -275,7 +275,7 @@ def test_what_spending_beyond_the_band_costs() -> None:
     """15,000 of taxable drawdown income where 12,570 is free: 2,430 at 20%, so that 14,514 can be spent."""
     household = one(pension=Pension(0, drawdown=10_000_000), spending=(Spending(1_451_400),))
     found = found_in(household)["spending_drawn_beyond_the_band"]
-    assert dict(found.money) == {"beyond_the_band": 243_000, "income_tax": 48_600}
+    assert dict(found.money) == {"spending": 1_451_400, "beyond_the_band": 243_000, "income_tax": 48_600}
     assert "£486" in found.detail
 
 

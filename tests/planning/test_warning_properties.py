@@ -238,6 +238,7 @@ def test_adding_facts_never_removes_what_is_not_permitted(
     assert [one.code for one in before if one.effect == "not_permitted" and (one.code, one.path) not in places] == []
     for warning in after:
         assert has_place(SCHEMA, warning.path)
+        assert (figures_that_differ(warning), amounts_not_told(warning)) == ([], set())
         assert not re.search(r"£-|-£|\bNone\b", warning.detail)
 
 

@@ -90,7 +90,7 @@ _ENTRIES = (
         "Ill-health may allow it earlier",
         "The minimum pension age is not reached, and ill-health is given, or was not said to be absent.",
         ("ill_health", _BORN, _DAY),
-        (f"{_FA4} ss.164-165 and Sch.28 para 1, Sch.29 para 4", f"{_ITEPA} s.637C"),
+        (f"{_FA4} ss.164-165 and Sch.28 para 1, Sch.29 para 4 (from memory)", f"{_ITEPA} s.637C"),
     ),
     # Saving
     Entry(
@@ -424,7 +424,7 @@ _ENTRIES = (
         "A return is filed, payroll takes less than is due by more than the limit, and too little of the year's tax is "
         "deducted at source.",
         ("self_assessment", _AMOUNT, _INCOME),
-        ("Taxes Management Act 1970 s.59A", "SI 1996/1654"),
+        ("Taxes Management Act 1970 s.59A (from memory)", "SI 1996/1654 (from memory)"),
     ),
     Entry(
         "tax_return_needed",
@@ -432,7 +432,7 @@ _ENTRIES = (
         "HMRC has to be told",
         "The withdrawals bring the child benefit charge for the first time, and no return is filed, or that is not given.",
         ("self_assessment", "child_benefit", _INCOME, _AMOUNT),
-        ("Taxes Management Act 1970 s.7", f"{_ITEPA} s.681B"),
+        ("Taxes Management Act 1970 s.7 (from memory)", f"{_ITEPA} s.681B"),
     ),
     Entry(
         "payroll_takes_more_than_is_due",
@@ -539,7 +539,7 @@ _ENTRIES = (
         "The partner has ISA room",
         "More is to be subscribed than one person's limit leaves, and the other's leaves room.",
         (_ISAS, "isa.subscribed_this_year"),
-        (f"{_ISA} reg.4ZA", f"{_ITA} s.1011"),
+        (f"{_ISA} reg.4ZA", f"{_ITA} s.1011 (from memory)"),
     ),
     Entry(
         "isa_flexibility_not_given",
@@ -547,7 +547,7 @@ _ENTRIES = (
         "Whether the ISA is flexible decides",
         "What is planned fits only if money taken out this tax year may be put back, and whether it may is not given.",
         ("isa.flexible", "isa.withdrawn_this_year", _ISAS),
-        (f"{_ISA} reg.5D", "gov.uk, Individual Savings Accounts: withdrawing your money"),
+        (f"{_ISA} reg.5D (from memory)", "gov.uk, Individual Savings Accounts: withdrawing your money"),
     ),
     Entry(
         "flexible_isa_replacement",
@@ -555,7 +555,7 @@ _ENTRIES = (
         "Some of this puts back flexible money",
         "What is planned fits because money taken out of a flexible ISA this tax year is put back.",
         ("isa.flexible", "isa.withdrawn_this_year", _ISAS),
-        (f"{_ISA} reg.5D", "SI 2025/733 reg.5"),
+        (f"{_ISA} reg.5D (from memory)", "SI 2025/733 reg.5"),
     ),
     Entry(
         "cash_isa_limit_exceeded",
@@ -581,7 +581,7 @@ _ENTRIES = (
         "Not UK resident, no ISA subscription",
         "Somebody who is not UK resident, and is no Crown employee abroad, plans to subscribe.",
         ("uk_resident", "crown_employee_abroad", _ISAS),
-        (f"{_ISA} reg.10",),
+        (f"{_ISA} reg.10 (from memory)",),
     ),
     Entry(
         "crown_service_not_given",
@@ -589,7 +589,7 @@ _ENTRIES = (
         "Crown service decides",
         "Somebody who is not UK resident plans to subscribe, and whether they are a Crown employee abroad is not given.",
         ("uk_resident", "crown_employee_abroad", _ISAS),
-        (f"{_ISA} reg.10",),
+        (f"{_ISA} reg.10 (from memory)",),
     ),
     Entry(
         "subscribed_before_paid_out",
@@ -597,7 +597,7 @@ _ENTRIES = (
         "The money is not there yet",
         "By some day more is to be subscribed than cash and the payments until then, while payments follow later.",
         (_ISAS, "cash", _DAY, _AMOUNT),
-        (f"{_ISA} reg.4",),
+        (f"{_ISA} reg.4 (from memory)",),
     ),
     Entry(
         "cash_above_deposit_protection",
@@ -705,7 +705,7 @@ _ENTRIES = (
         "Review who is nominated",
         "No nomination is held, or it was last reviewed before unused pensions came to count in the estate.",
         ("pension.nomination", "pension.nomination_reviewed_on"),
-        (f"{_FA4} Sch.28 Part 2", f"{_FA26} ss.66-71", f"{_IHTA} s.18"),
+        (f"{_FA4} Sch.28 Part 2 (from memory)", f"{_FA26} ss.66-71", f"{_IHTA} s.18"),
     ),
     Entry(
         "two_year_window_running",
@@ -782,7 +782,7 @@ _ENTRIES = (
         "Council tax support may fall",
         "Council tax support is received and money is withdrawn.",
         ("benefits.council_tax_support", _AMOUNT),
-        ("Local Government Finance Act 1992 s.13A",),
+        ("Local Government Finance Act 1992 s.13A (from memory)",),
     ),
     Entry(
         "care_support_ends",
@@ -790,7 +790,7 @@ _ENTRIES = (
         "Help with care ends",
         "In England, help with care is received, and withdrawals raise cash and ISAs above the upper capital limit.",
         ("benefits.care_support", "cash", "isa.value", _AMOUNT, _NATION),
-        ("Care and Support (Charging and Assessment of Resources) Regulations 2014", "LAC(DHSC)(2024)1"),
+        ("Care and Support (Charging and Assessment of Resources) Regulations 2014 (from memory)", "LAC(DHSC)(2024)1"),
     ),
     Entry(
         "care_contribution_rises",
@@ -798,7 +798,7 @@ _ENTRIES = (
         "The contribution to care rises",
         "In England, help with care is received, and withdrawals raise cash and ISAs above the lower capital limit.",
         ("benefits.care_support", "cash", "isa.value", _AMOUNT, _NATION),
-        ("Care and Support (Charging and Assessment of Resources) Regulations 2014", "LAC(DHSC)(2024)1"),
+        ("Care and Support (Charging and Assessment of Resources) Regulations 2014 (from memory)", "LAC(DHSC)(2024)1"),
     ),
     Entry(
         "care_limits_of_the_nation_not_held",
@@ -824,7 +824,7 @@ _ENTRIES = (
         "Advice is required first",
         "Safeguarded benefits are worth more than the threshold, and something is crystallised or transferred.",
         ("pension.safeguarded_benefits", _METHOD, "pension.transfer"),
-        ("Pension Schemes Act 2015 s.48", "SI 2015/742"),
+        ("Pension Schemes Act 2015 s.48 (from memory)", "SI 2015/742 (from memory)"),
     ),
     Entry(
         "guaranteed_annuity_rate_lost",
@@ -832,7 +832,7 @@ _ENTRIES = (
         "A guaranteed annuity rate is given up",
         "There is a guaranteed annuity rate, and something is crystallised in another way or transferred.",
         ("pension.guaranteed_annuity_rate", _METHOD, _AMOUNT, "pension.transfer"),
-        ("Pension Schemes Act 2015 s.48",),
+        ("Pension Schemes Act 2015 s.48 (from memory)",),
     ),
     Entry(
         "protected_lump_sum_lost",
@@ -856,7 +856,7 @@ _ENTRIES = (
         "The employer's contributions end",
         "The employer pays in, and the pension is emptied or transferred.",
         ("pension.employer_contributions", _AMOUNT, "pension.transfer"),
-        ("Pensions Act 2008 s.3",),
+        ("Pensions Act 2008 s.3 (from memory)",),
     ),
     Entry(
         "pension_features_not_given",
@@ -870,7 +870,7 @@ _ENTRIES = (
             "pension.protected_tax_free_share",
             _AMOUNT,
         ),
-        ("Pension Schemes Act 2015 s.48", "SI 2015/742", f"{_FA4} Sch.36 paras 31-34"),
+        ("Pension Schemes Act 2015 s.48 (from memory)", "SI 2015/742 (from memory)", f"{_FA4} Sch.36 paras 31-34"),
     ),
     Entry(
         "transfer_red_flag",
@@ -904,7 +904,7 @@ _ENTRIES = (
         "A free guidance appointment",
         "Benefits are first taken at an age with a right to guidance, and no appointment or adviser is given.",
         ("guidance_taken", "regulated_adviser", _BORN, "date"),
-        ("Financial Guidance and Claims Act 2018", "FCA Handbook COBS 19.7"),
+        ("Financial Guidance and Claims Act 2018 (from memory)", "FCA Handbook COBS 19.7"),
     ),
     Entry(
         "take_regulated_advice",
@@ -917,7 +917,7 @@ _ENTRIES = (
             "pension.guaranteed_annuity_rate",
             "pension.protected_tax_free_share",
         ),
-        ("Financial Services and Markets Act 2000 s.19", "Pension Schemes Act 2015 s.48"),
+        ("Financial Services and Markets Act 2000 s.19 (from memory)", "Pension Schemes Act 2015 s.48 (from memory)"),
     ),
 )
 

@@ -324,7 +324,7 @@ def nominations_to_review(case: Circumstances) -> Found:
             continue
         detail = (
             f"No nomination is held for the {pounds(year.held_after)} left in the pension of {one.person.whose}: the "
-            "scheme decides who receives it, and may be bound to pay a lump sum. Complete the scheme's form."
+            "scheme decides who receives it, within its rules. Complete the scheme's form."
             if facts.features.nomination == "none"
             else f"The nomination for the {pounds(year.held_after)} left in the pension of {one.person.whose} was last "
             "reviewed before unused pensions came to count in the estate. Review it with the will: what passes to a spouse "

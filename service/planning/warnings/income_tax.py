@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from service.law.income_tax import Liability, liability, year_of
+from service.law.lump_sums import WHOLE
 from service.law.rounding import PENNY, POUND, down_to_the_penny
 from service.planning.faults import pounds
 from service.planning.warnings.catalogue import per_cent, warn
@@ -331,14 +332,14 @@ def payments_on_account(year: YearFacts) -> Found:
     figures = year.figures
     limit = figures.money("self_assessment.payments_on_account_limit")
     share = figures.rate("self_assessment.payments_on_account_share")
-    if under <= limit or under * PENNY <= year.with_it.total * (PENNY - share):
+    if under <= limit or under * WHOLE <= year.with_it.total * (WHOLE - share):
         return
     yield warn(
         "payments_on_account",
         f"Payroll takes {pounds(under)} less in {year.name} than the withdrawals add to the tax: more than "
         f"{pounds(limit)}, and less than {per_cent(share)} of the year's tax is deducted at source, so half as much "
-        "again is due on account by 31 January and the other half by 31 July. Claim to reduce it if the withdrawals do "
-        "not come again.",
+        "again is due on account by 31 January and the other half by 31 July (days from memory). Claim to reduce it if "
+        "the withdrawals do not come again.",
         (*year.person.path, "self_assessment"),
         figures=figures,
         rests_on=("self_assessment.payments_on_account_limit", "self_assessment.payments_on_account_share"),
@@ -513,6 +514,7 @@ def spending_drawn_beyond_the_band(case: Circumstances) -> Found:
             ("spending",),
             figures=year.rules.figures,
             money={
+                "spending": year.spending,
                 "beyond_the_band": year.beyond_the_band,
                 "income_tax": year.beyond_tax,
             },

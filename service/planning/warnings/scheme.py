@@ -87,7 +87,7 @@ def protected_lump_sum_lost(case: PersonCase) -> Found:
     yield warn(
         "protected_lump_sum_lost",
         f"The scheme pays {per_cent(share)} tax free, and by a UFPLS or after a transfer it is {per_cent(rate)}: "
-        f"{pounds(lost)} less of {pounds(amount)} is tax free. Take it as a lump sum with the pension itself, all on one day.",
+        f"{pounds(lost)} less of {pounds(amount)} is tax free. Ask the scheme how the protected lump sum is kept.",
         (*case.person.pension_path, "protected_tax_free_share"),
         figures=year.figures,
         money={"amount": amount, "less_tax_free": lost},
