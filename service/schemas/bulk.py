@@ -33,7 +33,7 @@ class RecordId(StrictField):
 
 
 class Unjudged(StrictField):
-    """Any value: another schema judges it."""
+    """Any value, null too: another schema judges it."""
 
     def accept(self, value: object) -> Any:
         return value
@@ -43,4 +43,4 @@ class RecordSchema(StrictSchema):
     """A line of a bulk request."""
 
     id = RecordId(required=True)
-    request = Unjudged(required=True)
+    request = Unjudged(required=True, allow_none=True)

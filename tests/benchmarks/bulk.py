@@ -10,7 +10,6 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from statistics import median
 from typing import Any
 
 import msgspec
@@ -94,12 +93,12 @@ def _beside_json(rounds: int) -> Part:
             begun = time.process_time()
             step()
             found[name].append((time.process_time() - begun) * 1_000_000 / _TIMED)
-    once_in, once_out, both_ways, good, all_bad = (list(found.values())[position] for position in range(5))
-    share = median((a + b) / c for a, b, c in zip(once_in, once_out, good, strict=True))
-    wide_share = median(a / b for a, b in zip(both_ways, good, strict=True))
-    slower = median(a / b for a, b in zip(all_bad, good, strict=True))
+    # What else the machine does can only add to a time, so the least of the rounds is the nearest to the truth.
+    least = {name: min(values) for name, values in found.items()}
+    once_in, once_out, both_ways, good, all_bad = list(least.values())[:5]
+    share, wide_share, slower = (once_in + once_out) / good, both_ways / good, all_bad / good
     text = (
-        f"Bulk: microseconds of processor time for each of {_TIMED:,} records, medians of {rounds} rounds in turns; "
+        f"Bulk: microseconds of processor time for each of {_TIMED:,} records, the least of {rounds} rounds in turns; "
         f"{len(body) / _TIMED:.0f} bytes in and {len(answer) / _TIMED:.0f} out for each record. Both readings of the limit "
         "are given.\n\n"
     )
@@ -108,7 +107,7 @@ def _beside_json(rounds: int) -> Part:
         Goal("bulk, share of the limit read widely", wide_share, LEAST_SHARE, at_least=True, aim=AIM_SHARE),
         Goal("bulk, all bad to all good", slower, MOST_TIMES_SLOWER_WHEN_BAD),
     )
-    rows = [(name, f"{median(values):,.1f}") for name, values in found.items()]
+    rows = [(name, f"{value:,.1f}") for name, value in least.items()]
     return Part(text + table(("what", "us a record"), rows), goals)
 
 

@@ -207,7 +207,7 @@ BETWEEN = (line_of("before"), line_of("after"))
         (line_of([1]), (("line", 2), 422, "invalid-record")),
         (b'{"request": {}}', (("line", 2), 422, "invalid-record")),
         (b'{"id": "a"}', ("a", 422, "invalid-record")),
-        (b'{"id": "a", "request": null}', ("a", 422, "invalid-record")),
+        (b'{"id": "a", "request": null}', ("a", 422, "invalid-request")),
         (line_of("a")[:-1] + b', "remark": 1}', ("a", 422, "invalid-record")),
         (line_of("a", {}), ("a", 422, "invalid-request")),
         (line_of("a", []), ("a", 422, "invalid-request")),
