@@ -21,6 +21,7 @@ from distributed import Client, KilledWorker, LocalCluster, as_completed
 from tqdm import tqdm
 
 from book.in_process import Job, calculate
+from book.options import at_least_one, tax_year
 from book.parts import Run
 from book.reading import BookError, check_columns, fingerprint, kind_of, pieces
 from book.recalculation import plan_of, printed, summary_of
@@ -36,12 +37,14 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("book", type=Path, help="CSV (.csv), Parquet (.parquet) or NDJSON (.ndjson)")
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="of a cluster that is running")
-    parser.add_argument("--workers", type=int, default=2, metavar="N", help="to start on this machine, else (2)")
     parser.add_argument(
-        "--piece", type=int, default=10_000, metavar="N", help="records of CSV or NDJSON a task (10000)"
+        "--workers", type=at_least_one, default=2, metavar="N", help="to start on this machine, else (2)"
     )
-    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"))
-    parser.add_argument("--largest", type=int, default=20, metavar="N", help="changes to list (20)")
+    parser.add_argument(
+        "--piece", type=at_least_one, default=10_000, metavar="N", help="records of CSV or NDJSON a task (10000)"
+    )
+    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=tax_year)
+    parser.add_argument("--largest", type=at_least_one, default=20, metavar="N", help="changes to list (20)")
     parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
     parser.add_argument("--ignore-other-columns", action="store_true", help="leave out columns that stand for nothing")
     parser.add_argument("--start-over", action="store_true", help="forget what an earlier run in FOLDER has saved")

@@ -26,6 +26,7 @@ from typing import Any
 import msgspec
 from tqdm import tqdm
 
+from book.options import at_least_one, tax_year
 from book.parts import Run
 from book.reading import BookError, Chunk, check_columns, chunks, count, fingerprint, kind_of, records
 from book.recalculation import Recalculation, plan_of, printed, summary_of, versions
@@ -68,13 +69,13 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER", help="where the files go")
     parser.add_argument("--service", default="http://127.0.0.1:8000", metavar="URL")
     parser.add_argument("--operation", default=WITHDRAWAL_TAX, help="others than withdrawal-tax: NDJSON only")
-    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=_tax_year)
-    parser.add_argument("--largest", type=_at_least_one, default=20, metavar="N", help="changes to list (20)")
+    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=tax_year)
+    parser.add_argument("--largest", type=at_least_one, default=20, metavar="N", help="changes to list (20)")
     parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
     parser.add_argument(
-        "--chunk", type=_at_least_one, metavar="N", help="records in a request (1000; 50 of other operations)"
+        "--chunk", type=at_least_one, metavar="N", help="records in a request (1000; 50 of other operations)"
     )
-    parser.add_argument("--at-once", type=_at_least_one, default=8, metavar="N", help="most requests at once (8)")
+    parser.add_argument("--at-once", type=at_least_one, default=8, metavar="N", help="most requests at once (8)")
     parser.add_argument(
         "--patience",
         type=float,
@@ -92,19 +93,6 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     ):
         parser.error("tax years can be compared, and columns written, for withdrawal-tax only")
     return options
-
-
-def _tax_year(text: str) -> str:
-    start, _, end = text.partition("-")
-    if not (len(start) == 4 and text.replace("-", "").isdigit() and end == f"{(int(start) + 1) % 100:02}"):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a tax year such as 2026-27")
-    return text
-
-
-def _at_least_one(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or int(text) < 1:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 on")
-    return int(text)
 
 
 def run_it(options: argparse.Namespace, stop: threading.Event) -> int:

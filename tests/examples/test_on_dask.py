@@ -97,3 +97,14 @@ def test_workers_of_its_own_and_tables_in_parts(folder: Path, tmp_path: Path, ex
     ids = [json.loads(line)["id"] for line in expected.results]
     assert [name for part in found for name in part] == ids[: sum(map(len, found))]
     assert sum(map(len, found)) + sum(pq.read_table(part / "failures.parquet").num_rows for part in saved(out)) == 90
+
+
+def test_a_run_that_cannot_begin_says_why(folder: Path, tmp_path: Path) -> None:
+    for arguments, told in (
+        (["--piece", "0"], "'0' is not a whole number from 1 on"),
+        (["--compare-tax-years", "2025", "2026-27"], "'2025' is not a tax year"),
+    ):
+        refused = run("on_dask.py", folder / "book.csv", "--out", tmp_path / "out", *arguments)
+        assert refused.returncode == 2
+        assert told in refused.stderr
+        assert not (tmp_path / "out").exists()
