@@ -42,12 +42,9 @@ class Taxpayer:
         return self.other_income + self.property_income + self.savings + self.dividends
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class IncomeTaxRules:
-    """One tax year's income tax for one nation. Money in pence, rates in basis points.
-
-    Made once for each year and nation, and told apart as objects: what follows from the rules can be kept by them.
-    """
+    """One tax year's income tax for one nation. Money in pence, rates in basis points."""
 
     nation: str
     personal_allowance: int
