@@ -18,12 +18,13 @@ import highspy
 from service.law import lump_sums
 from service.law.income_tax import Taxpayer
 from service.planning.projection import first_holdings, opened
-from service.planning.tax_surface import Point, Surface, lower_hull
+from service.planning.tax_surface import Moving, Point, Surface, lower_hull, meetings
 from service.planning.timeline import WHOLE, Timeline
 
 INF = float("inf")
 _POUND = 100  # pence
 _UNUSED = 1e-9  # a weight this small is none
+_NEAR = 1e-6  # pounds
 _GAIN = 1e-7  # pounds at the plan's end for a pound held
 
 Place = tuple[int, int]
@@ -104,6 +105,7 @@ class _Place:
     interest: int = -1
     levels: list[int] = field(default_factory=list)
     columns: dict[tuple[int, float], int] = field(default_factory=dict)
+    taxes: dict[int, float] = field(default_factory=dict)
     rays: list[int] = field(default_factory=list)
     shown: set[int] = field(default_factory=set)
 
@@ -112,20 +114,36 @@ class _Place:
         return self.free or self.earns
 
     def points(self, box: Box) -> Iterator[tuple[int, Point]]:
-        """The points of the levels inside a box that the convex line below each level needs."""
+        """The points inside a box: those that the convex line below each level needs, and where corners meet between."""
         start = self.income / _POUND
-        for savings in self.levels:
-            if savings < box.savings_low or (box.savings_high is not None and savings > box.savings_high):
-                continue
+        low, high = max(start, box.low), box.high if self.free else start
+        levels = [
+            savings
+            for savings in self.levels
+            if savings >= box.savings_low and (box.savings_high is None or savings <= box.savings_high)
+        ]
+        for savings in levels:
             beside = savings / _POUND
-            low = max(start, box.low, box.total_low - beside)
-            high = min(box.high, box.total_high - beside) if self.free else start
-            if high < low:
-                continue
-            line = self.surface.level(savings)
-            inside = line.between(low, high)
-            for point in lower_hull(inside, line.top_rate if high == INF else INF):
-                yield savings, point
+            least, most = max(low, box.total_low - beside), min(high, box.total_high - beside)
+            if most >= least:
+                line = self.surface.level(savings)
+                for point in lower_hull(line.between(least, most), line.top_rate if most == INF else INF):
+                    yield savings, point
+        edges = [Moving(low, 0.0)]
+        if INF > high > low:
+            edges.append(Moving(high, 0.0))
+        edges += [Moving(total, 1.0) for total in (box.total_low, box.total_high) if 0 < total < INF]
+        for below, above in pairwise(levels):
+            lines = self.surface.moving(below, above)
+            for income, beside in meetings((*edges, *lines), below / _POUND, above / _POUND):
+                total = income + beside
+                if (
+                    low - _NEAR <= income <= high + _NEAR
+                    and box.total_low - _NEAR <= total <= box.total_high + _NEAR
+                ):
+                    savings = int(beside * _POUND + 0.01)
+                    pence = int(income * _POUND + 0.01)
+                    yield savings, (pence / _POUND, self.surface.tax(pence, savings))
 
 
 class HouseholdModel:
@@ -178,23 +196,15 @@ class HouseholdModel:
     def open_interest(self, at: Place, cap: int) -> None:
         """Let the model see a place's tax at all amounts of savings that matter, closely up to a cap."""
         place = self.places[at]
-        start, own = place.income / _POUND, place.savings
-        levels = [*(own + allowance for allowance in ()), *place.surface.rules.savings_allowances, own + cap]
-        levels = sorted({own, *(level for level in levels if own < level <= own + cap)})
-        for _ in range(3):
-            more = set()
-            for low, high in pairwise(levels):
-                for level in place.surface.crossings(low, high, start):
-                    more.add(level)
-            more = {level for level in more if min(abs(level - other) for other in levels) > _POUND}
-            thinned: list[int] = []
-            for level in sorted(more):
-                if not thinned or level - thinned[-1] > _POUND:
-                    thinned.append(level)
-            if not thinned:
-                break
-            levels = sorted({*levels, *thinned})
-        self.add_levels(at, *levels, own + 100_000_000)
+        own = place.savings
+        rules = place.surface.rules
+        levels = {own + cap, *rules.savings_allowances}
+        unused = rules.personal_allowance + rules.scales.starting_rate_limit - place.income
+        if unused > 0:
+            levels |= {rules.scales.starting_rate_limit + allowance for allowance in (0, rules.savings_allowances[0])}
+        self.add_levels(
+            at, *(level for level in levels if own < level <= own + cap), own + 4 * cap, own + 100_000_000
+        )
 
     def solve(self, node: Node) -> Solution | None:
         """The best plan of a part of all plans as the model sees it; None where there is none."""
@@ -392,19 +402,18 @@ class HouseholdModel:
         place, cash = self.places[at], self._cash_rows[at[1]]
         new, keys = [], []
         wanted = set()
-        seen = []
-        for savings, (income, tax) in place.points(box):
-            key = savings, income
-            seen.append((savings, income, tax))
+        for key, tax in {(savings, income): tax for savings, (income, tax) in place.points(box)}.items():
+            savings, income = key
             if key in place.columns:
                 wanted.add(place.columns[key])
             else:
-                keys.append(key)
+                keys.append((key, tax))
                 new.append(self._weighted(place, cash, income, savings / _POUND, tax, 1.0))
         if new:
             first = self._add(new)
-            for column, key in enumerate(keys, first):
+            for column, (key, tax) in enumerate(keys, first):
                 place.columns[key] = column
+                place.taxes[column] = tax
                 wanted.add(column)
         if not place.rays:
             place.rays = self._rays(place, cash)
@@ -479,9 +488,8 @@ class HouseholdModel:
         for at, place in self.places.items():
             if not place.varies:
                 continue
-            line = place.surface.level
             points[at] = [
-                TaxPoint(income, savings, line(savings).at(income), found[column])
+                TaxPoint(income, savings, place.taxes[column], found[column])
                 for (savings, income), column in place.columns.items()
                 if found[column] > _UNUSED
             ]

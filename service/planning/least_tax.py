@@ -24,6 +24,7 @@ from service.planning.timeline import Timeline
 _CLOSE_ENOUGH = 0.50  # pounds a period: the gap at which the search stops
 _MOST_MODELS = 400
 _ERROR = 0.30  # pounds: tax this near is the tax; whole pounds and pennies explain as much
+DEBUG = False
 _LAST_PENNIES = 8  # tries at making up what rounding left short
 _SNAP = 0.02  # pounds: an amount this near a corner is the corner
 _ROUNDING = 0.05  # pounds a person and period by which whole pennies and pounds may beat the model
@@ -81,6 +82,7 @@ class _Search:
             _, _, node, solution = heapq.heappop(open_nodes)
             parts = self.split(node, solution)
             if not parts:
+                if DEBUG: print("unsplit", solution.wealth, [(at, e, node.boxes.get(at), solution.points[at]) for at, e in solution.errors.items() if e[0] > _ERROR])
                 closed = max(closed, solution.wealth)
                 continue
             for part in parts:
@@ -99,20 +101,26 @@ class _Search:
             self.bound = max(closed, self.best_wealth / _POUND)
 
     def root(self, node: Node) -> Solution | None:
-        cap = 0
+        caps = [0.0 for _ in self.timeline.periods]
+        opened: set[Place] = set()
+        people = range(len(self.timeline.people))
         for _ in range(30):
             solution = self.solve(node)
             if solution is None:
                 return None
-            attractive = self.model.attractive()
-            largest = max(self.model.interest(solution, at) for at in self.model.places)
-            if largest * 1.2 + 500 > cap:
-                cap = round(largest * 2 + 2_000)
-                attractive = [at for at, place in self.model.places.items() if place.earns and (len(place.levels) > 1 or at in attractive)]
-            if not attractive:
+            opened.update(self.model.attractive())
+            wanted = set()
+            for t in range(1, len(caps)):
+                interest = sum(self.model.interest(solution, (person, t)) for person in people)
+                here = [(person, t) for person in people if (person, t) in opened]
+                if here and (not caps[t] or interest * 1.25 > caps[t]):
+                    caps[t] = 1_000.0 + interest * 1.5
+                    wanted.update(here)
+                wanted.update(at for at in here if len(self.model.places[at].levels) == 1)
+            if not wanted:
                 break
-            for at in attractive:
-                self.model.open_interest(at, cap * _POUND)
+            for at in sorted(wanted):
+                self.model.open_interest(at, round(caps[at[1]] * _POUND))
         self.carry_out(solution)
         return solution
 
@@ -185,13 +193,17 @@ class _Search:
             if savings > max(lowest, box.savings_low) and (highest is None or savings < highest):
                 self.model.add_levels(at, savings)
                 return [box._replace(savings_high=savings), box._replace(savings_low=savings)]
-        if cut is None:
+        if cut is None or cut not in line.points:
+            here = round(income, 2)
+            if low + _SNAP < here < high - _SNAP and place.free:
+                return [box._replace(high=here), box._replace(low=here)]
+            if place.earns and savings > max(place.savings, box.savings_low) and (box.savings_high is None or savings < box.savings_high):
+                self.model.add_levels(at, savings)
+                return [box._replace(savings_high=savings), box._replace(savings_low=savings)]
             return []
-        # is it a corner of income or of the total?
-        index = line.points.index(cut) if cut in line.points else None
-        if index is None:
-            return []
+        index = line.points.index(cut)
         before = line.points[index - 1][0] if index and cut[0] - line.points[index - 1][0] < 0.015 else cut[0]
+        # is it a corner of income or of the total?
         others = [level for level in place.levels if level != savings]
         total = False
         if others:

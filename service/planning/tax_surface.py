@@ -12,6 +12,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 from service.law import rounding
 from service.law.income_tax import IncomeTaxRules, Taxpayer, year_of
@@ -50,6 +51,23 @@ class Line:
         return (ends[0], *inside) if high == float("inf") or high <= low else (ends[0], *inside, ends[1])
 
 
+class Moving(NamedTuple):
+    """A corner that is at an income of ``without`` less ``speed`` times the savings."""
+
+    without: float
+    speed: float
+
+
+def meetings(lines: Sequence[Moving], low: float, high: float) -> Iterator[Point]:
+    """Income and savings where two corners meet, with savings between two amounts."""
+    for index, first in enumerate(lines):
+        for second in lines[index + 1 :]:
+            if first.speed != second.speed:
+                savings = (first.without - second.without) / (first.speed - second.speed)
+                if low < savings < high:
+                    yield first.without - first.speed * savings, savings
+
+
 @dataclass(slots=True)
 class Surface:
     """The tax of everybody who differs only in the income below savings and in savings."""
@@ -59,6 +77,7 @@ class Surface:
     tied: bool
     levels: dict[int, Line] = field(default_factory=dict)
     years: dict[int, TaxedYear] = field(default_factory=dict)
+    between: dict[tuple[int, int], tuple[Moving, ...]] = field(default_factory=dict)
 
     def level(self, savings: int) -> Line:
         """The line at an amount of savings, pence, from no income below them."""
@@ -71,32 +90,30 @@ class Surface:
         """What the rules say, for pence of income below savings and of savings; pounds."""
         return self._height(self._year(savings), income) / _TEN_THOUSANDTHS
 
-    def crossings(self, low: int, high: int, start: float) -> set[int]:
-        """Amounts of savings between two levels at which corners of the lines meet, one moving past the other; from an
-        income up. A corner stays, or moves down by as much as savings rise, or in the taper by a third of it."""
-        found = set()
-        ends = low, high
-        corners_at = [[start, *_corners_above(self.level(end), start)] for end in ends]
-        for here, there, sign in ((0, 1, 1), (1, 0, -1)):
-            base, distance = ends[here] / rounding.POUND, (high - low) / rounding.POUND
-            other = corners_at[there]
-            moving = []
-            for corner in corners_at[here]:
-                speeds = [
-                    speed
-                    for speed in _SPEEDS
-                    if any(abs(corner - sign * speed * distance - one) < _NEAR for one in other)
+    def moving(self, low: int, high: int) -> tuple[Moving, ...]:
+        """How the corners of the lines move between two levels of savings: where each is without savings, going straight
+        on, and by how much it comes down for each pound of them."""
+        known = self.between.get((low, high))
+        if known is None:
+            known = self.between[low, high] = tuple(self._moving(low, high))
+        return known
+
+    def _moving(self, low: int, high: int) -> Iterator[Moving]:
+        first, second = _corners(self.level(low)), _corners(self.level(high))
+        start, end = low / rounding.POUND, high / rounding.POUND
+        seen: set[tuple[int, float]] = set()
+        for here, at, there, distance in ((first, start, second, end - start), (second, end, first, start - end)):
+            for corner in here:
+                matched = [
+                    speed for speed in _SPEEDS if any(abs(corner - speed * distance - one) < _NEAR for one in there)
                 ]
-                moving.append((corner, (0.0,) if corner == start else tuple(speeds) or (0.0, 1.0)))
-            for index, (first, first_speeds) in enumerate(moving):
-                for second, second_speeds in moving[index + 1 :]:
-                    for slow in first_speeds:
-                        for fast in second_speeds:
-                            if sign * (fast - slow) > 0:
-                                at = round((base + (second - first) / (fast - slow)) * rounding.POUND)
-                                if low < at < high:
-                                    found.add(at)
-        return found
+                # Where it is not found at the other level it has met another on the way: it may have gone either way.
+                for speed in matched or _SPEEDS[:2]:
+                    without = corner + speed * at
+                    key = round(without * 10), speed
+                    if key not in seen:
+                        seen.add(key)
+                        yield Moving(without, speed)
 
     def _year(self, savings: int) -> TaxedYear:
         year = self.years.get(savings)
@@ -125,14 +142,26 @@ class Surface:
 
 _SPEEDS = (0.0, 1.0, 1 / 3)
 _NEAR = 0.03
+_STAIR = 3.0  # pounds
+_BEND = 0.005
+_ENDLESS = 1e12
 
 
-def _corners_above(line: Line, start: float) -> list[float]:
-    """The incomes at which a line bends or steps; a step once."""
+def _corners(line: Line) -> list[float]:
+    """The incomes at which a line bends up or steps up. Nothing else can be below all planes through points around."""
     found: list[float] = []
-    for income, _ in line.points:
-        if income > start and not (found and income - found[-1] < 0.015):
+    points = line.points
+    rates = [_slope(first, second) for first, second in pairwise(points)]
+    rates.append(line.top_rate)
+    before = 0.0
+    for (income, _), (after, _), rate in zip(points, (*points[1:], (_ENDLESS, 0.0)), rates, strict=True):
+        if after - income < _STAIR:
+            if (rate - before) * (after - income) > 1.0:
+                found.append(income)
+            continue
+        if rate > before + _BEND and not (found and income - found[-1] < _STAIR):
             found.append(income)
+        before = rate
     return found
 
 
