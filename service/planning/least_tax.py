@@ -13,12 +13,13 @@ from __future__ import annotations
 import heapq
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import NamedTuple
 
 from service.planning.filling import Policy, Projection, draw_for, draw_with_tax_free_part, projected
 from service.planning.household_model import EVERYTHING, INF, Box, HouseholdModel, Node, Order, Place, Solution
 from service.planning.projection import Choice, Draw, Opened, settle
-from service.planning.tax_surface import Line, lower_hull
+from service.planning.tax_surface import Line, _corners, lower_hull
 from service.planning.timeline import Timeline
 
 _CLOSE_ENOUGH = 0.50  # pounds a period: the gap at which the search stops
@@ -75,16 +76,22 @@ class _Search:
         open_nodes = [(-solution.wealth, 0, node, solution)]
         closed = -INF
         count = 0
-        while open_nodes:
-            self.bound = max(-open_nodes[0][0], closed)
+        plunge = None
+        while open_nodes or plunge:
+            self.bound = max(-open_nodes[0][0] if open_nodes else -INF, plunge[1].wealth if plunge else -INF, closed)
             if self.bound - self.best_wealth / _POUND <= close or self.model.solves >= most:
                 break
-            _, _, node, solution = heapq.heappop(open_nodes)
+            if plunge is None:
+                _, _, node, solution = heapq.heappop(open_nodes)
+            else:
+                node, solution = plunge
+                plunge = None
             parts = self.split(node, solution)
             if not parts:
                 if DEBUG: print("unsplit", solution.wealth, [(at, e, node.boxes.get(at), solution.points[at]) for at, e in solution.errors.items() if e[0] > _ERROR])
                 closed = max(closed, solution.wealth)
                 continue
+            children = []
             for part in parts:
                 found = self.solve(part)
                 self.nodes += 1
@@ -92,11 +99,17 @@ class _Search:
                     continue
                 found.wealth = min(found.wealth, solution.wealth)
                 self.carry_out(found)
-                if found.wealth > self.best_wealth / _POUND + close:
+                children.append((part, found))
+            cutoff = self.best_wealth / _POUND + close
+            children.sort(key=lambda child: child[1].wealth)
+            for part, found in children:
+                if found.wealth <= cutoff:
+                    closed = max(closed, found.wealth)
+                elif part is children[-1][0]:
+                    plunge = part, found
+                else:
                     count += 1
                     heapq.heappush(open_nodes, (-found.wealth, count, part, found))
-                else:
-                    closed = max(closed, min(found.wealth, self.best_wealth / _POUND + close))
         else:
             self.bound = max(closed, self.best_wealth / _POUND)
 
@@ -169,9 +182,62 @@ class _Search:
                 return [node._replace(boxes={**node.boxes, at: box}) for box in boxes]
         return []
 
+    def corner_cut(self, solution: Solution, at: Place, box: Box) -> list[Box]:
+        """The box cut where the tax is highest above a segment between two of the points that make it up."""
+        place = self.model.places[at]
+        points = solution.points[at]
+        surface = place.surface
+        best: tuple[float, float, float, str, float] | None = None
+        for index, first in enumerate(points):
+            for second in points[index + 1 :]:
+                v1, v2 = first.savings / _POUND, second.savings / _POUND
+                n1, n2 = first.income, second.income
+                cuts: set[tuple[str, float]] = set()
+                low, high = min(first.savings, second.savings), max(first.savings, second.savings)
+                levels = [level for level in place.levels if low < level < high]
+                cuts.update(("savings", level / _POUND) for level in levels)
+                if low == high:
+                    cuts.update(("income", income) for income in _corners(surface.level(low), False))
+                    near = [level for level in place.levels if level != low]
+                for below, above in pairwise(sorted({low, *levels, high})):
+                    for line in surface.moving(below, above, upward=False):
+                        if line.speed == 0.0:
+                            cuts.add(("income", round(line.without, 2)))
+                        elif line.speed == 1.0:
+                            cuts.add(("total", round(line.without, 2)))
+                for kind, value in cuts:
+                    f1 = {"income": n1, "total": n1 + v1, "savings": v1}[kind]
+                    f2 = {"income": n2, "total": n2 + v2, "savings": v2}[kind]
+                    if abs(f2 - f1) < 0.05:
+                        continue
+                    share = (value - f1) / (f2 - f1)
+                    if not 1e-6 < share < 1 - 1e-6:
+                        continue
+                    n, v = n1 + share * (n2 - n1), v1 + share * (v2 - v1)
+                    here, there = round(n * _POUND), round(v * _POUND)
+                    flat = first.tax + share * (second.tax - first.tax)
+                    tax = max(surface.tax(here - 1, there), surface.tax(here + 1, there))
+                    error = tax - flat
+                    if best is None or error > best[0] + 1e-6:
+                        step = abs(surface.tax(here + 1, there) - surface.tax(here - 1, there)) > 1.0
+                        best = error, n, v, kind, value, step
+        if best is None or best[0] < solution.errors[at][0] * 0.5:
+            return []
+        _, _, _, kind, value, step = best
+        more = value + (0.01 if step else 0.0)
+        if kind == "savings":
+            level = round(value * _POUND)
+            return [box._replace(savings_high=level), box._replace(savings_low=level)]
+        if kind == "income":
+            return [box._replace(high=value), box._replace(low=more)]
+        return [box._replace(total_high=value), box._replace(total_low=more)]
+
     def split_box(self, solution: Solution, at: Place, box: Box) -> list[Box]:
         place = self.model.places[at]
         error, income, savings = solution.errors[at]
+        found = self.corner_cut(solution, at, box)
+        if found and box not in found:
+            return found
         line = place.surface.level(savings)
         start = place.income / _POUND
         beside = savings / _POUND

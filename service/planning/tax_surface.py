@@ -77,7 +77,7 @@ class Surface:
     tied: bool
     levels: dict[int, Line] = field(default_factory=dict)
     years: dict[int, TaxedYear] = field(default_factory=dict)
-    between: dict[tuple[int, int], tuple[Moving, ...]] = field(default_factory=dict)
+    between: dict[tuple[int, int, bool], tuple[Moving, ...]] = field(default_factory=dict)
 
     def level(self, savings: int) -> Line:
         """The line at an amount of savings, pence, from no income below them."""
@@ -90,16 +90,16 @@ class Surface:
         """What the rules say, for pence of income below savings and of savings; pounds."""
         return self._height(self._year(savings), income) / _TEN_THOUSANDTHS
 
-    def moving(self, low: int, high: int) -> tuple[Moving, ...]:
+    def moving(self, low: int, high: int, *, upward: bool = True) -> tuple[Moving, ...]:
         """How the corners of the lines move between two levels of savings: where each is without savings, going straight
-        on, and by how much it comes down for each pound of them."""
-        known = self.between.get((low, high))
+        on, and by how much it comes down for each pound of them. ``upward``: only bends and steps up."""
+        known = self.between.get((low, high, upward))
         if known is None:
-            known = self.between[low, high] = tuple(self._moving(low, high))
+            known = self.between[low, high, upward] = tuple(self._moving(low, high, upward))
         return known
 
-    def _moving(self, low: int, high: int) -> Iterator[Moving]:
-        first, second = _corners(self.level(low)), _corners(self.level(high))
+    def _moving(self, low: int, high: int, upward: bool) -> Iterator[Moving]:
+        first, second = _corners(self.level(low), upward), _corners(self.level(high), upward)
         start, end = low / rounding.POUND, high / rounding.POUND
         seen: set[tuple[int, float]] = set()
         for here, at, there, distance in ((first, start, second, end - start), (second, end, first, start - end)):
@@ -147,7 +147,7 @@ _BEND = 0.005
 _ENDLESS = 1e12
 
 
-def _corners(line: Line) -> list[float]:
+def _corners(line: Line, upward: bool) -> list[float]:
     """The incomes at which a line bends up or steps up. Nothing else can be below all planes through points around."""
     found: list[float] = []
     points = line.points
@@ -159,7 +159,7 @@ def _corners(line: Line) -> list[float]:
             if (rate - before) * (after - income) > 1.0:
                 found.append(income)
             continue
-        if rate > before + _BEND and not (found and income - found[-1] < _STAIR):
+        if (rate > before + _BEND or (not upward and rate < before - _BEND)) and not (found and income - found[-1] < _STAIR):
             found.append(income)
         before = rate
     return found
