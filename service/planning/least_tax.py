@@ -65,6 +65,8 @@ class _Search:
     bound: float = 0.0
     root_bound: float = 0.0
     nodes: int = 0
+    caps: list[float] = field(default_factory=list)
+    opened: set[Place] = field(default_factory=set)
 
     def run(self, most: int) -> None:
         close = _CLOSE_ENOUGH * len(self.timeline.periods)
@@ -98,7 +100,6 @@ class _Search:
                 if found is None:
                     continue
                 found.wealth = min(found.wealth, solution.wealth)
-                self.carry_out(found)
                 children.append((part, found))
             cutoff = self.best_wealth / _POUND + close
             children.sort(key=lambda child: child[1].wealth)
@@ -114,28 +115,9 @@ class _Search:
             self.bound = max(closed, self.best_wealth / _POUND)
 
     def root(self, node: Node) -> Solution | None:
-        caps = [0.0 for _ in self.timeline.periods]
-        opened: set[Place] = set()
-        people = range(len(self.timeline.people))
-        for _ in range(30):
-            solution = self.solve(node)
-            if solution is None:
-                return None
-            opened.update(self.model.attractive())
-            wanted = set()
-            for t in range(1, len(caps)):
-                interest = sum(self.model.interest(solution, (person, t)) for person in people)
-                here = [(person, t) for person in people if (person, t) in opened]
-                if here and (not caps[t] or interest * 1.25 > caps[t]):
-                    caps[t] = 1_000.0 + interest * 1.5
-                    wanted.update(here)
-                wanted.update(at for at in here if len(self.model.places[at].levels) == 1)
-            if not wanted:
-                break
-            for at in sorted(wanted):
-                self.model.open_interest(at, round(caps[at[1]] * _POUND))
-        self.carry_out(solution)
-        return solution
+        self.caps = [0.0 for _ in self.timeline.periods]
+        self.opened: set[Place] = set()
+        return self.solve(node)
 
     def solve(self, node: Node) -> Solution | None:
         """The model's answer, taxed no more than by the rules."""
@@ -143,12 +125,31 @@ class _Search:
             solution = self.model.solve(node)
             if solution is None:
                 return None
+            if not self.looked_at_interest(solution):
+                continue
             solution.errors = {at: self.error(solution, at) for at in solution.points}
             wrong = [(at, savings) for at, (error, _, savings) in solution.errors.items() if error < -_ERROR and savings not in self.model.places[at].levels]
             if not wrong:
+                self.carry_out(solution)
                 return solution
             for at, savings in wrong:
                 self.model.add_levels(at, savings)
+
+    def looked_at_interest(self, solution: Solution) -> bool:
+        people = range(len(self.timeline.people))
+        self.opened.update(self.model.attractive())
+        wanted = set()
+        caps = self.caps
+        for t in range(1, len(caps)):
+            interest = sum(self.model.interest(solution, (person, t)) for person in people)
+            here = [(person, t) for person in people if (person, t) in self.opened]
+            if here and (not caps[t] or interest * 1.25 > caps[t]):
+                caps[t] = 1_000.0 + interest * 1.5
+                wanted.update(here)
+            wanted.update(at for at in here if len(self.model.places[at].levels) == 1)
+        for at in sorted(wanted):
+            self.model.open_interest(at, round(caps[at[1]] * _POUND))
+        return not wanted
 
     def error(self, solution: Solution, at: Place) -> tuple[float, float, int]:
         """By how much the tax is above the model's; and where on the surface, in pounds and pence."""
