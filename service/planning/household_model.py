@@ -1,9 +1,9 @@
 """The household's years as a linear model that HiGHS solves again and again: what is drawn, subscribed, held and spent.
 
-Each person's tax in a period is a weighted sum of points of their tax surface, whose weights come to one: the model sees
-the convex hull of the points it is given. A ``Box`` leaves out the points outside it, and so brings the hull nearer to
-the tax; the search splits boxes until the tax of the plan is the rules'. One solver is kept for all models of a plan.
-Money is in pounds here.
+Each person's tax in a period is a weighted sum of points of their tax surface: the model sees the convex hull of the
+points it is given. To bring the hull nearer to the tax, a period is played in several ``scenes`` at once, each with its
+share of the period, its own money and a ``Box`` that leaves out the points outside it. The shares come to one; a plan is
+one in which each period has a single scene. One solver is kept for all models of a plan. Money is in pounds here.
 """
 
 from __future__ import annotations
@@ -23,18 +23,18 @@ from service.planning.timeline import WHOLE, Timeline
 
 INF = float("inf")
 _POUND = 100  # pence
-_UNUSED = 1e-9  # a weight this small is none
+_UNUSED = 1e-7  # a share or weight this small is none
 _NEAR = 1e-6  # pounds
 _GAIN = 1e-7  # pounds at the plan's end for a pound held
-
-Place = tuple[int, int]
-"""A person and a period."""
+_FAR = 100_000_000  # pence of interest beyond all bands
+_PENNY = 0.01
 
 _Entries = Sequence[tuple[int, float]]
+"""What a column has in rows: row and value."""
 
 
 class Box(NamedTuple):
-    """Bounds on income below savings, on that and savings together, and on savings (pence); pounds else."""
+    """Bounds on income below savings and on that and savings together, pounds, and on savings, pence."""
 
     low: float = 0.0
     high: float = INF
@@ -43,8 +43,9 @@ class Box(NamedTuple):
     savings_low: int = 0
     savings_high: int | None = None
 
-
-EVERYTHING = Box()
+    def has(self, savings: int) -> bool:
+        """Whether an amount of savings is inside."""
+        return self.savings_low <= savings and (self.savings_high is None or savings <= self.savings_high)
 
 
 class Order(NamedTuple):
@@ -55,28 +56,49 @@ class Order(NamedTuple):
     used_by: int | None = None
 
 
-class Node(NamedTuple):
-    """A part of all plans: boxes by place, and orders by person."""
+class Cast(NamedTuple):
+    """The scenes of a period that may be played, of those ``known`` when this was written; a later scene follows the one
+    it was cut from."""
 
-    boxes: Mapping[Place, Box]
+    scenes: frozenset[int]
+    known: int
+
+
+class Node(NamedTuple):
+    """A part of all plans: the scenes that may be played by period, and orders by person."""
+
+    casts: Mapping[int, Cast]
     orders: Mapping[int, Order]
 
 
 class TaxPoint(NamedTuple):
-    """A weighted point of a person's tax: income below savings, savings in pence, tax, and the weight."""
+    """A point of a person's tax: income below savings, pounds, savings, pence, and the tax."""
 
     income: float
     savings: int
     tax: float
-    weight: float
+
+
+class Role(NamedTuple):
+    """A person's tax in a scene as the model's answer has it: by how much the rules' tax is higher, what that costs at
+    the plan's end, where it is, and the points that make it up."""
+
+    person: int
+    period: int
+    scene: int
+    error: float
+    lost: float
+    income: float
+    savings: int
+    points: list[TaxPoint]
 
 
 @dataclass(slots=True)
 class Solution:
     """Pounds by person and period: taxable withdrawals, drawdown drawn, cash held; in all: subscribed, from ISAs.
 
-    ``points`` are those that make up the tax of each place that is not settled beforehand. ``out_of_order``: by person,
-    the first period in which funds are drawn without a tax-free part before the allowance is used up.
+    ``shares`` are those of each period's scenes. ``out_of_order``: by person, the periods in which funds are drawn
+    without a tax-free part before the allowance is used up.
     """
 
     wealth: float
@@ -85,228 +107,288 @@ class Solution:
     cash: list[list[float]]
     subscribed: list[float]
     from_isas: list[float]
-    worth: list[float]
-    points: dict[Place, list[TaxPoint]]
-    out_of_order: dict[int, int]
-    errors: dict[Place, tuple[float, float, int]] = field(default_factory=dict)
+    shares: list[list[float]]
+    roles: list[Role]
+    out_of_order: dict[int, list[int]]
 
 
 @dataclass(slots=True)
-class _Place:
-    """A person's period in the model: the surface and where on it they are without the plan; rows and columns."""
+class Ground:
+    """A person's period: the tax surface, and where on it they are without the plan (pence).
+
+    ``free``: something may be withdrawn. ``earns``: the plan's cash may bring interest. ``levels`` are the amounts of
+    savings at which the model sees the surface.
+    """
 
     surface: Surface
     income: int
     savings: int
     free: bool
     earns: bool
-    weights: int = -1
-    withdrawal: int = -1
-    interest: int = -1
-    levels: list[int] = field(default_factory=list)
-    columns: dict[tuple[int, float], int] = field(default_factory=dict)
-    taxes: dict[int, float] = field(default_factory=dict)
-    rays: list[int] = field(default_factory=list)
-    shown: set[int] = field(default_factory=set)
+    levels: list[int]
 
     @property
     def varies(self) -> bool:
+        """Whether the tax depends on the plan."""
         return self.free or self.earns
 
-    def points(self, box: Box) -> Iterator[tuple[int, Point]]:
+    def points(self, box: Box) -> Iterator[TaxPoint]:
         """The points inside a box: those that the convex line below each level needs, and where corners meet between."""
         start = self.income / _POUND
         low, high = max(start, box.low), box.high if self.free else start
-        levels = [
-            savings
-            for savings in self.levels
-            if savings >= box.savings_low and (box.savings_high is None or savings <= box.savings_high)
-        ]
+        levels = [savings for savings in self.levels if box.has(savings)]
         for savings in levels:
             beside = savings / _POUND
             least, most = max(low, box.total_low - beside), min(high, box.total_high - beside)
             if most >= least:
                 line = self.surface.level(savings)
-                for point in lower_hull(line.between(least, most), line.top_rate if most == INF else INF):
-                    yield savings, point
+                for income, tax in lower_hull(line.between(least, most), line.top_rate if most == INF else INF):
+                    yield TaxPoint(income, savings, tax)
         edges = [Moving(low, 0.0)]
-        if INF > high > low:
+        if low < high < INF:
             edges.append(Moving(high, 0.0))
         edges += [Moving(total, 1.0) for total in (box.total_low, box.total_high) if 0 < total < INF]
         for below, above in pairwise(levels):
             lines = self.surface.moving(below, above)
             for income, beside in meetings((*edges, *lines), below / _POUND, above / _POUND):
                 total = income + beside
-                if (
-                    low - _NEAR <= income <= high + _NEAR
-                    and box.total_low - _NEAR <= total <= box.total_high + _NEAR
-                ):
-                    savings = int(beside * _POUND + 0.01)
-                    pence = int(income * _POUND + 0.01)
-                    yield savings, (pence / _POUND, self.surface.tax(pence, savings))
+                inside = low - _NEAR <= income <= high + _NEAR
+                if inside and box.total_low - _NEAR <= total <= box.total_high + _NEAR:
+                    savings, pence = int(beside * _POUND + _PENNY), int(income * _POUND + _PENNY)
+                    yield TaxPoint(pence / _POUND, savings, self.surface.tax(pence, savings))
+
+
+@dataclass(slots=True)
+class _Part:
+    """One person in a scene: rows of weights, income and savings; columns of points and of what is endless."""
+
+    weights: int = -1
+    income: int = -1
+    savings: int = -1
+    columns: dict[TaxPoint, int] = field(default_factory=dict)
+    rays: list[int] = field(default_factory=list)
+    shown: set[int] = field(default_factory=set)
+    draws: dict[str, int] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class _Scene:
+    """A scene of a period, cut from another but for the first: a box for each person, rows and columns."""
+
+    period: int
+    parent: int | None
+    boxes: list[Box]
+    cash: int
+    share: int
+    parts: list[_Part]
+    subscribed: int = -1
+    from_isas: int | None = None
 
 
 class HouseholdModel:
     """The linear model of a timeline."""
 
     def __init__(self, timeline: Timeline) -> None:
-        """Build the model over all plans."""
+        """Build the model over all plans, one scene for each period."""
         self.timeline = timeline
         self.solves = 0
-        self._cost: list[float] = []
-        self._upper: list[float] = []
-        self._entries: list[_Entries] = []
-        self._row_lower: list[float] = []
-        self._row_upper: list[float] = []
-        periods, assumed = timeline.periods, timeline.household.assumptions
-        self._people, self._periods = range(len(timeline.people)), range(len(periods))
-        self._rates = [period.factor(assumed.cash_interest) - 1 for period in periods]
-        self.places = self._surfaces()
-        lump = [_lump_sum(timeline, person) for person in self._people]
-        self._cash_rows = [self._row(*[self._known(t, lump)] * 2) for t in self._periods]
-        for (_, t), place in self.places.items():
-            if place.varies:
-                place.weights = self._row(1.0, 1.0)
-                if place.free:
-                    place.withdrawal = self._row(*[place.income / _POUND] * 2)
-                if place.earns:
-                    place.interest = self._row(*[place.savings / _POUND] * 2)
-        self._draws: list[list[dict[str, int]]] = [[{} for _ in periods] for _ in self._people]
-        self._used_rows: dict[int, list[int]] = {}
-        self._left: list[float] = []
-        for person in self._people:
-            self._pension(person, lump[person])
-        self._held = self._cash()
-        self._subscribed, self._from_isas = self._isas()
-        self._highs = self._solver()
-        self._boxes: dict[Place, Box] = {}
+        self._new_rows: list[tuple[float, float]] = []
+        self._new_columns: list[tuple[float, float, float, _Entries]] = []
+        self._rows = self._columns = 0
+        self._highs = highspy.Highs()
+        self._highs.setOptionValue("output_flag", False)
+        self._highs.setOptionValue("threads", 1)
+        self._highs.setOptionValue("presolve", "off")
+        self._highs.changeObjectiveSense(highspy.ObjSense.kMaximize)
+        assumed = timeline.household.assumptions
+        self._people, self._periods = range(len(timeline.people)), range(len(timeline.periods))
+        self._rates = [period.factor(assumed.cash_interest) - 1 for period in timeline.periods]
+        self.grounds = self._surfaces()
+        self._lump = [_lump_sum(timeline, person) for person in self._people]
+        self._known = [self._known_in(t) for t in self._periods]
+        self._pensions = [self._pension(person) for person in self._people]
+        self._isa_rows = self._isas()
+        self._held: dict[tuple[int, int, int | None, int], int] = {}
+        self._whole_rows: dict[int, int] = {}
+        self.scenes: list[list[_Scene]] = [[] for _ in self._periods]
+        for t in self._periods:
+            self._play(t, None, [Box() for _ in self._people])
+        self._casts: dict[int, Cast] = {}
         self._orders: dict[int, Order] = {}
-        for at, place in self.places.items():
-            if place.varies:
-                self.add_levels(at, place.savings)
-
-    def add_levels(self, at: Place, *savings: int) -> None:
-        """Let the model see a place's tax at more amounts of savings, pence."""
-        place = self.places[at]
-        levels = sorted({*place.levels, *savings})
-        if levels != place.levels:
-            place.levels = levels
-            self._show(at, self._boxes.get(at, EVERYTHING))
-
-    def open_interest(self, at: Place, cap: int) -> None:
-        """Let the model see a place's tax at all amounts of savings that matter, closely up to a cap."""
-        place = self.places[at]
-        own = place.savings
-        rules = place.surface.rules
-        levels = {own + cap, *rules.savings_allowances}
-        unused = rules.personal_allowance + rules.scales.starting_rate_limit - place.income
-        if unused > 0:
-            levels |= {rules.scales.starting_rate_limit + allowance for allowance in (0, rules.savings_allowances[0])}
-        self.add_levels(
-            at, *(level for level in levels if own < level <= own + cap), own + 4 * cap, own + 100_000_000
-        )
 
     def solve(self, node: Node) -> Solution | None:
         """The best plan of a part of all plans as the model sees it; None where there is none."""
-        for at in {*self._boxes, *node.boxes}:
-            box = node.boxes.get(at, EVERYTHING)
-            if box != self._boxes.get(at, EVERYTHING):
-                self._boxes[at] = box
-                self._show(at, box)
-        for person in self._used_rows:
+        for t in {*self._casts, *node.casts}:
+            self._cast(t, node.casts.get(t))
+        self._casts = dict(node.casts)
+        for person, pension in enumerate(self._pensions):
             order = node.orders.get(person, Order())
-            if order != self._orders.get(person, Order()):
-                self._orders[person] = order
+            if pension.used and order != self._orders.get(person, Order()):
                 self._put_in_order(person, order)
+                self._orders[person] = order
+        self._flush()
         self._highs.run()
         self.solves += 1
         if self._highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
         return self._read()
 
-    def attractive(self) -> list[Place]:
-        """Places whose interest the model has not looked at, though cash held towards it would pay if it bore no tax."""
+    def allowed(self, node: Node, t: int) -> frozenset[int]:
+        """The scenes of a period that a node lets be played."""
+        return self._allowed(t, node.casts.get(t))
+
+    def cut(self, t: int, scene: int, person: int, boxes: tuple[Box, Box]) -> None:
+        """Cut a scene in two by one person's box."""
+        old = self.scenes[t][scene]
+        others = list(old.boxes)
+        others[person] = boxes[1]
+        old.boxes[person] = boxes[0]
+        self._show(old, person)
+        self._play(t, scene, others)
+
+    def add_levels(self, person: int, t: int, *savings: int) -> None:
+        """Let the model see a person's tax in a period at more amounts of savings, pence."""
+        ground = self.grounds[person][t]
+        levels = sorted({*ground.levels, *savings})
+        if levels != ground.levels:
+            ground.levels = levels
+            for scene in self.scenes[t]:
+                self._show(scene, person)
+
+    def look_at_interest(self, person: int, t: int, cap: int) -> None:
+        """Let the model see a person's tax in a period at all amounts of savings, closely up to a cap above their own."""
+        ground = self.grounds[person][t]
+        rules, own = ground.surface.rules, ground.savings
+        levels = {own + cap, *rules.savings_allowances}
+        start = rules.scales.starting_rate_limit
+        if ground.income < rules.personal_allowance + start:
+            levels |= {start, start + rules.savings_allowances[0]}
+        near = [level for level in levels if own < level <= own + cap]
+        self.add_levels(person, t, *near, own + 4 * cap, own + _FAR)
+
+    def attractive(self) -> list[tuple[int, int]]:
+        """Persons and periods whose interest the model has not looked at, though holding cash would pay if it bore none."""
         duals = self._highs.getSolution().row_dual
         found = []
-        for (person, t), place in self.places.items():
-            if place.earns and len(place.levels) == 1:
-                worth = (1 + self._rates[t]) * duals[self._cash_rows[t]] - duals[self._cash_rows[t - 1]]
-                if worth > _GAIN:
-                    found.append((person, t))
+        for t in self._periods[1:]:
+            hidden = [p for p in self._people if self.grounds[p][t].earns and len(self.grounds[p][t].levels) == 1]
+            if hidden:
+                now = max(duals[scene.cash] for scene in self.scenes[t])
+                before = min(duals[scene.cash] for scene in self.scenes[t - 1])
+                if (1 + self._rates[t]) * now - before > _GAIN:
+                    found += [(person, t) for person in hidden]
         return found
 
-    def interest(self, solution: Solution, at: Place) -> float:
-        """The interest a place has on the plan's cash."""
-        person, t = at
+    def interest(self, solution: Solution, person: int, t: int) -> float:
+        """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
         return solution.cash[person][t - 1] * self._rates[t] if t else 0.0
 
-    def _surfaces(self) -> dict[Place, _Place]:
+    def corners(self, person: int, t: int, savings: int) -> list[float]:
+        """The incomes at which a person's tax bends or steps in a period, about an amount of savings."""
+        ground = self.grounds[person][t]
+        found = [income for income, _ in ground.surface.level(ground.savings).points]
+        if savings == ground.savings:
+            return found
+        for below, above in pairwise(ground.levels):
+            if below <= savings <= above:
+                beside = savings / _POUND
+                found += [line.without - line.speed * beside for line in ground.surface.moving(below, above)]
+        return found
+
+    # What is known
+
+    def _surfaces(self) -> list[list[Ground]]:
         known: dict[tuple[Taxpayer, int], Surface] = {}
-        places = {}
+        grounds = []
         for person, years in enumerate(self.timeline.people):
             tied = _tied(self.timeline, person)
+            own = []
             for t, year in enumerate(years):
                 taxpayer = _taxpayer(self.timeline, person, t)
                 alike = replace(taxpayer, other_income=0, savings=0)
-                key = alike, id(year.rules)
-                if key not in known:
-                    known[key] = Surface(alike, year.rules, tied)
+                surface = known.setdefault((alike, id(year.rules)), Surface(alike, year.rules, tied))
                 earns = t > 0 and self._rates[t] > 0
-                places[person, t] = _Place(known[key], taxpayer.other_income, taxpayer.savings, year.may_withdraw, earns)
-        return places
+                income, savings = taxpayer.other_income, taxpayer.savings
+                own.append(Ground(surface, income, savings, year.may_withdraw, earns, [savings]))
+            grounds.append(own)
+        return grounds
 
-    def _row(self, low: float, high: float) -> int:
-        self._row_lower.append(low)
-        self._row_upper.append(high)
-        return len(self._row_lower) - 1
-
-    def _column(self, entries: _Entries, *, worth: float = 0.0, most: float = INF) -> int:
-        self._cost.append(worth)
-        self._upper.append(most)
-        self._entries.append(entries)
-        return len(self._cost) - 1
-
-    def _known(self, t: int, lump: Sequence[tuple[int, float] | None]) -> float:
-        """What comes in and goes out whatever is decided."""
+    def _known_in(self, t: int) -> float:
+        """What comes in and goes out in a period whatever is decided."""
         timeline = self.timeline
         total = -timeline.spending[t] / _POUND
         for person, years in enumerate(timeline.people):
-            year, place = years[t], self.places[person, t]
+            year, ground = years[t], self.grounds[person][t]
             total += (year.received + year.tax_outside) / _POUND
-            if not place.varies:
-                total -= place.surface.tax(place.income, place.savings)
+            if not ground.varies:
+                total -= ground.surface.tax(ground.income, ground.savings)
             if t == 0:
                 cash = timeline.household.people[person].cash
                 interest = timeline.periods[0].growth(cash, timeline.household.assumptions.cash_interest)
                 total += (cash + interest) / _POUND
-            taken = lump[person]
+            taken = self._lump[person]
             if taken is not None and taken[0] == t:
                 total += taken[1]
         return total
 
-    def _pension(self, person: int, lump: tuple[int, float] | None) -> None:
-        """Draws from a pension: what is drawn, grown to the end, and what is left add up to the whole pot grown."""
+    # Rows and columns
+
+    def _row(self, low: float, high: float) -> int:
+        self._new_rows.append((low, high))
+        self._rows += 1
+        return self._rows - 1
+
+    def _column(self, entries: _Entries, *, worth: float = 0.0, least: float = 0.0, most: float = INF) -> int:
+        self._new_columns.append((worth, least, most, [(row, value) for row, value in entries if value]))
+        self._columns += 1
+        return self._columns - 1
+
+    def _flush(self) -> None:
+        """Hand new rows and columns to the solver."""
+        if self._new_rows:
+            lower, upper = zip(*self._new_rows, strict=True)
+            self._highs.addRows(len(lower), lower, upper, 0, [0] * len(lower), [], [])
+            self._new_rows = []
+        if self._new_columns:
+            costs, least, most, columns = zip(*self._new_columns, strict=True)
+            starts, rows, values = [], [], []
+            for entries in columns:
+                starts.append(len(rows))
+                rows += [row for row, _ in entries]
+                values += [value for _, value in entries]
+            self._highs.addCols(len(costs), costs, least, most, len(rows), starts, rows, values)
+            self._new_columns = []
+
+    def _bounded(self, bounds: Mapping[int, tuple[float, float]]) -> None:
+        """Give columns other bounds."""
+        if bounds:
+            self._flush()
+            lower, upper = zip(*bounds.values(), strict=True)
+            self._highs.changeColsBounds(len(bounds), list(bounds), lower, upper)
+
+    def _pension(self, person: int) -> _Pension:
+        """A pension's rows: what is drawn, grown to the end, and what is left add up to the whole pot grown."""
         timeline = self.timeline
         assumed, periods = timeline.household.assumptions, timeline.periods
         after = [1.0] * len(periods)  # growth of pension money from a period's end to the plan's
         for t in range(len(periods) - 1, 0, -1):
             after[t - 1] = after[t] * periods[t].factor(assumed.pension_growth)
         kept = (WHOLE - assumed.exit_tax_rate) / WHOLE
-        member, years = timeline.household.people[person], timeline.people[person]
+        member = timeline.household.people[person]
         to_end = after[0] * periods[0].factor(assumed.pension_growth)
         rules = periods[0].rules.lump_sums
         tax_free_left = lump_sums.available(member.pension, rules).tax_free / _POUND
-        self._left.append(tax_free_left)
         share = rules.tax_free_rate / lump_sums.WHOLE
         uncrystallised = member.pension.uncrystallised / _POUND * to_end
         drawdown = member.pension.drawdown / _POUND * to_end
+        lump = self._lump[person]
         if lump is not None:
             taken_to_end = lump[1] * after[lump[0]]
             drawdown, uncrystallised = drawdown + uncrystallised - taken_to_end, 0.0
             tax_free_left = 0.0
         with_each = timeline.household.lump_sums == "with_each_withdrawal"
         # Where the allowance never runs out, drawing without a tax-free part is never better.
-        runs_out = not with_each or uncrystallised * share > tax_free_left
+        runs_out = with_each and uncrystallised * share > tax_free_left
         funds = self._row(uncrystallised, uncrystallised)
         income_funds = self._row(drawdown, drawdown)
         allowance = self._row(-INF, tax_free_left)
@@ -314,207 +396,251 @@ class HouseholdModel:
         self._column([(funds, 1.0), (quarter, -share)], worth=kept)
         self._column([(income_funds, 1.0)], worth=kept)
         self._column([(quarter, 1.0), (allowance, 1.0)], worth=1 - kept)
-        if with_each and runs_out and uncrystallised > 0:
-            self._used_rows[person] = [self._row(0.0, INF) for _ in periods]
-        used = self._used_rows.get(person, [])
-        for t, year in enumerate(years):
-            if not year.may_withdraw:
-                continue
-            cash, income, grown, draws = self._cash_rows[t], self.places[person, t].withdrawal, after[t], self._draws[person][t]
-            if uncrystallised > 0:
-                if with_each:
-                    entries = [(cash, -1.0), (funds, grown), (allowance, share), (income, -(1 - share))]
-                    draws["tax_free"] = self._column([*entries, *((row, share) for row in used[t:])])
-                if runs_out:
-                    draws["taxed"] = self._column([(cash, -1.0), (funds, grown), (income, -1.0)])
-            if drawdown > 0:
-                draws["drawdown"] = self._column([(cash, -1.0), (income_funds, grown), (income, -1.0)])
+        used = [self._row(0.0, INF) for _ in periods] if runs_out and uncrystallised > 0 else []
+        kinds = []
+        if uncrystallised > 0:
+            kinds += ["tax_free"] if with_each else []
+            kinds += ["taxed"] if runs_out or not with_each else []
+        if drawdown > 0:
+            kinds.append("drawdown")
+        return _Pension(after, tax_free_left, share, funds, income_funds, allowance, used, kinds)
 
-    def _cash(self) -> list[list[int | None]]:
-        """Cash held from one period's end to the next, by owner; its interest is the owner's income then."""
-        held: list[list[int | None]] = [[None for _ in self._periods] for _ in self._people]
-        last = self._periods[-1]
-        for t in self._periods:
-            if t == last:
-                held[0][t] = self._column([(self._cash_rows[t], 1.0)], worth=1.0)
-                continue
-            rate = self._rates[t + 1]
-            both = [(self._cash_rows[t], 1.0), (self._cash_rows[t + 1], -1.0 - rate)]
-            for person in self._people:
-                place = self.places[person, t + 1]
-                if place.earns:
-                    held[person][t] = self._column([*both, (place.interest, -rate)])
-                elif person == 0:
-                    held[0][t] = self._column(both)
-        return held
-
-    def _isas(self) -> tuple[list[int], dict[int, int]]:
-        """Subscriptions within the room of both people, and withdrawals towards spending; ISAs grow as one."""
-        timeline = self.timeline
-        growth = timeline.household.assumptions.isa_growth
-        factors = [period.factor(growth) for period in timeline.periods]
-        value = sum(member.isa.value for member in timeline.household.people) / _POUND * factors[0]
+    def _isas(self) -> list[int]:
+        """Rows of the ISAs of both people, which grow as one, and what stays in them."""
+        growth = self.timeline.household.assumptions.isa_growth
+        factors = [period.factor(growth) for period in self.timeline.periods]
+        value = sum(member.isa.value for member in self.timeline.household.people) / _POUND * factors[0]
         rows = [self._row(value if t == 0 else 0.0, value if t == 0 else 0.0) for t in self._periods]
-        subscribed, taken = [], {}
-        for t, row in enumerate(rows):
-            room = sum(years[t].isa_room for years in timeline.people) / _POUND
-            subscribed.append(self._column([(self._cash_rows[t], 1.0), (row, -1.0)], most=room))
-            if timeline.spending[t]:
-                most = timeline.spending[t] / _POUND
-                taken[t] = self._column([(self._cash_rows[t], -1.0), (row, 1.0)], most=most)
-            if t + 1 < len(rows):
-                self._column([(row, 1.0), (rows[t + 1], -factors[t + 1])])
+        for row, after, factor in zip(rows, rows[1:], factors[1:], strict=False):
+            self._column([(row, 1.0), (after, -factor)])
+        self._column([(rows[-1], 1.0)], worth=1.0)
+        return rows
+
+    def _play(self, t: int, parent: int | None, boxes: list[Box]) -> None:
+        """A new scene of a period: its share, its money, everybody's draws and tax."""
+        scenes, timeline = self.scenes[t], self.timeline
+        parts = [_Part() for _ in self._people]
+        cash = self._row(0.0, 0.0)
+        whole: list[tuple[int, float]] = [(cash, -self._known[t])]
+        for person, part in enumerate(parts):
+            ground = self.grounds[person][t]
+            if ground.varies:
+                part.weights = self._row(0.0, 0.0)
+                whole.append((part.weights, -1.0))
+            if ground.free:
+                part.income = self._row(0.0, 0.0)
+                whole.append((part.income, -ground.income / _POUND))
+            if ground.earns:
+                part.savings = self._row(0.0, 0.0)
+                whole.append((part.savings, -ground.savings / _POUND))
+        room = sum(years[t].isa_room for years in timeline.people) / _POUND
+        spending = timeline.spending[t] / _POUND
+        limits = [self._row(-INF, 0.0) for _ in range(2)]
+        share = self._column([*whole, (limits[0], -room), (limits[1], -spending)], least=1.0, most=1.0)
+        scene = _Scene(t, parent, boxes, cash, share, parts)
+        scene.subscribed = self._column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
+        if spending:
+            scene.from_isas = self._column([(cash, -1.0), (self._isa_rows[t], 1.0), (limits[1], 1.0)])
+        for person, part in enumerate(parts):
+            self._draw(person, t, cash, part)
+        scenes.append(scene)
+        if len(scenes) == 2:
+            self._flush()
+            both = self._row(1.0, 1.0)
+            self._flush()
+            self._highs.changeCoeff(both, scenes[0].share, 1.0)
+            self._whole_rows[t] = both
+        if len(scenes) > 1:
+            self._flush()
+            self._highs.changeCoeff(self._whole_rows[t], share, 1.0)
+            self._bounded({one.share: (0.0, 1.0) for one in scenes})
+        self._hold(t, len(scenes) - 1)
+        for person in self._people:
+            self._show(scene, person)
+
+    def _draw(self, person: int, t: int, cash: int, part: _Part) -> None:
+        """A person's draws in a scene."""
+        pension, share = self._pensions[person], self._pensions[person].share
+        if not self.grounds[person][t].free:
+            return
+        grown, income = pension.after[t], part.income
+        for kind in pension.kinds:
+            if kind == "drawdown":
+                entries = [(cash, -1.0), (pension.income_funds, grown), (income, -1.0)]
+            elif kind == "taxed":
+                entries = [(cash, -1.0), (pension.funds, grown), (income, -1.0)]
             else:
-                self._column([(row, 1.0)], worth=1.0)
-        return subscribed, taken
+                entries = [(cash, -1.0), (pension.funds, grown), (pension.allowance, share), (income, share - 1)]
+                entries += [(row, share) for row in pension.used[t:]]
+            part.draws[kind] = self._column(entries)
 
-    def _solver(self) -> highspy.Highs:
-        lp = highspy.HighsLp()
-        lp.num_col_, lp.num_row_ = len(self._cost), len(self._row_lower)
-        lp.sense_ = highspy.ObjSense.kMaximize
-        lp.col_cost_ = self._cost
-        lp.col_lower_ = [0.0] * len(self._cost)
-        lp.col_upper_ = self._upper
-        lp.row_lower_ = self._row_lower
-        lp.row_upper_ = self._row_upper
-        lp.a_matrix_.format_ = highspy.MatrixFormat.kColwise
-        starts, rows, values = _sparse(self._entries)
-        lp.a_matrix_.start_ = [*starts, len(rows)]
-        lp.a_matrix_.index_ = rows
-        lp.a_matrix_.value_ = values
-        highs = highspy.Highs()
-        highs.setOptionValue("output_flag", False)
-        highs.setOptionValue("threads", 1)
-        highs.setOptionValue("presolve", "off")
-        highs.passModel(lp)
-        return highs
+    def _hold(self, t: int, new: int) -> None:
+        """Cash held from the scenes of one period to those of the next, by owner; its interest is the owner's income."""
+        scene = self.scenes[t][new]
+        if t == self._periods[-1]:
+            self._held[t, new, None, 0] = self._column([(scene.cash, 1.0)], worth=1.0)
+        pairs = [(t - 1, before, new) for before in range(len(self.scenes[t - 1]))] if t else []
+        if t + 1 < len(self.scenes):
+            pairs += [(t, new, after) for after in range(len(self.scenes[t + 1]))]
+        for first, here, there in pairs:
+            one, other, rate = self.scenes[first][here], self.scenes[first + 1][there], self._rates[first + 1]
+            both = [(one.cash, 1.0), (other.cash, -1.0 - rate)]
+            for owner in self._people if rate else (0,):
+                entries = [*both, (other.parts[owner].savings, -rate)] if rate else both
+                self._held[first, here, there, owner] = self._column(entries)
 
-    def _add(self, columns: Sequence[_Entries]) -> int:
-        """New columns from nothing up; the number of the first."""
-        starts, rows, values = _sparse(columns)
-        count, first = len(columns), self._highs.getNumCol()
-        nothing, endless = [0.0] * count, [INF] * count
-        self._highs.addCols(count, nothing, nothing, endless, len(rows), starts, rows, values)
-        return first
-
-    def _show(self, at: Place, box: Box) -> None:
-        """Let a place's tax be made of the points in a box."""
-        place, cash = self.places[at], self._cash_rows[at[1]]
-        new, keys = [], []
+    def _show(self, scene: _Scene, person: int) -> None:
+        """Let a person's tax in a scene be made of the points in its box."""
+        ground, part, box = self.grounds[person][scene.period], scene.parts[person], scene.boxes[person]
+        if not ground.varies:
+            return
+        if not part.rays:
+            self._add_rays(scene.cash, ground, part)
         wanted = set()
-        for key, tax in {(savings, income): tax for savings, (income, tax) in place.points(box)}.items():
-            savings, income = key
-            if key in place.columns:
-                wanted.add(place.columns[key])
-            else:
-                keys.append((key, tax))
-                new.append(self._weighted(place, cash, income, savings / _POUND, tax, 1.0))
-        if new:
-            first = self._add(new)
-            for column, (key, tax) in enumerate(keys, first):
-                place.columns[key] = column
-                place.taxes[column] = tax
-                wanted.add(column)
-        if not place.rays:
-            place.rays = self._rays(place, cash)
-        if place.free and box.high == box.total_high == INF:
-            wanted.add(place.rays[0])
-        if place.earns and box.savings_high is None and box.total_high == INF:
-            wanted.add(place.rays[-1])
-        changed = [*(wanted - place.shown), *(place.shown - wanted), *(set(range(0)))]
-        # New columns are shown when they come.
-        hidden = [column for column in [*place.columns.values(), *place.rays] if column not in wanted]
-        opened_now = [column for column in wanted if column not in place.shown]
-        indices = [*hidden, *opened_now]
-        if indices:
-            uppers = [0.0] * len(hidden) + [INF] * len(opened_now)
-            self._highs.changeColsBounds(len(indices), indices, [0.0] * len(indices), uppers)
-        place.shown = wanted
+        for point in ground.points(box):
+            if point not in part.columns:
+                entries = [(part.weights, 1.0), (scene.cash, point.tax)]
+                entries += [(part.income, point.income)] if ground.free else []
+                entries += [(part.savings, point.savings / _POUND)] if ground.earns else []
+                part.columns[point] = self._column(entries)
+                part.shown.add(part.columns[point])
+            wanted.add(part.columns[point])
+        if ground.free and box.high == box.total_high == INF:
+            wanted.add(part.rays[0])
+        if ground.earns and box.savings_high is None and box.total_high == INF:
+            wanted.add(part.rays[-1])
+        self._bounded(
+            {column: (0.0, INF) for column in sorted(wanted - part.shown)}
+            | {column: (0.0, 0.0) for column in sorted(part.shown - wanted)}
+        )
+        part.shown = wanted
 
-    def _rays(self, place: _Place, cash: int) -> list[int]:
+    def _add_rays(self, cash: int, ground: Ground, part: _Part) -> None:
         """Endless income, and endless savings, each at the rate at which it is taxed at last."""
-        columns: list[_Entries] = []
-        line = place.surface.level(place.savings)
-        if place.free:
-            columns.append(((place.withdrawal, 1.0), (cash, line.top_rate)))
-        if place.earns:
-            far = place.savings + 100_000_000
-            rate = (place.surface.tax(place.income, 2 * far) - place.surface.tax(place.income, far)) * _POUND / far
-            columns.append(((place.interest, 1.0), (cash, rate)))
-        first = self._add(columns)
-        return list(range(first, first + len(columns)))
+        if ground.free:
+            rate = ground.surface.level(ground.savings).top_rate
+            part.rays.append(self._column([(part.income, 1.0), (cash, rate)]))
+        if ground.earns:
+            once, twice = (ground.surface.tax(ground.income, times * _FAR) for times in (1, 2))
+            part.rays.append(self._column([(part.savings, 1.0), (cash, (twice - once) * _POUND / _FAR)]))
+        part.shown.update(part.rays)
 
-    @staticmethod
-    def _weighted(place: _Place, cash: int, income: float, savings: float, tax: float, weight: float) -> _Entries:
-        entries = [(place.weights, weight), (cash, tax)]
-        if place.free:
-            entries.append((place.withdrawal, income))
-        if place.earns:
-            entries.append((place.interest, savings))
-        return [(row, value) for row, value in entries if value]
+    # Parts of all plans
+
+    def _allowed(self, t: int, cast: Cast | None) -> frozenset[int]:
+        every = range(len(self.scenes[t]))
+        if cast is None:
+            return frozenset(every)
+        found = set(cast.scenes)
+        for scene in every[cast.known :]:
+            if self.scenes[t][scene].parent in found:
+                found.add(scene)
+        return frozenset(found)
+
+    def _cast(self, t: int, cast: Cast | None) -> None:
+        if len(self.scenes[t]) > 1:
+            allowed = self._allowed(t, cast)
+            shares = {scene.share: (0.0, 1.0 * (i in allowed)) for i, scene in enumerate(self.scenes[t])}
+            self._bounded(shares)
 
     def _put_in_order(self, person: int, order: Order) -> None:
-        columns = [draws["taxed"] for draws in self._draws[person] if "taxed" in draws]
-        starts = [t for t, draws in enumerate(self._draws[person]) if "taxed" in draws]
-        uppers = [0.0 if t < order.not_before else INF for t in starts]
-        self._highs.changeColsBounds(len(columns), columns, [0.0] * len(columns), uppers)
-        left = self._left[person]
-        for t, row in enumerate(self._used_rows[person]):
-            self._highs.changeRowBounds(row, left - 0.01 if order.used_by is not None and t >= order.used_by else 0.0, INF)
+        pension = self._pensions[person]
+        self._bounded(
+            {
+                scene.parts[person].draws["taxed"]: (0.0, 0.0 if t < order.not_before else INF)
+                for t, scenes in enumerate(self.scenes)
+                for scene in scenes
+                if "taxed" in scene.parts[person].draws
+            }
+        )
+        for t, row in enumerate(pension.used):
+            used_up = order.used_by is not None and t >= order.used_by
+            self._highs.changeRowBounds(row, pension.tax_free_left - _PENNY if used_up else 0.0, INF)
+
+    # The answer
 
     def _read(self) -> Solution:
         solution = self._highs.getSolution()
         found, duals = solution.col_value, solution.row_dual
+        shares = [[found[scene.share] for scene in scenes] for scenes in self.scenes]
 
-        def value(column: int | None) -> float:
-            return 0.0 if column is None else max(0.0, found[column])
+        def drawn(person: int, t: int, kind: str) -> float:
+            parts = [scene.parts[person].draws for scene in self.scenes[t]]
+            return sum(max(0.0, found[draws[kind]]) for draws in parts if kind in draws)
 
-        share = self.timeline.periods[0].rules.lump_sums.tax_free_rate / lump_sums.WHOLE
-        withdrawn, drawdown, out_of_order = [], [], {}
-        for person, years in enumerate(self._draws):
-            left = self._left[person]
-            amounts, drawn = [], []
-            for t, named in enumerate(years):
-                tax_free, taxed = value(named.get("tax_free")), value(named.get("taxed"))
-                from_drawdown = value(named.get("drawdown"))
-                left -= tax_free * share
-                if "tax_free" in named and taxed > 1 and left > 1 and person not in out_of_order:
-                    out_of_order[person] = t
-                amounts.append(tax_free * (1 - share) + taxed + from_drawdown)
-                drawn.append(from_drawdown)
+        withdrawn, drawdown = [], []
+        out_of_order: dict[int, list[int]] = {}
+        for person, pension in enumerate(self._pensions):
+            left, amounts, from_drawdown = pension.tax_free_left, [], []
+            for t in self._periods:
+                tax_free, taxed = drawn(person, t, "tax_free"), drawn(person, t, "taxed")
+                from_drawdown.append(drawn(person, t, "drawdown"))
+                left -= tax_free * pension.share
+                if pension.used and taxed > 1 and left > 1:
+                    out_of_order.setdefault(person, []).append(t)
+                amounts.append(tax_free * (1 - pension.share) + taxed + from_drawdown[-1])
             withdrawn.append(amounts)
-            drawdown.append(drawn)
-        points = {}
-        for at, place in self.places.items():
-            if not place.varies:
-                continue
-            points[at] = [
-                TaxPoint(income, savings, place.taxes[column], found[column])
-                for (savings, income), column in place.columns.items()
-                if found[column] > _UNUSED
-            ]
+            drawdown.append(from_drawdown)
+        cash = [[0.0 for _ in self._periods] for _ in self._people]
+        for (t, _, _, owner), column in self._held.items():
+            cash[owner][t] += max(0.0, found[column])
         return Solution(
             wealth=self._highs.getInfo().objective_function_value,
             withdrawn=withdrawn,
             drawdown=drawdown,
-            cash=[[value(column) for column in owner] for owner in self._held],
-            subscribed=[value(column) for column in self._subscribed],
-            from_isas=[value(self._from_isas.get(t)) for t in self._periods],
-            worth=[duals[row] for row in self._cash_rows],
-            points=points,
+            cash=cash,
+            subscribed=[sum(max(0.0, found[scene.subscribed]) for scene in scenes) for scenes in self.scenes],
+            from_isas=[
+                sum(max(0.0, found[scene.from_isas]) for scene in scenes if scene.from_isas is not None)
+                for scenes in self.scenes
+            ],
+            shares=shares,
+            roles=list(self._roles(found, duals)),
             out_of_order=out_of_order,
         )
 
+    def _roles(self, found: Sequence[float], duals: Sequence[float]) -> Iterator[Role]:
+        """Everybody's tax in each scene that is played, but where it is at a single point and so is right."""
+        for t, scenes in enumerate(self.scenes):
+            for number, scene in enumerate(scenes):
+                share = found[scene.share]
+                if share < _UNUSED:
+                    continue
+                for person, part in enumerate(scene.parts):
+                    ground = self.grounds[person][t]
+                    if not ground.varies:
+                        continue
+                    made_of = [(point, found[column] / share) for point, column in part.columns.items()]
+                    made_of = [(point, weight) for point, weight in made_of if weight > _UNUSED]
+                    endless = [found[column] / share for column in part.rays]
+                    if len(made_of) == 1 and not any(amount > _UNUSED for amount in endless):
+                        continue
+                    income = sum(point.income * weight for point, weight in made_of)
+                    savings = sum(point.savings * weight for point, weight in made_of)
+                    seen = sum(point.tax * weight for point, weight in made_of)
+                    if ground.free:
+                        income += endless[0]
+                        seen += endless[0] * ground.surface.level(ground.savings).top_rate
+                    if ground.earns:
+                        savings += endless[-1] * _POUND
+                    pence = round(savings)
+                    error = ground.surface.tax(round(income * _POUND), pence) - seen
+                    points = [point for point, _ in made_of]
+                    yield Role(person, t, number, error, error * share * duals[scene.cash], income, pence, points)
 
-def _sparse(columns: Sequence[_Entries]) -> tuple[list[int], list[int], list[float]]:
-    """Columns one after another: where each starts, its rows, its values."""
-    starts, rows, values = [], [], []
-    for entries in columns:
-        starts.append(len(rows))
-        for row, amount in entries:
-            rows.append(row)
-            values.append(amount)
-    return starts, rows, values
+
+class _Pension(NamedTuple):
+    """A pension in the model: growth to the end, what is left of the tax-free allowance, the tax-free share, rows, and
+    the kinds of draws that are of use."""
+
+    after: list[float]
+    tax_free_left: float
+    share: float
+    funds: int
+    income_funds: int
+    allowance: int
+    used: list[int]
+    kinds: list[str]
 
 
 def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:

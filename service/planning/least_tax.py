@@ -1,9 +1,10 @@
 """The plan that leaves the household the most after tax, and a bound on how much better any plan could be.
 
 The household's years are a linear model (``household_model``) in which each person's tax is the convex hull of points of
-their tax surface (``tax_surface``). Where the hull is below the tax at the model's answer, the plans are split in two by
-the size of that income, and each part has a nearer hull; parts that cannot hold a better plan are left out. Every answer
-is carried out to the penny by the rules, and the best plan is kept.
+their tax surface (``tax_surface``). Where the hull is below the tax at the model's answer, the period is cut in two scenes
+by the size of that income, each with a nearer hull. When the answer is taxed as by the rules but plays several scenes of
+a period, the plans are split by the scene, and parts that cannot hold a better plan are left out. Every answer is carried
+out to the penny by the rules, and the best plan is kept.
 
 Money is in pounds here and approximate; nothing of it reaches an answer but the bound.
 """
@@ -11,25 +12,25 @@ Money is in pounds here and approximate; nothing of it reaches an answer but the
 from __future__ import annotations
 
 import heapq
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import NamedTuple
 
 from service.planning.filling import Policy, Projection, draw_for, draw_with_tax_free_part, projected
-from service.planning.household_model import EVERYTHING, INF, Box, HouseholdModel, Node, Order, Place, Solution
+from service.planning.household_model import INF, Box, Cast, HouseholdModel, Node, Order, Role, Solution
 from service.planning.projection import Choice, Draw, Opened, settle
 from service.planning.tax_surface import Line, _corners, lower_hull
 from service.planning.timeline import Timeline
 
 _CLOSE_ENOUGH = 0.50  # pounds a period: the gap at which the search stops
-_MOST_MODELS = 400
+_MOST_MODELS = 150
+_MOST_CUTS = 12
 _ERROR = 0.30  # pounds: tax this near is the tax; whole pounds and pennies explain as much
 DEBUG = False
 _LAST_PENNIES = 8  # tries at making up what rounding left short
 _SNAP = 0.02  # pounds: an amount this near a corner is the corner
 _ROUNDING = 0.05  # pounds a person and period by which whole pennies and pounds may beat the model
 _POUND = 100  # pence
+_WHOLE = 1e-5  # a share this near to one is one
 
 
 class BestPlan(NamedTuple):
@@ -46,7 +47,7 @@ class BestPlan(NamedTuple):
 
 def least_tax(timeline: Timeline, *, thorough: bool = True) -> BestPlan:
     """The plan with the most wealth after tax at the end. RuleViolation where spending cannot be met."""
-    search = _Search(timeline, HouseholdModel(timeline))
+    search = _Search(timeline)
     search.run(_MOST_MODELS if thorough else 12)
     best = search.best
     if best is None:
@@ -56,51 +57,55 @@ def least_tax(timeline: Timeline, *, thorough: bool = True) -> BestPlan:
     return BestPlan(best, round((search.bound + slack) * _POUND), search.model.solves, True)
 
 
-@dataclass(slots=True)
 class _Search:
-    timeline: Timeline
-    model: HouseholdModel
-    best: Projection | None = None
-    best_wealth: int = 0
-    bound: float = 0.0
-    root_bound: float = 0.0
-    nodes: int = 0
-    caps: list[float] = field(default_factory=list)
-    opened: set[Place] = field(default_factory=set)
+    def __init__(self, timeline: Timeline) -> None:
+        self.timeline, self.model = timeline, HouseholdModel(timeline)
+        self.best: Projection | None = None
+        self.best_wealth = 0
+        self.bound = -INF
+        self.root_bound = self.cut_bound = -INF
+        self.caps = [0.0 for _ in timeline.periods]
+        self.looked_at: set[tuple[int, int]] = set()
 
     def run(self, most: int) -> None:
         close = _CLOSE_ENOUGH * len(self.timeline.periods)
-        node = Node({}, {})
-        solution = self.root(node)
+        root = Node({}, {})
+        solution = self.solve(root)
         if solution is None:
             return
         self.root_bound = solution.wealth
-        open_nodes = [(-solution.wealth, 0, node, solution)]
+        solution = self.with_cuts(root, solution)
+        if solution is None:
+            return
+        self.cut_bound = solution.wealth
+        waiting = [(-solution.wealth, 0, root, solution)]
+        plunge = None
         closed = -INF
         count = 0
-        plunge = None
-        while open_nodes or plunge:
-            self.bound = max(-open_nodes[0][0] if open_nodes else -INF, plunge[1].wealth if plunge else -INF, closed)
+        while waiting or plunge:
+            top = plunge[1].wealth if plunge else -INF
+            self.bound = max(-waiting[0][0] if waiting else -INF, top, closed)
             if self.bound - self.best_wealth / _POUND <= close or self.model.solves >= most:
                 break
             if plunge is None:
-                _, _, node, solution = heapq.heappop(open_nodes)
+                _, _, node, solution = heapq.heappop(waiting)
             else:
                 node, solution = plunge
                 plunge = None
-            parts = self.split(node, solution)
+            parts = self.parts(node, solution)
             if not parts:
-                if DEBUG: print("unsplit", solution.wealth, [(at, e, node.boxes.get(at), solution.points[at]) for at, e in solution.errors.items() if e[0] > _ERROR])
+                if DEBUG:
+                    print("unsplit", solution.wealth, [r for r in solution.roles if r.error > _ERROR])
                 closed = max(closed, solution.wealth)
                 continue
             children = []
             for part in parts:
                 found = self.solve(part)
-                self.nodes += 1
-                if found is None:
-                    continue
-                found.wealth = min(found.wealth, solution.wealth)
-                children.append((part, found))
+                if found is not None and found.wealth > self.best_wealth / _POUND + close:
+                    found = self.with_cuts(part, found)
+                if found is not None:
+                    found.wealth = min(found.wealth, solution.wealth)
+                    children.append((part, found))
             cutoff = self.best_wealth / _POUND + close
             children.sort(key=lambda child: child[1].wealth)
             for part, found in children:
@@ -110,14 +115,34 @@ class _Search:
                     plunge = part, found
                 else:
                     count += 1
-                    heapq.heappush(open_nodes, (-found.wealth, count, part, found))
+                    heapq.heappush(waiting, (-found.wealth, count, part, found))
         else:
             self.bound = max(closed, self.best_wealth / _POUND)
 
-    def root(self, node: Node) -> Solution | None:
-        self.caps = [0.0 for _ in self.timeline.periods]
-        self.opened: set[Place] = set()
-        return self.solve(node)
+    def with_cuts(self, node: Node, solution: Solution) -> Solution | None:
+        """The answer once periods are cut into scenes wherever the tax is above the hull."""
+        close = _CLOSE_ENOUGH * len(self.timeline.periods)
+        found: Solution | None = solution
+        for _ in range(_MOST_CUTS):
+            assert found is not None
+            if found.wealth - self.best_wealth / _POUND <= close or self.model.solves >= _MOST_MODELS:
+                break
+            roles = sorted((role for role in found.roles if role.error > _ERROR), key=lambda role: -role.lost)
+            total = sum(role.lost for role in roles)
+            cut: set[int] = set()
+            for role in roles:
+                if role.period not in cut and role.lost > 0.01 * total:
+                    boxes = self.cut(role)
+                    if boxes:
+                        self.model.cut(role.period, role.scene, role.person, boxes)
+                        cut.add(role.period)
+            if not cut:
+                break
+            found = self.solve(node)
+            if found is None:
+                break
+            found.wealth = min(found.wealth, solution.wealth)
+        return found
 
     def solve(self, node: Node) -> Solution | None:
         """The model's answer, taxed no more than by the rules."""
@@ -125,88 +150,81 @@ class _Search:
             solution = self.model.solve(node)
             if solution is None:
                 return None
-            if not self.looked_at_interest(solution):
+            if self.look_at_interest(solution):
                 continue
-            solution.errors = {at: self.error(solution, at) for at in solution.points}
-            wrong = [(at, savings) for at, (error, _, savings) in solution.errors.items() if error < -_ERROR and savings not in self.model.places[at].levels]
+            wrong = [
+                role
+                for role in solution.roles
+                if role.error < -_ERROR and role.savings not in self.model.grounds[role.person][role.period].levels
+            ]
             if not wrong:
                 self.carry_out(solution)
                 return solution
-            for at, savings in wrong:
-                self.model.add_levels(at, savings)
+            for role in wrong:
+                self.model.add_levels(role.person, role.period, role.savings)
 
-    def looked_at_interest(self, solution: Solution) -> bool:
+    def look_at_interest(self, solution: Solution) -> bool:
+        """Let the model see the tax on interest where holding cash may pay; whether there was anything new to see."""
         people = range(len(self.timeline.people))
-        self.opened.update(self.model.attractive())
+        self.looked_at.update(self.model.attractive())
         wanted = set()
-        caps = self.caps
-        for t in range(1, len(caps)):
-            interest = sum(self.model.interest(solution, (person, t)) for person in people)
-            here = [(person, t) for person in people if (person, t) in self.opened]
-            if here and (not caps[t] or interest * 1.25 > caps[t]):
-                caps[t] = 1_000.0 + interest * 1.5
+        for t in range(1, len(self.caps)):
+            here = [(person, t) for person in people if (person, t) in self.looked_at]
+            interest = sum(self.model.interest(solution, person, t) for person in people)
+            if here and (not self.caps[t] or interest * 1.25 > self.caps[t]):
+                self.caps[t] = 1_000.0 + interest * 1.5
                 wanted.update(here)
-            wanted.update(at for at in here if len(self.model.places[at].levels) == 1)
-        for at in sorted(wanted):
-            self.model.open_interest(at, round(caps[at[1]] * _POUND))
-        return not wanted
+            wanted.update((person, t) for person, t in here if len(self.model.grounds[person][t].levels) == 1)
+        for person, t in sorted(wanted):
+            self.model.look_at_interest(person, t, round(self.caps[t] * _POUND))
+        return bool(wanted)
 
-    def error(self, solution: Solution, at: Place) -> tuple[float, float, int]:
-        """By how much the tax is above the model's; and where on the surface, in pounds and pence."""
-        place = self.model.places[at]
-        person, t = at
-        points = solution.points[at]
-        income = place.income / _POUND + (solution.withdrawn[person][t] if place.free else 0.0)
-        savings = place.savings + round(self.model.interest(solution, at) * _POUND)
-        seen = sum(point.tax * point.weight for point in points)
-        weight = sum(point.weight * point.income for point in points)
-        if place.free and income > weight + 0.01:
-            line = place.surface.level(place.savings)
-            seen += (income - weight) * line.top_rate
-        return place.surface.tax(round(income * _POUND), savings) - seen, income, savings
-
-    def split(self, node: Node, solution: Solution) -> list[Node]:
-        for person, t in solution.out_of_order.items():
+    def parts(self, node: Node, solution: Solution) -> list[Node]:
+        """Two parts of a part of all plans, neither of which holds the answer; none where the answer is a plan."""
+        for person, periods in solution.out_of_order.items():
+            t = periods[len(periods) // 2]
             order = node.orders.get(person, Order())
             return [
                 node._replace(orders={**node.orders, person: order._replace(not_before=t + 1)}),
                 node._replace(orders={**node.orders, person: order._replace(used_by=t)}),
             ]
-        errors = sorted(
-            ((error * solution.worth[at[1]], at) for at, (error, _, _) in solution.errors.items()), reverse=True
-        )
-        for error, at in errors:
-            if solution.errors[at][0] < _ERROR:
-                continue
-            boxes = self.split_box(solution, at, node.boxes.get(at, EVERYTHING))
-            if boxes:
-                return [node._replace(boxes={**node.boxes, at: box}) for box in boxes]
-        return []
+        mixed = [(max(shares), t) for t, shares in enumerate(solution.shares) if max(shares) < 1 - _WHOLE]
+        if not mixed:
+            return []
+        lost = [0.0 for _ in self.timeline.periods]
+        share, t = min(mixed)
+        shares = solution.shares[t]
+        heaviest = shares.index(max(shares))
+        known = len(self.model.scenes[t])
+        allowed = self.model.allowed(node, t)
+        return [
+            node._replace(casts={**node.casts, t: Cast(scenes, known)})
+            for scenes in (frozenset({heaviest}), allowed - {heaviest})
+        ]
 
-    def corner_cut(self, solution: Solution, at: Place, box: Box) -> list[Box]:
+    def corner_cut(self, role: Role, box: Box) -> tuple[Box, Box] | None:
         """The box cut where the tax is highest above a segment between two of the points that make it up."""
-        place = self.model.places[at]
-        points = solution.points[at]
-        surface = place.surface
-        best: tuple[float, float, float, str, float] | None = None
+        ground = self.model.grounds[role.person][role.period]
+        points = role.points
+        surface = ground.surface
+        best = None
         for index, first in enumerate(points):
             for second in points[index + 1 :]:
                 v1, v2 = first.savings / _POUND, second.savings / _POUND
                 n1, n2 = first.income, second.income
                 cuts: set[tuple[str, float]] = set()
                 low, high = min(first.savings, second.savings), max(first.savings, second.savings)
-                levels = [level for level in place.levels if low < level < high]
+                levels = [level for level in ground.levels if low < level < high]
                 cuts.update(("savings", level / _POUND) for level in levels)
                 if low == high:
                     cuts.update(("income", income) for income in _corners(surface.level(low), False))
-                    near = [level for level in place.levels if level != low]
                 for below, above in pairwise(sorted({low, *levels, high})):
                     for line in surface.moving(below, above, upward=False):
                         if line.speed == 0.0:
                             cuts.add(("income", round(line.without, 2)))
                         elif line.speed == 1.0:
                             cuts.add(("total", round(line.without, 2)))
-                for kind, value in cuts:
+                for kind, value in sorted(cuts):
                     f1 = {"income": n1, "total": n1 + v1, "savings": v1}[kind]
                     f2 = {"income": n2, "total": n2 + v2, "savings": v2}[kind]
                     if abs(f2 - f1) < 0.05:
@@ -217,87 +235,55 @@ class _Search:
                     n, v = n1 + share * (n2 - n1), v1 + share * (v2 - v1)
                     here, there = round(n * _POUND), round(v * _POUND)
                     flat = first.tax + share * (second.tax - first.tax)
-                    tax = max(surface.tax(here - 1, there), surface.tax(here + 1, there))
-                    error = tax - flat
+                    below_it, above_it = surface.tax(here - 1, there), surface.tax(here + 1, there)
+                    error = max(below_it, above_it) - flat
                     if best is None or error > best[0] + 1e-6:
-                        step = abs(surface.tax(here + 1, there) - surface.tax(here - 1, there)) > 1.0
-                        best = error, n, v, kind, value, step
-        if best is None or best[0] < solution.errors[at][0] * 0.5:
-            return []
-        _, _, _, kind, value, step = best
+                        best = error, kind, value, abs(above_it - below_it) > 1.0
+        if best is None or best[0] < role.error * 0.5:
+            return None
+        _, kind, value, step = best
         more = value + (0.01 if step else 0.0)
         if kind == "savings":
             level = round(value * _POUND)
-            return [box._replace(savings_high=level), box._replace(savings_low=level)]
+            return box._replace(savings_high=level), box._replace(savings_low=level)
         if kind == "income":
-            return [box._replace(high=value), box._replace(low=more)]
-        return [box._replace(total_high=value), box._replace(total_low=more)]
+            return box._replace(high=value), box._replace(low=more)
+        return box._replace(total_high=value), box._replace(total_low=more)
 
-    def split_box(self, solution: Solution, at: Place, box: Box) -> list[Box]:
-        place = self.model.places[at]
-        error, income, savings = solution.errors[at]
-        found = self.corner_cut(solution, at, box)
+    def cut(self, role: Role) -> tuple[Box, Box] | None:
+        box = self.model.scenes[role.period][role.scene].boxes[role.person]
+        ground = self.model.grounds[role.person][role.period]
+        found = self.corner_cut(role, box)
         if found and box not in found:
             return found
-        line = place.surface.level(savings)
-        start = place.income / _POUND
-        beside = savings / _POUND
+        line = ground.surface.level(role.savings)
+        start = ground.income / _POUND
+        beside = role.savings / _POUND
         low = max(start, box.low, box.total_low - beside)
-        high = min(box.high, box.total_high - beside) if place.free else start
-        true = line.at(income)
-        flat = true
-        cut = None
-        if place.free and high > low:
-            inside = line.between(low, high)
-            hull = Line(tuple(lower_hull(inside, line.top_rate if high == INF else INF)), line.top_rate)
-            flat = hull.at(income)
-            around = [p for p in inside if p[1] > hull.at(p[0]) + 1e-6 and hull_same(hull, p[0], income)]
-            if around:
-                cut = max(around, key=lambda p: p[1] - hull.at(p[0]))
-        along_n, along_v = true - flat, error - (true - flat)
-        if place.earns and along_v > along_n:
-            lowest, highest = place.savings, box.savings_high
-            if savings > max(lowest, box.savings_low) and (highest is None or savings < highest):
-                self.model.add_levels(at, savings)
-                return [box._replace(savings_high=savings), box._replace(savings_low=savings)]
-        if cut is None or cut not in line.points:
-            here = round(income, 2)
-            if low + _SNAP < here < high - _SNAP and place.free:
-                return [box._replace(high=here), box._replace(low=here)]
-            if place.earns and savings > max(place.savings, box.savings_low) and (box.savings_high is None or savings < box.savings_high):
-                self.model.add_levels(at, savings)
-                return [box._replace(savings_high=savings), box._replace(savings_low=savings)]
-            return []
-        index = line.points.index(cut)
-        before = line.points[index - 1][0] if index and cut[0] - line.points[index - 1][0] < 0.015 else cut[0]
-        # is it a corner of income or of the total?
-        others = [level for level in place.levels if level != savings]
-        total = False
-        if others:
-            nearest = min(others, key=lambda level: abs(level - savings))
-            other = place.surface.level(nearest)
-            same = min(abs(p[0] - cut[0]) for p in other.points)
-            moved = min(abs(p[0] + nearest / _POUND - cut[0] - beside) for p in other.points)
-            total = moved < same
-        if total:
-            return [box._replace(total_high=before + beside), box._replace(total_low=cut[0] + beside)]
-        return [box._replace(high=before), box._replace(low=cut[0])]
+        high = min(box.high, box.total_high - beside) if ground.free else start
+        flat = line.at(role.income)
+        if ground.free and high > low:
+            hull = Line(tuple(lower_hull(line.between(low, high), line.top_rate if high == INF else INF)), line.top_rate)
+            flat = hull.at(role.income)
+        along_n = line.at(role.income) - flat
+        inside_v = role.savings > max(ground.savings, box.savings_low) and (box.savings_high is None or role.savings < box.savings_high)
+        here = round(role.income, 2)
+        inside_n = low + _SNAP < here < high - _SNAP and ground.free
+        if ground.earns and inside_v and (role.error > 2 * along_n or not inside_n):
+            self.model.add_levels(role.person, role.period, role.savings)
+            return box._replace(savings_high=role.savings), box._replace(savings_low=role.savings)
+        if inside_n:
+            return box._replace(high=here), box._replace(low=here)
+        return None
 
     def carry_out(self, solution: Solution) -> None:
-        lost = sum(error * solution.worth[at[1]] for at, (error, _, _) in solution.errors.items())
+        lost = sum(role.lost for role in solution.roles)
         if self.best is not None and solution.wealth - lost < self.best_wealth / _POUND:
             return
         plan = projected(self.timeline, _policy(self.timeline, self.model, solution))
         wealth = plan.wealth
         if self.best is None or wealth > self.best_wealth:
             self.best, self.best_wealth = plan, wealth
-
-
-def hull_same(hull: Line, one: float, other: float) -> bool:
-    """Whether two incomes are under the same segment of the hull."""
-    from bisect import bisect_right
-    keys = [p[0] for p in hull.points]
-    return bisect_right(keys, one) == bisect_right(keys, other)
 
 
 def _policy(timeline: Timeline, model: HouseholdModel, solution: Solution) -> Policy:
@@ -307,7 +293,7 @@ def _policy(timeline: Timeline, model: HouseholdModel, solution: Solution) -> Po
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
 
     def draw(position: int, person: int, one: Opened) -> Draw:
-        taxable = _snapped(model, solution, (person, position), one)
+        taxable = _snapped(model, solution, person, position, one)
         if not with_each:
             return draw_for(timeline, one, taxable)
         drawdown = min(round(solution.drawdown[person][position] * _POUND), taxable, one.most_drawdown)
@@ -327,21 +313,23 @@ def _policy(timeline: Timeline, model: HouseholdModel, solution: Solution) -> Po
     return choose
 
 
-def _snapped(model: HouseholdModel, solution: Solution, at: Place, one: Opened) -> int:
-    """The taxable withdrawal in pence: at a corner of the tax if it is at one, else down to the penny."""
-    person, position = at
-    place = model.places[at]
+def _snapped(model: HouseholdModel, solution: Solution, person: int, position: int, one: Opened) -> int:
+    """The taxable withdrawal in pence: at a corner of the tax if it is at one, else down to the penny.
+
+    A corner is one of income or of income with interest, and the interest may differ by pennies from the model's: the
+    withdrawal keeps within both.
+    """
+    ground = model.grounds[person][position]
     withdrawn = solution.withdrawn[person][position]
-    income = withdrawn + place.income / _POUND
-    expected = place.savings + round(model.interest(solution, at) * _POUND)
-    for point in solution.points.get(at, ()):
-        if abs(point.income - income) <= _SNAP or abs(point.income + point.savings / _POUND - income - expected / _POUND) <= _SNAP:
-            corner = round(point.income * _POUND)
-            total = corner + point.savings
-            actual = one.year.taxpayer.savings + one.interest
-            if abs(point.income - income) > _SNAP:
-                return max(0, total - actual - place.income)
-            return max(0, min(corner, total - actual if point.savings == expected else corner) - place.income)
+    income = withdrawn + ground.income / _POUND
+    expected = ground.savings + round(model.interest(solution, person, position) * _POUND)
+    nearest = round(withdrawn * _POUND)
+    corners = [point for point in model.corners(person, position, expected) if abs(point - income) <= _SNAP]
+    if corners:
+        corner = round(corners[0] * _POUND)
+        actual = one.year.taxpayer.savings + (one.interest if position else 0)
+        late = max(0, actual - expected) if position else 0
+        return max(0, corner - ground.income - late)
     return max(0, int(withdrawn * _POUND + 1e-6))
 
 
