@@ -191,7 +191,7 @@ class HouseholdModel:
     def __init__(self, timeline: Timeline) -> None:
         """Build the model over all plans, one scene for each period."""
         self.timeline = timeline
-        self.solves = 0
+        self.solves = self.iterations = 0
         self._new_rows: list[tuple[float, float]] = []
         self._new_columns: list[tuple[float, float, float, _Entries]] = []
         self._rows = self._columns = 0
@@ -229,6 +229,7 @@ class HouseholdModel:
         self._flush()
         self._highs.run()
         self.solves += 1
+        self.iterations += max(0, self._highs.getInfo().simplex_iteration_count)
         if self._highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
         return self._read()

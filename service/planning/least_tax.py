@@ -78,6 +78,7 @@ class _Search:
         if solution is None:
             return
         self.cut_bound = solution.wealth
+        self.dive(root, solution)
         waiting = [(-solution.wealth, 0, root, solution)]
         plunge = None
         closed = -INF
@@ -118,6 +119,23 @@ class _Search:
                     heapq.heappush(waiting, (-found.wealth, count, part, found))
         else:
             self.bound = max(closed, self.best_wealth / _POUND)
+
+    def dive(self, node: Node, solution: Solution) -> None:
+        """Try the plan in which each period plays its heaviest scene."""
+        found: Solution | None = solution
+        for _ in range(3):
+            if found is None:
+                return
+            casts = dict(node.casts)
+            for t, shares in enumerate(found.shares):
+                if max(shares) < 1 - _WHOLE:
+                    casts[t] = Cast(frozenset({shares.index(max(shares))}), len(self.model.scenes[t]))
+            if casts == node.casts:
+                return
+            node = node._replace(casts=casts)
+            found = self.solve(node)
+            if found is not None:
+                found = self.with_cuts(node, found)
 
     def with_cuts(self, node: Node, solution: Solution) -> Solution | None:
         """The answer once periods are cut into scenes wherever the tax is above the hull."""
