@@ -18,7 +18,7 @@ import highspy
 from service.law import lump_sums
 from service.law.income_tax import Taxpayer
 from service.planning.projection import first_holdings, opened
-from service.planning.tax_surface import Moving, Point, Surface, lower_hull, meetings
+from service.planning.tax_surface import Moving, Surface, meetings
 from service.planning.timeline import WHOLE, Timeline
 
 INF = float("inf")
@@ -26,11 +26,19 @@ _POUND = 100  # pence
 _UNUSED = 1e-7  # a share or weight this small is none
 _NEAR = 1e-6  # pounds
 _GAIN = 1e-7  # pounds at the plan's end for a pound held
-_FAR = 100_000_000  # pence of interest beyond all bands
 _PENNY = 0.01
 
 _Entries = Sequence[tuple[int, float]]
 """What a column has in rows: row and value."""
+
+
+class _Column(NamedTuple):
+    """A column for the solver: what a unit of it is worth at the end, its bounds, its entries."""
+
+    worth: float
+    least: float
+    most: float
+    entries: _Entries
 
 
 class Box(NamedTuple):
@@ -116,8 +124,9 @@ class Solution:
 class Ground:
     """A person's period: the tax surface, and where on it they are without the plan (pence).
 
-    ``free``: something may be withdrawn. ``earns``: the plan's cash may bring interest. ``levels`` are the amounts of
-    savings at which the model sees the surface.
+    ``free``: something may be withdrawn. ``earns``: the plan's cash may bring interest. No plan has as much income as
+    ``most`` (pounds) or as much savings as ``far``. ``levels`` are the amounts of savings at which the model sees the
+    surface.
     """
 
     surface: Surface
@@ -125,6 +134,8 @@ class Ground:
     savings: int
     free: bool
     earns: bool
+    most: float
+    far: int
     levels: list[int]
 
     @property
@@ -132,24 +143,27 @@ class Ground:
         """Whether the tax depends on the plan."""
         return self.free or self.earns
 
+    def reach(self, box: Box, savings: int) -> tuple[float, float]:
+        """The least and the most income in a box at an amount of savings, pence."""
+        start, beside = self.income / _POUND, savings / _POUND
+        low = max(start, box.low, box.total_low - beside)
+        return low, min(box.high, box.total_high - beside, self.most) if self.free else start
+
     def points(self, box: Box) -> Iterator[TaxPoint]:
         """The points inside a box: those that the convex line below each level needs, and where corners meet between."""
-        start = self.income / _POUND
-        low, high = max(start, box.low), box.high if self.free else start
         levels = [savings for savings in self.levels if box.has(savings)]
         for savings in levels:
-            beside = savings / _POUND
-            least, most = max(low, box.total_low - beside), min(high, box.total_high - beside)
-            if most >= least:
-                line = self.surface.level(savings)
-                for income, tax in lower_hull(line.between(least, most), line.top_rate if most == INF else INF):
+            low, high = self.reach(box, savings)
+            if low <= high:
+                for income, tax in self.surface.level(savings).hull(low, high).points:
                     yield TaxPoint(income, savings, tax)
-        edges = [Moving(low, 0.0)]
-        if low < high < INF:
-            edges.append(Moving(high, 0.0))
+        if self.earns and len(levels) == 1 and box.has(self.far):
+            yield TaxPoint(self.income / _POUND, self.far, self.surface.tax(self.income, self.far))
+        low, high = self.reach(box._replace(total_low=0.0, total_high=INF), self.savings)
+        edges = [Moving(edge, 0.0) for edge in sorted({low, high})]
         edges += [Moving(total, 1.0) for total in (box.total_low, box.total_high) if 0 < total < INF]
         for below, above in pairwise(levels):
-            lines = self.surface.moving(below, above)
+            lines = self.surface.moving(below, above, upward=True)
             for income, beside in meetings((*edges, *lines), below / _POUND, above / _POUND):
                 total = income + beside
                 inside = low - _NEAR <= income <= high + _NEAR
@@ -157,16 +171,24 @@ class Ground:
                     savings, pence = int(beside * _POUND + _PENNY), int(income * _POUND + _PENNY)
                     yield TaxPoint(pence / _POUND, savings, self.surface.tax(pence, savings))
 
+    def corners(self, savings: int) -> list[float]:
+        """The incomes at which the tax bends or steps up, about an amount of savings (pence)."""
+        found = self.surface.level(self.savings).corners(upward=True)
+        for below, above in pairwise(self.levels):
+            if below <= savings <= above and savings != self.savings:
+                lines = self.surface.moving(below, above, upward=True)
+                found += [line.without - line.speed * savings / _POUND for line in lines]
+        return found
+
 
 @dataclass(slots=True)
 class _Part:
-    """One person in a scene: rows of weights, income and savings; columns of points and of what is endless."""
+    """One person in a scene: rows of weights, income and savings; columns of points and of draws."""
 
     weights: int = -1
     income: int = -1
     savings: int = -1
     columns: dict[TaxPoint, int] = field(default_factory=dict)
-    rays: list[int] = field(default_factory=list)
     shown: set[int] = field(default_factory=set)
     draws: dict[str, int] = field(default_factory=dict)
 
@@ -189,11 +211,15 @@ class HouseholdModel:
     """The linear model of a timeline."""
 
     def __init__(self, timeline: Timeline) -> None:
-        """Build the model over all plans, one scene for each period."""
+        """Build the model over all plans, one scene for each period.
+
+        ``solves`` and ``steps`` count what the solver has done; ``unsolved``: it gave up on a model once.
+        """
         self.timeline = timeline
-        self.solves = self.iterations = 0
+        self.solves = self.steps = 0
+        self.unsolved = False
         self._new_rows: list[tuple[float, float]] = []
-        self._new_columns: list[tuple[float, float, float, _Entries]] = []
+        self._new_columns: list[_Column] = []
         self._rows = self._columns = 0
         self._highs = highspy.Highs()
         self._highs.setOptionValue("output_flag", False)
@@ -227,25 +253,38 @@ class HouseholdModel:
                 self._put_in_order(person, order)
                 self._orders[person] = order
         self._flush()
+        status = self._run()
+        if status not in (highspy.HighsModelStatus.kOptimal, highspy.HighsModelStatus.kInfeasible):
+            self._highs.clearSolver()
+            status = self._run()
+        if status == highspy.HighsModelStatus.kOptimal:
+            return self._read()
+        self.unsolved |= status != highspy.HighsModelStatus.kInfeasible
+        return None
+
+    def _run(self) -> highspy.HighsModelStatus:
         self._highs.run()
         self.solves += 1
-        self.iterations += max(0, self._highs.getInfo().simplex_iteration_count)
-        if self._highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
-            return None
-        return self._read()
+        self.steps += max(0, self._highs.getInfo().simplex_iteration_count)
+        return self._highs.getModelStatus()
 
     def allowed(self, node: Node, t: int) -> frozenset[int]:
         """The scenes of a period that a node lets be played."""
         return self._allowed(t, node.casts.get(t))
 
-    def cut(self, t: int, scene: int, person: int, boxes: tuple[Box, Box]) -> None:
+    def box(self, role: Role) -> Box:
+        """The box of a role."""
+        return self.scenes[role.period][role.scene].boxes[role.person]
+
+    def cut(self, role: Role, boxes: tuple[Box, Box]) -> None:
         """Cut a scene in two by one person's box."""
-        old = self.scenes[t][scene]
+        limits = [limit for box in boxes for limit in (box.savings_low, box.savings_high) if limit]
+        self.add_levels(role.person, role.period, *limits)
+        old = self.scenes[role.period][role.scene]
         others = list(old.boxes)
-        others[person] = boxes[1]
-        old.boxes[person] = boxes[0]
-        self._show(old, person)
-        self._play(t, scene, others)
+        old.boxes[role.person], others[role.person] = boxes
+        self._show(old, role.person)
+        self._play(role.period, role.scene, others)
 
     def add_levels(self, person: int, t: int, *savings: int) -> None:
         """Let the model see a person's tax in a period at more amounts of savings, pence."""
@@ -265,7 +304,7 @@ class HouseholdModel:
         if ground.income < rules.personal_allowance + start:
             levels |= {start, start + rules.savings_allowances[0]}
         near = [level for level in levels if own < level <= own + cap]
-        self.add_levels(person, t, *near, own + 4 * cap, own + _FAR)
+        self.add_levels(person, t, *near, own + 4 * cap, ground.far)
 
     def attractive(self) -> list[tuple[int, int]]:
         """Persons and periods whose interest the model has not looked at, though holding cash would pay if it bore none."""
@@ -284,25 +323,15 @@ class HouseholdModel:
         """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
         return solution.cash[person][t - 1] * self._rates[t] if t else 0.0
 
-    def corners(self, person: int, t: int, savings: int) -> list[float]:
-        """The incomes at which a person's tax bends or steps in a period, about an amount of savings."""
-        ground = self.grounds[person][t]
-        found = [income for income, _ in ground.surface.level(ground.savings).points]
-        if savings == ground.savings:
-            return found
-        for below, above in pairwise(ground.levels):
-            if below <= savings <= above:
-                beside = savings / _POUND
-                found += [line.without - line.speed * beside for line in ground.surface.moving(below, above)]
-        return found
-
     # What is known
 
     def _surfaces(self) -> list[list[Ground]]:
         known: dict[tuple[Taxpayer, int], Surface] = {}
         grounds = []
+        interest = round(_most_cash(self.timeline) * max(0.0, *self._rates)) + _POUND
         for person, years in enumerate(self.timeline.people):
             tied = _tied(self.timeline, person)
+            most = _most_pension(self.timeline, person) / _POUND + 1.0
             own = []
             for t, year in enumerate(years):
                 taxpayer = _taxpayer(self.timeline, person, t)
@@ -310,7 +339,18 @@ class HouseholdModel:
                 surface = known.setdefault((alike, id(year.rules)), Surface(alike, year.rules, tied))
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
-                own.append(Ground(surface, income, savings, year.may_withdraw, earns, [savings]))
+                own.append(
+                    Ground(
+                        surface,
+                        income,
+                        savings,
+                        year.may_withdraw,
+                        earns,
+                        income / _POUND + most,
+                        savings + interest,
+                        [savings],
+                    )
+                )
             grounds.append(own)
         return grounds
 
@@ -340,23 +380,26 @@ class HouseholdModel:
         return self._rows - 1
 
     def _column(self, entries: _Entries, *, worth: float = 0.0, least: float = 0.0, most: float = INF) -> int:
-        self._new_columns.append((worth, least, most, [(row, value) for row, value in entries if value]))
+        self._new_columns.append(_Column(worth, least, most, [(row, value) for row, value in entries if value]))
         self._columns += 1
         return self._columns - 1
 
     def _flush(self) -> None:
         """Hand new rows and columns to the solver."""
         if self._new_rows:
-            lower, upper = zip(*self._new_rows, strict=True)
+            lower, upper = [low for low, _ in self._new_rows], [high for _, high in self._new_rows]
             self._highs.addRows(len(lower), lower, upper, 0, [0] * len(lower), [], [])
             self._new_rows = []
         if self._new_columns:
-            costs, least, most, columns = zip(*self._new_columns, strict=True)
-            starts, rows, values = [], [], []
-            for entries in columns:
+            costs = [column.worth for column in self._new_columns]
+            least, most = [column.least for column in self._new_columns], [column.most for column in self._new_columns]
+            starts: list[int] = []
+            rows: list[int] = []
+            values: list[float] = []
+            for column in self._new_columns:
                 starts.append(len(rows))
-                rows += [row for row, _ in entries]
-                values += [value for _, value in entries]
+                rows += [row for row, _ in column.entries]
+                values += [value for _, value in column.entries]
             self._highs.addCols(len(costs), costs, least, most, len(rows), starts, rows, values)
             self._new_columns = []
 
@@ -364,7 +407,7 @@ class HouseholdModel:
         """Give columns other bounds."""
         if bounds:
             self._flush()
-            lower, upper = zip(*bounds.values(), strict=True)
+            lower, upper = [low for low, _ in bounds.values()], [high for _, high in bounds.values()]
             self._highs.changeColsBounds(len(bounds), list(bounds), lower, upper)
 
     def _pension(self, person: int) -> _Pension:
@@ -495,8 +538,6 @@ class HouseholdModel:
         ground, part, box = self.grounds[person][scene.period], scene.parts[person], scene.boxes[person]
         if not ground.varies:
             return
-        if not part.rays:
-            self._add_rays(scene.cash, ground, part)
         wanted = set()
         for point in ground.points(box):
             if point not in part.columns:
@@ -506,25 +547,11 @@ class HouseholdModel:
                 part.columns[point] = self._column(entries)
                 part.shown.add(part.columns[point])
             wanted.add(part.columns[point])
-        if ground.free and box.high == box.total_high == INF:
-            wanted.add(part.rays[0])
-        if ground.earns and box.savings_high is None and box.total_high == INF:
-            wanted.add(part.rays[-1])
         self._bounded(
-            {column: (0.0, INF) for column in sorted(wanted - part.shown)}
-            | {column: (0.0, 0.0) for column in sorted(part.shown - wanted)}
+            dict.fromkeys(sorted(wanted - part.shown), (0.0, INF))
+            | dict.fromkeys(sorted(part.shown - wanted), (0.0, 0.0))
         )
         part.shown = wanted
-
-    def _add_rays(self, cash: int, ground: Ground, part: _Part) -> None:
-        """Endless income, and endless savings, each at the rate at which it is taxed at last."""
-        if ground.free:
-            rate = ground.surface.level(ground.savings).top_rate
-            part.rays.append(self._column([(part.income, 1.0), (cash, rate)]))
-        if ground.earns:
-            once, twice = (ground.surface.tax(ground.income, times * _FAR) for times in (1, 2))
-            part.rays.append(self._column([(part.savings, 1.0), (cash, (twice - once) * _POUND / _FAR)]))
-        part.shown.update(part.rays)
 
     # Parts of all plans
 
@@ -613,17 +640,11 @@ class HouseholdModel:
                         continue
                     made_of = [(point, found[column] / share) for point, column in part.columns.items()]
                     made_of = [(point, weight) for point, weight in made_of if weight > _UNUSED]
-                    endless = [found[column] / share for column in part.rays]
-                    if len(made_of) == 1 and not any(amount > _UNUSED for amount in endless):
+                    if len(made_of) == 1:
                         continue
                     income = sum(point.income * weight for point, weight in made_of)
                     savings = sum(point.savings * weight for point, weight in made_of)
                     seen = sum(point.tax * weight for point, weight in made_of)
-                    if ground.free:
-                        income += endless[0]
-                        seen += endless[0] * ground.surface.level(ground.savings).top_rate
-                    if ground.earns:
-                        savings += endless[-1] * _POUND
                     pence = round(savings)
                     error = ground.surface.tax(round(income * _POUND), pence) - seen
                     points = [point for point, _ in made_of]
@@ -642,6 +663,28 @@ class _Pension(NamedTuple):
     allowance: int
     used: list[int]
     kinds: list[str]
+
+
+def _most_pension(timeline: Timeline, person: int) -> float:
+    """What a pension comes to at most, pence."""
+    pension = timeline.household.people[person].pension
+    pot = float(pension.uncrystallised + pension.drawdown)
+    for period in timeline.periods:
+        pot *= max(1.0, period.factor(timeline.household.assumptions.pension_growth))
+    return pot
+
+
+def _most_cash(timeline: Timeline) -> float:
+    """What all cash of the household comes to at most, pence: all it has or ever receives, at the best rate throughout."""
+    assumed, people = timeline.household.assumptions, timeline.household.people
+    total = sum(one.cash + one.isa.value + one.pension.uncrystallised + one.pension.drawdown for one in people)
+    total += sum(year.received for years in timeline.people for year in years)
+    most = float(total)
+    for period in timeline.periods:
+        most *= max(
+            1.0, *(period.factor(rate) for rate in (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest))
+        )
+    return most
 
 
 def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:

@@ -1,9 +1,12 @@
 """One person's tax in one period as the search for the best plan sees it: a surface over pension income and interest.
 
-The tax depends on two amounts, all income below savings (pension withdrawals come on top of other income there) and all
-savings. For a fixed amount of savings it is a line of straight pieces, read off the rules; such a line is a ``level`` of
-the surface. Between levels the surface is not read: the search puts levels where they matter, and the convex hull of
-their points stands in for what is between. Money is in pounds, but for savings, whose levels are whole pence.
+The tax depends on two amounts: all income below savings, on top of which pension withdrawals come, and all savings. At a
+fixed amount of savings it is a line of straight pieces, read off the rules: a ``level`` of the surface. From one level to
+the next the corners of the line stay where they are, or move down by a pound for each pound of savings, or in the taper
+by a third of it; where two of them meet, the surface has a corner of its own. These meetings and the corners at levels
+are the points from which a convex hull below the surface is made.
+
+Money is in pounds, but for arguments that say pence.
 """
 
 from __future__ import annotations
@@ -22,9 +25,21 @@ _JUMP = 100 * rounding.PENNY  # a pound of tax on one penny is a step; the stair
 _REACH = 20_000_000  # pence: past every band's limit
 _TEN_THOUSANDTHS = 1_000_000.0  # of a penny in a pound
 _FLAT = 1e-9
+_SPEEDS = (0.0, 1.0, 1 / 3)
+_SAME = 0.03  # pounds: corners at two levels this near where they should be are the same
+_STAIR = 3.0  # pounds: a shorter piece is a stair of the taper, or a step
+_STEP = 1.0  # pounds of tax on a stair that are more than the taper's
+_BEND = 0.005
 
 Point = tuple[float, float]
 """Pounds of income and of tax."""
+
+
+class Moving(NamedTuple):
+    """A corner at an income of ``without`` less ``speed`` times the savings."""
+
+    without: float
+    speed: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,85 +59,100 @@ class Line:
         end, above = points[index]
         return height + (above - height) * (amount - start) / (end - start)
 
-    def between(self, low: float, high: float) -> tuple[Point, ...]:
-        """The points from one income to another, both included; up to the last point where there is no end."""
-        inside = [point for point in self.points if low < point[0] < high]
-        ends = ((low, self.at(low)), (high, self.at(high)))
-        return (ends[0], *inside) if high == float("inf") or high <= low else (ends[0], *inside, ends[1])
+    def hull(self, low: float, high: float) -> Line:
+        """The convex line below this one from one income to another; on from the last point where there is no end."""
+        endless = high == float("inf")
+        points = [(low, self.at(low)), *(point for point in self.points if low < point[0] < high)]
+        if low < high and not endless:
+            points.append((high, self.at(high)))
+        top_rate = self.top_rate if endless else float("inf")
+        hull: list[Point] = []
+        for point in points:
+            while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _FLAT:
+                hull.pop()
+            hull.append(point)
+        while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= top_rate - _FLAT:
+            hull.pop()
+        return Line(tuple(hull), self.top_rate)
 
+    def corners(self, *, upward: bool) -> list[float]:
+        """The incomes at which the line bends or steps: a step once, and the taper's stairs not at all.
 
-class Moving(NamedTuple):
-    """A corner that is at an income of ``without`` less ``speed`` times the savings."""
-
-    without: float
-    speed: float
-
-
-def meetings(lines: Sequence[Moving], low: float, high: float) -> Iterator[Point]:
-    """Income and savings where two corners meet, with savings between two amounts."""
-    for index, first in enumerate(lines):
-        for second in lines[index + 1 :]:
-            if first.speed != second.speed:
-                savings = (first.without - second.without) / (first.speed - second.speed)
-                if low < savings < high:
-                    yield first.without - first.speed * savings, savings
+        ``upward``: only where it gets steeper or steps up. Nothing else can be a corner of a convex hull below.
+        """
+        found: list[float] = []
+        points = self.points
+        rates = [*(_slope(first, second) for first, second in pairwise(points)), self.top_rate]
+        widths = [*(second[0] - first[0] for first, second in pairwise(points)), float("inf")]
+        before = 0.0
+        for (income, _), rate, width in zip(points, rates, widths, strict=True):
+            if width < _STAIR:
+                if (rate - before) * width > _STEP:
+                    found.append(income)
+                continue
+            bends = rate > before + _BEND or (not upward and rate < before - _BEND)
+            if bends and not (found and income - found[-1] < _STAIR):
+                found.append(income)
+            before = rate
+        return found
 
 
 @dataclass(slots=True)
 class Surface:
-    """The tax of everybody who differs only in the income below savings and in savings."""
+    """The tax of everybody who differs only in income below savings and in savings. ``tied``: what a partner loses where
+    this person may not give the marriage allowance is counted in."""
 
     taxpayer: Taxpayer
     rules: IncomeTaxRules
     tied: bool
-    levels: dict[int, Line] = field(default_factory=dict)
-    years: dict[int, TaxedYear] = field(default_factory=dict)
-    between: dict[tuple[int, int, bool], tuple[Moving, ...]] = field(default_factory=dict)
-
-    def level(self, savings: int) -> Line:
-        """The line at an amount of savings, pence, from no income below them."""
-        line = self.levels.get(savings)
-        if line is None:
-            line = self.levels[savings] = self._read(savings)
-        return line
+    _levels: dict[int, Line] = field(default_factory=dict)
+    _years: dict[int, TaxedYear] = field(default_factory=dict)
+    _moving: dict[tuple[int, int, bool], tuple[Moving, ...]] = field(default_factory=dict)
 
     def tax(self, income: int, savings: int) -> float:
-        """What the rules say, for pence of income below savings and of savings; pounds."""
+        """What the rules say, for pence of income below savings and of savings."""
         return self._height(self._year(savings), income) / _TEN_THOUSANDTHS
 
-    def moving(self, low: int, high: int, *, upward: bool = True) -> tuple[Moving, ...]:
-        """How the corners of the lines move between two levels of savings: where each is without savings, going straight
-        on, and by how much it comes down for each pound of them. ``upward``: only bends and steps up."""
-        known = self.between.get((low, high, upward))
+    def level(self, savings: int) -> Line:
+        """The line at an amount of savings, pence."""
+        line = self._levels.get(savings)
+        if line is None:
+            line = self._levels[savings] = self._read(savings)
+        return line
+
+    def moving(self, low: int, high: int, *, upward: bool) -> tuple[Moving, ...]:
+        """How the corners of the lines move between two levels of savings, pence; ``upward`` as in ``Line.corners``."""
+        known = self._moving.get((low, high, upward))
         if known is None:
-            known = self.between[low, high, upward] = tuple(self._moving(low, high, upward))
+            known = self._moving[low, high, upward] = tuple(self._followed(low, high, upward))
         return known
 
-    def _moving(self, low: int, high: int, upward: bool) -> Iterator[Moving]:
-        first, second = _corners(self.level(low), upward), _corners(self.level(high), upward)
+    def _followed(self, low: int, high: int, upward: bool) -> Iterator[Moving]:
+        first, second = (self.level(savings).corners(upward=upward) for savings in (low, high))
         start, end = low / rounding.POUND, high / rounding.POUND
         seen: set[tuple[int, float]] = set()
         for here, at, there, distance in ((first, start, second, end - start), (second, end, first, start - end)):
             for corner in here:
-                matched = [
-                    speed for speed in _SPEEDS if any(abs(corner - speed * distance - one) < _NEAR for one in there)
+                found = [
+                    speed for speed in _SPEEDS if any(abs(corner - speed * distance - one) < _SAME for one in there)
                 ]
                 # Where it is not found at the other level it has met another on the way: it may have gone either way.
-                for speed in matched or _SPEEDS[:2]:
+                for speed in found or _SPEEDS[:2]:
                     without = corner + speed * at
-                    key = round(without * 10), speed
+                    key = round(without / _SAME), speed
                     if key not in seen:
                         seen.add(key)
                         yield Moving(without, speed)
 
     def _year(self, savings: int) -> TaxedYear:
-        year = self.years.get(savings)
+        year = self._years.get(savings)
         if year is None:
             taxpayer = replace(self.taxpayer, savings=savings)
-            year = self.years[savings] = TaxedYear(year_of(taxpayer, self.rules))
+            year = self._years[savings] = TaxedYear(year_of(taxpayer, self.rules))
         return year
 
     def _height(self, year: TaxedYear, income: int) -> int:
+        """Ten-thousandths of a penny."""
         found = year(income)
         partners_loss = 0
         if self.tied and not found.marriage_allowance_open:
@@ -134,47 +164,20 @@ class Surface:
         at = _bends(year)
         if self.taxpayer.child_benefit:
             at = sorted({*at, *_charge_corners(year)})
-        found = list(_line(lambda amount: self._height(year, amount), at))
+        found = list(_with_steps(lambda amount: self._height(year, amount), at))
         last = found[-1]
         top = (self._height(year, last[0] + _REACH) - last[1]) / (_REACH * rounding.PENNY)
         return Line(tuple((amount / rounding.POUND, height / _TEN_THOUSANDTHS) for amount, height in found), top)
 
 
-_SPEEDS = (0.0, 1.0, 1 / 3)
-_NEAR = 0.03
-_STAIR = 3.0  # pounds
-_BEND = 0.005
-_ENDLESS = 1e12
-
-
-def _corners(line: Line, upward: bool) -> list[float]:
-    """The incomes at which a line bends up or steps up. Nothing else can be below all planes through points around."""
-    found: list[float] = []
-    points = line.points
-    rates = [_slope(first, second) for first, second in pairwise(points)]
-    rates.append(line.top_rate)
-    before = 0.0
-    for (income, _), (after, _), rate in zip(points, (*points[1:], (_ENDLESS, 0.0)), rates, strict=True):
-        if after - income < _STAIR:
-            if (rate - before) * (after - income) > 1.0:
-                found.append(income)
-            continue
-        if (rate > before + _BEND or (not upward and rate < before - _BEND)) and not (found and income - found[-1] < _STAIR):
-            found.append(income)
-        before = rate
-    return found
-
-
-def lower_hull(points: Sequence[Point], top_rate: float) -> list[Point]:
-    """The convex line below all points, and below the rate that goes on from the last."""
-    hull: list[Point] = []
-    for point in points:
-        while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _FLAT:
-            hull.pop()
-        hull.append(point)
-    while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= top_rate - _FLAT:
-        hull.pop()
-    return hull
+def meetings(lines: Sequence[Moving], low: float, high: float) -> Iterator[Point]:
+    """Income and savings where two corners meet, with savings between two amounts."""
+    for index, first in enumerate(lines):
+        for second in lines[index + 1 :]:
+            if first.speed != second.speed:
+                savings = (first.without - second.without) / (first.speed - second.speed)
+                if low < savings < high:
+                    yield first.without - first.speed * savings, savings
 
 
 def _income(point: Point) -> float:
@@ -205,7 +208,7 @@ def _charge_corners(taxed: TaxedYear) -> list[int]:
     return [amount for amount in amounts if amount > 0]
 
 
-def _line(height: Callable[[int], int], amounts: Sequence[int]) -> Iterator[tuple[int, int]]:
+def _with_steps(height: Callable[[int], int], amounts: Sequence[int]) -> Iterator[tuple[int, int]]:
     """The points of a line at amounts, and a penny on wherever there is a step."""
     last = -1
     for amount in amounts:
