@@ -24,6 +24,7 @@ from service.planning.timeline import WHOLE, Timeline
 INF = float("inf")
 _POUND = 100  # pence
 _UNUSED = 1e-7  # a share or weight this small is none
+_WHOLE = 1e-5  # a share this near to one is one
 _NEAR = 1e-6  # pounds
 _GAIN = 1e-7  # pounds at the plan's end for a pound held
 _PENNY = 0.01
@@ -88,16 +89,19 @@ class TaxPoint(NamedTuple):
 
 
 class Role(NamedTuple):
-    """A person's tax in a scene as the model's answer has it: by how much the rules' tax is higher, what that costs at
-    the plan's end, where it is, and the points that make it up."""
+    """A person's tax in a scene as the model's answer has it: by how much the rules' tax is higher and what that costs at
+    the plan's end; the scene's share of the period, and on the whole of it the income below savings, pounds, the savings,
+    pence, and the tax; the points that make it up."""
 
     person: int
     period: int
     scene: int
     error: float
     lost: float
+    share: float
     income: float
     savings: int
+    tax: float
     points: list[TaxPoint]
 
 
@@ -105,8 +109,9 @@ class Role(NamedTuple):
 class Solution:
     """Pounds by person and period: taxable withdrawals, drawdown drawn, cash held; in all: subscribed, from ISAs.
 
-    ``shares`` are those of each period's scenes. ``out_of_order``: by person, the periods in which funds are drawn
-    without a tax-free part before the allowance is used up.
+    ``shares`` are those of each period's scenes; ``mixed`` is what each period of several scenes would lose as one.
+    ``out_of_order``: by person, the periods in which funds are drawn without a tax-free part before the allowance is used
+    up.
     """
 
     wealth: float
@@ -117,6 +122,7 @@ class Solution:
     from_isas: list[float]
     shares: list[list[float]]
     roles: list[Role]
+    mixed: dict[int, float]
     out_of_order: dict[int, list[int]]
 
 
@@ -590,6 +596,7 @@ class HouseholdModel:
     def _read(self) -> Solution:
         solution = self._highs.getSolution()
         found, duals = solution.col_value, solution.row_dual
+        roles = list(self._roles(found, duals))
         shares = [[found[scene.share] for scene in scenes] for scenes in self.scenes]
 
         def drawn(person: int, t: int, kind: str) -> float:
@@ -623,12 +630,13 @@ class HouseholdModel:
                 for scenes in self.scenes
             ],
             shares=shares,
-            roles=list(self._roles(found, duals)),
+            roles=roles,
+            mixed=self._mixed(shares, roles, duals),
             out_of_order=out_of_order,
         )
 
     def _roles(self, found: Sequence[float], duals: Sequence[float]) -> Iterator[Role]:
-        """Everybody's tax in each scene that is played, but where it is at a single point and so is right."""
+        """Everybody's tax in each scene that is played."""
         for t, scenes in enumerate(self.scenes):
             for number, scene in enumerate(scenes):
                 share = found[scene.share]
@@ -638,17 +646,36 @@ class HouseholdModel:
                     ground = self.grounds[person][t]
                     if not ground.varies:
                         continue
-                    made_of = [(point, found[column] / share) for point, column in part.columns.items()]
-                    made_of = [(point, weight) for point, weight in made_of if weight > _UNUSED]
-                    if len(made_of) == 1:
-                        continue
-                    income = sum(point.income * weight for point, weight in made_of)
-                    savings = sum(point.savings * weight for point, weight in made_of)
-                    seen = sum(point.tax * weight for point, weight in made_of)
-                    pence = round(savings)
-                    error = ground.surface.tax(round(income * _POUND), pence) - seen
+                    weights = [(point, found[column]) for point, column in part.columns.items()]
+                    made_of = [(point, weight / share) for point, weight in weights if weight > _UNUSED]
                     points = [point for point, _ in made_of]
-                    yield Role(person, t, number, error, error * share * duals[scene.cash], income, pence, points)
+                    income = sum(point.income * weight for point, weight in made_of)
+                    savings = round(sum(point.savings * weight for point, weight in made_of))
+                    tax = sum(point.tax * weight for point, weight in made_of)
+                    # A single point is the rules' own.
+                    right = tax if len(points) == 1 else ground.surface.tax(round(income * _POUND), savings)
+                    worth = share * duals[scene.cash]
+                    yield Role(
+                        person, t, number, right - tax, (right - tax) * worth, share, income, savings, tax, points
+                    )
+
+    def _mixed(
+        self, shares: Sequence[Sequence[float]], roles: Sequence[Role], duals: Sequence[float]
+    ) -> dict[int, float]:
+        """What it would cost, in each period of several scenes, to be taxed as on the whole instead of in each scene."""
+        found = {}
+        for t, some in enumerate(shares):
+            if max(some) > 1 - _WHOLE:
+                continue
+            cost = 0.0
+            for person, own in enumerate(self.grounds):
+                played = [role for role in roles if role.period == t and role.person == person]
+                income = round(sum(role.share * role.income for role in played) * _POUND)
+                savings = round(sum(role.share * role.savings for role in played))
+                if played:
+                    cost += own[t].surface.tax(income, savings) - sum(role.share * role.tax for role in played)
+            found[t] = cost * max(duals[scene.cash] for scene in self.scenes[t])
+        return found
 
 
 class _Pension(NamedTuple):

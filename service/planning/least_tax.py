@@ -12,24 +12,24 @@ Money is in pounds here and approximate; nothing of it reaches an answer but the
 from __future__ import annotations
 
 import heapq
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from service.planning.carrying_out import carried_out
 from service.planning.cuts import cut
 from service.planning.filling import Projection, projected
-from service.planning.household_model import INF, Cast, HouseholdModel, Node, Order, Solution
+from service.planning.household_model import INF, Cast, HouseholdModel, Node, Order, Role, Solution
 from service.planning.projection import Choice, Draw
 from service.planning.timeline import Timeline
 
 _CLOSE_ENOUGH = 0.25  # pounds a period: the gap at which the search stops
-_MOST_STEPS = 10_000  # of the solver: a count, so that one request has one answer
+_MOST_STEPS = 15_000  # of the solver: a count, so that one request has one answer
 _FEW_STEPS = 1_500
 _MOST_CUTS = 12  # times that periods are cut before the plans are split
+_HELP = 0.1  # of the gap: if cutting brings the bound down by less, the plans are split instead
 _MOST_DIVES = 3
 _ERROR = 0.30  # pounds: a hull this near below the tax is the tax; whole pounds explain as much
 _SMALL = 0.01  # of what all errors cost: too little to cut for
-_WHOLE = 1e-5  # a share this near to one is one
 _ROUNDING = 0.05  # pounds a person and period by which whole pennies and pounds may beat the model
 _LOOK_AHEAD = 1.25  # times the interest expected, to where the tax on it must have been looked at
 _LOOK = 1.5
@@ -84,6 +84,7 @@ class _Search:
         self.overtaxed = False
         self._wealth = -INF
         self._close = _CLOSE_ENOUGH * len(timeline.periods)
+        self._cuts_help = True
         self._looked_to = [0.0 for _ in timeline.periods]
         self._looked_at: set[tuple[int, int]] = set()
 
@@ -96,7 +97,7 @@ class _Search:
         waiting: list[tuple[float, int, _Part]] = []
         while part is not None:
             bound = max(whole, part.bound, -waiting[0][0] if waiting else -INF)
-            if bound <= self._good_enough or self.model.steps >= self.most_steps:
+            if self._enough(bound):
                 return bound
             nodes = self._split(part)
             if not nodes:
@@ -104,30 +105,29 @@ class _Search:
             found = (self._solved(node, part.bound) for node in nodes)
             halves = sorted((half for half in found if half is not None), key=lambda half: half.bound)
             # The better half is looked at next, so that the search soon comes to whole plans.
-            part = halves.pop() if halves and halves[-1].bound > self._good_enough else None
+            part = halves.pop() if halves and not self._enough(halves[-1].bound) else None
             for half in halves:
                 heapq.heappush(waiting, (-half.bound, self.model.solves, half))
             if part is None and waiting:
                 part = heapq.heappop(waiting)[2]
         return max(whole, self._wealth)
 
-    @property
-    def _good_enough(self) -> float:
-        """A bound on which the search stops."""
-        return self._wealth + self._close
-
     def _solved(self, node: Node, limit: float) -> _Part | None:
-        """A part of all plans with the model's answer, once periods are cut wherever the hull is below the tax."""
+        """A part of all plans with the model's answer, once periods are cut for as long as that brings the bound down."""
         solution = self._answer(node)
         for _ in range(_MOST_CUTS):
-            if solution is None or solution.wealth <= self._good_enough or self.model.steps >= self.most_steps:
+            if not self._cuts_help or solution is None or self._enough(solution.wealth) or not self._cut(solution):
                 break
-            if not self._cut(solution):
-                break
+            gap, before = solution.wealth - self._wealth, solution.wealth
             solution = self._answer(node)
+            self._cuts_help = solution is None or before - solution.wealth > _HELP * gap
         if solution is None:
             return None
         return _Part(node, solution, min(limit, solution.wealth))
+
+    def _enough(self, bound: float) -> bool:
+        """Whether to stop at a bound, or at any."""
+        return bound <= self._wealth + self._close or self.model.steps >= self.most_steps
 
     def _answer(self, node: Node) -> Solution | None:
         """The model's answer, taxed no more than by the rules, and with the tax on interest looked at."""
@@ -169,34 +169,41 @@ class _Search:
                     changed = True
         return changed
 
-    def _cut(self, solution: Solution) -> bool:
-        """Cut periods into scenes where the hull is below the tax, the dearest first and each period once; whether any."""
-        roles = sorted((role for role in solution.roles if role.error > _ERROR), key=lambda role: -role.lost)
+    def _cut(self, solution: Solution) -> list[Role]:
+        """Cut periods into scenes where the hull is below the tax, the dearest first and each period once; the roles."""
+        roles = _by_cost(solution)
         least = _SMALL * sum(role.lost for role in roles)
-        done: set[int] = set()
+        done: dict[int, Role] = {}
         for role in roles:
-            if role.period not in done and role.lost > least:
-                box = self.model.box(role)
-                boxes = cut(self.model.grounds[role.person][role.period], box, role)
-                if boxes is not None:
-                    self.model.cut(role, boxes)
-                    done.add(role.period)
-        return bool(done)
+            if role.period not in done and role.lost > least and self._cut_at(role):
+                done[role.period] = role
+        return list(done.values())
+
+    def _cut_at(self, role: Role) -> bool:
+        """Cut one scene by one person's income; whether that could be done."""
+        boxes = cut(self.model.grounds[role.person][role.period], self.model.box(role), role)
+        if boxes is not None:
+            self.model.cut(role, boxes)
+        return boxes is not None
 
     def _split(self, part: _Part) -> list[Node]:
-        """Two parts of a part of all plans, neither of which holds its answer, or the part itself where the model has been
-        made truer; none where the answer is a plan."""
+        """Two parts of a part of all plans, neither of which holds its answer; none where the answer is a plan."""
         node, solution = part.node, part.solution
         for person, periods in solution.out_of_order.items():
             order, t = node.orders.get(person, Order()), periods[len(periods) // 2]
             later, before = order._replace(not_before=t + 1), order._replace(used_by=t)
             return [node._replace(orders={**node.orders, person: one}) for one in (later, before)]
-        most_mixed, t = min((max(shares), t) for t, shares in enumerate(solution.shares))
-        if most_mixed >= 1 - _WHOLE:
-            return [node] if self._cut(solution) else []
-        heaviest = frozenset({solution.shares[t].index(most_mixed)})
-        others = self.model.allowed(node, t) - heaviest
-        return [self._playing(node, {t: scenes}) for scenes in (heaviest, others)]
+        if solution.mixed:
+            t = max(solution.mixed, key=lambda period: solution.mixed[period])
+            heaviest = frozenset({_heaviest(solution.shares[t])})
+            others = self.model.allowed(node, t) - heaviest
+            return [self._playing(node, {t: scenes}) for scenes in (heaviest, others)]
+        role = next((role for role in _by_cost(solution) if self._cut_at(role)), None)
+        if role is None:
+            return []
+        t, new = role.period, len(self.model.scenes[role.period]) - 1
+        scenes = self.model.allowed(node, t)
+        return [self._playing(node, {t: scenes - {one}}) for one in (role.scene, new)]
 
     def _playing(self, node: Node, scenes: Mapping[int, frozenset[int]]) -> Node:
         """The part of a part in which some periods play only certain scenes."""
@@ -208,15 +215,27 @@ class _Search:
         for _ in range(_MOST_DIVES):
             if part is None:
                 break
-            shares = part.solution.shares
-            mixed = {t: frozenset({some.index(max(some))}) for t, some in enumerate(shares) if max(some) < 1 - _WHOLE}
+            shares, mixed = part.solution.shares, part.solution.mixed
             if not mixed:
                 break
-            part = self._solved(self._playing(part.node, mixed), part.bound)
+            part = self._solved(
+                self._playing(part.node, {t: frozenset({_heaviest(shares[t])}) for t in mixed}), part.bound
+            )
 
     def _carry_out(self, solution: Solution) -> None:
-        """Keep the plan of an answer if it is the best so far; errors tell beforehand where it cannot be."""
-        if solution.wealth - sum(role.lost for role in solution.roles) > self._wealth:
+        """Keep the plan of an answer if it is the best so far; what its errors cost tells beforehand where it cannot be."""
+        lost = sum(role.lost for role in solution.roles if role.period not in solution.mixed)
+        if solution.wealth - lost - sum(solution.mixed.values()) > self._wealth:
             plan = carried_out(self.timeline, self.model, solution)
             if self.best is None or plan.wealth > self.best.wealth:
                 self.best, self._wealth = plan, plan.wealth / _POUND
+
+
+def _heaviest(shares: Sequence[float]) -> int:
+    """The scene with the largest share."""
+    return max(range(len(shares)), key=lambda scene: shares[scene])
+
+
+def _by_cost(solution: Solution) -> list[Role]:
+    """The roles in which the hull is below the tax, the dearest first."""
+    return sorted((role for role in solution.roles if role.error > _ERROR), key=lambda role: -role.lost)
