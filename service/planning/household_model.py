@@ -169,13 +169,22 @@ class Ground:
         edges = [Moving(edge, 0.0) for edge in sorted({low, high})]
         edges += [Moving(total, 1.0) for total in (box.total_low, box.total_high) if 0 < total < INF]
         for below, above in pairwise(levels):
-            lines = self.surface.moving(below, above, upward=True)
-            for income, beside in meetings((*edges, *lines), below / _POUND, above / _POUND):
-                total = income + beside
-                inside = low - _NEAR <= income <= high + _NEAR
-                if inside and box.total_low - _NEAR <= total <= box.total_high + _NEAR:
-                    savings, pence = int(beside * _POUND + _PENNY), int(income * _POUND + _PENNY)
-                    yield TaxPoint(pence / _POUND, savings, self.surface.tax(pence, savings))
+            for savings, income in self._between(
+                (*edges, *self.surface.moving(below, above, upward=True)), below, above
+            ):
+                least, most = self.reach(box, savings)
+                if least - _PENNY / 2 < income / _POUND < most + _PENNY / 2:
+                    yield TaxPoint(income / _POUND, savings, self.surface.tax(income, savings))
+
+    def _between(self, lines: Sequence[Moving], below: int, above: int) -> Iterator[tuple[int, int]]:
+        """Savings and income, pence, where corners meet between two levels, and where along them tax begins."""
+        for beside, line in meetings(lines, below / _POUND, above / _POUND):
+            savings = int(beside * _POUND + _PENNY)
+            yield savings, line.pence(savings)
+        for line in lines:
+            begins = self.surface.begins(line, below, above)
+            if begins is not None:
+                yield begins, line.pence(begins)
 
     def corners(self, savings: int) -> list[float]:
         """The incomes at which the tax bends or steps up, about an amount of savings (pence)."""

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Mapping, Sequence
+from itertools import count
 from typing import NamedTuple
 
 from service.planning.carrying_out import carried_out
@@ -95,6 +96,7 @@ class _Search:
             self._dive(part)
         whole = -INF  # the best bound of parts whose answer is a plan
         waiting: list[tuple[float, int, _Part]] = []
+        turn = count()
         while part is not None:
             bound = max(whole, part.bound, -waiting[0][0] if waiting else -INF)
             if self._enough(bound):
@@ -107,7 +109,7 @@ class _Search:
             # The better half is looked at next, so that the search soon comes to whole plans.
             part = halves.pop() if halves and not self._enough(halves[-1].bound) else None
             for half in halves:
-                heapq.heappush(waiting, (-half.bound, self.model.solves, half))
+                heapq.heappush(waiting, (-half.bound, next(turn), half))
             if part is None and waiting:
                 part = heapq.heappop(waiting)[2]
         return max(whole, self._wealth)

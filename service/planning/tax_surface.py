@@ -14,7 +14,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 from typing import NamedTuple
 
 from service.law import rounding
@@ -25,11 +25,12 @@ _JUMP = 100 * rounding.PENNY  # a pound of tax on one penny is a step; the stair
 _REACH = 20_000_000  # pence: past every band's limit
 _TEN_THOUSANDTHS = 1_000_000.0  # of a penny in a pound
 _FLAT = 1e-9
-_SPEEDS = (0.0, 1.0, 1 / 3)
+_THIRD = 1 / 3
 _SAME = 0.03  # pounds: corners at two levels this near where they should be are the same
 _STAIR = 3.0  # pounds: a shorter piece is a stair of the taper, or a step
 _STEP = 1.0  # pounds of tax on a stair that are more than the taper's
 _BEND = 0.005
+_DROPPED = 0.01  # of a penny, which a float may lack
 
 Point = tuple[float, float]
 """Pounds of income and of tax."""
@@ -40,6 +41,10 @@ class Moving(NamedTuple):
 
     without: float
     speed: float
+
+    def pence(self, savings: int) -> int:
+        """Where it is at an amount of savings; both pence, dropped."""
+        return int(self.without * rounding.POUND - self.speed * savings + _DROPPED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,17 +132,30 @@ class Surface:
             known = self._moving[low, high, upward] = tuple(self._followed(low, high, upward))
         return known
 
+    def begins(self, line: Moving, low: int, high: int) -> int | None:
+        """The most savings without tax along a corner between two levels, pence: None where tax does not begin there.
+
+        Tax reduced by a marriage allowance received begins on a curve of its own, which no level's corners follow.
+        """
+        if self.taxpayer.marriage_allowance != "receives":
+            return None
+
+        def taxed(savings: int) -> bool:
+            return self.tax(max(0, line.pence(savings)), savings) > 0
+
+        if taxed(low) or not taxed(high):
+            return None
+        return low + bisect_right(range(low, high), False, key=taxed) - 1
+
     def _followed(self, low: int, high: int, upward: bool) -> Iterator[Moving]:
         first, second = (self.level(savings).corners(upward=upward) for savings in (low, high))
         start, end = low / rounding.POUND, high / rounding.POUND
         seen: set[tuple[int, float]] = set()
         for here, at, there, distance in ((first, start, second, end - start), (second, end, first, start - end)):
             for corner in here:
-                found = [
-                    speed for speed in _SPEEDS if any(abs(corner - speed * distance - one) < _SAME for one in there)
-                ]
-                # Where it is not found at the other level it has met another on the way: it may have gone either way.
-                for speed in found or _SPEEDS[:2]:
+                # Where it meets another its like may go on the other way, so both ways are followed wherever it is found.
+                a_third = any(abs(corner - _THIRD * distance - one) < _SAME for one in there)
+                for speed in (0.0, 1.0, _THIRD) if a_third else (0.0, 1.0):
                     without = corner + speed * at
                     key = round(without / _SAME), speed
                     if key not in seen:
@@ -170,14 +188,13 @@ class Surface:
         return Line(tuple((amount / rounding.POUND, height / _TEN_THOUSANDTHS) for amount, height in found), top)
 
 
-def meetings(lines: Sequence[Moving], low: float, high: float) -> Iterator[Point]:
-    """Income and savings where two corners meet, with savings between two amounts."""
-    for index, first in enumerate(lines):
-        for second in lines[index + 1 :]:
-            if first.speed != second.speed:
-                savings = (first.without - second.without) / (first.speed - second.speed)
-                if low < savings < high:
-                    yield first.without - first.speed * savings, savings
+def meetings(lines: Sequence[Moving], low: float, high: float) -> Iterator[tuple[float, Moving]]:
+    """Savings between two amounts at which a corner meets another; of the two the one that moves less."""
+    for first, second in combinations(lines, 2):
+        if first.speed != second.speed:
+            savings = (first.without - second.without) / (first.speed - second.speed)
+            if low < savings < high:
+                yield savings, min(first, second, key=lambda line: line.speed)
 
 
 def _income(point: Point) -> float:
