@@ -225,9 +225,11 @@ class _Scene:
 class HouseholdModel:
     """The linear model of a timeline."""
 
-    def __init__(self, timeline: Timeline) -> None:
+    def __init__(self, timeline: Timeline, *, tied: bool = False) -> None:
         """Build the model over all plans, one scene for each period.
 
+        ``tied``: whoever gives a marriage allowance and may not is taxed with what that saves the partner as well, which
+        is too much where the partner could not have had it.
         ``solves`` and ``steps`` count what the solver has done; ``unsolved``: it gave up on a model once.
         """
         self.timeline = timeline
@@ -244,7 +246,7 @@ class HouseholdModel:
         assumed = timeline.household.assumptions
         self._people, self._periods = range(len(timeline.people)), range(len(timeline.periods))
         self._rates = [period.factor(assumed.cash_interest) - 1 for period in timeline.periods]
-        self.grounds = self._surfaces()
+        self.grounds = self._surfaces(tied=tied and gives_and_receives(timeline))
         self._lump = [_lump_sum(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
         self._pensions = [self._pension(person) for person in self._people]
@@ -340,18 +342,19 @@ class HouseholdModel:
 
     # What is known
 
-    def _surfaces(self) -> list[list[Ground]]:
+    def _surfaces(self, *, tied: bool) -> list[list[Ground]]:
         known: dict[tuple[Taxpayer, int], Surface] = {}
         grounds = []
         interest = round(_most_cash(self.timeline) * max(0.0, *self._rates)) + _POUND
         for person, years in enumerate(self.timeline.people):
-            tied = _tied(self.timeline, person)
             most = _most_pension(self.timeline, person) / _POUND + 1.0
             own = []
             for t, year in enumerate(years):
                 taxpayer = _taxpayer(self.timeline, person, t)
                 alike = replace(taxpayer, other_income=0, savings=0)
-                surface = known.setdefault((alike, id(year.rules)), Surface(alike, year.rules, tied))
+                surface = known.setdefault(
+                    (alike, id(year.rules)), Surface(alike, year.rules, tied and alike.marriage_allowance == "gives")
+                )
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
                 own.append(
@@ -735,10 +738,9 @@ def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:
     )
 
 
-def _tied(timeline: Timeline, person: int) -> bool:
-    """Whether the partner receives the marriage allowance that this person gives."""
-    kinds = [member.marriage_allowance for member in timeline.household.people]
-    return len(kinds) > 1 and kinds[person] == "gives" and kinds[1 - person] == "receives"
+def gives_and_receives(timeline: Timeline) -> bool:
+    """Whether one of the two gives the other the marriage allowance."""
+    return sorted(member.marriage_allowance for member in timeline.household.people) == ["gives", "receives"]
 
 
 def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:

@@ -17,8 +17,8 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 from typing import NamedTuple
 
-from service.law import rounding
-from service.law.income_tax import IncomeTaxRules, Taxpayer, year_of
+from service.law import child_benefit, rounding
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, year_of
 from service.planning.tax_curve import TaxedYear, corners, tax_curve
 
 _JUMP = 100 * rounding.PENNY  # a pound of tax on one penny is a step; the stairs of the taper are smaller
@@ -115,7 +115,7 @@ class Surface:
     _moving: dict[tuple[int, int, bool], tuple[Moving, ...]] = field(default_factory=dict)
 
     def tax(self, income: int, savings: int) -> float:
-        """What the rules say, for pence of income below savings and of savings."""
+        """What the rules say, for pence of income below savings and of savings; see ``_charge``."""
         return self._height(self._year(savings), income) / _TEN_THOUSANDTHS
 
     def level(self, savings: int) -> Line:
@@ -175,7 +175,20 @@ class Surface:
         partners_loss = 0
         if self.tied and not found.marriage_allowance_open:
             partners_loss = self.rules.marriage_allowance * self.rules.basic_rate
-        return found.income_tax + found.child_benefit_charge * rounding.PENNY + partners_loss
+        return found.income_tax + self._charge(found) + partners_loss
+
+    def _charge(self, found: Liability) -> int:
+        """The child benefit charge: the lowest line below its hundred steps, from just before the first to just before
+        the last (ITEPA 2003 s.681C)."""
+        rules, benefit = self.rules, self.taxpayer.child_benefit
+        if not benefit:
+            return 0
+        threshold, step = rules.child_benefit_threshold, rules.child_benefit_step
+        over = found.adjusted_net_income - threshold
+        if over >= 100 * step:
+            return found.child_benefit_charge * rounding.PENNY
+        last = child_benefit.charge(threshold + 100 * step - 1, benefit, threshold, step)
+        return last * rounding.PENNY * max(0, over + 1 - step) // (99 * step)
 
     def _read(self, savings: int) -> Line:
         year = self._year(savings)
@@ -217,7 +230,7 @@ def _bends(year: TaxedYear) -> list[int]:
 
 
 def _charge_corners(taxed: TaxedYear) -> list[int]:
-    """The lowest line below the steps of the child benefit charge: just before the first, the last, and at the last."""
+    """Where the line below the steps of the child benefit charge bends: just before the first and the last."""
     rules, taxpayer = taxed.year.rules, taxed.year.taxpayer
     adjusted = taxed(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid
     threshold, step = rules.child_benefit_threshold - adjusted, rules.child_benefit_step
