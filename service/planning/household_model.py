@@ -285,6 +285,11 @@ class HouseholdModel:
         self.steps += max(0, self._highs.getInfo().simplex_iteration_count)
         return self._highs.getModelStatus()
 
+    @property
+    def scenes_made(self) -> int:
+        """How many scenes there are by now."""
+        return sum(len(scenes) for scenes in self.scenes)
+
     def allowed(self, node: Node, t: int) -> frozenset[int]:
         """The scenes of a period that a node lets be played."""
         return self._allowed(t, node.casts.get(t))

@@ -73,11 +73,13 @@ def least_tax(timeline: Timeline, *, thorough: bool = True) -> BestPlan:
 
 
 class _Part(NamedTuple):
-    """A part of all plans, the model's answer for it, and what no plan of it can exceed."""
+    """A part of all plans, the model's answer for it, what no plan of it can exceed, and of how many scenes the model was
+    made then."""
 
     node: Node
     solution: Solution
     bound: float
+    scenes: int
 
 
 class _Search:
@@ -113,11 +115,11 @@ class _Search:
             found = (self._solved(node, part.bound) for node in nodes)
             halves = sorted((half for half in found if half is not None), key=lambda half: half.bound)
             # The better half is looked at next, so that the search soon comes to whole plans.
-            part = halves.pop() if halves and not self._enough(halves[-1].bound) else None
+            part = self._up_to_date(halves.pop()) if halves and not self._enough(halves[-1].bound) else None
             for half in halves:
                 heapq.heappush(waiting, (-half.bound, next(turn), half))
-            if part is None and waiting:
-                part = heapq.heappop(waiting)[2]
+            while part is None and waiting:
+                part = self._up_to_date(heapq.heappop(waiting)[2])
         return max(whole, self._wealth)
 
     def _solved(self, node: Node, limit: float) -> _Part | None:
@@ -131,7 +133,13 @@ class _Search:
             self._cuts_help = solution is None or before - solution.wealth > _HELP * gap
         if solution is None:
             return None
-        return _Part(node, solution, min(limit, solution.wealth))
+        return _Part(node, solution, min(limit, solution.wealth), self.model.scenes_made)
+
+    def _up_to_date(self, part: _Part) -> _Part | None:
+        """A part that has waited, answered anew if the model has been made truer meanwhile."""
+        if part.scenes == self.model.scenes_made or self._enough(part.bound):
+            return part
+        return self._solved(part.node, part.bound)
 
     def _enough(self, bound: float) -> bool:
         """Whether to stop at a bound, or at any."""

@@ -81,9 +81,9 @@ class Line:
         return Line(tuple(hull), self.top_rate)
 
     def corners(self, *, upward: bool) -> list[float]:
-        """The incomes at which the line bends or steps: a step once, and the taper's stairs not at all.
+        """The incomes at which the line bends or steps: a step at its lower end, and the taper's stairs not at all.
 
-        ``upward``: only where it gets steeper or steps up. Nothing else can be a corner of a convex hull below.
+        ``upward``: only where it gets steeper or steps. Nothing else can be a corner of a convex hull below.
         """
         found: list[float] = []
         points = self.points
@@ -92,8 +92,9 @@ class Line:
         before = 0.0
         for (income, _), rate, width in zip(points, rates, widths, strict=True):
             if width < _STAIR:
-                if (rate - before) * width > _STEP:
-                    found.append(income)
+                rise = (rate - before) * width
+                if abs(rise) > _STEP:
+                    found.append(income if rise > 0 else income + width)
                 continue
             bends = rate > before + _BEND or (not upward and rate < before - _BEND)
             if bends and not (found and income - found[-1] < _STAIR):
