@@ -272,8 +272,11 @@ class HouseholdModel:
         self._flush()
         status = self._run()
         if status not in (highspy.HighsModelStatus.kOptimal, highspy.HighsModelStatus.kInfeasible):
+            # Rarely the solver loses its way from the last answer: it starts afresh, and simplifies the model first.
             self._highs.clearSolver()
+            self._highs.setOptionValue("presolve", "on")
             status = self._run()
+            self._highs.setOptionValue("presolve", "off")
         if status == highspy.HighsModelStatus.kOptimal:
             return self._read()
         self.unsolved |= status != highspy.HighsModelStatus.kInfeasible
@@ -348,7 +351,7 @@ class HouseholdModel:
     # What is known
 
     def _surfaces(self, *, tied: bool) -> list[list[Ground]]:
-        known: dict[tuple[Taxpayer, int], Surface] = {}
+        known: dict[tuple[Taxpayer, int, bool], Surface] = {}
         grounds = []
         interest = round(_most_cash(self.timeline) * max(0.0, *self._rates)) + _POUND
         for person, years in enumerate(self.timeline.people):
@@ -356,10 +359,12 @@ class HouseholdModel:
             own = []
             for t, year in enumerate(years):
                 taxpayer = _taxpayer(self.timeline, person, t)
+                void = _is_void(self.timeline, t)
+                if void and taxpayer.marriage_allowance == "receives":
+                    taxpayer = replace(taxpayer, marriage_allowance="none")
                 alike = replace(taxpayer, other_income=0, savings=0)
-                surface = known.setdefault(
-                    (alike, id(year.rules)), Surface(alike, year.rules, tied and alike.marriage_allowance == "gives")
-                )
+                loses = tied and not void and alike.marriage_allowance == "gives"
+                surface = known.setdefault((alike, id(year.rules), loses), Surface(alike, year.rules, loses))
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
                 own.append(
@@ -746,6 +751,16 @@ def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:
 def gives_and_receives(timeline: Timeline) -> bool:
     """Whether one of the two gives the other the marriage allowance."""
     return sorted(member.marriage_allowance for member in timeline.household.people) == ["gives", "receives"]
+
+
+def _is_void(timeline: Timeline, position: int) -> bool:
+    """Whether the one who gives the marriage allowance may not, even without the plan."""
+    givers = [
+        years[position]
+        for member, years in zip(timeline.household.people, timeline.people, strict=True)
+        if member.marriage_allowance == "gives"
+    ]
+    return gives_and_receives(timeline) and not givers[0].liability().marriage_allowance_open
 
 
 def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:

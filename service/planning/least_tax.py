@@ -30,6 +30,7 @@ _MOST_CUTS = 12  # times that periods are cut before the plans are split
 _HELP = 0.1  # of the gap: if cutting brings the bound down by less, the plans are split instead
 _MOST_DIVES = 3
 _ERROR = 0.30  # pounds: a hull this near below the tax is the tax; whole pounds explain as much
+_STAIR = 0.60  # pounds: by how much a line through the taper's stairs may be above them
 _SMALL = 0.01  # of what all errors cost: too little to cut for
 _ROUNDING = 0.05  # pounds a person and period by which whole pennies and pounds may beat the model
 _LOOK_AHEAD = 1.25  # times the interest expected, to where the tax on it must have been looked at
@@ -177,7 +178,7 @@ class _Search:
         """Let the model see the tax where it taxed too much; whether there was anything to be seen."""
         changed = False
         for role in solution.roles:
-            if role.error < -_ERROR:
+            if role.error < -_STAIR:
                 seen = role.savings in self.model.grounds[role.person][role.period].levels
                 self.overtaxed |= seen
                 if not seen:
