@@ -196,7 +196,12 @@ class Surface:
         at = _bends(year)
         if self.taxpayer.child_benefit:
             at = sorted({*at, *_charge_corners(year)})
-        found = list(_with_steps(lambda amount: self._height(year, amount), at))
+        taxpayer = year.year.taxpayer
+        heights: Iterator[tuple[int, int]] = ((amount, self._height(year, amount)) for amount in at)
+        # Nothing else is lost at a stroke.
+        if taxpayer.savings or taxpayer.dividends or taxpayer.marriage_allowance != "none" or taxpayer.child_benefit:
+            heights = _with_steps(lambda amount: self._height(year, amount), at)
+        found = list(heights)
         last = found[-1]
         top = (self._height(year, last[0] + _REACH) - last[1]) / (_REACH * rounding.PENNY)
         return Line(tuple((amount / rounding.POUND, height / _TEN_THOUSANDTHS) for amount, height in found), top)
