@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 from service.planning.carrying_out import carried_out
 from service.planning.cuts import cut
+from service.planning.faults import RuleViolation
 from service.planning.filling import Projection, projected
 from service.planning.household_model import INF, Cast, HouseholdModel, Node, Order, Role, Solution, gives_and_receives
 from service.planning.projection import Choice, Draw
@@ -243,7 +244,10 @@ class _Search:
         """Keep the plan of an answer if it is the best so far; what its errors cost tells beforehand where it cannot be."""
         lost = sum(role.lost for role in solution.roles if role.period not in solution.mixed)
         if solution.wealth - lost - sum(solution.mixed.values()) > self._wealth:
-            plan = carried_out(self.timeline, self.model, solution)
+            try:
+                plan = carried_out(self.timeline, self.model, solution)
+            except RuleViolation:
+                return  # The tax that the hull is short of cannot be paid; a truer model leaves money for it.
             if self.best is None or plan.wealth > self.best.wealth:
                 self.best, self._wealth = plan, plan.wealth / _POUND
 
