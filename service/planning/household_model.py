@@ -253,11 +253,11 @@ class HouseholdModel:
         self._isa_rows = self._isas()
         self._held: dict[tuple[int, int, int | None, int], int] = {}
         self._whole_rows: dict[int, int] = {}
+        self._casts: dict[int, Cast] = {}
+        self._orders: dict[int, Order] = {}
         self.scenes: list[list[_Scene]] = [[] for _ in self._periods]
         for t in self._periods:
             self._play(t, None, [Box() for _ in self._people])
-        self._casts: dict[int, Cast] = {}
-        self._orders: dict[int, Order] = {}
 
     def solve(self, node: Node) -> Solution | None:
         """The best plan of a part of all plans as the model sees it; None where there is none."""
@@ -460,7 +460,7 @@ class HouseholdModel:
             tax_free_left = 0.0
         with_each = timeline.household.lump_sums == "with_each_withdrawal"
         # Where the allowance never runs out, drawing without a tax-free part is never better.
-        runs_out = with_each and uncrystallised * share > tax_free_left
+        runs_out = with_each and member.pension.uncrystallised / _POUND * max(1.0, to_end) * share > tax_free_left
         funds = self._row(uncrystallised, uncrystallised)
         income_funds = self._row(drawdown, drawdown)
         allowance = self._row(-INF, tax_free_left)
@@ -517,11 +517,9 @@ class HouseholdModel:
             self._draw(person, t, cash, part)
         scenes.append(scene)
         if len(scenes) == 2:
+            self._whole_rows[t] = self._row(1.0, 1.0)
             self._flush()
-            both = self._row(1.0, 1.0)
-            self._flush()
-            self._highs.changeCoeff(both, scenes[0].share, 1.0)
-            self._whole_rows[t] = both
+            self._highs.changeCoeff(self._whole_rows[t], scenes[0].share, 1.0)
         if len(scenes) > 1:
             self._flush()
             self._highs.changeCoeff(self._whole_rows[t], share, 1.0)
@@ -536,6 +534,7 @@ class HouseholdModel:
         if not self.grounds[person][t].free:
             return
         grown, income = pension.after[t], part.income
+        too_early = t < self._orders.get(person, Order()).not_before
         for kind in pension.kinds:
             if kind == "drawdown":
                 entries = [(cash, -1.0), (pension.income_funds, grown), (income, -1.0)]
@@ -544,7 +543,7 @@ class HouseholdModel:
             else:
                 entries = [(cash, -1.0), (pension.funds, grown), (pension.allowance, share), (income, share - 1)]
                 entries += [(row, share) for row in pension.used[t:]]
-            part.draws[kind] = self._column(entries)
+            part.draws[kind] = self._column(entries, most=0.0 if kind == "taxed" and too_early else INF)
 
     def _hold(self, t: int, new: int) -> None:
         """Cash held from the scenes of one period to those of the next, by owner; its interest is the owner's income."""

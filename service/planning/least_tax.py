@@ -25,7 +25,7 @@ from service.planning.projection import Choice, Draw
 from service.planning.timeline import Timeline
 
 _CLOSE_ENOUGH = 0.25  # pounds a period: the gap at which the search stops
-_MOST_STEPS = 15_000  # of the solver: a count, so that one request has one answer
+_MOST_STEPS = 13_000  # of the solver: a count, so that one request has one answer
 _FEW_STEPS = 1_500
 _MOST_CUTS = 12  # times that periods are cut before the plans are split
 _HELP = 0.1  # of the gap: if cutting brings the bound down by less, the plans are split instead
