@@ -363,6 +363,51 @@ KNOWN: dict[str, tuple[Household, Plan]] = {
             Choice((Draw(), Draw(0, 1_257_000))),
         ),
     ),
+    "interest up to where the starting rate and the savings allowance end": (
+        household(
+            years(2026, 6),
+            member(
+                1968,
+                uncrystallised=864_696,
+                isa=isa(30_844),
+                cash=30_000 * POUND,
+                income=(
+                    income("state_pension", 11_561),
+                    income("employment", 48_319, last=date(2027, 2, 20)),
+                    income("savings_interest", 5_319),
+                ),
+            ),
+            spending=12_566,
+            lump_sums="first",
+            pension_growth=300,
+            cash_interest=300,
+            price_inflation=200,
+            thresholds_after_freeze="prices",
+        ),
+        (Choice((Draw(),)), Choice((Draw(),)), *(Choice((Draw(0, 295_700),)),) * 4),
+    ),
+    "marriage allowance that neither may have": (
+        household(
+            years(2027, 2),
+            member(1968, uncrystallised=313_179, drawdown=100_000, lump_sums_used=250_000, marriage_allowance="gives"),
+            member(
+                1958,
+                uncrystallised=741_875,
+                lump_sums_used=250_000,
+                marriage_allowance="receives",
+                cash=30_000 * POUND,
+                income=(income("state_pension", 7_981), income("employment", 84_824)),
+            ),
+            pension_growth=300,
+            isa_growth=300,
+            cash_interest=450,
+            exit_tax_rate=4_500,
+        ),
+        (
+            Choice((Draw(100_000 * POUND), Draw(584_500))),
+            Choice((Draw(0, 9_129_579), Draw(668_366))),
+        ),
+    ),
     "cash with whom it bears no tax": (
         household(
             (date(2030, 2, 4), date(2033, 4, 5)),
@@ -573,6 +618,48 @@ def test_a_plan_begun_a_year_later_goes_on_the_same(name: str) -> None:
     assert no_worse(whole, rest.projection.wealth)
     assert no_worse(rest, whole.projection.wealth)
     assert abs(rest.projection.wealth - whole.projection.wealth) <= POUND * len(whole.projection.years)
+
+
+def own_savings(end: date) -> Household:
+    """A couple of whom one has so much interest that a withdrawal up to some size bears its tax besides its own."""
+    return Household(
+        date(2026, 4, 6),
+        end,
+        (
+            member(
+                1960,
+                uncrystallised=315_000,
+                nation="wales",
+                isa=isa(60_000),
+                income=(DatedIncome("state_pension", share_of_full_rate=8_000, increases="prices"),),
+            ),
+            member(
+                1964,
+                uncrystallised=488_000,
+                drawdown=100_000,
+                isa=isa(40_000),
+                cash=5_000 * POUND,
+                income=(
+                    DatedIncome("state_pension", share_of_full_rate=7_000, increases="prices"),
+                    income("savings_interest", 2_711),
+                ),
+            ),
+        ),
+        assumptions=Assumptions(300, 500, 150, 200, "prices", 2_000),
+    )
+
+
+def test_withdrawals_beside_own_savings_over_forty_years() -> None:
+    """Each year the tax has a hollow that its hull bridges; as scenes of the year they are told apart."""
+    best = least_tax(timeline(own_savings(date(2066, 4, 5)), BOOK))
+    assert best.agreed
+    assert best.bound - best.projection.wealth <= POUND * len(best.projection.years)
+
+
+def test_the_same_household_has_the_same_plan() -> None:
+    one, other = (least_tax(timeline(own_savings(date(2046, 4, 5)), BOOK)) for _ in range(2))
+    assert table_of(one.projection) == table_of(other.projection)
+    assert (one.bound, one.solves, one.agreed) == (other.bound, other.solves, other.agreed)
 
 
 def test_spending_that_no_plan_meets_is_refused() -> None:
