@@ -34,9 +34,9 @@ AIMS = (*BANDS, LEAST_TAX)
 SCENARIOS = ("low", "middle", "high")
 
 LEAVES_OUT = (
-    "The bound does not count the steps of whole pounds and pennies in the tax, nor how interest on waiting cash would move "
-    "between tax bands in plans unlike this one, nor that a marriage allowance which one partner may not give is lost to "
-    "the other, nor plans that would bear a lifetime allowance charge before 6 April 2023."
+    "The bound does not count the steps of whole pounds and pennies in the tax, and sees the tax on much more interest on "
+    "waiting cash than this plan's only roughly. It leaves out that a marriage allowance which one partner may not give is "
+    "lost to the other, and plans that would bear a lifetime allowance charge before 6 April 2023."
 )
 """What the bound of a least-tax plan leaves out."""
 
