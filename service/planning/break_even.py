@@ -19,7 +19,7 @@ PARTS = 10_000
 EQUAL = 100
 """Pence: two options within a pound are equal."""
 
-_GUESSES = 6  # before a bracket is halved instead
+_GUESSES = 4  # before the bracket is halved every other time
 _THROUGH = 4  # known places that a guess runs through
 
 
@@ -123,9 +123,9 @@ def _root(first: Wealth, second: Wealth, low: int, high: int) -> int:
     guesses = 0
     while high - low > 1:
         place = (low + high) // 2
-        if guesses < _GUESSES:
+        if guesses < _GUESSES or guesses % 2:
             place = min(max(_crossing(first, second, low, high, below=below), low + 1), high - 1)
-            guesses += 1
+        guesses += 1
         found = _difference(first, second, place)
         if abs(found) <= EQUAL:
             return place
