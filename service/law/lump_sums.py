@@ -308,11 +308,14 @@ def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
             flexibly_accessed=flexible,
         )
     both = pension.lump_sum_and_death_benefit_allowance_used
-    return replace(
-        pension,
-        uncrystallised=uncrystallised,
-        drawdown=drawdown,
-        lump_sum_allowance_used=pension.lump_sum_allowance_used + payment.tax_free,
-        lump_sum_and_death_benefit_allowance_used=None if both is None else both + payment.tax_free,
-        flexibly_accessed=flexible,
+    return Pension(
+        uncrystallised,
+        drawdown,
+        pension.lump_sum_allowance_used + payment.tax_free,
+        None if both is None else both + payment.tax_free,
+        pension.lifetime_allowance_used,
+        pension.protected_lump_sum_allowance,
+        pension.protected_lump_sum_and_death_benefit_allowance,
+        flexible,
+        pension.minimum_pension_age,
     )

@@ -211,9 +211,7 @@ def _after_lump_sum(held: Holdings, lump_sum: int, rules: lump_sums.LumpSumRules
 def _less_room(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple[Opened, ...]:
     """Everybody with the ISA room that the first day has left."""
     return tuple(
-        person._replace(year=replace(person.year, isa_room=person.year.isa_room - first.subscribed))
-        if first.subscribed
-        else person
+        person._replace(isa_room=person.isa_room - first.subscribed) if first.subscribed else person
         for person, first in zip(people, begun, strict=True)
     )
 

@@ -54,6 +54,7 @@ class Opened(NamedTuple):
     """One person on the last day of a period, grown, before any money moves but the lump sum of "first".
 
     ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
+    ``isa_room`` is what may still be subscribed on the last day.
     """
 
     year: PersonYear
@@ -65,6 +66,7 @@ class Opened(NamedTuple):
     uncharged: int | None
     isa_growth: int
     interest: int
+    isa_room: int
 
     @property
     def most_uncrystallised(self) -> int:
@@ -144,6 +146,7 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
                 left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
                 period.growth(held.isa, assumed.isa_growth),
                 period.growth(held.cash, assumed.cash_interest),
+                year.isa_room,
             )
         )
     return tuple(everybody)
@@ -194,7 +197,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     own = _debts_covered(own)
     spent = shared(min(spending, sum(own)), own)
     left = [have - share for have, share in zip(own, spent, strict=True)]
-    subscribed = subscriptions(left, [person.year.isa_room for person in people], choice.subscribe)
+    subscribed = subscriptions(left, [person.isa_room for person in people], choice.subscribe)
     cash = cash_left(left, subscribed, choice.cash_of_first)
     return Settled(
         tuple(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import combinations
+from fractions import Fraction
+from itertools import combinations, pairwise
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
@@ -34,7 +35,7 @@ from service.planning.projection import PersonRecord
 from service.planning.schedule import Balance, household_faults, state_pension_doubts, state_pensions
 from service.planning.timeline import Period, Timeline, deflated, shortened, timeline
 
-WIDEST_GAP = 250
+WIDEST_GAP = 350
 """Basis points: between neighbouring growth rates so far apart at most one change of places is looked for."""
 
 
@@ -436,10 +437,15 @@ def _break_evens(courses: Mapping[int, Course], question: TimingQuestion, book: 
 
 
 def _places(growth_range: tuple[int, int], own: YearlyRate) -> list[int]:
-    """Growth rates from one end of the range to the other, at most WIDEST_GAP apart, as shifts of the assumed one in parts."""
-    low, high = growth_range
-    steps = max(1, -(-(high - low) // WIDEST_GAP))
-    return [round(((low + (high - low) * k / steps) - own) * PARTS) for k in range(steps + 1)]
+    """Growth rates from one end of the range to the other, at most WIDEST_GAP apart, as shifts of the assumed one in parts.
+    The assumed one is among them, since it is known already."""
+    low, high = map(Fraction, growth_range)
+    stops = [low, Fraction(own), high] if low < own < high else [low, high]
+    places: list[Fraction] = []
+    for start, end in pairwise(stops):
+        steps = -((start - end) // WIDEST_GAP)
+        places += [start + (end - start) * k / steps for k in range(steps)]
+    return [round((place - own) * PARTS) for place in (*places, high)]
 
 
 def _wealth_by_shift(course: Course) -> Wealth:

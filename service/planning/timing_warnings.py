@@ -82,7 +82,7 @@ def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstance
 
 def _waits(year: OptionYear) -> int:
     """The cash for which there is no room in ISAs."""
-    full = all(person.record.subscribed == person.record.opened.year.isa_room for person in year.people)
+    full = all(person.record.subscribed == person.record.opened.isa_room for person in year.people)
     return year.waiting if full else 0
 
 

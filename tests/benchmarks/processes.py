@@ -17,7 +17,12 @@ from tests.benchmarks.constant import PATH
 from tests.benchmarks.load import HOST, Outcome, Plan
 
 TOP = Path(__file__).parents[2]
-EXAMPLES = tuple(sorted((TOP / "examples" / "requests").glob("*.json")))
+EXAMPLES = tuple(
+    path
+    for path in sorted((TOP / "examples" / "requests").glob("*.json"))
+    if "withdrawal" in json.loads(path.read_text("utf-8"))
+)
+"""The example requests that ask for the tax on one withdrawal."""
 WORKERS = 2
 CONNECTIONS = 32
 MOST_REQUESTS = 200_000
