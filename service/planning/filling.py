@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from service.law import lump_sums
-from service.law.income_tax import Liability, year_of
+from service.law.income_tax import YearOf, year_of
 from service.law.pension_age import birthday
 from service.planning.faults import Fault, RuleViolation, pounds
 from service.planning.projection import (
@@ -115,26 +115,26 @@ def target(person: Opened, band: str) -> int:
 
 
 def _target(person: Opened, band: str) -> int:
-    rules = _taxed(person)
     if band == "personal_allowance":
-        return _most_without_tax(rules)
-    scales = rules.year.scales
-    scottish = rules.year.taxpayer.nation == "scotland"
+        return _most_without_tax(person)
+    taxpayer, scales = person.year.taxpayer, _taxed(person).scales
+    scottish = taxpayer.nation == "scotland"
     index = scales.last_basic_band if band == "basic_rate_band" else scales.lower.names.index("higher_rate")
     limit = scales.lower.limits[index]
 
-    def height(found: Liability) -> int:
+    def height(withdrawal: int) -> int:
+        found = person.taxed(withdrawal)
         return found.lower if scottish else found.taxable
 
-    if height(rules(0)) > limit:
+    if height(0) > limit:
         return 0
-    start = rules(0)
-    room = limit - (_other_income(rules) if scottish else start.net_income)
+    start = person.taxed(0)
+    room = limit - (taxpayer.other_income + taxpayer.property_income if scottish else start.net_income)
     # With all allowances, or past the taper with none.
     for guess in (room + start.allowances, room):
-        if guess >= 0 and height(rules(guess)) <= limit < height(rules(guess + 1)):
+        if guess >= 0 and height(guess) <= limit < height(guess + 1):
             return guess
-    return _largest(lambda amount: height(rules(amount)) <= limit, room + start.allowances)
+    return _largest(lambda amount: height(amount) <= limit, room + start.allowances)
 
 
 def draw_for(timeline: Timeline, person: Opened, taxable: int) -> Draw:
@@ -258,27 +258,24 @@ def _gross_draw(timeline: Timeline, person: Opened, gross: int) -> Draw:
     return Draw(min(gross - drawdown, person.most_uncrystallised), drawdown)
 
 
-def _taxed(person: Opened) -> TaxedYear:
-    """The person's year with the interest of the period, ready to be asked."""
+def _taxed(person: Opened) -> YearOf:
+    """The person's tax year with the interest of the period."""
     taxpayer = person.year.taxpayer
     if person.interest:
         taxpayer = replace(taxpayer, savings=taxpayer.savings + person.interest)
-    return TaxedYear(year_of(taxpayer, person.year.rules))
+    return year_of(taxpayer, person.year.rules)
 
 
-def _other_income(rules: TaxedYear) -> int:
-    return rules.year.taxpayer.other_income + rules.year.taxpayer.property_income
-
-
-def _most_without_tax(rules: TaxedYear) -> int:
+def _most_without_tax(person: Opened) -> int:
     """The most that can be withdrawn before any of it adds tax: the end of the tax curve's first flat run."""
-    start = rules(0)
+    start = person.taxed(0)
     unused = max(0, start.allowances - start.net_income)
-    if rules(unused).total == start.total and rules(unused + 1).income_tax > start.income_tax:
+    if person.taxed(unused).total == start.total and person.taxed(unused + 1).income_tax > start.income_tax:
         return unused
-    reach = start.allowances + rules.year.scales.starting_rate_limit + rules.year.rules.savings_allowances[0]
+    year = _taxed(person)
+    reach = start.allowances + year.scales.starting_rate_limit + year.rules.savings_allowances[0]
     most = 0
-    for piece in pieces_to(rules, reach):
+    for piece in pieces_to(TaxedYear(year), reach):
         if piece.tax_end > piece.tax_start:
             break
         most = piece.end

@@ -68,6 +68,10 @@ class Opened(NamedTuple):
     interest: int
     isa_room: int
 
+    def taxed(self, withdrawal: int) -> Liability:
+        """The tax year's liability with the period's interest and a taxable withdrawal, pence."""
+        return self.year.liability(self.interest, withdrawal)
+
     @property
     def most_uncrystallised(self) -> int:
         """The most that may be drawn from uncrystallised funds: a lifetime allowance with a charge is not exceeded."""
