@@ -13,12 +13,15 @@ numbers of ss.8E-8M, of most subsections and of the paragraphs of Sch.1A are fro
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from datetime import date
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
+from service.law.pension_age import birthday
 from service.law.rounding import down_to_the_penny
 
 WHOLE = 10_000  # basis points in one
+YEARS_OF_GIFTS = 7
 WHOLE_BAND = 1_000_000  # ten-thousandths of a per cent in a whole band
 
 
@@ -191,6 +194,11 @@ def rules_for(figures: TaxYear) -> InheritanceTaxRules:
         charity_least_share=figures.rate("inheritance_tax.charity_least_share"),
         unused_pensions_in_estate=figures.text("inheritance_tax.unused_pensions_in_estate") == "yes",
     )
+
+
+def gift_counts(given: date, died: date) -> bool:
+    """Whether a chargeable gift is one of the seven years before a death (s.7(1)): it is not on its seventh anniversary."""
+    return given <= died < birthday(given, YEARS_OF_GIFTS)
 
 
 def unused_share(unused: int, band: int) -> int:

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from service.law import lump_sums
 from service.law.death_benefits import DeathBenefit, Received, received
-from service.law.inheritance_tax import Estate, EstateTax, estate_tax
+from service.law.inheritance_tax import Estate, EstateTax, estate_tax, gift_counts
 from service.law.isa import additional_permitted_subscription
 from service.law.pension_age import age_on, birthday
 from service.law.rulebook import RuleBook
@@ -24,7 +24,6 @@ from service.planning.projection import Holdings
 from service.planning.timeline import WHOLE, Period, Timeline, deflated, risen, shortened, timeline
 
 TO_SPOUSE, TO_HEIRS = "to_spouse", "to_heirs"
-_YEARS_OF_GIFTS = 7
 _SHARES_IN_A_RATE = 100  # the law counts shares of a band in hundredths of a basis point
 
 
@@ -253,9 +252,7 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: int) -> Left:
         to_charity=to_charity,
         pension_to_spouse=pension if died.to_spouse else 0,
         lifetime_gifts=sum(
-            gift.amount
-            for gift in facts.gifts
-            if gift.giver == died.person and gift.day <= day < birthday(gift.day, _YEARS_OF_GIFTS)
+            gift.amount for gift in facts.gifts if gift.giver == died.person and gift_counts(gift.day, day)
         ),
         nil_rate_band_brought_forward=bands[0],
         residence_nil_rate_band_brought_forward=bands[1],

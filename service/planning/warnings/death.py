@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple
 
+from service.law.inheritance_tax import tapered
 from service.law.pension_age import birthday
 from service.law.rounding import down_to_the_penny
 from service.planning.faults import pounds
@@ -75,12 +76,7 @@ def _sums(case: Circumstances, estate: Estate) -> Sums:
 def _bands(year: YearFacts, total: int, *, residence: bool, double: bool) -> int:
     times = 2 if double else 1
     residence_band = year.figures.money(_RNRB) * times if residence else 0
-    return year.figures.money(_NRB) * times + residence_band - min(residence_band, _taper(year, total))
-
-
-def _taper(year: YearFacts, total: int) -> int:
-    """What the taper takes from the residence band: a pound for every two over the threshold (s.8D(5)); pence."""
-    return max(0, total - year.figures.money(_TAPER)) // 2
+    return year.figures.money(_NRB) * times + tapered(residence_band, total, year.figures.money(_TAPER))
 
 
 def _tax_on(part: int, year: YearFacts) -> int:
@@ -233,7 +229,7 @@ def residence_band_tapered(case: Circumstances) -> Found:
     sums = _sums(case, estate)
     year = sums.year
     band = year.figures.money(_RNRB) * (2 if estate.bands_of_late_spouse else 1)
-    lost = min(band, _taper(year, sums.total))
+    lost = band - tapered(band, sums.total, year.figures.money(_TAPER))
     if not lost:
         return
     cost = 0 if estate.all_to_spouse else _tax_on(lost, year)
