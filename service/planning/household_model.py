@@ -28,6 +28,7 @@ _WHOLE = 1e-5  # a share this near to one is one
 _NEAR = 1e-6  # pounds
 _GAIN = 1e-7  # pounds at the plan's end for a pound held
 _PENNY = 0.01
+_FAR = 1_000_000  # pounds
 
 _Entries = Sequence[tuple[int, float]]
 """What a column has in rows: row and value."""
@@ -81,11 +82,13 @@ class Node(NamedTuple):
 
 
 class TaxPoint(NamedTuple):
-    """A point of a person's tax: income below savings, pounds, savings, pence, and the tax."""
+    """A point of a person's tax: income below savings, pounds, savings, pence, and the tax. ``endless``: no point, but
+    what more savings cost above all bands."""
 
     income: float
     savings: int
     tax: float
+    endless: bool = False
 
 
 class Role(NamedTuple):
@@ -131,8 +134,7 @@ class Ground:
     """A person's period: the tax surface, and where on it they are without the plan (pence).
 
     ``free``: something may be withdrawn. ``earns``: the plan's cash may bring interest. No plan has as much income as
-    ``most`` (pounds) or as much savings as ``far``. ``levels`` are the amounts of savings at which the model sees the
-    surface.
+    ``most`` (pounds). ``levels`` are the amounts of savings at which the model sees the surface.
     """
 
     surface: Surface
@@ -141,7 +143,6 @@ class Ground:
     free: bool
     earns: bool
     most: float
-    far: int
     levels: list[int]
 
     @property
@@ -163,8 +164,14 @@ class Ground:
             if low <= high:
                 for income, tax in self.surface.level(savings).hull(low, high).points:
                     yield TaxPoint(income, savings, tax)
-        if self.earns and len(levels) == 1 and box.has(self.far):
-            yield TaxPoint(self.income / _POUND, self.far, self.surface.tax(self.income, self.far))
+        if self.earns and box.savings_high is None and box.total_high == INF:
+            # Interest has no end here: above all bands the tax on it goes on in a straight line. A point far out in its
+            # place would be so large beside the others that the solver could lose its way.
+            yield TaxPoint(0.0, _POUND, self.surface.top_savings_rate, endless=True)
+            low = max(self.income / _POUND, box.low)
+            savings = round((box.total_low - low) * _POUND)
+            if savings > levels[-1]:
+                yield TaxPoint(low, savings, self.surface.tax(round(low * _POUND), savings))
         low, high = self.reach(box._replace(total_low=0.0, total_high=INF), self.savings)
         edges = [Moving(edge, 0.0) for edge in sorted({low, high})]
         edges += [Moving(total, 1.0) for total in (box.total_low, box.total_high) if 0 < total < INF]
@@ -185,6 +192,10 @@ class Ground:
             begins = self.surface.begins(line, below, above)
             if begins is not None:
                 yield begins, line.pence(begins)
+
+    def beyond(self, point: TaxPoint, way: TaxPoint) -> TaxPoint:
+        """A point with a great deal more savings than another, along the endless way."""
+        return TaxPoint(point.income, point.savings + _FAR * way.savings, point.tax + _FAR * way.tax)
 
     def corners(self, savings: int) -> list[float]:
         """The incomes at which the tax bends or steps up, about an amount of savings (pence)."""
@@ -329,7 +340,7 @@ class HouseholdModel:
         if ground.income < rules.personal_allowance + start:
             levels |= {start, start + rules.savings_allowances[0]}
         near = [level for level in levels if own < level <= own + cap]
-        self.add_levels(person, t, *near, own + 4 * cap, ground.far)
+        self.add_levels(person, t, *near, own + 4 * cap)
 
     def attractive(self) -> list[tuple[int, int]]:
         """Persons and periods whose interest the model has not looked at, though holding cash would pay if it bore none."""
@@ -353,7 +364,6 @@ class HouseholdModel:
     def _surfaces(self, *, tied: bool) -> list[list[Ground]]:
         known: dict[tuple[Taxpayer, int, bool], Surface] = {}
         grounds = []
-        interest = round(_most_cash(self.timeline) * max(0.0, *self._rates)) + _POUND
         for person, years in enumerate(self.timeline.people):
             most = _most_pension(self.timeline, person) / _POUND + 1.0
             own = []
@@ -375,7 +385,6 @@ class HouseholdModel:
                         year.may_withdraw,
                         earns,
                         income / _POUND + most,
-                        savings + interest,
                         [savings],
                     )
                 )
@@ -568,7 +577,7 @@ class HouseholdModel:
         wanted = set()
         for point in ground.points(box):
             if point not in part.columns:
-                entries = [(part.weights, 1.0), (scene.cash, point.tax)]
+                entries = [(part.weights, 0.0 if point.endless else 1.0), (scene.cash, point.tax)]
                 entries += [(part.income, point.income)] if ground.free else []
                 entries += [(part.savings, point.savings / _POUND)] if ground.earns else []
                 part.columns[point] = self._column(entries)
@@ -669,7 +678,8 @@ class HouseholdModel:
                         continue
                     weights = [(point, found[column]) for point, column in part.columns.items()]
                     made_of = [(point, weight / share) for point, weight in weights if weight > _UNUSED]
-                    points = [point for point, _ in made_of]
+                    points = [point for point, _ in made_of if not point.endless]
+                    points += [ground.beyond(points[-1], point) for point, _ in made_of if point.endless]
                     income = sum(point.income * weight for point, weight in made_of)
                     savings = round(sum(point.savings * weight for point, weight in made_of))
                     tax = sum(point.tax * weight for point, weight in made_of)
@@ -720,19 +730,6 @@ def _most_pension(timeline: Timeline, person: int) -> float:
     for period in timeline.periods:
         pot *= max(1.0, period.factor(timeline.household.assumptions.pension_growth))
     return pot
-
-
-def _most_cash(timeline: Timeline) -> float:
-    """What all cash of the household comes to at most, pence: all it has or ever receives, at the best rate throughout."""
-    assumed, people = timeline.household.assumptions, timeline.household.people
-    total = sum(one.cash + one.isa.value + one.pension.uncrystallised + one.pension.drawdown for one in people)
-    total += sum(year.received for years in timeline.people for year in years)
-    most = float(total)
-    for period in timeline.periods:
-        most *= max(
-            1.0, *(period.factor(rate) for rate in (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest))
-        )
-    return most
 
 
 def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:

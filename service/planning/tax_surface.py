@@ -23,6 +23,7 @@ from service.planning.tax_curve import TaxedYear, corners, tax_curve
 
 _JUMP = 100 * rounding.PENNY  # a pound of tax on one penny is a step; the stairs of the taper are smaller
 _REACH = 20_000_000  # pence: past every band's limit
+_WHOLE = 10_000  # basis points
 _TEN_THOUSANDTHS = 1_000_000.0  # of a penny in a pound
 _FLAT = 1e-9
 _THIRD = 1 / 3
@@ -114,6 +115,11 @@ class Surface:
     _levels: dict[int, Line] = field(default_factory=dict)
     _years: dict[int, TaxedYear] = field(default_factory=dict)
     _moving: dict[tuple[int, int, bool], tuple[Moving, ...]] = field(default_factory=dict)
+
+    @property
+    def top_savings_rate(self) -> float:
+        """What a pound more of savings costs above all bands."""
+        return self.rules.scales.savings.rates[-1] / _WHOLE
 
     def tax(self, income: int, savings: int) -> float:
         """What the rules say, for pence of income below savings and of savings; see ``_charge``."""
