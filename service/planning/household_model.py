@@ -28,6 +28,7 @@ _WHOLE = 1e-5  # a share this near to one is one
 _NEAR = 1e-6  # pounds
 _GAIN = 1e-7  # pounds at the plan's end for a pound held
 _PENNY = 0.01
+_LEFT_ALONE = 2e-7  # pounds at the end for a pound left in a pension: of plans as good, the one that draws less
 _FAR = 1_000_000  # pounds
 
 _Entries = Sequence[tuple[int, float]]
@@ -454,7 +455,7 @@ class HouseholdModel:
         after = [1.0] * len(periods)  # growth of pension money from a period's end to the plan's
         for t in range(len(periods) - 1, 0, -1):
             after[t - 1] = after[t] * periods[t].factor(assumed.pension_growth)
-        kept = (WHOLE - assumed.exit_tax_rate) / WHOLE
+        kept = (WHOLE - assumed.exit_tax_rate) / WHOLE + _LEFT_ALONE
         member = timeline.household.people[person]
         to_end = after[0] * periods[0].factor(assumed.pension_growth)
         rules = periods[0].rules.lump_sums
