@@ -10,6 +10,7 @@ import gzip
 import json
 import logging
 import random
+import re
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -458,13 +459,14 @@ def test_a_line_is_not_held_back_for_long(monkeypatch: pytest.MonkeyPatch) -> No
     now = 0.0
     monkeypatch.setattr(bulk_module.time, "monotonic", lambda: now)
 
-    def lines() -> Iterator[bytes]:
+    def answers() -> Iterator[dict[str, Any]]:
         nonlocal now
-        for number in b"1234567":
+        for number in range(1, 8):
             now += 0.4
-            yield bytes([number])
+            yield {"id": number}
 
-    assert list(in_blocks(lines(), lambda: None)) == [b"123", b"456", b"7"]
+    blocks = [re.findall(rb"\d", block) for block in in_blocks(answers(), lambda: None)]
+    assert blocks == [[b"1", b"2", b"3"], [b"4", b"5", b"6"], [b"7"]]
 
 
 def test_a_body_is_cut_into_lines_one_at_a_time() -> None:
