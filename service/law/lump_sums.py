@@ -8,7 +8,7 @@ lump sum allowance and the lump sum and death benefit allowance. All amounts are
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
@@ -18,8 +18,7 @@ METHODS = ("pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot")
 WHOLE = 10_000  # basis points in one; also hundredths of a per cent in the whole lifetime allowance
 
 
-@dataclass(frozen=True, slots=True)
-class Pension:
+class Pension(NamedTuple):
     """A money purchase pension and what has been used of the allowances. ``lifetime_allowance_used`` is in hundredths
     of a per cent (4,000 is 40%), for benefits before 6 April 2024."""
 
@@ -300,8 +299,7 @@ def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
         return pension.holding(uncrystallised, drawdown)
     if rules.lump_sum_allowance is None:
         whole = personal_lifetime_allowance(pension, rules)
-        return replace(
-            pension,
+        return pension._replace(
             uncrystallised=uncrystallised,
             drawdown=drawdown,
             lifetime_allowance_used=pension.lifetime_allowance_used + percentage_used(payment.crystallised, whole),

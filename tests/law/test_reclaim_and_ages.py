@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -76,7 +75,7 @@ PERSON = Person(date(1955, 6, 1), "england")
 
 
 def form_of(gross: int, *, pot: int, income: tuple[Income, ...] = (), payroll: PayrollFacts | None = None) -> str:
-    question = Question("2026-27", replace(PERSON, income=income), Pension(pot), Withdrawal("ufpls", gross), payroll)
+    question = Question("2026-27", PERSON._replace(income=income), Pension(pot), Withdrawal("ufpls", gross), payroll)
     return quote(question, BOOK).payroll.reclaim.form
 
 
