@@ -21,14 +21,17 @@ from flask import request
 from marshmallow import ValidationError
 
 from service.http.problems import ProblemError
+from service.schemas.bulk import RecordSchema
 from service.schemas.problems import faults_of
-from service.schemas.quick import Refused, keys_in
+from service.schemas.quick import QuickReader, Refused, quick_reader
 from service.schemas.shared import StrictSchema
 
 Request = TypeVar("Request")
 
 _QUICK = msgspec.json.Decoder(float_hook=Decimal)
 _LONGEST_WHOLE_NUMBER = 100
+RECORD_SCHEMA = RecordSchema()
+_RECORD = quick_reader(RECORD_SCHEMA)
 
 NOT_QUICKLY = (msgspec.DecodeError, UnicodeDecodeError, Refused, ValidationError, RecursionError, ArithmeticError)
 """What the quick ways raise where they are not enough; the strict ways then say what is wrong, or accept."""
@@ -96,39 +99,41 @@ def _too_large(limit: int) -> ProblemError:
     return ProblemError("body-too-large", f"The body is larger than the {limit:,} bytes this service accepts.")
 
 
-def quickly(text: bytes) -> Any:
-    """A JSON document by the quick parser. Refused unless the text shows that nothing was dropped."""
+def quickly(text: bytes, reader: QuickReader) -> dict[str, Any]:
+    """The values of a JSON document by the quick parser and a quick reader. Refused where either is not enough, and
+    unless the text shows that nothing was dropped."""
     document = _QUICK.decode(text)
-    if text.count(b":") != keys_in(document):
+    values = reader.read(document)
+    if text.count(b":") != reader.keys_in(document):
         raise Refused
-    return document
+    return values
 
 
-def quick_record(line: bytes, read: Callable[[object], dict[str, Any]]) -> dict[str, Any]:
-    """A record with an ``id`` by the quick parser and a quick reader. Refused where either is not enough.
+def quick_record(line: bytes, reader: QuickReader) -> tuple[str | int, dict[str, Any]]:
+    """The same of a line: a record's id, and the values of its request by the request's reader.
 
     Colons are common in an id. Where nothing in the line is escaped they stand in the text as they do in the id, so that
     the colons left over are still exactly one for each key.
     """
     document = _QUICK.decode(line)
-    record = read(document)
-    spare = line.count(b":") - keys_in(document)
-    if spare:
-        name = record["id"]
-        if type(name) is not str or b"\\" in line or spare != name.count(":"):
-            raise Refused
-    return record
+    record = _RECORD.read(document)
+    name, request_document = record["id"], record["request"]
+    values = reader.read(request_document)
+    spare = line.count(b":") - _RECORD.keys_in(document) - reader.keys_in(request_document)
+    if spare and (type(name) is not str or b"\\" in line or spare != name.count(":")):
+        raise Refused
+    return name, values
 
 
 def loaded(
     body: bytes,
     schema: StrictSchema,
-    quick: Callable[[object], dict[str, Any]],
+    quick: QuickReader,
     build: Callable[[dict[str, Any]], Request],
 ) -> Request:
     """The request that a body describes. ProblemError naming every fault where it describes none."""
     try:
-        return build(quick(quickly(body)))
+        return build(quickly(body, quick))
     except NOT_QUICKLY:
         return slowly_loaded(body, schema, build)
 

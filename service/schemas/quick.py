@@ -7,8 +7,8 @@ says what is wrong.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 from marshmallow import Schema, ValidationError
 
@@ -21,51 +21,48 @@ class Refused(Exception):
 
 
 Reader = Callable[[Any], Any]
+KeyCounter = Callable[[Any], int]
 
 
-def quick_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
-    """A function that loads a parsed document as ``schema.load`` would, or raises Refused."""
+class QuickReader(NamedTuple):
+    """``read`` loads a parsed document as ``schema.load`` would, or raises Refused.
+
+    ``keys_in`` says how many keys a document that was read holds, at every depth, to be compared with the colons in its
+    text. What a field takes as it comes is not looked into.
+    """
+
+    read: Callable[[object], dict[str, Any]]
+    keys_in: KeyCounter
+
+
+def quick_reader(schema: Schema) -> QuickReader:
+    """The quick reader of a schema."""
     read = _object_reader(schema)
 
     def load(document: object) -> dict[str, Any]:
         try:
-            return read(document)
-        except ValidationError as error:
+            loaded: dict[str, Any] = read(document)
+        except (ValidationError, KeyError) as error:
             raise Refused from error
+        return loaded
 
-    return load
-
-
-def keys_in(document: object) -> int:
-    """How many keys a parsed document holds, at every depth: to be compared with the colons in its text."""
-    count = 0
-    inner: Iterable[object] = ()
-    if type(document) is dict:
-        count, inner = len(document), document.values()
-    elif type(document) is list:
-        inner = document
-    for value in inner:
-        if type(value) is dict or type(value) is list:
-            count += keys_in(value)
-    return count
+    return QuickReader(load, _keys_of_object(schema))
 
 
-def _object_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
+def _object_reader(schema: Schema) -> Reader:
     # By the key of the document: the name of the loaded value, and what reads it.
-    readers: Mapping[str, tuple[str, Reader]] = {
-        field.data_key or name: (name, _reader(field)) for name, field in schema.load_fields.items()
-    }
-    required = frozenset(field.data_key or name for name, field in schema.load_fields.items() if field.required)
+    readers = {field.data_key or name: (name, _reader(field)) for name, field in schema.load_fields.items()}
+    required = [field.data_key or name for name, field in schema.load_fields.items() if field.required]
 
     def read(document: object) -> dict[str, Any]:
-        if type(document) is not dict or not required <= document.keys():
+        if type(document) is not dict:
             raise Refused
+        for key in required:
+            if key not in document:
+                raise Refused
         loaded = {}
         for key, value in document.items():
-            try:
-                name, reader = readers[key]
-            except KeyError:
-                raise Refused from None
+            name, reader = readers[key]
             loaded[name] = reader(value)
         return loaded
 
@@ -89,3 +86,30 @@ def _reader(field: Any) -> Reader:
 
         return read_list
     raise TypeError(f"the quick reader does not know fields like {field!r}")
+
+
+def _keys_of_object(schema: Schema) -> KeyCounter:
+    counters = [
+        (field.data_key or name, _keys_of_field(field))
+        for name, field in schema.load_fields.items()
+        if not isinstance(field, StrictField)
+    ]
+    if not counters:
+        return len
+
+    def count(document: dict[str, Any]) -> int:
+        keys = len(document)
+        for key, keys_inside in counters:
+            if key in document:
+                keys += keys_inside(document[key])
+        return keys
+
+    return count
+
+
+def _keys_of_field(field: Any) -> KeyCounter:
+    if isinstance(field, StrictNested):
+        return _keys_of_object(field.schema)
+    assert isinstance(field.inner, StrictNested)
+    keys_of_item = _keys_of_object(field.inner.schema)
+    return lambda items: sum(map(keys_of_item, items))

@@ -23,7 +23,7 @@ from service.http.body import loaded, slowly_loaded, strict
 from service.http.problems import ProblemError
 from service.planning.withdrawal import Question
 from service.schemas import withdrawal as schemas
-from service.schemas.quick import Refused, quick_reader
+from service.schemas.quick import QuickReader, Refused, quick_reader
 from tests.households import YEARS, requests
 
 SCHEMA = schemas.withdrawal_tax_schema(YEARS)
@@ -342,7 +342,8 @@ def test_the_comparison_would_notice_a_careless_reader(monkeypatch: pytest.Monke
     """Three faults planted in the quick way, each found: no tally of keys, a laxer number, the month not asked for."""
     twice = PLAIN.replace(b'"amount":40000', b'"amount":1,"amount":40000')
     with monkeypatch.context() as patch:
-        patch.setattr(reading, "keys_in", lambda _: twice.count(b":"))
+        careless = QuickReader(QUICK.read, lambda _: twice.count(b":"))
+        patch.setitem(globals(), "QUICK", careless)
         with pytest.raises((AssertionError, ProblemError)):
             assert_agree(twice, patch)
     with monkeypatch.context() as patch:
@@ -361,4 +362,4 @@ def test_the_quick_reader_refuses_with_its_own_error() -> None:
     documents: tuple[object, ...] = (None, [], {}, {"tax_year": "2026-27"}, {**FULL, "more": 1})
     for document in documents:
         with pytest.raises(Refused):
-            QUICK(document)
+            QUICK.read(document)
