@@ -352,6 +352,9 @@ def _lifetime_allowance_test(
     )
 
 
+_NOTHING_DEDUCTED = Deduction(0, 0, 0, False)
+
+
 def payroll_outcome(
     question: Question, rules: YearRules, payment: Payment, due: int, *, emptied: bool
 ) -> PayrollOutcome:
@@ -365,7 +368,7 @@ def payroll_outcome(
     code = payroll.parse_code(facts.code)
     cumulative = facts.basis == "cumulative"
     if payment.taxable == 0:
-        deduction = Deduction(0, 0, 0, False)
+        deduction = _NOTHING_DEDUCTED
     else:
         deduction = payroll.deduction(
             rules.payroll,
@@ -390,7 +393,7 @@ def payroll_outcome(
             over_deducted=over,
             cumulative=cumulative,
             emptied=emptied,
-            income_kinds=question.person.income_kinds(),
+            incomes=question.person.income,
         ),
     )
 

@@ -30,9 +30,8 @@ def form(
     emptied: bool = True,
     kinds: tuple[str, ...] = (),
 ) -> str:
-    return form_for(
-        method, over_deducted=over, cumulative=cumulative, emptied=emptied, income_kinds=frozenset(kinds)
-    ).form
+    incomes = [(kind, 1) for kind in kinds]
+    return form_for(method, over_deducted=over, cumulative=cumulative, emptied=emptied, incomes=incomes).form
 
 
 @pytest.mark.parametrize("method", [method for method in METHODS if method != "small_pot"])
