@@ -19,14 +19,16 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 from marshmallow import ValidationError
 
-from service.http.body import NOT_QUICKLY, RECORD_SCHEMA, checked, quick_record, read_ndjson_body, strict
+from service.http.body import NOT_QUICKLY, checked, quickly, read_ndjson_body, strict
 from service.http.calculation import Calculation
 from service.http.negotiation import includes, require_accepted
 from service.http.problems import ProblemError, failure_document, violation_document
 from service.http.provider import append_line
 from service.http.slots import Slots
 from service.planning.faults import RuleViolation
+from service.schemas.bulk import RecordSchema
 from service.schemas.problems import faults_of
+from service.schemas.quick import quick_reader
 
 MEDIA_TYPE = "application/x-ndjson"
 BLOCK_BYTES = 65_536
@@ -38,6 +40,8 @@ _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _FASTEST = 1
 _GZIP = 31  # zlib's way of asking for gzip with the largest window
 
+_SCHEMA = RecordSchema()
+RECORD_READER = quick_reader(_SCHEMA)
 
 STILL_WORKING = "still_working"
 """The key among the application's extensions of a function that tells the server that its worker is alive."""
@@ -117,9 +121,9 @@ class Lines:
             if len(line) > self._longest:
                 raise RecordError(_too_long(self._longest))
             try:
-                own_name, values = quick_record(line, self._calculation.quick)
-                name = {"id": own_name}
-                question = self._calculation.build(values)
+                record = RECORD_READER(quickly(line))
+                name = {"id": record["id"]}
+                question = self._calculation.build(self._calculation.quick(record["request"]))
             except NOT_QUICKLY:
                 record = self._record(line)
                 name = {"id": record["id"]}
@@ -139,7 +143,7 @@ class Lines:
     def _record(self, line: bytes) -> dict[str, Any]:
         """A line's record by the strict reader and marshmallow. RecordError saying why it is none."""
         try:
-            record: dict[str, Any] = RECORD_SCHEMA.load(strict(line, "line"))
+            record: dict[str, Any] = _SCHEMA.load(strict(line, "line"))
         except ProblemError as error:
             raise RecordError(error) from None
         except ValidationError as error:

@@ -15,7 +15,7 @@ from flask import Blueprint, Response
 from service.http.body import loaded, read_json_body
 from service.http.negotiation import includes, require_accepted
 from service.http.provider import encode
-from service.schemas.quick import QuickReader, quick_reader
+from service.schemas.quick import quick_reader
 from service.schemas.shared import StrictSchema
 
 Question = TypeVar("Question")
@@ -35,7 +35,7 @@ class Calculation(Generic[Question]):
     build: Callable[[dict[str, Any]], Question]
     answer: Callable[[Question, frozenset[str]], dict[str, Any]]
     offered: tuple[str, ...] = ()
-    quick: QuickReader = field(init=False)
+    quick: Callable[[object], dict[str, Any]] = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "quick", quick_reader(self.schema))

@@ -8,7 +8,7 @@ says what is wrong.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any
 
 from marshmallow import Schema, ValidationError
 
@@ -21,22 +21,10 @@ class Refused(Exception):
 
 
 Reader = Callable[[Any], Any]
-KeyCounter = Callable[[Any], int]
 
 
-class QuickReader(NamedTuple):
-    """``read`` loads a parsed document as ``schema.load`` would, or raises Refused.
-
-    ``keys_in`` says how many keys a document that was read holds, at every depth, to be compared with the colons in its
-    text. What a field takes as it comes is not looked into.
-    """
-
-    read: Callable[[object], dict[str, Any]]
-    keys_in: KeyCounter
-
-
-def quick_reader(schema: Schema) -> QuickReader:
-    """The quick reader of a schema."""
+def quick_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
+    """A function that loads a parsed document as ``schema.load`` would, or raises Refused."""
     read = _object_reader(schema)
 
     def load(document: object) -> dict[str, Any]:
@@ -46,7 +34,7 @@ def quick_reader(schema: Schema) -> QuickReader:
             raise Refused from error
         return loaded
 
-    return QuickReader(load, _keys_of_object(schema))
+    return load
 
 
 def _object_reader(schema: Schema) -> Reader:
@@ -86,30 +74,3 @@ def _reader(field: Any) -> Reader:
 
         return read_list
     raise TypeError(f"the quick reader does not know fields like {field!r}")
-
-
-def _keys_of_object(schema: Schema) -> KeyCounter:
-    counters = [
-        (field.data_key or name, _keys_of_field(field))
-        for name, field in schema.load_fields.items()
-        if not isinstance(field, StrictField)
-    ]
-    if not counters:
-        return len
-
-    def count(document: dict[str, Any]) -> int:
-        keys = len(document)
-        for key, keys_inside in counters:
-            if key in document:
-                keys += keys_inside(document[key])
-        return keys
-
-    return count
-
-
-def _keys_of_field(field: Any) -> KeyCounter:
-    if isinstance(field, StrictNested):
-        return _keys_of_object(field.schema)
-    assert isinstance(field.inner, StrictNested)
-    keys_of_item = _keys_of_object(field.inner.schema)
-    return lambda items: sum(map(keys_of_item, items))

@@ -16,8 +16,8 @@ import msgspec
 
 from service import CALCULATIONS
 from service.figures.loader import load_tax_years
-from service.http.body import quick_record
-from service.http.bulk import Lines, in_blocks
+from service.http.body import quickly
+from service.http.bulk import RECORD_READER, Lines, in_blocks
 from service.http.provider import encode
 from service.law.rulebook import rule_book
 from service.planning.withdrawal import quote
@@ -60,8 +60,9 @@ def _beside_json(rounds: int) -> Part:
     decode, dump = msgspec.json.Decoder().decode, msgspec.json.Encoder().encode
     sent, received = body.splitlines(), answer.splitlines()
     documents = [decode(line) for line in received]
-    taken = [quick_record(line, calculation.quick) for line in sent]
-    questions = [calculation.build(values) for _, values in taken]
+    taken = [RECORD_READER(quickly(line)) for line in sent]
+    values = [calculation.quick(record["request"]) for record in taken]
+    questions = [calculation.build(each) for each in values]
     answers = [calculation.answer(each, frozenset()) for each in questions]
 
     def of_each(function: Callable[[Any], object], values: Sequence[Any]) -> Callable[[], None]:
@@ -79,8 +80,8 @@ def _beside_json(rounds: int) -> Part:
         ),
         "bulk, all good": lambda: answered(body),
         "bulk, all bad": lambda: answered(bad),
-        "of which: JSON in and validation": of_each(lambda line: quick_record(line, calculation.quick), sent),
-        "of which: the question from its values": of_each(lambda record: calculation.build(record[1]), taken),
+        "of which: JSON in": of_each(lambda line: RECORD_READER(quickly(line)), sent),
+        "of which: validation": of_each(lambda record: calculation.build(calculation.quick(record["request"])), taken),
         "of which: rules": of_each(lambda each: quote(each, book), questions),
         "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, frozenset()), questions),
         "of which: JSON out": of_each(encode, answers),

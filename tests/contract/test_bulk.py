@@ -181,6 +181,15 @@ BETWEEN = (line_of("before"), line_of("after"))
         (line_of(1).replace(b"40000}", b"NaN}"), (("line", 2), 400, "unreadable-json")),
         (line_of(1).replace(b'{"id"', b'{"id": 2, "id"'), (("line", 2), 400, "unreadable-json")),
         (line_of("a:b").replace(b'"amount"', b'"amount": 1, "amount"'), (("line", 2), 400, "unreadable-json")),
+        # As many colons as keys, but one is dropped with its key and one comes of an escape.
+        (
+            line_of("a\\u003ab").replace(b"\\\\", b"\\").replace(b'"id"', b'"id": 1, "id"'),
+            (("line", 2), 400, "unreadable-json"),
+        ),
+        (
+            line_of("a\\u003Ab").replace(b"\\\\", b"\\").replace(b'"id"', b'"id": 1, "id"'),
+            (("line", 2), 400, "unreadable-json"),
+        ),
         (line_of(1).replace(b'"amount"', b'"amount": 1, "amount"'), (("line", 2), 400, "unreadable-json")),
         (b"[" * 20_000 + b"]" * 20_000, (("line", 2), 400, "unreadable-json")),
         (line_of(1, 0)[:-2] + b'{"a":' * 9_000 + b"1" + b"}" * 9_001, (("line", 2), 400, "unreadable-json")),
