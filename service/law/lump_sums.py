@@ -240,14 +240,8 @@ def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: A
 
     ``gross`` must not exceed ``most_permitted``.
     """
-    taxable, charge, tax_free, excess = splitter(method, pension, rules, left)(gross)
     if method == "drawdown":
         return Payment(gross, 0, gross, from_drawdown=gross)
-    if method == "small_pot":
-        uncrystallised = min(gross, pension.uncrystallised)
-        return Payment(
-            gross, tax_free, taxable, from_uncrystallised=uncrystallised, from_drawdown=gross - uncrystallised
-        )
     if method == "pcls":
         crystallised = gross * WHOLE // rules.tax_free_rate
         return Payment(
@@ -257,6 +251,12 @@ def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: A
             crystallised=crystallised,
             designated=crystallised - gross,
             from_uncrystallised=crystallised,
+        )
+    taxable, charge, tax_free, excess = splitter(method, pension, rules, left)(gross)
+    if method == "small_pot":
+        uncrystallised = min(gross, pension.uncrystallised)
+        return Payment(
+            gross, tax_free, taxable, from_uncrystallised=uncrystallised, from_drawdown=gross - uncrystallised
         )
     over = max(0, gross - left.lifetime_allowance) if left.lifetime_allowance is not None else 0
     charge_rate = rules.charge_on_lump_sum if method == "ufpls" else rules.charge_on_retained

@@ -20,7 +20,7 @@ class WithdrawalSchema(StrictSchema):
     method = Choice(METHODS, required=True)
     amount = Money()
     net_wanted = Money()
-    date = IsoDate()
+    day = IsoDate(data_key="date")
 
 
 class PayrollSchema(StrictSchema):
@@ -60,7 +60,6 @@ def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
 
 def question(values: Mapping[str, Any]) -> Question:
     """A Question from loaded values. ValidationError where the payroll's month is missing."""
-    asked = values["withdrawal"]
     payroll = values.get("payroll")
     if payroll is not None:
         require_month(payroll)
@@ -68,6 +67,6 @@ def question(values: Mapping[str, Any]) -> Question:
         tax_year=values["tax_year"],
         person=person(values["person"]),
         pension=pension(values["pension"]),
-        withdrawal=Withdrawal(asked["method"], asked.get("amount"), asked.get("net_wanted"), asked.get("date")),
+        withdrawal=Withdrawal(**values["withdrawal"]),
         payroll=PayrollFacts(**payroll) if payroll is not None else None,
     )

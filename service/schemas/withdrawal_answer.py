@@ -94,15 +94,16 @@ def answer(
 
 
 def _slice(piece: Slice) -> dict[str, Any]:
+    start, end, rate, tax, because, stair_height = piece
     document: dict[str, Any] = {
-        "from": piece.start / 100,
-        "to": piece.end / 100,
-        "rate": None if piece.rate is None else piece.rate / 10_000,
-        "tax": piece.tax / 100,
-        "because": list(piece.because),
+        "from": start / 100,
+        "to": end / 100,
+        "rate": None if rate is None else rate / 10_000,
+        "tax": tax / 100,
+        "because": because,
     }
-    if piece.stair_height:
-        document["staircase"] = {"every": STAIR / 100, "by": piece.stair_height / 100}
+    if stair_height:
+        document["staircase"] = {"every": STAIR / 100, "by": stair_height / 100}
     return document
 
 
