@@ -28,7 +28,8 @@ _FOUR_PLACES = 100  # ten-thousandths of a pound in a penny
 _OVERRIDING_LIMIT = 5_000  # basis points of the payment (4.5.2; PAYE Regulations 2003 reg.23)
 
 
-class TaxCode(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class TaxCode:
     """A PAYE code taken apart. ``kind`` is "suffix", "k", "flat" or "no_tax"; ``number`` its number, 0 for 0T."""
 
     text: str
