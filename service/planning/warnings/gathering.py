@@ -11,4 +11,4 @@ def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSum
     if lump_sums.uses_allowances(method):
         return lump_sums.then(pension, payment, rules)
     uncrystallised, drawdown = lump_sums.pension_after(pension, payment)
-    return pension._replace(uncrystallised=uncrystallised, drawdown=drawdown)
+    return pension.holding(uncrystallised, drawdown)
