@@ -21,9 +21,10 @@ from service.planning.household import WITH_PRICES, YearlyRate
 LARGEST_MONEY = 100_000_000  # pounds
 LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE = Decimal("-0.1"), Decimal("0.2")
 MONTH_MISSING = "On the cumulative basis the month of the tax year is needed, from 1 (6 April to 5 May) to 12."
-_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_written_as_date = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}").fullmatch
 _EARLIEST = date(1900, 1, 1)
-_EXACTLY = Context(traps=[Inexact])
+_EXACT = Context(traps=[Inexact])
+_exact_product, _exactly_whole = _EXACT.multiply, _EXACT.to_integral_exact
 """Arithmetic that raises where it would have to round."""
 SENTENCES: dict[str, Any] = {
     "null": "Leave the field out instead of giving null.",
@@ -56,7 +57,7 @@ def _whole_parts(
     elif isinstance(value, Decimal):
         if least <= value <= largest:
             try:
-                return int(_EXACTLY.to_integral_exact(_EXACTLY.multiply(value, parts)))
+                return int(_exactly_whole(_exact_product(value, parts)))
             except Inexact:
                 raise ValidationError(
                     f"{what} has at most {decimals} decimals; it is never rounded silently."
@@ -171,7 +172,7 @@ class IsoDate(StrictField):
     """A calendar date written YYYY-MM-DD, from 1900 on."""
 
     def accept(self, value: object) -> date:
-        if isinstance(value, str) and _DATE.fullmatch(value):
+        if isinstance(value, str) and _written_as_date(value):
             try:
                 day = date.fromisoformat(value)
             except ValueError:
