@@ -24,7 +24,7 @@ from service.http import (
     withdrawal_tax,
 )
 from service.http.calculation import Calculation
-from service.http.provider import PlainJSONProvider
+from service.http.provider import PlainJSONProvider, encode
 from service.law.rulebook import RuleBook, rule_book
 from service.settings import DEFAULT_MAX_BODY_BYTES, Settings
 
@@ -84,7 +84,11 @@ def calculator(operation: str) -> Calculator:
     book = rule_book(load_tax_years())
     path, log = f"/v1/bulk/{operation}", logging.getLogger(__name__)
     lines = bulk.Lines(_by_name(book)[operation], frozenset(), path, DEFAULT_MAX_BODY_BYTES, log)
-    return Calculator(book.version, lines.answers)
+
+    def answers(body: bytes) -> Iterator[bytes]:
+        return (encode(answer) + b"\n" for answer in lines.answers(body))
+
+    return Calculator(book.version, answers)
 
 
 def _by_name(book: RuleBook) -> Mapping[str, Calculation[Any]]:

@@ -101,7 +101,7 @@ def questions(draw: Any) -> Question:
 @given(question=questions())
 def test_it_answers_as_the_year_it_was_made_from(question: Question) -> None:
     book = longer_book()
-    old, new = quote(question, book), quote(replace(question, tax_year=NEW), book)
+    old, new = quote(question, book), quote(question._replace(tax_year=NEW), book)
     assert amounts_of(new) == amounts_of(old)
     assert amounts_of(quote(question, BOOK)) == amounts_of(old)
     assert (new.question.tax_year, new.rules) == (NEW, book.years[NEW])
@@ -129,7 +129,7 @@ def test_what_its_file_changes_changes_its_answers_alone(tmp_path: Path) -> None
     )
     # 25,000 less 12,570, and less 20,000, at 20%.
     assert quote(question, book).on_withdrawal == 248_600
-    assert quote(replace(question, tax_year=NEW), book).on_withdrawal == 100_000
+    assert quote(question._replace(tax_year=NEW), book).on_withdrawal == 100_000
     assert book.years[NEW].minimum_pension_age == 58
     # The next change of the age after the years with 57 is now known to all of them; earlier years keep theirs.
     assert book.years[LAST].next_minimum_pension_age == (date(2031, 4, 6), 58)

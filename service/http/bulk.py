@@ -13,16 +13,17 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from io import BytesIO
+from itertools import islice
 from typing import Any
 
 from flask import Blueprint, Response, current_app, request
 from marshmallow import ValidationError
 
-from service.http.body import NOT_QUICKLY, checked, quick_record, read_ndjson_body, strict
+from service.http.body import NOT_QUICKLY, checked, quickly, read_ndjson_body, strict
 from service.http.calculation import Calculation
 from service.http.negotiation import includes, require_accepted
 from service.http.problems import ProblemError, failure_document, violation_document
-from service.http.provider import encode
+from service.http.provider import append_line
 from service.http.slots import Slots
 from service.planning.faults import RuleViolation
 from service.schemas.bulk import RecordSchema
@@ -92,7 +93,7 @@ def blueprint(calculations: Mapping[str, Calculation[Any]], rules_version: str, 
 
 
 class Lines:
-    """The answer to one bulk request, line by line."""
+    """The answer to one bulk request, document by document."""
 
     def __init__(
         self, calculation: Calculation[Any], wanted: frozenset[str], path: str, longest: int, log: logging.Logger
@@ -100,15 +101,15 @@ class Lines:
         self._calculation, self._wanted, self._path = calculation, wanted, path
         self._longest, self._log = longest, log
 
-    def answers(self, body: bytes) -> Iterator[bytes]:
-        """One line for each record of the body, then the line that ends the answer."""
+    def answers(self, body: bytes) -> Iterator[dict[str, Any]]:
+        """One document for each record of the body, then the one that ends the answer; each is to be a line."""
         records = failed = 0
         for number, line in records_of(body):
             answer = self.answer(number, line)
             records += 1
             failed += answer["status"] != 200
-            yield encode(answer) + b"\n"
-        yield encode({"end": True, "records": records, "succeeded": records - failed, "failed": failed}) + b"\n"
+            yield answer
+        yield {"end": True, "records": records, "succeeded": records - failed, "failed": failed}
 
     def answer(self, number: int, line: bytes) -> dict[str, Any]:
         """The answer to one record. Whatever goes wrong is told there and touches no other record.
@@ -120,7 +121,7 @@ class Lines:
             if len(line) > self._longest:
                 raise RecordError(_too_long(self._longest))
             try:
-                record = quick_record(line, RECORD_READER)
+                record = RECORD_READER(quickly(line))
                 name = {"id": record["id"]}
                 question = self._calculation.build(self._calculation.quick(record["request"]))
             except NOT_QUICKLY:
@@ -174,19 +175,18 @@ def records_of(body: bytes) -> Iterator[tuple[int, bytes]]:
             yield number, record
 
 
-def in_blocks(lines: Iterable[bytes], still_working: Callable[[], None]) -> Iterator[bytes]:
-    """Lines joined to blocks, none of which is held back for long."""
-    block: list[bytes] = []
-    size, since = 0, time.monotonic()
-    for line in lines:
-        block.append(line)
-        size += len(line)
-        if size >= BLOCK_BYTES or time.monotonic() - since >= BLOCK_SECONDS:
+def in_blocks(answers: Iterable[dict[str, Any]], still_working: Callable[[], None]) -> Iterator[bytes]:
+    """Documents as lines, in blocks none of which is held back for long."""
+    block = bytearray()
+    since = time.monotonic()
+    for answer in answers:
+        append_line(block, answer)
+        if len(block) >= BLOCK_BYTES or time.monotonic() - since >= BLOCK_SECONDS:
             still_working()
-            yield b"".join(block)
+            yield bytes(block)
             block.clear()
-            size, since = 0, time.monotonic()
-    yield b"".join(block)
+            since = time.monotonic()
+    yield bytes(block)
 
 
 def packed(blocks: Iterable[bytes]) -> Iterator[bytes]:
@@ -201,16 +201,14 @@ def packed(blocks: Iterable[bytes]) -> Iterator[bytes]:
 
 def _refuse_too_many(body: bytes, most: int) -> None:
     """ProblemError 400 for a body without records, 413 for one with more than ``most``."""
-    count = 0
-    for _ in records_of(body):
-        count += 1
-        if count > most:
-            raise ProblemError(
-                "body-too-large",
-                f"The body holds more than the {most:,} records this service accepts. Send them in several requests.",
-            )
-    if count == 0:
+    if next(records_of(body), None) is None:
         raise ProblemError("unreadable-json", "The body holds no record; one JSON object on each line is expected.")
+    # Where there are no more lines than that, none needs to be looked at.
+    if body.count(b"\n") >= most and sum(1 for _ in islice(records_of(body), most + 1)) > most:
+        raise ProblemError(
+            "body-too-large",
+            f"The body holds more than the {most:,} records this service accepts. Send them in several requests.",
+        )
 
 
 def _too_long(longest: int) -> ProblemError:

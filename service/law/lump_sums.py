@@ -8,7 +8,7 @@ lump sum allowance and the lump sum and death benefit allowance. All amounts are
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
@@ -18,8 +18,7 @@ METHODS = ("pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot")
 WHOLE = 10_000  # basis points in one; also hundredths of a per cent in the whole lifetime allowance
 
 
-@dataclass(frozen=True, slots=True)
-class Pension:
+class Pension(NamedTuple):
     """A money purchase pension and what has been used of the allowances. ``lifetime_allowance_used`` is in hundredths
     of a per cent (4,000 is 40%), for benefits before 6 April 2024."""
 
@@ -241,14 +240,8 @@ def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: A
 
     ``gross`` must not exceed ``most_permitted``.
     """
-    taxable, charge, tax_free, excess = splitter(method, pension, rules, left)(gross)
     if method == "drawdown":
         return Payment(gross, 0, gross, from_drawdown=gross)
-    if method == "small_pot":
-        uncrystallised = min(gross, pension.uncrystallised)
-        return Payment(
-            gross, tax_free, taxable, from_uncrystallised=uncrystallised, from_drawdown=gross - uncrystallised
-        )
     if method == "pcls":
         crystallised = gross * WHOLE // rules.tax_free_rate
         return Payment(
@@ -258,6 +251,12 @@ def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: A
             crystallised=crystallised,
             designated=crystallised - gross,
             from_uncrystallised=crystallised,
+        )
+    taxable, charge, tax_free, excess = splitter(method, pension, rules, left)(gross)
+    if method == "small_pot":
+        uncrystallised = min(gross, pension.uncrystallised)
+        return Payment(
+            gross, tax_free, taxable, from_uncrystallised=uncrystallised, from_drawdown=gross - uncrystallised
         )
     over = max(0, gross - left.lifetime_allowance) if left.lifetime_allowance is not None else 0
     charge_rate = rules.charge_on_lump_sum if method == "ufpls" else rules.charge_on_retained
@@ -300,8 +299,7 @@ def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
         return pension.holding(uncrystallised, drawdown)
     if rules.lump_sum_allowance is None:
         whole = personal_lifetime_allowance(pension, rules)
-        return replace(
-            pension,
+        return pension._replace(
             uncrystallised=uncrystallised,
             drawdown=drawdown,
             lifetime_allowance_used=pension.lifetime_allowance_used + percentage_used(payment.crystallised, whole),

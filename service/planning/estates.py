@@ -319,7 +319,7 @@ def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tu
     return (
         replace(
             own,
-            pension=replace(own.pension, drawdown=own.pension.drawdown + taxed),
+            pension=own.pension._replace(drawdown=own.pension.drawdown + taxed),
             isa=own.isa + other.isa,
             cash=own.cash + other.cash,
         ),

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from typing import NamedTuple
 
 from service.law.income_tax import Taxpayer
 from service.law.lump_sums import Pension
@@ -21,19 +22,16 @@ INCOME_KINDS = (
     "savings_interest",
     "dividends",
 )
-_KINDS_OF_THEIR_OWN = ("property", "savings_interest", "dividends")
 
 
-@dataclass(frozen=True, slots=True)
-class Income:
+class Income(NamedTuple):
     """One income of the tax year asked about."""
 
     kind: str
     amount: int
 
 
-@dataclass(frozen=True, slots=True)
-class Person:
+class Person(NamedTuple):
     """A person in the tax year asked about. Reliefs are gross."""
 
     date_of_birth: date
@@ -55,7 +53,7 @@ class Person:
 
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
-        return taxpayer_of(self, ((income.kind, income.amount) for income in self.income))
+        return taxpayer_of(self, self.income)
 
 
 WITH_PRICES = "prices"
@@ -150,19 +148,22 @@ class Household:
 
 def taxpayer_of(person: Person | Member, incomes: Iterable[tuple[str, int]]) -> Taxpayer:
     """A person with the incomes of one tax year (kind and pence) as the income tax rules see them."""
-    own_kinds = dict.fromkeys(_KINDS_OF_THEIR_OWN, 0)
-    other_income = 0
+    other_income = property_income = savings = dividends = 0
     for kind, amount in incomes:
-        if kind in own_kinds:
-            own_kinds[kind] += amount
+        if kind == "property":
+            property_income += amount
+        elif kind == "savings_interest":
+            savings += amount
+        elif kind == "dividends":
+            dividends += amount
         else:
             other_income += amount
     return Taxpayer(
         nation=person.tax_residence,
         other_income=other_income,
-        property_income=own_kinds["property"],
-        savings=own_kinds["savings_interest"],
-        dividends=own_kinds["dividends"],
+        property_income=property_income,
+        savings=savings,
+        dividends=dividends,
         relief_at_source=person.relief_at_source_contributions,
         gift_aid=person.gift_aid_donations,
         blind=person.blind_persons_allowance,

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
 from typing import NamedTuple
@@ -19,8 +18,7 @@ from service.planning.household import Person
 from service.planning.tax_curve import Piece, TaxCurve, TaxedYear, pieces_to, tax_curve
 
 
-@dataclass(frozen=True, slots=True)
-class Withdrawal:
+class Withdrawal(NamedTuple):
     """A withdrawal asked for: exactly one of ``amount`` (gross) and ``net_wanted`` should be given; pence."""
 
     method: str
@@ -29,8 +27,7 @@ class Withdrawal:
     day: date | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class PayrollFacts:
+class PayrollFacts(NamedTuple):
     """The code the payer operates, its basis ("month_1" or "cumulative") and, for the latter, the year so far."""
 
     code: str
@@ -40,8 +37,7 @@ class PayrollFacts:
     tax_to_date: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Question:
+class Question(NamedTuple):
     """A whole request."""
 
     tax_year: str
@@ -356,6 +352,9 @@ def _lifetime_allowance_test(
     )
 
 
+_NOTHING_DEDUCTED = Deduction(0, 0, 0, False)
+
+
 def payroll_outcome(
     question: Question, rules: YearRules, payment: Payment, due: int, *, emptied: bool
 ) -> PayrollOutcome:
@@ -369,7 +368,7 @@ def payroll_outcome(
     code = payroll.parse_code(facts.code)
     cumulative = facts.basis == "cumulative"
     if payment.taxable == 0:
-        deduction = Deduction(0, 0, 0, False)
+        deduction = _NOTHING_DEDUCTED
     else:
         deduction = payroll.deduction(
             rules.payroll,
@@ -394,7 +393,7 @@ def payroll_outcome(
             over_deducted=over,
             cumulative=cumulative,
             emptied=emptied,
-            income_kinds=question.person.income_kinds(),
+            incomes=question.person.income,
         ),
     )
 

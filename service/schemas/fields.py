@@ -10,7 +10,7 @@ import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from datetime import date
-from decimal import Decimal
+from decimal import Context, Decimal, Inexact
 from fractions import Fraction
 from typing import Any
 
@@ -21,8 +21,11 @@ from service.planning.household import WITH_PRICES, YearlyRate
 LARGEST_MONEY = 100_000_000  # pounds
 LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE = Decimal("-0.1"), Decimal("0.2")
 MONTH_MISSING = "On the cumulative basis the month of the tax year is needed, from 1 (6 April to 5 May) to 12."
-_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_written_as_date = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}").fullmatch
 _EARLIEST = date(1900, 1, 1)
+_EXACT = Context(traps=[Inexact])
+_exact_product, _exactly_whole = _EXACT.multiply, _EXACT.to_integral_exact
+"""Arithmetic that raises where it would have to round."""
 SENTENCES: dict[str, Any] = {
     "null": "Leave the field out instead of giving null.",
     "required": "This field is required.",
@@ -53,11 +56,12 @@ def _whole_parts(
             return value * parts
     elif isinstance(value, Decimal):
         if least <= value <= largest:
-            # Arithmetic rounds to the context's precision; the comparison does not, so no digit slips through.
-            whole = int(value * parts)
-            if Decimal(whole) / parts != value:
-                raise ValidationError(f"{what} has at most {decimals} decimals; it is never rounded silently.")
-            return whole
+            try:
+                return int(_exactly_whole(_exact_product(value, parts)))
+            except Inexact:
+                raise ValidationError(
+                    f"{what} has at most {decimals} decimals; it is never rounded silently."
+                ) from None
     else:
         raise ValidationError(f"{what} must be a JSON number, not text, true or false.")
     raise ValidationError(f"{what} must be from {least} to {largest}.")
@@ -67,6 +71,8 @@ class Money(StrictField):
     """Pounds with at most two decimals, as whole pence."""
 
     def accept(self, value: object) -> int:
+        if type(value) is int and 0 <= value <= LARGEST_MONEY:
+            return value * 100
         return _whole_parts(value, 0, LARGEST_MONEY, 100, "Money, in pounds,", "two")
 
 
@@ -166,7 +172,7 @@ class IsoDate(StrictField):
     """A calendar date written YYYY-MM-DD, from 1900 on."""
 
     def accept(self, value: object) -> date:
-        if isinstance(value, str) and _DATE.fullmatch(value):
+        if isinstance(value, str) and _written_as_date(value):
             try:
                 day = date.fromisoformat(value)
             except ValueError:

@@ -14,7 +14,7 @@ from service.schemas.fields import MONTH_MISSING
 
 
 def faults_of(error: ValidationError) -> tuple[Fault, ...]:
-    """Every fault of a failed load, in the order of the document's schema."""
+    """Every fault of a failed load, in the order of the document's schema; in each object its unknown keys come last."""
     return tuple(_walk(error.messages if isinstance(error.messages, Mapping) else {"_schema": error.messages}, ()))
 
 
@@ -30,17 +30,25 @@ def _escaped(part: str) -> str:
 
 def _walk(messages: Any, path: tuple[str | int, ...]) -> Iterator[Fault]:
     if isinstance(messages, Mapping):
-        for key, inner in messages.items():
+        for key, inner in sorted(messages.items(), key=_unknown_last):
             yield from _walk(inner, path if key == "_schema" else (*path, key))
         return
     for message in messages if isinstance(messages, list) else [messages]:
         yield Fault(path, _code(str(message)), str(message))
 
 
+def _unknown_last(item: tuple[str | int, Any]) -> tuple[bool, str]:
+    """marshmallow keeps the unknown keys of an object in a set, whose order differs from process to process; theirs is that
+    of the alphabet. Sorting leaves all else as it was."""
+    key, messages = item
+    return (True, str(key)) if messages == [_UNKNOWN] else (False, "")
+
+
+_UNKNOWN = "There is no such field."
 _CODES = {
     MONTH_MISSING: "missing",
     "This field is required.": "missing",
-    "There is no such field.": "unknown-field",
+    _UNKNOWN: "unknown-field",
     "Leave the field out instead of giving null.": "null",
     "Must be a JSON object.": "not-an-object",
     "Must be a list.": "not-a-list",

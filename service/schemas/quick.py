@@ -7,7 +7,7 @@ says what is wrong.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable
 from typing import Any
 
 from marshmallow import Schema, ValidationError
@@ -29,43 +29,28 @@ def quick_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
 
     def load(document: object) -> dict[str, Any]:
         try:
-            return read(document)
-        except ValidationError as error:
+            loaded: dict[str, Any] = read(document)
+        except (ValidationError, KeyError) as error:
             raise Refused from error
+        return loaded
 
     return load
 
 
-def keys_in(document: object) -> int:
-    """How many keys a parsed document holds, at every depth: to be compared with the colons in its text."""
-    count = 0
-    inner: Iterable[object] = ()
-    if type(document) is dict:
-        count, inner = len(document), document.values()
-    elif type(document) is list:
-        inner = document
-    for value in inner:
-        if type(value) is dict or type(value) is list:
-            count += keys_in(value)
-    return count
-
-
-def _object_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
+def _object_reader(schema: Schema) -> Reader:
     # By the key of the document: the name of the loaded value, and what reads it.
-    readers: Mapping[str, tuple[str, Reader]] = {
-        field.data_key or name: (name, _reader(field)) for name, field in schema.load_fields.items()
-    }
-    required = frozenset(field.data_key or name for name, field in schema.load_fields.items() if field.required)
+    readers = {field.data_key or name: (name, _reader(field)) for name, field in schema.load_fields.items()}
+    required = [field.data_key or name for name, field in schema.load_fields.items() if field.required]
 
     def read(document: object) -> dict[str, Any]:
-        if type(document) is not dict or not required <= document.keys():
+        if type(document) is not dict:
             raise Refused
+        for key in required:
+            if key not in document:
+                raise Refused
         loaded = {}
         for key, value in document.items():
-            try:
-                name, reader = readers[key]
-            except KeyError:
-                raise Refused from None
+            name, reader = readers[key]
             loaded[name] = reader(value)
         return loaded
 

@@ -81,7 +81,7 @@ class PensionSchema(StrictSchema):
     drawdown = Money()
     lump_sum_allowance_used = Money()
     lump_sum_and_death_benefit_allowance_used = Money()
-    lifetime_allowance_used_percent = Percentage(largest=1000)
+    lifetime_allowance_used = Percentage(largest=1000, data_key="lifetime_allowance_used_percent")
     protected_lump_sum_allowance = Money()
     protected_lump_sum_and_death_benefit_allowance = Money()
     flexibly_accessed = StrictBoolean()
@@ -90,14 +90,10 @@ class PensionSchema(StrictSchema):
 
 def person(values: Mapping[str, Any]) -> Person:
     """A Person from loaded values."""
-    given = dict(values)
-    given["income"] = tuple(Income(**income) for income in given.get("income", ()))
-    return Person(**given)
+    income = tuple([Income(**each) for each in values.get("income", ())])
+    return Person(**{**values, "income": income})
 
 
 def pension(values: Mapping[str, Any]) -> Pension:
     """A Pension from loaded values."""
-    given = dict(values)
-    if "lifetime_allowance_used_percent" in given:
-        given["lifetime_allowance_used"] = given.pop("lifetime_allowance_used_percent")
-    return Pension(**given)
+    return Pension(**values)

@@ -16,7 +16,7 @@ import msgspec
 
 from service import CALCULATIONS
 from service.figures.loader import load_tax_years
-from service.http.body import quick_record
+from service.http.body import quickly
 from service.http.bulk import RECORD_READER, Lines, in_blocks
 from service.http.provider import encode
 from service.law.rulebook import rule_book
@@ -60,7 +60,7 @@ def _beside_json(rounds: int) -> Part:
     decode, dump = msgspec.json.Decoder().decode, msgspec.json.Encoder().encode
     sent, received = body.splitlines(), answer.splitlines()
     documents = [decode(line) for line in received]
-    taken = [quick_record(line, RECORD_READER) for line in sent]
+    taken = [RECORD_READER(quickly(line)) for line in sent]
     values = [calculation.quick(record["request"]) for record in taken]
     questions = [calculation.build(each) for each in values]
     answers = [calculation.answer(each, frozenset()) for each in questions]
@@ -80,7 +80,7 @@ def _beside_json(rounds: int) -> Part:
         ),
         "bulk, all good": lambda: answered(body),
         "bulk, all bad": lambda: answered(bad),
-        "of which: JSON in": of_each(lambda line: quick_record(line, RECORD_READER), sent),
+        "of which: JSON in": of_each(lambda line: RECORD_READER(quickly(line)), sent),
         "of which: validation": of_each(lambda record: calculation.build(calculation.quick(record["request"])), taken),
         "of which: rules": of_each(lambda each: quote(each, book), questions),
         "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, frozenset()), questions),

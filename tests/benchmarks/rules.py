@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from statistics import median
 from typing import Any
 from unittest.mock import patch
@@ -105,7 +105,7 @@ def _example(book: RuleBook, body: bytes) -> Question:
 
 def _with_amount(book: RuleBook, asked: Question) -> Question:
     gross = quote(asked, book).payment.gross
-    return replace(asked, withdrawal=Withdrawal(asked.withdrawal.method, amount=gross))
+    return asked._replace(withdrawal=Withdrawal(asked.withdrawal.method, amount=gross))
 
 
 def _cases(book: RuleBook, questions: Sequence[Question]) -> list[Case]:

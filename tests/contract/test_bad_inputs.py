@@ -1090,6 +1090,17 @@ def test_unknown_key_of_the_whole_body(client: FlaskClient, question: Question) 
     is_refused(client, question, "/favourite_colour", '"green"')
 
 
+def test_unknown_keys_are_told_last_and_in_the_same_order_by_every_worker(client: FlaskClient) -> None:
+    """Nine of them, so that an order that hangs on a worker's hashes would hardly be that of the alphabet by chance."""
+    person = {**dict.fromkeys("hbfacigde", 1), "date_of_birth": 7}
+    reply = client.post("/v1/withdrawal-tax", json={"person": person, "z": 1, "tax_year": 7, "y": 1})
+    pointers = [fault["pointer"] for fault in reply.get_json()["errors"]]
+    in_person = [pointer for pointer in pointers if pointer.startswith("#/person/")]
+    assert in_person[-9:] == [f"#/person/{key}" for key in "abcdefghi"]
+    assert set(in_person[:-9]) == {"#/person/date_of_birth", "#/person/tax_residence"}
+    assert pointers[-2:] == ["#/y", "#/z"]
+
+
 # RFC 6901 section 3 (~0 and ~1) and section 6 (URI fragment: UTF-8, then percent-encoding).
 KEYS = {
     "slash": ("a/b", "#/person/a~1b"),

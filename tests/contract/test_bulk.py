@@ -10,6 +10,7 @@ import gzip
 import json
 import logging
 import random
+import re
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -180,6 +181,15 @@ BETWEEN = (line_of("before"), line_of("after"))
         (line_of(1).replace(b"40000}", b"NaN}"), (("line", 2), 400, "unreadable-json")),
         (line_of(1).replace(b'{"id"', b'{"id": 2, "id"'), (("line", 2), 400, "unreadable-json")),
         (line_of("a:b").replace(b'"amount"', b'"amount": 1, "amount"'), (("line", 2), 400, "unreadable-json")),
+        # As many colons as keys, but one is dropped with its key and one comes of an escape.
+        (
+            line_of("a\\u003ab").replace(b"\\\\", b"\\").replace(b'"id"', b'"id": 1, "id"'),
+            (("line", 2), 400, "unreadable-json"),
+        ),
+        (
+            line_of("a\\u003Ab").replace(b"\\\\", b"\\").replace(b'"id"', b'"id": 1, "id"'),
+            (("line", 2), 400, "unreadable-json"),
+        ),
         (line_of(1).replace(b'"amount"', b'"amount": 1, "amount"'), (("line", 2), 400, "unreadable-json")),
         (b"[" * 20_000 + b"]" * 20_000, (("line", 2), 400, "unreadable-json")),
         (line_of(1, 0)[:-2] + b'{"a":' * 9_000 + b"1" + b"}" * 9_001, (("line", 2), 400, "unreadable-json")),
@@ -458,13 +468,14 @@ def test_a_line_is_not_held_back_for_long(monkeypatch: pytest.MonkeyPatch) -> No
     now = 0.0
     monkeypatch.setattr(bulk_module.time, "monotonic", lambda: now)
 
-    def lines() -> Iterator[bytes]:
+    def answers() -> Iterator[dict[str, Any]]:
         nonlocal now
-        for number in b"1234567":
+        for number in range(1, 8):
             now += 0.4
-            yield bytes([number])
+            yield {"id": number}
 
-    assert list(in_blocks(lines(), lambda: None)) == [b"123", b"456", b"7"]
+    blocks = [re.findall(rb"\d", block) for block in in_blocks(answers(), lambda: None)]
+    assert blocks == [[b"1", b"2", b"3"], [b"4", b"5", b"6"], [b"7"]]
 
 
 def test_a_body_is_cut_into_lines_one_at_a_time() -> None:

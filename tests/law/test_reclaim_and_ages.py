@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -31,9 +30,8 @@ def form(
     emptied: bool = True,
     kinds: tuple[str, ...] = (),
 ) -> str:
-    return form_for(
-        method, over_deducted=over, cumulative=cumulative, emptied=emptied, income_kinds=frozenset(kinds)
-    ).form
+    incomes = [(kind, 1) for kind in kinds]
+    return form_for(method, over_deducted=over, cumulative=cumulative, emptied=emptied, incomes=incomes).form
 
 
 @pytest.mark.parametrize("method", [method for method in METHODS if method != "small_pot"])
@@ -76,7 +74,7 @@ PERSON = Person(date(1955, 6, 1), "england")
 
 
 def form_of(gross: int, *, pot: int, income: tuple[Income, ...] = (), payroll: PayrollFacts | None = None) -> str:
-    question = Question("2026-27", replace(PERSON, income=income), Pension(pot), Withdrawal("ufpls", gross), payroll)
+    question = Question("2026-27", PERSON._replace(income=income), Pension(pot), Withdrawal("ufpls", gross), payroll)
     return quote(question, BOOK).payroll.reclaim.form
 
 

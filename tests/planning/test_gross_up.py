@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -66,7 +65,7 @@ methods = st.sampled_from(("ufpls", "drawdown", "pcls_and_drawdown"))
 def test_gross_up_is_the_least(
     taxpayer: Taxpayer, tax_year: str, method: str, net: int, lifetime_used: int, data: st.DataObject
 ) -> None:
-    pension = replace(PLENTY, lifetime_allowance_used=lifetime_used)
+    pension = PLENTY._replace(lifetime_allowance_used=lifetime_used)
     question = question_of(taxpayer, tax_year, method, pension, net)
     assert_least(question, 300)
     gross = quote(question, BOOK).payment.gross
@@ -107,7 +106,7 @@ def test_brute_force_around_cliffs(taxpayer: Taxpayer, fall: int) -> None:
             highest = net
     assert len(reached) > 1_000
     for wanted in list(reached)[:: len(reached) // 300]:
-        asked = replace(base, withdrawal=Withdrawal("drawdown", net_wanted=wanted))
+        asked = base._replace(withdrawal=Withdrawal("drawdown", net_wanted=wanted))
         assert quote(asked, BOOK).payment.gross == reached[wanted], wanted
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -179,9 +178,8 @@ def after(question: Question, answer: Quote) -> tuple[Person, Pension]:
         lump_sum_used += counted
         death_benefit_used = None if death_benefit_used is None else death_benefit_used + counted
     return (
-        replace(question.person, income=(*question.person.income, Income("other_taxable", payment.taxable))),
-        replace(
-            pension,
+        question.person._replace(income=(*question.person.income, Income("other_taxable", payment.taxable))),
+        pension._replace(
             uncrystallised=answer.uncrystallised_after,
             drawdown=answer.drawdown_after,
             lump_sum_allowance_used=lump_sum_used,
@@ -196,15 +194,14 @@ def assert_parts_equal_whole(question: Question, first_amount: int) -> None:
     asked = question.withdrawal.amount
     assert asked is not None
     whole = quote(question, BOOK)
-    first_question = replace(question, withdrawal=replace(question.withdrawal, amount=first_amount))
+    first_question = question._replace(withdrawal=question.withdrawal._replace(amount=first_amount))
     first = quote(first_question, BOOK)
     person, pension = after(first_question, first)
     second = quote(
-        replace(
-            question,
+        question._replace(
             person=person,
             pension=pension,
-            withdrawal=replace(question.withdrawal, amount=asked - first_amount),
+            withdrawal=question.withdrawal._replace(amount=asked - first_amount),
         ),
         BOOK,
     )
@@ -281,5 +278,5 @@ def test_a_second_part_taxed_on_its_own_would_be_noticed() -> None:
     person = Person(date(1955, 6, 1), "england", income=(Income("employment", 9_000_000),))
     question = Question("2026-27", person, Pension(20_000_000), Withdrawal("ufpls", 8_000_000))
     assert_parts_equal_whole(question, 4_000_000)
-    alone = quote(replace(question, withdrawal=Withdrawal("ufpls", 4_000_000)), BOOK)
+    alone = quote(question._replace(withdrawal=Withdrawal("ufpls", 4_000_000)), BOOK)
     assert 2 * alone.on_withdrawal != quote(question, BOOK).on_withdrawal

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from service.law import lump_sums
 from service.law.lump_sums import LumpSumRules, Payment, Pension
 
@@ -13,4 +11,4 @@ def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSum
     if lump_sums.uses_allowances(method):
         return lump_sums.then(pension, payment, rules)
     uncrystallised, drawdown = lump_sums.pension_after(pension, payment)
-    return replace(pension, uncrystallised=uncrystallised, drawdown=drawdown)
+    return pension.holding(uncrystallised, drawdown)
