@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Set
 
 from service.law import lump_sums
 from service.law.lump_sums import LumpSumRules, Payment, Pension
@@ -13,4 +13,9 @@ def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSum
     if lump_sums.uses_allowances(method):
         return lump_sums.then(pension, payment, rules)
     uncrystallised, drawdown = lump_sums.pension_after(pension, payment)
-    return replace(pension, uncrystallised=uncrystallised, drawdown=drawdown)
+    return pension.holding(uncrystallised, drawdown)
+
+
+def works(income_kinds: Set[str]) -> bool:
+    """Whether there is any income from work."""
+    return "employment" in income_kinds or "self_employment" in income_kinds

@@ -5,7 +5,7 @@ The rules "with facts" find nothing without ``Facts``, which only POST /v1/warni
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 
 from service.planning.warnings import access, allowances, benefits, death, income_tax, isas, recycling, scheme
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Taken, YearFacts
@@ -133,27 +133,29 @@ OF_THE_HOUSEHOLD_WITH_FACTS: tuple[Callable[[Circumstances], Found], ...] = (
 )
 
 
-def all_found(case: Circumstances) -> Iterator[Warning]:
+def all_found(case: Circumstances) -> list[Warning]:
     """Every warning of the circumstances, person by person and year by year, then the household's."""
     asked = case.people[0].person.facts is not None
     of_withdrawal = OF_A_WITHDRAWAL + OF_A_WITHDRAWAL_WITH_FACTS if asked else OF_A_WITHDRAWAL
     of_year = OF_A_YEAR + OF_A_YEAR_WITH_FACTS if asked else OF_A_YEAR
     of_person = OF_A_PERSON + OF_A_PERSON_WITH_FACTS if asked else OF_A_PERSON
     of_household = OF_THE_HOUSEHOLD + OF_THE_HOUSEHOLD_WITH_FACTS if asked else OF_THE_HOUSEHOLD
+    found: list[Warning] = []
     for one in case.people:
         for year in one.years:
             for taken in year.taken:
                 for find_in_withdrawal in of_withdrawal:
-                    yield from find_in_withdrawal(year, taken)
+                    found += find_in_withdrawal(year, taken)
             for find_in_year in of_year:
-                yield from find_in_year(year)
+                found += find_in_year(year)
         for find_in_person in of_person:
-            yield from find_in_person(one)
+            found += find_in_person(one)
     for find_in_household in of_household:
-        yield from find_in_household(case)
+        found += find_in_household(case)
+    return found
 
 
-def the_first_of_each(found: Iterator[Warning]) -> Iterator[Warning]:
+def the_first_of_each(found: Iterable[Warning]) -> Iterator[Warning]:
     """Of each code and place the first alone: in a plan, the first tax year it applies to."""
     known: set[tuple[object, ...]] = set()
     for warning in found:
