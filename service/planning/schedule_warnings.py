@@ -46,7 +46,7 @@ def person_facts(member: Member, i: int, of: int, result: Schedule) -> PersonFac
         born=member.date_of_birth,
         nation=member.tax_residence,
         marriage_allowance=member.marriage_allowance,
-        works=works({income.kind for income in member.income if income.amount}),
+        works=works(member.income),
         has_state_pension_age=True,
         state_pension_from=result.timeline.state_pension_from[i],
     )
@@ -64,6 +64,7 @@ def year_facts(
     return YearFacts(
         person=person,
         rules=period.rules,
+        figures=period.rules.figures,
         tax_rules=opened.year.rules,
         path=person.pension_path,
         taxpayer=taxpayer,

@@ -94,7 +94,7 @@ def _person_facts(result: Timing, member: Member, i: int) -> PersonFacts:
         born=member.date_of_birth,
         nation=member.tax_residence,
         marriage_allowance=member.marriage_allowance,
-        works=works({income.kind for income in member.income if income.amount}),
+        works=works(member.income),
         has_state_pension_age=True,
         state_pension_from=result.timeline.state_pension_from[i],
     )
@@ -116,6 +116,7 @@ def _year_facts(
     return YearFacts(
         person=person,
         rules=rules,
+        figures=rules.figures,
         tax_rules=opened.year.rules,
         path=person.pension_path,
         taxpayer=taxpayer,

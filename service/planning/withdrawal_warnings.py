@@ -50,13 +50,14 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         person.date_of_birth,
         person.tax_residence,
         person.marriage_allowance,
-        works(person.income_kinds()),
+        works(person.income),
         ages is not None,
         None if ages is None else state_pension.reached_on(person.date_of_birth, ages),
     )
     year = YearFacts(
         facts,
         rules,
+        rules.figures,
         rules.income_tax[person.tax_residence],
         ("withdrawal",),
         answer.taxpayer,

@@ -25,8 +25,7 @@ def money_purchase_annual_allowance_triggered(year: YearFacts) -> Found:
     """Flexible access cuts what may be paid into money purchase pensions from then on."""
     if not year.triggered:
         return ()
-    figures = year.figures
-    amount = figures.money(_MPAA)
+    figures, amount = year.figures, year.rules.money_purchase_annual_allowance
     rest = annual_allowance.alternative(figures.money("pension.annual_allowance"), amount)
     return warn(
         "money_purchase_annual_allowance_triggered",

@@ -190,29 +190,29 @@ def deprivation_of_capital(case: PersonCase) -> Found:
 
 def winter_fuel_payment_repaid(year: YearFacts) -> Found:
     """Income over the limit takes the winter fuel payment back."""
-    facts = year.person.facts
-    if not year.taxable or not year.figures.has("winter_fuel.income_limit") or not year.person.has_state_pension_age:
+    person, figures = year.person, year.figures
+    if not year.taxable or not person.has_state_pension_age or not figures.has("winter_fuel.income_limit"):
         return ()
-    if facts is not None and facts.benefits is not None and facts.benefits.spares_winter_fuel:
+    limit, before = figures.money("winter_fuel.income_limit"), year.taxpayer.income
+    income = before + year.taxable
+    if not before <= limit < income:
         return ()
-    limit = year.figures.money("winter_fuel.income_limit")
-    income = year.taxpayer.income + year.taxable
-    if not year.taxpayer.income <= limit < income:
+    if person.facts is not None and person.facts.benefits is not None and person.facts.benefits.spares_winter_fuel:
         return ()
-    if year.person.state_pension_from is not None and year.person.state_pension_from > year.figures.end:
+    if person.state_pension_from is not None and person.state_pension_from > figures.end:
         return ()
-    older = age_on(year.person.born, year.figures.end) >= year.figures.count("winter_fuel.higher_age")
+    older = age_on(person.born, figures.end) >= figures.count("winter_fuel.higher_age")
     name = "winter_fuel.payment_from_higher_age" if older else "winter_fuel.payment"
-    amount = year.figures.money(name)
+    amount = figures.money(name)
     return warn(
         "winter_fuel_payment_repaid",
-        f"In {year.name} the withdrawals take the income of {year.person.whose} from {pounds(year.taxpayer.income)} to "
+        f"In {year.name} the withdrawals take the income of {person.whose} from {pounds(before)} to "
         f"{pounds(income)}, over {pounds(limit)}: a winter fuel payment of {pounds(amount)} is repaid through the tax, "
         "all of it. Tax-free cash and ISAs do not count; a smaller withdrawal may keep it.",
         year.path,
-        figures=year.figures,
+        figures=figures,
         rests_on=("winter_fuel.income_limit", name),
-        money={"income_before": year.taxpayer.income, "income_after": income},
+        money={"income_before": before, "income_after": income},
         cost=amount,
     )
 

@@ -968,7 +968,7 @@ def warn(
     """
     entry = CATALOGUE[code]
     if rests_on:
-        told = {"money": dict(money), "count": dict(counts), "rate": dict(rates)}
+        told = {"money": {**money}, "count": {**counts}, "rate": {**rates}}
         doubts: list[str] = []
         for name in rests_on:
             figure = figures.figures[name]

@@ -188,6 +188,7 @@ class Taken(NamedTuple):
 class YearFacts(NamedTuple):
     """A person in one tax year: the tax with all that is withdrawn in it and without, and the pension before and after.
 
+    ``figures`` are those of ``rules``, and ``tax_rules`` those of the person's nation among them.
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
     only. ``held_before`` is what the pension holds before the year's withdrawals, growth included. ``age`` is the person's
     on the last day.
@@ -195,6 +196,7 @@ class YearFacts(NamedTuple):
 
     person: PersonFacts
     rules: YearRules
+    figures: TaxYear
     tax_rules: IncomeTaxRules
     path: Path
     taxpayer: Taxpayer
@@ -217,14 +219,9 @@ class YearFacts(NamedTuple):
     cash_isa_limit: int | None = None
 
     @property
-    def figures(self) -> TaxYear:
-        """The tax year's figures."""
-        return self.rules.figures
-
-    @property
     def name(self) -> str:
         """The tax year, such as "2026-27"."""
-        return self.rules.figures.name
+        return self.figures.name
 
     @property
     def held_after(self) -> int:

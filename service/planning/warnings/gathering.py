@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Set
+from collections.abc import Iterable
 
 from service.law import lump_sums
 from service.law.lump_sums import LumpSumRules, Payment, Pension
+from service.planning.household import DatedIncome, Income
+
+_FROM_WORK = ("employment", "self_employment")
 
 
 def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
@@ -16,6 +19,6 @@ def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSum
     return pension.holding(uncrystallised, drawdown)
 
 
-def works(income_kinds: Set[str]) -> bool:
+def works(incomes: Iterable[Income | DatedIncome]) -> bool:
     """Whether there is any income from work."""
-    return "employment" in income_kinds or "self_employment" in income_kinds
+    return any(income.kind in _FROM_WORK and income.amount for income in incomes)

@@ -74,29 +74,25 @@ def personal_allowance_withdrawn(year: YearFacts) -> Found:
     rules = year.tax_rules
     if not year.taxable or year.with_it.adjusted_net_income <= rules.taper_threshold:
         return ()
-    without = year.without
+    without, income = year.without, year.with_it.adjusted_net_income
     lost = without.personal_allowance - year.with_it.personal_allowance
     if lost <= 0:
         return ()
-    beyond = year.with_it.adjusted_net_income
-    kept = year_of(year.taxpayer, replace(rules, taper_threshold=beyond))
-    tapered = year.with_it.total - liability(kept, year.taxable).total
-    before = without.total - liability(kept).total
-    cost = max(0, tapered - before)
+    kept = year_of(year.taxpayer, replace(rules, taper_threshold=income))
+    cost = year.with_it.total - liability(kept, year.taxable).total
+    if without.adjusted_net_income > rules.taper_threshold:
+        cost -= without.total - liability(kept).total
+    cost = max(0, cost)
     return warn(
         "personal_allowance_withdrawn",
         f"In {year.name} the withdrawals take the adjusted net income of {year.person.whose} to "
-        f"{pounds(year.with_it.adjusted_net_income)}, over {pounds(rules.taper_threshold)}: {pounds(lost)} of the "
+        f"{pounds(income)}, over {pounds(rules.taper_threshold)}: {pounds(lost)} of the "
         f"personal allowance is lost, which costs {pounds(cost)}. A pension contribution or Gift Aid would lower that income.",
         year.path,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance_taper_threshold",),
         status=year.figures.status,
-        money={
-            "adjusted_net_income": year.with_it.adjusted_net_income,
-            "personal_allowance_lost": lost,
-            "extra_tax": cost,
-        },
+        money={"adjusted_net_income": income, "personal_allowance_lost": lost, "extra_tax": cost},
         cost=cost,
     )
 
@@ -418,7 +414,7 @@ def second_payment_in_the_year(year: YearFacts) -> Found:
 
 def state_pension_uses_personal_allowance(year: YearFacts) -> Found:
     """The State Pension alone is more than the personal allowance, so that every pound drawn is taxed."""
-    allowance = year.figures.money("income_tax.personal_allowance")
+    allowance = year.tax_rules.personal_allowance
     if year.state_pension <= allowance:
         return ()
     return warn(
@@ -485,13 +481,11 @@ def scottish_property_income(year: YearFacts) -> Found:
 
 def rates_not_yet_set(case: Circumstances) -> Found:
     """The figures of some year are not all law yet."""
-    years = sorted(
-        {year.name: year.figures for one in case.people for year in one.years}.items(), key=lambda found: found[0]
-    )
-    first = next((figures for _, figures in years if figures.status != "enacted"), None)
-    if first is None:
+    unsettled = [year.figures for one in case.people for year in one.years if year.figures.status != "enacted"]
+    if not unsettled:
         return ()
-    since = "for" if first is years[-1][1] else "from"
+    first = min(unsettled, key=lambda figures: figures.name)
+    since = "for" if first.name == max(one.years[-1].name for one in case.people) else "from"
     return warn(
         "rates_not_yet_set",
         f"Some of the figures {since} {first.name}{'' if since == 'for' else ' on'} are announced or carried forward from the "

@@ -122,7 +122,7 @@ def _person_case(
         born=born,
         nation=asked.person.tax_residence,
         marriage_allowance=asked.person.marriage_allowance,
-        works=works(asked.person.income_kinds()),
+        works=works(asked.person.income),
         has_state_pension_age=True,
         state_pension_from=state_pension.reached_on(born, book.state_pension_ages),
         facts=asked.facts,
@@ -169,6 +169,7 @@ def _year_facts(
     return YearFacts(
         person=person,
         rules=rules,
+        figures=rules.figures,
         tax_rules=year.rules,
         path=taken[0].path if taken else person.path,
         taxpayer=taxpayer,
