@@ -967,20 +967,23 @@ def warn(
     theirs and ``status``, and what is doubtful about them ends the detail.
     """
     entry = CATALOGUE[code]
-    if rests_on:
-        told = {"money": {**money}, "count": {**counts}, "rate": {**rates}}
-        doubts: list[str] = []
-        for name in rests_on:
-            figure = figures.figures[name]
-            if figure.status != "enacted":
-                status = max(status, figure.status, key=STATUSES.index)
-            if isinstance(figure.value, int):
-                told[figure.kind][figure_key(name)] = figure.value
-            if figure.doubt is not None and figure.doubt not in doubts:
-                doubts.append(figure.doubt)
-        if doubts:
-            detail = f"{detail} In doubt: {' '.join(doubts)}"
-        money, counts, rates = told["money"], told["count"], told["rate"]
+    doubts: tuple[str, ...] = ()
+    for name in rests_on:
+        figure = figures.figures[name]
+        if figure.status != "enacted":
+            status = max(status, figure.status, key=STATUSES.index)
+        if isinstance(figure.value, int):
+            told = {figure_key(name): figure.value}
+            if figure.kind == "money":
+                money = {**money, **told}
+            elif figure.kind == "rate":
+                rates = {**rates, **told}
+            else:
+                counts = {**counts, **told}
+        if figure.doubt is not None and figure.doubt not in doubts:
+            doubts += (figure.doubt,)
+    if doubts:
+        detail = f"{detail} In doubt: {' '.join(doubts)}"
     return (
         Warning(
             code,

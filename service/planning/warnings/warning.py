@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from types import MappingProxyType
 from typing import NamedTuple
 
 Path = tuple[str | int, ...]
@@ -15,7 +14,7 @@ EFFECTS = ("not_permitted", "costs", "check")
 _ORDER = {effect: position for position, effect in enumerate(EFFECTS)}
 
 
-NO_FIGURES: Mapping[str, int] = MappingProxyType({})
+NO_FIGURES: Mapping[str, int] = {}
 """The figures of a kind of which a warning has none."""
 
 
