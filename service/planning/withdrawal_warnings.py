@@ -31,6 +31,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         withdrawal.method,
         withdrawal.day,
         age,
+        question.pension.minimum_pension_age or rules.minimum_pension_age,
         payment.gross,
         payment.gross,
         payment,
@@ -75,5 +76,6 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         age,
         person.income_of("state_pension"),
         (taken,),
+        known_year=answer.year,
     )
     return Circumstances((PersonCase(facts, (year,)),), ("tax_year",))

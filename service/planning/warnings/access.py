@@ -11,18 +11,9 @@ from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found
 
 
-def _least(year: YearFacts, taken: Taken) -> int:
-    return taken.before.minimum_pension_age or year.rules.minimum_pension_age
-
-
-def _too_young(year: YearFacts, taken: Taken) -> bool:
-    """Whether the minimum age is not reached on the day or, where that is not given, in the whole tax year."""
-    return taken.age < _least(year, taken)
-
-
 def below_minimum_pension_age(year: YearFacts, taken: Taken) -> Found:
     """Money taken before the minimum pension age."""
-    if not _too_young(year, taken):
+    if taken.age >= taken.minimum_age:
         return ()
     rules = year.rules
     age, reached = access_age(
@@ -41,7 +32,7 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken) -> Found:
 
 def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken) -> Found:
     """The minimum age is reached within the tax year, and no day is given."""
-    least, born = _least(year, taken), year.person.born
+    least, born = taken.minimum_age, year.person.born
     # Somebody older than that on the last day was old enough on the first.
     if taken.day is not None or taken.age != least or age_on(born, year.figures.start) == least:
         return ()
@@ -57,7 +48,7 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken) -> Fou
 
 def unauthorised_payment_charges(year: YearFacts, taken: Taken) -> Found:
     """What the tax charges on money taken too early come to."""
-    if not _too_young(year, taken) or taken.payment.gross == 0:
+    if taken.age >= taken.minimum_age or taken.payment.gross == 0:
         return ()
     figures = year.figures
     charge, surcharge = (
@@ -105,7 +96,7 @@ _ILL_HEALTH = {
 def ill_health_route(year: YearFacts, taken: Taken) -> Found:
     """Too young, but ill-health may open the way."""
     facts = year.person.facts
-    if facts is None or facts.ill_health == "none" or not _too_young(year, taken):
+    if facts is None or facts.ill_health == "none" or taken.age >= taken.minimum_age:
         return ()
     return warn(
         "ill_health_route", _ILL_HEALTH[facts.ill_health], (*year.person.path, "ill_health"), figures=year.figures
@@ -115,7 +106,7 @@ def ill_health_route(year: YearFacts, taken: Taken) -> Found:
 def access_closes_again(year: YearFacts, taken: Taken) -> Found:
     """Old enough now, but not yet on the day the minimum age rises."""
     change = year.rules.next_minimum_pension_age
-    if change is None or taken.before.minimum_pension_age is not None or _too_young(year, taken):
+    if change is None or taken.before.minimum_pension_age is not None or taken.age < taken.minimum_age:
         return ()
     day, age = change
     if taken.age >= age or taken.after.uncrystallised == 0:

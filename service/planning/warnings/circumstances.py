@@ -166,12 +166,14 @@ class PersonFacts(NamedTuple):
 
 class Taken(NamedTuple):
     """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of
-    this method. ``age`` is the person's on the day or, where that is not given, on the last of the tax year.
-    ``left_before`` is what the allowances left. ``triggers``: the first flexible access."""
+    this method. ``age`` is the person's on the day or, where that is not given, on the last of the tax year;
+    ``minimum_age`` is the tax year's minimum pension age, or a protected one. ``left_before`` is what the allowances left.
+    ``triggers``: the first flexible access."""
 
     method: str
     day: date | None
     age: int
+    minimum_age: int
     asked: int
     permitted: int
     payment: Payment
@@ -215,6 +217,7 @@ class YearFacts(NamedTuple):
     state_pension: int = 0
     taken: tuple[Taken, ...] = ()
     earned: int = 0
+    known_year: YearOf | None = None
     lump_sums_wanted: bool = True
     cash_isa_limit: int | None = None
 
@@ -231,7 +234,7 @@ class YearFacts(NamedTuple):
     @property
     def year(self) -> YearOf:
         """The year as the income tax rules see it."""
-        return year_of(self.taxpayer, self.tax_rules)
+        return self.known_year or year_of(self.taxpayer, self.tax_rules)
 
     @property
     def triggered(self) -> bool:
@@ -276,7 +279,7 @@ class Together(NamedTuple):
 class Circumstances(NamedTuple):
     """Everything that is known. ``year_path`` points to what says the tax years; ``pensions_in_estate_from`` is the day
     from which unused pensions count in the estate; ``isa_limits`` are the limits by the first day of their tax years.
-    ``today`` is None where the request has no such day."""
+    ``today`` is None where the request has no such day, and ``together`` empty where there is no plan."""
 
     people: tuple[PersonCase, ...]
     year_path: Path

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from service.law.income_tax import Liability, liability, year_of
+from service.law.income_tax import Liability, liability
 from service.law.lump_sums import WHOLE
 from service.law.rounding import PENNY, POUND, down_to_the_penny
+from service.law.scale import Scale
 from service.planning.faults import pounds
 from service.planning.warnings.catalogue import per_cent, warn
 from service.planning.warnings.circumstances import Circumstances, Taken, YearFacts
@@ -18,25 +19,35 @@ def _pension_income(year: YearFacts, found: Liability) -> int:
     return found.floor if year.tax_rules.other_income_first else found.lower
 
 
-def _entered(year: YearFacts, name: str, code: str) -> Found:
-    """A band that the withdrawals reach into and the other income does not."""
-    if not year.taxable:
+_TOLD_WHEN_ENTERED = {
+    name: f"{name}_entered" for name in ("higher_rate", "advanced_rate", "additional_rate", "top_rate")
+}
+"""The codes of the bands above the basic rates, the UK's and Scotland's."""
+
+
+def higher_bands_entered(year: YearFacts) -> Found:
+    """Bands above the basic rates that the withdrawals reach into and the other income does not: a warning for each."""
+    rules, top = year.tax_rules, _pension_income(year, year.with_it)
+    # Reliefs only raise the limits, so that most years are done with before theirs are looked at.
+    if not year.taxable or top <= rules.scales.lower.limits[rules.scales.last_basic_band]:
         return ()
-    scale, top = year.tax_rules.scales.lower, _pension_income(year, year.with_it)
-    # Reliefs only raise the floors, so that most years are done with before they are looked at.
-    if name not in scale.names or top <= scale.floors[band := scale.names.index(name)]:
-        return ()
-    scale = year.year.scales.lower
-    floor = scale.floors[band]
-    if top <= floor or _pension_income(year, year.without) > floor:
-        return ()
-    inside = (min(top, scale.limits[band]) if band < len(scale.limits) else top) - floor
+    scale, before = year.year.scales.lower, _pension_income(year, year.without)
+    told: Found = ()
+    for band in range(rules.scales.last_basic_band + 1, len(scale.names)):
+        if scale.names[band] in _TOLD_WHEN_ENTERED and before <= scale.floors[band] < top:
+            told += _band_entered(year, scale, band, top)
+    return told
+
+
+def _band_entered(year: YearFacts, scale: Scale, band: int, top: int) -> Found:
+    """What the withdrawals inside a band bear more than in the band below it."""
+    name, rate, below = scale.names[band], scale.rates[band], scale.rates[band - 1]
+    inside = (min(top, scale.limits[band]) if band < len(scale.limits) else top) - scale.floors[band]
     if not year.taken and inside < POUND:
         return ()  # a plan that fills a band to the brim may miss it by pennies
-    rate, below = scale.rates[band], scale.rates[band - 1]
     cost = down_to_the_penny(inside * (rate - below))
     return warn(
-        code,
+        _TOLD_WHEN_ENTERED[name],
         f"In {year.name} {pounds(inside)} of the withdrawals of {year.person.whose} bears the {name.replace('_', ' ')} of "
         f"{per_cent(rate)} instead of {per_cent(below)}: {pounds(cost)} more. A smaller withdrawal this tax year, and more in "
         "another, may avoid it.",
@@ -49,26 +60,6 @@ def _entered(year: YearFacts, name: str, code: str) -> Found:
     )
 
 
-def higher_rate_entered(year: YearFacts) -> Found:
-    """Some of the withdrawals bears the higher rate, the UK's or Scotland's."""
-    return _entered(year, "higher_rate", "higher_rate_entered")
-
-
-def advanced_rate_entered(year: YearFacts) -> Found:
-    """Some of the withdrawals bears the advanced rate of Scotland."""
-    return _entered(year, "advanced_rate", "advanced_rate_entered")
-
-
-def additional_rate_entered(year: YearFacts) -> Found:
-    """Some of the withdrawals bears the additional rate."""
-    return _entered(year, "additional_rate", "additional_rate_entered")
-
-
-def top_rate_entered(year: YearFacts) -> Found:
-    """Some of the withdrawals bears the top rate of Scotland."""
-    return _entered(year, "top_rate", "top_rate_entered")
-
-
 def personal_allowance_withdrawn(year: YearFacts) -> Found:
     """Income above the taper threshold takes the personal allowance away."""
     rules = year.tax_rules
@@ -78,7 +69,7 @@ def personal_allowance_withdrawn(year: YearFacts) -> Found:
     lost = without.personal_allowance - year.with_it.personal_allowance
     if lost <= 0:
         return ()
-    kept = year_of(year.taxpayer, replace(rules, taper_threshold=income))
+    kept = year.year._replace(rules=replace(rules, taper_threshold=income))
     cost = year.with_it.total - liability(kept, year.taxable).total
     if without.adjusted_net_income > rules.taper_threshold:
         cost -= without.total - liability(kept).total

@@ -188,6 +188,7 @@ def _year_facts(
         state_pension=asked.income_of("state_pension"),
         taken=tuple(taken),
         earned=_earned(taxpayer, asked),
+        known_year=year,
     )
 
 
@@ -223,6 +224,7 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
         method=method,
         day=planned.day,
         age=age_on(person.born, planned.day),
+        minimum_age=pension.minimum_pension_age or rules.minimum_pension_age,
         asked=planned.amount,
         permitted=most,
         payment=payment,
