@@ -1259,8 +1259,8 @@ def test_every_rule_is_used() -> None:
 
 @pytest.mark.parametrize("name", BOOK.years)
 def test_every_band_above_the_basic_rates_is_told(name: str) -> None:
-    for rules in BOOK.years[name].income_tax.values():
-        above = rules.scales.lower.names[rules.scales.last_basic_band + 1 :]
+    for taxed in BOOK.years[name].income_tax.values():
+        above = taxed.scales.lower.names[taxed.scales.last_basic_band + 1 :]
         assert {f"{band}_entered" for band in above} <= set(CATALOGUE)
 
 
