@@ -259,8 +259,7 @@ def tax_free_allowance_used_up(year: YearFacts) -> Found:
 
 def lump_sum_allowance_nearly_used(year: YearFacts) -> Found:
     """What is left of the allowance is less than a quarter of what is left uncrystallised."""
-    left = year.left_after.lump_sum_allowance
-    if not year.tax_free or left is None or not left:
+    if not year.tax_free or not (left := year.left_after.lump_sum_allowance):
         return ()
     possible = quarter(year.after.uncrystallised, year.rules.lump_sums)
     if left >= possible:
@@ -326,8 +325,10 @@ def small_pot_above_limit(year: YearFacts, taken: Taken) -> Found:
 
 def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken) -> Found:
     """A small pot lump sum must end the arrangement it comes from."""
+    if taken.method != "small_pot":
+        return ()
     left = taken.after.uncrystallised + taken.after.drawdown
-    if taken.method != "small_pot" or left == 0:
+    if left == 0:
         return ()
     return warn(
         "small_pot_must_end_the_arrangement",
@@ -401,9 +402,10 @@ def no_lump_sum_allowance_left(year: YearFacts, taken: Taken) -> Found:
 
 def lifetime_allowance_exceeded(year: YearFacts, taken: Taken) -> Found:
     """More is taken than the lifetime allowance leaves."""
-    over, charge = taken.payment.over_lifetime_allowance, taken.payment.charge
+    over = taken.payment.over_lifetime_allowance
     if over == 0:
         return ()
+    charge = taken.payment.charge
     charged = year.rules.lump_sums.regime == "lifetime_allowance_charge"
     detail = (
         f"{pounds(over)} of this is more than the lifetime allowance leaves and bears a charge of {pounds(charge)}."
@@ -438,8 +440,10 @@ def lifetime_allowance_nearly_used(year: YearFacts) -> Found:
 
 def all_tax_free_cash_at_once(year: YearFacts, taken: Taken) -> Found:
     """All that is uncrystallised is crystallised, while some allowance stays unused."""
+    if taken.method not in ("pcls", "pcls_and_drawdown"):
+        return ()
     left = taken.left_after.lump_sum_allowance
-    if taken.method not in ("pcls", "pcls_and_drawdown") or not left or not taken.payment.gross:
+    if not left or not taken.payment.gross:
         return ()
     if taken.after.uncrystallised >= NOTHING_MUCH or taken.after.drawdown < NOTHING_MUCH:
         return ()

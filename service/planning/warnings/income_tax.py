@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from service.law.income_tax import Liability, liability
+from service.law.income_tax import Liability, YearOf, liability
 from service.law.lump_sums import WHOLE
 from service.law.rounding import PENNY, POUND, down_to_the_penny
 from service.law.scale import Scale
@@ -69,7 +69,7 @@ def personal_allowance_withdrawn(year: YearFacts) -> Found:
     lost = without.personal_allowance - year.with_it.personal_allowance
     if lost <= 0:
         return ()
-    kept = year.year._replace(rules=replace(rules, taper_threshold=income))
+    kept = YearOf(year.taxpayer, replace(rules, taper_threshold=income), year.year.scales)
     cost = year.with_it.total - liability(kept, year.taxable).total
     if without.adjusted_net_income > rules.taper_threshold:
         cost -= without.total - liability(kept).total
@@ -441,9 +441,7 @@ def state_pension_untaxed_at_source(year: YearFacts) -> Found:
 
 def k_code_adjustment(year: YearFacts, taken: Taken) -> Found:
     """HMRC's routine for K codes was not read in the original."""
-    if taken.payroll is None or not taken.payment.taxable:
-        return ()
-    if not taken.payroll.facts.code.lstrip("SC").startswith("K"):
+    if taken.payroll is None or not taken.payment.taxable or "K" not in taken.payroll.facts.code:
         return ()
     return warn(
         "k_code_adjustment",
