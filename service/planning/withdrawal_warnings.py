@@ -59,7 +59,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         facts,
         rules,
         rules.figures,
-        rules.income_tax[person.tax_residence],
+        answer.year.rules,
         ("withdrawal",),
         answer.taxpayer,
         answer.without,
@@ -76,6 +76,6 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         age,
         person.income_of("state_pension"),
         (taken,),
-        known_year=answer.year,
+        answer.year,
     )
     return Circumstances((PersonCase(facts, (year,)),), ("tax_year",))

@@ -970,16 +970,16 @@ def warn(
     doubts: tuple[str, ...] = ()
     for name in rests_on:
         figure = figures.figures[name]
+        value, kind, key = figure.value, figure.kind, figure_key(name)
         if figure.status != "enacted":
             status = max(status, figure.status, key=STATUSES.index)
-        if isinstance(figure.value, int):
-            told = {figure_key(name): figure.value}
-            if figure.kind == "money":
-                money = {**money, **told}
-            elif figure.kind == "rate":
-                rates = {**rates, **told}
+        if isinstance(value, int):
+            if kind == "money":
+                money = {**money, key: value}
+            elif kind == "rate":
+                rates = {**rates, key: value}
             else:
-                counts = {**counts, **told}
+                counts = {**counts, key: value}
         if figure.doubt is not None and figure.doubt not in doubts:
             doubts += (figure.doubt,)
     if doubts:

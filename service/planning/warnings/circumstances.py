@@ -216,8 +216,8 @@ class YearFacts(NamedTuple):
     age: int
     state_pension: int = 0
     taken: tuple[Taken, ...] = ()
-    earned: int = 0
     known_year: YearOf | None = None
+    earned: int = 0
     lump_sums_wanted: bool = True
     cash_isa_limit: int | None = None
 
