@@ -15,8 +15,9 @@ def birthday(date_of_birth: date, age: int) -> date:
 
 def age_on(date_of_birth: date, day: date) -> int:
     """Whole years of age on a day."""
-    age = day.year - date_of_birth.year
-    return age if birthday(date_of_birth, age) <= day else age - 1
+    # Someone born on 29 February is older from 1 March in other years, as ``birthday`` has it.
+    before_birthday = (day.month, day.day) < (date_of_birth.month, date_of_birth.day)
+    return day.year - date_of_birth.year - before_birthday
 
 
 def access_age(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from calendar import monthrange
 from datetime import date
+from operator import attrgetter
 from typing import Literal
 
 from service.figures.loader import TaxYear
@@ -20,12 +21,14 @@ Which = Literal["new", "basic"]
 WEEKS = 52
 """Weeks of State Pension in a year: a planner's year. A tax year may hold a 53rd payment day."""
 
+_BORN_FROM = attrgetter("born_from")
 _FULL_WEEKLY = {"new": "state_pension.new_full_weekly", "basic": "state_pension.basic_full_weekly"}
 
 
 def row_for(date_of_birth: date, ages: StatePensionAges) -> AgeRow:
     """The row of the table for a date of birth, with its source and any doubt."""
-    return ages.rows[bisect_right(ages.rows, date_of_birth, key=_first_birth) - 1]
+    # The first row holds all who were born before the second.
+    return ages.rows[bisect_right(ages.rows, date_of_birth, lo=1, key=_BORN_FROM) - 1]
 
 
 def reached_on(date_of_birth: date, ages: StatePensionAges) -> date | None:
@@ -54,10 +57,6 @@ def full_yearly(figures: TaxYear, which: Which) -> int:
     return WEEKS * figures.money(_FULL_WEEKLY[which])
 
 
-def _first_birth(row: AgeRow) -> date:
-    return row.born_from or date.min
-
-
 def _age_reached(date_of_birth: date, years: int, months: int) -> date:
     """The day an age is reached: the day of the same number in the later month, or that month's last day.
 
@@ -67,4 +66,7 @@ def _age_reached(date_of_birth: date, years: int, months: int) -> date:
     if months == 0:
         return birthday(date_of_birth, years)
     year, month = divmod(date_of_birth.year * 12 + date_of_birth.month - 1 + years * 12 + months, 12)
-    return date(year, month + 1, min(date_of_birth.day, monthrange(year, month + 1)[1]))
+    try:
+        return date(year, month + 1, date_of_birth.day)
+    except ValueError:
+        return date(year, month + 1, monthrange(year, month + 1)[1])

@@ -26,6 +26,7 @@ class RuleViolation(Exception):
 
 def pounds(pence: int) -> str:
     """Money for people: £1,234.56, or £1,234 when there are no pence."""
-    sign = "-" if pence < 0 else ""
-    whole, rest = divmod(abs(pence), 100)
-    return f"{sign}£{whole:,}.{rest:02d}" if rest else f"{sign}£{whole:,}"
+    if pence < 0:
+        return f"-{pounds(-pence)}"
+    whole, rest = pence // 100, pence % 100
+    return f"£{whole:,}.{rest:02d}" if rest else f"£{whole:,}"

@@ -15,6 +15,14 @@ from service.planning.timing import Timing
 from service.planning.warnings.circumstances import Circumstances
 from service.planning.withdrawal import Quote
 
+_TOUCHED_BY_ALL = ("income_tax.personal_allowance", "income_tax.personal_allowance_taper_threshold")
+_TOUCHED_BY_LUMP_SUMS = (
+    "pension.tax_free_fraction",
+    "pension.lifetime_allowance",
+    "pension.lump_sum_allowance",
+    "pension.lump_sum_and_death_benefit_allowance",
+)
+
 
 def assumptions(figures: TaxYear) -> dict[str, str]:
     """A sentence for each figure of the year that is not law, or whose source leaves a doubt, by the figure's name."""
@@ -27,48 +35,48 @@ def assumptions(figures: TaxYear) -> dict[str, str]:
     }
 
 
-def touched_by_income_tax(taxpayer: Taxpayer) -> Iterator[str]:
+def touched_by_income_tax(taxpayer: Taxpayer) -> list[str]:
     """The names of the figures that a person's income tax rests on."""
-    yield from ("income_tax.personal_allowance", "income_tax.personal_allowance_taper_threshold")
-    yield f"income_tax.bands_{taxpayer.nation}"
+    names = [*_TOUCHED_BY_ALL, f"income_tax.bands_{taxpayer.nation}"]
     if taxpayer.blind:
-        yield "income_tax.blind_persons_allowance"
+        names.append("income_tax.blind_persons_allowance")
     if taxpayer.marriage_allowance != "none":
-        yield "income_tax.marriage_allowance"
+        names.append("income_tax.marriage_allowance")
     if taxpayer.child_benefit:
-        yield from ("income_tax.child_benefit_charge_threshold", "income_tax.child_benefit_charge_step")
+        names += ("income_tax.child_benefit_charge_threshold", "income_tax.child_benefit_charge_step")
     if taxpayer.property_income:
-        yield "income_tax.property_bands"
+        names.append("income_tax.property_bands")
     if taxpayer.savings:
-        yield from ("income_tax.savings_bands", "income_tax.starting_rate_for_savings_limit")
-        yield "income_tax.personal_savings_allowance_basic"
+        names += ("income_tax.savings_bands", "income_tax.starting_rate_for_savings_limit")
+        names.append("income_tax.personal_savings_allowance_basic")
         if taxpayer.nation == "scotland":
-            yield "income_tax.personal_savings_allowance_higher"
+            names.append("income_tax.personal_savings_allowance_higher")
     if taxpayer.dividends:
-        yield from ("income_tax.dividend_bands", "income_tax.dividend_allowance")
+        names += ("income_tax.dividend_bands", "income_tax.dividend_allowance")
+    return names
 
 
-def touched_by(answer: Quote) -> Iterator[str]:
+def touched_by(answer: Quote) -> list[str]:
     """The names of the figures that an answer rests on."""
     method = answer.question.withdrawal.method
-    yield from touched_by_income_tax(answer.taxpayer)
+    names = touched_by_income_tax(answer.taxpayer)
     if answer.payment.taxable:
         if answer.payroll.facts.code in answer.rules.payroll.flat_rates:
-            yield "payroll.flat_rate_codes"
+            names.append("payroll.flat_rate_codes")
         elif answer.payroll.assumed and _emergency_code_in_doubt(answer):
-            yield "payroll.emergency_code"
+            names.append("payroll.emergency_code")
     if answer.money_purchase_triggered:
-        yield "pension.money_purchase_annual_allowance"
+        names.append("pension.money_purchase_annual_allowance")
     if method == "small_pot":
-        yield "pension.small_pot_limit"
+        names.append("pension.small_pot_limit")
     elif method != "drawdown":
         if method == "ufpls":
-            yield "pension.lump_sum_regime"
-        yield from ("pension.tax_free_fraction", "pension.lifetime_allowance")
-        yield from ("pension.lump_sum_allowance", "pension.lump_sum_and_death_benefit_allowance")
+            names.append("pension.lump_sum_regime")
+        names += _TOUCHED_BY_LUMP_SUMS
     if answer.payment.charge:
-        yield from ("pension.lifetime_allowance_charge_lump_sum", "pension.lifetime_allowance_charge_retained")
-    yield "pension.minimum_pension_age"
+        names += ("pension.lifetime_allowance_charge_lump_sum", "pension.lifetime_allowance_charge_retained")
+    names.append("pension.minimum_pension_age")
+    return names
 
 
 def plan_assumptions(result: Schedule) -> list[str]:
@@ -174,8 +182,7 @@ def _touched_in(member: Member, record: PersonRecord, lump_sums: str, *, first: 
     if record.opened.before.pension.uncrystallised and lump_sums != "none":
         if lump_sums in WITH_TAX_FREE_PART:
             yield "pension.lump_sum_regime"
-        yield from ("pension.tax_free_fraction", "pension.lifetime_allowance")
-        yield from ("pension.lump_sum_allowance", "pension.lump_sum_and_death_benefit_allowance")
+        yield from _TOUCHED_BY_LUMP_SUMS
     yield "pension.minimum_pension_age"
     yield "isa.subscription_limit"
     if member.isa.cash_isa:

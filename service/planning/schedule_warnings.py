@@ -6,10 +6,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from service.law import lump_sums
+from service.law.pension_age import age_on
 from service.planning.filling import target
 from service.planning.household import Member
 from service.planning.schedule import LEAST_TAX, PersonYearPlan, Schedule, Year
 from service.planning.warnings.circumstances import Circumstances, PersonCase, PersonFacts, Together, YearFacts
+from service.planning.warnings.gathering import works
 from service.planning.warnings.rules import all_found, the_first_of_each
 from service.planning.warnings.warning import Warning, in_order
 from service.planning.warnings.wording import who
@@ -44,9 +46,9 @@ def person_facts(member: Member, i: int, of: int, result: Schedule) -> PersonFac
         born=member.date_of_birth,
         nation=member.tax_residence,
         marriage_allowance=member.marriage_allowance,
-        income_kinds=frozenset(income.kind for income in member.income if income.amount),
-        state_pension_from=result.timeline.state_pension_from[i],
+        works=works(member.income),
         has_state_pension_age=True,
+        state_pension_from=result.timeline.state_pension_from[i],
     )
 
 
@@ -62,8 +64,11 @@ def year_facts(
     return YearFacts(
         person=person,
         rules=period.rules,
+        figures=period.rules.figures,
+        tax_rules=opened.year.rules,
         path=person.pension_path,
         taxpayer=taxpayer,
+        without=opened.taxed(0),
         with_it=record.liability,
         gross=record.gross,
         tax_free=record.tax_free,
@@ -74,6 +79,7 @@ def year_facts(
         left_after=lump_sums.available(record.after.pension, period.rules.lump_sums),
         held_before=plan.pension.opening + plan.pension.growth,
         last_day=period.last,
+        age=age_on(person.born, period.last),
         state_pension=state_pension,
         lump_sums_wanted=wanted,
         cash_isa_limit=plan.isa_limit if member.isa.cash_isa else None,

@@ -11,7 +11,8 @@ from dataclasses import replace
 from datetime import date
 
 from service.law import isa, lump_sums
-from service.law.pension_age import may_take_benefits
+from service.law.lump_sums import Payment
+from service.law.pension_age import age_on, may_take_benefits
 from service.law.rounding import down_to_the_penny
 from service.planning.faults import pounds
 from service.planning.household import Member
@@ -27,6 +28,7 @@ from service.planning.warnings.circumstances import (
     Together,
     YearFacts,
 )
+from service.planning.warnings.gathering import works
 from service.planning.warnings.rules import all_found, the_first_of_each
 from service.planning.warnings.warning import Found, Path, Warning, in_order
 from service.planning.warnings.wording import who
@@ -55,14 +57,12 @@ def _told_once(result: Timing, by_option: dict[int, tuple[Warning, ...]]) -> Ite
         for found in of_option:
             if found not in shared:
                 named = f"{found.detail} This is so with {described(result.options[k].option)}."
-                yield replace(found, detail=named, path=("options", k))
+                yield found._replace(detail=named, path=("options", k))
 
 
-def _of_option(result: Timing, k: int, option: OptionResult) -> Found:
+def _of_option(result: Timing, k: int, option: OptionResult) -> list[Warning]:
     case = _circumstances(result, k, option)
-    yield from _too_early(result, k, option, case)
-    yield from _nothing_to_take(k, option, case)
-    yield from all_found(case)
+    return [*_too_early(result, k, option, case), *_nothing_to_take(k, option, case), *all_found(case)]
 
 
 def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstances:
@@ -94,9 +94,9 @@ def _person_facts(result: Timing, member: Member, i: int) -> PersonFacts:
         born=member.date_of_birth,
         nation=member.tax_residence,
         marriage_allowance=member.marriage_allowance,
-        income_kinds=frozenset(income.kind for income in member.income if income.amount),
-        state_pension_from=result.timeline.state_pension_from[i],
+        works=works(member.income),
         has_state_pension_age=True,
+        state_pension_from=result.timeline.state_pension_from[i],
     )
 
 
@@ -109,15 +109,18 @@ def _year_facts(
     path: Path,
     option: OptionResult,
 ) -> YearFacts:
-    record, rules = found.record, year.period.rules
-    taxpayer = record.opened.year.taxpayer
-    if record.opened.interest:
-        taxpayer = replace(taxpayer, savings=taxpayer.savings + record.opened.interest)
+    record, opened, rules = found.record, found.record.opened, year.period.rules
+    taxpayer = opened.year.taxpayer
+    if opened.interest:
+        taxpayer = replace(taxpayer, savings=taxpayer.savings + opened.interest)
     return YearFacts(
         person=person,
         rules=rules,
+        figures=rules.figures,
+        tax_rules=opened.year.rules,
         path=person.pension_path,
         taxpayer=taxpayer,
+        without=opened.taxed(0),
         with_it=record.liability,
         gross=found.lump_sum + record.gross,
         tax_free=found.tax_free,
@@ -128,9 +131,10 @@ def _year_facts(
         left_after=lump_sums.available(record.after.pension, rules.lump_sums),
         held_before=found.pension.opening + found.pension.growth,
         last_day=year.period.last,
+        age=age_on(person.born, year.period.last),
         state_pension=state_pension,
+        taken=(_lump_sum(person, year, found, path),) if found.lump_sum else (),
         lump_sums_wanted=option.option.take != "never",
-        taken=(_lump_sum(year, found, path),) if found.lump_sum else (),
         cash_isa_limit=(
             isa.subscription_limit(rules.figures, member.date_of_birth, year.period.last, cash=True)
             if member.isa.cash_isa
@@ -139,30 +143,32 @@ def _year_facts(
     )
 
 
-def _lump_sum(year: OptionYear, found: PersonOptionYear, path: Path) -> Taken:
+def _lump_sum(person: PersonFacts, year: OptionYear, found: PersonOptionYear, path: Path) -> Taken:
     """The lump sum of a period's first day, as a withdrawal."""
     first, rules = found.first, year.period.rules.lump_sums
+    before, after = first.before.pension, first.after.pension
+    left = lump_sums.available(before, rules)
     return Taken(
         method="pcls",
         day=year.period.first,
+        age=age_on(person.born, year.period.first),
+        minimum_age=before.minimum_pension_age or year.period.rules.minimum_pension_age,
         asked=first.lump_sum,
         permitted=first.lump_sum,
-        gross=first.lump_sum,
-        tax_free=first.lump_sum,
-        taxable=0,
+        payment=lump_sums.take("pcls", first.lump_sum, before, rules, left),
         path=path,
-        before=first.before.pension,
-        after=first.after.pension,
-        left_before=lump_sums.available(first.before.pension, rules),
-        left_after=lump_sums.available(first.after.pension, rules),
-        from_uncrystallised=first.before.pension.uncrystallised - first.after.pension.uncrystallised,
+        before=before,
+        after=after,
+        left_before=left,
+        left_after=lump_sums.available(after, rules),
     )
 
 
 def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances) -> Found:
     """A lump sum wanted before the minimum pension age is computed from the first day on which it is permitted."""
+    told: Found = ()
     if option.option.take not in _LUMP_SUM_FIRST:
-        return
+        return told
     first = result.timeline.periods[0]
     for i, (member, one) in enumerate(zip(result.question.household.people, case.people, strict=True)):
         least = member.pension.minimum_pension_age or first.rules.minimum_pension_age
@@ -180,7 +186,8 @@ def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances
         )
         lump_sum = _wanted(member, first.first, ("options", k), one.years[0])
         for found in access.below_minimum_pension_age(one.years[0], lump_sum):
-            yield replace(found, detail=f"{found.detail} {computed}")
+            told += (found._replace(detail=f"{found.detail} {computed}"),)
+    return told
 
 
 def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
@@ -188,11 +195,11 @@ def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
     return Taken(
         method="pcls",
         day=day,
+        age=age_on(member.date_of_birth, day),
+        minimum_age=member.pension.minimum_pension_age or year.rules.minimum_pension_age,
         asked=0,
         permitted=0,
-        gross=0,
-        tax_free=0,
-        taxable=0,
+        payment=Payment(0, 0, 0),
         path=path,
         before=member.pension,
         after=member.pension,
@@ -204,10 +211,10 @@ def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
 def _nothing_to_take(k: int, option: OptionResult, case: Circumstances) -> Found:
     """An option that asks for tax-free cash where there is none."""
     if option.option.take == "never" or option.totals is None:
-        return
+        return ()
     if any(person.tax_free_cash.at_the_end or person.tax_free_cash.received for person in option.totals.people):
-        return
-    yield warn(
+        return ()
+    return warn(
         "no_tax_free_cash",
         "Nothing is paid tax free: there is nothing uncrystallised, or the lump sum allowances are used up. Check what was "
         "crystallised before, and whether a protected lump sum is held.",
@@ -218,6 +225,7 @@ def _nothing_to_take(k: int, option: OptionResult, case: Circumstances) -> Found
 
 def _of_deaths(result: Timing) -> Found:
     """What unused pension money costs on the deaths asked about, and the residence nil-rate band that is lost, at the most."""
+    told: Found = ()
     lefts = [
         left
         for option in result.options
@@ -228,7 +236,7 @@ def _of_deaths(result: Timing) -> Found:
     if costs:
         most = max(costs, key=lambda left: left.tax.tax_on_pension)
         tax = most.tax.tax_on_pension
-        yield warn(
+        told += warn(
             "pension_counts_in_the_estate",
             f"On a death asked about, unused pensions of up to {pounds(most.estate.pension)} bear inheritance tax of "
             f"{pounds(tax)}: they count in the estate unless they pass to a spouse, civil partner or charity. Check which "
@@ -244,7 +252,7 @@ def _of_deaths(result: Timing) -> Found:
         most = max(tapered, key=lambda left: left.tax.residence_band.taper)
         lost = most.tax.residence_band.taper
         cost = down_to_the_penny(lost * most.tax.rate)
-        yield warn(
+        told += warn(
             "residence_band_tapered",
             f"On a death asked about, an estate of {pounds(most.tax.estate)} loses up to {pounds(lost)} of the residence "
             f"nil-rate band, which costs up to {pounds(cost)}. Compare the options by what heirs receive.",
@@ -254,3 +262,4 @@ def _of_deaths(result: Timing) -> Found:
             money={"estate_and_pensions": most.tax.estate, "band_lost": lost, "extra_tax": cost},
             cost=cost,
         )
+    return told

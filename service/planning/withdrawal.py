@@ -85,7 +85,7 @@ class Quote(NamedTuple):
 
     question: Question
     rules: YearRules
-    taxpayer: Taxpayer
+    year: YearOf
     version: str
     payment: Payment
     left_before: Allowances
@@ -107,6 +107,11 @@ class Quote(NamedTuple):
     drawdown_after: int
     evaluations: int
 
+    @property
+    def taxpayer(self) -> Taxpayer:
+        """The person as the income tax rules see them."""
+        return self.year.taxpayer
+
 
 def quote(question: Question, book: RuleBook) -> Quote:
     """Answer a question. RuleViolation where it asks for what the rules do not allow."""
@@ -126,7 +131,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
     return Quote(
         question=question,
         rules=rules,
-        taxpayer=year.year.taxpayer,
+        year=year.year,
         version=book.version,
         payment=payment,
         left_before=left,

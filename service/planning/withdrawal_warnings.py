@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from service.figures.tables import StatePensionAges
 from service.law import lump_sums, state_pension
+from service.law.pension_age import age_on
 from service.planning.warnings.circumstances import Circumstances, PersonCase, PersonFacts, Taken, YearFacts
-from service.planning.warnings.gathering import pension_left
+from service.planning.warnings.gathering import pension_left, works
 from service.planning.warnings.rules import all_found
 from service.planning.warnings.warning import Warning, in_order
 from service.planning.withdrawal import Quote
@@ -23,54 +24,58 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
     person, withdrawal = question.person, question.withdrawal
     after = pension_left(withdrawal.method, question.pension, payment, rules.lump_sums)
     left_after = lump_sums.available(after, rules.lump_sums)
+    last_day = withdrawal.day or rules.figures.end
+    age = age_on(person.date_of_birth, last_day)
+    # By position, in the order of their fields: by name they would cost several times as much, in every quote.
     taken = Taken(
-        method=withdrawal.method,
-        day=withdrawal.day,
-        asked=payment.gross,
-        permitted=payment.gross,
-        gross=payment.gross,
-        tax_free=payment.tax_free,
-        taxable=payment.taxable,
-        path=("withdrawal",),
-        before=question.pension,
-        after=after,
-        left_before=answer.left_before,
-        left_after=left_after,
-        from_uncrystallised=payment.from_uncrystallised,
-        over_lifetime_allowance=payment.over_lifetime_allowance,
-        charge=payment.charge,
-        triggers=answer.money_purchase_triggered,
-        payroll=answer.payroll,
-        payroll_path=("payroll",),
+        withdrawal.method,
+        withdrawal.day,
+        age,
+        question.pension.minimum_pension_age or rules.minimum_pension_age,
+        payment.gross,
+        payment.gross,
+        payment,
+        ("withdrawal",),
+        question.pension,
+        after,
+        answer.left_before,
+        left_after,
+        answer.money_purchase_triggered,
+        answer.payroll,
+        ("payroll",),
     )
     facts = PersonFacts(
-        who="This person",
-        path=("person",),
-        pension_path=("pension",),
-        born=person.date_of_birth,
-        nation=person.tax_residence,
-        marriage_allowance=person.marriage_allowance,
-        income_kinds=person.income_kinds(),
-        state_pension_from=state_pension.reached_on(person.date_of_birth, ages) if ages is not None else None,
-        has_state_pension_age=ages is not None,
+        "This person",
+        ("person",),
+        ("pension",),
+        person.date_of_birth,
+        person.tax_residence,
+        person.marriage_allowance,
+        works(person.income),
+        ages is not None,
+        None if ages is None else state_pension.reached_on(person.date_of_birth, ages),
     )
     year = YearFacts(
-        person=facts,
-        rules=rules,
-        path=("withdrawal",),
-        taxpayer=answer.taxpayer,
-        with_it=answer.with_it,
-        gross=payment.gross,
-        tax_free=payment.tax_free,
-        taxable=payment.taxable,
-        before=question.pension,
-        after=after,
-        left_before=answer.left_before,
-        left_after=left_after,
-        held_before=question.pension.uncrystallised + question.pension.drawdown,
-        last_day=withdrawal.day or rules.figures.end,
-        state_pension=person.income_of("state_pension"),
-        taken=(taken,),
-        known_without=answer.without,
+        facts,
+        rules,
+        rules.figures,
+        answer.year.rules,
+        ("withdrawal",),
+        answer.taxpayer,
+        answer.without,
+        answer.with_it,
+        payment.gross,
+        payment.tax_free,
+        payment.taxable,
+        question.pension,
+        after,
+        answer.left_before,
+        left_after,
+        question.pension.uncrystallised + question.pension.drawdown,
+        last_day,
+        age,
+        person.income_of("state_pension"),
+        (taken,),
+        answer.year,
     )
     return Circumstances((PersonCase(facts, (year,)),), ("tax_year",))

@@ -222,16 +222,18 @@ def answer(
 
 def warning(found: Warning) -> dict[str, Any]:
     """A warning as JSON: its amounts in pounds, its rates as fractions."""
+    figures: dict[str, float] = {}
+    for name, amount in found.money.items():
+        figures[name] = amount / 100
+    for name, rate in found.rates.items():
+        figures[name] = rate / 10_000
+    figures.update(found.counts)
     document: dict[str, Any] = {
         "code": found.code,
         "effect": found.effect,
         "title": found.title,
         "detail": found.detail,
-        "figures": {
-            **{name: amount / 100 for name, amount in found.money.items()},
-            **{name: rate / 10_000 for name, rate in found.rates.items()},
-            **found.counts,
-        },
+        "figures": figures,
         "pointer": pointer(found.path),
         "sources": list(found.sources),
         "status": found.status,

@@ -22,6 +22,7 @@ from service.planning.warnings import access, allowances, benefits, death, incom
 from service.planning.warnings.catalogue import CATALOGUE, in_force
 from service.planning.warnings.warning import EFFECTS
 from service.schemas.shared import ObjectList, StrictNested
+from tests.households import BOOK
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_warnings as of_quotes
 from tests.planning.circumstances import SCHEMA, by_code, found_in, income, into_isa, request, saved, w
@@ -1251,9 +1252,16 @@ def test_every_rule_is_used() -> None:
         if function.__module__ == module.__name__ and not name.startswith("_")
     }
     assert len(listed) == len(set(listed))
-    # One function for one code, and named by it.
-    assert [rule.__name__ for rule in listed if rule.__name__ not in CATALOGUE] == []
+    # One function for one code, and named by it; but one for all bands, whichever a tax year has.
+    assert {rule.__name__ for rule in listed} - set(CATALOGUE) == {"higher_bands_entered"}
     assert set(listed) == public
+
+
+@pytest.mark.parametrize("name", BOOK.years)
+def test_every_band_above_the_basic_rates_is_told(name: str) -> None:
+    for taxed in BOOK.years[name].income_tax.values():
+        above = taxed.scales.lower.names[taxed.scales.last_basic_band + 1 :]
+        assert {f"{band}_entered" for band in above} <= set(CATALOGUE)
 
 
 @pytest.mark.parametrize("code", CATALOGUE)

@@ -11,24 +11,15 @@ from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found
 
 
-def _least(year: YearFacts, taken: Taken) -> int:
-    return taken.before.minimum_pension_age or year.rules.minimum_pension_age
-
-
-def _too_young(year: YearFacts, taken: Taken) -> bool:
-    """Whether the minimum age is not reached on the day or, where that is not given, in the whole tax year."""
-    return age_on(year.person.born, taken.day or year.figures.end) < _least(year, taken)
-
-
 def below_minimum_pension_age(year: YearFacts, taken: Taken) -> Found:
     """Money taken before the minimum pension age."""
-    if not _too_young(year, taken):
-        return
+    if taken.age >= taken.minimum_age:
+        return ()
     rules = year.rules
     age, reached = access_age(
         year.person.born, rules.minimum_pension_age, rules.next_minimum_pension_age, taken.before.minimum_pension_age
     )
-    yield warn(
+    return warn(
         "below_minimum_pension_age",
         f"{year.person.who} may take benefits from age {age}, which is reached on {reached.isoformat()}; only ill-health or "
         "a protected pension age allows it earlier. Do not take this before checking with the scheme: everything else here "
@@ -41,10 +32,11 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken) -> Found:
 
 def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken) -> Found:
     """The minimum age is reached within the tax year, and no day is given."""
-    least, born = _least(year, taken), year.person.born
-    if taken.day is not None or _too_young(year, taken) or age_on(born, year.figures.start) >= least:
-        return
-    yield warn(
+    least, born = taken.minimum_age, year.person.born
+    # Somebody older than that on the last day was old enough on the first.
+    if taken.day is not None or taken.age != least or age_on(born, year.figures.start) == least:
+        return ()
+    return warn(
         "minimum_pension_age_depends_on_the_day",
         f"Benefits may be taken from age {least}, which is reached on {birthday(born, least).isoformat()}, in this tax year. "
         "Take the money on or after that day.",
@@ -56,8 +48,8 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken) -> Fou
 
 def unauthorised_payment_charges(year: YearFacts, taken: Taken) -> Found:
     """What the tax charges on money taken too early come to."""
-    if not _too_young(year, taken) or taken.gross == 0:
-        return
+    if taken.age >= taken.minimum_age or taken.payment.gross == 0:
+        return ()
     figures = year.figures
     charge, surcharge = (
         figures.rate("pension.unauthorised_payment_charge"),
@@ -65,17 +57,17 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken) -> Found:
     )
     share = figures.rate("pension.unauthorised_payment_surcharge_share")
     held = taken.before.uncrystallised + taken.before.drawdown
-    surcharged = taken.gross * WHOLE >= held * share
+    surcharged = taken.payment.gross * WHOLE >= held * share
     rate = charge + surcharge if surcharged else charge
-    cost = down_to_the_penny(taken.gross * rate)
+    cost = down_to_the_penny(taken.payment.gross * rate)
     because = (
         f"{per_cent(charge)}, and {per_cent(surcharge)} more because it is at least {per_cent(share)} of the fund"
         if surcharged
         else per_cent(charge)
     )
-    yield warn(
+    return warn(
         "unauthorised_payment_charges",
-        f"Paid before the minimum age, {pounds(taken.gross)} is an unauthorised payment: the charges on the member are "
+        f"Paid before the minimum age, {pounds(taken.payment.gross)} is an unauthorised payment: the charges on the member are "
         f"{because}, {pounds(cost)} in all, to be told in a tax return; the scheme is charged as well. Wait until the "
         "age is reached.",
         taken.path,
@@ -85,7 +77,7 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken) -> Found:
             "pension.unauthorised_payment_surcharge",
             "pension.unauthorised_payment_surcharge_share",
         ),
-        money={"unauthorised_payment": taken.gross, "charges": cost},
+        money={"unauthorised_payment": taken.payment.gross, "charges": cost},
         cost=cost,
     )
 
@@ -104,9 +96,9 @@ _ILL_HEALTH = {
 def ill_health_route(year: YearFacts, taken: Taken) -> Found:
     """Too young, but ill-health may open the way."""
     facts = year.person.facts
-    if facts is None or facts.ill_health == "none" or not _too_young(year, taken):
-        return
-    yield warn(
+    if facts is None or facts.ill_health == "none" or taken.age >= taken.minimum_age:
+        return ()
+    return warn(
         "ill_health_route", _ILL_HEALTH[facts.ill_health], (*year.person.path, "ill_health"), figures=year.figures
     )
 
@@ -114,13 +106,15 @@ def ill_health_route(year: YearFacts, taken: Taken) -> Found:
 def access_closes_again(year: YearFacts, taken: Taken) -> Found:
     """Old enough now, but not yet on the day the minimum age rises."""
     change = year.rules.next_minimum_pension_age
-    if change is None or taken.before.minimum_pension_age is not None or _too_young(year, taken):
-        return
+    if change is None or taken.before.minimum_pension_age is not None or taken.age < taken.minimum_age:
+        return ()
     day, age = change
+    if taken.age >= age or taken.after.uncrystallised == 0:
+        return ()
     reopens = birthday(year.person.born, age)
-    if reopens <= day or taken.after.uncrystallised == 0:
-        return
-    yield warn(
+    if reopens <= day:
+        return ()
+    return warn(
         "access_closes_again",
         f"From {day.isoformat()} the minimum age is {age}, which {year.person.whose} reaches on {reopens.isoformat()}: "
         f"between these days the {pounds(taken.after.uncrystallised)} still uncrystallised cannot be started on. Check with "
@@ -138,11 +132,11 @@ def minimum_pension_age_not_reached(case: PersonCase) -> Found:
     barred = [
         year
         for year in case.years
-        if not year.taken and age_on(person.born, year.last_day) < (year.before.minimum_pension_age or _normal(year))
+        if not year.taken and year.age < (year.before.minimum_pension_age or year.rules.minimum_pension_age)
     ]
     first = case.years[0]
     if not barred or person.facts is not None or first.held_before == 0:
-        return
+        return ()
     last = barred[-1]
     age, day = access_age(
         person.born,
@@ -151,7 +145,7 @@ def minimum_pension_age_not_reached(case: PersonCase) -> Found:
         last.before.minimum_pension_age,
     )
     until = f"in {barred[0].name}" if len(barred) == 1 else f"from {barred[0].name} to {last.name}"
-    yield warn(
+    return warn(
         "minimum_pension_age_not_reached",
         f"{person.who} may take benefits from age {age}, which is reached on {day.isoformat()}, so nothing is drawn "
         f"{until}. Ill-health or a protected pension age may allow it earlier: check with the scheme.",
@@ -159,7 +153,3 @@ def minimum_pension_age_not_reached(case: PersonCase) -> Found:
         figures=last.figures,
         counts={"minimum_pension_age": age},
     )
-
-
-def _normal(year: YearFacts) -> int:
-    return year.rules.minimum_pension_age

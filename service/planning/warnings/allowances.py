@@ -24,11 +24,10 @@ _SMALL_POTS = "pension.small_pots_from_personal_schemes"
 def money_purchase_annual_allowance_triggered(year: YearFacts) -> Found:
     """Flexible access cuts what may be paid into money purchase pensions from then on."""
     if not year.triggered:
-        return
-    figures = year.figures
-    amount = figures.money(_MPAA)
+        return ()
+    figures, amount = year.figures, year.rules.money_purchase_annual_allowance
     rest = annual_allowance.alternative(figures.money("pension.annual_allowance"), amount)
-    yield warn(
+    return warn(
         "money_purchase_annual_allowance_triggered",
         f"{year.person.who} takes income flexibly in {year.name}: from the next day only {pounds(amount)} a year may be paid "
         "into money purchase pensions without a charge, and unused allowance of earlier years cannot raise that; "
@@ -43,15 +42,15 @@ def money_purchase_annual_allowance_triggered(year: YearFacts) -> Found:
 def tell_other_schemes(year: YearFacts) -> Found:
     """The duty to tell every other scheme still saved in that income was taken flexibly."""
     if not year.triggered:
-        return
+        return ()
     facts = year.person.facts
     saves = None if facts is None else facts.saves_in_other_schemes
     planned = facts is not None and bool(facts.contributions)
     if saves is False or not (saves or planned or year.person.works or year.taxpayer.relief_at_source):
-        return
+        return ()
     days = year.figures.count("pension.notice_to_other_schemes_days")
     unknown = "" if saves else " Whether there is one was not given and decides."
-    yield warn(
+    return warn(
         "tell_other_schemes",
         f"After the flexible access of {year.name}, {year.person.whose} must tell every other scheme still saved in within "
         f"{days} days of the scheme's statement, or of joining it; otherwise there are penalties.{unknown} Make a note of "
@@ -86,9 +85,9 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts) -> Foun
     limit = year.figures.money(_MPAA)
     excess = _after_access(year) - limit
     if excess <= 0:
-        return
+        return ()
     cost = _charge(year, excess)
-    yield warn(
+    return warn(
         "contributions_above_money_purchase_annual_allowance",
         f"{pounds(excess + limit)} is to be paid into money purchase pensions in {year.name} after flexible access, "
         f"{pounds(excess)} more than the {pounds(limit)} allowed: the charge is about {pounds(cost)}, to be told in a tax "
@@ -120,11 +119,11 @@ def annual_allowance_tapered(year: YearFacts) -> Found:
     """The withdrawals lower the annual allowance of someone who saves."""
     saved = sum(one.amount for one in _saved(year))
     if not saved or not year.taxable:
-        return
+        return ()
     now, before = _allowance(year, year.with_it.net_income), _allowance(year, year.taxpayer.income)
     if now >= before:
-        return
-    yield warn(
+        return ()
+    return warn(
         "annual_allowance_tapered",
         f"The withdrawals of {year.name} raise income so far that the annual allowance falls from {pounds(before)} to "
         f"{pounds(now)}, while {pounds(saved)} is to be saved. Withdraw less this tax year, or save less.",
@@ -145,13 +144,13 @@ def annual_allowance_exceeded(year: YearFacts) -> Found:
     """More is saved than the annual allowance and what is carried forward."""
     facts = year.person.facts
     if facts is None or facts.carry_forward is None or not _saved(year):
-        return
+        return ()
     above, allowance = _above(year)
     excess = above - facts.carry_forward
     if excess <= 0:
-        return
+        return ()
     cost = _charge(year, excess)
-    yield warn(
+    return warn(
         "annual_allowance_exceeded",
         f"The saving of {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)} and the "
         f"{pounds(facts.carry_forward)} carried forward: the charge is about {pounds(cost)}, to be told in a tax return. "
@@ -173,11 +172,11 @@ def carry_forward_decides(year: YearFacts) -> Found:
     """More is saved than the annual allowance, and what is carried forward was not given."""
     facts = year.person.facts
     if facts is None or facts.carry_forward is not None or not _saved(year):
-        return
+        return ()
     above, allowance = _above(year)
     if not above:
-        return
-    yield warn(
+        return ()
+    return warn(
         "carry_forward_decides",
         f"The saving of {year.name} is {pounds(above)} more than the annual allowance of {pounds(allowance)}. Unused "
         "allowance of the three tax years before was not given and decides whether there is a charge. Ask each scheme for "
@@ -191,12 +190,12 @@ def carry_forward_decides(year: YearFacts) -> Found:
 def defined_benefit_saving_above_alternative_allowance(year: YearFacts) -> Found:
     """Defined benefit saving exceeds the allowance that flexible access leaves for it."""
     if not year.after.flexibly_accessed or _after_access(year) <= year.figures.money(_MPAA):
-        return
+        return ()
     saved = sum(one.amount for one in _saved(year) if one.saving == "defined_benefit")
     limit = annual_allowance.alternative(_allowance(year, year.with_it.net_income), year.figures.money(_MPAA))
     if saved <= limit:
-        return
-    yield warn(
+        return ()
+    return warn(
         "defined_benefit_saving_above_alternative_allowance",
         f"The defined benefit saving of {year.name}, {pounds(saved)}, is {pounds(saved - limit)} more than the alternative "
         f"allowance of {pounds(limit)} that applies once the money purchase allowance is exceeded. Check what can be carried "
@@ -216,12 +215,12 @@ def contributions_not_given(case: PersonCase) -> Found:
     """Someone works and takes benefits, and whether saving goes on was not given."""
     person, facts = case.person, case.person.facts
     if facts is None or facts.contributions is not None:
-        return
+        return ()
     saves = person.works or any(year.taxpayer.relief_at_source for year in case.years)
     year = next((year for year in case.years if year.triggered or _recyclable(year)), None)
     if year is None or not saves or facts.saves_in_other_schemes is False:
-        return
-    yield warn(
+        return ()
+    return warn(
         "contributions_not_given",
         f"{person.who} still has income from work, and the contributions planned were not given. They decide whether the "
         f"withdrawals of {year.name} bring an annual allowance charge or fall under the recycling rule. Ask for them, the "
@@ -232,7 +231,7 @@ def contributions_not_given(case: PersonCase) -> Found:
 
 
 def _recyclable(year: YearFacts) -> bool:
-    lump_sums = sum(taken.tax_free for taken in year.taken if taken.method in ("pcls", "pcls_and_drawdown"))
+    lump_sums = sum(taken.payment.tax_free for taken in year.taken if taken.method in ("pcls", "pcls_and_drawdown"))
     return lump_sums > year.figures.money("pension.recycling_lump_sum_limit")
 
 
@@ -243,11 +242,11 @@ def tax_free_allowance_used_up(year: YearFacts) -> Found:
     """Nothing more can be paid tax free, though there is still a pension."""
     left = year.after.uncrystallised
     if not year.lump_sums_wanted or year.left_after.tax_free > 0 or left < NOTHING_MUCH:
-        return
+        return ()
     if year.taken and not (year.left_before.tax_free and year.tax_free):
-        return
+        return ()
     lifetime = year.left_after.lifetime_allowance is not None
-    yield warn(
+    return warn(
         "tax_free_allowance_used_up",
         f"By the end of {year.name} nothing is left of the {'lifetime allowance' if lifetime else 'lump sum allowances'} of "
         f"{year.person.whose}: the {pounds(left)} not yet crystallised then has no tax-free part. Check what earlier "
@@ -260,13 +259,12 @@ def tax_free_allowance_used_up(year: YearFacts) -> Found:
 
 def lump_sum_allowance_nearly_used(year: YearFacts) -> Found:
     """What is left of the allowance is less than a quarter of what is left uncrystallised."""
-    left = year.left_after.lump_sum_allowance
-    if not year.tax_free or left is None or not left:
-        return
+    if not year.tax_free or not (left := year.left_after.lump_sum_allowance):
+        return ()
     possible = quarter(year.after.uncrystallised, year.rules.lump_sums)
     if left >= possible:
-        return
-    yield warn(
+        return ()
+    return warn(
         "lump_sum_allowance_nearly_used",
         f"After {year.name} {pounds(left)} is left of the lump sum allowance of {year.person.whose}, less than a quarter of "
         f"the {pounds(year.after.uncrystallised)} not yet crystallised. Check whether a larger protected amount is held.",
@@ -280,10 +278,10 @@ def death_benefit_allowance_nearly_used(year: YearFacts) -> Found:
     """The pension left is more than could be paid tax free as a lump sum on death before 75."""
     left = year.left_after.lump_sum_and_death_benefit_allowance
     if not year.tax_free or left is None or left >= year.held_after:
-        return
+        return ()
     if year.age >= year.figures.count("pension.beneficiaries_taxed_from_age"):
-        return
-    yield warn(
+        return ()
+    return warn(
         "death_benefit_allowance_nearly_used",
         f"After {year.name} {pounds(left)} is left of the lump sum and death benefit allowance of {year.person.whose}, "
         f"less than the {pounds(year.held_after)} in the pension: on death before 75 the rest of a lump sum would be taxed. "
@@ -297,8 +295,8 @@ def death_benefit_allowance_nearly_used(year: YearFacts) -> Found:
 def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken) -> Found:
     """A tax-free lump sum of more than its permitted maximum."""
     if taken.method != "pcls" or taken.asked <= taken.permitted:
-        return
-    yield warn(
+        return ()
+    return warn(
         "lump_sum_above_permitted_maximum",
         f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum, {pounds(taken.asked - taken.permitted)} less "
         "than is asked for; the rest would be an unauthorised payment. Ask for less: everything else here is worked out "
@@ -313,8 +311,8 @@ def small_pot_above_limit(year: YearFacts, taken: Taken) -> Found:
     """A small pot of more than its limit."""
     limit = year.figures.money("pension.small_pot_limit")
     if taken.method != "small_pot" or taken.asked <= limit:
-        return
-    yield warn(
+        return ()
+    return warn(
         "small_pot_above_limit",
         f"A small pot may be taken as one lump sum up to {pounds(limit)}, and {pounds(taken.asked)} is asked for. Use another "
         "way for the whole: everything else here is worked out as if the most permitted were taken.",
@@ -327,10 +325,12 @@ def small_pot_above_limit(year: YearFacts, taken: Taken) -> Found:
 
 def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken) -> Found:
     """A small pot lump sum must end the arrangement it comes from."""
+    if taken.method != "small_pot":
+        return ()
     left = taken.after.uncrystallised + taken.after.drawdown
-    if taken.method != "small_pot" or left == 0:
-        return
-    yield warn(
+    if left == 0:
+        return ()
+    return warn(
         "small_pot_must_end_the_arrangement",
         f"{pounds(left)} would be left. A small pot lump sum must end the arrangement it is paid from: check with the "
         "scheme that what is left belongs to other arrangements.",
@@ -350,13 +350,13 @@ def too_many_small_pots(case: PersonCase) -> Found:
     """More small pots from personal schemes than a lifetime allows."""
     facts, last = case.person.facts, _last_small_pot(case)
     if facts is None or last is None or facts.features.scheme != "personal":
-        return
+        return ()
     year, taken, planned = last
     limit = year.figures.count(_SMALL_POTS)
     if facts.features.small_pots_taken is None or facts.features.small_pots_taken + planned <= limit:
-        return
+        return ()
     number = facts.features.small_pots_taken + planned
-    yield warn(
+    return warn(
         "too_many_small_pots",
         f"With these, {number} small pots would have been taken from personal schemes, and at most {limit} may be in a "
         "lifetime. Take the money in another way.",
@@ -371,12 +371,12 @@ def small_pots_not_given(case: PersonCase) -> Found:
     """How many small pots were taken before decides, or the kind of scheme does."""
     facts, last = case.person.facts, _last_small_pot(case)
     if facts is None or last is None or facts.features.scheme == "occupational":
-        return
+        return ()
     year, _, planned = last
     before, limit = facts.features.small_pots_taken, year.figures.count(_SMALL_POTS)
     if before is not None and (facts.features.scheme == "personal" or before + planned <= limit):
-        return
-    yield warn(
+        return ()
+    return warn(
         "small_pots_not_given",
         f"At most {limit} small pots may be taken from personal schemes in a lifetime, without limit from occupational ones; "
         f"{'how many were taken' if before is None else 'what kind of scheme this is'} was not given and decides. Ask before "
@@ -390,8 +390,8 @@ def small_pots_not_given(case: PersonCase) -> Found:
 def no_lump_sum_allowance_left(year: YearFacts, taken: Taken) -> Found:
     """A UFPLS with no lump sum allowance left: the statute and the manual do not say the same."""
     if taken.method != "ufpls" or taken.left_before.lump_sum_allowance is None or taken.left_before.tax_free > 0:
-        return
-    yield warn(
+        return ()
+    return warn(
         "no_lump_sum_allowance_left",
         "All of this payment is taxed, because nothing is left of the lump sum allowances. The statute allows such a "
         "payment; an HMRC manual heading suggests some allowance is needed. Ask the scheme whether it will pay it.",
@@ -402,9 +402,10 @@ def no_lump_sum_allowance_left(year: YearFacts, taken: Taken) -> Found:
 
 def lifetime_allowance_exceeded(year: YearFacts, taken: Taken) -> Found:
     """More is taken than the lifetime allowance leaves."""
-    over, charge = taken.over_lifetime_allowance, taken.charge
+    over = taken.payment.over_lifetime_allowance
     if over == 0:
-        return
+        return ()
+    charge = taken.payment.charge
     charged = year.rules.lump_sums.regime == "lifetime_allowance_charge"
     detail = (
         f"{pounds(over)} of this is more than the lifetime allowance leaves and bears a charge of {pounds(charge)}."
@@ -412,7 +413,7 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken) -> Found:
         else f"{pounds(over)} of this is more than the lifetime allowance leaves; in this tax year there is no charge and it "
         "is taxed as pension income."
     )
-    yield warn(
+    return warn(
         "lifetime_allowance_exceeded",
         detail + " Check the percentage already used with every scheme.",
         (*year.person.pension_path, "lifetime_allowance_used_percent"),
@@ -426,8 +427,8 @@ def lifetime_allowance_nearly_used(year: YearFacts) -> Found:
     """The lifetime allowance left is less than what is left uncrystallised."""
     left = year.left_after.lifetime_allowance
     if left is None or not year.tax_free or not 0 < left < year.after.uncrystallised:
-        return
-    yield warn(
+        return ()
+    return warn(
         "lifetime_allowance_nearly_used",
         f"After {year.name} {pounds(left)} is left of the lifetime allowance of {year.person.whose}, less than the "
         f"{pounds(year.after.uncrystallised)} not yet crystallised. Check the percentage already used with every scheme.",
@@ -439,12 +440,14 @@ def lifetime_allowance_nearly_used(year: YearFacts) -> Found:
 
 def all_tax_free_cash_at_once(year: YearFacts, taken: Taken) -> Found:
     """All that is uncrystallised is crystallised, while some allowance stays unused."""
+    if taken.method not in ("pcls", "pcls_and_drawdown"):
+        return ()
     left = taken.left_after.lump_sum_allowance
-    if taken.method not in ("pcls", "pcls_and_drawdown") or not left or not taken.gross:
-        return
+    if not left or not taken.payment.gross:
+        return ()
     if taken.after.uncrystallised >= NOTHING_MUCH or taken.after.drawdown < NOTHING_MUCH:
-        return
-    yield warn(
+        return ()
+    return warn(
         "all_tax_free_cash_at_once",
         f"This takes all the tax-free cash there is. Whatever the {pounds(taken.after.drawdown)} in drawdown grows by is taxed "
         f"in full when it is drawn, though {pounds(left)} of the lump sum allowance stays unused. Check whether a part "
@@ -468,9 +471,9 @@ def tax_free_received_before_april_2024_decides(case: PersonCase) -> Found:
     """What was really received tax free was not given, and decides whether a certificate would help."""
     facts, found = case.person.facts, _transition(case)
     if facts is None or found is None or facts.tax_free_received_before_april_2024 is not None:
-        return
+        return ()
     year, assumed = found
-    yield warn(
+    return warn(
         "tax_free_received_before_april_2024_decides",
         f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance. The tax-free cash "
         "really received was not given and decides whether a certificate would help: it must be applied for before this lump "
@@ -485,11 +488,11 @@ def transitional_certificate_worth_considering(case: PersonCase) -> Found:
     """Less was received tax free than is assumed."""
     facts, found = case.person.facts, _transition(case)
     if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
-        return
+        return ()
     (year, assumed), received = found, facts.tax_free_received_before_april_2024
     if received >= assumed:
-        return
-    yield warn(
+        return ()
+    return warn(
         "transitional_certificate_worth_considering",
         f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, and "
         f"{pounds(received)} was received: a transitional tax-free amount certificate would leave {pounds(assumed - received)} "
@@ -504,11 +507,11 @@ def transitional_certificate_harmful(case: PersonCase) -> Found:
     """More was received tax free than is assumed."""
     facts, found = case.person.facts, _transition(case)
     if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
-        return
+        return ()
     (year, assumed), received = found, facts.tax_free_received_before_april_2024
     if received <= assumed:
-        return
-    yield warn(
+        return ()
+    return warn(
         "transitional_certificate_harmful",
         f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, though "
         f"{pounds(received)} was received: a transitional tax-free amount certificate would take away "

@@ -45,7 +45,13 @@ def _received(case: Circumstances) -> Benefits | None:
     ]
     if not given:
         return None
-    return Benefits(*(any(getattr(one, name) for one in given) for name in Benefits.__slots__))
+    return Benefits(
+        universal_credit=any(one.universal_credit for one in given),
+        pension_credit=any(one.pension_credit for one in given),
+        housing_benefit=any(one.housing_benefit for one in given),
+        council_tax_support=any(one.council_tax_support for one in given),
+        care_support=any(one.care_support for one in given),
+    )
 
 
 def _where(case: Circumstances) -> tuple[str | int, ...]:
@@ -68,12 +74,12 @@ def universal_credit_ends(case: Circumstances) -> Found:
     """Capital above the upper limit ends Universal Credit."""
     received = _received(case)
     if received is None or not received.universal_credit:
-        return
+        return ()
     capital = _capital(case)
     upper = capital.year.figures.money(_UC_UPPER)
     if not capital.before <= upper < capital.after:
-        return
-    yield warn(
+        return ()
+    return warn(
         "universal_credit_ends",
         f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(upper)}: Universal Credit ends. "
         "Money in an ISA counts as well. Ask a benefits adviser before taking it.",
@@ -88,15 +94,15 @@ def universal_credit_reduced(case: Circumstances) -> Found:
     """Capital above the lower limit reduces Universal Credit."""
     received = _received(case)
     if received is None or not received.universal_credit:
-        return
+        return ()
     capital = _capital(case)
     figures = capital.year.figures
     lower, step = figures.money(_UC_LOWER), figures.money("benefits.universal_credit_capital_step")
     more = _steps(capital.after, lower, step) - _steps(capital.before, lower, step)
     if more <= 0 or capital.after > figures.money(_UC_UPPER):
-        return
+        return ()
     monthly = more * figures.money("benefits.universal_credit_monthly_income")
-    yield warn(
+    return warn(
         "universal_credit_reduced",
         f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Universal Credit falls by "
         f"{pounds(monthly)} a month, or more where the money counts as income. Ask a benefits adviser before taking it.",
@@ -112,7 +118,7 @@ def pension_credit_reduced(case: Circumstances) -> Found:
     """Capital above the lower limit reduces Pension Credit; there is no upper limit."""
     received = _received(case)
     if received is None or not received.pension_credit:
-        return
+        return ()
     capital = _capital(case)
     figures = capital.year.figures
     lower, step = (
@@ -121,9 +127,9 @@ def pension_credit_reduced(case: Circumstances) -> Found:
     )
     more = _steps(capital.after, lower, step) - _steps(capital.before, lower, step)
     if more <= 0:
-        return
+        return ()
     weekly = more * figures.money("benefits.pension_credit_weekly_income")
-    yield warn(
+    return warn(
         "pension_credit_reduced",
         f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Pension Credit falls by "
         f"{pounds(weekly)} a week. Ask a benefits adviser before taking it.",
@@ -139,14 +145,14 @@ def notional_income(case: PersonCase) -> Found:
     """From pension credit age on, a pot left alone counts as if it paid an income."""
     facts = case.person.facts
     if facts is None or facts.benefits is None or not case.years[-1].held_after:
-        return
+        return ()
     received = facts.benefits
     if not (received.universal_credit or received.pension_credit or received.housing_benefit):
-        return
+        return ()
     year = case.years[-1]
     if not _reached_state_pension_age(case, year):
-        return
-    yield warn(
+        return ()
+    return warn(
         "notional_income",
         f"{case.person.who} has reached pension credit age: the {pounds(year.held_after)} left in the pension counts as "
         "if it paid an income, about what an annuity would, whether it is drawn or not. Check what the benefit office assumes.",
@@ -167,10 +173,10 @@ def deprivation_of_capital(case: PersonCase) -> Found:
     """Money given away or spent to have more benefit counts as still held."""
     facts = case.person.facts
     if facts is None or facts.benefits is None or not facts.benefits.depends_on_capital or facts.gifts_planned == 0:
-        return
+        return ()
     year = next((year for year in case.years if year.gross), None)
     if year is None:
-        return
+        return ()
     given = facts.gifts_planned
     detail = (
         "Whether any of the withdrawals is to be given away was not given and decides: what is given away or spent to have "
@@ -179,7 +185,7 @@ def deprivation_of_capital(case: PersonCase) -> Found:
         else f"{pounds(given)} is to be given away: if a reason is to have more benefit or help with care, it counts as "
         "still held. Keep a record of the reasons."
     )
-    yield warn(
+    return warn(
         "deprivation_of_capital",
         detail,
         (*case.person.path, "gifts_planned"),
@@ -190,29 +196,29 @@ def deprivation_of_capital(case: PersonCase) -> Found:
 
 def winter_fuel_payment_repaid(year: YearFacts) -> Found:
     """Income over the limit takes the winter fuel payment back."""
-    facts = year.person.facts
-    if not year.taxable or not year.figures.has("winter_fuel.income_limit") or not year.person.has_state_pension_age:
-        return
-    if facts is not None and facts.benefits is not None and facts.benefits.spares_winter_fuel:
-        return
-    limit = year.figures.money("winter_fuel.income_limit")
-    income = year.taxpayer.income + year.taxable
-    if not year.taxpayer.income <= limit < income:
-        return
-    if year.person.state_pension_from is not None and year.person.state_pension_from > year.figures.end:
-        return
-    older = age_on(year.person.born, year.figures.end) >= year.figures.count("winter_fuel.higher_age")
+    person, figures = year.person, year.figures
+    if not year.taxable or not person.has_state_pension_age or not figures.has("winter_fuel.income_limit"):
+        return ()
+    limit, before = figures.money("winter_fuel.income_limit"), year.taxpayer.income
+    income = before + year.taxable
+    if not before <= limit < income:
+        return ()
+    if person.facts is not None and person.facts.benefits is not None and person.facts.benefits.spares_winter_fuel:
+        return ()
+    if person.state_pension_from is not None and person.state_pension_from > figures.end:
+        return ()
+    older = age_on(person.born, figures.end) >= figures.count("winter_fuel.higher_age")
     name = "winter_fuel.payment_from_higher_age" if older else "winter_fuel.payment"
-    amount = year.figures.money(name)
-    yield warn(
+    amount = figures.money(name)
+    return warn(
         "winter_fuel_payment_repaid",
-        f"In {year.name} the withdrawals take the income of {year.person.whose} from {pounds(year.taxpayer.income)} to "
+        f"In {year.name} the withdrawals take the income of {person.whose} from {pounds(before)} to "
         f"{pounds(income)}, over {pounds(limit)}: a winter fuel payment of {pounds(amount)} is repaid through the tax, "
         "all of it. Tax-free cash and ISAs do not count; a smaller withdrawal may keep it.",
         year.path,
-        figures=year.figures,
+        figures=figures,
         rests_on=("winter_fuel.income_limit", name),
-        money={"income_before": year.taxpayer.income, "income_after": income},
+        money={"income_before": before, "income_after": income},
         cost=amount,
     )
 
@@ -222,8 +228,8 @@ def council_tax_support_may_fall(case: PersonCase) -> Found:
     facts = case.person.facts
     year = next((year for year in case.years if year.gross), None)
     if facts is None or facts.benefits is None or not facts.benefits.council_tax_support or year is None:
-        return
-    yield warn(
+        return ()
+    return warn(
         "council_tax_support_may_fall",
         "Council tax support depends on income and capital, by rules of each council below pension age: the "
         f"{pounds(year.gross)} drawn in {year.name} may lower or end it. Ask the council.",
@@ -258,12 +264,13 @@ def _in_care(case: Circumstances) -> Iterator[Care]:
 
 def care_support_ends(case: Circumstances) -> Found:
     """In England: capital above the upper limit ends help with care."""
+    told: Found = ()
     for found in _in_care(case):
         person, figures = found.one.person, found.one.years[-1].figures
         upper = figures.money("care.upper_capital")
         if person.nation != "england" or not found.before <= upper < found.after:
             continue
-        yield warn(
+        told += warn(
             "care_support_ends",
             f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
             f"{pounds(upper)}: the council no longer helps with the cost of care until they have fallen. Ask the council "
@@ -273,10 +280,12 @@ def care_support_ends(case: Circumstances) -> Found:
             rests_on=("care.upper_capital",),
             money=found.money,
         )
+    return told
 
 
 def care_contribution_rises(case: Circumstances) -> Found:
     """In England: capital above the lower limit raises the contribution to care."""
+    told: Found = ()
     for found in _in_care(case):
         person, figures = found.one.person, found.one.years[-1].figures
         lower, step = figures.money("care.lower_capital"), figures.money("care.capital_step")
@@ -284,7 +293,7 @@ def care_contribution_rises(case: Circumstances) -> Found:
         if person.nation != "england" or more <= 0 or found.after > figures.money("care.upper_capital"):
             continue
         weekly = more * figures.money("care.weekly_income")
-        yield warn(
+        told += warn(
             "care_contribution_rises",
             f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
             f"{pounds(lower)}: the contribution to care rises by {pounds(weekly)} a week. Ask the council before taking it.",
@@ -294,15 +303,17 @@ def care_contribution_rises(case: Circumstances) -> Found:
             money={**found.money, "more_a_week": weekly},
             cost=weekly * _WEEKS,
         )
+    return told
 
 
 def care_limits_of_the_nation_not_held(case: Circumstances) -> Found:
     """Outside England: the limits are others, and not held."""
+    told: Found = ()
     for found in _in_care(case):
         person = found.one.person
         if person.nation == "england":
             continue
-        yield warn(
+        told += warn(
             "care_limits_of_the_nation_not_held",
             f"The withdrawals raise the cash and ISAs of {person.whose} from {pounds(found.before)} to {pounds(found.after)}. "
             "Help with care looks at them, by limits of each nation that are held here for England only. Ask the council.",
@@ -310,24 +321,25 @@ def care_limits_of_the_nation_not_held(case: Circumstances) -> Found:
             figures=found.one.years[-1].figures,
             money=found.money,
         )
+    return told
 
 
 def benefits_not_given(case: Circumstances) -> Found:
     """Income and capital are so low that benefits may be in payment, and which was not given."""
     first = case.people[0]
     if first.person.facts is None or _received(case) is not None:
-        return
+        return ()
     year = next((year for one in case.people for year in one.years if year.gross), None)
     if year is None:
-        return
+        return ()
     figures = year.figures
     income = sum(found.taxpayer.income for one in case.people for found in one.years if found.name == year.name)
     allowance = figures.money("income_tax.personal_allowance")
     capital = _capital(case)
     limit = figures.money("benefits.universal_credit_upper_capital")
     if income >= allowance * len(case.people) or capital.before > limit:
-        return
-    yield warn(
+        return ()
+    return warn(
         "benefits_not_given",
         f"Other income in {year.name} is {pounds(income)}, less than the personal allowances, and cash and ISAs are "
         f"{pounds(capital.before)}, not over {pounds(limit)}: benefits, council tax support or help with care may be in "

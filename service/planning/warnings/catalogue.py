@@ -13,7 +13,7 @@ from functools import cache
 from types import MappingProxyType
 
 from service.figures.loader import STATUSES, TaxYear
-from service.planning.warnings.warning import Path, Warning
+from service.planning.warnings.warning import NO_FIGURES, Found, Path, Warning
 
 
 @dataclass(frozen=True, slots=True)
@@ -956,38 +956,47 @@ def warn(
     figures: TaxYear,
     rests_on: tuple[str, ...] = (),
     status: str = "enacted",
-    money: Mapping[str, int] | None = None,
-    counts: Mapping[str, int] | None = None,
-    rates: Mapping[str, int] | None = None,
+    money: Mapping[str, int] = NO_FIGURES,
+    counts: Mapping[str, int] = NO_FIGURES,
+    rates: Mapping[str, int] = NO_FIGURES,
     cost: int = 0,
-) -> Warning:
-    """A warning made from its entry.
+) -> Found:
+    """The one warning that a rule has found, made from its entry.
 
     ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
     theirs and ``status``, and what is doubtful about them ends the detail.
     """
     entry = CATALOGUE[code]
-    told = {"money": dict(money or {}), "count": dict(counts or {}), "rate": dict(rates or {})}
-    doubts: list[str] = []
+    doubts: tuple[str, ...] = ()
     for name in rests_on:
         figure = figures.figures[name]
+        value, kind, key = figure.value, figure.kind, figure_key(name)
         if figure.status != "enacted":
             status = max(status, figure.status, key=STATUSES.index)
-        if isinstance(figure.value, int):
-            told[figure.kind][figure_key(name)] = figure.value
+        if isinstance(value, int):
+            if kind == "money":
+                money = {**money, key: value}
+            elif kind == "rate":
+                rates = {**rates, key: value}
+            else:
+                counts = {**counts, key: value}
         if figure.doubt is not None and figure.doubt not in doubts:
-            doubts.append(figure.doubt)
-    return Warning(
-        code,
-        entry.effect,
-        entry.title,
-        f"{detail} In doubt: {' '.join(doubts)}" if doubts else detail,
-        path,
-        entry.sources,
-        status,
-        told["money"],
-        told["count"],
-        told["rate"],
-        cost,
-        figures.name,
+            doubts += (figure.doubt,)
+    if doubts:
+        detail = f"{detail} In doubt: {' '.join(doubts)}"
+    return (
+        Warning(
+            code,
+            entry.effect,
+            entry.title,
+            detail,
+            path,
+            entry.sources,
+            status,
+            money,
+            counts,
+            rates,
+            cost,
+            figures.name,
+        ),
     )

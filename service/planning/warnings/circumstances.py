@@ -8,13 +8,14 @@ quote or a plan never asks for is in ``Facts``, which those leave out as a whole
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
+from types import MappingProxyType
+from typing import NamedTuple
 
 from service.figures.loader import TaxYear
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability, year_of
-from service.law.lump_sums import Allowances, Pension
-from service.law.pension_age import age_on
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, year_of
+from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.rulebook import YearRules
 from service.planning.warnings.warning import Path
 from service.planning.withdrawal import PayrollOutcome
@@ -142,9 +143,9 @@ class Facts:
     unexpected_contact: bool | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class PersonFacts:
-    """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request."""
+class PersonFacts(NamedTuple):
+    """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request. ``works``: there is income
+    from work. ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
 
     who: str
     path: Path
@@ -152,9 +153,9 @@ class PersonFacts:
     born: date
     nation: str
     marriage_allowance: str = "none"
-    income_kinds: frozenset[str] = frozenset()
-    state_pension_from: date | None = None
+    works: bool = False
     has_state_pension_age: bool = False
+    state_pension_from: date | None = None
     facts: Facts | None = None
 
     @property
@@ -162,49 +163,46 @@ class PersonFacts:
         """The person inside a sentence, after "of"."""
         return self.who.lower()
 
-    @property
-    def works(self) -> bool:
-        """Whether there is any income from work."""
-        return bool(self.income_kinds & {"employment", "self_employment"})
 
-
-@dataclass(frozen=True, slots=True)
-class Taken:
+class Taken(NamedTuple):
     """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of
-    this method. ``left_before`` is what the allowances left. ``triggers``: the first flexible access."""
+    this method. ``age`` is the person's on the day or, where that is not given, on the last of the tax year;
+    ``minimum_age`` is the tax year's minimum pension age, or a protected one. ``left_before`` is what the allowances left.
+    ``triggers``: the first flexible access."""
 
     method: str
     day: date | None
+    age: int
+    minimum_age: int
     asked: int
     permitted: int
-    gross: int
-    tax_free: int
-    taxable: int
+    payment: Payment
     path: Path
     before: Pension
     after: Pension
     left_before: Allowances
     left_after: Allowances
-    from_uncrystallised: int = 0
-    over_lifetime_allowance: int = 0
-    charge: int = 0
     triggers: bool = False
     payroll: PayrollOutcome | None = None
     payroll_path: Path = ()
 
 
-@dataclass(frozen=True, slots=True)
-class YearFacts:
-    """A person in one tax year: the tax with all that is withdrawn in it, and the pension before and after.
+class YearFacts(NamedTuple):
+    """A person in one tax year: the tax with all that is withdrawn in it and without, and the pension before and after.
 
+    ``figures`` are those of ``rules``, and ``tax_rules`` those of the person's nation among them.
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
-    only. ``held_before`` is what the pension holds before the year's withdrawals, growth included.
+    only. ``held_before`` is what the pension holds before the year's withdrawals, growth included. ``age`` is the person's
+    on the last day.
     """
 
     person: PersonFacts
     rules: YearRules
+    figures: TaxYear
+    tax_rules: IncomeTaxRules
     path: Path
     taxpayer: Taxpayer
+    without: Liability
     with_it: Liability
     gross: int
     tax_free: int
@@ -215,22 +213,18 @@ class YearFacts:
     left_after: Allowances
     held_before: int
     last_day: date
+    age: int
     state_pension: int = 0
+    taken: tuple[Taken, ...] = ()
+    known_year: YearOf | None = None
     earned: int = 0
     lump_sums_wanted: bool = True
-    taken: tuple[Taken, ...] = ()
-    known_without: Liability | None = None
     cash_isa_limit: int | None = None
-
-    @property
-    def figures(self) -> TaxYear:
-        """The tax year's figures."""
-        return self.rules.figures
 
     @property
     def name(self) -> str:
         """The tax year, such as "2026-27"."""
-        return self.rules.figures.name
+        return self.figures.name
 
     @property
     def held_after(self) -> int:
@@ -238,19 +232,9 @@ class YearFacts:
         return self.after.uncrystallised + self.after.drawdown
 
     @property
-    def tax_rules(self) -> IncomeTaxRules:
-        """The income tax rules of the year for the person's nation."""
-        return self.rules.income_tax[self.person.nation]
-
-    @property
     def year(self) -> YearOf:
         """The year as the income tax rules see it."""
-        return year_of(self.taxpayer, self.tax_rules)
-
-    @property
-    def without(self) -> Liability:
-        """The tax without any withdrawal of this year."""
-        return self.known_without if self.known_without is not None else liability(self.year)
+        return self.known_year or year_of(self.taxpayer, self.tax_rules)
 
     @property
     def triggered(self) -> bool:
@@ -262,14 +246,8 @@ class YearFacts:
         """The day of it, where it is known."""
         return next((taken.day for taken in self.taken if taken.triggers), None)
 
-    @property
-    def age(self) -> int:
-        """The person's age on the last day."""
-        return age_on(self.person.born, self.last_day)
 
-
-@dataclass(frozen=True, slots=True)
-class PersonCase:
+class PersonCase(NamedTuple):
     """A person with the tax years that matter, in order."""
 
     person: PersonFacts
@@ -286,8 +264,7 @@ class Estate:
     all_to_spouse: bool | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Together:
+class Together(NamedTuple):
     """A household in one tax year of a plan. ``beyond_the_band`` is what spending draws beyond the band aimed at, and
     ``beyond_tax`` the tax of that; ``waits`` is the cash for which there is no room in ISAs."""
 
@@ -299,11 +276,10 @@ class Together:
     waits: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Circumstances:
+class Circumstances(NamedTuple):
     """Everything that is known. ``year_path`` points to what says the tax years; ``pensions_in_estate_from`` is the day
     from which unused pensions count in the estate; ``isa_limits`` are the limits by the first day of their tax years.
-    ``today`` is None where the request has no such day."""
+    ``today`` is None where the request has no such day, and ``together`` empty where there is no plan."""
 
     people: tuple[PersonCase, ...]
     year_path: Path
@@ -312,4 +288,4 @@ class Circumstances:
     estate_asked: bool = False
     pensions_in_estate_from: date | None = None
     together: tuple[Together, ...] = ()
-    isa_limits: Mapping[date, int] = field(default_factory=dict)
+    isa_limits: Mapping[date, int] = MappingProxyType({})

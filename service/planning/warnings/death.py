@@ -92,11 +92,11 @@ def spouse_exemption_postpones(case: Circumstances) -> Found:
     """All goes to the spouse, and is more than the bands."""
     estate = case.estate
     if estate is None or not estate.all_to_spouse:
-        return
+        return ()
     sums = _sums(case, estate)
     if sums.total <= sums.least_bands:
-        return
-    yield warn(
+        return ()
+    return warn(
         "spouse_exemption_postpones",
         f"All goes to the spouse and is exempt, but the {pounds(sums.total)} left in {sums.year.name} is more than the "
         f"bands of {pounds(sums.least_bands)} and is taxed when the spouse dies, unless spent or given away. Plan for "
@@ -112,11 +112,11 @@ def estate_facts_decide(case: Circumstances) -> Found:
     """What is left is between the least and the most that the bands may be."""
     estate = case.estate
     if estate is None or estate.all_to_spouse or not (missing := _missing(estate)):
-        return
+        return ()
     sums = _sums(case, estate)
     if not sums.least_bands < sums.total <= sums.most_bands:
-        return
-    yield warn(
+        return ()
+    return warn(
         "estate_facts_decide",
         f"What is left in {sums.year.name}, {pounds(sums.total)}, is more than {pounds(sums.least_bands)} and not more than "
         f"{pounds(sums.most_bands)}. Not given, {' and '.join(_ASKED[name] for name in missing)} decides on inheritance tax. "
@@ -132,11 +132,11 @@ def spouse_exemption_not_given(case: Circumstances) -> Found:
     """What is left is more than the bands, and who inherits was not given."""
     estate = case.estate
     if estate is None or estate.all_to_spouse is not None:
-        return
+        return ()
     sums = _sums(case, estate)
     if sums.total <= sums.most_bands:
-        return
-    yield warn(
+        return ()
+    return warn(
         "spouse_exemption_not_given",
         f"The {pounds(sums.total)} left in {sums.year.name} is more than the bands of {pounds(sums.most_bands)}. Whether "
         "it goes to a spouse or civil partner, and is exempt, was not given and decides. Ask who inherits.",
@@ -150,13 +150,13 @@ def pension_counts_in_the_estate(case: Circumstances) -> Found:
     """What is left in the pension takes the estate over its bands."""
     estate = case.estate
     if estate is None or estate.all_to_spouse:
-        return
+        return ()
     sums = _sums(case, estate)
     year, over = sums.year, sums.total - sums.most_bands
     if not sums.pensions_count or not sums.pensions or over <= 0:
-        return
+        return ()
     cost = _tax_on(min(over, sums.pensions), year)
-    yield warn(
+    return warn(
         "pension_counts_in_the_estate",
         f"In {year.name} unused pensions count in the estate: with {pounds(sums.pensions)} of them it is {pounds(sums.total)}, "
         f"{pounds(over)} over the bands of {pounds(sums.most_bands)}, which costs {pounds(cost)} at "
@@ -179,14 +179,14 @@ def withdrawal_enters_the_estate(case: Circumstances) -> Found:
     """While pensions are outside the estate: what is drawn takes it over its bands."""
     estate = case.estate
     if estate is None or estate.all_to_spouse:
-        return
+        return ()
     sums = _sums(case, estate)
     year, over = sums.year, sums.total - sums.most_bands
     if sums.pensions_count or not sums.drawn or over <= 0:
-        return
+        return ()
     above = min(over, sums.drawn)
     cost = _tax_on(above, year)
-    yield warn(
+    return warn(
         "withdrawal_enters_the_estate",
         f"A pension left alone is usually outside the estate of someone who dies in {year.name}; the "
         f"{pounds(sums.drawn)} drawn after tax is inside it, in an ISA too. {pounds(above)} of it is over the bands of "
@@ -204,12 +204,12 @@ def pension_counts_later(case: Circumstances) -> Found:
     """The pension left is outside the estate for now, and will be inside."""
     estate, from_day = case.estate, case.pensions_in_estate_from
     if estate is None or from_day is None or estate.all_to_spouse:
-        return
+        return ()
     sums = _sums(case, estate)
     later = sums.outside + sums.drawn + sums.pensions
     if sums.pensions_count or not sums.pensions or later <= sums.most_bands:
-        return
-    yield warn(
+        return ()
+    return warn(
         "pension_counts_later",
         f"For deaths from {from_day.isoformat()} unused pensions count in the estate: the {pounds(sums.pensions)} left "
         f"would bring it to {pounds(later)}, over the bands of {pounds(sums.most_bands)}. ISAs are inside before and "
@@ -225,15 +225,15 @@ def residence_band_tapered(case: Circumstances) -> Found:
     """An estate over the threshold loses residence nil-rate band."""
     estate = case.estate
     if estate is None or not estate.home_to_descendants:
-        return
+        return ()
     sums = _sums(case, estate)
     year = sums.year
     band = year.figures.money(_RNRB) * (2 if estate.bands_of_late_spouse else 1)
     lost = band - tapered(band, sums.total, year.figures.money(_TAPER))
     if not lost:
-        return
+        return ()
     cost = 0 if estate.all_to_spouse else _tax_on(lost, year)
-    yield warn(
+    return warn(
         "residence_band_tapered",
         f"The estate of {pounds(sums.total)} in {year.name} is over {pounds(year.figures.money(_TAPER))}, so "
         f"{pounds(lost)} of the residence nil-rate band of {pounds(band)} is lost, which costs {pounds(cost)}. Gifts "
@@ -249,15 +249,15 @@ def residence_band_tapered(case: Circumstances) -> Found:
 def estate_not_given(case: Circumstances) -> Found:
     """What the household holds in pensions, ISAs and cash alone is more than the nil-rate band."""
     if not case.estate_asked or case.estate is not None:
-        return
+        return ()
     year = max((one.years[-1] for one in case.people), key=lambda found: found.name)
     held = sum(one.years[-1].held_after for one in case.people) + sum(
         one.person.facts.cash + one.person.facts.isas.value for one in case.people if one.person.facts is not None
     )
     band = year.figures.money(_NRB)
     if held <= band:
-        return
-    yield warn(
+        return ()
+    return warn(
         "estate_not_given",
         f"Pensions, ISAs and cash come to {pounds(held)} in {year.name}, more than the nil-rate band of {pounds(band)}. "
         "The rest of the estate and who inherits were not given and decide what inheritance tax these withdrawals cost "
@@ -277,8 +277,8 @@ def heirs_pay_income_tax(case: PersonCase) -> Found:
     year = case.years[-1]
     limit = year.figures.count(_TAXED_FROM)
     if not year.held_after or year.age < limit:
-        return
-    yield warn(
+        return ()
+    return warn(
         "heirs_pay_income_tax",
         f"{case.person.who} is {year.age} at the end of {year.name}: from {limit} on, heirs pay income tax at their own "
         f"rates on the {pounds(year.held_after)} left in the pension. Compare their rates with those paid now.",
@@ -295,8 +295,8 @@ def heirs_pay_income_tax_soon(case: PersonCase) -> Found:
     year = case.years[-1]
     limit = year.figures.count(_TAXED_FROM)
     if not year.held_after or year.age != limit - 1:
-        return
-    yield warn(
+        return ()
+    return warn(
         "heirs_pay_income_tax_soon",
         f"{case.person.who} reaches {limit} on {birthday(case.person.born, limit).isoformat()}. Until then heirs usually "
         f"receive the {pounds(year.held_after)} left in the pension without income tax, after it they pay at their own "
@@ -310,6 +310,7 @@ def heirs_pay_income_tax_soon(case: PersonCase) -> Found:
 
 def nominations_to_review(case: Circumstances) -> Found:
     """No nomination is held, or it was made before unused pensions came to count in the estate."""
+    told: Found = ()
     for one in case.people:
         facts, year = one.person.facts, one.years[-1]
         if facts is None or not year.held_after or facts.features.nomination is None:
@@ -326,13 +327,14 @@ def nominations_to_review(case: Circumstances) -> Found:
             "reviewed before unused pensions came to count in the estate. Review it with the will: what passes to a spouse "
             "is exempt."
         )
-        yield warn(
+        told += warn(
             "nominations_to_review",
             detail,
             (*one.person.pension_path, "nomination"),
             figures=year.figures,
             money={"pension_left": year.held_after},
         )
+    return told
 
 
 _WINDOW = "pension.beneficiaries_window_years"
@@ -348,11 +350,12 @@ def _windows(case: Circumstances) -> Iterator[tuple[PersonCase, date]]:
 
 def two_year_window_running(case: Circumstances) -> Found:
     """Days are left to take an inherited pension free of income tax."""
+    told: Found = ()
     for one, ends in _windows(case):
         if case.today is None or case.today >= ends:
             continue
         figures, days = one.years[0].figures, (ends - case.today).days
-        yield warn(
+        told += warn(
             "two_year_window_running",
             "The inherited pension is free of income tax only if it is paid or designated within "
             f"{figures.count(_WINDOW)} years of the day the scheme knew of the death: before {ends.isoformat()}; days "
@@ -362,15 +365,17 @@ def two_year_window_running(case: Circumstances) -> Found:
             rests_on=(_WINDOW,),
             counts={"days_left": days},
         )
+    return told
 
 
 def two_year_window_passed(case: Circumstances) -> Found:
     """The window has ended."""
+    told: Found = ()
     for one, ends in _windows(case):
         if case.today is None or case.today < ends:
             continue
         figures = one.years[0].figures
-        yield warn(
+        told += warn(
             "two_year_window_passed",
             f"The {figures.count(_WINDOW)} years for taking the inherited pension without income tax ended on "
             f"{ends.isoformat()}: what was not paid or designated by then is taxed as income. Check with the scheme what "
@@ -379,3 +384,4 @@ def two_year_window_passed(case: Circumstances) -> Found:
             figures=figures,
             rests_on=(_WINDOW,),
         )
+    return told

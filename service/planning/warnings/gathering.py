@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from service.law import lump_sums
 from service.law.lump_sums import LumpSumRules, Payment, Pension
+from service.planning.household import DatedIncome, Income
+
+_FROM_WORK = ("employment", "self_employment")
 
 
 def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
@@ -12,3 +17,8 @@ def pension_left(method: str, pension: Pension, payment: Payment, rules: LumpSum
         return lump_sums.then(pension, payment, rules)
     uncrystallised, drawdown = lump_sums.pension_after(pension, payment)
     return pension.holding(uncrystallised, drawdown)
+
+
+def works(incomes: Iterable[Income | DatedIncome]) -> bool:
+    """Whether there is any income from work."""
+    return any(income.kind in _FROM_WORK and income.amount for income in incomes)

@@ -70,9 +70,10 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
 
 def isa_limit_exceeded(case: Circumstances) -> Found:
     """More is to be subscribed in a tax year than the limit leaves."""
+    told: Found = ()
     for _, year, found, permitted, above in _excesses(case):
         if above:
-            yield warn(
+            told += warn(
                 "isa_limit_exceeded",
                 f"{year.person.who} may still subscribe {pounds(permitted)} in {year.name}, and {pounds(found.planned)} is "
                 f"planned: {pounds(above)} too much. Subscribe no more than the room there is.",
@@ -81,17 +82,19 @@ def isa_limit_exceeded(case: Circumstances) -> Found:
                 rests_on=(_LIMIT,),
                 money={"room": permitted, "planned": found.planned, "above": above},
             )
+    return told
 
 
 def isa_rest_next_tax_year(case: Circumstances) -> Found:
     """What is too much for one tax year fits, in part at least, into the next."""
+    told: Found = ()
     for _, year, _, _, above in _excesses(case):
         next_start = year.figures.end + timedelta(days=1)
         next_limit = case.isa_limits.get(next_start)
         if not above or case.today is None or next_limit is None:
             continue
         days = (year.figures.end - max(case.today, year.figures.start)).days
-        yield warn(
+        told += warn(
             "isa_rest_next_tax_year",
             f"{days} days are left to {year.figures.end.isoformat()}. The limit of the next tax year, {pounds(next_limit)}, "
             f"takes {pounds(min(above, next_limit))} of what is too much in {year.name}. Subscribe that from "
@@ -101,10 +104,12 @@ def isa_rest_next_tax_year(case: Circumstances) -> Found:
             money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
             counts={"days_left": days},
         )
+    return told
 
 
 def partner_has_isa_room(case: Circumstances) -> Found:
     """What is too much for one of a couple fits, in part at least, into the other's limit."""
+    told: Found = ()
     for one, year, _, _, above in _excesses(case):
         for other in case.people:
             theirs = next((found for found in other.years if found.name == year.name), None)
@@ -113,7 +118,7 @@ def partner_has_isa_room(case: Circumstances) -> Found:
             room = _room(theirs, case.today)
             free = room.room - room.planned
             if free > 0:
-                yield warn(
+                told += warn(
                     "partner_has_isa_room",
                     f"{other.person.who} still has ISA room of {pounds(free)} in {year.name}, which takes "
                     f"{pounds(min(free, above))} of what is too much for {one.person.whose}. A gift between spouses can be "
@@ -122,16 +127,18 @@ def partner_has_isa_room(case: Circumstances) -> Found:
                     figures=year.figures,
                     money={"partners_room": free, "for_partner": min(free, above)},
                 )
+    return told
 
 
 def isa_flexibility_not_given(case: Circumstances) -> Found:
     """What is planned fits only if money taken out may be put back, and whether it may was not given."""
+    told: Found = ()
     for one, year, found, _, above in _excesses(case):
         facts = one.person.facts
         if facts is None or above or facts.isas.flexible is not None:
             continue
         withdrawn = facts.isas.withdrawn_this_year
-        yield warn(
+        told += warn(
             "isa_flexibility_not_given",
             f"{pounds(found.planned)} is to be subscribed in {year.name} and the limit leaves {pounds(found.room)}. Whether "
             "the ISA that money was taken out of is flexible was not given and decides: only then may the "
@@ -140,15 +147,17 @@ def isa_flexibility_not_given(case: Circumstances) -> Found:
             figures=year.figures,
             money={"planned": found.planned, "room": found.room, "withdrawn": withdrawn},
         )
+    return told
 
 
 def flexible_isa_replacement(case: Circumstances) -> Found:
     """What is planned fits because money taken out of a flexible ISA is put back."""
+    told: Found = ()
     for one, year, found, _, above in _excesses(case):
         facts = one.person.facts
         if facts is None or above or not facts.isas.flexible:
             continue
-        yield warn(
+        told += warn(
             "flexible_isa_replacement",
             f"{pounds(found.planned - found.room)} of what is subscribed in {year.name} puts back money taken out of a "
             f"flexible ISA: it must be paid by {year.figures.end.isoformat()}, and what came from earlier tax years must go "
@@ -157,19 +166,20 @@ def flexible_isa_replacement(case: Circumstances) -> Found:
             figures=year.figures,
             money={"replaced": found.planned - found.room},
         )
+    return told
 
 
 def cash_isa_limit_exceeded(year: YearFacts) -> Found:
     """More is to go into cash ISAs than is allowed below 65."""
     planned = [one for one in _planned(year) if one.cash_isa]
     if not planned:
-        return
+        return ()
     last = max(one.day for one in planned)
     limit = isa.subscription_limit(year.figures, year.person.born, last, cash=True)
     total = sum(one.amount for one in planned)
     if total <= limit or limit == year.figures.money(_LIMIT):
-        return
-    yield warn(
+        return ()
+    return warn(
         "cash_isa_limit_exceeded",
         f"{year.person.who} may put {pounds(limit)} into cash ISAs in {year.name}, and {pounds(total)} is planned: "
         f"{pounds(total - limit)} too much. Use a stocks and shares ISA for the rest.",
@@ -184,8 +194,8 @@ def cash_isa_limit_in_doubt(year: YearFacts) -> Found:
     """In a plan: the lower limit for cash ISAs below 65 is not verified in the regulations."""
     limit = year.cash_isa_limit
     if limit is None or limit != year.figures.money("isa.cash_limit_under_65") or limit >= year.figures.money(_LIMIT):
-        return
-    yield warn(
+        return ()
+    return warn(
         "cash_isa_limit_in_doubt",
         f"From {year.name} {year.person.whose} is taken to be limited to {pounds(limit)} a year in cash ISAs until the "
         "tax year in which age 65 is reached. How the age is tested, and how cash in other ISAs is treated, is not "
@@ -201,38 +211,46 @@ def isa_not_uk_resident(year: YearFacts) -> Found:
     """A subscription by someone who is neither UK resident nor a Crown employee abroad."""
     facts = year.person.facts
     if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad is not False:
-        return
-    if _planned(year):
-        yield warn(
-            "isa_not_uk_resident",
-            f"{year.person.who} is not UK resident and may not subscribe to an ISA in {year.name}, unless it is the tax year "
-            "in which the UK was left. Keep the ISAs that are held, and pay nothing in.",
-            (*year.person.path, "uk_resident"),
-            figures=year.figures,
-        )
+        return ()
+    if not _planned(year):
+        return ()
+    return warn(
+        "isa_not_uk_resident",
+        f"{year.person.who} is not UK resident and may not subscribe to an ISA in {year.name}, unless it is the tax year "
+        "in which the UK was left. Keep the ISAs that are held, and pay nothing in.",
+        (*year.person.path, "uk_resident"),
+        figures=year.figures,
+    )
 
 
 def crown_service_not_given(year: YearFacts) -> Found:
     """A subscription by someone who is not UK resident, of whom Crown service was not given."""
     facts = year.person.facts
     if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad is not None:
-        return
-    if _planned(year):
-        yield warn(
-            "crown_service_not_given",
-            f"Someone who is not UK resident may subscribe to an ISA in {year.name} only as a Crown employee abroad, or the "
-            "spouse of one, which was not given and decides. Ask before subscribing.",
-            (*year.person.path, "crown_employee_abroad"),
-            figures=year.figures,
-        )
+        return ()
+    if not _planned(year):
+        return ()
+    return warn(
+        "crown_service_not_given",
+        f"Someone who is not UK resident may subscribe to an ISA in {year.name} only as a Crown employee abroad, or the "
+        "spouse of one, which was not given and decides. Ask before subscribing.",
+        (*year.person.path, "crown_employee_abroad"),
+        figures=year.figures,
+    )
 
 
 def subscribed_before_paid_out(case: Circumstances) -> Found:
     """A subscription before the money for it has left a pension: nothing moves from a pension to an ISA directly."""
     if not any(one.person.facts for one in case.people):
-        return
+        return ()
     in_hand = sum(one.person.facts.cash for one in case.people if one.person.facts is not None)
-    paid = [(taken.day, taken.gross) for one in case.people for year in one.years for taken in year.taken if taken.day]
+    paid = [
+        (taken.day, taken.payment.gross)
+        for one in case.people
+        for year in one.years
+        for taken in year.taken
+        if taken.day
+    ]
     subscriptions = sorted(
         (
             (subscription.day, i, subscription.amount)
@@ -247,7 +265,7 @@ def subscribed_before_paid_out(case: Circumstances) -> Found:
         there = in_hand + sum(gross for paid_on, gross in paid if paid_on <= day)
         if subscribed > there and any(paid_on > day for paid_on, _ in paid):
             person = case.people[i].person
-            yield warn(
+            return warn(
                 "subscribed_before_paid_out",
                 f"By {day.isoformat()} {pounds(subscribed)} is to be subscribed, and {pounds(there)} has been paid out "
                 "or is in cash. Money reaches an ISA only after the pension has paid it out to the person. Subscribe "
@@ -256,11 +274,12 @@ def subscribed_before_paid_out(case: Circumstances) -> Found:
                 figures=case.people[i].years[0].figures,
                 money={"subscribed": subscribed, "in_hand": there},
             )
-            return
+    return ()
 
 
 def cash_above_deposit_protection(case: Circumstances) -> Found:
     """Cash that waits is more than the protection of deposits covers."""
+    told: Found = ()
     for one in case.people:
         facts = one.person.facts
         if facts is None:
@@ -277,7 +296,7 @@ def cash_above_deposit_protection(case: Circumstances) -> Found:
             if waits <= limit * (facts.deposit_firms or 1):
                 continue
             unknown = "" if facts.deposit_firms else " Over how many firms it is spread was not given and decides."
-            yield warn(
+            told += warn(
                 "cash_above_deposit_protection",
                 f"About {pounds(waits)} of cash of {one.person.whose} waits outside ISAs in {year.name}; {pounds(limit)} "
                 f"is protected for one person at one authorised firm.{unknown} Spread it over more firms.",
@@ -287,15 +306,16 @@ def cash_above_deposit_protection(case: Circumstances) -> Found:
                 money={"cash_waiting": waits},
             )
             break
+    return told
 
 
 def isa_room_used_up(case: Circumstances) -> Found:
     """In a plan: there is more money than room in ISAs, and it waits as cash."""
     waiting = [year for year in case.together if year.waits]
     if not waiting:
-        return
+        return ()
     most = max(year.waits for year in waiting)
-    yield warn(
+    return warn(
         "isa_room_used_up",
         f"In {waiting[0].rules.figures.name} the ISA room of the tax year is used up and cash waits outside; the most "
         f"that ever waits is {pounds(most)}. Its interest is taxable. Check whether so much need be withdrawn so early.",

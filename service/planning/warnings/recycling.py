@@ -46,11 +46,13 @@ def _lump_sums(case: PersonCase) -> Iterator[LumpSum]:
         assert earliest is not None
         year_before = birthday(taken.day, -1)
         total = sum(
-            other.tax_free for _, other in all_taken if other.day is not None and year_before < other.day <= taken.day
+            other.payment.tax_free
+            for _, other in all_taken
+            if other.day is not None and year_before < other.day <= taken.day
         )
         if earliest > year_before:
             total += facts.lump_sums_in_last_12_months
-        if taken.tax_free and total > year.figures.money(_LIMIT):
+        if taken.payment.tax_free and total > year.figures.money(_LIMIT):
             window = _in_window(facts.contributions or (), taken.day, year.figures.count(_WINDOW))
             saved = sum(one.amount for one in window)
             yield LumpSum(year, taken, total, saved, len({tax_year_of(one.day) for one in window}))
@@ -114,16 +116,16 @@ def recycling_rule_applies(case: PersonCase) -> Found:
     """All conditions hold: the whole lump sum is an unauthorised payment."""
     facts = case.person.facts
     if facts is None or not facts.increase_planned or (found := _increase(case)) is None:
-        return
+        return ()
     taken = found.lump_sum.taken
-    yield warn(
+    return warn(
         "recycling_rule_applies",
-        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.tax_free)} is an unauthorised payment. Do not "
-        "pay it back in.",
+        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised payment. "
+        "Do not pay it back in.",
         taken.path,
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
-        money={**found.money, "unauthorised_payment": taken.tax_free},
+        money={**found.money, "unauthorised_payment": taken.payment.tax_free},
     )
 
 
@@ -131,8 +133,8 @@ def recycling_may_apply(case: PersonCase) -> Found:
     """All conditions hold but one that was not given: whether the increase was planned."""
     facts = case.person.facts
     if facts is None or facts.increase_planned is not None or (found := _increase(case)) is None:
-        return
-    yield warn(
+        return ()
+    return warn(
         "recycling_may_apply",
         f"{found.told} Whether the increase was planned when the lump sum was taken was not given and decides whether it is an "
         "unauthorised payment. Keep a record of the reason for the saving.",
@@ -147,14 +149,14 @@ def usual_contributions_not_given(case: PersonCase) -> Found:
     """Enough is saved around a lump sum, and what is usual was not given."""
     facts = case.person.facts
     if facts is None or not facts.contributions or facts.usual_contributions is not None:
-        return
+        return ()
     if facts.increase_planned is False:
-        return
+        return ()
     lump_sum = next((one for one in _lump_sums(case) if one.contributions > _part(one)), None)
     if lump_sum is None:
-        return
+        return ()
     figures, part = lump_sum.year.figures, _part(lump_sum)
-    yield warn(
+    return warn(
         "usual_contributions_not_given",
         f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in twelve months are more than "
         f"{pounds(figures.money(_LIMIT))}, and {pounds(lump_sum.contributions)} is saved around them. What is usually "

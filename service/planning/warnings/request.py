@@ -7,12 +7,13 @@ Nothing grows, and other income is the same in every tax year.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 from service.law import annual_allowance, lump_sums, state_pension
 from service.law.income_tax import Liability, Taxpayer, liability, year_of
 from service.law.lump_sums import METHODS, Pension
+from service.law.pension_age import age_on
 from service.law.rulebook import RuleBook, YearRules
 from service.planning.faults import Fault, RuleViolation, pounds
 from service.planning.household import Person
@@ -26,7 +27,7 @@ from service.planning.warnings.circumstances import (
     Taken,
     YearFacts,
 )
-from service.planning.warnings.gathering import pension_left
+from service.planning.warnings.gathering import pension_left, works
 from service.planning.warnings.rules import all_found
 from service.planning.warnings.warning import Path, Warning, in_order
 from service.planning.warnings.wording import who
@@ -121,9 +122,9 @@ def _person_case(
         born=born,
         nation=asked.person.tax_residence,
         marriage_allowance=asked.person.marriage_allowance,
-        income_kinds=asked.person.income_kinds(),
-        state_pension_from=state_pension.reached_on(born, book.state_pension_ages),
+        works=works(asked.person.income),
         has_state_pension_age=True,
+        state_pension_from=state_pension.reached_on(born, book.state_pension_ages),
         facts=asked.facts,
     )
     in_order_of_days = sorted(
@@ -154,36 +155,40 @@ def _year_facts(
     year = year_of(taxpayer, rules.income_tax[person.nation])
     without = with_it = liability(year)
     taken: list[Taken] = []
-    before = pension
+    before, taxable = pension, 0
     for j, one in planned:
-        payment = _carried_out(one, before, rules, (*person.path, "withdrawals", j))
-        taxable = sum(earlier.taxable for earlier in taken) + payment.taxable
+        done = _carried_out(one, person, before, rules, (*person.path, "withdrawals", j))
+        taxable += done.payment.taxable
         so_far, with_it = with_it, liability(year, taxable)
-        if first_payment and payment.taxable:
-            outcome = _emergency_payroll(payment, asked, rules, so_far, with_it)
-            payment = replace(payment, payroll=outcome, payroll_path=payment.path)
+        if first_payment and done.payment.taxable:
+            outcome = _emergency_payroll(done, asked, rules, so_far, with_it)
+            done = done._replace(payroll=outcome, payroll_path=done.path)
             first_payment = False
-        taken.append(payment)
-        before = payment.after
+        taken.append(done)
+        before = done.after
     return YearFacts(
         person=person,
         rules=rules,
+        figures=rules.figures,
+        tax_rules=year.rules,
         path=taken[0].path if taken else person.path,
         taxpayer=taxpayer,
+        without=without,
         with_it=with_it,
-        gross=sum(one.gross for one in taken),
-        tax_free=sum(one.tax_free for one in taken),
-        taxable=sum(one.taxable for one in taken),
+        gross=sum(one.payment.gross for one in taken),
+        tax_free=sum(one.payment.tax_free for one in taken),
+        taxable=taxable,
         before=pension,
         after=before,
         left_before=lump_sums.available(pension, rules.lump_sums),
         left_after=lump_sums.available(before, rules.lump_sums),
         held_before=pension.uncrystallised + pension.drawdown,
         last_day=rules.figures.end,
+        age=age_on(person.born, rules.figures.end),
         state_pension=asked.income_of("state_pension"),
-        earned=_earned(taxpayer, asked),
         taken=tuple(taken),
-        known_without=without,
+        earned=_earned(taxpayer, asked),
+        known_year=year,
     )
 
 
@@ -191,7 +196,7 @@ def _earned(taxpayer: Taxpayer, asked: Person) -> int:
     return min(taxpayer.income, asked.income_of("employment") + asked.income_of("self_employment"))
 
 
-def _carried_out(planned: Planned, pension: Pension, rules: YearRules, path: Path) -> Taken:
+def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules: YearRules, path: Path) -> Taken:
     """A withdrawal as far as its method permits. RuleViolation where the pension does not hold as much."""
     method = planned.method
     left = lump_sums.available(pension, rules.lump_sums)
@@ -218,19 +223,16 @@ def _carried_out(planned: Planned, pension: Pension, rules: YearRules, path: Pat
     return Taken(
         method=method,
         day=planned.day,
+        age=age_on(person.born, planned.day),
+        minimum_age=pension.minimum_pension_age or rules.minimum_pension_age,
         asked=planned.amount,
         permitted=most,
-        gross=payment.gross,
-        tax_free=payment.tax_free,
-        taxable=payment.taxable,
+        payment=payment,
         path=path,
         before=pension,
         after=after,
         left_before=left,
         left_after=lump_sums.available(after, rules.lump_sums),
-        from_uncrystallised=payment.from_uncrystallised,
-        over_lifetime_allowance=payment.over_lifetime_allowance,
-        charge=payment.charge,
         triggers=triggers and not pension.flexibly_accessed,
     )
 
@@ -239,12 +241,10 @@ def _emergency_payroll(
     taken: Taken, person: Person, rules: YearRules, before: Liability, after: Liability
 ) -> PayrollOutcome:
     """What payroll makes of the first taxable payment, for which it has no code."""
-    question = Question(
-        rules.figures.name, person, taken.before, Withdrawal(taken.method, amount=taken.gross, day=taken.day)
-    )
-    payment = lump_sums.take(taken.method, taken.gross, taken.before, rules.lump_sums, taken.left_before)
+    asked = Withdrawal(taken.method, amount=taken.payment.gross, day=taken.day)
+    question = Question(rules.figures.name, person, taken.before, asked)
     emptied = taken.after.uncrystallised + taken.after.drawdown == 0
-    return payroll_outcome(question, rules, payment, after.total - before.total, emptied=emptied)
+    return payroll_outcome(question, rules, taken.payment, after.total - before.total, emptied=emptied)
 
 
 def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:

@@ -1,17 +1,24 @@
 """Every rule, by what it looks at, and all that they find in given circumstances.
 
-The rules "with facts" find nothing without ``Facts``, which only POST /v1/warnings has: the others are spared them.
+The rules "with facts" find nothing without ``Facts``, which only POST /v1/warnings has, and those of a plan nothing without
+a plan: the others are spared them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from typing import NamedTuple
 
 from service.planning.warnings import access, allowances, benefits, death, income_tax, isas, recycling, scheme
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found, Warning
 
-OF_A_WITHDRAWAL: tuple[Callable[[YearFacts, Taken], Found], ...] = (
+OfAWithdrawal = Callable[[YearFacts, Taken], Found]
+OfAYear = Callable[[YearFacts], Found]
+OfAPerson = Callable[[PersonCase], Found]
+OfTheHousehold = Callable[[Circumstances], Found]
+
+OF_A_WITHDRAWAL: tuple[OfAWithdrawal, ...] = (
     access.below_minimum_pension_age,
     access.minimum_pension_age_depends_on_the_day,
     access.unauthorised_payment_charges,
@@ -24,22 +31,19 @@ OF_A_WITHDRAWAL: tuple[Callable[[YearFacts, Taken], Found], ...] = (
     income_tax.payroll_takes_less_than_is_due,
     income_tax.k_code_adjustment,
 )
-OF_A_WITHDRAWAL_WITH_FACTS: tuple[Callable[[YearFacts, Taken], Found], ...] = (
+OF_A_WITHDRAWAL_WITH_FACTS: tuple[OfAWithdrawal, ...] = (
     access.ill_health_route,
     allowances.lump_sum_above_permitted_maximum,
     allowances.small_pot_above_limit,
 )
-OF_A_YEAR: tuple[Callable[[YearFacts], Found], ...] = (
+OF_A_YEAR: tuple[OfAYear, ...] = (
     allowances.money_purchase_annual_allowance_triggered,
     allowances.tell_other_schemes,
     allowances.tax_free_allowance_used_up,
     allowances.lump_sum_allowance_nearly_used,
     allowances.death_benefit_allowance_nearly_used,
     allowances.lifetime_allowance_nearly_used,
-    income_tax.higher_rate_entered,
-    income_tax.advanced_rate_entered,
-    income_tax.additional_rate_entered,
-    income_tax.top_rate_entered,
+    income_tax.higher_bands_entered,
     income_tax.personal_allowance_withdrawn,
     income_tax.savings_allowance_lost,
     income_tax.marriage_allowance_lost,
@@ -48,10 +52,10 @@ OF_A_YEAR: tuple[Callable[[YearFacts], Found], ...] = (
     income_tax.state_pension_uses_personal_allowance,
     income_tax.state_pension_untaxed_at_source,
     income_tax.scottish_property_income,
-    isas.cash_isa_limit_in_doubt,
     benefits.winter_fuel_payment_repaid,
 )
-OF_A_YEAR_WITH_FACTS: tuple[Callable[[YearFacts], Found], ...] = (
+OF_A_YEAR_OF_A_PLAN: tuple[OfAYear, ...] = (isas.cash_isa_limit_in_doubt,)
+OF_A_YEAR_WITH_FACTS: tuple[OfAYear, ...] = (
     allowances.contributions_above_money_purchase_annual_allowance,
     allowances.annual_allowance_tapered,
     allowances.annual_allowance_exceeded,
@@ -67,11 +71,11 @@ OF_A_YEAR_WITH_FACTS: tuple[Callable[[YearFacts], Found], ...] = (
     isas.isa_not_uk_resident,
     isas.crown_service_not_given,
 )
-OF_A_PERSON: tuple[Callable[[PersonCase], Found], ...] = (
+OF_A_PERSON_WITH_A_PLAN: tuple[OfAPerson, ...] = (
     access.minimum_pension_age_not_reached,
     scheme.pension_runs_out,
 )
-OF_A_PERSON_WITH_FACTS: tuple[Callable[[PersonCase], Found], ...] = (
+OF_A_PERSON_WITH_FACTS: tuple[OfAPerson, ...] = (
     allowances.contributions_not_given,
     allowances.too_many_small_pots,
     allowances.small_pots_not_given,
@@ -95,13 +99,13 @@ OF_A_PERSON_WITH_FACTS: tuple[Callable[[PersonCase], Found], ...] = (
     scheme.unexpected_contact,
     scheme.take_regulated_advice,
 )
-OF_THE_HOUSEHOLD: tuple[Callable[[Circumstances], Found], ...] = (
-    income_tax.child_benefit_charge_falls_on_partner,
+OF_A_COUPLE: tuple[OfTheHousehold, ...] = (income_tax.child_benefit_charge_falls_on_partner,)
+OF_A_PLAN: tuple[OfTheHousehold, ...] = (
     isas.isa_room_used_up,
     income_tax.spending_drawn_beyond_the_band,
-    income_tax.rates_not_yet_set,
 )
-OF_THE_HOUSEHOLD_WITH_FACTS: tuple[Callable[[Circumstances], Found], ...] = (
+OF_THE_HOUSEHOLD: tuple[OfTheHousehold, ...] = (income_tax.rates_not_yet_set,)
+OF_THE_HOUSEHOLD_WITH_FACTS: tuple[OfTheHousehold, ...] = (
     isas.isa_limit_exceeded,
     isas.isa_rest_next_tax_year,
     isas.partner_has_isa_room,
@@ -133,27 +137,50 @@ OF_THE_HOUSEHOLD_WITH_FACTS: tuple[Callable[[Circumstances], Found], ...] = (
 )
 
 
-def all_found(case: Circumstances) -> Iterator[Warning]:
+class Rules(NamedTuple):
+    """The rules that an answer runs, by what they look at."""
+
+    of_a_withdrawal: tuple[OfAWithdrawal, ...]
+    of_a_year: tuple[OfAYear, ...]
+    of_a_person: tuple[OfAPerson, ...]
+    of_the_household: tuple[OfTheHousehold, ...]
+
+
+_QUOTE = Rules(OF_A_WITHDRAWAL, OF_A_YEAR, (), OF_THE_HOUSEHOLD)
+_PLAN = Rules(
+    OF_A_WITHDRAWAL,
+    OF_A_YEAR + OF_A_YEAR_OF_A_PLAN,
+    OF_A_PERSON_WITH_A_PLAN,
+    OF_A_COUPLE + OF_A_PLAN + OF_THE_HOUSEHOLD,
+)
+_WITH_FACTS = Rules(
+    OF_A_WITHDRAWAL + OF_A_WITHDRAWAL_WITH_FACTS,
+    OF_A_YEAR + OF_A_YEAR_WITH_FACTS,
+    OF_A_PERSON_WITH_FACTS,
+    OF_A_COUPLE + OF_THE_HOUSEHOLD + OF_THE_HOUSEHOLD_WITH_FACTS,
+)
+
+
+def all_found(case: Circumstances) -> list[Warning]:
     """Every warning of the circumstances, person by person and year by year, then the household's."""
     asked = case.people[0].person.facts is not None
-    of_withdrawal = OF_A_WITHDRAWAL + OF_A_WITHDRAWAL_WITH_FACTS if asked else OF_A_WITHDRAWAL
-    of_year = OF_A_YEAR + OF_A_YEAR_WITH_FACTS if asked else OF_A_YEAR
-    of_person = OF_A_PERSON + OF_A_PERSON_WITH_FACTS if asked else OF_A_PERSON
-    of_household = OF_THE_HOUSEHOLD + OF_THE_HOUSEHOLD_WITH_FACTS if asked else OF_THE_HOUSEHOLD
+    rules = _WITH_FACTS if asked else _PLAN if case.together else _QUOTE
+    found: list[Warning] = []
     for one in case.people:
         for year in one.years:
             for taken in year.taken:
-                for find_in_withdrawal in of_withdrawal:
-                    yield from find_in_withdrawal(year, taken)
-            for find_in_year in of_year:
-                yield from find_in_year(year)
-        for find_in_person in of_person:
-            yield from find_in_person(one)
-    for find_in_household in of_household:
-        yield from find_in_household(case)
+                for find_in_withdrawal in rules.of_a_withdrawal:
+                    found += find_in_withdrawal(year, taken)
+            for find_in_year in rules.of_a_year:
+                found += find_in_year(year)
+        for find_in_person in rules.of_a_person:
+            found += find_in_person(one)
+    for find_in_household in rules.of_the_household:
+        found += find_in_household(case)
+    return found
 
 
-def the_first_of_each(found: Iterator[Warning]) -> Iterator[Warning]:
+def the_first_of_each(found: Iterable[Warning]) -> Iterator[Warning]:
     """Of each code and place the first alone: in a plan, the first tax year it applies to."""
     known: set[tuple[object, ...]] = set()
     for warning in found:

@@ -17,7 +17,12 @@ _ADVICE = "pension.safeguarded_benefits_advice_threshold"
 
 def _first_crystallising(case: PersonCase) -> tuple[YearFacts, Taken] | None:
     return next(
-        ((year, taken) for year in case.years for taken in year.taken if taken.from_uncrystallised and taken.gross),
+        (
+            (year, taken)
+            for year in case.years
+            for taken in year.taken
+            if taken.payment.from_uncrystallised and taken.payment.gross
+        ),
         None,
     )
 
@@ -31,15 +36,15 @@ def advice_required_for_safeguarded_benefits(case: PersonCase) -> Found:
     """Safeguarded benefits over the threshold may be given up only after advice."""
     facts = case.person.facts
     if facts is None or not facts.features.safeguarded_benefits:
-        return
+        return ()
     found = _first_crystallising(case)
     if found is None and not _leaves(facts):
-        return
+        return ()
     year = found[0] if found else case.years[0]
     value, limit = facts.features.safeguarded_benefits, year.figures.money(_ADVICE)
     if value <= limit:
-        return
-    yield warn(
+        return ()
+    return warn(
         "advice_required_for_safeguarded_benefits",
         f"Safeguarded benefits worth {pounds(value)} are over {pounds(limit)}: the scheme must see proof of advice from "
         "an authorised adviser before they may be given up. Arrange it before asking for the money.",
@@ -54,14 +59,14 @@ def guaranteed_annuity_rate_lost(case: PersonCase) -> Found:
     """A guaranteed rate is lost on what is taken in another form."""
     facts = case.person.facts
     if facts is None or not facts.features.guaranteed_annuity_rate:
-        return
+        return ()
     found = _first_crystallising(case)
     if found is None and not _leaves(facts):
-        return
+        return ()
     year = found[0] if found else case.years[0]
-    taken = sum(one.from_uncrystallised for every in case.years for one in every.taken)
+    taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
     amount = case.years[0].held_before if _leaves(facts) else taken
-    yield warn(
+    return warn(
         "guaranteed_annuity_rate_lost",
         f"The pension of {case.person.whose} has a guaranteed annuity rate, which is given up on the {pounds(amount)} "
         "that is taken in another way or moved. Ask the scheme what income it guarantees, and on which days.",
@@ -75,16 +80,16 @@ def protected_lump_sum_lost(case: PersonCase) -> Found:
     """A scheme's protected lump sum of more than a quarter is lost by a UFPLS or a transfer."""
     facts = case.person.facts
     if facts is None or facts.features.protected_tax_free_share is None:
-        return
+        return ()
     year = case.years[0]
     rate = year.rules.lump_sums.tax_free_rate
     share = facts.features.protected_tax_free_share
-    paid = sum(taken.gross for every in case.years for taken in every.taken if taken.method == "ufpls")
+    paid = sum(taken.payment.gross for every in case.years for taken in every.taken if taken.method == "ufpls")
     amount = year.before.uncrystallised if _leaves(facts) else paid
     lost = down_to_the_penny(amount * (share - rate))
     if lost <= 0:
-        return
-    yield warn(
+        return ()
+    return warn(
         "protected_lump_sum_lost",
         f"The scheme pays {per_cent(share)} tax free, and by a UFPLS or after a transfer it is {per_cent(rate)}: "
         f"{pounds(lost)} less of {pounds(amount)} is tax free. Ask the scheme how the protected lump sum is kept.",
@@ -99,14 +104,14 @@ def exit_charge(case: PersonCase) -> Found:
     """The scheme takes a charge for paying out."""
     facts = case.person.facts
     if facts is None or not facts.features.exit_charge:
-        return
+        return ()
     year = next((year for year in case.years if year.gross), None)
     if year is None and not _leaves(facts):
-        return
+        return ()
     year = year or case.years[0]
     held = year.held_before
     charge = facts.features.exit_charge
-    yield warn(
+    return warn(
         "exit_charge",
         f"The scheme takes an exit charge of {pounds(charge)} from {pounds(held)}. From age 55 it may usually be no more "
         "than 1% (from memory). Ask when it ends.",
@@ -121,13 +126,13 @@ def employer_contributions_lost(case: PersonCase) -> Found:
     """A pension that is emptied or left takes no more from the employer."""
     facts = case.person.facts
     if facts is None or not facts.features.employer_contributions:
-        return
+        return ()
     emptied = next((year for year in case.years if year.gross and year.held_after < NOTHING_MUCH), None)
     if emptied is None and not _leaves(facts):
-        return
+        return ()
     year = emptied or case.years[0]
     yearly = facts.features.employer_contributions
-    yield warn(
+    return warn(
         "employer_contributions_lost",
         f"The employer pays {pounds(yearly)} a year into this pension, which ends if it is emptied or left. Keep it "
         "open, or ask the employer first.",
@@ -142,13 +147,13 @@ def pension_features_not_given(case: PersonCase) -> Found:
     """Much is taken, and what the scheme would give up was not given."""
     facts = case.person.facts
     if facts is None or not facts.features.nothing_known:
-        return
+        return ()
     year = case.years[0]
-    taken = sum(one.from_uncrystallised for every in case.years for one in every.taken)
+    taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
     limit = year.figures.money(_ADVICE)
     if taken <= limit:
-        return
-    yield warn(
+        return ()
+    return warn(
         "pension_features_not_given",
         f"{pounds(taken)} is crystallised. Whether it carries safeguarded benefits, a guaranteed annuity rate or a "
         f"protected lump sum was not given and decides what is given up; above {pounds(limit)} of safeguarded benefits "
@@ -170,34 +175,38 @@ def _flagged(case: Circumstances, flag: str, code: str) -> Iterator[PersonCase]:
 
 def transfer_red_flag(case: Circumstances) -> Found:
     """Signs that stop a transfer."""
+    told: Found = ()
     for one in _flagged(case, "red_flag", "transfer_red_flag"):
-        yield warn(
+        told += warn(
             "transfer_red_flag",
             "A red flag stops a transfer: the scheme may not make it. Ask the scheme which sign it saw, and report what was "
             "offered.",
             (*one.person.pension_path, "transfer"),
             figures=one.years[0].figures,
         )
+    return told
 
 
 def transfer_amber_flag(case: Circumstances) -> Found:
     """Signs that bring an appointment before a transfer."""
+    told: Found = ()
     for one in _flagged(case, "amber_flag", "transfer_amber_flag"):
-        yield warn(
+        told += warn(
             "transfer_amber_flag",
             "An amber flag holds a transfer up until a MoneyHelper pension safeguarding appointment has been kept. Book it, "
             "and give the scheme its number.",
             (*one.person.pension_path, "transfer"),
             figures=one.years[0].figures,
         )
+    return told
 
 
 def unexpected_contact(case: PersonCase) -> Found:
     """Somebody called out of the blue."""
     facts = case.person.facts
     if facts is None or not facts.unexpected_contact:
-        return
-    yield warn(
+        return ()
+    return warn(
         "unexpected_contact",
         "Calls about pensions that nobody asked for are banned, and an offer of early or free money is the mark of a "
         "scam. Do not act on it; check the firm on the FCA register.",
@@ -208,11 +217,12 @@ def unexpected_contact(case: PersonCase) -> Found:
 
 def guidance_appointment(case: Circumstances) -> Found:
     """The free appointment for those of 50 and over, before benefits are first taken."""
+    told: Found = ()
     for one in case.people:
         facts = one.person.facts
         if facts is None or facts.guidance_taken or facts.regulated_adviser:
             continue
-        found = next(((year, taken) for year in one.years for taken in year.taken if taken.gross), None)
+        found = next(((year, taken) for year in one.years for taken in year.taken if taken.payment.gross), None)
         if found is None:
             continue
         year, taken = found
@@ -221,7 +231,7 @@ def guidance_appointment(case: Circumstances) -> Found:
         if touched or before.lifetime_allowance_used or age_on(one.person.born, case.today or year.last_day) < limit:
             continue
         unknown = "" if facts.guidance_taken is False else " Whether it was had was not given."
-        yield warn(
+        told += warn(
             "guidance_appointment",
             f"Anybody of {limit} and over with such a pension may have a free and impartial Pension Wise appointment "
             f"before taking benefits for the first time.{unknown} Book one.",
@@ -229,13 +239,14 @@ def guidance_appointment(case: Circumstances) -> Found:
             figures=year.figures,
             rests_on=("pension.guidance_age",),
         )
+    return told
 
 
 def take_regulated_advice(case: PersonCase) -> Found:
     """Something of lasting value is given up, and no adviser is named."""
     facts = case.person.facts
     if facts is None or facts.regulated_adviser:
-        return
+        return ()
     features = facts.features
     valuable = (
         features.safeguarded_benefits
@@ -243,8 +254,8 @@ def take_regulated_advice(case: PersonCase) -> Found:
         or (features.protected_tax_free_share or 0) > case.years[0].rules.lump_sums.tax_free_rate
     )
     if not valuable or (_first_crystallising(case) is None and not _leaves(facts)):
-        return
-    yield warn(
+        return ()
+    return warn(
         "take_regulated_advice",
         f"The pension of {case.person.whose} carries rights that cannot be had again once given up. Take advice from an "
         "adviser authorised by the FCA before acting.",
@@ -256,10 +267,10 @@ def take_regulated_advice(case: PersonCase) -> Found:
 def pension_runs_out(case: PersonCase) -> Found:
     """In a plan: the pension is spent before the plan ends."""
     if case.person.facts is not None:
-        return
+        return ()
     for year in case.years[:-1]:
         if year.held_after < NOTHING_MUCH <= year.held_before:
-            yield warn(
+            return warn(
                 "pension_runs_out",
                 f"The pension of {case.person.whose} is drawn to its end in {year.name}, before the plan ends. Check that what "
                 "remains outside it is enough for the years that follow.",
@@ -267,4 +278,4 @@ def pension_runs_out(case: PersonCase) -> Found:
                 figures=year.figures,
                 money={"withdrawn": year.gross},
             )
-            return
+    return ()

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
 
 Path = tuple[str | int, ...]
 """A place in a request: keys and indexes."""
@@ -14,8 +14,11 @@ EFFECTS = ("not_permitted", "costs", "check")
 _ORDER = {effect: position for position, effect in enumerate(EFFECTS)}
 
 
-@dataclass(frozen=True, slots=True)
-class Warning:
+NO_FIGURES: Mapping[str, int] = {}
+"""The figures of a kind of which a warning has none."""
+
+
+class Warning(NamedTuple):
     """One consequence: ``effect`` is one of EFFECTS; ``money`` pence, ``counts`` whole numbers and ``rates`` basis points,
     by name; ``cost`` orders those that cost; ``path`` points into the request. ``tax_year`` is the year whose figures it
     quotes. A figure under the name that a tax year gives it is that year's figure."""
@@ -27,17 +30,21 @@ class Warning:
     path: Path
     sources: tuple[str, ...]
     status: str = "enacted"
-    money: Mapping[str, int] = field(default_factory=dict)
-    counts: Mapping[str, int] = field(default_factory=dict)
-    rates: Mapping[str, int] = field(default_factory=dict)
+    money: Mapping[str, int] = NO_FIGURES
+    counts: Mapping[str, int] = NO_FIGURES
+    rates: Mapping[str, int] = NO_FIGURES
     cost: int = 0
     tax_year: str | None = None
 
 
-Found = Iterator[Warning]
-"""What a rule finds."""
+Found = tuple[Warning, ...]
+"""What a rule finds: mostly nothing, sometimes one warning, more where it looks at several people or tax years."""
 
 
 def in_order(found: Iterable[Warning]) -> list[Warning]:
     """What is not permitted first, then costs by amount, then what to check."""
-    return sorted(found, key=lambda warning: (_ORDER[warning.effect], -warning.cost))
+    return sorted(found, key=_place)
+
+
+def _place(warning: Warning) -> tuple[int, int]:
+    return _ORDER[warning.effect], -warning.cost
