@@ -12,7 +12,7 @@ from typing import NamedTuple
 from service.figures.loader import TaxYear
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
-from service.law.set_off import Scales, Stack, charged_above_basic, dividend_tax, lower_tax, savings_tax, set_off
+from service.law.set_off import Scales, Stack, charged_above_basic, set_off, taxed
 
 NATIONS = ("england", "northern_ireland", "scotland", "wales")
 
@@ -168,30 +168,28 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     """
     taxpayer, rules, scales = year
     other_income = taxpayer.other_income + withdrawal
-    net_income = taxpayer.income + withdrawal
+    net_income = other_income + taxpayer.property_income + taxpayer.savings + taxpayer.dividends
     adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
     allowance = rules.personal_allowance
     if adjusted > rules.taper_threshold:
         allowance = personal_allowances.personal_allowance(adjusted, allowance, rules.taper_threshold)
     blind = rules.blind_persons_allowance if taxpayer.blind else 0
-    given = min(rules.marriage_allowance, allowance) if taxpayer.marriage_allowance == "gives" else 0
+    marriage = taxpayer.marriage_allowance
+    given = min(rules.marriage_allowance, allowance) if marriage == "gives" else 0
     stack, savings_allowance = _stack(year, other_income, allowance + blind - given)
-    marriage_open = taxpayer.marriage_allowance == "none" or not charged_above_basic(scales, stack)
+    marriage_open = marriage == "none" or not charged_above_basic(
+        scales, stack.lower, stack.savings, stack.total, stack.savings_nil_to
+    )
     if given and not marriage_open:
         # ITA 2007 s.55C: no election for someone who would then pay more than the basic rates.
         given = 0
         stack, savings_allowance = _stack(year, other_income, allowance + blind)
-    floor, lower, savings, taxable, nil_to = stack
-    on_lower = lower_tax(scales, floor, lower)
-    on_savings = savings_tax(scales, savings, nil_to) if taxpayer.savings else 0
-    on_dividends = dividend_tax(scales, savings, taxable) if taxpayer.dividends else 0
-    tax = on_lower + on_savings + on_dividends
-    reduction = min(scales.reduction, tax) if marriage_open else 0
     charge = 0
     if taxpayer.child_benefit:
         charge = child_benefit.charge(
             adjusted, taxpayer.child_benefit, rules.child_benefit_threshold, rules.child_benefit_step
         )
+    tax, floor, lower, savings, taxable, nil_to, on_lower, on_savings, on_dividends, reduction = stack
     return Liability(
         net_income,
         adjusted,
@@ -209,9 +207,9 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
         on_dividends,
         reduction,
         marriage_open,
-        tax - reduction,
+        tax,
         charge,
-        rounding.years_tax_to_the_penny(tax - reduction) + charge,
+        rounding.years_tax_to_the_penny(tax) + charge,
     )
 
 
@@ -228,7 +226,7 @@ def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[Stack, int]
         layer = other_income + property_income
     if savings == 0 and dividends == 0:
         lower = floor + max(0, layer - allowance)
-        return Stack(floor, lower, lower, lower, lower), 0
+        return taxed(scales, floor, lower, lower, lower, 0), 0
     total = max(floor, floor + layer + savings + dividends - allowance)
     # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
     savings_allowance = rules.savings_allowances[scales.savings.band(total)]

@@ -48,13 +48,23 @@ class Scales:
 
 
 class Stack(NamedTuple):
-    """Taxable income as heights in pence, and the height up to which savings are taxed at a nil rate."""
+    """Taxable income as heights in pence, and what it bears in ten-thousandths of a penny.
 
+    ``tax`` is after the taxpayer's reduction. It stands first, so that of several stacks the least is the one that bears the
+    least tax, and of those that bear the same the one from whose lower layers most is relieved. ``savings_nil_to`` is the
+    height up to which savings are taxed at a nil rate.
+    """
+
+    tax: int
     floor: int
     lower: int
     savings: int
     total: int
     savings_nil_to: int
+    lower_tax: int
+    savings_tax: int
+    dividend_tax: int
+    reduction: int
 
 
 def lower_tax(scales: Scales, floor: int, lower: int) -> int:
@@ -75,34 +85,31 @@ def dividend_tax(scales: Scales, savings: int, total: int) -> int:
     return scales.dividends.tax(total) - scales.dividends.tax(nil_to) if total > nil_to else 0
 
 
-def savings_nil_to(scales: Scales, lower: int, savings_allowance: int) -> int:
-    """Height up to which savings bear no tax: what is left of the starting rate, then the savings allowance."""
-    return max(lower, scales.starting_rate_limit) + savings_allowance
-
-
-def charged_above_basic(scales: Scales, stack: Stack) -> bool:
+def charged_above_basic(scales: Scales, lower: int, savings: int, total: int, savings_nil_to: int) -> bool:
     """Whether any income is charged at a rate that rules the marriage allowance out (ITA 2007 ss.55B(3), 55C).
 
     Savings and dividends inside their nil rates are not charged at such a rate, however high they lie.
     """
     uk_limit = scales.savings.limits[0]
     return (
-        stack.lower > scales.lower.limits[scales.last_basic_band]
-        or stack.savings > max(stack.savings_nil_to, uk_limit)
-        or stack.total > max(stack.savings + scales.dividend_allowance, uk_limit)
+        lower > scales.lower.limits[scales.last_basic_band]
+        or savings > max(savings_nil_to, uk_limit)
+        or total > max(savings + scales.dividend_allowance, uk_limit)
     )
 
 
-def stack_tax(scales: Scales, stack: Stack) -> int:
-    """The liability on the whole stack after the taxpayer's reduction, in ten-thousandths of a penny."""
-    tax = (
-        lower_tax(scales, stack.floor, stack.lower)
-        + savings_tax(scales, stack.savings, stack.savings_nil_to)
-        + dividend_tax(scales, stack.savings, stack.total)
-    )
-    if scales.reduction and not charged_above_basic(scales, stack):
-        return max(0, tax - scales.reduction)
-    return tax
+def taxed(scales: Scales, floor: int, lower: int, savings: int, total: int, savings_allowance: int) -> Stack:
+    """The stack of these heights with its tax. Savings bear none up to what is left of the starting rate and then the
+    savings allowance."""
+    nil_to = (lower if lower > scales.starting_rate_limit else scales.starting_rate_limit) + savings_allowance
+    on_lower = lower_tax(scales, floor, lower)
+    on_savings = savings_tax(scales, savings, nil_to)
+    on_dividends = dividend_tax(scales, savings, total)
+    tax = on_lower + on_savings + on_dividends
+    reduction = 0
+    if scales.reduction and not charged_above_basic(scales, lower, savings, total, nil_to):
+        reduction = min(scales.reduction, tax)
+    return Stack(tax - reduction, floor, lower, savings, total, nil_to, on_lower, on_savings, on_dividends, reduction)
 
 
 def plain_order_is_best(
@@ -137,18 +144,17 @@ def set_off(
     """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
     lower_top = floor + lower_income
     if allowance == 0:
-        nil_to = savings_nil_to(scales, lower_top, savings_allowance)
-        return Stack(floor, lower_top, lower_top + savings, lower_top + savings + dividends, nil_to)
+        height = lower_top + savings
+        return taxed(scales, floor, lower_top, height, height + dividends, savings_allowance)
     total = max(floor, lower_top + savings + dividends - allowance)
     lower = floor + max(0, lower_income - allowance)
     if plain_order_is_best(scales, lower, total, lower_income, savings, dividends, savings_allowance):
         lowest = max(total - dividends, lower + max(0, savings - allowance))
         highest = min(total - max(0, dividends - allowance), lower + savings)
-        nil_to = savings_nil_to(scales, lower, savings_allowance)
-        return Stack(floor, lower, min(max(nil_to, lowest), highest), total, nil_to)
+        nil_to = max(lower, scales.starting_rate_limit) + savings_allowance
+        return taxed(scales, floor, lower, min(max(nil_to, lowest), highest), total, savings_allowance)
     pairs = _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total)
-    stacks = [Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance)) for low, high in pairs]
-    return min([(stack_tax(scales, stack), stack) for stack in stacks])[1]
+    return min([taxed(scales, floor, low, high, total, savings_allowance) for low, high in pairs])
 
 
 def _crossings(
@@ -160,25 +166,40 @@ def _crossings(
     allowance: int,
     savings_allowance: int,
     total: int,
-) -> set[tuple[int, int]]:
-    """Every permitted pair of heights at which the least tax can lie (see the module's opening), each once."""
-    lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
-    height_least, height_most = total - dividends, total - max(0, dividends - allowance)
-    layer_least, layer_most = max(0, savings - allowance), savings
+) -> list[tuple[int, int]]:
+    """Every permitted pair of heights at which the least tax can lie (see the module's opening); some may come twice.
+
+    More of a nil rate than there is income to fill it is of no use, so no dividends inside their nil rate are relieved, nor
+    savings inside theirs, while anything below them could be. Only where a reduction may leave no tax at all are those
+    tried as well: there many stacks bear the same.
+    """
     start = scales.starting_rate_limit
-    below_savings = scales.property or scales.lower
-    lowers = [lower_least, lower_most]
-    lowers += [x for x in (*below_savings.limits, start) if lower_least < x < lower_most]
+    lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
+    layer_least, layer_most = max(0, savings - allowance), savings
+    height_least = max(total - dividends, lower_least + layer_least)
+    height_most = total - max(0, dividends - allowance)
+    if not scales.reduction:
+        layer_least = max(layer_least, min(savings_allowance, layer_most))
+        height_most = min(height_most, max(height_least, total - scales.dividend_allowance))
+    limits = [x for x in (*(scales.property or scales.lower).limits, start) if lower_least < x < lower_most]
     heights = [height_least]
-    if height_most != height_least:
-        levels = (*scales.savings.limits, total - scales.dividend_allowance, start + savings_allowance)
-        heights += [height_most, *[x for x in levels if height_least < x < height_most]]
-    layers = [layer_least, layer_most]
-    if layer_least < savings_allowance < layer_most:
-        layers.append(savings_allowance)
-    pairs = {(low, high) for low in lowers for high in heights if layer_least <= high - low <= layer_most}
-    for layer in layers:
-        pairs.update([(high - layer, high) for high in heights if lower_least <= high - layer <= lower_most])
-        if height_least != height_most:
-            pairs.update([(low, low + layer) for low in lowers if height_least <= low + layer <= height_most])
+    pairs = []
+    if height_most > height_least:
+        levels = (height_most, *scales.savings.limits, total - scales.dividend_allowance, start + savings_allowance)
+        heights += [x for x in levels if height_least < x <= height_most]
+        layers = {layer_least, layer_most}
+        if layer_least < savings_allowance < layer_most:
+            layers.add(savings_allowance)
+        for low in (lower_least, lower_most, *limits):
+            for layer in layers:
+                if height_least < low + layer < height_most and low + layer not in heights:
+                    pairs.append((low, low + layer))
+    for high in heights:
+        least, most = max(lower_least, high - layer_most), min(lower_most, high - layer_least)
+        pairs.append((least, high))
+        if least < most:
+            pairs.append((most, high))
+            for low in (*limits, high - savings_allowance):
+                if least < low < most:
+                    pairs.append((low, high))
     return pairs
