@@ -69,7 +69,7 @@ class Stack(NamedTuple):
 
 def lower_tax(scales: Scales, floor: int, lower: int) -> int:
     """Tax on everything below the savings, in ten-thousandths of a penny (ITA 2007 ss.10, 11A; from 2027-28 s.11CA)."""
-    if scales.property is None:
+    if scales.property is None or lower == floor:
         return scales.lower.tax(lower)
     return scales.lower.tax(floor) + scales.property.tax(lower) - scales.property.tax(floor)
 
@@ -142,17 +142,21 @@ def set_off(
     savings_allowance: int,
 ) -> Stack:
     """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
-    lower_top = floor + lower_income
-    if allowance == 0:
-        height = lower_top + savings
-        return taxed(scales, floor, lower_top, height, height + dividends, savings_allowance)
-    total = max(floor, lower_top + savings + dividends - allowance)
-    lower = floor + max(0, lower_income - allowance)
-    if plain_order_is_best(scales, lower, total, lower_income, savings, dividends, savings_allowance):
-        lowest = max(total - dividends, lower + max(0, savings - allowance))
-        highest = min(total - max(0, dividends - allowance), lower + savings)
-        nil_to = max(lower, scales.starting_rate_limit) + savings_allowance
-        return taxed(scales, floor, lower, min(max(nil_to, lowest), highest), total, savings_allowance)
+    if allowance <= lower_income:
+        lower = floor + lower_income - allowance
+        height = lower + savings
+        total = height + dividends
+        plain = allowance == 0 or plain_order_is_best(
+            scales, lower, total, lower_income, savings, dividends, savings_allowance
+        )
+    else:
+        lower, total = floor, max(floor, floor + lower_income + savings + dividends - allowance)
+        lowest = max(total - dividends, floor + max(0, savings - allowance))
+        highest = min(total - max(0, dividends - allowance), floor + savings)
+        height = min(max(max(floor, scales.starting_rate_limit) + savings_allowance, lowest), highest)
+        plain = plain_order_is_best(scales, lower, total, lower_income, savings, dividends, savings_allowance)
+    if plain:
+        return taxed(scales, floor, lower, height, total, savings_allowance)
     pairs = _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total)
     return min([taxed(scales, floor, low, high, total, savings_allowance) for low, high in pairs])
 

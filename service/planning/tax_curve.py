@@ -127,6 +127,13 @@ class TaxedYear:
             answer = self._known[amount] = liability(self.year, amount)
         return answer
 
+    def asked_between(self, start: int, end: int) -> int:
+        """An amount strictly between two that are more than a penny apart: one asked before, if there is one."""
+        for amount in self._known:
+            if start < amount < end:
+                return amount
+        return start + 1
+
     @property
     def evaluations(self) -> int:
         """How often the rules have been asked."""
@@ -301,6 +308,8 @@ def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> 
     """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
     first, last = taper
     if first <= start < last:
+        if _stairs_are_even(rules, start, end, first):
+            return (_even_stairs(rules, start, end, first),)
         return _joined(list(_stairs(rules, start, end, first)))
     at_start, at_end = rules(start), rules(end)
     if not _lost(at_start, at_end):
@@ -331,23 +340,106 @@ def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -
 
 
 def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:
-    """Straight pieces from ``start`` to ``end``, halved where the set-off bends the line between."""
-    at_start, at_end = rules(start), rules(end)
-    tax_start, tax_end = at_start.income_tax, at_end.income_tax
+    """Straight pieces from ``start`` to ``end``, cut where the set-off bends the line between."""
+    before = rules(start)
+    pieces = []
+    for cut in (*_bends(rules, start, end), end):
+        after = rules(cut)
+        rate = (after.income_tax - before.income_tax) // (cut - start)
+        because = _because(before, after, rules.year, False)
+        pieces.append(Piece(start, cut, before.income_tax, after.income_tax, rate, because))
+        start, before = cut, after
+    return pieces
+
+
+def _bends(rules: TaxedYear, start: int, end: int) -> list[int]:
+    """Where the choice of set-off bends the line strictly between two neighbouring points."""
+    before, after = rules(start), rules(end)
+    if not _set_off_may_bend(rules.year, before, after, start, end):
+        return []
+    steeper = _may_get_steeper(rules.year, before, after, start, end)
+    if steeper is None:
+        return _found_bends(rules, start, end, falling=False)
+    cuts = [start]
+    for at in (*steeper, end):
+        cuts += _found_bends(rules, cuts[-1], at, falling=True)
+        cuts.append(at)
+    return [at for last, at, following in zip(cuts, cuts[1:], cuts[2:]) if not _in_line(rules, last, at, following)]
+
+
+def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> list[int]:
+    """The bends strictly between two points: where the lines from both ends meet, and so on with what is left on either
+    side until it is straight. ``falling``: the rate is known only to fall from one point to the other."""
     length = end - start
-    rate, uneven = divmod(tax_end - tax_start, length)
-    if length > 1 and (
-        at_start.marriage_allowance_reduction != at_end.marriage_allowance_reduction
-        or _set_off_may_bend(rules.year, at_start, at_end, start, end)
-    ):
-        straight = not uneven
-        if straight:
-            probes = {start + 1, start + length * 5 // 13, end - 1} - {start, end}
-            straight = all(rules(x).income_tax == tax_start + (x - start) * rate for x in probes)
-        if not straight:
-            bend = _bend(rules, start, end)
-            return _straight(rules, start, bend) + _straight(rules, bend, end)
-    return [Piece(start, end, tax_start, tax_end, rate, _because(at_start, at_end, rules.year, False))]
+    if length == 1:
+        return []
+    if falling:
+        straight = _on_one_course(rules, start, end) or _in_line(rules, start, rules.asked_between(start, end), end)
+    else:
+        probes = {start + 1, start + length * 5 // 13, end - 1} - {start, end}
+        straight = all(_in_line(rules, start, probe, end) for probe in probes)
+    if straight:
+        return []
+    bend = _bend(rules, start, end)
+    return [
+        *_found_bends(rules, start, bend, falling=falling),
+        bend,
+        *_found_bends(rules, bend, end, falling=falling),
+    ]
+
+
+def _in_line(rules: TaxedYear, start: int, between: int, end: int) -> bool:
+    """Whether the tax at three amounts lies on one line."""
+    tax_start, tax_between, tax_end = (rules(amount).income_tax for amount in (start, between, end))
+    return (tax_between - tax_start) * (end - between) == (tax_end - tax_between) * (between - start)
+
+
+def _on_one_course(rules: TaxedYear, start: int, end: int) -> bool:
+    """Whether one and the same set-off is best at both ends of a stretch of falling rates: then it is so all along.
+
+    It is the same where each height of the stack stands still or moves with the withdrawal. What it costs between the ends
+    is never above their line, as long as no nil rate comes past a limit; and the least tax, whose rates fall, never below.
+    """
+    before, after, scales = rules(start), rules(end), rules.year.scales
+    length = end - start
+    uk, nil_dividends = scales.savings, scales.dividend_allowance
+    return (
+        after.lower - before.lower in (0, length)
+        and after.savings - before.savings in (0, length)
+        and uk.band(after.savings_nil_to) == uk.band(before.savings_nil_to)
+        and uk.band(after.savings + nil_dividends) == uk.band(before.savings + nil_dividends)
+    )
+
+
+def _may_get_steeper(year: YearOf, before: Liability, after: Liability, start: int, end: int) -> list[int] | None:
+    """Where the choice of set-off may make the line steeper strictly between two neighbouring points; None if not known.
+
+    As the withdrawal grows, the limits of what may be chosen stand still or move with it, and so do the lines on which a
+    stack costs more to one side than to the other (see ``set_off``). As long as the best stack can keep to those it lies
+    on, whichever way they go, the rate does not rise. So it rises only where a height held by a limit meets one that moves:
+    a limit, the layer of savings above it (all of them, or what is in their allowance) and the dividends above that (all of
+    them, or what is in theirs) just make up the total. Such meetings with nothing between are among the points already.
+    """
+    taxpayer, its_rules, scales = year
+    savings, dividends = taxpayer.savings, taxpayer.dividends
+    if taxpayer.marriage_allowance == "receives":
+        return None
+    if its_rules.other_income_first:
+        return [] if taxpayer.other_income + start >= before.allowances else None
+    if savings + dividends >= before.allowances:
+        return None
+    nil_savings, nil_dividends = after.savings_allowance, scales.dividend_allowance
+    widths = {savings + nil_dividends} if dividends > nil_dividends else set()
+    if savings > nil_savings:
+        widths.add(nil_savings + dividends)
+        if dividends > nil_dividends:
+            widths.update((nil_dividends, nil_savings + nil_dividends))
+    limits = {*scales.lower.limits, *scales.savings.limits}
+    if taxpayer.other_income + taxpayer.property_income + start < before.allowances:
+        limits.add(0)
+    moved = end - after.taxable
+    found = {limit + width + moved for limit in limits for width in widths}
+    return sorted(at for at in found if start < at < end)
 
 
 def _set_off_may_bend(year: YearOf, before: Liability, after: Liability, start: int, end: int) -> bool:
@@ -357,6 +449,8 @@ def _set_off_may_bend(year: YearOf, before: Liability, after: Liability, start: 
     marriage allowance reduction, limited to the tax there is, may bend it too where it is not the same at both ends.)
     """
     taxpayer, its_rules, scales = year
+    if before.marriage_allowance_reduction != after.marriage_allowance_reduction:
+        return True
     if taxpayer.savings == 0 and taxpayer.dividends == 0:
         return False
     other_income = 0 if its_rules.other_income_first else taxpayer.other_income + end
@@ -386,6 +480,31 @@ def _bend(rules: TaxedYear, start: int, end: int) -> int:
         if start < meeting < end:
             return meeting
     return (start + end) // 2
+
+
+def _stairs_are_even(rules: TaxedYear, start: int, end: int, first: int) -> bool:
+    """Whether every stair between two neighbouring points is like the next: where the allowances take nothing but other
+    income away and their set-off leaves no choice, all heights of the stack rise together and pass no level."""
+    before, after = rules(start), rules(end)
+    foot = start + (first - start) % STAIR
+    return (
+        end - foot >= 2 * STAIR
+        and rules.year.taxpayer.other_income + start >= before.allowances
+        and not _lost(before, after)
+        and not _set_off_may_bend(rules.year, before, after, start, end)
+    )
+
+
+def _even_stairs(rules: TaxedYear, start: int, end: int, first: int) -> Piece:
+    """A staircase of even stairs from ``start`` to ``end``, wherever on its stairs these are."""
+    foot = start + (first - start) % STAIR
+    head = end - (end - start) % STAIR
+    on_tread = start if start + 1 != foot else foot
+    before, after = rules(start), rules(end)
+    rate = (rules(head).income_tax - before.income_tax) // (head - start)
+    tread_rate = rules(on_tread + 1).income_tax - rules(on_tread).income_tax
+    because = _because(before, after, rules.year, True)
+    return Piece(start, end, before.income_tax, after.income_tax, rate, because, tread_rate, foot)
 
 
 def _stairs(rules: TaxedYear, start: int, end: int, first: int) -> Iterator[Piece]:
