@@ -364,7 +364,7 @@ def _bends(rules: TaxedYear, start: int, end: int) -> list[int]:
     for at in (*steeper, end):
         cuts += _found_bends(rules, cuts[-1], at, falling=True)
         cuts.append(at)
-    return [at for last, at, following in zip(cuts, cuts[1:], cuts[2:]) if not _in_line(rules, last, at, following)]
+    return [at for last, at, following in zip(cuts, cuts[1:], cuts[2:], strict=False) if not _in_line(rules, last, at, following)]
 
 
 def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> list[int]:
