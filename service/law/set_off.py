@@ -67,24 +67,6 @@ class Stack(NamedTuple):
     reduction: int
 
 
-def lower_tax(scales: Scales, floor: int, lower: int) -> int:
-    """Tax on everything below the savings, in ten-thousandths of a penny (ITA 2007 ss.10, 11A; from 2027-28 s.11CA)."""
-    if scales.property is None or lower == floor:
-        return scales.lower.tax(lower)
-    return scales.lower.tax(floor) + scales.property.tax(lower) - scales.property.tax(floor)
-
-
-def savings_tax(scales: Scales, savings: int, nil_to: int) -> int:
-    """Tax on savings above the nil rates (ITA 2007 ss.7, 12, 12A, 12B), in ten-thousandths of a penny."""
-    return scales.savings.tax(savings) - scales.savings.tax(nil_to) if savings > nil_to else 0
-
-
-def dividend_tax(scales: Scales, savings: int, total: int) -> int:
-    """Tax on dividends above the dividend nil rate (ITA 2007 ss.8, 13, 13A), in ten-thousandths of a penny."""
-    nil_to = savings + scales.dividend_allowance
-    return scales.dividends.tax(total) - scales.dividends.tax(nil_to) if total > nil_to else 0
-
-
 def charged_above_basic(scales: Scales, lower: int, savings: int, total: int, savings_nil_to: int) -> bool:
     """Whether any income is charged at a rate that rules the marriage allowance out (ITA 2007 ss.55B(3), 55C).
 
@@ -99,12 +81,19 @@ def charged_above_basic(scales: Scales, lower: int, savings: int, total: int, sa
 
 
 def taxed(scales: Scales, floor: int, lower: int, savings: int, total: int, savings_allowance: int) -> Stack:
-    """The stack of these heights with its tax. Savings bear none up to what is left of the starting rate and then the
-    savings allowance."""
-    nil_to = (lower if lower > scales.starting_rate_limit else scales.starting_rate_limit) + savings_allowance
-    on_lower = lower_tax(scales, floor, lower)
-    on_savings = savings_tax(scales, savings, nil_to)
-    on_dividends = dividend_tax(scales, savings, total)
+    """The stack of these heights, all pence, with the tax on each layer at its rates."""
+    # ITA 2007 ss.10, 11A; from 2027-28 property above the floor has rates of its own (s.11CA).
+    if scales.property is None or lower == floor:
+        on_lower = scales.lower.tax(lower)
+    else:
+        on_lower = scales.lower.tax(floor) + scales.property.tax(lower) - scales.property.tax(floor)
+    # ITA 2007 ss.7, 12, 12A, 12B: savings are taxed above what is left of the starting rate and then their allowance.
+    start = scales.starting_rate_limit
+    nil_to = (lower if lower > start else start) + savings_allowance
+    on_savings = scales.savings.tax(savings) - scales.savings.tax(nil_to) if savings > nil_to else 0
+    # ITA 2007 ss.8, 13, 13A: dividends are taxed above their nil rate.
+    nil_dividends_to = savings + scales.dividend_allowance
+    on_dividends = scales.dividends.tax(total) - scales.dividends.tax(nil_dividends_to) if total > nil_dividends_to else 0
     tax = on_lower + on_savings + on_dividends
     reduction = 0
     if scales.reduction and not charged_above_basic(scales, lower, savings, total, nil_to):
