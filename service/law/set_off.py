@@ -93,7 +93,9 @@ def taxed(scales: Scales, floor: int, lower: int, savings: int, total: int, savi
     on_savings = scales.savings.tax(savings) - scales.savings.tax(nil_to) if savings > nil_to else 0
     # ITA 2007 ss.8, 13, 13A: dividends are taxed above their nil rate.
     nil_dividends_to = savings + scales.dividend_allowance
-    on_dividends = scales.dividends.tax(total) - scales.dividends.tax(nil_dividends_to) if total > nil_dividends_to else 0
+    on_dividends = (
+        scales.dividends.tax(total) - scales.dividends.tax(nil_dividends_to) if total > nil_dividends_to else 0
+    )
     tax = on_lower + on_savings + on_dividends
     reduction = 0
     if scales.reduction and not charged_above_basic(scales, lower, savings, total, nil_to):

@@ -311,10 +311,9 @@ def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> 
         if _stairs_are_even(rules, start, end, first):
             return (_even_stairs(rules, start, end, first),)
         return _joined(list(_stairs(rules, start, end, first)))
-    at_start, at_end = rules(start), rules(end)
-    if not _lost(at_start, at_end):
-        return _straight(rules, start, end)
-    return _with_step(rules, start, end, taper)
+    if _lost(rules(start), rules(end)):
+        return _with_step(rules, start, end, taper)
+    return _straight(rules, start, end)
 
 
 def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
@@ -341,30 +340,35 @@ def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -
 
 def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:
     """Straight pieces from ``start`` to ``end``, cut where the set-off bends the line between."""
-    before = rules(start)
-    pieces = []
-    for cut in (*_bends(rules, start, end), end):
-        after = rules(cut)
-        rate = (after.income_tax - before.income_tax) // (cut - start)
-        because = _because(before, after, rules.year, False)
-        pieces.append(Piece(start, cut, before.income_tax, after.income_tax, rate, because))
-        start, before = cut, after
-    return pieces
+    before, after = rules(start), rules(end)
+    if end - start == 1 or not _set_off_may_bend(rules.year, before, after):
+        return [_line(rules.year, start, end, before, after)]
+    cuts = [start, *_bends(rules, start, end), end]
+    return [_line(rules.year, at, to, rules(at), rules(to)) for at, to in pairwise(cuts)]
+
+
+def _line(year: YearOf, start: int, end: int, before: Liability, after: Liability) -> Piece:
+    """A straight piece from one point to another."""
+    rate = (after.income_tax - before.income_tax) // (end - start)
+    return Piece(start, end, before.income_tax, after.income_tax, rate, _because(before, after, year, False))
 
 
 def _bends(rules: TaxedYear, start: int, end: int) -> list[int]:
     """Where the choice of set-off bends the line strictly between two neighbouring points."""
-    before, after = rules(start), rules(end)
-    if not _set_off_may_bend(rules.year, before, after, start, end):
-        return []
-    steeper = _may_get_steeper(rules.year, before, after, start, end)
+    steeper = _may_get_steeper(rules.year, rules(start), rules(end))
     if steeper is None:
         return _found_bends(rules, start, end, falling=False)
+    if not steeper:
+        return _found_bends(rules, start, end, falling=True)
     cuts = [start]
     for at in (*steeper, end):
         cuts += _found_bends(rules, cuts[-1], at, falling=True)
         cuts.append(at)
-    return [at for last, at, following in zip(cuts, cuts[1:], cuts[2:], strict=False) if not _in_line(rules, last, at, following)]
+    return [
+        at
+        for last, at, following in zip(cuts, cuts[1:], cuts[2:], strict=False)
+        if not _in_line(rules, last, at, following)
+    ]
 
 
 def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> list[int]:
@@ -411,7 +415,7 @@ def _on_one_course(rules: TaxedYear, start: int, end: int) -> bool:
     )
 
 
-def _may_get_steeper(year: YearOf, before: Liability, after: Liability, start: int, end: int) -> list[int] | None:
+def _may_get_steeper(year: YearOf, before: Liability, after: Liability) -> list[int] | None:
     """Where the choice of set-off may make the line steeper strictly between two neighbouring points; None if not known.
 
     As the withdrawal grows, the limits of what may be chosen stand still or move with it, and so do the lines on which a
@@ -425,7 +429,8 @@ def _may_get_steeper(year: YearOf, before: Liability, after: Liability, start: i
     if taxpayer.marriage_allowance == "receives":
         return None
     if its_rules.other_income_first:
-        return [] if taxpayer.other_income + start >= before.allowances else None
+        other_income = before.net_income - taxpayer.property_income - savings - dividends
+        return [] if other_income >= before.allowances else None
     if savings + dividends >= before.allowances:
         return None
     nil_savings, nil_dividends = after.savings_allowance, scales.dividend_allowance
@@ -435,14 +440,14 @@ def _may_get_steeper(year: YearOf, before: Liability, after: Liability, start: i
         if dividends > nil_dividends:
             widths.update((nil_dividends, nil_savings + nil_dividends))
     limits = {*scales.lower.limits, *scales.savings.limits}
-    if taxpayer.other_income + taxpayer.property_income + start < before.allowances:
+    if before.net_income - savings - dividends < before.allowances:
         limits.add(0)
-    moved = end - after.taxable
-    found = {limit + width + moved for limit in limits for width in widths}
-    return sorted(at for at in found if start < at < end)
+    totals = {limit + width for limit in limits for width in widths}
+    moved = after.net_income - after.taxable - taxpayer.income
+    return sorted(total + moved for total in totals if before.taxable < total < after.taxable)
 
 
-def _set_off_may_bend(year: YearOf, before: Liability, after: Liability, start: int, end: int) -> bool:
+def _set_off_may_bend(year: YearOf, before: Liability, after: Liability) -> bool:
     """Whether the choice of set-off may bend the line between two neighbouring points.
 
     Without savings and dividends there is no choice; where the plain order is best its bends are among the points. (The
@@ -451,17 +456,17 @@ def _set_off_may_bend(year: YearOf, before: Liability, after: Liability, start: 
     taxpayer, its_rules, scales = year
     if before.marriage_allowance_reduction != after.marriage_allowance_reduction:
         return True
-    if taxpayer.savings == 0 and taxpayer.dividends == 0:
+    savings, dividends = taxpayer.savings, taxpayer.dividends
+    if savings == 0 and dividends == 0:
         return False
-    other_income = 0 if its_rules.other_income_first else taxpayer.other_income + end
-    below_savings = taxpayer.other_income + start + taxpayer.property_income - before.allowances
+    below_savings = before.net_income - savings - dividends - before.allowances
     return not plain_order_is_best(
         scales,
         max(0, below_savings),
         after.taxable,
-        other_income + taxpayer.property_income,
-        taxpayer.savings,
-        taxpayer.dividends,
+        taxpayer.property_income if its_rules.other_income_first else after.net_income - savings - dividends,
+        savings,
+        dividends,
         after.savings_allowance,
     )
 
@@ -491,7 +496,7 @@ def _stairs_are_even(rules: TaxedYear, start: int, end: int, first: int) -> bool
         end - foot >= 2 * STAIR
         and rules.year.taxpayer.other_income + start >= before.allowances
         and not _lost(before, after)
-        and not _set_off_may_bend(rules.year, before, after, start, end)
+        and not _set_off_may_bend(rules.year, before, after)
     )
 
 
@@ -603,12 +608,13 @@ def _lost(before: Liability, after: Liability) -> tuple[str, ...]:
     More income takes them away, but for one corner: dividends lifted into their nil rate by the choice of set-off can
     open the marriage allowance again.
     """
-    lost = []
-    if after.savings_allowance != before.savings_allowance:
-        lost.append("personal_savings_allowance")
-    if before.marriage_allowance_open != after.marriage_allowance_open:
-        lost.append("marriage_allowance")
-    return tuple(lost)
+    savings_allowance = after.savings_allowance != before.savings_allowance
+    marriage_allowance = before.marriage_allowance_open != after.marriage_allowance_open
+    if savings_allowance and marriage_allowance:
+        return ("personal_savings_allowance", "marriage_allowance")
+    if savings_allowance:
+        return ("personal_savings_allowance",)
+    return ("marriage_allowance",) if marriage_allowance else ()
 
 
 def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
