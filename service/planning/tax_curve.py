@@ -122,10 +122,11 @@ class TaxedYear:
 
     def __call__(self, amount: int) -> Liability:
         """The year's liability with a taxable withdrawal of ``amount`` pence."""
-        answer = self._known.get(amount)
-        if answer is None:
+        try:
+            return self._known[amount]
+        except KeyError:
             answer = self._known[amount] = liability(self.year, amount)
-        return answer
+            return answer
 
     def asked_between(self, start: int, end: int) -> int:
         """An amount strictly between two that are more than a penny apart: one asked before, if there is one."""
@@ -375,14 +376,10 @@ def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> li
     """The bends strictly between two points: where the lines from both ends meet, and so on with what is left on either
     side until it is straight. ``falling``: the rate is known only to fall from one point to the other."""
     length = end - start
-    if length == 1:
+    if length == 1 or (falling and _on_one_course(rules.year.scales, rules(start), rules(end))):
         return []
-    if falling:
-        straight = _on_one_course(rules, start, end) or _in_line(rules, start, rules.asked_between(start, end), end)
-    else:
-        probes = {start + 1, start + length * 5 // 13, end - 1} - {start, end}
-        straight = all(_in_line(rules, start, probe, end) for probe in probes)
-    if straight:
+    probes = (rules.asked_between(start, end),) if falling else (start + 1, start + length * 5 // 13, end - 1)
+    if all(_in_line(rules, start, probe, end) for probe in probes):
         return []
     bend = _bend(rules, start, end)
     return [
@@ -394,22 +391,22 @@ def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> li
 
 def _in_line(rules: TaxedYear, start: int, between: int, end: int) -> bool:
     """Whether the tax at three amounts lies on one line."""
-    tax_start, tax_between, tax_end = (rules(amount).income_tax for amount in (start, between, end))
-    return (tax_between - tax_start) * (end - between) == (tax_end - tax_between) * (between - start)
+    tax = rules(between).income_tax
+    into, out_of = tax - rules(start).income_tax, rules(end).income_tax - tax
+    return into * (end - between) == out_of * (between - start)
 
 
-def _on_one_course(rules: TaxedYear, start: int, end: int) -> bool:
+def _on_one_course(scales: Scales, before: Liability, after: Liability) -> bool:
     """Whether one and the same set-off is best at both ends of a stretch of falling rates: then it is so all along.
 
     It is the same where each height of the stack stands still or moves with the withdrawal. What it costs between the ends
     is never above their line, as long as no nil rate comes past a limit; and the least tax, whose rates fall, never below.
     """
-    before, after, scales = rules(start), rules(end), rules.year.scales
-    length = end - start
+    stands_or_moves = (0, after.net_income - before.net_income)
     uk, nil_dividends = scales.savings, scales.dividend_allowance
     return (
-        after.lower - before.lower in (0, length)
-        and after.savings - before.savings in (0, length)
+        after.lower - before.lower in stands_or_moves
+        and after.savings - before.savings in stands_or_moves
         and uk.band(after.savings_nil_to) == uk.band(before.savings_nil_to)
         and uk.band(after.savings + nil_dividends) == uk.band(before.savings + nil_dividends)
     )
