@@ -375,8 +375,12 @@ def _bends(rules: TaxedYear, start: int, end: int) -> list[int]:
 def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> list[int]:
     """The bends strictly between two points: where the lines from both ends meet, and so on with what is left on either
     side until it is straight. ``falling``: the rate is known only to fall from one point to the other."""
-    length = end - start
-    if length == 1 or (falling and _on_one_course(rules.year.scales, rules(start), rules(end))):
+    length, before, after = end - start, rules(start), rules(end)
+    if length == 1 or (
+        _on_one_course(rules.year.scales, before, after)
+        if falling
+        else not _set_off_may_bend(rules.year, before, after)
+    ):
         return []
     probes = (rules.asked_between(start, end),) if falling else (start + 1, start + length * 5 // 13, end - 1)
     if all(_in_line(rules, start, probe, end) for probe in probes):
