@@ -422,30 +422,34 @@ def _may_get_steeper(year: YearOf, before: Liability, after: Liability) -> list[
     As the withdrawal grows, the limits of what may be chosen stand still or move with it, and so do the lines on which a
     stack costs more to one side than to the other (see ``set_off``). As long as the best stack can keep to those it lies
     on, whichever way they go, the rate does not rise. So it rises only where a height held by a limit meets one that moves:
-    a limit, the layer of savings above it (all of them, or what is in their allowance) and the dividends above that (all of
-    them, or what is in theirs) just make up the total. Such meetings with nothing between are among the points already.
+    a limit, the layer of savings above it (all of them, what is in their allowance, or what no allowance can reach) and the
+    dividends above that (likewise) just make up the total. It is not known where a reduction leaves no tax.
     """
     taxpayer, its_rules, scales = year
+    if before.marriage_allowance_open and before.marriage_allowance_reduction < scales.reduction:
+        return None
     savings, dividends = taxpayer.savings, taxpayer.dividends
-    if taxpayer.marriage_allowance == "receives":
-        return None
-    if its_rules.other_income_first:
-        other_income = before.net_income - taxpayer.property_income - savings - dividends
-        return [] if other_income >= before.allowances else None
-    if savings + dividends >= before.allowances:
-        return None
+    below, allowances = before.net_income - savings - dividends, before.allowances
     nil_savings, nil_dividends = after.savings_allowance, scales.dividend_allowance
-    widths = {savings + nil_dividends} if dividends > nil_dividends else set()
-    if savings > nil_savings:
-        widths.add(nil_savings + dividends)
-        if dividends > nil_dividends:
-            widths.update((nil_dividends, nil_savings + nil_dividends))
-    limits = {*scales.lower.limits, *scales.savings.limits}
-    if before.net_income - savings - dividends < before.allowances:
-        limits.add(0)
+    layers = {savings, min(savings, nil_savings)}
+    tops = {dividends, min(dividends, nil_dividends)}
+    if its_rules.other_income_first:
+        held = taxpayer.property_income
+        if below - held >= allowances:
+            return []
+        limits = {0, held, *(scales.property or scales.lower).limits}
+    else:
+        limits = {0, *scales.lower.limits} if below < allowances else {*scales.lower.limits}
+        layers.add(max(savings - allowances, min(savings, nil_savings)))
+        tops.add(max(dividends - allowances, min(dividends, nil_dividends)))
+    widths = {layer + top for layer in layers for top in tops}
+    if not its_rules.other_income_first:
+        widths.add(savings + dividends - allowances)
     totals = {limit + width for limit in limits for width in widths}
+    if savings > nil_savings:
+        totals.update([limit + top for limit in scales.savings.limits for top in tops])
     moved = after.net_income - after.taxable - taxpayer.income
-    return sorted(total + moved for total in totals if before.taxable < total < after.taxable)
+    return sorted([total + moved for total in totals if before.taxable < total < after.taxable])
 
 
 def _set_off_may_bend(year: YearOf, before: Liability, after: Liability) -> bool:
