@@ -233,15 +233,12 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
     points = {0, beyond}
     first, last = taper
     points.update(x for x in (first, last) if 0 < x < beyond)
-    full = its_rules.personal_allowance + start.blind_persons_allowance - start.marriage_allowance_given
+    full = its_rules.personal_allowance + start.blind_persons_allowance
     levels = _levels(taxpayer, its_rules, scales)
     if taxpayer.marriage_allowance != "none" and (taxpayer.savings or taxpayer.dividends):
-        # It stays open while whatever lies above the basic limit is inside its nil rate.
-        limit, nil_dividends = scales.savings.limits[0], scales.dividend_allowance
-        tops = [limit + allowance for allowance in its_rules.savings_allowances]
-        levels.append((taxpayer.income, (*tops, *(top + nil_dividends for top in tops))))
+        levels.append((taxpayer.income, tuple(_most_taxed_at_basic_rates(taxpayer, its_rules, scales))))
     if taxpayer.marriage_allowance == "gives":
-        levels += [(fixed - its_rules.marriage_allowance, at) for fixed, at in levels]
+        levels += [(fixed + its_rules.marriage_allowance, at) for fixed, at in levels]
     for fixed, at in levels:
         for level in at:
             before = level + full - fixed
@@ -250,6 +247,17 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
             elif before > first and first < beyond:
                 points.update(x for x in _reached_late(before, first, last) if 0 < x < beyond)
     return sorted(points)
+
+
+def _most_taxed_at_basic_rates(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> set[int]:
+    """Totals up to which the marriage allowance can stay open: whatever lies above a basic limit is inside its nil rate."""
+    limits = {scales.lower.limits[scales.last_basic_band], scales.savings.limits[0]}
+    layers = {min(taxpayer.savings, allowance) for allowance in its_rules.savings_allowances}
+    if len(limits) > 1:
+        # A Scottish taxpayer's other income reaches its own limit first, so savings may fill the rest.
+        layers.add(taxpayer.savings)
+    tops = (0, min(taxpayer.dividends, scales.dividend_allowance))
+    return {limit + layer + top for limit in limits for layer in layers for top in tops}
 
 
 def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> list[tuple[int, tuple[int, ...]]]:
