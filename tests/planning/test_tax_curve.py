@@ -83,6 +83,24 @@ def test_curve_equals_rules_where_the_set_off_leaves_a_choice(tax_year: str, dat
             assert_agrees(year, curve, amount)
 
 
+RATES_RISE_BETWEEN = [
+    ("2019-20", Taxpayer("england", 3_443_100, savings=499_998, dividends=500_000)),
+    ("2019-20", Taxpayer("england", 3_211_107, savings=173_300, dividends=687_000, relief_at_source=900)),
+    ("2020-21", Taxpayer("england", 348_544, savings=1_238_462, dividends=1_001_600, blind=True)),
+    ("2020-21", Taxpayer("england", 368_900, 9_500, savings=224_200, dividends=500_000)),
+    ("2020-21", Taxpayer("wales", 346_778, savings=52_100, dividends=629_900)),
+]
+
+
+@pytest.mark.parametrize(("tax_year", "taxpayer"), RATES_RISE_BETWEEN, ids=str)
+def test_rates_that_rise_and_fall_between_two_points_are_not_passed_over(tax_year: str, taxpayer: Taxpayer) -> None:
+    """Both ends of such a stretch, and the pennies next to them, lie on one line, and what lies between does not."""
+    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxedYear(year), 7_000_000)
+    for amount in range(1, 7_000_000, 700):
+        assert_agrees(year, curve, amount)
+
+
 OPEN_AGAIN = [
     Taxpayer("england", 1_999_800, 77_100, 49_600, 521_800, marriage_allowance="receives"),
     Taxpayer("england", 4_828_027, 0, 0, 77_478, marriage_allowance="gives"),
