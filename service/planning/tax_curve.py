@@ -30,6 +30,7 @@ _SHARED_TO = 500_000 * rounding.POUND
 _SHARED_CURVES = 256
 _PENNY = rounding.PENNY
 _CHARGE = ("child_benefit_charge",)
+_NO_STEP = (10**15, 0)  # more than anybody can withdraw
 
 
 class Piece(NamedTuple):
@@ -250,14 +251,18 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
 
 
 def _most_taxed_at_basic_rates(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> set[int]:
-    """Totals up to which the marriage allowance can stay open: whatever lies above a basic limit is inside its nil rate."""
-    limits = {scales.lower.limits[scales.last_basic_band], scales.savings.limits[0]}
-    layers = {min(taxpayer.savings, allowance) for allowance in its_rules.savings_allowances}
-    if len(limits) > 1:
-        # A Scottish taxpayer's other income reaches its own limit first, so savings may fill the rest.
-        layers.add(taxpayer.savings)
-    tops = (0, min(taxpayer.dividends, scales.dividend_allowance))
-    return {limit + layer + top for limit in limits for layer in layers for top in tops}
+    """Totals up to which the marriage allowance can stay open: whatever lies above the basic limit is inside its nil rate.
+
+    Savings and dividends may fill their nil rates or be less. A Scottish taxpayer's other income reaches its own limit
+    before the UK one, and all savings may lie between the two.
+    """
+    savings, dividends, nil_dividends = taxpayer.savings, taxpayer.dividends, scales.dividend_allowance
+    uk_limit, own_limit = scales.savings.limits[0], scales.lower.limits[scales.last_basic_band]
+    tops = {uk_limit + nil + top for nil in its_rules.savings_allowances for top in (0, nil_dividends)}
+    tops.update(uk_limit + min(savings, nil) + min(dividends, nil_dividends) for nil in its_rules.savings_allowances)
+    if own_limit < uk_limit:
+        tops.add(own_limit + savings + min(dividends, nil_dividends))
+    return tops
 
 
 def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> list[tuple[int, tuple[int, ...]]]:
@@ -674,40 +679,30 @@ def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -
 
 def _with_child_benefit_steps(rules: TaxedYear, pieces: Iterable[Piece]) -> Iterator[Piece]:
     """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
-    year, its_rules = rules.year, rules.year.rules
-    adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
-
-    def charge_at(amount: int) -> int:
-        return _PENNY * child_benefit.charge(
-            max(0, adjusted + amount),
-            year.taxpayer.child_benefit,
-            its_rules.child_benefit_threshold,
-            its_rules.child_benefit_step,
-        )
-
-    steps = [
-        its_rules.child_benefit_threshold + point * its_rules.child_benefit_step - adjusted for point in range(1, 101)
-    ]
-    steps = [step for step in steps if step > 0]
-    added = charge_at(0)
-    position = 0
+    steps = _charge_steps(rules)
+    at, next_charge = next(steps, _NO_STEP)
+    charge = rules(0).child_benefit_charge * _PENNY
     for piece in pieces:
-        start, tax_start = piece.start, piece.tax_start
-        while position < len(steps) and steps[position] <= piece.end and piece.end > start:
-            at = steps[position]
-            position += 1
+        start, end, tax_start, tax_end, rate, because, tread_rate, foot, exact = piece
+        while at <= end and start < end:
             if at > start:
                 tax_at = piece.tax_at(at)
-                yield _part(piece, start, at, tax_start + added, tax_at + added)
+                yield Piece(start, at, tax_start + charge, tax_at + charge, rate, because, tread_rate, foot, exact)
                 start, tax_start = at, tax_at
-            now = charge_at(at)
-            if now > added:
-                yield Piece(at, at, tax_start + added, tax_start + now, None, _CHARGE)
-                added = now
-        if piece.end > start or piece.rate is None:
-            yield _part(piece, start, piece.end, tax_start + added, piece.tax_end + added)
+            if next_charge > charge:
+                yield Piece(at, at, tax_start + charge, tax_start + next_charge, None, _CHARGE)
+                charge = next_charge
+            at, next_charge = next(steps, _NO_STEP)
+        if end > start or rate is None:
+            yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, foot, exact)
 
 
-def _part(piece: Piece, start: int, end: int, tax_start: int, tax_end: int) -> Piece:
-    """A piece cut to part of its length, with other tax at its ends."""
-    return Piece(start, end, tax_start, tax_end, piece.rate, piece.because, piece.tread_rate, piece.foot, piece.exact)
+def _charge_steps(rules: TaxedYear) -> Iterator[tuple[int, int]]:
+    """The taxable withdrawals, after none, at which the child benefit charge rises by a percentage point, and to what."""
+    taxpayer, its_rules = rules.year.taxpayer, rules.year.rules
+    threshold, width = its_rules.child_benefit_threshold, its_rules.child_benefit_step
+    adjusted = rules(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid
+    for point in range(child_benefit.charge_percentage(adjusted, threshold, width) + 1, 101):
+        reached = threshold + point * width
+        charge = child_benefit.charge(reached, taxpayer.child_benefit, threshold, width)
+        yield reached - adjusted, charge * _PENNY

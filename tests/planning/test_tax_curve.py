@@ -94,7 +94,7 @@ RATES_RISE_BETWEEN = [
 
 @pytest.mark.parametrize(("tax_year", "taxpayer"), RATES_RISE_BETWEEN, ids=str)
 def test_rates_that_rise_and_fall_between_two_points_are_not_passed_over(tax_year: str, taxpayer: Taxpayer) -> None:
-    """Both ends of such a stretch, and the pennies next to them, lie on one line, and what lies between does not."""
+    """Both ends of such a stretch and a penny next to one of them lie on one line, and what lies between does not."""
     year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
     curve = tax_curve(TaxedYear(year), 7_000_000)
     for amount in range(1, 7_000_000, 700):
