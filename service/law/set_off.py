@@ -20,7 +20,6 @@ so the least tax lies where two of those lines, or the limits of what may be cho
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from service.law.scale import Scale
 
@@ -29,6 +28,7 @@ from service.law.scale import Scale
 class Scales:
     """What one taxpayer's stack is taxed with: scales with their limits already extended for reliefs, and the nil rates.
 
+    ``savings_allowances`` are pence by UK band: how much of the savings is free where all income ends in that band.
     ``lower`` taxes other income by the taxpayer's own nation; ``property`` is None where property income is taxed as
     other income. ``plain_order_is_best`` says, for each UK band, whether a stack that starts and ends within the band
     is taxed least when other income is relieved first and savings down to the nil rates next. ``last_basic_band`` is the
@@ -41,30 +41,21 @@ class Scales:
     savings: Scale
     dividends: Scale
     starting_rate_limit: int
+    savings_allowances: tuple[int, ...]
     dividend_allowance: int
     plain_order_is_best: tuple[bool, ...]
     last_basic_band: int
     reduction: int = 0
 
 
-class Stack(NamedTuple):
-    """Taxable income as heights in pence, and what it bears in ten-thousandths of a penny.
+Stack = tuple[int, int, int, int, int, int, int, int, int, int, int]
+"""Taxable income and what it bears: the tax after the taxpayer's reduction; floor, lower, savings and total as heights; the
+height up to which savings are taxed at a nil rate, and the savings allowance in it; the tax on what is below the savings, on
+savings and on dividends; the reduction. Pence, and ten-thousandths of a penny for tax and reduction.
 
-    ``tax`` is after the taxpayer's reduction. It stands first, so that of several stacks the least is the one that bears the
-    least tax, and of those that bear the same the one from whose lower layers most is relieved. ``savings_nil_to`` is the
-    height up to which savings are taxed at a nil rate.
-    """
-
-    tax: int
-    floor: int
-    lower: int
-    savings: int
-    total: int
-    savings_nil_to: int
-    lower_tax: int
-    savings_tax: int
-    dividend_tax: int
-    reduction: int
+The least of several stacks bears the least tax, and of those that bear the same relieves most of the lower layers. Plain
+tuples, because dozens are made and compared for one answer.
+"""
 
 
 def charged_above_basic(scales: Scales, lower: int, savings: int, total: int, savings_nil_to: int) -> bool:
@@ -100,53 +91,48 @@ def taxed(scales: Scales, floor: int, lower: int, savings: int, total: int, savi
     reduction = 0
     if scales.reduction and not charged_above_basic(scales, lower, savings, total, nil_to):
         reduction = min(scales.reduction, tax)
-    return Stack(tax - reduction, floor, lower, savings, total, nil_to, on_lower, on_savings, on_dividends, reduction)
+    return (
+        tax - reduction,
+        floor,
+        lower,
+        savings,
+        total,
+        nil_to,
+        savings_allowance,
+        on_lower,
+        on_savings,
+        on_dividends,
+        reduction,
+    )
 
 
-def plain_order_is_best(
-    scales: Scales,
-    lower: int,
-    total: int,
-    lower_income: int,
-    savings: int,
-    dividends: int,
-    savings_allowance: int,
-) -> bool:
+def plain_order_is_best(scales: Scales, band: int, lower: int, lower_income: int, savings: int, dividends: int) -> bool:
     """Whether nothing beats relieving what is below the savings first, then savings down to their nil rates.
 
-    So it is where savings and dividends fit into their nil rates, and where the stack from ``lower`` to ``total`` stays
-    within one UK band (with nothing below the savings to choose, for any rates). It may be so elsewhere too.
+    So it is where savings and dividends fit into their nil rates, and where the stack from ``lower`` to its top, which is
+    in the UK band ``band``, stays within that band (with nothing below the savings to choose, for any rates). It may be so
+    elsewhere too.
     """
-    if savings <= savings_allowance and dividends <= scales.dividend_allowance:
+    if savings <= scales.savings_allowances[band] and dividends <= scales.dividend_allowance:
         return True
-    band = scales.savings.band(total)
     return lower >= scales.savings.floors[band] and (lower_income == 0 or scales.plain_order_is_best[band])
 
 
-def set_off(
-    scales: Scales,
-    floor: int,
-    lower_income: int,
-    savings: int,
-    dividends: int,
-    allowance: int,
-    savings_allowance: int,
-) -> Stack:
+def set_off(scales: Scales, floor: int, lower_income: int, savings: int, dividends: int, allowance: int) -> Stack:
     """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
+    total = max(floor, floor + lower_income + savings + dividends - allowance)
+    # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
+    band = scales.savings.band(total)
+    savings_allowance = scales.savings_allowances[band]
     if allowance <= lower_income:
         lower = floor + lower_income - allowance
         height = lower + savings
-        total = height + dividends
-        plain = allowance == 0 or plain_order_is_best(
-            scales, lower, total, lower_income, savings, dividends, savings_allowance
-        )
     else:
-        lower, total = floor, max(floor, floor + lower_income + savings + dividends - allowance)
+        lower = floor
         lowest = max(total - dividends, floor + max(0, savings - allowance))
         highest = min(total - max(0, dividends - allowance), floor + savings)
         height = min(max(max(floor, scales.starting_rate_limit) + savings_allowance, lowest), highest)
-        plain = plain_order_is_best(scales, lower, total, lower_income, savings, dividends, savings_allowance)
-    if plain:
+    if allowance == 0 or plain_order_is_best(scales, band, lower, lower_income, savings, dividends):
         return taxed(scales, floor, lower, height, total, savings_allowance)
     pairs = _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total)
     return min([taxed(scales, floor, low, high, total, savings_allowance) for low, high in pairs])

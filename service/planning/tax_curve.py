@@ -237,7 +237,7 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
     full = its_rules.personal_allowance + start.blind_persons_allowance
     levels = _levels(taxpayer, its_rules, scales)
     if taxpayer.marriage_allowance != "none" and (taxpayer.savings or taxpayer.dividends):
-        levels.append((taxpayer.income, tuple(_most_taxed_at_basic_rates(taxpayer, its_rules, scales))))
+        levels.append((taxpayer.income, tuple(_most_taxed_at_basic_rates(taxpayer, scales))))
     if taxpayer.marriage_allowance == "gives":
         levels += [(fixed + its_rules.marriage_allowance, at) for fixed, at in levels]
     for fixed, at in levels:
@@ -250,7 +250,7 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
     return sorted(points)
 
 
-def _most_taxed_at_basic_rates(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> set[int]:
+def _most_taxed_at_basic_rates(taxpayer: Taxpayer, scales: Scales) -> set[int]:
     """Totals up to which the marriage allowance can stay open: whatever lies above the basic limit is inside its nil rate.
 
     Savings and dividends may fill their nil rates or be less. A Scottish taxpayer's other income reaches its own limit
@@ -258,8 +258,8 @@ def _most_taxed_at_basic_rates(taxpayer: Taxpayer, its_rules: IncomeTaxRules, sc
     """
     savings, dividends, nil_dividends = taxpayer.savings, taxpayer.dividends, scales.dividend_allowance
     uk_limit, own_limit = scales.savings.limits[0], scales.lower.limits[scales.last_basic_band]
-    tops = {uk_limit + nil + top for nil in its_rules.savings_allowances for top in (0, nil_dividends)}
-    tops.update(uk_limit + min(savings, nil) + min(dividends, nil_dividends) for nil in its_rules.savings_allowances)
+    tops = {uk_limit + nil + top for nil in scales.savings_allowances for top in (0, nil_dividends)}
+    tops.update(uk_limit + min(savings, nil) + min(dividends, nil_dividends) for nil in scales.savings_allowances)
     if own_limit < uk_limit:
         tops.add(own_limit + savings + min(dividends, nil_dividends))
     return tops
@@ -282,15 +282,15 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     if savings or dividends:
         levels.append((other + held, uk_limits))
         levels.append((other + held + savings, uk_limits))
-    if savings <= its_rules.savings_allowances[1] and dividends <= nil_dividends:
+    if savings <= scales.savings_allowances[1] and dividends <= nil_dividends:
         # All inside the nil rates, until the highest UK band takes the savings allowance away.
         return levels
     # Where savings end to be free of tax, for each savings allowance, and where dividends above them do. A smaller
     # allowance than the first matters there only to a stack that reaches a higher band from so low down.
-    full_nil = scales.starting_rate_limit + its_rules.savings_allowances[0]
+    full_nil = scales.starting_rate_limit + scales.savings_allowances[0]
     nil_savings = tuple(
         scales.starting_rate_limit + allowance
-        for allowance, floor in zip(its_rules.savings_allowances, scales.savings.floors, strict=True)
+        for allowance, floor in zip(scales.savings_allowances, scales.savings.floors, strict=True)
         if full_nil + savings + dividends >= floor
     )
     if savings:
@@ -480,12 +480,11 @@ def _set_off_may_bend(year: YearOf, before: Liability, after: Liability) -> bool
     below_savings = before.net_income - savings - dividends - before.allowances
     return not plain_order_is_best(
         scales,
+        scales.savings.band(after.taxable),
         max(0, below_savings),
-        after.taxable,
         taxpayer.property_income if its_rules.other_income_first else after.net_income - savings - dividends,
         savings,
         dividends,
-        after.savings_allowance,
     )
 
 
