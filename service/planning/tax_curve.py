@@ -230,23 +230,24 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
     """
     taxpayer, its_rules, scales = year
     beyond = to + BEYOND
-    start = rules(0)
-    points = {0, beyond}
     first, last = taper
-    points.update(x for x in (first, last) if 0 < x < beyond)
-    full = its_rules.personal_allowance + start.blind_persons_allowance
+    points = {0, beyond}
+    points.update([x for x in taper if 0 < x < beyond])
+    full = its_rules.personal_allowance + rules(0).blind_persons_allowance
     levels = _levels(taxpayer, its_rules, scales)
     if taxpayer.marriage_allowance != "none" and (taxpayer.savings or taxpayer.dividends):
         levels.append((taxpayer.income, tuple(_most_taxed_at_basic_rates(taxpayer, scales))))
     if taxpayer.marriage_allowance == "gives":
         levels += [(fixed + its_rules.marriage_allowance, at) for fixed, at in levels]
     for fixed, at in levels:
+        rise = full - fixed
         for level in at:
-            before = level + full - fixed
-            if 0 < before <= first and before < beyond:
+            before = rise + level
+            if before > first:
+                if first < beyond:
+                    points.update([x for x in _reached_late(before, first, last) if 0 < x < beyond])
+            elif 0 < before < beyond:
                 points.add(before)
-            elif before > first and first < beyond:
-                points.update(x for x in _reached_late(before, first, last) if 0 < x < beyond)
     return sorted(points)
 
 
@@ -650,27 +651,24 @@ def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -
     """The rules at work between two points."""
     if after.taxable == 0 and after.lower == 0:
         return ("personal_allowance", "blind_persons_allowance") if year.taxpayer.blind else ("personal_allowance",)
-    reasons = []
     scales = year.scales
-    if after.floor > before.floor and scales.property is not None:
+    own_rates = scales.property is not None
+    reasons = []
+    if own_rates and after.floor > before.floor:
         reasons.append(scales.lower.names[scales.lower.band(after.floor)])
-    elif after.lower > before.lower:
-        if scales.property is not None and year.rules.other_income_first:
-            reasons.append("personal_allowance_moved_from_other_kinds_of_income")
-        else:
-            reasons.append(scales.lower.names[scales.lower.band(after.lower)])
-    else:
+    elif after.lower > before.lower and not (own_rates and year.rules.other_income_first):
+        reasons.append(scales.lower.names[scales.lower.band(after.lower)])
+    moved = not reasons
+    if moved:
         reasons.append("personal_allowance_moved_from_other_kinds_of_income")
     if tapered:
         reasons.append("personal_allowance_taper")
-    if after.savings_tax != before.savings_tax and "personal_allowance_moved_from_other_kinds_of_income" not in reasons:
-        starting_rate = before.lower < scales.starting_rate_limit
-        reasons.append("starting_rate_for_savings_used_up" if starting_rate else "savings_taxed_higher")
-    if (
-        after.dividend_tax != before.dividend_tax
-        and "personal_allowance_moved_from_other_kinds_of_income" not in reasons
-    ):
-        reasons.append("dividends_taxed_higher")
+    if not moved:
+        if after.savings_tax != before.savings_tax:
+            starting_rate = before.lower < scales.starting_rate_limit
+            reasons.append("starting_rate_for_savings_used_up" if starting_rate else "savings_taxed_higher")
+        if after.dividend_tax != before.dividend_tax:
+            reasons.append("dividends_taxed_higher")
     if after.marriage_allowance_reduction > before.marriage_allowance_reduction:
         reasons.append("marriage_allowance")
     return tuple(reasons)
