@@ -191,21 +191,16 @@ def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
 def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]:
     """The pieces from ``start`` to ``end``, counted from ``start`` on."""
     for piece in pieces:
-        if piece.start >= end:
+        first, last, tax_first, tax_last, rate, because, tread_rate, foot, exact = piece
+        if first >= end:
             return
-        if piece.end > start:
-            first, last = max(piece.start, start), min(piece.end, end)
-            yield Piece(
-                first - start,
-                last - start,
-                piece.tax_at(first),
-                piece.tax_at(last),
-                piece.rate,
-                piece.because,
-                piece.tread_rate,
-                None if piece.foot is None else piece.foot - start,
-                piece.exact,
-            )
+        if last > start:
+            if first < start:
+                first, tax_first = start, piece.tax_at(start)
+            if last > end:
+                last, tax_last = end, piece.tax_at(end)
+            moved_foot = None if foot is None else foot - start
+            yield Piece(first - start, last - start, tax_first, tax_last, rate, because, tread_rate, moved_foot, exact)
 
 
 def _own_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
