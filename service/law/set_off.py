@@ -10,11 +10,13 @@ describe it, in pence:
 
 Allowances lower the total by a fixed amount; which layers they thin is settled by moving ``lower`` and ``savings``.
 To 2026-27 the taxpayer has whatever set-off reduces the liability most (ITA 2007 s.25(2)), a marriage allowance
-received included; from 2027-28 the allowances go to
-other income first and the choice is between what is left (s.25(3A), inserted by Finance Act 2026 s.6).
+received included; from 2027-28 the allowances go to other income first and the choice is between what is left (s.25(3A),
+inserted by Finance Act 2026 s.6).
 
 For a given total the tax is piecewise linear in the two heights. Between the lines where its slope rises it is concave,
 so the least tax lies where two of those lines, or the limits of what may be chosen, cross. Trying each crossing is exact.
+Of several stacks that bear the least tax the lowest is taken, so a crossing need not be tried from which lower heights are
+in reach that bear no more.
 """
 
 from __future__ import annotations
@@ -28,10 +30,10 @@ from service.law.scale import Scale
 class Scales:
     """What one taxpayer's stack is taxed with: scales with their limits already extended for reliefs, and the nil rates.
 
-    ``savings_allowances`` are pence by UK band: how much of the savings is free where all income ends in that band.
     ``lower`` taxes other income by the taxpayer's own nation; ``property`` is None where property income is taxed as
-    other income. ``plain_order_is_best`` says, for each UK band, whether a stack that starts and ends within the band
-    is taxed least when other income is relieved first and savings down to the nil rates next. ``last_basic_band`` is the
+    other income. ``savings_allowances`` are pence, one for each UK band in which the whole stack may end.
+    ``plain_order_is_best`` says, for each UK band, whether a stack that starts and ends within the band is taxed least
+    when other income is relieved first and savings down to the nil rates next. ``last_basic_band`` is the
     last band of ``lower`` that leaves the marriage allowance open, and ``reduction`` the tax reduction it gives this
     taxpayer, in ten-thousandths of a penny.
     """
@@ -148,11 +150,11 @@ def _crossings(
     savings_allowance: int,
     total: int,
 ) -> list[tuple[int, int]]:
-    """Every permitted pair of heights at which the least tax can lie (see the module's opening); some may come twice.
+    """Every permitted pair of heights at which the least tax can lie (see the module's opening).
 
-    More of a nil rate than there is income to fill it is of no use, so no dividends inside their nil rate are relieved, nor
-    savings inside theirs, while anything below them could be. Only where a reduction may leave no tax at all are those
-    tried as well: there many stacks bear the same.
+    Dividends inside their nil rate are not relieved, nor savings inside theirs, as long as anything else can be: lower
+    heights are then in reach that bear no more. With a reduction they are, since where it leaves no tax many stacks bear
+    the same and a lower one might be taken.
     """
     start = scales.starting_rate_limit
     lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income

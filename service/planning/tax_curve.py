@@ -2,8 +2,13 @@
 
 Everything else about the person's year is fixed, so the tax is made of straight pieces with a few steps. The curve is
 read off the one implementation of the rules (``liability``): the points where a piece may end follow from the figures,
-the rules are asked at those points, and where savings or dividends leave a choice of set-off the pieces between are
-halved until they are straight.
+the rules are asked at those points, and where savings or dividends leave a choice of set-off they are asked where lines
+from both sides meet.
+
+That choice makes the tax, as the withdrawal grows, the least of many lines. The points at which such a line itself can get
+steeper follow from the figures too; between them rates only fall. So one amount more on the line from end to end, or the
+same set-off at both ends, shows that a piece is straight; and where the lines from both ends meet on the curve, there
+is its only bend.
 
 Two things the statute does are kept exactly. Where the personal allowance is withdrawn it falls by whole pounds, so the
 tax is a fine staircase: such a piece knows its stairs. The child benefit charge moves in whole percentage points: each
@@ -420,6 +425,7 @@ def _on_one_course(scales: Scales, before: Liability, after: Liability) -> bool:
     return (
         after.lower - before.lower in stands_or_moves
         and after.savings - before.savings in stands_or_moves
+        and after.savings_nil_to - before.savings_nil_to in stands_or_moves
         and uk.band(after.savings_nil_to) == uk.band(before.savings_nil_to)
         and uk.band(after.savings + nil_dividends) == uk.band(before.savings + nil_dividends)
     )
@@ -430,8 +436,8 @@ def _may_get_steeper(year: YearOf, before: Liability, after: Liability) -> list[
 
     As the withdrawal grows, the limits of what may be chosen stand still or move with it, and so do the lines on which a
     stack costs more to one side than to the other (see ``set_off``). As long as the best stack can keep to those it lies
-    on, whichever way they go, the rate does not rise. So it rises only where a height held by a limit meets one that moves:
-    a limit, the layer of savings above it (all of them, what is in their allowance, or what no allowance can reach) and the
+    on, forward and back, the rate does not rise. So it rises only where a height held by a limit meets one that moves: a
+    limit, the layer of savings above it (all of them, what is in their allowance, or what no allowance can reach) and the
     dividends above that (likewise) just make up the total. It is not known where a reduction leaves no tax.
     """
     taxpayer, its_rules, scales = year
@@ -439,23 +445,25 @@ def _may_get_steeper(year: YearOf, before: Liability, after: Liability) -> list[
         return None
     savings, dividends = taxpayer.savings, taxpayer.dividends
     below, allowances = before.net_income - savings - dividends, before.allowances
-    nil_savings, nil_dividends = after.savings_allowance, scales.dividend_allowance
-    layers = {savings, min(savings, nil_savings)}
-    tops = {dividends, min(dividends, nil_dividends)}
+    free_savings = min(savings, after.savings_allowance)
+    free_dividends = min(dividends, scales.dividend_allowance)
+    limits = {*(scales.property or scales.lower).limits}
+    layers, tops = {savings, free_savings}, {dividends, free_dividends}
     if its_rules.other_income_first:
         held = taxpayer.property_income
         if below - held >= allowances:
             return []
-        limits = {0, held, *(scales.property or scales.lower).limits}
+        limits.update((0, held))
     else:
-        limits = {0, *scales.lower.limits} if below < allowances else {*scales.lower.limits}
-        layers.add(max(savings - allowances, min(savings, nil_savings)))
-        tops.add(max(dividends - allowances, min(dividends, nil_dividends)))
+        if below < allowances:
+            limits.add(0)
+        layers.add(max(savings - allowances, free_savings))
+        tops.add(max(dividends - allowances, free_dividends))
     widths = {layer + top for layer in layers for top in tops}
     if not its_rules.other_income_first:
         widths.add(savings + dividends - allowances)
     totals = {limit + width for limit in limits for width in widths}
-    if savings > nil_savings:
+    if savings > free_savings:
         totals.update([limit + top for limit in scales.savings.limits for top in tops])
     moved = after.net_income - after.taxable - taxpayer.income
     return sorted([total + moved for total in totals if before.taxable < total < after.taxable])
