@@ -210,9 +210,16 @@ def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]
 
 def _own_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
     """The pieces read off the rules for this taxpayer alone."""
-    taper = _taper(rules.year, rules)
-    for start, end in pairwise(_points(rules.year, rules, taper, to)):
-        yield from _between(rules, start, end, taper)
+    year = rules.year
+    first, last = taper = _taper(year, rules)
+    before = rules(0)
+    for start, end in pairwise(_points(year, rules, taper, to)):
+        after = rules(end)
+        if first <= start < last or _lost(before, after) or _set_off_may_bend(year, before, after):
+            yield from _between(rules, start, end, taper)
+        else:
+            yield _line(year, start, end, before, after)
+        before = after
 
 
 def _taper(year: YearOf, rules: TaxedYear) -> tuple[int, int]:
