@@ -12,7 +12,7 @@ from typing import NamedTuple
 from service.figures.loader import TaxYear
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
-from service.law.set_off import Scales, Stack, charged_above_basic, dividend_tax, lower_tax, savings_tax, set_off
+from service.law.set_off import Scales, Stack, charged_above_basic, set_off, taxed
 
 NATIONS = ("england", "northern_ireland", "scotland", "wales")
 
@@ -54,7 +54,6 @@ class IncomeTaxRules:
     basic_rate: int
     scales: Scales
     first_extended_band: int
-    savings_allowances: tuple[int, ...]
     other_income_first: bool
     child_benefit_threshold: int
     child_benefit_step: int
@@ -125,6 +124,11 @@ def rules_for(figures: TaxYear, nation: str) -> IncomeTaxRules:
             savings=savings,
             dividends=dividends,
             starting_rate_limit=starting_rate_limit,
+            savings_allowances=(
+                figures.money("income_tax.personal_savings_allowance_basic"),
+                figures.money("income_tax.personal_savings_allowance_higher"),
+                0,
+            ),
             dividend_allowance=figures.money("income_tax.dividend_allowance"),
             plain_order_is_best=_plain_order_is_best(property_scale or lower, savings, dividends, starting_rate_limit),
             # ITA 2007 s.55B(3): no rate above basic; for a Scottish taxpayer none above intermediate.
@@ -132,11 +136,6 @@ def rules_for(figures: TaxYear, nation: str) -> IncomeTaxRules:
         ),
         # FA 2004 s.192(4A): the Scottish starter limit does not move; the basic limit and all above it do.
         first_extended_band=lower.names.index("basic_rate"),
-        savings_allowances=(
-            figures.money("income_tax.personal_savings_allowance_basic"),
-            figures.money("income_tax.personal_savings_allowance_higher"),
-            0,
-        ),
         other_income_first=figures.text("income_tax.allowance_order") == "other_income_first",
         child_benefit_threshold=figures.money("income_tax.child_benefit_charge_threshold"),
         child_benefit_step=figures.money("income_tax.child_benefit_charge_step"),
@@ -168,30 +167,26 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     """
     taxpayer, rules, scales = year
     other_income = taxpayer.other_income + withdrawal
-    net_income = taxpayer.income + withdrawal
+    net_income = other_income + taxpayer.property_income + taxpayer.savings + taxpayer.dividends
     adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
     allowance = rules.personal_allowance
     if adjusted > rules.taper_threshold:
         allowance = personal_allowances.personal_allowance(adjusted, allowance, rules.taper_threshold)
     blind = rules.blind_persons_allowance if taxpayer.blind else 0
-    given = min(rules.marriage_allowance, allowance) if taxpayer.marriage_allowance == "gives" else 0
-    stack, savings_allowance = _stack(year, other_income, allowance + blind - given)
-    marriage_open = taxpayer.marriage_allowance == "none" or not charged_above_basic(scales, stack)
+    marriage = taxpayer.marriage_allowance
+    given = min(rules.marriage_allowance, allowance) if marriage == "gives" else 0
+    stack = _stack(year, other_income, allowance + blind - given)
+    marriage_open = marriage == "none" or not _charged_above_basic(scales, stack)
     if given and not marriage_open:
         # ITA 2007 s.55C: no election for someone who would then pay more than the basic rates.
         given = 0
-        stack, savings_allowance = _stack(year, other_income, allowance + blind)
-    floor, lower, savings, taxable, nil_to = stack
-    on_lower = lower_tax(scales, floor, lower)
-    on_savings = savings_tax(scales, savings, nil_to) if taxpayer.savings else 0
-    on_dividends = dividend_tax(scales, savings, taxable) if taxpayer.dividends else 0
-    tax = on_lower + on_savings + on_dividends
-    reduction = min(scales.reduction, tax) if marriage_open else 0
+        stack = _stack(year, other_income, allowance + blind)
     charge = 0
     if taxpayer.child_benefit:
         charge = child_benefit.charge(
             adjusted, taxpayer.child_benefit, rules.child_benefit_threshold, rules.child_benefit_step
         )
+    tax, floor, lower, savings, taxable, nil_to, nil_savings, on_lower, on_savings, on_dividends, reduction = stack
     return Liability(
         net_income,
         adjusted,
@@ -203,20 +198,20 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
         savings,
         taxable,
         nil_to,
-        savings_allowance,
+        nil_savings,
         on_lower,
         on_savings,
         on_dividends,
         reduction,
         marriage_open,
-        tax - reduction,
+        tax,
         charge,
-        rounding.years_tax_to_the_penny(tax - reduction) + charge,
+        rounding.years_tax_to_the_penny(tax) + charge,
     )
 
 
-def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[Stack, int]:
-    """The taxable stack and the savings allowance, pence."""
+def _stack(year: YearOf, other_income: int, allowance: int) -> Stack:
+    """The taxable stack that bears the least tax."""
     taxpayer, rules, scales = year
     property_income, savings, dividends = taxpayer.property_income, taxpayer.savings, taxpayer.dividends
     if rules.other_income_first:
@@ -228,11 +223,14 @@ def _stack(year: YearOf, other_income: int, allowance: int) -> tuple[Stack, int]
         layer = other_income + property_income
     if savings == 0 and dividends == 0:
         lower = floor + max(0, layer - allowance)
-        return Stack(floor, lower, lower, lower, lower), 0
-    total = max(floor, floor + layer + savings + dividends - allowance)
-    # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
-    savings_allowance = rules.savings_allowances[scales.savings.band(total)]
-    return set_off(scales, floor, layer, savings, dividends, allowance, savings_allowance), savings_allowance
+        return taxed(scales, floor, lower, lower, lower, 0)
+    return set_off(scales, floor, layer, savings, dividends, allowance)
+
+
+def _charged_above_basic(scales: Scales, stack: Stack) -> bool:
+    """Whether the stack rules the marriage allowance out."""
+    _, _, lower, savings, total, savings_nil_to, *_ = stack
+    return charged_above_basic(scales, lower, savings, total, savings_nil_to)
 
 
 def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, starting_rate_limit: int) -> tuple[bool, ...]:

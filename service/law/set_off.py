@@ -10,17 +10,18 @@ describe it, in pence:
 
 Allowances lower the total by a fixed amount; which layers they thin is settled by moving ``lower`` and ``savings``.
 To 2026-27 the taxpayer has whatever set-off reduces the liability most (ITA 2007 s.25(2)), a marriage allowance
-received included; from 2027-28 the allowances go to
-other income first and the choice is between what is left (s.25(3A), inserted by Finance Act 2026 s.6).
+received included; from 2027-28 the allowances go to other income first and the choice is between what is left (s.25(3A),
+inserted by Finance Act 2026 s.6).
 
 For a given total the tax is piecewise linear in the two heights. Between the lines where its slope rises it is concave,
 so the least tax lies where two of those lines, or the limits of what may be chosen, cross. Trying each crossing is exact.
+Of several stacks that bear the least tax the lowest is taken, so a crossing need not be tried from which lower heights are
+in reach that bear no more.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
 from service.law.scale import Scale
 
@@ -30,8 +31,9 @@ class Scales:
     """What one taxpayer's stack is taxed with: scales with their limits already extended for reliefs, and the nil rates.
 
     ``lower`` taxes other income by the taxpayer's own nation; ``property`` is None where property income is taxed as
-    other income. ``plain_order_is_best`` says, for each UK band, whether a stack that starts and ends within the band
-    is taxed least when other income is relieved first and savings down to the nil rates next. ``last_basic_band`` is the
+    other income. ``savings_allowances`` are pence, one for each UK band in which the whole stack may end.
+    ``plain_order_is_best`` says, for each UK band, whether a stack that starts and ends within the band is taxed least
+    when other income is relieved first and savings down to the nil rates next. ``last_basic_band`` is the
     last band of ``lower`` that leaves the marriage allowance open, and ``reduction`` the tax reduction it gives this
     taxpayer, in ten-thousandths of a penny.
     """
@@ -41,114 +43,101 @@ class Scales:
     savings: Scale
     dividends: Scale
     starting_rate_limit: int
+    savings_allowances: tuple[int, ...]
     dividend_allowance: int
     plain_order_is_best: tuple[bool, ...]
     last_basic_band: int
     reduction: int = 0
 
 
-class Stack(NamedTuple):
-    """Taxable income as heights in pence, and the height up to which savings are taxed at a nil rate."""
+Stack = tuple[int, int, int, int, int, int, int, int, int, int, int]
+"""Taxable income and what it bears: the tax after the taxpayer's reduction; floor, lower, savings and total as heights; the
+height up to which savings are taxed at a nil rate, and the savings allowance in it; the tax on what is below the savings, on
+savings and on dividends; the reduction. Pence, and ten-thousandths of a penny for tax and reduction.
 
-    floor: int
-    lower: int
-    savings: int
-    total: int
-    savings_nil_to: int
-
-
-def lower_tax(scales: Scales, floor: int, lower: int) -> int:
-    """Tax on everything below the savings, in ten-thousandths of a penny (ITA 2007 ss.10, 11A; from 2027-28 s.11CA)."""
-    if scales.property is None:
-        return scales.lower.tax(lower)
-    return scales.lower.tax(floor) + scales.property.tax(lower) - scales.property.tax(floor)
+The least of several stacks bears the least tax, and of those that bear the same relieves most of the lower layers. Plain
+tuples, because dozens are made and compared for one answer.
+"""
 
 
-def savings_tax(scales: Scales, savings: int, nil_to: int) -> int:
-    """Tax on savings above the nil rates (ITA 2007 ss.7, 12, 12A, 12B), in ten-thousandths of a penny."""
-    return scales.savings.tax(savings) - scales.savings.tax(nil_to) if savings > nil_to else 0
-
-
-def dividend_tax(scales: Scales, savings: int, total: int) -> int:
-    """Tax on dividends above the dividend nil rate (ITA 2007 ss.8, 13, 13A), in ten-thousandths of a penny."""
-    nil_to = savings + scales.dividend_allowance
-    return scales.dividends.tax(total) - scales.dividends.tax(nil_to) if total > nil_to else 0
-
-
-def savings_nil_to(scales: Scales, lower: int, savings_allowance: int) -> int:
-    """Height up to which savings bear no tax: what is left of the starting rate, then the savings allowance."""
-    return max(lower, scales.starting_rate_limit) + savings_allowance
-
-
-def charged_above_basic(scales: Scales, stack: Stack) -> bool:
+def charged_above_basic(scales: Scales, lower: int, savings: int, total: int, savings_nil_to: int) -> bool:
     """Whether any income is charged at a rate that rules the marriage allowance out (ITA 2007 ss.55B(3), 55C).
 
     Savings and dividends inside their nil rates are not charged at such a rate, however high they lie.
     """
     uk_limit = scales.savings.limits[0]
     return (
-        stack.lower > scales.lower.limits[scales.last_basic_band]
-        or stack.savings > max(stack.savings_nil_to, uk_limit)
-        or stack.total > max(stack.savings + scales.dividend_allowance, uk_limit)
+        lower > scales.lower.limits[scales.last_basic_band]
+        or savings > max(savings_nil_to, uk_limit)
+        or total > max(savings + scales.dividend_allowance, uk_limit)
     )
 
 
-def stack_tax(scales: Scales, stack: Stack) -> int:
-    """The liability on the whole stack after the taxpayer's reduction, in ten-thousandths of a penny."""
-    tax = (
-        lower_tax(scales, stack.floor, stack.lower)
-        + savings_tax(scales, stack.savings, stack.savings_nil_to)
-        + dividend_tax(scales, stack.savings, stack.total)
+def taxed(scales: Scales, floor: int, lower: int, savings: int, total: int, savings_allowance: int) -> Stack:
+    """The stack of these heights, all pence, with the tax on each layer at its rates."""
+    # ITA 2007 ss.10, 11A; from 2027-28 property above the floor has rates of its own (s.11CA).
+    if scales.property is None or lower == floor:
+        on_lower = scales.lower.tax(lower)
+    else:
+        on_lower = scales.lower.tax(floor) + scales.property.tax(lower) - scales.property.tax(floor)
+    # ITA 2007 ss.7, 12, 12A, 12B: savings are taxed above what is left of the starting rate and then their allowance.
+    start = scales.starting_rate_limit
+    nil_to = (lower if lower > start else start) + savings_allowance
+    on_savings = scales.savings.tax(savings) - scales.savings.tax(nil_to) if savings > nil_to else 0
+    # ITA 2007 ss.8, 13, 13A: dividends are taxed above their nil rate.
+    nil_dividends_to = savings + scales.dividend_allowance
+    on_dividends = (
+        scales.dividends.tax(total) - scales.dividends.tax(nil_dividends_to) if total > nil_dividends_to else 0
     )
-    if scales.reduction and not charged_above_basic(scales, stack):
-        return max(0, tax - scales.reduction)
-    return tax
+    tax = on_lower + on_savings + on_dividends
+    reduction = 0
+    if scales.reduction and not charged_above_basic(scales, lower, savings, total, nil_to):
+        reduction = min(scales.reduction, tax)
+    return (
+        tax - reduction,
+        floor,
+        lower,
+        savings,
+        total,
+        nil_to,
+        savings_allowance,
+        on_lower,
+        on_savings,
+        on_dividends,
+        reduction,
+    )
 
 
-def plain_order_is_best(
-    scales: Scales,
-    lower: int,
-    total: int,
-    lower_income: int,
-    savings: int,
-    dividends: int,
-    savings_allowance: int,
-) -> bool:
+def plain_order_is_best(scales: Scales, band: int, lower: int, lower_income: int, savings: int, dividends: int) -> bool:
     """Whether nothing beats relieving what is below the savings first, then savings down to their nil rates.
 
-    So it is where savings and dividends fit into their nil rates, and where the stack from ``lower`` to ``total`` stays
-    within one UK band (with nothing below the savings to choose, for any rates). It may be so elsewhere too.
+    So it is where savings and dividends fit into their nil rates, and where the stack from ``lower`` to its top, which is
+    in the UK band ``band``, stays within that band (with nothing below the savings to choose, for any rates). It may be so
+    elsewhere too.
     """
-    if savings <= savings_allowance and dividends <= scales.dividend_allowance:
+    if savings <= scales.savings_allowances[band] and dividends <= scales.dividend_allowance:
         return True
-    band = scales.savings.band(total)
     return lower >= scales.savings.floors[band] and (lower_income == 0 or scales.plain_order_is_best[band])
 
 
-def set_off(
-    scales: Scales,
-    floor: int,
-    lower_income: int,
-    savings: int,
-    dividends: int,
-    allowance: int,
-    savings_allowance: int,
-) -> Stack:
+def set_off(scales: Scales, floor: int, lower_income: int, savings: int, dividends: int, allowance: int) -> Stack:
     """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
-    lower_top = floor + lower_income
-    if allowance == 0:
-        nil_to = savings_nil_to(scales, lower_top, savings_allowance)
-        return Stack(floor, lower_top, lower_top + savings, lower_top + savings + dividends, nil_to)
-    total = max(floor, lower_top + savings + dividends - allowance)
-    lower = floor + max(0, lower_income - allowance)
-    if plain_order_is_best(scales, lower, total, lower_income, savings, dividends, savings_allowance):
-        lowest = max(total - dividends, lower + max(0, savings - allowance))
-        highest = min(total - max(0, dividends - allowance), lower + savings)
-        nil_to = savings_nil_to(scales, lower, savings_allowance)
-        return Stack(floor, lower, min(max(nil_to, lowest), highest), total, nil_to)
+    total = max(floor, floor + lower_income + savings + dividends - allowance)
+    # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
+    band = scales.savings.band(total)
+    savings_allowance = scales.savings_allowances[band]
+    if allowance <= lower_income:
+        lower = floor + lower_income - allowance
+        height = lower + savings
+    else:
+        lower = floor
+        lowest = max(total - dividends, floor + max(0, savings - allowance))
+        highest = min(total - max(0, dividends - allowance), floor + savings)
+        height = min(max(max(floor, scales.starting_rate_limit) + savings_allowance, lowest), highest)
+    if allowance == 0 or plain_order_is_best(scales, band, lower, lower_income, savings, dividends):
+        return taxed(scales, floor, lower, height, total, savings_allowance)
     pairs = _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total)
-    stacks = [Stack(floor, low, high, total, savings_nil_to(scales, low, savings_allowance)) for low, high in pairs]
-    return min([(stack_tax(scales, stack), stack) for stack in stacks])[1]
+    return min([taxed(scales, floor, low, high, total, savings_allowance) for low, high in pairs])
 
 
 def _crossings(
@@ -160,25 +149,40 @@ def _crossings(
     allowance: int,
     savings_allowance: int,
     total: int,
-) -> set[tuple[int, int]]:
-    """Every permitted pair of heights at which the least tax can lie (see the module's opening), each once."""
-    lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
-    height_least, height_most = total - dividends, total - max(0, dividends - allowance)
-    layer_least, layer_most = max(0, savings - allowance), savings
+) -> list[tuple[int, int]]:
+    """Every permitted pair of heights at which the least tax can lie (see the module's opening).
+
+    Dividends inside their nil rate are not relieved, nor savings inside theirs, as long as anything else can be: lower
+    heights are then in reach that bear no more. With a reduction they are, since where it leaves no tax many stacks bear
+    the same and a lower one might be taken.
+    """
     start = scales.starting_rate_limit
-    below_savings = scales.property or scales.lower
-    lowers = [lower_least, lower_most]
-    lowers += [x for x in (*below_savings.limits, start) if lower_least < x < lower_most]
+    lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
+    layer_least, layer_most = max(0, savings - allowance), savings
+    height_least = max(total - dividends, lower_least + layer_least)
+    height_most = total - max(0, dividends - allowance)
+    if not scales.reduction:
+        layer_least = max(layer_least, min(savings_allowance, layer_most))
+        height_most = min(height_most, max(height_least, total - scales.dividend_allowance))
+    limits = [x for x in (*(scales.property or scales.lower).limits, start) if lower_least < x < lower_most]
     heights = [height_least]
-    if height_most != height_least:
-        levels = (*scales.savings.limits, total - scales.dividend_allowance, start + savings_allowance)
-        heights += [height_most, *[x for x in levels if height_least < x < height_most]]
-    layers = [layer_least, layer_most]
-    if layer_least < savings_allowance < layer_most:
-        layers.append(savings_allowance)
-    pairs = {(low, high) for low in lowers for high in heights if layer_least <= high - low <= layer_most}
-    for layer in layers:
-        pairs.update([(high - layer, high) for high in heights if lower_least <= high - layer <= lower_most])
-        if height_least != height_most:
-            pairs.update([(low, low + layer) for low in lowers if height_least <= low + layer <= height_most])
+    pairs = []
+    if height_most > height_least:
+        levels = (height_most, *scales.savings.limits, total - scales.dividend_allowance, start + savings_allowance)
+        heights += [x for x in levels if height_least < x <= height_most]
+        layers = {layer_least, layer_most}
+        if layer_least < savings_allowance < layer_most:
+            layers.add(savings_allowance)
+        for low in (lower_least, lower_most, *limits):
+            for layer in layers:
+                if height_least < low + layer < height_most and low + layer not in heights:
+                    pairs.append((low, low + layer))
+    for high in heights:
+        least, most = max(lower_least, high - layer_most), min(lower_most, high - layer_least)
+        pairs.append((least, high))
+        if least < most:
+            pairs.append((most, high))
+            for low in (*limits, high - savings_allowance):
+                if least < low < most:
+                    pairs.append((low, high))
     return pairs

@@ -273,7 +273,7 @@ def _most_without_tax(person: Opened) -> int:
     if person.taxed(unused).total == start.total and person.taxed(unused + 1).income_tax > start.income_tax:
         return unused
     year = _taxed(person)
-    reach = start.allowances + year.scales.starting_rate_limit + year.rules.savings_allowances[0]
+    reach = start.allowances + year.scales.starting_rate_limit + year.scales.savings_allowances[0]
     most = 0
     for piece in pieces_to(TaxedYear(year), reach):
         if piece.tax_end > piece.tax_start:

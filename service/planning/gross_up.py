@@ -62,7 +62,7 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
             continue
         if piece.foot is None:
             best = net(highest)
-            found = _least_reaching(net, wanted.net, lowest, highest) if best >= wanted.net else None
+            found = _least_reaching(net, wanted.net, lowest, highest, best) if best >= wanted.net else None
         else:
             best, found = _on_stairs(wanted, piece, lowest, highest, net)
         most_net = max(most_net, best)
@@ -93,14 +93,17 @@ def _on_stairs(
 
     first, last = ((wanted.split(gross)[0] - foot) // STAIR for gross in (lowest, highest))
     # The last stair may be cut short, so the one before it may end higher.
-    best = max(net(end_of(stair)) for stair in {last, max(first, last - 1)})
+    at_last = net(end_of(last))
+    before_last = net(end_of(last - 1)) if last > first else at_last
+    best = max(at_last, before_last)
     if best < wanted.net:
         return best, None
-    stair = last
-    if last > first and net(end_of(last - 1)) >= wanted.net:
-        stair = _least_reaching(lambda number: net(end_of(number)), wanted.net, first, last - 1)
+    stair, at_its_end = last, at_last
+    if last > first and before_last >= wanted.net:
+        stair = _least_reaching(lambda number: net(end_of(number)), wanted.net, first, last - 1, before_last)
+        at_its_end = net(end_of(stair))
     start = lowest if stair == first else end_of(stair - 1) + 1
-    return best, _least_reaching(net, wanted.net, start, end_of(stair))
+    return best, _least_reaching(net, wanted.net, start, end_of(stair), at_its_end)
 
 
 def _settled(wanted: Wanted, gross: int) -> int:
@@ -128,18 +131,19 @@ def _last_within(wanted: Wanted, lowest: int, taxable: int) -> int | None:
 
     if lowest > wanted.most or taxable_of(lowest) > taxable:
         return None
-    if taxable_of(wanted.most) <= taxable:
+    of_most = taxable_of(wanted.most)
+    if of_most <= taxable:
         return wanted.most
-    return _least_reaching(taxable_of, taxable + 1, lowest, wanted.most) - 1
+    return _least_reaching(taxable_of, taxable + 1, lowest, wanted.most, of_most) - 1
 
 
-def _least_reaching(rising: Callable[[int], int], target: int, low: int, high: int) -> int:
+def _least_reaching(rising: Callable[[int], int], target: int, low: int, high: int, at_high: int) -> int:
     """The least number from ``low`` to ``high`` at which ``rising``, which never falls, reaches ``target``.
 
-    It must do so at ``high``. Nearly straight lines are what it is asked about, so it looks where a straight line would
-    reach the target, and halves what is left whenever that did not narrow it enough.
+    It must do so at ``high``, where it is ``at_high``. Nearly straight lines are what it is asked about, so it looks where a
+    straight line would reach the target, and halves what is left whenever that did not narrow it enough.
     """
-    at_low, at_high = rising(low), rising(high)
+    at_low = rising(low)
     if at_low >= target:
         return low
     halve = False

@@ -336,10 +336,10 @@ class HouseholdModel:
         """Let the model see a person's tax in a period at all amounts of savings, closely up to a cap above their own."""
         ground = self.grounds[person][t]
         rules, own = ground.surface.rules, ground.savings
-        levels = {own + cap, *rules.savings_allowances}
+        levels = {own + cap, *rules.scales.savings_allowances}
         start = rules.scales.starting_rate_limit
         if ground.income < rules.personal_allowance + start:
-            levels |= {start, start + rules.savings_allowances[0]}
+            levels |= {start, start + rules.scales.savings_allowances[0]}
         near = [level for level in levels if own < level <= own + cap]
         self.add_levels(person, t, *near, own + 4 * cap)
 

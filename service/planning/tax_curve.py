@@ -2,8 +2,13 @@
 
 Everything else about the person's year is fixed, so the tax is made of straight pieces with a few steps. The curve is
 read off the one implementation of the rules (``liability``): the points where a piece may end follow from the figures,
-the rules are asked at those points, and where savings or dividends leave a choice of set-off the pieces between are
-halved until they are straight.
+the rules are asked at those points, and where savings or dividends leave a choice of set-off they are asked where lines
+from both sides meet.
+
+That choice makes the tax, as the withdrawal grows, the least of many lines. The points at which such a line itself can get
+steeper follow from the figures too; between them rates only fall. So one amount more on the line from end to end, or the
+same set-off at both ends, shows that a piece is straight; and where the lines from both ends meet on the curve, there
+is its only bend.
 
 Two things the statute does are kept exactly. Where the personal allowance is withdrawn it falls by whole pounds, so the
 tax is a fine staircase: such a piece knows its stairs. The child benefit charge moves in whole percentage points: each
@@ -30,6 +35,7 @@ _SHARED_TO = 500_000 * rounding.POUND
 _SHARED_CURVES = 256
 _PENNY = rounding.PENNY
 _CHARGE = ("child_benefit_charge",)
+_NO_STEP = (10**15, 0)  # more than anybody can withdraw
 
 
 class Piece(NamedTuple):
@@ -122,10 +128,18 @@ class TaxedYear:
 
     def __call__(self, amount: int) -> Liability:
         """The year's liability with a taxable withdrawal of ``amount`` pence."""
-        answer = self._known.get(amount)
-        if answer is None:
+        try:
+            return self._known[amount]
+        except KeyError:
             answer = self._known[amount] = liability(self.year, amount)
-        return answer
+            return answer
+
+    def asked_between(self, start: int, end: int) -> int:
+        """An amount strictly between two that are more than a penny apart: one asked before, if there is one."""
+        for amount in self._known:
+            if start < amount < end:
+                return amount
+        return start + 1
 
     @property
     def evaluations(self) -> int:
@@ -182,28 +196,30 @@ def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
 def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]:
     """The pieces from ``start`` to ``end``, counted from ``start`` on."""
     for piece in pieces:
-        if piece.start >= end:
+        first, last, tax_first, tax_last, rate, because, tread_rate, foot, exact = piece
+        if first >= end:
             return
-        if piece.end > start:
-            first, last = max(piece.start, start), min(piece.end, end)
-            yield Piece(
-                first - start,
-                last - start,
-                piece.tax_at(first),
-                piece.tax_at(last),
-                piece.rate,
-                piece.because,
-                piece.tread_rate,
-                None if piece.foot is None else piece.foot - start,
-                piece.exact,
-            )
+        if last > start:
+            if first < start:
+                first, tax_first = start, piece.tax_at(start)
+            if last > end:
+                last, tax_last = end, piece.tax_at(end)
+            moved_foot = None if foot is None else foot - start
+            yield Piece(first - start, last - start, tax_first, tax_last, rate, because, tread_rate, moved_foot, exact)
 
 
 def _own_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
     """The pieces read off the rules for this taxpayer alone."""
-    taper = _taper(rules.year, rules)
-    for start, end in pairwise(_points(rules.year, rules, taper, to)):
-        yield from _between(rules, start, end, taper)
+    year = rules.year
+    first, last = taper = _taper(year, rules)
+    before = rules(0)
+    for start, end in pairwise(_points(year, rules, taper, to)):
+        after = rules(end)
+        if first <= start < last or _lost(before, after) or _set_off_may_bend(year, before, after):
+            yield from _between(rules, start, end, taper)
+        else:
+            yield _line(year, start, end, before, after)
+        before = after
 
 
 def _taper(year: YearOf, rules: TaxedYear) -> tuple[int, int]:
@@ -221,27 +237,40 @@ def _points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> 
     """
     taxpayer, its_rules, scales = year
     beyond = to + BEYOND
-    start = rules(0)
-    points = {0, beyond}
     first, last = taper
-    points.update(x for x in (first, last) if 0 < x < beyond)
-    full = its_rules.personal_allowance + start.blind_persons_allowance - start.marriage_allowance_given
+    points = {0, beyond}
+    points.update([x for x in taper if 0 < x < beyond])
+    full = its_rules.personal_allowance + rules(0).blind_persons_allowance
     levels = _levels(taxpayer, its_rules, scales)
     if taxpayer.marriage_allowance != "none" and (taxpayer.savings or taxpayer.dividends):
-        # It stays open while whatever lies above the basic limit is inside its nil rate.
-        limit, nil_dividends = scales.savings.limits[0], scales.dividend_allowance
-        tops = [limit + allowance for allowance in its_rules.savings_allowances]
-        levels.append((taxpayer.income, (*tops, *(top + nil_dividends for top in tops))))
+        levels.append((taxpayer.income, tuple(_most_taxed_at_basic_rates(taxpayer, scales))))
     if taxpayer.marriage_allowance == "gives":
-        levels += [(fixed - its_rules.marriage_allowance, at) for fixed, at in levels]
+        levels += [(fixed + its_rules.marriage_allowance, at) for fixed, at in levels]
     for fixed, at in levels:
+        rise = full - fixed
         for level in at:
-            before = level + full - fixed
-            if 0 < before <= first and before < beyond:
+            before = rise + level
+            if before > first:
+                if first < beyond:
+                    points.update([x for x in _reached_late(before, first, last) if 0 < x < beyond])
+            elif 0 < before < beyond:
                 points.add(before)
-            elif before > first and first < beyond:
-                points.update(x for x in _reached_late(before, first, last) if 0 < x < beyond)
     return sorted(points)
+
+
+def _most_taxed_at_basic_rates(taxpayer: Taxpayer, scales: Scales) -> set[int]:
+    """Totals up to which the marriage allowance can stay open: whatever lies above the basic limit is inside its nil rate.
+
+    Savings and dividends may fill their nil rates or be less. A Scottish taxpayer's other income reaches its own limit
+    before the UK one, and all savings may lie between the two.
+    """
+    savings, dividends, nil_dividends = taxpayer.savings, taxpayer.dividends, scales.dividend_allowance
+    uk_limit, own_limit = scales.savings.limits[0], scales.lower.limits[scales.last_basic_band]
+    tops = {uk_limit + nil + top for nil in scales.savings_allowances for top in (0, nil_dividends)}
+    tops.update(uk_limit + min(savings, nil) + min(dividends, nil_dividends) for nil in scales.savings_allowances)
+    if own_limit < uk_limit:
+        tops.add(own_limit + savings + min(dividends, nil_dividends))
+    return tops
 
 
 def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> list[tuple[int, tuple[int, ...]]]:
@@ -261,15 +290,15 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     if savings or dividends:
         levels.append((other + held, uk_limits))
         levels.append((other + held + savings, uk_limits))
-    if savings <= its_rules.savings_allowances[1] and dividends <= nil_dividends:
+    if savings <= scales.savings_allowances[1] and dividends <= nil_dividends:
         # All inside the nil rates, until the highest UK band takes the savings allowance away.
         return levels
     # Where savings end to be free of tax, for each savings allowance, and where dividends above them do. A smaller
     # allowance than the first matters there only to a stack that reaches a higher band from so low down.
-    full_nil = scales.starting_rate_limit + its_rules.savings_allowances[0]
+    full_nil = scales.starting_rate_limit + scales.savings_allowances[0]
     nil_savings = tuple(
         scales.starting_rate_limit + allowance
-        for allowance, floor in zip(its_rules.savings_allowances, scales.savings.floors, strict=True)
+        for allowance, floor in zip(scales.savings_allowances, scales.savings.floors, strict=True)
         if full_nil + savings + dividends >= floor
     )
     if savings:
@@ -301,11 +330,12 @@ def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> 
     """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
     first, last = taper
     if first <= start < last:
+        if _stairs_are_even(rules, start, end, first):
+            return (_even_stairs(rules, start, end, first),)
         return _joined(list(_stairs(rules, start, end, first)))
-    at_start, at_end = rules(start), rules(end)
-    if not _lost(at_start, at_end):
-        return _straight(rules, start, end)
-    return _with_step(rules, start, end, taper)
+    if _lost(rules(start), rules(end)):
+        return _with_step(rules, start, end, taper)
+    return _straight(rules, start, end)
 
 
 def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
@@ -331,44 +361,141 @@ def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -
 
 
 def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:
-    """Straight pieces from ``start`` to ``end``, halved where the set-off bends the line between."""
-    at_start, at_end = rules(start), rules(end)
-    tax_start, tax_end = at_start.income_tax, at_end.income_tax
-    length = end - start
-    rate, uneven = divmod(tax_end - tax_start, length)
-    if length > 1 and (
-        at_start.marriage_allowance_reduction != at_end.marriage_allowance_reduction
-        or _set_off_may_bend(rules.year, at_start, at_end, start, end)
+    """Straight pieces from ``start`` to ``end``, cut where the set-off bends the line between."""
+    before, after = rules(start), rules(end)
+    if end - start == 1 or not _set_off_may_bend(rules.year, before, after):
+        return [_line(rules.year, start, end, before, after)]
+    cuts = [start, *_bends(rules, start, end), end]
+    return [_line(rules.year, at, to, rules(at), rules(to)) for at, to in pairwise(cuts)]
+
+
+def _line(year: YearOf, start: int, end: int, before: Liability, after: Liability) -> Piece:
+    """A straight piece from one point to another."""
+    rate = (after.income_tax - before.income_tax) // (end - start)
+    return Piece(start, end, before.income_tax, after.income_tax, rate, _because(before, after, year, False))
+
+
+def _bends(rules: TaxedYear, start: int, end: int) -> list[int]:
+    """Where the choice of set-off bends the line strictly between two neighbouring points."""
+    steeper = _may_get_steeper(rules.year, rules(start), rules(end))
+    if steeper is None:
+        return _found_bends(rules, start, end, falling=False)
+    if not steeper:
+        return _found_bends(rules, start, end, falling=True)
+    cuts = [start]
+    for at in (*steeper, end):
+        cuts += _found_bends(rules, cuts[-1], at, falling=True)
+        cuts.append(at)
+    return [
+        at
+        for last, at, following in zip(cuts, cuts[1:], cuts[2:], strict=False)
+        if not _in_line(rules, last, at, following)
+    ]
+
+
+def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> list[int]:
+    """The bends strictly between two points: where the lines from both ends meet, and so on with what is left on either
+    side until it is straight. ``falling``: the rate is known only to fall from one point to the other."""
+    length, before, after = end - start, rules(start), rules(end)
+    if length == 1 or (
+        _on_one_course(rules.year.scales, before, after)
+        if falling
+        else not _set_off_may_bend(rules.year, before, after)
     ):
-        straight = not uneven
-        if straight:
-            probes = {start + 1, start + length * 5 // 13, end - 1} - {start, end}
-            straight = all(rules(x).income_tax == tax_start + (x - start) * rate for x in probes)
-        if not straight:
-            bend = _bend(rules, start, end)
-            return _straight(rules, start, bend) + _straight(rules, bend, end)
-    return [Piece(start, end, tax_start, tax_end, rate, _because(at_start, at_end, rules.year, False))]
+        return []
+    probes = (rules.asked_between(start, end),) if falling else (start + 1, start + length * 5 // 13, end - 1)
+    if all(_in_line(rules, start, probe, end) for probe in probes):
+        return []
+    bend = _bend(rules, start, end)
+    return [
+        *_found_bends(rules, start, bend, falling=falling),
+        bend,
+        *_found_bends(rules, bend, end, falling=falling),
+    ]
 
 
-def _set_off_may_bend(year: YearOf, before: Liability, after: Liability, start: int, end: int) -> bool:
+def _in_line(rules: TaxedYear, start: int, between: int, end: int) -> bool:
+    """Whether the tax at three amounts lies on one line."""
+    tax = rules(between).income_tax
+    into, out_of = tax - rules(start).income_tax, rules(end).income_tax - tax
+    return into * (end - between) == out_of * (between - start)
+
+
+def _on_one_course(scales: Scales, before: Liability, after: Liability) -> bool:
+    """Whether one and the same set-off is best at both ends of a stretch of falling rates: then it is so all along.
+
+    It is the same where each height of the stack stands still or moves with the withdrawal. What it costs between the ends
+    is never above their line, as long as no nil rate comes past a limit; and the least tax, whose rates fall, never below.
+    """
+    stands_or_moves = (0, after.net_income - before.net_income)
+    uk, nil_dividends = scales.savings, scales.dividend_allowance
+    return (
+        after.lower - before.lower in stands_or_moves
+        and after.savings - before.savings in stands_or_moves
+        and after.savings_nil_to - before.savings_nil_to in stands_or_moves
+        and uk.band(after.savings_nil_to) == uk.band(before.savings_nil_to)
+        and uk.band(after.savings + nil_dividends) == uk.band(before.savings + nil_dividends)
+    )
+
+
+def _may_get_steeper(year: YearOf, before: Liability, after: Liability) -> list[int] | None:
+    """Where the choice of set-off may make the line steeper strictly between two neighbouring points; None if not known.
+
+    As the withdrawal grows, the limits of what may be chosen stand still or move with it, and so do the lines on which a
+    stack costs more to one side than to the other (see ``set_off``). As long as the best stack can keep to those it lies
+    on, forward and back, the rate does not rise. So it rises only where a height held by a limit meets one that moves: a
+    limit, the layer of savings above it (all of them, what is in their allowance, or what no allowance can reach) and the
+    dividends above that (likewise) just make up the total. It is not known where a reduction leaves no tax.
+    """
+    taxpayer, its_rules, scales = year
+    if before.marriage_allowance_open and before.marriage_allowance_reduction < scales.reduction:
+        return None
+    savings, dividends = taxpayer.savings, taxpayer.dividends
+    below, allowances = before.net_income - savings - dividends, before.allowances
+    free_savings = min(savings, after.savings_allowance)
+    free_dividends = min(dividends, scales.dividend_allowance)
+    limits = {*(scales.property or scales.lower).limits}
+    layers, tops = {savings, free_savings}, {dividends, free_dividends}
+    if its_rules.other_income_first:
+        held = taxpayer.property_income
+        if below - held >= allowances:
+            return []
+        limits.update((0, held))
+    else:
+        if below < allowances:
+            limits.add(0)
+        layers.add(max(savings - allowances, free_savings))
+        tops.add(max(dividends - allowances, free_dividends))
+    widths = {layer + top for layer in layers for top in tops}
+    if not its_rules.other_income_first:
+        widths.add(savings + dividends - allowances)
+    totals = {limit + width for limit in limits for width in widths}
+    if savings > free_savings:
+        totals.update([limit + top for limit in scales.savings.limits for top in tops])
+    moved = after.net_income - after.taxable - taxpayer.income
+    return sorted([total + moved for total in totals if before.taxable < total < after.taxable])
+
+
+def _set_off_may_bend(year: YearOf, before: Liability, after: Liability) -> bool:
     """Whether the choice of set-off may bend the line between two neighbouring points.
 
     Without savings and dividends there is no choice; where the plain order is best its bends are among the points. (The
     marriage allowance reduction, limited to the tax there is, may bend it too where it is not the same at both ends.)
     """
     taxpayer, its_rules, scales = year
-    if taxpayer.savings == 0 and taxpayer.dividends == 0:
+    if before.marriage_allowance_reduction != after.marriage_allowance_reduction:
+        return True
+    savings, dividends = taxpayer.savings, taxpayer.dividends
+    if savings == 0 and dividends == 0:
         return False
-    other_income = 0 if its_rules.other_income_first else taxpayer.other_income + end
-    below_savings = taxpayer.other_income + start + taxpayer.property_income - before.allowances
+    below_savings = before.net_income - savings - dividends - before.allowances
     return not plain_order_is_best(
         scales,
+        scales.savings.band(after.taxable),
         max(0, below_savings),
-        after.taxable,
-        other_income + taxpayer.property_income,
-        taxpayer.savings,
-        taxpayer.dividends,
-        after.savings_allowance,
+        taxpayer.property_income if its_rules.other_income_first else after.net_income - savings - dividends,
+        savings,
+        dividends,
     )
 
 
@@ -386,6 +513,31 @@ def _bend(rules: TaxedYear, start: int, end: int) -> int:
         if start < meeting < end:
             return meeting
     return (start + end) // 2
+
+
+def _stairs_are_even(rules: TaxedYear, start: int, end: int, first: int) -> bool:
+    """Whether every stair between two neighbouring points is like the next: where the allowances take nothing but other
+    income away and their set-off leaves no choice, all heights of the stack rise together and pass no level."""
+    before, after = rules(start), rules(end)
+    foot = start + (first - start) % STAIR
+    return (
+        end - foot >= 2 * STAIR
+        and rules.year.taxpayer.other_income + start >= before.allowances
+        and not _lost(before, after)
+        and not _set_off_may_bend(rules.year, before, after)
+    )
+
+
+def _even_stairs(rules: TaxedYear, start: int, end: int, first: int) -> Piece:
+    """A staircase of even stairs from ``start`` to ``end``, wherever on its stairs these are."""
+    foot = start + (first - start) % STAIR
+    head = end - (end - start) % STAIR
+    on_tread = start if start + 1 != foot else foot
+    before, after = rules(start), rules(end)
+    rate = (rules(head).income_tax - before.income_tax) // (head - start)
+    tread_rate = rules(on_tread + 1).income_tax - rules(on_tread).income_tax
+    because = _because(before, after, rules.year, True)
+    return Piece(start, end, before.income_tax, after.income_tax, rate, because, tread_rate, foot)
 
 
 def _stairs(rules: TaxedYear, start: int, end: int, first: int) -> Iterator[Piece]:
@@ -484,12 +636,13 @@ def _lost(before: Liability, after: Liability) -> tuple[str, ...]:
     More income takes them away, but for one corner: dividends lifted into their nil rate by the choice of set-off can
     open the marriage allowance again.
     """
-    lost = []
-    if after.savings_allowance != before.savings_allowance:
-        lost.append("personal_savings_allowance")
-    if before.marriage_allowance_open != after.marriage_allowance_open:
-        lost.append("marriage_allowance")
-    return tuple(lost)
+    savings_allowance = after.savings_allowance != before.savings_allowance
+    marriage_allowance = before.marriage_allowance_open != after.marriage_allowance_open
+    if savings_allowance and marriage_allowance:
+        return ("personal_savings_allowance", "marriage_allowance")
+    if savings_allowance:
+        return ("personal_savings_allowance",)
+    return ("marriage_allowance",) if marriage_allowance else ()
 
 
 def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
@@ -508,27 +661,24 @@ def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -
     """The rules at work between two points."""
     if after.taxable == 0 and after.lower == 0:
         return ("personal_allowance", "blind_persons_allowance") if year.taxpayer.blind else ("personal_allowance",)
-    reasons = []
     scales = year.scales
-    if after.floor > before.floor and scales.property is not None:
+    own_rates = scales.property is not None
+    reasons = []
+    if own_rates and after.floor > before.floor:
         reasons.append(scales.lower.names[scales.lower.band(after.floor)])
-    elif after.lower > before.lower:
-        if scales.property is not None and year.rules.other_income_first:
-            reasons.append("personal_allowance_moved_from_other_kinds_of_income")
-        else:
-            reasons.append(scales.lower.names[scales.lower.band(after.lower)])
-    else:
+    elif after.lower > before.lower and not (own_rates and year.rules.other_income_first):
+        reasons.append(scales.lower.names[scales.lower.band(after.lower)])
+    moved = not reasons
+    if moved:
         reasons.append("personal_allowance_moved_from_other_kinds_of_income")
     if tapered:
         reasons.append("personal_allowance_taper")
-    if after.savings_tax != before.savings_tax and "personal_allowance_moved_from_other_kinds_of_income" not in reasons:
-        starting_rate = before.lower < scales.starting_rate_limit
-        reasons.append("starting_rate_for_savings_used_up" if starting_rate else "savings_taxed_higher")
-    if (
-        after.dividend_tax != before.dividend_tax
-        and "personal_allowance_moved_from_other_kinds_of_income" not in reasons
-    ):
-        reasons.append("dividends_taxed_higher")
+    if not moved:
+        if after.savings_tax != before.savings_tax:
+            starting_rate = before.lower < scales.starting_rate_limit
+            reasons.append("starting_rate_for_savings_used_up" if starting_rate else "savings_taxed_higher")
+        if after.dividend_tax != before.dividend_tax:
+            reasons.append("dividends_taxed_higher")
     if after.marriage_allowance_reduction > before.marriage_allowance_reduction:
         reasons.append("marriage_allowance")
     return tuple(reasons)
@@ -536,40 +686,30 @@ def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -
 
 def _with_child_benefit_steps(rules: TaxedYear, pieces: Iterable[Piece]) -> Iterator[Piece]:
     """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
-    year, its_rules = rules.year, rules.year.rules
-    adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
-
-    def charge_at(amount: int) -> int:
-        return _PENNY * child_benefit.charge(
-            max(0, adjusted + amount),
-            year.taxpayer.child_benefit,
-            its_rules.child_benefit_threshold,
-            its_rules.child_benefit_step,
-        )
-
-    steps = [
-        its_rules.child_benefit_threshold + point * its_rules.child_benefit_step - adjusted for point in range(1, 101)
-    ]
-    steps = [step for step in steps if step > 0]
-    added = charge_at(0)
-    position = 0
+    steps = _charge_steps(rules)
+    at, next_charge = next(steps, _NO_STEP)
+    charge = rules(0).child_benefit_charge * _PENNY
     for piece in pieces:
-        start, tax_start = piece.start, piece.tax_start
-        while position < len(steps) and steps[position] <= piece.end and piece.end > start:
-            at = steps[position]
-            position += 1
+        start, end, tax_start, tax_end, rate, because, tread_rate, foot, exact = piece
+        while at <= end and start < end:
             if at > start:
                 tax_at = piece.tax_at(at)
-                yield _part(piece, start, at, tax_start + added, tax_at + added)
+                yield Piece(start, at, tax_start + charge, tax_at + charge, rate, because, tread_rate, foot, exact)
                 start, tax_start = at, tax_at
-            now = charge_at(at)
-            if now > added:
-                yield Piece(at, at, tax_start + added, tax_start + now, None, _CHARGE)
-                added = now
-        if piece.end > start or piece.rate is None:
-            yield _part(piece, start, piece.end, tax_start + added, piece.tax_end + added)
+            if next_charge > charge:
+                yield Piece(at, at, tax_start + charge, tax_start + next_charge, None, _CHARGE)
+                charge = next_charge
+            at, next_charge = next(steps, _NO_STEP)
+        if end > start or rate is None:
+            yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, foot, exact)
 
 
-def _part(piece: Piece, start: int, end: int, tax_start: int, tax_end: int) -> Piece:
-    """A piece cut to part of its length, with other tax at its ends."""
-    return Piece(start, end, tax_start, tax_end, piece.rate, piece.because, piece.tread_rate, piece.foot, piece.exact)
+def _charge_steps(rules: TaxedYear) -> Iterator[tuple[int, int]]:
+    """The taxable withdrawals, after none, at which the child benefit charge rises by a percentage point, and to what."""
+    taxpayer, its_rules = rules.year.taxpayer, rules.year.rules
+    threshold, width = its_rules.child_benefit_threshold, its_rules.child_benefit_step
+    adjusted = rules(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid
+    for point in range(child_benefit.charge_percentage(adjusted, threshold, width) + 1, 101):
+        reached = threshold + point * width
+        charge = child_benefit.charge(reached, taxpayer.child_benefit, threshold, width)
+        yield reached - adjusted, charge * _PENNY

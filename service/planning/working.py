@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from service.law import income_tax, payroll
 from service.law.income_tax import Liability, YearOf
-from service.law.set_off import dividend_tax, lower_tax, savings_tax
 from service.planning.faults import pounds
 from service.planning.withdrawal import Quote
 
@@ -179,7 +178,7 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
         f"tax on income below savings {label}",
         f"Bands: {bands}.",
         (("taxable", _pounds(result.lower)),),
-        _exact(lower_tax(scales, result.floor, result.lower)),
+        _exact(result.lower_tax),
         "Income Tax Act 2007 ss.10, 11A; Finance Act 2004 s.192 for extended limits",
     )
     if taxpayer.savings:
@@ -191,7 +190,7 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
                 ("nil_rate_up_to", _pounds(result.savings_nil_to)),
                 ("top_of_savings", _pounds(result.savings)),
             ),
-            _exact(savings_tax(scales, result.savings, result.savings_nil_to)),
+            _exact(result.savings_tax),
             "Income Tax Act 2007 ss.7, 12, 12A, 12B",
         )
     if taxpayer.dividends:
@@ -202,7 +201,7 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
                 ("dividend_allowance", _pounds(scales.dividend_allowance)),
                 ("top_of_income", _pounds(result.taxable)),
             ),
-            _exact(dividend_tax(scales, result.savings, result.taxable)),
+            _exact(result.dividend_tax),
             "Income Tax Act 2007 ss.8, 13, 13A, 16",
         )
     if taxpayer.marriage_allowance == "receives":

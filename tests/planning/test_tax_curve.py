@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -41,6 +43,91 @@ def test_curve_equals_rules(taxpayer: Taxpayer, tax_year: str, to: int, data: st
     for amount in sorted(near | random):
         if 0 <= amount <= curve.pieces[-1].end:
             assert_agrees(year, curve, amount)
+
+
+@st.composite
+def investors(draw: Any, tax_year: str) -> Taxpayer:
+    """Somebody whose savings and dividends leave a choice of set-off: with a withdrawal the total passes a basic limit."""
+    nation = draw(st.sampled_from(("england", "england", "scotland")))
+    rules = BOOK.years[tax_year].income_tax[nation]
+    some = st.one_of(st.just(0), st.integers(0, 60_000), st.integers(0, 300_000), st.integers(0, 2_500_000))
+    held, savings, dividends = draw(st.sampled_from((0, 0, 250_000))), draw(some), draw(some)
+    reliefs = draw(st.sampled_from((0, 0, 123_400)))
+    limit = draw(st.sampled_from((rules.scales.savings.limits[0], rules.scales.lower.limits[1])))
+    short_of_it = draw(st.one_of(st.integers(0, 400_000), st.integers(0, 3_000_000)))
+    other = limit + rules.personal_allowance + reliefs - held - savings - dividends - short_of_it
+    return Taxpayer(
+        nation,
+        max(0, other),
+        held,
+        savings,
+        dividends,
+        relief_at_source=reliefs,
+        blind=draw(st.sampled_from((False, False, True))),
+        marriage_allowance=draw(st.sampled_from(("none", "none", "gives", "receives"))),
+    )
+
+
+@settings(max_examples=600, deadline=None)
+@given(years, st.data())
+def test_curve_equals_rules_where_the_set_off_leaves_a_choice(tax_year: str, data: st.DataObject) -> None:
+    """Both sides of every corner, and all along: one amount in each ten pounds."""
+    taxpayer = data.draw(investors(tax_year))
+    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxedYear(year), data.draw(st.integers(0, 3_500_000)))
+    corners = {piece.start for piece in curve.pieces} | {piece.end for piece in curve.pieces}
+    last = curve.pieces[-1].end
+    along = range(data.draw(st.integers(0, 9_999)), last, 10_000)
+    for amount in sorted({corner + step for corner in corners for step in (-1, 0, 1)} | set(along)):
+        if 0 <= amount <= last:
+            assert_agrees(year, curve, amount)
+
+
+RATES_RISE_BETWEEN = [
+    ("2019-20", Taxpayer("england", 3_443_100, savings=499_998, dividends=500_000)),
+    ("2019-20", Taxpayer("england", 3_211_107, savings=173_300, dividends=687_000, relief_at_source=900)),
+    ("2020-21", Taxpayer("england", 348_544, savings=1_238_462, dividends=1_001_600, blind=True)),
+    ("2020-21", Taxpayer("england", 368_900, 9_500, savings=224_200, dividends=500_000)),
+    ("2020-21", Taxpayer("wales", 346_778, savings=52_100, dividends=629_900)),
+]
+
+
+@pytest.mark.parametrize(("tax_year", "taxpayer"), RATES_RISE_BETWEEN, ids=str)
+def test_rates_that_rise_and_fall_between_two_points_are_not_passed_over(tax_year: str, taxpayer: Taxpayer) -> None:
+    """Both ends of such a stretch and a penny next to one of them lie on one line, and what lies between does not."""
+    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxedYear(year), 7_000_000)
+    for amount in range(1, 7_000_000, 700):
+        assert_agrees(year, curve, amount)
+
+
+OPEN_AGAIN = [
+    Taxpayer("england", 1_999_800, 77_100, 49_600, 521_800, marriage_allowance="receives"),
+    Taxpayer("england", 4_828_027, 0, 0, 77_478, marriage_allowance="gives"),
+    Taxpayer("england", 3_696_371, 770_172, 165_992, 277_817, marriage_allowance="gives"),
+    Taxpayer("england", 1_999_800, 0, 120_000, 521_800, marriage_allowance="receives"),
+    Taxpayer("scotland", 3_000_000, 0, 40_000, 700_000, marriage_allowance="receives"),
+]
+
+
+@pytest.mark.parametrize("taxpayer", OPEN_AGAIN, ids=str)
+@pytest.mark.parametrize("tax_year", ["2022-23", "2025-26", "2026-27"])
+def test_a_marriage_allowance_that_opens_again_is_not_passed_over(taxpayer: Taxpayer, tax_year: str) -> None:
+    """It may close as the total passes the basic limit, and open again while savings and dividends above it are inside their
+    nil rates: relieving dividends then saves the reduction too. Every two pounds of a withdrawal are looked at."""
+    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxedYear(year), 3_000_000)
+    for amount in range(1, 3_000_000, 200):
+        assert_agrees(year, curve, amount)
+
+
+def test_a_choice_of_set_off_is_found_with_few_questions() -> None:
+    """Each bend once, and no search: pension and savings, dividends or both across the basic limit."""
+    for savings, dividends, most in ((200_000, 0, 9), (0, 400_000, 11), (200_000, 400_000, 17)):
+        taxpayer = Taxpayer("england", 3_000_000, savings=savings, dividends=dividends)
+        rules = TaxedYear(year_of(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
+        tax_curve(rules, 4_000_000)
+        assert rules.evaluations <= most
 
 
 @settings(max_examples=200, deadline=None)
