@@ -674,10 +674,10 @@ def _because(before: Liability, after: Liability, year: YearOf, tapered: bool) -
     if tapered:
         reasons.append("personal_allowance_taper")
     if not moved:
-        if after.savings_tax != before.savings_tax:
+        if after.savings_tax > before.savings_tax:
             starting_rate = before.lower < scales.starting_rate_limit
             reasons.append("starting_rate_for_savings_used_up" if starting_rate else "savings_taxed_higher")
-        if after.dividend_tax != before.dividend_tax:
+        if after.dividend_tax > before.dividend_tax:
             reasons.append("dividends_taxed_higher")
     if after.marriage_allowance_reduction > before.marriage_allowance_reduction:
         reasons.append("marriage_allowance")

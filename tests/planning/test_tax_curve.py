@@ -130,6 +130,19 @@ def test_a_choice_of_set_off_is_found_with_few_questions() -> None:
         assert rules.evaluations <= most
 
 
+@settings(max_examples=300, deadline=None)
+@given(years, st.data())
+def test_nothing_is_said_to_be_taxed_higher_where_its_tax_falls(tax_year: str, data: st.DataObject) -> None:
+    """Two orders of set-off may cost the same, and from one end of a piece to the other the allowance may change over."""
+    taxpayer = data.draw(investors(tax_year))
+    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    for piece in tax_curve(TaxedYear(year), 3_500_000).pieces:
+        before, after = liability(year, piece.start), liability(year, piece.end)
+        for reason, of_it in (("savings_taxed_higher", "savings_tax"), ("dividends_taxed_higher", "dividend_tax")):
+            if reason in piece.because and piece.start < piece.end:
+                assert getattr(after, of_it) > getattr(before, of_it)
+
+
 @settings(max_examples=200, deadline=None)
 @given(taxpayers(), years, amounts(250_000))
 def test_pieces_join(taxpayer: Taxpayer, tax_year: str, to: int) -> None:
