@@ -11,6 +11,7 @@ from service.planning.withdrawal import Question, quote, whole_curve
 from service.planning.withdrawal_warnings import warnings_for
 from service.planning.working import working
 from service.schemas import withdrawal as schemas
+from service.schemas.withdrawal_answer import answer as answer_of
 
 
 def calculation(book: RuleBook) -> Calculation[Question]:
@@ -20,7 +21,7 @@ def calculation(book: RuleBook) -> Calculation[Question]:
     def answer(question: Question, wanted: frozenset[str]) -> dict[str, Any]:
         result = quote(question, book)
         doubts, note = said[question.tax_year]
-        return schemas.answer(
+        return answer_of(
             result,
             warnings_for(result, book.state_pension_ages),
             [doubts[name] for name in touched_by(result) if name in doubts],
