@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import fields
 from typing import NamedTuple
 
 from service.law.pension_age import age_on
@@ -45,7 +46,7 @@ def _received(case: Circumstances) -> Benefits | None:
     ]
     if not given:
         return None
-    return Benefits(*(any(getattr(one, name) for one in given) for name in Benefits.__slots__))
+    return Benefits(*(any(getattr(one, each.name) for one in given) for each in fields(Benefits)))
 
 
 def _where(case: Circumstances) -> tuple[str | int, ...]:
