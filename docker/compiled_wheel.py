@@ -40,6 +40,9 @@ from setuptools import setup
 extensions = []
 if "bdist_wheel" in sys.argv:
     extensions = mypycify({arguments!r}, opt_level="{level}", debug_level="0", group_name="pension_to_isa")
+    for extension in extensions:
+        # What a compiler warns of in generated code helps nobody, and looking for it takes longer than compiling.
+        extension.extra_compile_args.append("-Wno-all")
 setup(ext_modules=extensions)
 """
 """pip runs it three times; only the last time is for the wheel itself."""
