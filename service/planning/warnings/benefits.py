@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import fields
 from typing import NamedTuple
 
 from service.law.pension_age import age_on
@@ -46,7 +45,13 @@ def _received(case: Circumstances) -> Benefits | None:
     ]
     if not given:
         return None
-    return Benefits(*(any(getattr(one, each.name) for one in given) for each in fields(Benefits)))
+    return Benefits(
+        universal_credit=any(one.universal_credit for one in given),
+        pension_credit=any(one.pension_credit for one in given),
+        housing_benefit=any(one.housing_benefit for one in given),
+        council_tax_support=any(one.council_tax_support for one in given),
+        care_support=any(one.care_support for one in given),
+    )
 
 
 def _where(case: Circumstances) -> tuple[str | int, ...]:
