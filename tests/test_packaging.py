@@ -23,7 +23,7 @@ TOP = Path(__file__).parents[1]
 PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))
 LOCKS = {
     "docker/requirements.lock": PROJECT["project"]["dependencies"],
-    "docker/build.lock": PROJECT["build-system"]["requires"],
+    "docker/build.lock": PROJECT["build-system"]["requires"] + PROJECT["dependency-groups"]["compile"],
 }
 
 
@@ -161,11 +161,30 @@ def test_the_image_starts_the_service_without_a_shell_between() -> None:
 
 def test_the_image_installs_only_what_is_locked() -> None:
     installs = [
-        part for word, rest in dockerfile() if word == "RUN" for part in rest.split("&&") if " install " in part
+        part
+        for word, rest in dockerfile()
+        if word == "RUN"
+        for part in rest.split("&&")
+        if "pip" in part and " install " in part
     ]
     assert len(installs) == 3
     for command in installs:
         assert "--require-hashes" in command or "--no-deps --no-index" in command, command
+
+
+def test_either_wheel_can_be_chosen_and_no_compiler_is_left_in_the_image() -> None:
+    stages = [rest.split(" AS ") for word, rest in dockerfile() if word == "FROM"]
+    assert next(rest for word, rest in dockerfile() if word == "ARG") == "WHEEL=compiled"
+    assert stages == [
+        ["python:3.11-slim", "tools"],
+        ["tools", "plain"],
+        ["tools", "compiled"],
+        ["$WHEEL", "build"],
+        ["python:3.11-slim"],
+    ]
+    lasting = (TOP / "docker" / "Dockerfile").read_text(encoding="utf-8").rpartition("FROM ")[2]
+    assert "apt-get" not in lasting
+    assert [line for line in lasting.splitlines() if line.startswith("COPY")] == ["COPY --from=build /app /app"]
 
 
 def test_all_that_the_image_copies_is_kept_and_sent_to_the_builder() -> None:

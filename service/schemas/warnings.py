@@ -8,7 +8,6 @@ from datetime import date
 from typing import Any
 
 from service.law.lump_sums import METHODS
-from service.planning.warnings.catalogue import Entry
 from service.planning.warnings.circumstances import (
     Benefits,
     Contribution,
@@ -19,6 +18,7 @@ from service.planning.warnings.circumstances import (
     Isas,
     Subscription,
 )
+from service.planning.warnings.entries import Entry
 from service.planning.warnings.request import PersonAsked, Planned, WarningsQuestion
 from service.planning.warnings.warning import EFFECTS, Warning
 from service.schemas.fields import Choice, IsoDate, Money, Rate, StrictBoolean, WholeNumber

@@ -1,0 +1,112 @@
+"""Builds the wheel of the service with its hot path compiled to machine code.
+
+    python docker/compiled_wheel.py FOLDER
+
+puts ``pension_to_isa-<version>-cp3xx-...whl`` into the folder. It is made of the same source by mypyc (a part of mypy) and
+serves the same answers, byte for byte; it only takes less time. It fits the version of Python it was built with, on the
+same kind of machine. Needed: a C compiler and the headers of Python. setuptools and mypy are fetched into an environment
+of their own, in the releases that pyproject.toml names; with --no-isolation those that are installed are used.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import shutil
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+TOP = Path(__file__).resolve().parents[1]
+
+LEFT_OUT = {
+    "service/planning/household_model.py",  # the solver's class has no types, and the time goes by in the solver
+    "service/planning/warnings/entries.py",  # data, made once: as one function of machine code it takes minutes to compile
+}
+"""What stays as it is of law and planning."""
+
+SCHEMAS = ("service/schemas/quick.py", "service/schemas/withdrawal_answer.py")
+"""What is compiled of the schemas. The others are made of marshmallow's classes, and interpreted classes cannot be
+compiled in part: neither a strict field nor a schema may inherit from a compiled class."""
+
+SETUP = """\
+import sys
+
+from mypyc.build import mypycify
+from setuptools import setup
+
+extensions = []
+if "bdist_wheel" in sys.argv:
+    extensions = mypycify({arguments!r}, opt_level="{level}", debug_level="0", group_name="pension_to_isa")
+    for extension in extensions:
+        # What a compiler warns of in generated code helps nobody, and looking for it takes longer than compiling.
+        extension.extra_compile_args.append("-Wno-all")
+setup(ext_modules=extensions)
+"""
+"""pip runs it three times; only the last time is for the wheel itself."""
+
+# What is imported from elsewhere need not be installed where the wheel is built: mypyc takes it as it comes.
+MYPY_OPTIONS = ("--follow-imports=silent", "--ignore-missing-imports")
+
+# The compiler's first level: the second and third take two and three times as long, and no difference was measured.
+OPTIMISATION = 1
+
+
+def modules() -> list[str]:
+    """The modules that are compiled, as paths from the top folder: all of law and planning but what is left out."""
+    found = (
+        path.relative_to(TOP).as_posix()
+        for layer in ("law", "planning")
+        for path in (TOP / "service" / layer).rglob("*.py")
+        if path.name != "__init__.py"
+    )
+    return [*sorted(set(found) - LEFT_OUT), *SCHEMAS]
+
+
+def prepare(source: Path, level: int) -> None:
+    """A copy of all that the wheel is made from, with a setup.py beside it that compiles ``modules``."""
+    for name in ("service", "openapi"):
+        shutil.copytree(TOP / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(TOP / "README.md", source)
+    text = (TOP / "pyproject.toml").read_text(encoding="utf-8")
+    project = tomllib.loads(text)
+    needed = project["build-system"]["requires"]
+    wanted = [*needed, *project["dependency-groups"]["compile"]]
+    text = text.replace(f"requires = {json.dumps(needed)}", f"requires = {json.dumps(wanted)}", 1)
+    if tomllib.loads(text)["build-system"]["requires"] != wanted:
+        raise SystemExit("pyproject.toml no longer says in one line what the build requires.")
+    (source / "pyproject.toml").write_text(text, encoding="utf-8")
+    setup = SETUP.format(arguments=[*MYPY_OPTIONS, *modules()], level=level)
+    (source / "setup.py").write_text(setup, encoding="utf-8")
+
+
+def build(folder: Path, *, isolated: bool, level: int) -> None:
+    """The wheel, in ``folder``. CalledProcessError if pip cannot build it, having said why."""
+    with TemporaryDirectory() as temporary:
+        source = Path(temporary) / "source"
+        source.mkdir()
+        prepare(source, level)
+        options = ["--no-deps", "--wheel-dir", str(folder), *([] if isolated else ["--no-build-isolation"])]
+        subprocess.run([sys.executable, "-m", "pip", "wheel", *options, str(source)], check=True)
+
+
+def main() -> int:
+    """Reads the command line and builds."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("folder", type=Path, help="where the wheel goes")
+    parser.add_argument("--no-isolation", action="store_true", help="use the setuptools and mypy that are installed")
+    parser.add_argument(
+        "--level", type=int, choices=range(4), default=OPTIMISATION, help="the compiler's optimisation (%(default)s)"
+    )
+    given = parser.parse_args()
+    try:
+        build(given.folder.resolve(), isolated=not given.no_isolation, level=given.level)
+    except subprocess.CalledProcessError as error:
+        return error.returncode
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

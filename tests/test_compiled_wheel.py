@@ -1,0 +1,110 @@
+"""The compiled wheel: built, installed, and asked the same as the source it is made of."""
+
+from __future__ import annotations
+
+import json
+import shlex
+import shutil
+import subprocess
+import sys
+import sysconfig
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from tests.benchmarks import books
+
+TOP = Path(__file__).parents[1]
+PROGRAM = TOP / "docker" / "compiled_wheel.py"
+REQUESTS = sorted((TOP / "examples" / "requests").glob("*.json"))
+OPERATIONS = ("withdrawal-tax", "allowance-schedule", "lump-sum-timing", "warnings")
+COMPILER = shlex.split(sysconfig.get_config_var("CC") or "cc")[0]
+CAN_COMPILE = shutil.which(COMPILER) is not None and Path(sysconfig.get_path("include"), "Python.h").is_file()
+
+ASK = """
+import sys, service
+from pathlib import Path
+from service.law import set_off
+from service.planning.warnings import rules
+from service.settings import Settings
+
+folder = Path(sys.argv[1])
+for body in sorted(folder.glob("*.ndjson")):
+    print(body.name)
+    for part in service.calculator(body.stem.partition(".")[0]).answers(body.read_bytes()):
+        sys.stdout.buffer.write(part)
+client = service.create_app(Settings.for_tests()).test_client()
+for line in (folder / "withdrawal-tax.good.ndjson").read_bytes().splitlines()[:100]:
+    request = line.partition(b'"request":')[2][:-1]
+    sys.stdout.buffer.write(client.post(
+        "/v1/withdrawal-tax?include=working,curve", data=request, content_type="application/json").data)
+sys.stdout.flush()
+for module in (service, set_off, rules):
+    print(module.__file__, file=sys.stderr)
+"""
+"""Answers every body in a folder, named for its operation, then some records singly with all that can be included."""
+
+
+@pytest.fixture(scope="module")
+def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the compiled wheel installed in it. Not optimised, so that it is built sooner."""
+    if not CAN_COMPILE:
+        pytest.skip(f"the compiled wheel needs a C compiler ({COMPILER}) and the headers of Python")
+    folder = tmp_path_factory.mktemp("compiled")
+    subprocess.run([sys.executable, PROGRAM, "--no-isolation", "--level", "0", folder], check=True)
+    (wheel,) = folder.glob("pension_to_isa-*-cp3*.whl")
+    options = ["--quiet", "--no-deps", "--no-index", "--no-compile", "--target", folder / "installed"]
+    subprocess.run([sys.executable, "-m", "pip", "install", *options, wheel], check=True)
+    return folder / "installed"
+
+
+def answers(code: Path, bodies: Path) -> tuple[bytes, list[Path]]:
+    """All that the service in the folder ``code`` answers, and the files that three of its modules were loaded from."""
+    told = subprocess.run(
+        [sys.executable, "-P", "-c", ASK, bodies],
+        cwd=bodies,
+        # Faults that are told together stand in the order of a set of words, which is another with every seed.
+        env={"PYTHONPATH": str(code), "PYTHONDONTWRITEBYTECODE": "1", "PYTHONHASHSEED": "0"},
+        capture_output=True,
+        check=True,
+    )
+    return told.stdout, [Path(line) for line in told.stderr.decode().splitlines()]
+
+
+def test_it_answers_byte_for_byte_as_the_source_does(installed: Path, tmp_path: Path) -> None:
+    (tmp_path / "withdrawal-tax.good.ndjson").write_bytes(books.lines(1_000, seed=3))
+    (tmp_path / "withdrawal-tax.bad.ndjson").write_bytes(books.bad_lines(200))
+    # Every example is asked of every operation, so that each also refuses some.
+    lines = [json.dumps({"id": path.stem, "request": json.loads(path.read_bytes())}).encode() for path in REQUESTS]
+    for operation in OPERATIONS:
+        (tmp_path / f"{operation}.examples.ndjson").write_bytes(b"\n".join(lines))
+    expected, from_source = answers(TOP, tmp_path)
+    found, from_wheel = answers(installed, tmp_path)
+    assert [path.suffix for path in from_source] == [".py", ".py", ".py"]
+    assert [path.suffix for path in from_wheel] == [".py", ".so", ".so"]
+    assert all(path.is_relative_to(installed) for path in from_wheel)
+    assert expected.count(b'"status":200') > 1_000
+    assert found == expected
+
+
+def test_every_module_of_law_and_planning_is_compiled_but_those_named(installed: Path) -> None:
+    compiled = {
+        path.relative_to(installed).as_posix().partition(".")[0] + ".py" for path in installed.glob("service/**/*.so")
+    }
+    modules = {
+        path.relative_to(TOP).as_posix()
+        for layer in ("law", "planning")
+        for path in (TOP / "service" / layer).rglob("*.py")
+        if path.name != "__init__.py"
+    }
+    assert modules - compiled == {
+        "service/planning/household_model.py",
+        "service/planning/warnings/entries.py",
+    }
+    assert compiled - modules == {"service/schemas/quick.py", "service/schemas/withdrawal_answer.py"}
+
+
+def test_the_checks_and_the_compiled_wheel_use_the_same_mypy() -> None:
+    project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))
+    assert set(project["dependency-groups"]["compile"]) <= set(project["project"]["optional-dependencies"]["test"])
