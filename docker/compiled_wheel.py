@@ -21,11 +21,13 @@ from tempfile import TemporaryDirectory
 
 TOP = Path(__file__).resolve().parents[1]
 
+LAYERS = ("figures", "law", "planning")
+
 LEFT_OUT = {
     "service/planning/household_model.py",  # the solver's class has no types, and the time goes by in the solver
     "service/planning/warnings/entries.py",  # data, made once: as one function of machine code it takes minutes to compile
 }
-"""What stays as it is of law and planning."""
+"""What stays as it is of these layers."""
 
 SCHEMAS = ("service/schemas/quick.py", "service/schemas/withdrawal_answer.py")
 """What is compiled of the schemas. The others are made of marshmallow's classes, and interpreted classes cannot be
@@ -55,10 +57,10 @@ OPTIMISATION = 1
 
 
 def modules() -> list[str]:
-    """The modules that are compiled, as paths from the top folder: all of law and planning but what is left out."""
+    """The modules that are compiled, as paths from the top folder."""
     found = (
         path.relative_to(TOP).as_posix()
-        for layer in ("law", "planning")
+        for layer in LAYERS
         for path in (TOP / "service" / layer).rglob("*.py")
         if path.name != "__init__.py"
     )
