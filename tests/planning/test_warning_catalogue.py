@@ -1248,7 +1248,7 @@ def test_every_rule_is_used() -> None:
     public = {
         function
         for module in TOPICS
-        for name, function in inspect.getmembers(module, inspect.isfunction)
+        for name, function in inspect.getmembers(module, inspect.isroutine)
         if function.__module__ == module.__name__ and not name.startswith("_")
     }
     assert len(listed) == len(set(listed))
