@@ -29,7 +29,7 @@ LEFT_OUT = {
 }
 """What stays as it is of these layers."""
 
-SCHEMAS = ("service/schemas/quick.py", "service/schemas/withdrawal_answer.py")
+SCHEMAS = ("service/schemas/quick.py", "service/schemas/warnings_answer.py", "service/schemas/withdrawal_answer.py")
 """What is compiled of the schemas. The others are made of marshmallow's classes, and interpreted classes cannot be
 compiled in part: neither a strict field nor a schema may inherit from a compiled class."""
 

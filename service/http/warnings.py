@@ -15,6 +15,8 @@ from service.planning.notice import case_assumptions, case_status, warnings_noti
 from service.planning.warnings.catalogue import CATALOGUE
 from service.planning.warnings.request import WarningsQuestion, warnings_asked
 from service.schemas import warnings as schemas
+from service.schemas.warnings_answer import answer as answer_of
+from service.schemas.warnings_answer import catalogue_document
 
 _VERSION_LENGTH = 12
 
@@ -24,7 +26,7 @@ def calculation(book: RuleBook) -> Calculation[WarningsQuestion]:
 
     def answer(question: WarningsQuestion, _: frozenset[str]) -> dict[str, Any]:
         case, found = warnings_asked(question, book)
-        return schemas.answer(
+        return answer_of(
             found, question.today, book.version, case_status(case), case_assumptions(case), warnings_notice(case)
         )
 
@@ -35,8 +37,8 @@ def catalogue() -> Blueprint:
     """The resource that lists all codes."""
     routes = Blueprint("warning_codes", __name__)
     entries = tuple(CATALOGUE.values())
-    version = sha256(encode(schemas.catalogue_document(entries, ""))).hexdigest()[:_VERSION_LENGTH]
-    document = schemas.catalogue_document(entries, version)
+    version = sha256(encode(catalogue_document(entries, ""))).hexdigest()[:_VERSION_LENGTH]
+    document = catalogue_document(entries, version)
 
     @routes.get("/v1/warning-codes")
     def warning_codes() -> Response:

@@ -57,7 +57,7 @@ from service.schemas.shared import (
     StrictSchema,
     pension,
 )
-from service.schemas.warnings import warning
+from service.schemas.warnings_answer import warning
 
 MOST_PEOPLE = 2
 MOST_SPENDING = 50

@@ -49,7 +49,7 @@ from service.schemas.schedule import (
     household_of,
 )
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
-from service.schemas.warnings import warning
+from service.schemas.warnings_answer import warning
 
 PEOPLE = ("first", "second")
 FILLS = (*BANDS, SPENDING_ONLY)

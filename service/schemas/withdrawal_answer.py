@@ -8,7 +8,7 @@ from service.planning.tax_curve import STAIR, TaxCurve
 from service.planning.warnings.warning import Warning
 from service.planning.withdrawal import Quote, Slice
 from service.planning.working import Step
-from service.schemas.warnings import warning
+from service.schemas.warnings_answer import warning
 
 
 def answer(
