@@ -10,6 +10,7 @@ from typing import NamedTuple
 from service.law import lump_sums
 from service.law.income_tax import YearOf, year_of
 from service.law.pension_age import birthday
+from service.planning.curve.taxed_year import TaxedYear
 from service.planning.faults import Fault, RuleViolation, pounds
 from service.planning.projection import (
     Choice,
@@ -22,7 +23,7 @@ from service.planning.projection import (
     settle,
     wealth_after_tax,
 )
-from service.planning.tax_curve import TaxedYear, pieces_to
+from service.planning.tax_curve import pieces_to
 from service.planning.timeline import Timeline, deflated
 
 BANDS = ("personal_allowance", "basic_rate_band", "higher_rate_band")

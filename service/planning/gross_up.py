@@ -13,7 +13,7 @@ from itertools import chain, pairwise
 
 from service.law import rounding
 from service.law.lump_sums import Split
-from service.planning.tax_curve import STAIR, Piece
+from service.planning.curve.piece import STAIR, Piece
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,8 @@ from typing import NamedTuple
 
 from service.law import child_benefit, rounding
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, year_of
-from service.planning.tax_curve import TaxedYear, corners, tax_curve
+from service.planning.curve.taxed_year import TaxedYear
+from service.planning.tax_curve import corners, tax_curve
 
 _JUMP = 100 * rounding.PENNY  # a pound of tax on one penny is a step; the stairs of the taper are smaller
 _REACH = 20_000_000  # pence: past every band's limit

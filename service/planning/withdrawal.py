@@ -12,10 +12,12 @@ from service.law.income_tax import Liability, Taxpayer, YearOf
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.payroll import Deduction, TaxCode
 from service.law.rulebook import RuleBook, YearRules
+from service.planning.curve.piece import Piece
+from service.planning.curve.taxed_year import TaxedYear
 from service.planning.faults import Fault, RuleViolation, pounds
 from service.planning.gross_up import Wanted, least_gross
 from service.planning.household import Person
-from service.planning.tax_curve import Piece, TaxCurve, TaxedYear, pieces_to, tax_curve
+from service.planning.tax_curve import TaxCurve, pieces_to, tax_curve
 
 
 class Withdrawal(NamedTuple):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from service.planning.tax_curve import STAIR, TaxCurve
+from service.planning.curve.piece import STAIR
+from service.planning.tax_curve import TaxCurve
 from service.planning.warnings.warning import Warning
 from service.planning.withdrawal import Quote, Slice
 from service.planning.working import Step

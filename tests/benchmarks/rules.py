@@ -15,8 +15,9 @@ from service.law.income_tax import YearOf, liability, year_of
 from service.law.rulebook import RuleBook, rule_book
 from service.planning import tax_curve as curve_module
 from service.planning import withdrawal as withdrawal_module
+from service.planning.curve.taxed_year import TaxedYear
 from service.planning.gross_up import least_gross
-from service.planning.tax_curve import TaxedYear, tax_curve
+from service.planning.tax_curve import tax_curve
 from service.planning.withdrawal import Question, Withdrawal, quote
 from service.schemas.withdrawal import question, withdrawal_tax_schema
 from tests.benchmarks.households import net_wanted_questions

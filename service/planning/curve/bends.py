@@ -1,0 +1,151 @@
+"""Where the choice of set-off bends the tax between the points that the figures tell.
+
+That choice makes the tax, as the withdrawal grows, the least of many lines. The points at which such a line itself can get
+steeper follow from the figures too; between them rates only fall. So one amount more on the line from end to end, or the
+same set-off at both ends, shows that a piece is straight; and where the lines from both ends meet on the curve, there
+is its only bend.
+"""
+
+from __future__ import annotations
+
+from service.law.income_tax import Liability, YearOf
+from service.law.set_off import Scales, plain_order_is_best
+from service.planning.curve.taxed_year import TaxedYear
+
+
+def bends(rules: TaxedYear, start: int, end: int) -> list[int]:
+    """Where the choice of set-off bends the line strictly between two neighbouring points."""
+    steeper = _may_get_steeper(rules.year, rules(start), rules(end))
+    if steeper is None:
+        return _found_bends(rules, start, end, falling=False)
+    if not steeper:
+        return _found_bends(rules, start, end, falling=True)
+    cuts = [start]
+    for at in (*steeper, end):
+        cuts += _found_bends(rules, cuts[-1], at, falling=True)
+        cuts.append(at)
+    return [
+        at
+        for last, at, following in zip(cuts, cuts[1:], cuts[2:], strict=False)
+        if not _in_line(rules, last, at, following)
+    ]
+
+
+def _found_bends(rules: TaxedYear, start: int, end: int, *, falling: bool) -> list[int]:
+    """The bends strictly between two points: where the lines from both ends meet, and so on with what is left on either
+    side until it is straight. ``falling``: the rate is known only to fall from one point to the other."""
+    length, before, after = end - start, rules(start), rules(end)
+    if length == 1 or (
+        _on_one_course(rules.year.scales, before, after) if falling else not set_off_may_bend(rules.year, before, after)
+    ):
+        return []
+    probes = (rules.asked_between(start, end),) if falling else (start + 1, start + length * 5 // 13, end - 1)
+    if all(_in_line(rules, start, probe, end) for probe in probes):
+        return []
+    bend = _bend(rules, start, end)
+    return [
+        *_found_bends(rules, start, bend, falling=falling),
+        bend,
+        *_found_bends(rules, bend, end, falling=falling),
+    ]
+
+
+def _in_line(rules: TaxedYear, start: int, between: int, end: int) -> bool:
+    """Whether the tax at three amounts lies on one line."""
+    tax = rules(between).income_tax
+    into, out_of = tax - rules(start).income_tax, rules(end).income_tax - tax
+    return into * (end - between) == out_of * (between - start)
+
+
+def _on_one_course(scales: Scales, before: Liability, after: Liability) -> bool:
+    """Whether one and the same set-off is best at both ends of a stretch of falling rates: then it is so all along.
+
+    It is the same where each height of the stack stands still or moves with the withdrawal. What it costs between the ends
+    is never above their line, as long as no nil rate comes past a limit; and the least tax, whose rates fall, never below.
+    """
+    stands_or_moves = (0, after.net_income - before.net_income)
+    uk, nil_dividends = scales.savings, scales.dividend_allowance
+    return (
+        after.lower - before.lower in stands_or_moves
+        and after.savings - before.savings in stands_or_moves
+        and after.savings_nil_to - before.savings_nil_to in stands_or_moves
+        and uk.band(after.savings_nil_to) == uk.band(before.savings_nil_to)
+        and uk.band(after.savings + nil_dividends) == uk.band(before.savings + nil_dividends)
+    )
+
+
+def _may_get_steeper(year: YearOf, before: Liability, after: Liability) -> list[int] | None:
+    """Where the choice of set-off may make the line steeper strictly between two neighbouring points; None if not known.
+
+    As the withdrawal grows, the limits of what may be chosen stand still or move with it, and so do the lines on which a
+    stack costs more to one side than to the other (see ``set_off``). As long as the best stack can keep to those it lies
+    on, forward and back, the rate does not rise. So it rises only where a height held by a limit meets one that moves: a
+    limit, the layer of savings above it (all of them, what is in their allowance, or what no allowance can reach) and the
+    dividends above that (likewise) just make up the total. It is not known where a reduction leaves no tax.
+    """
+    taxpayer, its_rules, scales = year
+    if before.marriage_allowance_open and before.marriage_allowance_reduction < scales.reduction:
+        return None
+    savings, dividends = taxpayer.savings, taxpayer.dividends
+    below, allowances = before.net_income - savings - dividends, before.allowances
+    free_savings = min(savings, after.savings_allowance)
+    free_dividends = min(dividends, scales.dividend_allowance)
+    limits = {*(scales.property or scales.lower).limits}
+    layers, tops = {savings, free_savings}, {dividends, free_dividends}
+    if its_rules.other_income_first:
+        held = taxpayer.property_income
+        if below - held >= allowances:
+            return []
+        limits.update((0, held))
+    else:
+        if below < allowances:
+            limits.add(0)
+        layers.add(max(savings - allowances, free_savings))
+        tops.add(max(dividends - allowances, free_dividends))
+    widths = {layer + top for layer in layers for top in tops}
+    if not its_rules.other_income_first:
+        widths.add(savings + dividends - allowances)
+    totals = {limit + width for limit in limits for width in widths}
+    if savings > free_savings:
+        totals.update([limit + top for limit in scales.savings.limits for top in tops])
+    moved = after.net_income - after.taxable - taxpayer.income
+    return sorted([total + moved for total in totals if before.taxable < total < after.taxable])
+
+
+def set_off_may_bend(year: YearOf, before: Liability, after: Liability) -> bool:
+    """Whether the choice of set-off may bend the line between two neighbouring points.
+
+    Without savings and dividends there is no choice; where the plain order is best its bends are among the points. (The
+    marriage allowance reduction, limited to the tax there is, may bend it too where it is not the same at both ends.)
+    """
+    taxpayer, its_rules, scales = year
+    if before.marriage_allowance_reduction != after.marriage_allowance_reduction:
+        return True
+    savings, dividends = taxpayer.savings, taxpayer.dividends
+    if savings == 0 and dividends == 0:
+        return False
+    below_savings = before.net_income - savings - dividends - before.allowances
+    return not plain_order_is_best(
+        scales,
+        scales.savings.band(after.taxable),
+        max(0, below_savings),
+        taxpayer.property_income if its_rules.other_income_first else after.net_income - savings - dividends,
+        savings,
+        dividends,
+    )
+
+
+def _bend(rules: TaxedYear, start: int, end: int) -> int:
+    """A point strictly between at which to cut: where the lines from both ends meet, or the middle if they do not."""
+    from_start = rules(start + 1).income_tax - rules(start).income_tax
+    into_end = rules(end).income_tax - rules(end - 1).income_tax
+    if from_start != into_end:
+        gap = rules(end).income_tax - rules(start).income_tax - into_end * (end - start)
+        meeting = start + gap // (from_start - into_end)
+        for point in (meeting, meeting + 1):
+            on_first = rules(start).income_tax + from_start * (point - start)
+            if start < point < end and rules(point).income_tax == on_first:
+                return point
+        if start < meeting < end:
+            return meeting
+    return (start + end) // 2

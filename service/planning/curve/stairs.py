@@ -1,0 +1,130 @@
+"""Where the personal allowance is withdrawn it falls by whole pounds, so the tax is a fine staircase (ITA 2007 s.35(2)-(3))."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from service.planning.curve.bends import set_off_may_bend
+from service.planning.curve.piece import STAIR, Piece
+from service.planning.curve.reasons import reasons, reliefs_lost
+from service.planning.curve.taxed_year import TaxedYear
+
+
+def staircase(rules: TaxedYear, start: int, end: int, first: int) -> list[Piece]:
+    """The pieces between two neighbouring points of the taper, whose stairs begin every two pounds from ``first``."""
+    if _stairs_are_even(rules, start, end, first):
+        return [_even_stairs(rules, start, end, first)]
+    return _joined(list(_stairs(rules, start, end, first)))
+
+
+def _stairs_are_even(rules: TaxedYear, start: int, end: int, first: int) -> bool:
+    """Whether every stair between two neighbouring points is like the next: where the allowances take nothing but other
+    income away and their set-off leaves no choice, all heights of the stack rise together and pass no level."""
+    before, after = rules(start), rules(end)
+    foot = start + (first - start) % STAIR
+    return (
+        end - foot >= 2 * STAIR
+        and rules.year.taxpayer.other_income + start >= before.allowances
+        and not reliefs_lost(before, after)
+        and not set_off_may_bend(rules.year, before, after)
+    )
+
+
+def _even_stairs(rules: TaxedYear, start: int, end: int, first: int) -> Piece:
+    """A staircase of even stairs from ``start`` to ``end``, wherever on its stairs these are."""
+    foot = start + (first - start) % STAIR
+    head = end - (end - start) % STAIR
+    on_tread = start if start + 1 != foot else foot
+    before, after = rules(start), rules(end)
+    rate = (rules(head).income_tax - before.income_tax) // (head - start)
+    tread_rate = rules(on_tread + 1).income_tax - rules(on_tread).income_tax
+    because = reasons(before, after, rules.year, True)
+    return Piece(start, end, before.income_tax, after.income_tax, rate, because, tread_rate, foot)
+
+
+def _stairs(rules: TaxedYear, start: int, end: int, first: int) -> Iterator[Piece]:
+    """The staircase from ``start`` to ``end``. Stairs begin every two pounds from ``first``."""
+    foot = start + (first - start) % STAIR
+    if foot >= end:
+        yield _one_stair(rules, start, end, first)
+        return
+    if foot > start:
+        yield _one_stair(rules, start, foot, first)
+        yield from _stairs(rules, foot, end, first)
+        return
+    whole = (end - start) // STAIR
+    head = start + whole * STAIR
+    if head < end and whole:
+        yield from _stairs(rules, start, head, first)
+        yield _one_stair(rules, head, end, first)
+        return
+    if whole <= 1:
+        yield _one_stair(rules, start, end, first)
+        return
+    lost = reliefs_lost(rules(start), rules(end))
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    rate, uneven = divmod(tax_end - tax_start, end - start)
+    tread = rules(start + 1).income_tax - tax_start
+    regular = not uneven and not lost
+    if regular and (rules.year.taxpayer.savings or rules.year.taxpayer.dividends):
+        middle = start + whole * 5 // 13 * STAIR
+        probes = ((start + STAIR, 0), (middle, STAIR - 1), (end - STAIR, 0), (end, -1))
+        regular = all(
+            rules(x + off).income_tax
+            == tax_start + (x - start - (STAIR if off < 0 else 0)) * rate + (off % STAIR) * tread
+            for x, off in probes
+        )
+    if not regular:
+        middle = _stair_to_cut(rules, start, end)
+        yield from _stairs(rules, start, middle, first)
+        yield from _stairs(rules, middle, end, first)
+        return
+    yield Piece(start, end, tax_start, tax_end, rate, reasons(rules(start), rules(end), rules.year, True), tread, start)
+
+
+def _joined(pieces: list[Piece]) -> list[Piece]:
+    """Part of a stair before or after a staircase, joined to it where it is simply more of the same."""
+    joined = pieces[:1]
+    for piece in pieces[1:]:
+        before = joined[-1]
+        stairs = piece if piece.foot is not None and piece.end - piece.start > STAIR else before
+        if stairs.foot is not None and stairs.exact and stairs.end - stairs.start > STAIR and stairs.rate is not None:
+            whole = stairs._replace(
+                start=before.start, end=piece.end, tax_start=before.tax_start, tax_end=piece.tax_end
+            )
+            if before.exact and piece.exact and whole.continues_through(before, piece):
+                joined[-1] = whole
+                continue
+        joined.append(piece)
+    return joined
+
+
+def _stair_to_cut(rules: TaxedYear, start: int, end: int) -> int:
+    """The stair's foot at which to cut an uneven staircase: near where the lines from both ends meet, else the middle."""
+    whole = (end - start) // STAIR
+    from_start = rules(start + STAIR).income_tax - rules(start).income_tax
+    into_end = rules(end).income_tax - rules(end - STAIR).income_tax
+    if from_start != into_end:
+        gap = rules(end).income_tax - rules(start).income_tax - into_end * whole
+        stairs = gap // (from_start - into_end)
+        for count in (stairs, stairs + 1):
+            if 0 < count < whole and rules(start + count * STAIR).income_tax == (
+                rules(start).income_tax + from_start * count
+            ):
+                return start + count * STAIR
+    return start + whole // 2 * STAIR
+
+
+def _one_stair(rules: TaxedYear, start: int, end: int, first: int) -> Piece:
+    """Part of a stair, or one whole stair, as a piece of its own."""
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    tread = rules(start + 1).income_tax - tax_start if end - start > 1 else 0
+    ends_on_foot = (end - first) % STAIR == 0
+    exact = rules(end - 1).income_tax == tax_start + (end - 1 - start) * tread
+    if not ends_on_foot and exact:
+        return Piece(start, end, tax_start, tax_end, tread, reasons(rules(start), rules(end), rules.year, True))
+    length = end - start
+    rate = (tax_end - tax_start) // length
+    return Piece(
+        start, end, tax_start, tax_end, rate, reasons(rules(start), rules(end), rules.year, True), tread, start, exact
+    )

@@ -1,0 +1,33 @@
+"""A taxpayer's year that is asked for its tax at single amounts."""
+
+from __future__ import annotations
+
+from service.law.income_tax import Liability, YearOf, liability
+
+
+class TaxedYear:
+    """A taxpayer's year, asked for its liability at single taxable withdrawals: each amount once, and counted."""
+
+    def __init__(self, year: YearOf) -> None:
+        self.year = year
+        self._known: dict[int, Liability] = {}
+
+    def __call__(self, amount: int) -> Liability:
+        """The year's liability with a taxable withdrawal of ``amount`` pence."""
+        try:
+            return self._known[amount]
+        except KeyError:
+            answer = self._known[amount] = liability(self.year, amount)
+            return answer
+
+    def asked_between(self, start: int, end: int) -> int:
+        """An amount strictly between two that are more than a penny apart: one asked before, if there is one."""
+        for amount in self._known:
+            if start < amount < end:
+                return amount
+        return start + 1
+
+    @property
+    def evaluations(self) -> int:
+        """How often the rules have been asked."""
+        return len(self._known)
