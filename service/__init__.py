@@ -25,6 +25,7 @@ from service.http import (
 )
 from service.http.calculation import Calculation
 from service.http.provider import PlainJSONProvider, encode
+from service.law import income_tax
 from service.law.rulebook import RuleBook, rule_book
 from service.settings import DEFAULT_MAX_BODY_BYTES, Settings
 
@@ -89,6 +90,11 @@ def calculator(operation: str) -> Calculator:
         return (encode(answer) + b"\n" for answer in lines.answers(body))
 
     return Calculator(book.version, answers)
+
+
+def is_compiled() -> bool:
+    """Whether law and planning run as machine code, from the compiled wheel."""
+    return not str(income_tax.__file__).endswith(".py")
 
 
 def _by_name(book: RuleBook) -> Mapping[str, Calculation[Any]]:

@@ -11,7 +11,7 @@ import signal
 import sys
 from collections.abc import Mapping
 
-from service import create_app
+from service import create_app, is_compiled
 from service.figures.loader import FiguresError
 from service.server import CannotListenError, listen, serve, stop_at_once, url_of
 from service.settings import Settings, SettingsError
@@ -30,7 +30,8 @@ def main(environ: Mapping[str, str]) -> int:
         print(f"The service cannot start: {error}", file=sys.stderr)
         return 2 if isinstance(error, SettingsError) else 1
     version = app.extensions["rules_version"]
-    print(f"Listening on {url_of(listener)}, workers: {settings.workers}, rules: {version}.", flush=True)
+    how = "compiled" if is_compiled() else "as written"
+    print(f"Listening on {url_of(listener)}, workers: {settings.workers}, rules: {version}, code: {how}.", flush=True)
     serve(app, settings, listener)
     return 0
 

@@ -42,6 +42,7 @@ for line in (folder / "withdrawal-tax.good.ndjson").read_bytes().splitlines()[:1
 sys.stdout.flush()
 for module in (service, set_off, rules):
     print(module.__file__, file=sys.stderr)
+assert service.is_compiled() == (not set_off.__file__.endswith(".py"))
 """
 """Answers every body in a folder, named for its operation, then some records singly with all that can be included."""
 

@@ -16,12 +16,11 @@ from typing import Any
 
 import msgspec
 
-from service import CALCULATIONS
+from service import CALCULATIONS, is_compiled
 from service.figures.loader import load_tax_years
 from service.http.body import quickly
 from service.http.bulk import RECORD_READER, Lines, in_blocks
 from service.http.provider import encode
-from service.law import set_off
 from service.law.rulebook import rule_book
 from service.planning.withdrawal import quote
 from tests.benchmarks import books
@@ -103,7 +102,7 @@ def _beside_json(rounds: int) -> Part:
     least = {name: min(values) for name, values in found.items()}
     once_in, once_out, both_ways, good, all_bad = list(least.values())[:5]
     share, wide_share, slower = (once_in + once_out) / good, both_ways / good, all_bad / good
-    how = "as written" if set_off.__file__.endswith(".py") else "compiled"
+    how = "compiled" if is_compiled() else "as written"
     text = (
         f"Bulk: microseconds of processor time for each of {_TIMED:,} records, the least of {rounds} rounds in turns; law "
         f"and planning run {how}; "
