@@ -20,7 +20,7 @@ from service import calculator
 
 TOP = Path(__file__).parents[2]
 SCRIPTS = TOP / "examples" / "bulk"
-CLIENTS = 800
+CLIENTS = 2_000
 
 
 @dataclass(frozen=True, slots=True)
