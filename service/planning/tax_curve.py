@@ -120,16 +120,9 @@ def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]
 
 def _own_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
     """The pieces read off the rules for this taxpayer alone."""
-    year = rules.year
-    first, last = taper = taper_of(year, rules)
-    before = rules(0)
-    for start, end in pairwise(points(year, rules, taper, to)):
-        after = rules(end)
-        if first <= start < last or reliefs_lost(before, after) or set_off_may_bend(year, before, after):
-            yield from _between(rules, start, end, taper)
-        else:
-            yield _line(year, start, end, before, after)
-        before = after
+    taper = taper_of(rules.year, rules)
+    for start, end in pairwise(points(rules.year, rules, taper, to)):
+        yield from _between(rules, start, end, taper)
 
 
 def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterable[Piece]:
