@@ -64,8 +64,6 @@ def year_facts(
     return YearFacts(
         person=person,
         rules=period.rules,
-        figures=period.rules.figures,
-        tax_rules=opened.year.rules,
         path=person.pension_path,
         taxpayer=taxpayer,
         without=opened.taxed(0),

@@ -116,8 +116,6 @@ def _year_facts(
     return YearFacts(
         person=person,
         rules=rules,
-        figures=rules.figures,
-        tax_rules=opened.year.rules,
         path=person.pension_path,
         taxpayer=taxpayer,
         without=opened.taxed(0),

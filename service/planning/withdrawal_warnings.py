@@ -58,8 +58,6 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
     year = YearFacts(
         facts,
         rules,
-        rules.figures,
-        answer.year.rules,
         ("withdrawal",),
         answer.taxpayer,
         answer.without,

@@ -190,7 +190,6 @@ class Taken(NamedTuple):
 class YearFacts(NamedTuple):
     """A person in one tax year: the tax with all that is withdrawn in it and without, and the pension before and after.
 
-    ``figures`` are those of ``rules``, and ``tax_rules`` those of the person's nation among them.
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
     only. ``held_before`` is what the pension holds before the year's withdrawals, growth included. ``age`` is the person's
     on the last day.
@@ -198,8 +197,6 @@ class YearFacts(NamedTuple):
 
     person: PersonFacts
     rules: YearRules
-    figures: TaxYear
-    tax_rules: IncomeTaxRules
     path: Path
     taxpayer: Taxpayer
     without: Liability
@@ -220,6 +217,16 @@ class YearFacts(NamedTuple):
     earned: int = 0
     lump_sums_wanted: bool = True
     cash_isa_limit: int | None = None
+
+    @property
+    def figures(self) -> TaxYear:
+        """The tax year's figures."""
+        return self.rules.figures
+
+    @property
+    def tax_rules(self) -> IncomeTaxRules:
+        """The income tax rules of the year for the person's nation."""
+        return self.rules.income_tax[self.person.nation]
 
     @property
     def name(self) -> str:

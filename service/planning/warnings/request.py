@@ -169,8 +169,6 @@ def _year_facts(
     return YearFacts(
         person=person,
         rules=rules,
-        figures=rules.figures,
-        tax_rules=year.rules,
         path=taken[0].path if taken else person.path,
         taxpayer=taxpayer,
         without=without,
