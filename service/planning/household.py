@@ -47,10 +47,6 @@ class Person(NamedTuple):
         """All income of one kind."""
         return sum(income.amount for income in self.income if income.kind == kind)
 
-    def income_kinds(self) -> frozenset[str]:
-        """The kinds of income there is any of."""
-        return frozenset(income.kind for income in self.income if income.amount > 0)
-
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
         return taxpayer_of(self, self.income)
