@@ -13,15 +13,15 @@ from flask import Flask
 
 from service.figures.loader import load_tax_years
 from service.http import (
-    allowance_schedule,
     bulk,
     calculation,
-    lump_sum_timing,
+    check,
     meta,
     problems,
+    quote,
+    schedule,
     tax_years,
-    warnings,
-    withdrawal_tax,
+    timing,
 )
 from service.http.calculation import Calculation
 from service.http.provider import PlainJSONProvider, encode
@@ -30,10 +30,10 @@ from service.law.rulebook import RuleBook, rule_book
 from service.settings import DEFAULT_MAX_BODY_BYTES, Settings
 
 CALCULATIONS = (
-    withdrawal_tax.calculation,
-    allowance_schedule.calculation,
-    lump_sum_timing.calculation,
-    warnings.calculation,
+    quote.calculation,
+    schedule.calculation,
+    timing.calculation,
+    check.calculation,
 )
 """Every calculation that is offered, singly and in bulk."""
 
@@ -62,7 +62,7 @@ def create_app(settings: Settings) -> Flask:
         settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records, settings.bulk_at_once
     )
     app.register_blueprint(bulk.blueprint(calculations, book.version, bounds))
-    app.register_blueprint(warnings.catalogue())
+    app.register_blueprint(check.catalogue())
     app.register_blueprint(tax_years.blueprint(book))
     app.register_blueprint(meta.blueprint(book))
     return app

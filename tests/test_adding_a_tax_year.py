@@ -18,11 +18,12 @@ from service.figures.loader import FOLDER, load_tax_years
 from service.law.income_tax import NATIONS
 from service.law.lump_sums import METHODS, Pension
 from service.law.rulebook import RuleBook, YearRules, rule_book
+from service.planning.disclosure import notice
 from service.planning.household import INCOME_KINDS, Income, Person
-from service.planning.notice import notice, touched_by
-from service.planning.withdrawal import Question, Quote, Withdrawal, quote, whole_curve
-from service.planning.withdrawal_warnings import warnings_for
-from service.planning.working import working
+from service.planning.quote.assumptions import touched_by
+from service.planning.quote.circumstances import warnings_for
+from service.planning.quote.quote import Question, Quote, Withdrawal, quote, whole_curve
+from service.planning.quote.working import working
 from tests.households import BOOK, YEARS, amounts
 
 LAST, NEW = "2030-31", "2031-32"

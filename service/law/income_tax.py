@@ -255,3 +255,11 @@ def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, startin
             and savings_rate >= dividend_rate
         )
     return tuple(answers)
+
+
+def basic_rate_band_unused(year: YearOf, with_it: Liability) -> int:
+    """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
+    if year.taxpayer.nation == "scotland":
+        limit = year.scales.lower.limits[year.scales.last_basic_band]
+        return max(0, limit - with_it.lower)
+    return max(0, year.scales.lower.limits[0] - with_it.taxable)

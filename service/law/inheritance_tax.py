@@ -17,7 +17,7 @@ from datetime import date
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
-from service.law.pension_age import birthday
+from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
 
 WHOLE = 10_000  # basis points in one

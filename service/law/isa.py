@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from service.figures.loader import TaxYear
-from service.law.pension_age import age_on
+from service.law.ages import age_on
 
 CASH_LIMIT_ENDS_AT = 65
 """The age from which the lower limit for cash ISAs does not apply (announced; how the age is tested was not read)."""

@@ -14,7 +14,7 @@ from typing import Literal
 
 from service.figures.loader import TaxYear
 from service.figures.tables import AgeRow, StatePensionAges
-from service.law.pension_age import birthday
+from service.law.ages import birthday
 
 Which = Literal["new", "basic"]
 

@@ -22,11 +22,3 @@ class RuleViolation(Exception):
         super().__init__("; ".join(fault.code for fault in faults))
         self.faults = faults
         self.permitted = permitted
-
-
-def pounds(pence: int) -> str:
-    """Money for people: £1,234.56, or £1,234 when there are no pence."""
-    if pence < 0:
-        return f"-{pounds(-pence)}"
-    whole, rest = pence // 100, pence % 100
-    return f"£{whole:,}.{rest:02d}" if rest else f"£{whole:,}"

@@ -22,7 +22,7 @@ from service.http.body import quickly
 from service.http.bulk import RECORD_READER, Lines, in_blocks
 from service.http.provider import encode
 from service.law.rulebook import rule_book
-from service.planning.withdrawal import quote
+from service.planning.quote.quote import quote
 from tests.benchmarks import books
 from tests.benchmarks.load import HOST
 from tests.benchmarks.processes import EXAMPLES, MeasurementError, Server, ask, post, put_load, service

@@ -10,7 +10,7 @@ from service.law.lump_sums import Pension
 from service.law.rulebook import RuleBook
 from service.planning.faults import RuleViolation
 from service.planning.household import Income, Person
-from service.planning.withdrawal import Question, Withdrawal, quote
+from service.planning.quote.quote import Question, Withdrawal, quote
 
 _SEED = 20_260_406
 _MAIN_KINDS = ("employment", "self_employment", "state_pension", "defined_benefit_pension", "annuity")

@@ -8,12 +8,12 @@ from functools import partial
 from statistics import median
 from time import process_time
 
-from service.planning.estates import Death, EstateFacts
 from service.planning.faults import RuleViolation
-from service.planning.filling import BANDS
-from service.planning.lump_sum_options import SPENDING_ONLY, Option
-from service.planning.schedule import ScheduleQuestion, schedule
-from service.planning.timing import TimingQuestion, timing
+from service.planning.projection.policies import BANDS
+from service.planning.schedule.schedule import ScheduleQuestion, schedule
+from service.planning.timing.comparison import TimingQuestion, timing
+from service.planning.timing.estates import Death, EstateFacts
+from service.planning.timing.options import SPENDING_ONLY, Option
 from tests.benchmarks.plans import couple
 from tests.benchmarks.report import Goal, Part, table
 from tests.households import BOOK

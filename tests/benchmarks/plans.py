@@ -13,11 +13,11 @@ import highspy
 
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.filling import BANDS, filling, projected
 from service.planning.household import Assumptions, DatedIncome, Household, Income, Isa, Member, Person, Spending
-from service.planning.least_tax import least_tax
-from service.planning.timeline import Timeline, timeline
-from service.planning.withdrawal import Question, Withdrawal, quote
+from service.planning.optimiser.branch_and_bound import least_tax
+from service.planning.projection.policies import BANDS, filling, projected
+from service.planning.projection.timeline import Timeline, timeline
+from service.planning.quote.quote import Question, Withdrawal, quote
 from tests.benchmarks.report import Goal, Part, table
 from tests.households import BOOK
 

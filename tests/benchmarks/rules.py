@@ -13,13 +13,13 @@ from service.figures.loader import load_tax_years
 from service.http.body import slowly_loaded
 from service.law.income_tax import YearOf, liability, year_of
 from service.law.rulebook import RuleBook, rule_book
-from service.planning import tax_curve as curve_module
-from service.planning import withdrawal as withdrawal_module
-from service.planning.curve.taxed_year import TaxedYear
-from service.planning.gross_up import least_gross
-from service.planning.tax_curve import tax_curve
-from service.planning.withdrawal import Question, Withdrawal, quote
-from service.schemas.withdrawal import question, withdrawal_tax_schema
+from service.planning.curve import tax_curve as curve_module
+from service.planning.curve.tax_curve import tax_curve
+from service.planning.curve.tax_function import TaxedYear
+from service.planning.quote import quote as withdrawal_module
+from service.planning.quote.gross_up import least_gross
+from service.planning.quote.quote import Question, Withdrawal, quote
+from service.schemas.quote.request import question, withdrawal_tax_schema
 from tests.benchmarks.households import net_wanted_questions
 from tests.benchmarks.processes import EXAMPLES, MeasurementError
 from tests.benchmarks.report import Goal, Part, progress, table

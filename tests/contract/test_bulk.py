@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 
 from service import CALCULATIONS, create_app
 from service.http import bulk as bulk_module
-from service.http import withdrawal_tax
+from service.http import quote
 from service.http.bulk import STILL_WORKING, in_blocks, packed, records_of
 from service.settings import Settings
 from tests.households import requests
@@ -493,14 +493,14 @@ def test_a_cut_stream_lacks_its_last_line() -> None:
 def test_a_fault_of_the_service_stays_with_its_record_and_out_of_the_log(
     app: Flask, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    real: Callable[..., Any] = withdrawal_tax.quote
+    real: Callable[..., Any] = quote.quote
 
     def fail_for_wales(question: Any, book: Any) -> Any:
         if question.person.tax_residence == "wales":
             raise ZeroDivisionError("a cause that stays inside")
         return real(question, book)
 
-    monkeypatch.setattr(withdrawal_tax, "quote", fail_for_wales)
+    monkeypatch.setattr(quote, "quote", fail_for_wales)
     in_wales = {**GOOD, "person": {"date_of_birth": "1948-01-02", "tax_residence": "wales"}}
     body = b"\n".join([line_of("a"), line_of("Wrenfield-Oake", in_wales), line_of("c")])
     with caplog.at_level(logging.DEBUG):

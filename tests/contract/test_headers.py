@@ -11,7 +11,7 @@ import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 
-from service.http import allowance_schedule, lump_sum_timing, warnings, withdrawal_tax
+from service.http import check, quote, schedule, timing
 
 from .agreement import PROBLEM_JSON, Operation, component, operations, validator
 
@@ -24,10 +24,10 @@ BODIES = {
 }
 # Where each calculation is called by the module that answers over HTTP.
 INSIDE = {
-    "calculateWithdrawalTax": (withdrawal_tax, "quote"),
-    "planAllowanceSchedule": (allowance_schedule, "schedule"),
-    "findWarnings": (warnings, "warnings_asked"),
-    "compareLumpSumTiming": (lump_sum_timing, "timing"),
+    "calculateWithdrawalTax": (quote, "quote"),
+    "planAllowanceSchedule": (schedule, "schedule"),
+    "findWarnings": (check, "warnings_asked"),
+    "compareLumpSumTiming": (timing, "timing"),
 }
 KEPT = ["/v1/warning-codes", "/v1/tax-years", "/v1/tax-years/2026-27", "/openapi.yaml"]
 each_calculation = pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=CALCULATIONS)

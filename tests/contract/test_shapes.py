@@ -15,6 +15,19 @@ from marshmallow import RAISE, Schema
 from marshmallow.fields import Field
 
 from service.figures.loader import load_tax_years
+from service.schemas.check.request import (
+    BenefitsSchema,
+    ContributionSchema,
+    EstateSchema,
+    InheritedPensionSchema,
+    PlannedWithdrawalSchema,
+    StudentLoansSchema,
+    SubscriptionSchema,
+    WarningsIsaSchema,
+    WarningsPensionSchema,
+    WarningsPersonSchema,
+    WarningsSchema,
+)
 from service.schemas.fields import (
     LARGEST_MONEY,
     LARGEST_YEARLY_RATE,
@@ -31,19 +44,19 @@ from service.schemas.fields import (
     StrictBoolean,
     WholeNumber,
 )
-from service.schemas.schedule import (
-    AimSchema,
+from service.schemas.household import (
     AssumptionsSchema,
     DatedIncomeSchema,
     IsaSchema,
     MemberSchema,
     ScenarioSchema,
     ScenariosSchema,
-    ScheduleSchema,
     SpendingSchema,
 )
+from service.schemas.quote.request import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
+from service.schemas.schedule.request import AimSchema, ScheduleSchema
 from service.schemas.shared import IncomeSchema, ObjectList, PensionSchema, PersonSchema, StrictNested
-from service.schemas.timing import (
+from service.schemas.timing.request import (
     DeathSchema,
     EstateFactsSchema,
     GiftSchema,
@@ -52,20 +65,6 @@ from service.schemas.timing import (
     OptionSchema,
     TimingSchema,
 )
-from service.schemas.warnings import (
-    BenefitsSchema,
-    ContributionSchema,
-    EstateSchema,
-    InheritedPensionSchema,
-    PlannedWithdrawalSchema,
-    StudentLoansSchema,
-    SubscriptionSchema,
-    WarningsIsaSchema,
-    WarningsPensionSchema,
-    WarningsPersonSchema,
-    WarningsSchema,
-)
-from service.schemas.withdrawal import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
 
 from .agreement import DATE_PATTERN, Operation, branch_of, follow, object_shape, operations
 

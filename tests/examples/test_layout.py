@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from book import layout
 from service import calculator
 from service.planning.household import INCOME_KINDS
+from service.schemas.quote.request import withdrawal_tax_schema
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
-from service.schemas.withdrawal import withdrawal_tax_schema
 from tests.examples.conftest import SCRIPTS
 
 

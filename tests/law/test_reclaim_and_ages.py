@@ -8,12 +8,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from service.law.ages import age_on, birthday
 from service.law.lump_sums import METHODS, Pension
-from service.law.pension_age import age_on, birthday
 from service.law.reclaim import form_for
 from service.planning.household import INCOME_KINDS, Income, Person
-from service.planning.withdrawal import PayrollFacts, Question, Withdrawal, quote
-from service.planning.withdrawal_warnings import warnings_for
+from service.planning.payroll import PayrollFacts
+from service.planning.quote.circumstances import warnings_for
+from service.planning.quote.quote import Question, Withdrawal, quote
 from tests.households import BOOK, YEARS
 
 # The forms. HMRC PAYE manual PAYE94055, and the pages of gov.uk for P50Z, P53, P53Z and P55.

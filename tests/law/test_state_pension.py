@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from service.figures.loader import load_tax_years
 from service.figures.tables import load_state_pension_ages
-from service.law.pension_age import birthday
+from service.law.ages import birthday
 from service.law.state_pension import full_yearly, reached_on, row_for, which
 
 AGES = load_state_pension_ages()

@@ -23,8 +23,8 @@ from itertools import pairwise, zip_longest
 from typing import NamedTuple
 
 from service.planning.faults import RuleViolation
-from service.planning.filling import Policy, Projection, projected, with_spending_met
-from service.planning.projection import (
+from service.planning.projection.policies import Policy, Projection, projected, with_spending_met
+from service.planning.projection.settlement import (
     Choice,
     Draw,
     Holdings,
@@ -34,7 +34,7 @@ from service.planning.projection import (
     opened,
     wealth_after_tax,
 )
-from service.planning.timeline import PersonYear, Timeline
+from service.planning.projection.timeline import PersonYear, Timeline
 
 POUND = 100
 FAR = 20_000_000

@@ -8,11 +8,11 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from service.planning.faults import pounds
+from service.planning.check.check import warnings_asked
 from service.planning.warnings.catalogue import figure_key
-from service.planning.warnings.request import warnings_asked
-from service.planning.warnings.warning import Warning
-from service.schemas import warnings as schemas
+from service.planning.warnings.warning import ClientWarning
+from service.planning.wording import pounds
+from service.schemas.check import request as schemas
 from tests.households import BOOK
 
 SCHEMA = schemas.WarningsSchema()
@@ -54,13 +54,13 @@ def request(
     return whole
 
 
-def found_in(body: dict[str, Any]) -> list[Warning]:
+def found_in(body: dict[str, Any]) -> list[ClientWarning]:
     """The warnings of a request, through its schema and the rules."""
     document = json.loads(json.dumps(body), parse_float=Decimal)
     return warnings_asked(schemas.question(SCHEMA.load(document)), BOOK)[1]
 
 
-def by_code(body: dict[str, Any]) -> dict[str, Warning]:
+def by_code(body: dict[str, Any]) -> dict[str, ClientWarning]:
     """The same by code; of several, the first."""
     return {warning.code: warning for warning in reversed(found_in(body))}
 
@@ -80,7 +80,7 @@ def into_isa(amount: float, day: str = "2026-10-01", **more: bool) -> dict[str, 
     return {"amount": amount, "date": day, **more}
 
 
-def figures_that_differ(warning: Warning) -> list[str]:
+def figures_that_differ(warning: ClientWarning) -> list[str]:
     """The statutory figures that a warning tells under their own names with another value than their tax year has. Of the
     tax years after the last file nothing is known here."""
     if warning.tax_year not in BOOK.years:
@@ -98,7 +98,7 @@ def figures_that_differ(warning: Warning) -> list[str]:
     ]
 
 
-def amounts_not_told(warning: Warning) -> set[str]:
+def amounts_not_told(warning: ClientWarning) -> set[str]:
     """The amounts in a warning's sentences that are not among its figures; those of the doubts are the figures' own."""
     sentences = warning.detail.partition(" In doubt: ")[0]
     amounts = set(re.findall(r"£\d{1,3}(?:,\d{3})*(?:\.\d\d)?", sentences))

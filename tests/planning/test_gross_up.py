@@ -12,7 +12,7 @@ from service.law import lump_sums
 from service.law.income_tax import Taxpayer, liability, year_of
 from service.planning.faults import RuleViolation
 from service.planning.household import Income, Person
-from service.planning.withdrawal import Question, Withdrawal, quote
+from service.planning.quote.quote import Question, Withdrawal, quote
 from tests.households import BOOK, YEARS, amounts, taxpayers, years
 
 

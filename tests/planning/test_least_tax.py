@@ -15,11 +15,11 @@ import pytest
 
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.filling import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
-from service.planning.least_tax import BestPlan, least_tax
-from service.planning.projection import Choice, Draw, wealth_after_tax
-from service.planning.timeline import Timeline, timeline
+from service.planning.optimiser.branch_and_bound import BestPlan, least_tax
+from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
+from service.planning.projection.settlement import Choice, Draw, wealth_after_tax
+from service.planning.projection.timeline import Timeline, timeline
 from tests.households import BOOK
 from tests.oracle.best_plan import (
     Judge,

@@ -12,10 +12,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from service.law import lump_sums
+from service.law.ages import age_on, birthday
 from service.law.lump_sums import Pension
-from service.law.pension_age import age_on, birthday
 from service.planning.faults import RuleViolation
-from service.planning.filling import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.household import (
     WITH_PRICES,
     Assumptions,
@@ -25,8 +24,10 @@ from service.planning.household import (
     Member,
     Spending,
 )
-from service.planning.schedule import AIMS, LEAST_TAX, Balance, Schedule, ScheduleQuestion, schedule
-from service.planning.schedule_warnings import schedule_warnings
+from service.planning.projection.balances import Balance
+from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
+from service.planning.schedule.circumstances import schedule_warnings
+from service.planning.schedule.schedule import AIMS, LEAST_TAX, Schedule, ScheduleQuestion, schedule
 from tests.households import BOOK, plans
 
 WHOLE = 10_000

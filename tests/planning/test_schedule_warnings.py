@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.filling import BANDS
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
-from service.planning.schedule import ScheduleQuestion, schedule
-from service.planning.schedule_warnings import schedule_warnings
+from service.planning.projection.policies import BANDS
+from service.planning.schedule.circumstances import schedule_warnings
+from service.planning.schedule.schedule import ScheduleQuestion, schedule
 from service.planning.warnings.catalogue import CATALOGUE
-from service.planning.warnings.warning import Warning
+from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK, plans
 from tests.planning.circumstances import amounts_not_told, figures_that_differ
 
@@ -29,7 +29,7 @@ def person(**facts: Any) -> Member:
 
 def asked(
     *people: Member, start: str = "2026-04-06", end: str = "2027-04-05", fill: str = "personal_allowance", **more: Any
-) -> dict[str, Warning]:
+) -> dict[str, ClientWarning]:
     """The warnings of a plan by their codes; of two people's, the first."""
     household = Household(date.fromisoformat(start), date.fromisoformat(end), people or (person(),), **more)
     found = schedule_warnings(schedule(ScheduleQuestion(household, fill), BOOK))
@@ -230,7 +230,7 @@ EITHER_SIDE = [
 ]
 
 
-def found_in(case: dict[str, Any]) -> dict[str, Warning]:
+def found_in(case: dict[str, Any]) -> dict[str, ClientWarning]:
     return asked(*case["people"], **{key: value for key, value in case.items() if key != "people"})
 
 

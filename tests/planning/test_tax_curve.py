@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from service.law.income_tax import Taxpayer, YearOf, liability, year_of
 from service.law.rounding import PENNY, years_tax_to_the_penny
 from service.planning.curve.piece import STAIR
-from service.planning.curve.taxed_year import TaxedYear
-from service.planning.tax_curve import TaxCurve, tax_curve
-from service.planning.withdrawal import slices
+from service.planning.curve.tax_curve import TaxCurve, tax_curve
+from service.planning.curve.tax_function import TaxedYear
+from service.planning.quote.quote import slices
 from tests.households import BOOK, amounts, taxpayers, years
 
 

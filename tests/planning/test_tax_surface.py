@@ -14,8 +14,8 @@ import pytest
 
 from service.law.lump_sums import Pension
 from service.planning.household import Assumptions, DatedIncome, Household, Member
-from service.planning.household_model import Box, Ground, HouseholdModel
-from service.planning.timeline import timeline
+from service.planning.optimiser.relaxation import Box, Ground, HouseholdModel
+from service.planning.projection.timeline import timeline
 from tests.households import BOOK
 
 POUND = 100

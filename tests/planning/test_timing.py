@@ -13,16 +13,17 @@ from hypothesis import strategies as st
 
 from service.law import lump_sums
 from service.law.lump_sums import Pension
-from service.planning.break_even import shifted
-from service.planning.estates import TO_HEIRS, Death, EstateFacts, Gift, outcome
-from service.planning.faults import RuleViolation, pounds
-from service.planning.filling import BANDS
+from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
-from service.planning.lump_sum_options import ISA_ROOM, SPENDING_ONLY, Course, Option, carried_out
-from service.planning.timeline import timeline
-from service.planning.timing import Timing, TimingQuestion, timing
-from service.planning.timing_summary import summary
-from service.planning.timing_warnings import timing_warnings
+from service.planning.projection.policies import BANDS
+from service.planning.projection.timeline import timeline
+from service.planning.timing.break_even import shifted
+from service.planning.timing.circumstances import timing_warnings
+from service.planning.timing.comparison import Timing, TimingQuestion, timing
+from service.planning.timing.estates import TO_HEIRS, Death, EstateFacts, Gift, outcome
+from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, Course, Option, carried_out
+from service.planning.timing.summary import summary
+from service.planning.wording import pounds
 from tests.households import BOOK, plans
 
 BORN = date(1963, 4, 5)

@@ -16,7 +16,7 @@ from marshmallow import Schema
 from service.law.lump_sums import METHODS
 from service.planning.faults import RuleViolation
 from service.planning.warnings.catalogue import CATALOGUE
-from service.planning.warnings.warning import EFFECTS, Warning
+from service.planning.warnings.warning import EFFECTS, ClientWarning
 from service.schemas.shared import ObjectList, StrictNested
 from tests.planning.circumstances import (
     SCHEMA,
@@ -190,7 +190,7 @@ def with_facts(body: dict[str, Any], chosen: dict[str, int], estate: dict[str, A
     return whole
 
 
-def told(warnings: list[Warning]) -> Counter[tuple[Any, ...]]:
+def told(warnings: list[ClientWarning]) -> Counter[tuple[Any, ...]]:
     """Warnings without their places and order, as far as the order of a request decides those."""
     return Counter(
         (one.code, one.detail, tuple(one.money.items()), one.cost, one.tax_year, one.status) for one in warnings

@@ -9,9 +9,9 @@ import pytest
 
 from service.http.body import loaded, slowly_loaded
 from service.http.provider import encode
+from service.planning.check.check import circumstances_of
 from service.planning.faults import RuleViolation
-from service.planning.warnings.request import circumstances_of
-from service.schemas import warnings as schemas
+from service.schemas.check import request as schemas
 from service.schemas.quick import quick_reader
 from tests.households import BOOK
 from tests.planning.circumstances import SCHEMA, found_in, income, into_isa, request, saved, w

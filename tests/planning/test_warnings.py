@@ -13,10 +13,11 @@ from hypothesis import strategies as st
 from service.law import lump_sums
 from service.law.lump_sums import METHODS, Pension
 from service.planning.household import Income, Person
+from service.planning.payroll import PayrollFacts
+from service.planning.quote.circumstances import warnings_for
+from service.planning.quote.quote import Question, Withdrawal, quote
 from service.planning.warnings.catalogue import CATALOGUE
-from service.planning.warnings.warning import Warning
-from service.planning.withdrawal import PayrollFacts, Question, Withdrawal, quote
-from service.planning.withdrawal_warnings import warnings_for
+from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK, YEARS
 from tests.planning.circumstances import amounts_not_told, figures_that_differ
 
@@ -35,7 +36,7 @@ def asked(
     payroll: PayrollFacts | None = None,
     pension: Pension | None = None,
     **person: Any,
-) -> dict[str, Warning]:
+) -> dict[str, ClientWarning]:
     """The warnings of a withdrawal by their codes; money in pence."""
     incomes = tuple(Income(kind, each) for kind, each in (income or {}).items())
     question = Question(

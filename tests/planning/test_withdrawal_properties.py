@@ -13,7 +13,8 @@ from service.law.income_tax import NATIONS, Taxpayer, liability, year_of
 from service.law.lump_sums import METHODS, Pension
 from service.law.rounding import PENNY
 from service.planning.household import INCOME_KINDS, Income, Person
-from service.planning.withdrawal import PayrollFacts, Question, Quote, Withdrawal, quote
+from service.planning.payroll import PayrollFacts
+from service.planning.quote.quote import Question, Quote, Withdrawal, quote
 from tests.households import BOOK, amounts, taxpayers, years
 
 CODES = ("1257L", "S1257L", "C1131N", "K475", "SK12", "0T", "BR", "SD1", "D1", "NT")

@@ -21,9 +21,9 @@ from marshmallow import ValidationError
 from service.http import body as reading
 from service.http.body import loaded, slowly_loaded, strict
 from service.http.problems import ProblemError
-from service.planning.withdrawal import Question
-from service.schemas import withdrawal as schemas
+from service.planning.quote.quote import Question
 from service.schemas.quick import Refused, quick_reader
+from service.schemas.quote import request as schemas
 from tests.households import YEARS, requests
 
 SCHEMA = schemas.withdrawal_tax_schema(YEARS)

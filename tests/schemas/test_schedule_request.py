@@ -17,9 +17,9 @@ from service.http.body import loaded, slowly_loaded, strict
 from service.http.problems import ProblemError
 from service.law.lump_sums import Pension
 from service.planning.household import WITH_PRICES, Assumptions, DatedIncome, Household, Isa, Member, Spending
-from service.planning.schedule import ScheduleQuestion, schedule
-from service.schemas import schedule as schemas
+from service.planning.schedule.schedule import ScheduleQuestion, schedule
 from service.schemas.quick import quick_reader
+from service.schemas.schedule import request as schemas
 from service.settings import Settings
 from tests.households import BOOK
 

@@ -17,12 +17,12 @@ from service import create_app
 from service.http.body import loaded, slowly_loaded, strict
 from service.http.problems import ProblemError
 from service.law.lump_sums import Pension
-from service.planning.estates import Death, EstateFacts, Gift
 from service.planning.household import Assumptions, Household, Isa, Member, Spending
-from service.planning.lump_sum_options import Option
-from service.planning.timing import TimingQuestion
-from service.schemas import timing as schemas
+from service.planning.timing.comparison import TimingQuestion
+from service.planning.timing.estates import Death, EstateFacts, Gift
+from service.planning.timing.options import Option
 from service.schemas.quick import quick_reader
+from service.schemas.timing import request as schemas
 from service.settings import Settings
 
 URL = "/v1/lump-sum-timing"

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from service.law.income_tax import Liability, YearOf
 from service.law.set_off import Scales, plain_order_is_best
-from service.planning.curve.taxed_year import TaxedYear
+from service.planning.curve.tax_function import TaxedYear
 
 
 def bends(rules: TaxedYear, start: int, end: int) -> list[int]:

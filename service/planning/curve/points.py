@@ -6,7 +6,7 @@ from service.law import rounding
 from service.law.income_tax import IncomeTaxRules, Taxpayer, YearOf
 from service.law.set_off import Scales
 from service.planning.curve.piece import STAIR
-from service.planning.curve.taxed_year import TaxedYear
+from service.planning.curve.tax_function import TaxedYear
 
 BEYOND = 1_000 * rounding.POUND  # how far past the asked amount the last piece is followed
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from service.planning.curve.bends import set_off_may_bend
 from service.planning.curve.piece import STAIR, Piece
 from service.planning.curve.reasons import reasons, reliefs_lost
-from service.planning.curve.taxed_year import TaxedYear
+from service.planning.curve.tax_function import TaxedYear
 
 
 def staircase(rules: TaxedYear, start: int, end: int, first: int) -> list[Piece]:

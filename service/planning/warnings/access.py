@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from service.law.ages import age_on, birthday
 from service.law.lump_sums import WHOLE
-from service.law.pension_age import access_age, age_on, birthday
+from service.law.pension_age import access_age
 from service.law.rounding import down_to_the_penny
-from service.planning.faults import pounds
-from service.planning.warnings.catalogue import per_cent, warn
+from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import per_cent, pounds
 
 
 def below_minimum_pension_age(year: YearFacts, taken: Taken) -> Found:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from service.law import annual_allowance
 from service.law.lump_sums import previously_used, quarter
-from service.planning.faults import pounds
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Contribution, PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import pounds
 
 NOTHING_MUCH = 100
 """Pence: less than a pound left in a pension is nothing left."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from service.law.pension_age import age_on
-from service.planning.faults import pounds
+from service.law.ages import age_on
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Benefits, Circumstances, PersonCase, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import pounds
 
 _MONTHS, _WEEKS = 12, 52
 

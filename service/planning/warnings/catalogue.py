@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from service.figures.loader import STATUSES, TaxYear
 from service.planning.warnings.entries import ENTRIES, Entry
-from service.planning.warnings.warning import NO_FIGURES, Found, Path, Warning
+from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Found, Path
 
 CATALOGUE: Mapping[str, Entry] = MappingProxyType({entry.code: entry for entry in ENTRIES})
 """Every warning by its code, in the order of the topics."""
@@ -30,12 +30,6 @@ def figure_key(name: str) -> str:
     """The name under which a warning tells a tax year's figure: the group is left out where the name says enough."""
     group, _, rest = name.partition(".")
     return rest if group in _PLAIN_GROUPS else f"{group}_{rest}"
-
-
-def per_cent(rate: int) -> str:
-    """A rate for people: 8.75%, or 20% when there are no decimals."""
-    whole, rest = divmod(rate, 100)
-    return f"{whole}.{rest:02d}".rstrip("0") + "%" if rest else f"{whole}%"
 
 
 def warn(
@@ -75,7 +69,7 @@ def warn(
     if doubts:
         detail = f"{detail} In doubt: {' '.join(doubts)}"
     return (
-        Warning(
+        ClientWarning(
             code,
             entry.effect,
             entry.title,

@@ -17,8 +17,8 @@ from service.figures.loader import TaxYear
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, year_of
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.rulebook import YearRules
+from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.warning import Path
-from service.planning.withdrawal import PayrollOutcome
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,13 +10,13 @@ from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple
 
+from service.law.ages import birthday
 from service.law.inheritance_tax import tapered
-from service.law.pension_age import birthday
 from service.law.rounding import down_to_the_penny
-from service.planning.faults import pounds
-from service.planning.warnings.catalogue import per_cent, warn
+from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import per_cent, pounds
 
 _NRB, _RNRB, _TAPER, _RATE = (
     "inheritance_tax.nil_rate_band",

@@ -8,10 +8,10 @@ from service.law.income_tax import Liability, YearOf, liability
 from service.law.lump_sums import WHOLE
 from service.law.rounding import PENNY, POUND, down_to_the_penny
 from service.law.scale import Scale
-from service.planning.faults import pounds
-from service.planning.warnings.catalogue import per_cent, warn
+from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Circumstances, Taken, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import per_cent, pounds
 
 
 def _pension_income(year: YearFacts, found: Liability) -> int:

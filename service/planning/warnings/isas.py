@@ -7,10 +7,10 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from service.law import isa
-from service.planning.faults import pounds
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import pounds
 
 _LIMIT = "isa.subscription_limit"
 

@@ -6,14 +6,14 @@ from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple
 
+from service.law.ages import birthday
 from service.law.lump_sums import WHOLE
-from service.law.pension_age import birthday
 from service.law.rounding import down_to_the_penny
-from service.planning.faults import pounds
-from service.planning.timeline import tax_year_of
-from service.planning.warnings.catalogue import per_cent, warn
+from service.planning.projection.timeline import tax_year_of
+from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Contribution, PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import per_cent, pounds
 
 _LIMIT, _SHARE, _WINDOW = (
     "pension.recycling_lump_sum_limit",

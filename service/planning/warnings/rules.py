@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from service.planning.warnings import access, allowances, benefits, death, income_tax, isas, recycling, scheme
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Taken, YearFacts
-from service.planning.warnings.warning import Found, Warning
+from service.planning.warnings.warning import ClientWarning, Found
 
 OfAWithdrawal = Callable[[YearFacts, Taken], Found]
 OfAYear = Callable[[YearFacts], Found]
@@ -161,11 +161,11 @@ _WITH_FACTS = Rules(
 )
 
 
-def all_found(case: Circumstances) -> list[Warning]:
+def all_found(case: Circumstances) -> list[ClientWarning]:
     """Every warning of the circumstances, person by person and year by year, then the household's."""
     asked = case.people[0].person.facts is not None
     rules = _WITH_FACTS if asked else _PLAN if case.together else _QUOTE
-    found: list[Warning] = []
+    found: list[ClientWarning] = []
     for one in case.people:
         for year in one.years:
             for taken in year.taken:
@@ -180,7 +180,7 @@ def all_found(case: Circumstances) -> list[Warning]:
     return found
 
 
-def the_first_of_each(found: Iterable[Warning]) -> Iterator[Warning]:
+def the_first_of_each(found: Iterable[ClientWarning]) -> Iterator[ClientWarning]:
     """Of each code and place the first alone: in a plan, the first tax year it applies to."""
     known: set[tuple[object, ...]] = set()
     for warning in found:

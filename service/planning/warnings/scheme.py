@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from service.law.pension_age import age_on
+from service.law.ages import age_on
 from service.law.rounding import down_to_the_penny
-from service.planning.faults import pounds
 from service.planning.warnings.allowances import NOTHING_MUCH
-from service.planning.warnings.catalogue import in_force, per_cent, warn
+from service.planning.warnings.catalogue import in_force, warn
 from service.planning.warnings.circumstances import Circumstances, Facts, PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found
+from service.planning.wording import per_cent, pounds
 
 _ADVICE = "pension.safeguarded_benefits_advice_threshold"
 

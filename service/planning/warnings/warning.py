@@ -18,7 +18,7 @@ NO_FIGURES: Mapping[str, int] = {}
 """The figures of a kind of which a warning has none."""
 
 
-class Warning(NamedTuple):
+class ClientWarning(NamedTuple):
     """One consequence: ``effect`` is one of EFFECTS; ``money`` pence, ``counts`` whole numbers and ``rates`` basis points,
     by name; ``cost`` orders those that cost; ``path`` points into the request. ``tax_year`` is the year whose figures it
     quotes. A figure under the name that a tax year gives it is that year's figure."""
@@ -37,14 +37,14 @@ class Warning(NamedTuple):
     tax_year: str | None = None
 
 
-Found = tuple[Warning, ...]
+Found = tuple[ClientWarning, ...]
 """What a rule finds: mostly nothing, sometimes one warning, more where it looks at several people or tax years."""
 
 
-def in_order(found: Iterable[Warning]) -> list[Warning]:
+def in_order(found: Iterable[ClientWarning]) -> list[ClientWarning]:
     """What is not permitted first, then costs by amount, then what to check."""
     return sorted(found, key=_place)
 
 
-def _place(warning: Warning) -> tuple[int, int]:
+def _place(warning: ClientWarning) -> tuple[int, int]:
     return _ORDER[warning.effect], -warning.cost

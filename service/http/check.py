@@ -1,0 +1,53 @@
+"""POST /v1/warnings, and GET /v1/warning-codes: the catalogue of all warnings."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from typing import Any
+
+from flask import Blueprint, Response, request
+
+from service.http.calculation import Calculation
+from service.http.negotiation import refuse_query, require_accepted
+from service.http.provider import encode, json_response
+from service.law.rulebook import RuleBook
+from service.planning.check.assumptions import case_assumptions, case_status, warnings_notice
+from service.planning.check.check import WarningsQuestion, warnings_asked
+from service.planning.warnings.catalogue import CATALOGUE
+from service.schemas.check import request as schemas
+from service.schemas.check.answer import answer as answer_of
+from service.schemas.check.catalogue import catalogue_document
+
+_VERSION_LENGTH = 12
+
+
+def calculation(book: RuleBook) -> Calculation[WarningsQuestion]:
+    """The calculation, for the tax years of a rule book."""
+
+    def answer(question: WarningsQuestion, _: frozenset[str]) -> dict[str, Any]:
+        case, found = warnings_asked(question, book)
+        return answer_of(
+            found, question.today, book.version, case_status(case), case_assumptions(case), warnings_notice(case)
+        )
+
+    return Calculation("warnings", schemas.WarningsSchema(), schemas.question, answer)
+
+
+def catalogue() -> Blueprint:
+    """The resource that lists all codes."""
+    routes = Blueprint("warning_codes", __name__)
+    entries = tuple(CATALOGUE.values())
+    version = sha256(encode(catalogue_document(entries, ""))).hexdigest()[:_VERSION_LENGTH]
+    document = catalogue_document(entries, version)
+
+    @routes.get("/v1/warning-codes")
+    def warning_codes() -> Response:
+        require_accepted("application/json")
+        refuse_query()
+        response = json_response(document)
+        response.set_etag(version)
+        response.headers["Cache-Control"] = "public, max-age=3600"
+        response.make_conditional(request)
+        return response
+
+    return routes

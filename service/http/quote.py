@@ -1,0 +1,40 @@
+"""POST /v1/withdrawal-tax: the tax on one withdrawal."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from service.http.calculation import Calculation
+from service.law.rulebook import RuleBook
+from service.planning.disclosure import assumptions, notice
+from service.planning.quote.assumptions import touched_by
+from service.planning.quote.circumstances import warnings_for
+from service.planning.quote.quote import Question, quote, whole_curve
+from service.planning.quote.working import working
+from service.schemas.quote import request as schemas
+from service.schemas.quote.answer import answer as answer_of
+
+
+def calculation(book: RuleBook) -> Calculation[Question]:
+    """The calculation, for the tax years of a rule book."""
+    said = {name: (assumptions(rules.figures), notice(rules.figures)) for name, rules in book.years.items()}
+
+    def answer(question: Question, wanted: frozenset[str]) -> dict[str, Any]:
+        result = quote(question, book)
+        doubts, note = said[question.tax_year]
+        return answer_of(
+            result,
+            warnings_for(result, book.state_pension_ages),
+            [doubts[name] for name in touched_by(result) if name in doubts],
+            note,
+            curve=whole_curve(result) if "curve" in wanted else None,
+            working=working(result) if "working" in wanted else None,
+        )
+
+    return Calculation(
+        "withdrawal-tax",
+        schemas.withdrawal_tax_schema(tuple(book.years)),
+        schemas.question,
+        answer,
+        offered=("working", "curve"),
+    )

@@ -1,0 +1,31 @@
+"""POST /v1/lump-sum-timing: when to take the tax-free lump sum, options side by side."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from service.http.calculation import Calculation
+from service.law.rulebook import RuleBook
+from service.planning.disclosure import plan_notice
+from service.planning.timing.assumptions import timing_assumptions
+from service.planning.timing.circumstances import timing_warnings
+from service.planning.timing.comparison import TimingQuestion, timing
+from service.planning.timing.summary import summary
+from service.schemas.timing import request as schemas
+from service.schemas.timing.answer import answer as answer_of
+
+
+def calculation(book: RuleBook) -> Calculation[TimingQuestion]:
+    """The calculation, for the tax years of a rule book."""
+
+    def answer(question: TimingQuestion, _: frozenset[str]) -> dict[str, Any]:
+        result = timing(question, book)
+        return answer_of(
+            result,
+            summary(result),
+            timing_warnings(result),
+            timing_assumptions(result),
+            plan_notice(result.timeline.first_not_law),
+        )
+
+    return Calculation("lump-sum-timing", schemas.TimingSchema(), schemas.question, answer)

@@ -1,0 +1,215 @@
+"""The year's tax as a function of one variable, the taxable withdrawal.
+
+Everything else about the person's year is fixed, so the tax is made of straight pieces with a few steps. The curve is
+read off the one implementation of the rules (``liability``): the points where a piece may end follow from the figures
+(``curve/points.py``), the rules are asked at those points, and where savings or dividends leave a choice of set-off they
+are asked where lines from both sides meet (``curve/bends.py``).
+
+Two things the statute does are kept exactly. Where the personal allowance is withdrawn it falls by whole pounds, so the
+tax is a fine staircase (``curve/stairs.py``): such a piece knows its stairs. The child benefit charge moves in whole
+percentage points: each is a step.
+
+Tax is in ten-thousandths of a penny here (pence times basis points), amounts in pence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+from service.law import child_benefit, rounding
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, year_of
+from service.planning.curve.bends import bends, set_off_may_bend
+from service.planning.curve.piece import CHARGE_STEP, Piece
+from service.planning.curve.points import BEYOND, points, taper_of
+from service.planning.curve.reasons import reasons, reliefs_lost
+from service.planning.curve.stairs import staircase
+from service.planning.curve.tax_function import TaxedYear
+
+_SHARED_TO = 500_000 * rounding.POUND
+_SHARED_CURVES = 256
+_PENNY = rounding.PENNY
+_NO_STEP = (10**15, 0)  # more than anybody can withdraw
+
+
+@dataclass(frozen=True, slots=True)
+class TaxCurve:
+    """The pieces in order, from a taxable withdrawal of nothing. Tax includes the child benefit charge."""
+
+    pieces: tuple[Piece, ...]
+
+    def piece_from(self, amount: int) -> Piece:
+        """The piece on which the next penny after ``amount`` lies."""
+        for piece in self.pieces:
+            if piece.start <= amount < piece.end:
+                return piece
+        return self.pieces[-1]
+
+    def tax_at(self, amount: int) -> int:
+        """Tax at an amount, in ten-thousandths of a penny. A step that begins after ``amount`` is left out."""
+        tax = self.pieces[0].tax_start
+        for piece in self.pieces:
+            if piece.start > amount or (piece.start == piece.end == amount and not piece.is_charge_step):
+                break
+            tax = piece.tax_at(min(amount, piece.end))
+        return tax
+
+
+def corners(rules: TaxedYear, to: int) -> list[int]:
+    """Where the curve may bend, from 0 to beyond ``to``: taxable withdrawals in pence, without the bends that only the
+    choice of set-off makes. A step comes right after a corner; those of the child benefit charge are not among them."""
+    return points(rules.year, rules, taper_of(rules.year, rules), to)
+
+
+def tax_curve(rules: TaxedYear, to: int) -> TaxCurve:
+    """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
+    return TaxCurve(tuple(pieces_to(rules, to)))
+
+
+def pieces_to(rules: TaxedYear, to: int) -> Iterator[Piece]:
+    """The curve's pieces, each made only when it is asked for."""
+    if rules.year.taxpayer.child_benefit:
+        return _with_child_benefit_steps(rules, _income_tax_pieces(rules, to))
+    return _income_tax_pieces(rules, to)
+
+
+def _income_tax_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
+    """The pieces without the child benefit charge."""
+    taxpayer = rules.year.taxpayer
+    end = taxpayer.other_income + to + BEYOND
+    if end <= _SHARED_TO and _has_other_income_only(taxpayer):
+        return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.other_income, end)
+    return _own_pieces(rules, to)
+
+
+def _has_other_income_only(taxpayer: Taxpayer) -> bool:
+    """Whether other income and the withdrawal, which count alike, are all there is, but for child benefit."""
+    return (
+        not taxpayer.property_income
+        and not taxpayer.savings
+        and not taxpayer.dividends
+        and not taxpayer.relief_at_source
+        and not taxpayer.gift_aid
+        and taxpayer.marriage_allowance == "none"
+    )
+
+
+@lru_cache(maxsize=_SHARED_CURVES)
+def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
+    """The curve of someone without any income: that of everybody with other income only is a stretch of it."""
+    nobody = Taxpayer(rules.nation, blind=blind)
+    return tuple(_own_pieces(TaxedYear(year_of(nobody, rules)), _SHARED_TO))
+
+
+def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]:
+    """The pieces from ``start`` to ``end``, counted from ``start`` on."""
+    for piece in pieces:
+        first, last, tax_first, tax_last, rate, because, tread_rate, foot, exact = piece
+        if first >= end:
+            return
+        if last > start:
+            if first < start:
+                first, tax_first = start, piece.tax_at(start)
+            if last > end:
+                last, tax_last = end, piece.tax_at(end)
+            moved_foot = None if foot is None else foot - start
+            yield Piece(first - start, last - start, tax_first, tax_last, rate, because, tread_rate, moved_foot, exact)
+
+
+def _own_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
+    """The pieces read off the rules for this taxpayer alone."""
+    taper = taper_of(rules.year, rules)
+    for start, end in pairwise(points(rules.year, rules, taper, to)):
+        yield from _between(rules, start, end, taper)
+
+
+def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterable[Piece]:
+    """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
+    first, last = taper
+    if first <= start < last:
+        return staircase(rules, start, end, first)
+    if reliefs_lost(rules(start), rules(end)):
+        return _with_step(rules, start, end, taper)
+    return _straight(rules, start, end)
+
+
+def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
+    """The pieces between two points where reliefs are lost: just past ``start``, or else where halving finds it."""
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    lost = reliefs_lost(rules(start), rules(end))
+    if end - start == 1:
+        yield Piece(start, start, tax_start, tax_end, None, lost)
+        yield Piece(start, end, tax_end, tax_end, 0, reasons(rules(start), rules(end), rules.year, False))
+        return
+    just_after = rules(start + 1)
+    if reliefs_lost(just_after, rules(end)):
+        middle = _where_lost(rules, start, end)
+        yield from _between(rules, start, middle, taper)
+        yield from _between(rules, middle, end, taper)
+        return
+    rest = _straight(rules, start + 1, end)
+    tax_after = just_after.income_tax - (rest[0].rate or 0)
+    if tax_after != tax_start:
+        yield Piece(start, start, tax_start, tax_after, None, lost)
+    yield rest[0]._replace(start=start, tax_start=tax_after)
+    yield from rest[1:]
+
+
+def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
+    """The last penny before the first relief is lost, found by halving."""
+    low, high = start + 1, end
+    while high - low > 1:
+        middle = (low + high) // 2
+        if reliefs_lost(rules(low), rules(middle)):
+            high = middle
+        else:
+            low = middle
+    return low
+
+
+def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:
+    """Straight pieces from ``start`` to ``end``, cut where the set-off bends the line between."""
+    before, after = rules(start), rules(end)
+    if end - start == 1 or not set_off_may_bend(rules.year, before, after):
+        return [_line(rules.year, start, end, before, after)]
+    cuts = [start, *bends(rules, start, end), end]
+    return [_line(rules.year, at, to, rules(at), rules(to)) for at, to in pairwise(cuts)]
+
+
+def _line(year: YearOf, start: int, end: int, before: Liability, after: Liability) -> Piece:
+    """A straight piece from one point to another."""
+    rate = (after.income_tax - before.income_tax) // (end - start)
+    return Piece(start, end, before.income_tax, after.income_tax, rate, reasons(before, after, year, False))
+
+
+def _with_child_benefit_steps(rules: TaxedYear, pieces: Iterable[Piece]) -> Iterator[Piece]:
+    """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
+    steps = _charge_steps(rules)
+    at, next_charge = next(steps, _NO_STEP)
+    charge = rules(0).child_benefit_charge * _PENNY
+    for piece in pieces:
+        start, end, tax_start, tax_end, rate, because, tread_rate, foot, exact = piece
+        while at <= end and start < end:
+            if at > start:
+                tax_at = piece.tax_at(at)
+                yield Piece(start, at, tax_start + charge, tax_at + charge, rate, because, tread_rate, foot, exact)
+                start, tax_start = at, tax_at
+            if next_charge > charge:
+                yield Piece(at, at, tax_start + charge, tax_start + next_charge, None, CHARGE_STEP)
+                charge = next_charge
+            at, next_charge = next(steps, _NO_STEP)
+        if end > start or rate is None:
+            yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, foot, exact)
+
+
+def _charge_steps(rules: TaxedYear) -> Iterator[tuple[int, int]]:
+    """The taxable withdrawals, after none, at which the child benefit charge rises by a percentage point, and to what."""
+    taxpayer, its_rules = rules.year.taxpayer, rules.year.rules
+    threshold, width = its_rules.child_benefit_threshold, its_rules.child_benefit_step
+    adjusted = rules(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid
+    for point in range(child_benefit.charge_percentage(adjusted, threshold, width) + 1, 101):
+        reached = threshold + point * width
+        charge = child_benefit.charge(reached, taxpayer.child_benefit, threshold, width)
+        yield reached - adjusted, charge * _PENNY

@@ -1,0 +1,78 @@
+"""What in a household over years cannot be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from service.law import state_pension
+from service.law.rulebook import RuleBook
+from service.planning.faults import Fault
+from service.planning.household import DatedIncome, Household, Member, Spending
+from service.planning.projection.timeline import MOST_TAX_YEARS, tax_year_of, tax_years_between
+
+_USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
+
+
+def household_faults(
+    household: Household, book: RuleBook, end_path: tuple[str, ...] = ("end_date",)
+) -> Iterator[Fault]:
+    """Everything in a household that cannot be, in the request's order; ``end_path`` is where its last day comes from."""
+    start, end = household.start, household.end
+    first = book.years.get(tax_year_of(start))
+    if first is None:
+        known = list(book.years)
+        yield Fault(
+            ("start_date",),
+            "no-figures",
+            f"There are no figures for {tax_year_of(start)}: a plan starts in a tax year from {known[0]} to {known[-1]}.",
+        )
+    if end < start:
+        yield Fault(end_path, "end-before-start", f"The last day, {end.isoformat()}, is before the start date.")
+    elif (count := tax_years_between(start, end)) > MOST_TAX_YEARS:
+        yield Fault(
+            end_path,
+            "plan-too-long",
+            f"The plan touches {count} tax years; at most {MOST_TAX_YEARS} can be planned.",
+        )
+    for i, member in enumerate(household.people):
+        path = ("people", i)
+        if member.date_of_birth > start:
+            yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the start of the plan.")
+        for j, income in enumerate(member.income):
+            yield from _income_faults(income, member, (*path, "income", j), book)
+        if first is not None and first.lump_sums.lump_sum_allowance is None:
+            for name in _USED_SINCE_2024:
+                if getattr(member.pension, name):
+                    yield Fault(
+                        (*path, "pension", name),
+                        "no-such-allowance-yet",
+                        f"There was no such allowance in {first.figures.name}, where the plan starts: it began on "
+                        "6 April 2024. Give lifetime_allowance_used_percent instead.",
+                    )
+    for j, spending in enumerate(household.spending):
+        yield from _dates_faults(spending, ("spending", j))
+
+
+def _income_faults(income: DatedIncome, member: Member, path: tuple[str | int, ...], book: RuleBook) -> Iterator[Fault]:
+    share = income.share_of_full_rate
+    if (income.amount is None) == (share is None):
+        yield Fault(path, "amount-or-share", "Give exactly one of amount and share_of_full_rate.")
+    if share is not None:
+        where = (*path, "share_of_full_rate")
+        if income.kind != "state_pension":
+            yield Fault(
+                where, "share-of-state-pension-only", "Only a State Pension is given as a share of the full rate."
+            )
+        elif state_pension.which(member.date_of_birth, book.state_pension_ages) is None:
+            yield Fault(
+                where,
+                "share-depends-on-sex",
+                f"Someone born on {member.date_of_birth.isoformat()} has the new or the basic State Pension depending on sex, "
+                "which is not asked. Give the amount instead.",
+            )
+    yield from _dates_faults(income, path)
+
+
+def _dates_faults(item: DatedIncome | Spending, path: tuple[str | int, ...]) -> Iterator[Fault]:
+    if item.first is not None and item.last is not None and item.last < item.first:
+        yield Fault((*path, "to"), "to-before-from", "This ends before it begins.")

@@ -1,0 +1,295 @@
+"""The plain ways to draw a pension: fill a band each year, leave it alone and draw evenly, and more where spending needs it."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+from service.law import lump_sums
+from service.law.ages import birthday
+from service.law.income_tax import YearOf, year_of
+from service.planning.curve.tax_curve import pieces_to
+from service.planning.curve.tax_function import TaxedYear
+from service.planning.faults import Fault, RuleViolation
+from service.planning.projection.settlement import (
+    Choice,
+    Draw,
+    Holdings,
+    Opened,
+    Settled,
+    first_holdings,
+    opened,
+    settle,
+    wealth_after_tax,
+)
+from service.planning.projection.timeline import Timeline, deflated
+from service.planning.wording import pounds
+
+BANDS = ("personal_allowance", "basic_rate_band", "higher_rate_band")
+"""The bands a plan can fill, lowest first."""
+
+SPREAD_TO_AGE = 90
+"""How long a pension is spread that is left alone until State Pension age: our choice, no rule."""
+
+Policy = Callable[[int, tuple[Opened, ...]], Choice]
+"""What to do in a period, from its position and everybody on its last day."""
+
+
+class Projection(NamedTuple):
+    """A whole plan, settled."""
+
+    timeline: Timeline
+    years: tuple[Settled, ...]
+
+    @property
+    def income_tax(self) -> int:
+        """All income tax inside the plan, pence."""
+        return sum(record.income_tax for year in self.years for record in year.people)
+
+    @property
+    def wealth(self) -> int:
+        """Wealth after tax at the end, pence of that day."""
+        return wealth_after_tax(self.timeline, self.years[-1].holdings)
+
+    def in_todays_prices(self, amount: int) -> int:
+        """An amount at the end of the plan in prices of its start, pence, half up."""
+        *_, level = self.timeline.price_levels()
+        return deflated(amount, level)
+
+
+def projected(timeline: Timeline, policy: Policy, start: Sequence[Holdings] | None = None) -> Projection:
+    """A plan by a policy. RuleViolation, with the tax year and the shortfall, where spending cannot be met."""
+    holdings: Sequence[Holdings] = first_holdings(timeline) if start is None else start
+    years = []
+    for position in range(len(timeline.periods)):
+        people = opened(timeline, position, holdings)
+        year = with_spending_met(timeline, position, people, policy(position, people))
+        years.append(year)
+        holdings = year.holdings
+    return Projection(timeline, tuple(years))
+
+
+def filling(timeline: Timeline, band: str) -> Policy:
+    """Each person fills a band each year."""
+
+    def choose(position: int, people: tuple[Opened, ...]) -> Choice:
+        return Choice(tuple(draw_for(timeline, person, target(person, band)) for person in people))
+
+    return choose
+
+
+def evenly_from_state_pension_age(timeline: Timeline) -> Policy:
+    """Nobody draws before State Pension age; then an equal share of what is left for each day to age 90, or to the end of
+    the plan if that is later: a short plan is no reason to empty a pension at a stroke."""
+    periods = timeline.periods
+    until = [
+        max(periods[-1].last, birthday(member.date_of_birth, SPREAD_TO_AGE)) for member in timeline.household.people
+    ]
+
+    def choose(position: int, people: tuple[Opened, ...]) -> Choice:
+        period = periods[position]
+        draws = []
+        for person, reached, last in zip(people, timeline.state_pension_from, until, strict=True):
+            pot = person.most_uncrystallised + person.most_drawdown
+            days_left = (last - period.first).days + 1
+            if reached is not None and reached > period.last:
+                draws.append(Draw())
+            elif days_left <= period.days:
+                draws.append(Draw(person.most_uncrystallised, person.most_drawdown))
+            else:
+                draws.append(_gross_draw(timeline, person, pot * period.days // days_left))
+        return Choice(tuple(draws))
+
+    return choose
+
+
+def target(person: Opened, band: str) -> int:
+    """The taxable withdrawal that just fills a band, pence.
+
+    "personal_allowance": the most that adds no tax. "basic_rate_band" and "higher_rate_band": to the top of the band
+    of the nation's own rates for pension income; for Scotland the basic rate band ends where the higher rate begins.
+    """
+    if not person.year.may_withdraw:
+        return 0
+    return person.year.target(band, person.interest, lambda: _target(person, band))
+
+
+def _target(person: Opened, band: str) -> int:
+    if band == "personal_allowance":
+        return _most_without_tax(person)
+    taxpayer, scales = person.year.taxpayer, _taxed(person).scales
+    scottish = taxpayer.nation == "scotland"
+    index = scales.last_basic_band if band == "basic_rate_band" else scales.lower.names.index("higher_rate")
+    limit = scales.lower.limits[index]
+
+    def height(withdrawal: int) -> int:
+        found = person.taxed(withdrawal)
+        return found.lower if scottish else found.taxable
+
+    if height(0) > limit:
+        return 0
+    start = person.taxed(0)
+    room = limit - (taxpayer.other_income + taxpayer.property_income if scottish else start.net_income)
+    # With all allowances, or past the taper with none.
+    for guess in (room + start.allowances, room):
+        if guess >= 0 and height(guess) <= limit < height(guess + 1):
+            return guess
+    return _largest(lambda amount: height(amount) <= limit, room + start.allowances)
+
+
+def draw_for(timeline: Timeline, person: Opened, taxable: int) -> Draw:
+    """The draw whose taxable part is the given amount, or all there is: uncrystallised funds first where each withdrawal
+    has its tax-free part, drawdown funds first otherwise."""
+    if timeline.household.lump_sums != "with_each_withdrawal":
+        drawdown = min(taxable, person.most_drawdown)
+        if timeline.household.lump_sums == "separately":
+            rest = draw_with_tax_free_part(timeline, person, taxable - drawdown, person.most_uncrystallised)
+            return Draw(rest.uncrystallised, drawdown)
+        return Draw(min(taxable - drawdown, person.most_uncrystallised), drawdown)
+    return draw_with_tax_free_part(timeline, person, taxable, person.most_uncrystallised)
+
+
+def draw_with_tax_free_part(timeline: Timeline, person: Opened, taxable: int, most: int) -> Draw:
+    """The same with at most ``most`` from uncrystallised funds."""
+    rate = timeline.periods[0].rules.lump_sums.tax_free_rate
+    whole = lump_sums.WHOLE
+    gross = min(taxable * whole // (whole - rate), taxable + person.left.tax_free, most)
+    taxed = gross - min(gross * rate // whole, person.left.tax_free)
+    return Draw(gross, min(max(0, taxable - taxed), person.most_drawdown))
+
+
+def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Settled:
+    """The period settled; where cash and ISAs do not cover the spending, more is drawn from the pensions, band by band."""
+    year = settle(timeline, position, people, choice)
+    if year.short == 0:
+        return year
+    lower = [record.taxable for record in year.people]
+
+    def drawing(taxable: Sequence[int]) -> Settled:
+        draws = tuple(
+            draw_for(timeline, person, amount) if amount > start else draw
+            for person, amount, start, draw in zip(people, taxable, first, choice.draws, strict=True)
+        )
+        return settle(timeline, position, people, choice._replace(draws=draws))
+
+    first = list(lower)
+    for band in (*BANDS, None):
+        upper = [
+            max(start, _everything(person) if band is None else target(person, band))
+            for start, person in zip(lower, people, strict=True)
+        ]
+        filled = drawing(upper)
+        if filled.short == 0:
+            return _least_extra(drawing, lower, year, upper, filled)
+        lower, year = upper, filled
+    period = timeline.periods[position]
+    raise RuleViolation(
+        (
+            Fault(
+                ("spending",),
+                "spending-cannot-be-met",
+                f"In {period.name} {_to_be_paid(timeline.spending[position])} cannot be met: after all cash, ISAs and "
+                f"permitted withdrawals {pounds(year.short)} is missing.",
+            ),
+        )
+    )
+
+
+def _to_be_paid(spending: int) -> str:
+    """What is left unpaid: the spending, or where there is none the tax on income that is not received as money here."""
+    return f"the spending of {pounds(spending)}" if spending else "the income tax"
+
+
+def _least_extra(
+    drawing: Callable[[Sequence[int]], Settled],
+    lower: Sequence[int],
+    at_lower: Settled,
+    upper: Sequence[int],
+    at_upper: Settled,
+) -> Settled:
+    """The least rise from ``lower``, which falls short, towards ``upper``, which does not, that meets the spending; shared in
+    proportion, to the penny.
+
+    What is missing and what is left over lie nearly on straight lines, so each next guess is where the line through the
+    ends of the bracket crosses nothing; the bracket is halved where that does not narrow it.
+    """
+    whole = sum(upper) - sum(lower)
+
+    def raised(extra: int) -> Settled:
+        return drawing(
+            [
+                start + -(-(end - start) * extra // whole) if whole else end
+                for start, end in zip(lower, upper, strict=True)
+            ]
+        )
+
+    low, high, found = 0, whole, at_upper
+    missing, over = at_lower.short, _left_over(at_upper)
+    halve = False
+    while high - low > 1:
+        middle = (low + high) // 2 if halve else low + (high - low) * missing // (missing + over)
+        middle = min(max(middle, low + 1), high - 1)
+        width = high - low
+        year = raised(middle)
+        if year.short == 0:
+            high, over, found = middle, _left_over(year), year
+        else:
+            low, missing = middle, year.short
+        halve = not halve and 2 * (high - low) > width
+    return found
+
+
+def _left_over(year: Settled) -> int:
+    """What is left in ISAs and cash of a period whose spending is met only by drawing more than the aim: all of it surplus."""
+    return sum(held.isa + held.cash for held in year.holdings)
+
+
+def _everything(person: Opened) -> int:
+    """The taxable part of all that may be drawn, at the least; a bound is enough."""
+    return person.most_uncrystallised + person.most_drawdown
+
+
+def _gross_draw(timeline: Timeline, person: Opened, gross: int) -> Draw:
+    """A draw of a gross amount from the funds that a plan draws on first."""
+    if timeline.household.lump_sums == "with_each_withdrawal":
+        uncrystallised = min(gross, person.most_uncrystallised)
+        return Draw(uncrystallised, min(gross - uncrystallised, person.most_drawdown))
+    drawdown = min(gross, person.most_drawdown)
+    return Draw(min(gross - drawdown, person.most_uncrystallised), drawdown)
+
+
+def _taxed(person: Opened) -> YearOf:
+    """The person's tax year with the interest of the period."""
+    taxpayer = person.year.taxpayer
+    if person.interest:
+        taxpayer = replace(taxpayer, savings=taxpayer.savings + person.interest)
+    return year_of(taxpayer, person.year.rules)
+
+
+def _most_without_tax(person: Opened) -> int:
+    """The most that can be withdrawn before any of it adds tax: the end of the tax curve's first flat run."""
+    start = person.taxed(0)
+    unused = max(0, start.allowances - start.net_income)
+    if person.taxed(unused).total == start.total and person.taxed(unused + 1).income_tax > start.income_tax:
+        return unused
+    year = _taxed(person)
+    reach = start.allowances + year.scales.starting_rate_limit + year.scales.savings_allowances[0]
+    most = 0
+    for piece in pieces_to(TaxedYear(year), reach):
+        if piece.tax_end > piece.tax_start:
+            break
+        most = piece.end
+    return most
+
+
+def _largest(within: Callable[[int], bool], guess: int) -> int:
+    """The largest amount that is still within, from a guess that is nearly always it; ``within`` holds at nothing."""
+    low = max(0, guess)
+    if within(low):
+        step = 1
+        while within(low + step):
+            low, step = low + step, step * 2
+        return low + bisect_right(range(step), False, key=lambda more: not within(low + more)) - 1
+    return bisect_right(range(low), False, key=lambda amount: not within(amount)) - 1

@@ -1,0 +1,302 @@
+"""One period of a plan after another, to the penny: what comes in, what is taxed, what is subscribed, what is left.
+
+``opened`` grows what the household holds; ``settle`` then moves the money on the period's last day, as a ``Choice`` says.
+Nothing is decided here. All amounts are pence; opening + growth + in - out = closing for every balance of every person.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from service.law import lump_sums
+from service.law.income_tax import Liability
+from service.law.lump_sums import Allowances, Payment, Pension
+from service.planning.projection.timeline import WHOLE, PersonYear, Timeline
+
+WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
+"""The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
+
+
+@dataclass(frozen=True, slots=True)
+class Holdings:
+    """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "first" has been taken."""
+
+    pension: Pension
+    isa: int
+    cash: int
+    lump_sum_taken: bool = False
+
+
+class Draw(NamedTuple):
+    """What one person takes from the pension in a period, gross: from uncrystallised funds and from drawdown funds."""
+
+    uncrystallised: int = 0
+    drawdown: int = 0
+
+
+class Choice(NamedTuple):
+    """What a household does on the last day of a period.
+
+    ``subscribe`` is what goes into ISAs in all, None for as much as there is room and money for. ``from_isas`` is taken
+    out of ISAs towards spending even where cash would do. ``cash_of_first`` is how much of the cash left over the first
+    person holds, None where it stays with whoever has it.
+    """
+
+    draws: tuple[Draw, ...]
+    subscribe: int | None = None
+    from_isas: int = 0
+    cash_of_first: int | None = None
+
+
+class Opened(NamedTuple):
+    """One person on the last day of a period, grown, before any money moves but the lump sum of "first".
+
+    ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
+    ``isa_room`` is what may still be subscribed on the last day.
+    """
+
+    year: PersonYear
+    before: Holdings
+    pension: Pension
+    pension_growth: int
+    lump_sum: Payment | None
+    left: Allowances
+    uncharged: int | None
+    isa_growth: int
+    interest: int
+    isa_room: int
+
+    def taxed(self, withdrawal: int) -> Liability:
+        """The tax year's liability with the period's interest and a taxable withdrawal, pence."""
+        return self.year.liability(self.interest, withdrawal)
+
+    @property
+    def most_uncrystallised(self) -> int:
+        """The most that may be drawn from uncrystallised funds: a lifetime allowance with a charge is not exceeded."""
+        if not self.year.may_withdraw:
+            return 0
+        if self.uncharged is None:
+            return self.pension.uncrystallised
+        return min(self.pension.uncrystallised, self.uncharged)
+
+    @property
+    def most_drawdown(self) -> int:
+        """The most that may be drawn from drawdown funds."""
+        return self.pension.drawdown if self.year.may_withdraw else 0
+
+
+class PersonRecord(NamedTuple):
+    """One person's period, settled. ``moved`` is what came from the partner, negative for what went there."""
+
+    opened: Opened
+    gross: int
+    tax_free: int
+    taxable: int
+    liability: Liability
+    income_tax: int
+    spent: int
+    subscribed: int
+    from_isa: int
+    moved: int
+    after: Holdings
+    tax_free_left: int
+
+
+class Settled(NamedTuple):
+    """A period settled for the household. ``short`` is the spending that could not be met."""
+
+    people: tuple[PersonRecord, ...]
+    short: int
+
+    @property
+    def holdings(self) -> tuple[Holdings, ...]:
+        """What everybody holds at the end."""
+        return tuple(record.after for record in self.people)
+
+
+def first_holdings(timeline: Timeline) -> tuple[Holdings, ...]:
+    """What the household holds at the start of a plan."""
+    return tuple(Holdings(member.pension, member.isa.value, member.cash) for member in timeline.household.people)
+
+
+def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> tuple[Opened, ...]:
+    """Everybody on the last day of a period: balances grown, and the lump sum of "first" taken when it first can be."""
+    period = timeline.periods[position]
+    assumed, rules = timeline.household.assumptions, period.rules.lump_sums
+    everybody = []
+    for people, held in zip(timeline.people, holdings, strict=True):
+        year, pension = people[position], held.pension
+        uncrystallised = period.growth(pension.uncrystallised, assumed.pension_growth)
+        drawdown = period.growth(pension.drawdown, assumed.pension_growth)
+        if uncrystallised or drawdown:
+            pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
+        left = lump_sums.available(pension, rules)
+        lump_sum = None
+        if timeline.household.lump_sums == "first" and year.may_withdraw and not held.lump_sum_taken:
+            most = lump_sums.most_permitted("pcls", pension, rules, left)
+            lump_sum = lump_sums.take("pcls", most, pension, rules, left)
+            pension = lump_sums.then(pension, lump_sum, rules)
+            left = lump_sums.available(pension, rules)
+        everybody.append(
+            Opened(
+                year,
+                held,
+                pension,
+                uncrystallised + drawdown,
+                lump_sum,
+                left,
+                left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
+                period.growth(held.isa, assumed.isa_growth),
+                period.growth(held.cash, assumed.cash_interest),
+                year.isa_room,
+            )
+        )
+    return tuple(everybody)
+
+
+def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> tuple[Payment, Pension, int]:
+    """A draw's two payments in one, the pension after it, and what may still be taken tax free."""
+    rules = timeline.periods[position].rules.lump_sums
+    pension, left = person.pension, person.left
+    gross = tax_free = taxable = 0
+    if person.lump_sum is not None:
+        gross = tax_free = person.lump_sum.gross
+    if draw.uncrystallised:
+        if timeline.household.lump_sums in WITH_TAX_FREE_PART:
+            payment = lump_sums.take("ufpls", draw.uncrystallised, pension, rules, left)
+        else:
+            payment = lump_sums.without_lump_sum(draw.uncrystallised)
+        gross, tax_free, taxable = gross + payment.gross, tax_free + payment.tax_free, taxable + payment.taxable
+        pension = lump_sums.then(pension, payment, rules)
+    if draw.drawdown:
+        payment = lump_sums.take("drawdown", draw.drawdown, pension, rules, left)
+        gross, taxable = gross + payment.gross, taxable + payment.taxable
+        pension = lump_sums.then(pension, payment, rules)
+    if draw.uncrystallised:
+        left = lump_sums.available(pension, rules)
+    return Payment(gross, tax_free, taxable), pension, left.tax_free
+
+
+def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: Choice) -> Settled:
+    """Move a period's money as a choice says.
+
+    Tax and spending come first, from the cash of both in proportion to what each has, then from ISAs. What is left is
+    subscribed, each person's own money first and then into the partner's room, and the rest is held as cash.
+    """
+    paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
+    liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
+    taxes = [liability.total - person.year.tax_outside for person, liability in zip(people, liabilities, strict=True)]
+    isas = [person.before.isa + person.isa_growth for person in people]
+    in_hand = [
+        person.before.cash + person.interest + person.year.received + payment.gross - tax
+        for person, (payment, _, _), tax in zip(people, paid, taxes, strict=True)
+    ]
+    spending = timeline.spending[position]
+    wanted = max(spending - sum(in_hand), min(choice.from_isas, spending), 0)
+    from_isas = shared(min(wanted, sum(isas)), isas)
+    own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)]
+    short = max(0, spending - sum(own))
+    own = _debts_covered(own)
+    spent = shared(min(spending, sum(own)), own)
+    left = [have - share for have, share in zip(own, spent, strict=True)]
+    subscribed = subscriptions(left, [person.isa_room for person in people], choice.subscribe)
+    cash = cash_left(left, subscribed, choice.cash_of_first)
+    return Settled(
+        tuple(
+            PersonRecord(
+                opened=person,
+                gross=payment.gross,
+                tax_free=payment.tax_free,
+                taxable=payment.taxable,
+                liability=liabilities[i],
+                income_tax=taxes[i],
+                spent=spent[i],
+                subscribed=subscribed[i],
+                from_isa=from_isas[i],
+                moved=cash[i] - (in_hand[i] + from_isas[i] - spent[i] - subscribed[i]),
+                after=Holdings(
+                    pension,
+                    isas[i] - from_isas[i] + subscribed[i],
+                    cash[i],
+                    person.before.lump_sum_taken or person.lump_sum is not None,
+                ),
+                tax_free_left=tax_free_left,
+            )
+            for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True))
+        ),
+        short,
+    )
+
+
+def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position: int = -1) -> int:
+    """What the household has after tax at the end of a period: ISAs, cash, and each pension's remaining tax-free part and
+    the rest less exit tax."""
+    rules = timeline.periods[position].rules.lump_sums
+    exit_tax_rate = timeline.household.assumptions.exit_tax_rate
+    total = 0
+    for held in holdings:
+        pension = held.pension
+        left = lump_sums.available(pension, rules).tax_free
+        tax_free = min(lump_sums.quarter(pension.uncrystallised, rules), left)
+        taxed = pension.uncrystallised + pension.drawdown - tax_free
+        total += held.isa + held.cash + tax_free + taxed * (WHOLE - exit_tax_rate) // WHOLE
+    return total
+
+
+def _liabilities(people: Sequence[Opened], taxable: Sequence[int]) -> list[Liability]:
+    """Everybody's liability. Where one gives the marriage allowance and may not, the other does not receive it."""
+    found = [person.year.liability(person.interest, amount) for person, amount in zip(people, taxable, strict=True)]
+    for giver, receiver in ((0, 1), (1, 0)) if len(people) > 1 else ():
+        gives = people[giver].year.taxpayer.marriage_allowance == "gives"
+        receives = people[receiver].year.taxpayer.marriage_allowance == "receives"
+        if gives and receives and not found[giver].marriage_allowance_open:
+            person = people[receiver]
+            found[receiver] = person.year.liability(person.interest, taxable[receiver], marriage_allowance="none")
+    return found
+
+
+def _debts_covered(own: list[int]) -> list[int]:
+    """Whoever owes more tax than they hold gets it from the partner, as far as the partner has it."""
+    if len(own) == 1:
+        return [max(0, own[0])]
+    first, second = own
+    if first < 0:
+        return [0, max(0, second + first)]
+    if second < 0:
+        return [max(0, first + second), 0]
+    return own
+
+
+def shared(amount: int, holdings: Sequence[int]) -> list[int]:
+    """An amount shared in proportion to what each has, to the penny; nobody gives more than they have."""
+    if len(holdings) == 1:
+        return [amount]
+    total = sum(holdings)
+    first = amount * holdings[0] // total if total else 0
+    return [first, amount - first]
+
+
+def subscriptions(left: Sequence[int], rooms: Sequence[int], limit: int | None = None) -> list[int]:
+    """What goes into each person's ISAs: own money first, then the partner's."""
+    spare = sum(left) if limit is None else min(sum(left), limit)
+    amounts = []
+    for have, room in zip(left, rooms, strict=True):
+        amounts.append(min(have, room, spare))
+        spare -= amounts[-1]
+    for i, room in enumerate(rooms):
+        more = min(room - amounts[i], spare)
+        amounts[i] += more
+        spare -= more
+    return amounts
+
+
+def cash_left(left: Sequence[int], subscribed: Sequence[int], of_first: int | None = None) -> list[int]:
+    """What each holds as cash after the subscriptions; whoever lacks money for theirs gets it from the partner."""
+    cash = [have - paid for have, paid in zip(left, subscribed, strict=True)]
+    if len(cash) == 1:
+        return cash
+    total = sum(cash)
+    first = min(max(cash[0], 0), total) if of_first is None else min(max(of_first, 0), total)
+    return [first, total - first]

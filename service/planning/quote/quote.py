@@ -1,0 +1,351 @@
+"""One withdrawal, one person, one tax year: what leaves the pension, what it costs, what arrives and what comes back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from itertools import pairwise
+from typing import NamedTuple
+
+from service.law import annual_allowance, income_tax, lump_sums, payroll, rounding
+from service.law.income_tax import Liability, Taxpayer, YearOf, basic_rate_band_unused
+from service.law.lump_sums import Allowances, Payment, Pension
+from service.law.payroll import TaxCode
+from service.law.rulebook import RuleBook, YearRules
+from service.planning.curve.piece import Piece
+from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
+from service.planning.curve.tax_function import TaxedYear
+from service.planning.faults import Fault, RuleViolation
+from service.planning.household import Person
+from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
+from service.planning.quote.gross_up import Wanted, least_gross
+from service.planning.wording import pounds
+
+
+class Withdrawal(NamedTuple):
+    """A withdrawal asked for: exactly one of ``amount`` (gross) and ``net_wanted`` should be given; pence."""
+
+    method: str
+    amount: int | None = None
+    net_wanted: int | None = None
+    day: date | None = None
+
+
+class Question(NamedTuple):
+    """A whole request."""
+
+    tax_year: str
+    person: Person
+    pension: Pension
+    withdrawal: Withdrawal
+    payroll: PayrollFacts | None = None
+
+
+class Slice(NamedTuple):
+    """Part of the taxable withdrawal taxed at one rate (basis points), or a step (``rate`` None). Pence."""
+
+    start: int
+    end: int
+    rate: int | None
+    tax: int
+    because: tuple[str, ...]
+    stair_height: int
+
+
+class LifetimeAllowanceTest(NamedTuple):
+    """What a crystallisation used of the lifetime allowance (to 2023-24). Pence."""
+
+    standard: int
+    available_before: int
+    used_by_this: int
+    available_after: int
+
+
+class Quote(NamedTuple):
+    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after."""
+
+    question: Question
+    rules: YearRules
+    year: YearOf
+    version: str
+    payment: Payment
+    left_before: Allowances
+    without: Liability
+    with_it: Liability
+    on_withdrawal: int
+    next_pound_rate: int
+    slices: tuple[Slice, ...]
+    net_after_tax: int
+    payroll: PayrollOutcome
+    money_purchase_applies: bool
+    money_purchase_triggered: bool
+    personal_allowance_unused: int
+    basic_rate_band_unused: int
+    lifetime_allowance: LifetimeAllowanceTest | None
+    lump_sum_allowance_after: int | None
+    death_benefit_allowance_after: int | None
+    uncrystallised_after: int
+    drawdown_after: int
+    evaluations: int
+
+    @property
+    def taxpayer(self) -> Taxpayer:
+        """The person as the income tax rules see them."""
+        return self.year.taxpayer
+
+
+def quote(question: Question, book: RuleBook) -> Quote:
+    """Answer a question. RuleViolation where it asks for what the rules do not allow."""
+    rules = book.years[question.tax_year]
+    _refuse_what_cannot_be(question, rules)
+    left = lump_sums.available(question.pension, rules.lump_sums)
+    year = _year(question, rules)
+    gross, curve = _gross(question, rules, left, year)
+    payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
+    if curve is None:
+        curve = tax_curve(year, payment.taxable)
+    without, with_it = year(0), year(payment.taxable)
+    on_withdrawal = with_it.total - without.total
+    uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
+    outcome = payroll_outcome(
+        question.withdrawal.method,
+        payment,
+        question.payroll,
+        rules,
+        incomes=question.person.income,
+        due=on_withdrawal,
+        emptied=uncrystallised + drawdown == 0,
+    )
+    triggered = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)
+    return Quote(
+        question=question,
+        rules=rules,
+        year=year.year,
+        version=book.version,
+        payment=payment,
+        left_before=left,
+        without=without,
+        with_it=with_it,
+        on_withdrawal=on_withdrawal,
+        next_pound_rate=curve.piece_from(payment.taxable).rate or 0,
+        slices=slices(curve, payment.taxable),
+        net_after_tax=gross - payment.charge - on_withdrawal,
+        payroll=outcome,
+        money_purchase_applies=question.pension.flexibly_accessed or triggered,
+        money_purchase_triggered=triggered and not question.pension.flexibly_accessed,
+        personal_allowance_unused=max(0, with_it.allowances - with_it.net_income),
+        basic_rate_band_unused=basic_rate_band_unused(year.year, with_it),
+        lifetime_allowance=_lifetime_allowance_test(question, rules, left, payment),
+        lump_sum_allowance_after=_left_of(left.lump_sum_allowance, question, payment),
+        death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
+        uncrystallised_after=uncrystallised,
+        drawdown_after=drawdown,
+        evaluations=year.evaluations,
+    )
+
+
+def whole_curve(answer: Quote) -> TaxCurve:
+    """The tax curve from nothing to the most that this method could pay, for a chart."""
+    question, rules = answer.question, answer.rules
+    most = lump_sums.most_permitted(question.withdrawal.method, question.pension, rules.lump_sums, answer.left_before)
+    taxable = lump_sums.take(
+        question.withdrawal.method, most, question.pension, rules.lump_sums, answer.left_before
+    ).taxable
+    return tax_curve(_year(question, rules), max(taxable, answer.payment.taxable))
+
+
+def _year(question: Question, rules: YearRules) -> TaxedYear:
+    """The person's year without the withdrawal, ready to be asked."""
+    person = question.person
+    return TaxedYear(income_tax.year_of(person.taxpayer(), rules.income_tax[person.tax_residence]))
+
+
+def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
+    """The taxable withdrawal cut along the curve. Each slice's tax is a difference of rounded tax, so they add up."""
+    cut: list[Slice] = []
+    so_far = rounding.years_tax_to_the_penny(curve.pieces[0].tax_start)
+    carried: int | None = None
+    for piece, following in pairwise((*curve.pieces, None)):
+        assert piece is not None
+        start, end, rate, because = piece.start, piece.end, piece.rate, piece.because
+        if start >= taxable and not (start == taxable and rate is None and piece.is_charge_step):
+            break
+        tax_end = piece.tax_end
+        if end > taxable:
+            end, tax_end = taxable, piece.tax_at(taxable)
+        elif end - start == 1 and end < taxable and following is not None and following.rate is not None:
+            # A bend that falls between two pennies: the penny goes with the slice that follows.
+            carried = start
+            continue
+        if carried is not None:
+            start, carried = carried, None
+        tax_to_end = rounding.years_tax_to_the_penny(tax_end)
+        tax = tax_to_end - so_far
+        so_far = tax_to_end
+        height = piece.stair_height if piece.foot is not None else 0
+        last = cut[-1] if cut else None
+        if last and rate is not None and last.rate == rate and last.because == because and last.stair_height == height:
+            cut[-1] = Slice(last.start, end, rate, last.tax + tax, because, height)
+        else:
+            cut.append(Slice(start, end, rate, tax, because, height))
+    return tuple(cut)
+
+
+def _refuse_what_cannot_be(question: Question, rules: YearRules) -> None:
+    """Faults that need no computing: all of them at once."""
+    faults = []
+    asked, pension, person, figures = question.withdrawal, question.pension, question.person, rules.figures
+    if (asked.amount is None) == (asked.net_wanted is None):
+        faults.append(
+            Fault(
+                ("withdrawal",),
+                "amount-or-net-wanted",
+                "Give exactly one of amount (before tax) and net_wanted (after tax).",
+            )
+        )
+    if asked.day is not None and not figures.start <= asked.day <= figures.end:
+        faults.append(
+            Fault(
+                ("withdrawal", "date"),
+                "outside-tax-year",
+                f"{asked.day.isoformat()} is not in the tax year {figures.name}, which runs from "
+                f"{figures.start.isoformat()} to {figures.end.isoformat()}.",
+            )
+        )
+    if person.date_of_birth > (asked.day or figures.end):
+        faults.append(
+            Fault(
+                ("person", "date_of_birth"),
+                "not-yet-born",
+                "The date of birth is after the withdrawal.",
+            )
+        )
+    if rules.lump_sums.lump_sum_allowance is None:
+        for name in ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used"):
+            if getattr(pension, name):
+                faults.append(
+                    Fault(
+                        ("pension", name),
+                        "no-such-allowance-yet",
+                        f"There was no such allowance in {figures.name}: it began on 6 April 2024. "
+                        "Give lifetime_allowance_used_percent instead.",
+                    )
+                )
+    if question.payroll is not None:
+        code = payroll.parse_code(question.payroll.code)
+        if not payroll.is_in_use(rules.payroll, code):
+            faults.append(
+                Fault(
+                    ("payroll", "code"),
+                    "code-not-in-use",
+                    f"The code {code.text} does not exist in {figures.name}.",
+                )
+            )
+    if faults:
+        raise RuleViolation(tuple(faults))
+
+
+def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYear) -> tuple[int, TaxCurve | None]:
+    """The gross withdrawal in pence, and the tax curve if it took one to find it."""
+    asked = question.withdrawal
+    most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)
+    if asked.amount is not None:
+        if asked.amount > most:
+            raise RuleViolation((_too_much(question, rules, left, most),), most)
+        return asked.amount, None
+    assert asked.net_wanted is not None
+    net_wanted = asked.net_wanted
+
+    split = lump_sums.splitter(asked.method, question.pension, rules.lump_sums, left)
+
+    def on_withdrawal(taxable: int) -> int:
+        return year(taxable).total - year(0).total
+
+    within = lump_sums.gross_within(asked.method, question.pension, rules.lump_sums, left)
+    wanted = Wanted(net_wanted, most, split, year(0).total, on_withdrawal, within)
+    followed: list[Piece] = []
+
+    def pieces() -> Iterator[Piece]:
+        for piece in pieces_to(year, split(most)[0]):
+            followed.append(piece)
+            yield piece
+
+    found = least_gross(wanted, pieces())
+    if found.gross is None:
+        raise RuleViolation(
+            (
+                Fault(
+                    ("withdrawal", "net_wanted"),
+                    "net-wanted-out-of-reach",
+                    f"The most that can be had after tax by this method in {rules.figures.name} is "
+                    f"{pounds(found.most_net)}, from at most {pounds(most)} before tax.",
+                ),
+            ),
+            found.most_net,
+        )
+    reaches_on = followed[-1].end > split(found.gross)[0]
+    return found.gross, TaxCurve(tuple(followed)) if reaches_on else None
+
+
+def _too_much(question: Question, rules: YearRules, left: Allowances, most: int) -> Fault:
+    """Why the amount is more than the method can pay, with the figure that would be permitted."""
+    where = ("withdrawal", "amount")
+    pension, method = question.pension, question.withdrawal.method
+    permitted = f"At most {pounds(most)} can be taken."
+    if method == "small_pot" and most == rules.lump_sums.small_pot_limit:
+        return Fault(
+            where,
+            "small-pot-over-limit",
+            f"A small pot lump sum is limited to {pounds(rules.lump_sums.small_pot_limit)}. {permitted}",
+        )
+    if method == "pcls":
+        funds = lump_sums.quarter(pension.uncrystallised, rules.lump_sums)
+        if left.tax_free < funds:
+            allowance = "lifetime allowance" if left.lifetime_allowance is not None else "lump sum allowances"
+            return Fault(
+                where,
+                "over-permitted-maximum",
+                f"The tax-free lump sum is limited by what is left of the {allowance}. {permitted}",
+            )
+        return Fault(
+            where,
+            "over-permitted-maximum",
+            f"The tax-free lump sum is limited to a quarter of the uncrystallised funds. {permitted}",
+        )
+    funds_name = {"drawdown": "drawdown funds", "small_pot": "pension"}.get(method, "uncrystallised funds")
+    return Fault(where, "more-than-the-pot", f"The amount is more than the {funds_name} hold. {permitted}")
+
+
+def _left_of(allowance: int | None, question: Question, payment: Payment) -> int | None:
+    """An allowance after the payment's tax-free part, where that part counts against it."""
+    if allowance is None or not lump_sums.uses_allowances(question.withdrawal.method):
+        return allowance
+    return max(0, allowance - payment.tax_free)
+
+
+def _lifetime_allowance_test(
+    question: Question, rules: YearRules, left: Allowances, payment: Payment
+) -> LifetimeAllowanceTest | None:
+    """The test of FA 2004 s.216, benefit crystallisation events 1 and 6, for the years that had it."""
+    if left.lifetime_allowance is None:
+        return None
+    used = min(payment.crystallised, left.lifetime_allowance)
+    return LifetimeAllowanceTest(
+        standard=lump_sums.personal_lifetime_allowance(question.pension, rules.lump_sums),
+        available_before=left.lifetime_allowance,
+        used_by_this=used,
+        available_after=left.lifetime_allowance - used,
+    )
+
+
+__all__ = [
+    "PayrollFacts",
+    "Question",
+    "Quote",
+    "Slice",
+    "TaxCode",
+    "Withdrawal",
+    "quote",
+    "slices",
+    "whole_curve",
+]

@@ -1,0 +1,279 @@
+"""How an answer came out, step by step, for somebody who has to check it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from service.law import income_tax, payroll
+from service.law.income_tax import Liability, YearOf
+from service.planning.quote.quote import Quote
+from service.planning.wording import pounds
+
+Value = float | str | bool
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step: what was computed, from what, with which result, by which section. Money in pounds."""
+
+    step: str
+    detail: str
+    inputs: tuple[tuple[str, Value], ...]
+    result: Value
+    section: str
+
+
+def working(quote: Quote) -> list[Step]:
+    """Every step of the answer, in the order the law takes them."""
+    question, rules = quote.question, quote.rules
+    year = income_tax.year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    return [
+        *_payment_steps(quote),
+        *_liability_steps(year, quote.without, "without the withdrawal", 0),
+        *_liability_steps(year, quote.with_it, "with the withdrawal", quote.payment.taxable),
+        Step(
+            "tax on the withdrawal",
+            "The year's tax with the withdrawal less the year's tax without it.",
+            (("with", _pounds(quote.with_it.total)), ("without", _pounds(quote.without.total))),
+            _pounds(quote.on_withdrawal),
+            "Income Tax Act 2007 s.23",
+        ),
+        *_payroll_steps(quote),
+    ]
+
+
+def _pounds(pence: int) -> float:
+    return pence / 100
+
+
+def _exact(ten_thousandths: int) -> float:
+    """Tax before the year's rounding, in pounds to four decimals."""
+    return round(ten_thousandths / 1_000_000, 6)
+
+
+def _payment_steps(quote: Quote) -> Iterator[Step]:
+    payment, left, pension = quote.payment, quote.left_before, quote.question.pension
+    if left.lifetime_allowance is not None:
+        yield Step(
+            "lifetime allowance available",
+            "The personal lifetime allowance less what earlier benefits used.",
+            (("lifetime_allowance_used_percent", pension.lifetime_allowance_used / 100),),
+            _pounds(left.lifetime_allowance),
+            "Finance Act 2004 ss.216-219",
+        )
+    elif left.lump_sum_allowance is not None and left.lump_sum_and_death_benefit_allowance is not None:
+        yield Step(
+            "lump sum allowance available",
+            "The allowance less a quarter of the lifetime allowance used before 6 April 2024 and less what was used since.",
+            (
+                ("lifetime_allowance_used_percent", pension.lifetime_allowance_used / 100),
+                ("lump_sum_allowance_used", _pounds(pension.lump_sum_allowance_used)),
+            ),
+            _pounds(left.lump_sum_allowance),
+            "ITEPA 2003 ss.637P-637Q; Finance Act 2024 Sch.9 paras 125-127",
+        )
+        yield Step(
+            "lump sum and death benefit allowance available",
+            "Reduced in the same way.",
+            (),
+            _pounds(left.lump_sum_and_death_benefit_allowance),
+            "ITEPA 2003 ss.637R-637S; Finance Act 2024 Sch.9",
+        )
+    sections = {
+        "pcls": "Finance Act 2004 Sch.29 paras 1-3; ITEPA 2003 s.637A",
+        "pcls_and_drawdown": "Finance Act 2004 Sch.29 paras 1-3; ITEPA 2003 ss.579A, 637A",
+        "ufpls": "Finance Act 2004 Sch.29 para 4A; ITEPA 2003 s.637D",
+        "drawdown": "ITEPA 2003 s.579A",
+        "small_pot": "SI 2009/1171 regs 11-12; ITEPA 2003 s.637G",
+    }
+    section = sections[quote.question.withdrawal.method]
+    yield Step(
+        "tax-free part",
+        "A quarter of what is crystallised, down to the penny, and no more than the allowances leave.",
+        (("gross", _pounds(payment.gross)), ("most_tax_free", _pounds(left.tax_free))),
+        _pounds(payment.tax_free),
+        section,
+    )
+    yield Step("taxable part", "What is taxed as pension income of the year.", (), _pounds(payment.taxable), section)
+    if payment.charge:
+        yield Step(
+            "lifetime allowance charge",
+            "On what is over the allowance, down to the penny.",
+            (("excess", _pounds(payment.over_lifetime_allowance)), ("rate", payment.charge_rate / 10_000)),
+            _pounds(payment.charge),
+            "Finance Act 2004 ss.214-215",
+        )
+
+
+def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: int) -> Iterator[Step]:
+    taxpayer, rules, scales = year
+    yield Step(
+        f"net income {label}",
+        "All income of the year, the taxable part of the withdrawal included.",
+        (
+            ("other_income", _pounds(taxpayer.other_income)),
+            ("withdrawal", _pounds(withdrawal)),
+            ("property", _pounds(taxpayer.property_income)),
+            ("savings_interest", _pounds(taxpayer.savings)),
+            ("dividends", _pounds(taxpayer.dividends)),
+        ),
+        _pounds(result.net_income),
+        "Income Tax Act 2007 s.23 steps 1-2",
+    )
+    yield Step(
+        f"adjusted net income {label}",
+        "Less gross relief-at-source contributions and gross Gift Aid donations.",
+        (
+            ("relief_at_source_contributions", _pounds(taxpayer.relief_at_source)),
+            ("gift_aid_donations", _pounds(taxpayer.gift_aid)),
+        ),
+        _pounds(result.adjusted_net_income),
+        "Income Tax Act 2007 s.58",
+    )
+    yield Step(
+        f"personal allowance {label}",
+        "Reduced by half of the adjusted net income above the threshold, up to the pound"
+        + (
+            f"; {pounds(result.marriage_allowance_given)} of it is given to the partner."
+            if result.marriage_allowance_given
+            else "."
+        ),
+        (
+            ("full_allowance", _pounds(rules.personal_allowance)),
+            ("threshold", _pounds(rules.taper_threshold)),
+        ),
+        _pounds(result.personal_allowance),
+        "Income Tax Act 2007 s.35, s.55B(6)",
+    )
+    if result.blind_persons_allowance:
+        yield Step(
+            f"blind person's allowance {label}",
+            "Added in full.",
+            (),
+            _pounds(result.blind_persons_allowance),
+            "Income Tax Act 2007 s.38",
+        )
+    order = (
+        "Set against income other than property, savings and dividends first, the rest where it saves most."
+        if rules.other_income_first
+        else "Set against the kinds of income in the way that saves most."
+    )
+    yield Step(
+        f"taxable income {label}",
+        f"Income less allowances. {order}",
+        (
+            ("below_savings", _pounds(result.lower)),
+            ("savings", _pounds(result.savings - result.lower)),
+            ("dividends", _pounds(result.taxable - result.savings)),
+        ),
+        _pounds(result.taxable),
+        "Income Tax Act 2007 ss.16A, 25(3A)" if rules.other_income_first else "Income Tax Act 2007 ss.16, 25(2)",
+    )
+    bands = ", ".join(
+        f"{name.replace('_', ' ')} {rate / 100:g}%" + (f" to {pounds(limit)}" if limit is not None else "")
+        for name, rate, limit in zip(scales.lower.names, scales.lower.rates, (*scales.lower.limits, None), strict=True)
+    )
+    yield Step(
+        f"tax on income below savings {label}",
+        f"Bands: {bands}.",
+        (("taxable", _pounds(result.lower)),),
+        _exact(result.lower_tax),
+        "Income Tax Act 2007 ss.10, 11A; Finance Act 2004 s.192 for extended limits",
+    )
+    if taxpayer.savings:
+        yield Step(
+            f"tax on savings {label}",
+            "After the starting rate for savings and the personal savings allowance.",
+            (
+                ("savings_allowance", _pounds(result.savings_allowance)),
+                ("nil_rate_up_to", _pounds(result.savings_nil_to)),
+                ("top_of_savings", _pounds(result.savings)),
+            ),
+            _exact(result.savings_tax),
+            "Income Tax Act 2007 ss.7, 12, 12A, 12B",
+        )
+    if taxpayer.dividends:
+        yield Step(
+            f"tax on dividends {label}",
+            "After the dividend nil rate; the top slice of income.",
+            (
+                ("dividend_allowance", _pounds(scales.dividend_allowance)),
+                ("top_of_income", _pounds(result.taxable)),
+            ),
+            _exact(result.dividend_tax),
+            "Income Tax Act 2007 ss.8, 13, 13A, 16",
+        )
+    if taxpayer.marriage_allowance == "receives":
+        yield Step(
+            f"marriage allowance {label}",
+            "A tax reduction at the basic rate, if no income is taxed above it.",
+            (
+                ("transferred", _pounds(rules.marriage_allowance)),
+                ("available", result.marriage_allowance_open),
+            ),
+            _exact(result.marriage_allowance_reduction),
+            "Income Tax Act 2007 ss.55A-55B",
+        )
+    if taxpayer.child_benefit:
+        yield Step(
+            f"high income child benefit charge {label}",
+            "Benefit, percentage and charge each down to a whole number.",
+            (
+                ("child_benefit", _pounds(taxpayer.child_benefit)),
+                ("threshold", _pounds(rules.child_benefit_threshold)),
+            ),
+            _pounds(result.child_benefit_charge),
+            "ITEPA 2003 ss.681B-681H",
+        )
+    yield Step(
+        f"income tax of the year {label}",
+        "The sum of the parts, to the nearest penny, with the charge.",
+        (),
+        _pounds(result.total),
+        "Income Tax Act 2007 s.23 steps 4-7",
+    )
+
+
+def _payroll_steps(quote: Quote) -> Iterator[Step]:
+    outcome = quote.payroll
+    routine = "HMRC Specification for PAYE Tax Table Routines v24.0"
+    if quote.payment.taxable:
+        code = payroll.parse_code(outcome.facts.code)
+        if code.kind in ("suffix", "k"):
+            yield Step(
+                "free pay",
+                "The code's pay adjustment; negative where a K code adds to pay.",
+                (
+                    ("code", outcome.facts.code),
+                    ("basis", outcome.facts.basis),
+                    ("month", float(outcome.facts.month)),
+                ),
+                _pounds(outcome.deduction.free_pay),
+                f"{routine} para 4.3.1",
+            )
+        yield Step(
+            "taxable pay",
+            "Pay after the adjustment, down to the pound.",
+            (
+                ("payment", _pounds(quote.payment.taxable)),
+                ("pay_to_date", _pounds(outcome.facts.pay_to_date)),
+            ),
+            _pounds(outcome.deduction.taxable_pay),
+            f"{routine} para 4.3.2",
+        )
+        yield Step(
+            "payroll deduction",
+            "Tax on that by the code, dropped to the penny"
+            + (", limited to half of the payment." if outcome.deduction.limited else "."),
+            (("tax_to_date", _pounds(outcome.facts.tax_to_date)),),
+            _pounds(outcome.deduction.tax),
+            f"{routine} paras 4.4-4.5",
+        )
+    yield Step(
+        "difference to the year's tax",
+        "What payroll takes less what the withdrawal adds to the year's tax.",
+        (("deducted", _pounds(outcome.deduction.tax)), ("due", _pounds(quote.on_withdrawal))),
+        _pounds(outcome.deduction.tax - quote.on_withdrawal),
+        "PAYE moves cash; the year's liability is Income Tax Act 2007 s.23",
+    )

@@ -1,0 +1,322 @@
+"""A plan over tax years: what to draw and subscribe in each, what it leaves, and how that compares with plainer plans."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import accumulate
+from typing import NamedTuple
+
+from service.figures.loader import TaxYear
+from service.law import isa
+from service.law.income_tax import basic_rate_band_unused, year_of
+from service.law.rulebook import RuleBook
+from service.planning.faults import RuleViolation
+from service.planning.household import Assumptions, Household, Member
+from service.planning.optimiser.branch_and_bound import least_tax
+from service.planning.projection.balances import Balance, cash_held, isa_held, pension_held
+from service.planning.projection.faults import household_faults
+from service.planning.projection.policies import (
+    BANDS,
+    Policy,
+    Projection,
+    evenly_from_state_pension_age,
+    filling,
+    projected,
+)
+from service.planning.projection.settlement import PersonRecord
+from service.planning.projection.state_pensions import state_pension_doubts, state_pensions
+from service.planning.projection.timeline import (
+    Period,
+    Timeline,
+    deflated,
+    timeline,
+)
+
+LEAST_TAX = "least_tax"
+AIMS = (*BANDS, LEAST_TAX)
+"""What a plan can aim at: fill a band each year, or leave the most after tax."""
+
+SCENARIOS = ("low", "middle", "high")
+
+LEAVES_OUT = (
+    "The bound does not count the steps of whole pounds and pennies in the tax, and sees the tax on much more interest on "
+    "waiting cash than this plan's only roughly. It leaves out that a marriage allowance which one partner may not give is "
+    "lost to the other, and plans that would bear a lifetime allowance charge before 6 April 2023."
+)
+"""What the bound of a least-tax plan leaves out."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScheduleQuestion:
+    """A whole request. ``fill`` is one of AIMS; ``scenarios`` are whole assumptions by name, planned anew under each."""
+
+    household: Household
+    fill: str
+    scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
+
+
+class Proof(NamedTuple):
+    """How good a least-tax plan is: its wealth after tax and the model's bound on that of any plan, pence.
+
+    ``holds`` is False where the model and the rules did not come to agree on the plan's tax, or where the plan itself is
+    better than the model thought possible: then the bound is an estimate and proves nothing.
+    """
+
+    objective: int
+    bound: int
+    holds: bool
+
+    @property
+    def gap(self) -> int:
+        """How much more another plan might leave."""
+        return self.bound - self.objective
+
+
+class Comparison(NamedTuple):
+    """Another plan for the same household; ``projection`` is None where it cannot be carried out, for a ``reason``."""
+
+    plan: str
+    projection: Projection | None
+    reason: str = ""
+
+
+class Scenario(NamedTuple):
+    """The aim planned anew under other assumptions; ``projection`` is None where that cannot be, for a ``reason``."""
+
+    name: str
+    projection: Projection | None
+    reason: str = ""
+
+
+class Totals(NamedTuple):
+    """A whole plan in sums. Pence; the balances and the wealth are those of the last day."""
+
+    withdrawn: int
+    tax_free: int
+    taxable: int
+    income_tax: int
+    isa_subscriptions: int
+    spent: int
+    pension: int
+    isa: int
+    cash: int
+    wealth_after_tax: int
+    wealth_after_tax_in_todays_prices: int
+
+
+class PersonYearPlan(NamedTuple):
+    """One person's period as an answer tells it. Pence; see ``PersonRecord``. The lump sum of "first" is withdrawn from
+    uncrystallised funds. What allowances are used and left is of the whole tax year."""
+
+    record: PersonRecord
+    from_uncrystallised: int
+    from_drawdown: int
+    personal_allowance_used: int
+    personal_allowance_unused: int
+    basic_rate_band_unused: int
+    isa_limit: int
+    isa_used: int
+    isa_unused: int
+    pension: Balance
+    isa: Balance
+    cash: Balance
+
+
+class HouseholdYear(NamedTuple):
+    """Everybody's period in sums. Pence; the balances are those of its last day."""
+
+    withdrawn: int
+    income_tax: int
+    income_tax_so_far: int
+    isa_subscriptions: int
+    pension: int
+    isa: int
+    cash: int
+    in_todays_prices: int
+
+
+class Year(NamedTuple):
+    """One period of a plan as an answer tells it."""
+
+    period: Period
+    spending: int
+    people: tuple[PersonYearPlan, ...]
+    household: HouseholdYear
+
+
+class Schedule(NamedTuple):
+    """The whole answer. ``state_pensions[i][t]`` is the State Pension of person i in the whole tax year t, pence;
+    ``state_pension_doubts`` are sentences on State Pension age."""
+
+    question: ScheduleQuestion
+    version: str
+    projection: Projection
+    years: tuple[Year, ...]
+    totals: Totals
+    comparisons: tuple[Comparison, ...]
+    scenarios: tuple[Scenario, ...]
+    proof: Proof | None
+    state_pensions: tuple[tuple[int, ...], ...]
+    state_pension_doubts: tuple[str, ...]
+
+    @property
+    def timeline(self) -> Timeline:
+        """The plan's tax years."""
+        return self.projection.timeline
+
+    @property
+    def status(self) -> str:
+        """How firm the figures of the weakest tax year are."""
+        return self.timeline.status
+
+    @property
+    def first_not_law(self) -> TaxYear | None:
+        """The figures of the first tax year that are not all law."""
+        return self.timeline.first_not_law
+
+
+def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
+    """Answer a question. RuleViolation, with all faults, where it asks for what cannot be; also where spending cannot be
+    met."""
+    household = question.household
+    faults = tuple(household_faults(household, book))
+    if faults:
+        raise RuleViolation(faults)
+    years = timeline(household, book)
+    plan, proof = _planned(years, question.fill)
+    return Schedule(
+        question=question,
+        version=book.version,
+        projection=plan,
+        years=tuple(_years(plan)),
+        totals=totals(plan),
+        comparisons=(
+            _compared("pension_left_until_state_pension_age", years, evenly_from_state_pension_age(years)),
+            _compared("personal_allowance_filled", years, filling(years, "personal_allowance")),
+        ),
+        scenarios=tuple(
+            _scenario(name, replace(household, assumptions=assumed), question.fill, book)
+            for name, assumed in question.scenarios.items()
+        ),
+        proof=proof,
+        state_pensions=state_pensions(household, book),
+        # One comparison rests on everybody's.
+        state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(household.people, book))),
+    )
+
+
+def totals(plan: Projection) -> Totals:
+    """A whole plan in sums."""
+    records = [record for year in plan.years for record in year.people]
+    last = plan.years[-1]
+    wealth = plan.wealth
+    return Totals(
+        withdrawn=sum(record.gross for record in records),
+        tax_free=sum(record.tax_free for record in records),
+        taxable=sum(record.taxable for record in records),
+        income_tax=plan.income_tax,
+        isa_subscriptions=sum(record.subscribed for record in records),
+        spent=sum(record.spent for record in records),
+        pension=pension_held(last),
+        isa=isa_held(last),
+        cash=cash_held(last),
+        wealth_after_tax=wealth,
+        wealth_after_tax_in_todays_prices=plan.in_todays_prices(wealth),
+    )
+
+
+def _planned(years: Timeline, fill: str, *, thorough: bool = True) -> tuple[Projection, Proof | None]:
+    """The plan by its aim. A least-tax plan is never worse than a plain one: the search is for straight lines, and the
+    plain plans are cheap to try."""
+    if fill != LEAST_TAX:
+        return projected(years, filling(years, fill)), None
+    found = least_tax(years, thorough=thorough)
+    best = max((found.projection, *_plain_plans(years)), key=lambda plan: plan.wealth)
+    return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed and best.wealth <= found.bound)
+
+
+def _plain_plans(years: Timeline) -> Iterator[Projection]:
+    for policy in (*(filling(years, band) for band in BANDS), evenly_from_state_pension_age(years)):
+        try:
+            yield projected(years, policy)
+        except RuleViolation:
+            continue
+
+
+def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
+    try:
+        return Comparison(name, projected(years, policy))
+    except RuleViolation as error:
+        return Comparison(name, None, _reason(error))
+
+
+def _scenario(name: str, household: Household, fill: str, book: RuleBook) -> Scenario:
+    try:
+        return Scenario(name, _planned(timeline(household, book), fill, thorough=False)[0])
+    except RuleViolation as error:
+        return Scenario(name, None, _reason(error))
+
+
+def _reason(error: RuleViolation) -> str:
+    return " ".join(fault.detail for fault in error.faults)
+
+
+def _years(plan: Projection) -> Iterator[Year]:
+    timeline = plan.timeline
+    income_tax = list(accumulate(sum(record.income_tax for record in year.people) for year in plan.years))
+    levels = timeline.price_levels()
+    for period, spending, year, tax_so_far, level in zip(
+        timeline.periods, timeline.spending, plan.years, income_tax, levels, strict=True
+    ):
+        held = (pension_held(year), isa_held(year), cash_held(year))
+        yield Year(
+            period,
+            spending,
+            tuple(
+                _person_year(member, period, record)
+                for member, record in zip(timeline.household.people, year.people, strict=True)
+            ),
+            HouseholdYear(
+                sum(record.gross for record in year.people),
+                sum(record.income_tax for record in year.people),
+                tax_so_far,
+                sum(record.subscribed for record in year.people),
+                *held,
+                deflated(sum(held), level),
+            ),
+        )
+
+
+def _person_year(member: Member, period: Period, record: PersonRecord) -> PersonYearPlan:
+    opened, before, after = record.opened, record.opened.before, record.after
+    found, year = record.liability, record.opened.year
+    from_drawdown = opened.pension.drawdown - after.pension.drawdown
+    subscribed_before = member.isa.subscribed_this_year if period.position == 0 else 0
+    limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
+    return PersonYearPlan(
+        record=record,
+        from_uncrystallised=record.gross - from_drawdown,
+        from_drawdown=from_drawdown,
+        personal_allowance_used=min(found.allowances, found.net_income),
+        personal_allowance_unused=max(0, found.allowances - found.net_income),
+        basic_rate_band_unused=basic_rate_band_unused(year_of(year.taxpayer, year.rules), found),
+        isa_limit=limit,
+        isa_used=subscribed_before + record.subscribed,
+        isa_unused=year.isa_room - record.subscribed,
+        pension=Balance(
+            before.pension.uncrystallised + before.pension.drawdown,
+            opened.pension_growth,
+            0,
+            record.gross,
+            after.pension.uncrystallised + after.pension.drawdown,
+        ),
+        isa=Balance(before.isa, opened.isa_growth, record.subscribed, record.from_isa, after.isa),
+        cash=Balance(
+            before.cash,
+            opened.interest,
+            year.received + record.gross + record.from_isa + max(0, record.moved),
+            record.income_tax + record.spent + record.subscribed + max(0, -record.moved),
+            after.cash,
+        ),
+    )

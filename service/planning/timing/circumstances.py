@@ -1,0 +1,263 @@
+"""The warnings that lump sum timing carries: those of each option, and of the deaths asked about.
+
+The rules are those of every other answer. What one says of every option alike is said once; what it says of some options
+points at each of them and names it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+from service.law import isa, lump_sums
+from service.law.ages import age_on
+from service.law.lump_sums import Payment
+from service.law.pension_age import may_take_benefits
+from service.law.rounding import down_to_the_penny
+from service.planning.household import Member
+from service.planning.timing.comparison import OptionResult, OptionYear, PersonOptionYear, Timing
+from service.planning.timing.summary import described
+from service.planning.warnings import access
+from service.planning.warnings.catalogue import warn
+from service.planning.warnings.circumstances import (
+    Circumstances,
+    PersonCase,
+    PersonFacts,
+    Taken,
+    Together,
+    YearFacts,
+)
+from service.planning.warnings.gathering import works
+from service.planning.warnings.rules import all_found, the_first_of_each
+from service.planning.warnings.warning import ClientWarning, Found, Path, in_order
+from service.planning.wording import pounds, who
+
+_LUMP_SUM_FIRST = ("all_now", "phased", "at_age")
+"""The options that take tax-free cash on days of its own."""
+
+
+def timing_warnings(result: Timing) -> list[ClientWarning]:
+    """The warnings of all options and deaths: what is not permitted, costs by amount, then what to check."""
+    by_option = {
+        k: tuple(the_first_of_each(_of_option(result, k, option)))
+        for k, option in enumerate(result.options)
+        if option.course is not None
+    }
+    return in_order([*_told_once(result, by_option), *_of_deaths(result)])
+
+
+def _told_once(result: Timing, by_option: dict[int, tuple[ClientWarning, ...]]) -> Iterator[ClientWarning]:
+    """What all options share once, at its own place; the rest for each option."""
+    shared = [
+        found for found in next(iter(by_option.values()), ()) if all(found in every for every in by_option.values())
+    ]
+    yield from shared
+    for k, of_option in by_option.items():
+        for found in of_option:
+            if found not in shared:
+                named = f"{found.detail} This is so with {described(result.options[k].option)}."
+                yield found._replace(detail=named, path=("options", k))
+
+
+def _of_option(result: Timing, k: int, option: OptionResult) -> list[ClientWarning]:
+    case = _circumstances(result, k, option)
+    return [*_too_early(result, k, option, case), *_nothing_to_take(k, option, case), *all_found(case)]
+
+
+def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstances:
+    """What an option knows of its people, their tax years and the household."""
+    household = result.question.household
+    people = []
+    for i, member in enumerate(household.people):
+        person = _person_facts(result, member, i)
+        years = tuple(
+            _year_facts(person, member, year, year.people[i], state_pension, ("options", k), option)
+            for year, state_pension in zip(option.years, result.state_pensions[i], strict=True)
+        )
+        people.append(PersonCase(person, years))
+    together = tuple(Together(rules=year.period.rules, waits=_waits(year)) for year in option.years)
+    return Circumstances(tuple(people), ("to_age",), together=together)
+
+
+def _waits(year: OptionYear) -> int:
+    """The cash for which there is no room in ISAs."""
+    full = all(person.record.subscribed == person.record.opened.isa_room for person in year.people)
+    return year.waiting if full else 0
+
+
+def _person_facts(result: Timing, member: Member, i: int) -> PersonFacts:
+    return PersonFacts(
+        who=who(i, len(result.question.household.people)),
+        path=("people", i),
+        pension_path=("people", i, "pension"),
+        born=member.date_of_birth,
+        nation=member.tax_residence,
+        marriage_allowance=member.marriage_allowance,
+        works=works(member.income),
+        has_state_pension_age=True,
+        state_pension_from=result.timeline.state_pension_from[i],
+    )
+
+
+def _year_facts(
+    person: PersonFacts,
+    member: Member,
+    year: OptionYear,
+    found: PersonOptionYear,
+    state_pension: int,
+    path: Path,
+    option: OptionResult,
+) -> YearFacts:
+    record, opened, rules = found.record, found.record.opened, year.period.rules
+    taxpayer = opened.year.taxpayer
+    if opened.interest:
+        taxpayer = replace(taxpayer, savings=taxpayer.savings + opened.interest)
+    return YearFacts(
+        person=person,
+        rules=rules,
+        path=person.pension_path,
+        taxpayer=taxpayer,
+        without=opened.taxed(0),
+        with_it=record.liability,
+        gross=found.lump_sum + record.gross,
+        tax_free=found.tax_free,
+        taxable=record.taxable,
+        before=found.first.before.pension,
+        after=record.after.pension,
+        left_before=lump_sums.available(found.first.before.pension, rules.lump_sums),
+        left_after=lump_sums.available(record.after.pension, rules.lump_sums),
+        held_before=found.pension.opening + found.pension.growth,
+        last_day=year.period.last,
+        age=age_on(person.born, year.period.last),
+        state_pension=state_pension,
+        taken=(_lump_sum(person, year, found, path),) if found.lump_sum else (),
+        lump_sums_wanted=option.option.take != "never",
+        cash_isa_limit=(
+            isa.subscription_limit(rules.figures, member.date_of_birth, year.period.last, cash=True)
+            if member.isa.cash_isa
+            else None
+        ),
+    )
+
+
+def _lump_sum(person: PersonFacts, year: OptionYear, found: PersonOptionYear, path: Path) -> Taken:
+    """The lump sum of a period's first day, as a withdrawal."""
+    first, rules = found.first, year.period.rules.lump_sums
+    before, after = first.before.pension, first.after.pension
+    left = lump_sums.available(before, rules)
+    return Taken(
+        method="pcls",
+        day=year.period.first,
+        age=age_on(person.born, year.period.first),
+        minimum_age=before.minimum_pension_age or year.period.rules.minimum_pension_age,
+        asked=first.lump_sum,
+        permitted=first.lump_sum,
+        payment=lump_sums.take("pcls", first.lump_sum, before, rules, left),
+        path=path,
+        before=before,
+        after=after,
+        left_before=left,
+        left_after=lump_sums.available(after, rules),
+    )
+
+
+def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances) -> Found:
+    """A lump sum wanted before the minimum pension age is computed from the first day on which it is permitted."""
+    told: Found = ()
+    if option.option.take not in _LUMP_SUM_FIRST:
+        return told
+    first = result.timeline.periods[0]
+    for i, (member, one) in enumerate(zip(result.question.household.people, case.people, strict=True)):
+        least = member.pension.minimum_pension_age or first.rules.minimum_pension_age
+        allowed = may_take_benefits(
+            member.date_of_birth, first.first, first.rules.minimum_pension_age, member.pension.minimum_pension_age
+        )
+        wanted = option.option.age is None or option.option.age < least
+        if allowed or not wanted or member.pension.uncrystallised == 0:
+            continue
+        taken = next((year.period.first for year in option.years if year.people[i].lump_sum), None)
+        computed = (
+            "Within these years none is taken."
+            if taken is None
+            else f"It is computed as taken from {taken.isoformat()} on."
+        )
+        lump_sum = _wanted(member, first.first, ("options", k), one.years[0])
+        for found in access.below_minimum_pension_age(one.years[0], lump_sum):
+            told += (found._replace(detail=f"{found.detail} {computed}"),)
+    return told
+
+
+def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
+    """A lump sum that is asked for and not paid."""
+    return Taken(
+        method="pcls",
+        day=day,
+        age=age_on(member.date_of_birth, day),
+        minimum_age=member.pension.minimum_pension_age or year.rules.minimum_pension_age,
+        asked=0,
+        permitted=0,
+        payment=Payment(0, 0, 0),
+        path=path,
+        before=member.pension,
+        after=member.pension,
+        left_before=year.left_before,
+        left_after=year.left_before,
+    )
+
+
+def _nothing_to_take(k: int, option: OptionResult, case: Circumstances) -> Found:
+    """An option that asks for tax-free cash where there is none."""
+    if option.option.take == "never" or option.totals is None:
+        return ()
+    if any(person.tax_free_cash.at_the_end or person.tax_free_cash.received for person in option.totals.people):
+        return ()
+    return warn(
+        "no_tax_free_cash",
+        "Nothing is paid tax free: there is nothing uncrystallised, or the lump sum allowances are used up. Check what was "
+        "crystallised before, and whether a protected lump sum is held.",
+        ("options", k),
+        figures=case.people[0].years[0].figures,
+    )
+
+
+def _of_deaths(result: Timing) -> Found:
+    """What unused pension money costs on the deaths asked about, and the residence nil-rate band that is lost, at the most."""
+    told: Found = ()
+    lefts = [
+        left
+        for option in result.options
+        for death in option.deaths
+        for left in (death.outcome.deaths if death.outcome else ())
+    ]
+    costs = [left for left in lefts if left.tax.tax_on_pension]
+    if costs:
+        most = max(costs, key=lambda left: left.tax.tax_on_pension)
+        tax = most.tax.tax_on_pension
+        told += warn(
+            "pension_counts_in_the_estate",
+            f"On a death asked about, unused pensions of up to {pounds(most.estate.pension)} bear inheritance tax of "
+            f"{pounds(tax)}: they count in the estate unless they pass to a spouse, civil partner or charity. Check which "
+            "money is best spent first, and the nomination with the scheme.",
+            ("deaths",),
+            figures=most.period.rules.figures,
+            rests_on=("inheritance_tax.rate", "inheritance_tax.unused_pensions_in_estate"),
+            money={"pensions": most.estate.pension, "extra_tax": tax},
+            cost=tax,
+        )
+    tapered = [left for left in lefts if left.estate.home_to_descendants and left.tax.residence_band.taper]
+    if tapered:
+        most = max(tapered, key=lambda left: left.tax.residence_band.taper)
+        lost = most.tax.residence_band.taper
+        cost = down_to_the_penny(lost * most.tax.rate)
+        told += warn(
+            "residence_band_tapered",
+            f"On a death asked about, an estate of {pounds(most.tax.estate)} loses up to {pounds(lost)} of the residence "
+            f"nil-rate band, which costs up to {pounds(cost)}. Compare the options by what heirs receive.",
+            ("estate",),
+            figures=most.period.rules.figures,
+            rests_on=("inheritance_tax.residence_taper_threshold",),
+            money={"estate_and_pensions": most.tax.estate, "band_lost": lost, "extra_tax": cost},
+            cost=cost,
+        )
+    return told

@@ -1,0 +1,577 @@
+"""When to take the tax-free lump sum: the options side by side, their order, and where they change places."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from fractions import Fraction
+from itertools import combinations, pairwise
+from typing import NamedTuple
+
+from service.figures.loader import TaxYear
+from service.law import lump_sums
+from service.law.ages import birthday
+from service.law.rulebook import RuleBook
+from service.planning.faults import Fault, RuleViolation
+from service.planning.household import Assumptions, Household, YearlyRate
+from service.planning.projection.balances import Balance
+from service.planning.projection.faults import household_faults
+from service.planning.projection.settlement import PersonRecord
+from service.planning.projection.state_pensions import state_pension_doubts, state_pensions
+from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline
+from service.planning.timing.break_even import (
+    PARTS,
+    AgeBreakEven,
+    GrowthBreakEven,
+    Wealth,
+    age_break_evens,
+    growth_break_evens,
+    shifted,
+)
+from service.planning.timing.estates import (
+    TO_SPOUSE,
+    Death,
+    EstateFacts,
+    Outcome,
+    death_day,
+    outcome,
+    survivors_death_day,
+)
+from service.planning.timing.options import (
+    Course,
+    FirstDay,
+    Option,
+    carried_out,
+)
+
+WIDEST_GAP = 350
+"""Basis points: between neighbouring growth rates so far apart at most one change of places is looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class TimingQuestion:
+    """A whole request. ``household`` ends when the first person reaches ``to_age``; ``growth_range`` is of the pension's growth,
+    basis points, in which options may change places; ``scenarios`` are whole assumptions by name."""
+
+    household: Household
+    to_age: int
+    options: tuple[Option, ...]
+    deaths: tuple[Death, ...] = ()
+    estate: EstateFacts = field(default_factory=EstateFacts)
+    beneficiary_tax_rate: int = 2_000
+    growth_range: tuple[int, int] = (0, 1_000)
+    scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
+
+
+class PersonOptionYear(NamedTuple):
+    """One person's period of an option. Pence; see ``PersonRecord``. ``tax_on_interest`` is the part of the income tax that the
+    interest on waiting cash adds; ``moved`` is what came from the partner on both days."""
+
+    first: FirstDay
+    record: PersonRecord
+    lump_sum: int
+    tax_free: int
+    subscribed: int
+    moved: int
+    tax_on_interest: int
+    pension: Balance
+    isa: Balance
+    cash: Balance
+
+
+class OptionYear(NamedTuple):
+    """A period of an option. ``waiting`` is the cash outside ISAs at its end; ``tax_free_so_far`` all tax-free cash so far."""
+
+    period: Period
+    people: tuple[PersonOptionYear, ...]
+    income_tax: int
+    income_tax_so_far: int
+    tax_free_so_far: int
+    waiting: int
+    wealth: int
+    wealth_in_todays_prices: int
+
+
+class TaxFreeCash(NamedTuple):
+    """One person's tax-free cash under an option, pence.
+
+    ``received`` = ``in_lump_sums`` + ``with_withdrawals``. ``available`` could still be taken at the end. ``at_the_end`` is
+    what there would be to take then if the pension were left alone until then, and ``forgone`` what is missing from it.
+    ``above_allowance`` is what of a quarter of the money taken, and of what is uncrystallised at the end, the allowances
+    cut off; ``given_up`` what withdrawals without their tax-free part did not take. ``allowance_used_up`` is the tax year
+    at whose end the allowances have nothing left.
+    """
+
+    in_lump_sums: int
+    with_withdrawals: int
+    available: int
+    at_the_end: int
+    above_allowance: int
+    given_up: int
+    allowance_used_up: str | None
+
+    @property
+    def received(self) -> int:
+        """All tax-free cash received."""
+        return self.in_lump_sums + self.with_withdrawals
+
+    @property
+    def forgone(self) -> int:
+        """How much less than if the pension were left alone until the end."""
+        return max(0, self.at_the_end - self.received - self.available)
+
+
+class PersonTotals(NamedTuple):
+    """One person's years in sums; ``money_purchase_annual_allowance_from`` is the tax year of the first flexible income."""
+
+    tax_free_cash: TaxFreeCash
+    income_tax: int
+    interest: int
+    tax_on_interest: int
+    most_cash_waiting: int
+    money_purchase_annual_allowance_from: str | None
+
+
+class OptionTotals(NamedTuple):
+    """An option in sums, pence. ``cash_waits_until`` is the first tax year at whose end no cash waits any more, None where
+    cash waits to the end; it is the first of all where none ever waits."""
+
+    people: tuple[PersonTotals, ...]
+    withdrawn: int
+    income_tax: int
+    spent: int
+    most_cash_waiting: int
+    cash_waits_until: str | None
+    pension: int
+    isa: int
+    cash: int
+    wealth: int
+    wealth_in_todays_prices: int
+
+
+class DeathResult(NamedTuple):
+    """A death asked about under an option; ``outcome`` is None where it cannot be computed, for a ``reason``."""
+
+    asked: Death
+    outcome: Outcome | None
+    reason: str = ""
+
+
+class OptionResult(NamedTuple):
+    """An option carried out; ``course`` is None where that cannot be, for a ``reason``, and then there is nothing else."""
+
+    option: Option
+    course: Course | None
+    reason: str
+    years: tuple[OptionYear, ...] = ()
+    totals: OptionTotals | None = None
+    deaths: tuple[DeathResult, ...] = ()
+
+
+class Placed(NamedTuple):
+    """An option's place in an order: its position in the request, and its amount in pence."""
+
+    option: int
+    amount: int
+
+
+Ranking = tuple[Placed, ...]
+"""Options from the best to the worst; those that cannot be carried out are left out."""
+
+
+class PairBreakEvens(NamedTuple):
+    """Where two options (positions in the request) change places. None where it cannot be computed over the whole range."""
+
+    options: tuple[int, int]
+    growth: tuple[GrowthBreakEven, ...] | None
+    ages: tuple[AgeBreakEven, ...]
+
+
+class Timing(NamedTuple):
+    """The whole answer. ``by_heirs`` has one order for each death asked about; ``by_scenario`` is by wealth. For
+    ``state_pensions`` and ``state_pension_doubts`` see ``Schedule``."""
+
+    question: TimingQuestion
+    version: str
+    timeline: Timeline
+    options: tuple[OptionResult, ...]
+    by_wealth: Ranking
+    by_income_tax: Ranking
+    by_heirs: tuple[Ranking, ...]
+    by_scenario: Mapping[str, Ranking]
+    break_evens: tuple[PairBreakEvens, ...]
+    state_pensions: tuple[tuple[int, ...], ...]
+    state_pension_doubts: tuple[str, ...]
+
+    @property
+    def first_not_law(self) -> TaxYear | None:
+        """The figures of the first tax year that are not all law."""
+        return self.timeline.first_not_law
+
+
+def timing(question: TimingQuestion, book: RuleBook) -> Timing:
+    """Answer a question. RuleViolation, with all faults, where it asks for what cannot be."""
+    faults = tuple(_faults(question, book))
+    if faults:
+        raise RuleViolation(faults)
+    years = timeline(question.household, book)
+    options = tuple(_option(years, option, question, book) for option in question.options)
+    courses = {i: result.course for i, result in enumerate(options) if result.course is not None}
+    return Timing(
+        question=question,
+        version=book.version,
+        timeline=years,
+        options=options,
+        by_wealth=_ranked((i, course.wealth) for i, course in courses.items()),
+        by_income_tax=_ranked(((i, course.income_tax) for i, course in courses.items()), least_first=True),
+        by_heirs=tuple(
+            _ranked(
+                (i, found.net)
+                for i, result in enumerate(options)
+                if result.deaths and (found := result.deaths[k].outcome) is not None
+            )
+            for k in range(len(question.deaths))
+        ),
+        by_scenario={
+            name: _ranked(_wealths(years, question.options, assumed)) for name, assumed in question.scenarios.items()
+        },
+        break_evens=tuple(_break_evens(courses, question, book)),
+        state_pensions=state_pensions(question.household, book),
+        state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(question.household.people, book))),
+    )
+
+
+def _option(years: Timeline, option: Option, question: TimingQuestion, book: RuleBook) -> OptionResult:
+    try:
+        course = carried_out(years, option)
+    except RuleViolation as error:
+        return OptionResult(option, None, _reason(error))
+    by_year = tuple(_years(course))
+    return OptionResult(
+        option,
+        course,
+        "",
+        by_year,
+        _totals(course, by_year),
+        tuple(_death(course, death, question, book) for death in question.deaths),
+    )
+
+
+def _death(course: Course, death: Death, question: TimingQuestion, book: RuleBook) -> DeathResult:
+    try:
+        return DeathResult(death, outcome(course, death, question.estate, question.beneficiary_tax_rate, book))
+    except RuleViolation as error:
+        return DeathResult(death, None, _reason(error))
+
+
+def _reason(error: RuleViolation) -> str:
+    return " ".join(fault.detail for fault in error.faults)
+
+
+def _years(course: Course) -> Iterator[OptionYear]:
+    tax_so_far = tax_free_so_far = 0
+    periods, levels = course.timeline.periods, course.timeline.price_levels()
+    for period, year, level in zip(periods, course.years, levels, strict=True):
+        people = tuple(_person(first, record) for first, record in year.people())
+        income_tax = sum(person.record.income_tax for person in people)
+        tax_so_far += income_tax
+        tax_free_so_far += sum(person.tax_free for person in people)
+        wealth = course.wealth_at(period.position)
+        yield OptionYear(
+            period,
+            people,
+            income_tax,
+            tax_so_far,
+            tax_free_so_far,
+            sum(person.cash.closing for person in people),
+            wealth,
+            deflated(wealth, level),
+        )
+
+
+def _person(first: FirstDay, record: PersonRecord) -> PersonOptionYear:
+    begun, grown, after = first.before, record.opened, record.after
+    out = max(0, -first.moved) + max(0, -record.moved)
+    into = max(0, first.moved) + max(0, record.moved)
+    subscribed = first.subscribed + record.subscribed
+    return PersonOptionYear(
+        first=first,
+        record=record,
+        lump_sum=first.lump_sum,
+        tax_free=first.lump_sum + record.tax_free,
+        subscribed=subscribed,
+        moved=first.moved + record.moved,
+        tax_on_interest=_tax_on_interest(record),
+        pension=Balance(
+            begun.pension.uncrystallised + begun.pension.drawdown,
+            grown.pension_growth,
+            0,
+            first.lump_sum + record.gross,
+            after.pension.uncrystallised + after.pension.drawdown,
+        ),
+        isa=Balance(begun.isa, grown.isa_growth, subscribed, record.from_isa, after.isa),
+        cash=Balance(
+            begun.cash,
+            grown.interest,
+            first.lump_sum + grown.year.received + record.gross + record.from_isa + into,
+            record.income_tax + record.spent + subscribed + out,
+            after.cash,
+        ),
+    )
+
+
+def _tax_on_interest(record: PersonRecord) -> int:
+    """What the interest on the plan's cash adds to the tax of the year."""
+    if record.opened.interest == 0:
+        return 0
+    year = record.opened.year
+    with_interest = year.liability(record.opened.interest, record.taxable)
+    return with_interest.total - year.liability(0, record.taxable).total
+
+
+def _totals(course: Course, years: Sequence[OptionYear]) -> OptionTotals:
+    last = years[-1]
+    waiting = [year.waiting for year in years]
+    still = max((i for i, amount in enumerate(waiting) if amount), default=-1)
+    return OptionTotals(
+        people=tuple(_person_totals(course, years, i) for i in range(len(course.timeline.people))),
+        withdrawn=sum(person.pension.paid_out for year in years for person in year.people),
+        income_tax=last.income_tax_so_far,
+        spent=sum(person.record.spent for year in years for person in year.people),
+        most_cash_waiting=max(waiting),
+        cash_waits_until=years[still + 1].period.name if still + 1 < len(years) else None,
+        pension=sum(person.pension.closing for person in last.people),
+        isa=sum(person.isa.closing for person in last.people),
+        cash=last.waiting,
+        wealth=last.wealth,
+        wealth_in_todays_prices=last.wealth_in_todays_prices,
+    )
+
+
+def _person_totals(course: Course, years: Sequence[OptionYear], i: int) -> PersonTotals:
+    own = [year.people[i] for year in years]
+    started = course.timeline.household.people[i].pension.flexibly_accessed
+    flexible = (
+        year.period.name
+        for year, person in zip(years, own, strict=True)
+        if not started and person.record.after.pension.flexibly_accessed
+    )
+    return PersonTotals(
+        tax_free_cash=_tax_free_cash(course, years, i),
+        income_tax=sum(person.record.income_tax for person in own),
+        interest=sum(person.record.opened.interest for person in own),
+        tax_on_interest=sum(person.tax_on_interest for person in own),
+        most_cash_waiting=max(person.cash.closing for person in own),
+        money_purchase_annual_allowance_from=next(flexible, None),
+    )
+
+
+def _tax_free_cash(course: Course, years: Sequence[OptionYear], i: int) -> TaxFreeCash:
+    own = [year.people[i] for year in years]
+    untaken = given_up = 0
+    for year, person in zip(years, own, strict=True):
+        quarter = lump_sums.quarter(_from_uncrystallised(person.record), year.period.rules.lump_sums)
+        if course.option.take == "never":
+            given_up += quarter
+        else:
+            untaken += max(0, quarter - person.record.tax_free)
+    rules = years[-1].period.rules.lump_sums
+    final = own[-1].record.after.pension
+    quarter = lump_sums.quarter(final.uncrystallised, rules)
+    available = min(quarter, lump_sums.available(final, rules).tax_free)
+    used_up = (
+        year.period.name
+        for year, person in zip(years, own, strict=True)
+        if person.record.tax_free_left == 0 and person.record.after.pension.uncrystallised
+    )
+    return TaxFreeCash(
+        in_lump_sums=sum(person.lump_sum for person in own),
+        with_withdrawals=sum(person.record.tax_free for person in own),
+        available=available,
+        at_the_end=_left_alone(course.timeline, i),
+        above_allowance=untaken + quarter - available,
+        given_up=given_up,
+        allowance_used_up=next(used_up, None),
+    )
+
+
+def _from_uncrystallised(record: PersonRecord) -> int:
+    return record.gross - (record.opened.pension.drawdown - record.after.pension.drawdown)
+
+
+def _left_alone(years: Timeline, i: int) -> int:
+    """The tax-free cash there would be at the end if a person's pension were left alone until then."""
+    pension, rate = years.household.people[i].pension, years.household.assumptions.pension_growth
+    uncrystallised = pension.uncrystallised
+    for period in years.periods:
+        uncrystallised += period.growth(uncrystallised, rate)
+    rules = years.periods[-1].rules.lump_sums
+    return min(lump_sums.quarter(uncrystallised, rules), lump_sums.available(pension, rules).tax_free)
+
+
+def _ranked(amounts: Iterator[tuple[int, int]], *, least_first: bool = False) -> Ranking:
+    """Options in order; those that are equal stay in the order of the request."""
+    sign = 1 if least_first else -1
+    return tuple(Placed(i, amount) for i, amount in sorted(amounts, key=lambda one: (sign * one[1], one[0])))
+
+
+def _assuming(years: Timeline, assumed: Assumptions) -> Timeline:
+    """The same tax years under other growth and interest; prices and thresholds are those of the question."""
+    return replace(years, household=replace(years.household, assumptions=assumed))
+
+
+def _wealths(years: Timeline, options: Sequence[Option], assumed: Assumptions) -> Iterator[tuple[int, int]]:
+    """The wealth of each option that can be carried out under other growth."""
+    for i, option in enumerate(options):
+        try:
+            yield i, carried_out(_assuming(years, assumed), option).wealth
+        except RuleViolation:
+            continue
+
+
+def _break_evens(courses: Mapping[int, Course], question: TimingQuestion, book: RuleBook) -> Iterator[PairBreakEvens]:
+    at_growth = {i: _wealth_by_shift(course) for i, course in courses.items()}
+    on_day = {i: _wealth_by_day(course, book) for i, course in courses.items()}
+    own = question.household.assumptions.pension_growth
+    places = _places(question.growth_range, own)
+    days = [period.last for period in next(iter(courses.values())).timeline.periods] if courses else []
+    for first, second in combinations(courses, 2):
+        ages = age_break_evens(on_day[first], on_day[second], days)
+        growth: tuple[GrowthBreakEven, ...] | None
+        try:
+            growth = tuple(growth_break_evens(at_growth[first], at_growth[second], places))
+        except RuleViolation:
+            growth = None
+        yield PairBreakEvens((first, second), growth, tuple(ages))
+
+
+def _places(growth_range: tuple[int, int], own: YearlyRate) -> list[int]:
+    """Growth rates from one end of the range to the other, at most WIDEST_GAP apart, as shifts of the assumed one in parts.
+    The assumed one is among them, since it is known already."""
+    low, high = map(Fraction, growth_range)
+    stops = [low, Fraction(own), high] if low < own < high else [low, high]
+    places: list[Fraction] = []
+    for start, end in pairwise(stops):
+        steps = -((start - end) // WIDEST_GAP)
+        places += [start + (end - start) * k / steps for k in range(steps)]
+    return [round((place - own) * PARTS) for place in (*places, high)]
+
+
+def _wealth_by_shift(course: Course) -> Wealth:
+    """An option's wealth at the end, by a shift of growth in parts of a basis point."""
+    assumed = course.timeline.household.assumptions
+
+    def find(shift: int) -> int:
+        moved = replace(
+            assumed,
+            pension_growth=shifted(assumed.pension_growth, shift),
+            isa_growth=shifted(assumed.isa_growth, shift),
+        )
+        return carried_out(_assuming(course.timeline, moved), course.option).wealth
+
+    return Wealth(find, {0: course.wealth})
+
+
+def _wealth_by_day(course: Course, book: RuleBook) -> Wealth:
+    """An option's wealth on a day (its ordinal), as if all ended on it."""
+    household = course.timeline.household
+
+    def find(ordinal: int) -> int:
+        until = shortened(course.timeline, replace(household, end=date.fromordinal(ordinal)), book)
+        position = until.periods[-1].position
+        start = course.years[position - 1].settled.holdings if position else None
+        return carried_out(until, course.option, start, begins=position).wealth
+
+    ends = {period.last.toordinal(): course.wealth_at(period.position) for period in course.timeline.periods}
+    return Wealth(find, ends)
+
+
+def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
+    """Everything in a request that cannot be, in the request's order."""
+    household = question.household
+    couple = len(household.people) > 1
+    born = household.people[0].date_of_birth
+    if born <= household.start and household.end <= household.start:
+        yield Fault(
+            ("to_age",),
+            "age-already-reached",
+            f"The first person reaches {question.to_age} on {household.end.isoformat()}, before the start date or on it.",
+        )
+    else:
+        yield from household_faults(household, book, ("to_age",))
+    low, high = question.growth_range
+    if low >= high:
+        yield Fault(("break_even_growth", "to"), "range-empty", "The range of growth must end above where it begins.")
+    for k, option in enumerate(question.options):
+        if option.take == "at_age" and option.age is None:
+            yield Fault(
+                ("options", k, "age"), "age-missing", 'An option that takes the lump sum "at_age" needs an age.'
+            )
+        if option.take != "at_age" and option.age is not None:
+            yield Fault(("options", k, "age"), "age-of-no-use", 'An age belongs only to the option "at_age".')
+        if option.take != "phased" and option.yearly is not None:
+            yield Fault(
+                ("options", k, "yearly"), "amount-of-no-use", 'A yearly amount belongs only to the option "phased".'
+            )
+    for k, death in enumerate(question.deaths):
+        yield from _death_faults(household, death, ("deaths", k), couple=couple)
+    yield from _estate_faults(question.estate, couple=couple)
+
+
+def _death_faults(household: Household, death: Death, path: tuple[str | int, ...], *, couple: bool) -> Iterator[Fault]:
+    if death.person == 1 and not couple:
+        yield Fault((*path, "person"), "no-second-person", "There is no second person in this household.")
+        return
+    if death.survivor_age is not None and not couple:
+        yield Fault((*path, "survivor_at_age"), "no-survivor", "With one person there is no survivor.")
+    if any(member.date_of_birth > household.start for member in household.people):
+        return  # a fault of its own
+    day = death_day(household, death)
+    if not household.start <= day <= household.end:
+        yield Fault(
+            (*path, "at_age"),
+            "death-outside-the-years",
+            f"That age is reached on {day.isoformat()}; it must be from {household.start.isoformat()} to "
+            f"{household.end.isoformat()}, when the first person reaches to_age.",
+        )
+    elif couple and death.survivor_age is not None:
+        after = survivors_death_day(household, death)
+        if not day < after <= household.end:
+            yield Fault(
+                (*path, "survivor_at_age"),
+                "death-outside-the-years",
+                f"The survivor reaches that age on {after.isoformat()}; it must be after {day.isoformat()}, the first "
+                f"death, and not after {household.end.isoformat()}.",
+            )
+
+
+def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
+    if couple and not estate.spouses and estate.first_death == TO_SPOUSE:
+        yield Fault(
+            ("estate", "first_death"),
+            "not-spouses",
+            "Only spouses and civil partners inherit free of inheritance tax: give to_heirs, or leave it out.",
+        )
+    if couple:
+        for name in ("nil_rate_band_brought_forward", "residence_nil_rate_band_brought_forward"):
+            if getattr(estate, name):
+                yield Fault(
+                    ("estate", name),
+                    "bands-of-one-person",
+                    "Bands left unused by an earlier death can be given for one person only; for a couple the second death "
+                    "uses what the first leaves.",
+                )
+        return
+    for j, gift in enumerate(estate.gifts):
+        if gift.giver == 1:
+            yield Fault(
+                ("estate", "lifetime_gifts", j, "person"),
+                "no-second-person",
+                "There is no second person in this household.",
+            )
+
+
+def last_day(born: date, to_age: int) -> date:
+    """The last day of the years asked about: the birthday on which the first person reaches an age."""
+    return birthday(born, to_age) if born.year + to_age <= date.max.year else date.max

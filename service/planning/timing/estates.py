@@ -1,0 +1,375 @@
+"""What is left on a death and what heirs receive of it, after inheritance tax and their income tax.
+
+A couple's first death passes to the spouse or to heirs; the survivor goes on with the same option until the second.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from fractions import Fraction
+from typing import NamedTuple
+
+from service.law import lump_sums
+from service.law.ages import age_on, birthday
+from service.law.death_benefits import DeathBenefit, Received, received
+from service.law.inheritance_tax import Estate, EstateTax, estate_tax, gift_counts
+from service.law.isa import additional_permitted_subscription
+from service.law.rulebook import RuleBook
+from service.planning.faults import Fault, RuleViolation
+from service.planning.household import DatedIncome, Household, Isa, Member
+from service.planning.projection.settlement import Holdings
+from service.planning.projection.timeline import WHOLE, Period, Timeline, deflated, risen, shortened, timeline
+from service.planning.timing.options import Course, CourseYear, carried_out
+
+TO_SPOUSE, TO_HEIRS = "to_spouse", "to_heirs"
+_SHARES_IN_A_RATE = 100  # the law counts shares of a band in hundredths of a basis point
+
+
+@dataclass(frozen=True, slots=True)
+class Gift:
+    """A chargeable lifetime gift, or one that death within seven years makes chargeable; ``giver`` is 0 or 1."""
+
+    day: date
+    amount: int
+    giver: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class EstateFacts:
+    """What a household owns besides pensions, ISAs and cash, and where it goes. Pence, in the money of the first tax year.
+
+    ``increases`` is how the home and the other assets rise (basis points, or WITH_PRICES); shares are basis points.
+    ``charity_share`` is of what heirs' part of the free estate is besides a home that goes to descendants. ``spouses`` is
+    whether two people are married or civil partners: only then can the first death pass free of tax, and only then does
+    what it leaves of the bands unused serve the second, whoever inherits (ss.8A, 8G, 18).
+    """
+
+    home: int = 0
+    home_to_descendants: bool = False
+    other_assets: int = 0
+    debts: int = 0
+    increases: int | str = 0
+    first_person_share: int = 5_000
+    charity_share: int = 0
+    gifts: tuple[Gift, ...] = ()
+    nil_rate_band_brought_forward: int = 0
+    residence_nil_rate_band_brought_forward: int = 0
+    spouses: bool = True
+    first_death: str = TO_SPOUSE
+    pension_paid_as: str = "lump_sum"
+    survivor_spending: int = WHOLE
+
+
+@dataclass(frozen=True, slots=True)
+class Death:
+    """A death asked about: of which person, at which age; for a couple the age at which the other then dies, None where
+    the other lives to the end."""
+
+    person: int
+    age: int
+    survivor_age: int | None = None
+
+
+class Left(NamedTuple):
+    """What one person leaves: the estate with its tax, and where no spouse takes it all what the heirs receive."""
+
+    person: int
+    age: int
+    period: Period
+    estate: Estate
+    tax: EstateTax
+    to_spouse: bool
+    additional_permitted_subscription: int
+    pension: Received | None
+    to_charity: int
+    free_estate_net: int
+
+    @property
+    def day(self) -> date:
+        """The day of the death, the last of its period."""
+        return self.period.last
+
+    @property
+    def pension_in_estate(self) -> bool:
+        """Whether unused pension money counts in the estate: for deaths on or after 6 April 2027."""
+        return self.period.rules.inheritance_tax.unused_pensions_in_estate
+
+    @property
+    def net(self) -> int:
+        """What heirs receive after all taxes, pence."""
+        return self.free_estate_net + (self.pension.net if self.pension else 0)
+
+
+class Outcome(NamedTuple):
+    """One death asked about, to the end: ``deaths`` are the one or two of it; ``survivor`` is how the survivor's years went."""
+
+    deaths: tuple[Left, ...]
+    survivor: Course | None
+    net: int
+    net_in_todays_prices: int
+
+    @property
+    def inheritance_tax(self) -> int:
+        """All inheritance tax, pence."""
+        return sum(left.tax.tax for left in self.deaths)
+
+    @property
+    def heirs_income_tax(self) -> int:
+        """The heirs' income tax on pension money, pence."""
+        return sum(left.pension.income_tax for left in self.deaths if left.pension)
+
+
+def death_day(household: Household, death: Death) -> date:
+    """The day of a death asked about: the birthday on which the age is reached."""
+    return birthday(household.people[death.person].date_of_birth, death.age)
+
+
+def survivors_death_day(household: Household, death: Death) -> date:
+    """The day on which the survivor of a couple dies: the birthday asked for, or the last day of all."""
+    if death.survivor_age is None:
+        return household.end
+    return birthday(household.people[1 - death.person].date_of_birth, death.survivor_age)
+
+
+def outcome(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: int, book: RuleBook) -> Outcome:
+    """What heirs receive if a person dies as asked; ``beneficiary_rate`` is their income tax rate in basis points.
+
+    RuleViolation where the survivor's spending cannot be met, or where a lifetime allowance charge on death benefits would
+    have to be computed.
+    """
+    household, whole = course.timeline.household, course.timeline
+    day = death_day(household, death)
+    until = shortened(whole, _ending_with_death(household, death.person, day), book)
+    last_year = _last_year(course, until)
+    held = last_year.settled.holdings
+    couple = len(held) > 1
+    passes_on = couple and facts.first_death == TO_SPOUSE
+    left = _left(
+        _Died(
+            person=death.person,
+            member=household.people[death.person],
+            period=until.periods[-1],
+            held=held[death.person],
+            owned=_owned(facts, until, _shares(facts)[death.person] if couple else WHOLE),
+            to_spouse=passes_on,
+        ),
+        facts,
+        beneficiary_rate,
+    )
+    *_, level = until.price_levels()
+    if not couple:
+        return Outcome((left,), None, left.net, deflated(left.net, level))
+    return _to_second_death(course, death, left, until, last_year, level, facts, beneficiary_rate, book)
+
+
+def _to_second_death(
+    course: Course,
+    death: Death,
+    first: Left,
+    until: Timeline,
+    last_year: CourseYear,
+    level: Fraction,
+    facts: EstateFacts,
+    beneficiary_rate: int,
+    book: RuleBook,
+) -> Outcome:
+    household = course.timeline.household
+    survivor = 1 - death.person
+    end = survivors_death_day(household, death)
+    alone = _alone(household, survivor, until, last_year, end, facts)
+    held, inherited = _after_inheriting(last_year.settled.holdings, death.person, first)
+    years = None
+    if alone.start <= end:
+        years = carried_out(timeline(alone, book), course.option, [held], inherited=inherited)
+        *_, more = years.timeline.price_levels()
+        (held,), inherited, level = years.holdings, years.inherited, level * more
+    at_end = years.timeline if years else until
+    share = WHOLE if first.to_spouse else _shares(facts)[survivor]
+    second = _left(
+        _Died(
+            person=survivor,
+            member=household.people[survivor],
+            period=at_end.periods[-1],
+            held=held,
+            inherited=inherited,
+            owned=_owned(facts, at_end, share),
+            nil_rate_band=first.tax.nil_rate_band_unused if facts.spouses else 0,
+            residence_band=first.tax.residence_band_unused if facts.spouses else 0,
+        ),
+        facts,
+        beneficiary_rate,
+    )
+    net = first.net + second.net
+    return Outcome((first, second), years, net, deflated(net, level))
+
+
+class _Owned(NamedTuple):
+    """A person's part of what the household owns besides its money."""
+
+    home: int
+    other: int
+    debts: int
+
+
+class _Died(NamedTuple):
+    """A person on the last day of a period, the day of the death, with what there is and what earlier deaths left unused."""
+
+    person: int
+    member: Member
+    period: Period
+    held: Holdings
+    owned: _Owned
+    inherited: int = 0
+    nil_rate_band: int | None = None
+    residence_band: int | None = None
+    to_spouse: bool = False
+
+
+def _left(died: _Died, facts: EstateFacts, beneficiary_rate: int) -> Left:
+    day, rules, owned, held = died.period.last, died.period.rules, died.owned, died.held
+    age = age_on(died.member.date_of_birth, day)
+    assets = held.isa + held.cash + owned.home + owned.other
+    free = assets - min(owned.debts, assets)
+    to_descendants = min(owned.home, free) if facts.home_to_descendants and not died.to_spouse else 0
+    to_charity = 0 if died.to_spouse else (free - to_descendants) * facts.charity_share // WHOLE
+    pension = held.pension.uncrystallised + held.pension.drawdown + died.inherited
+    earlier = (facts.nil_rate_band_brought_forward, facts.residence_nil_rate_band_brought_forward)
+    bands = [
+        given * _SHARES_IN_A_RATE if own is None else own
+        for own, given in zip((died.nil_rate_band, died.residence_band), earlier, strict=True)
+    ]
+    estate = Estate(
+        isa=held.isa,
+        cash=held.cash,
+        other=owned.other,
+        home=owned.home,
+        liabilities=assets - free,
+        pension=pension,
+        home_to_descendants=to_descendants,
+        to_spouse=free if died.to_spouse else 0,
+        to_charity=to_charity,
+        pension_to_spouse=pension if died.to_spouse else 0,
+        lifetime_gifts=sum(
+            gift.amount for gift in facts.gifts if gift.giver == died.person and gift_counts(gift.day, day)
+        ),
+        nil_rate_band_brought_forward=bands[0],
+        residence_nil_rate_band_brought_forward=bands[1],
+    )
+    tax = estate_tax(estate, rules.inheritance_tax)
+    return Left(
+        person=died.person,
+        age=age,
+        period=died.period,
+        estate=estate,
+        tax=tax,
+        to_spouse=died.to_spouse,
+        additional_permitted_subscription=additional_permitted_subscription(day, held.isa) if died.to_spouse else 0,
+        pension=None if died.to_spouse else _pension_received(died, pension, age, tax, facts, beneficiary_rate),
+        to_charity=to_charity,
+        free_estate_net=0 if died.to_spouse else free - to_charity - tax.tax_on_free_estate,
+    )
+
+
+def _pension_received(
+    died: _Died, amount: int, age: int, tax: EstateTax, facts: EstateFacts, beneficiary_rate: int
+) -> Received:
+    """The pension money that heirs receive, within two years of the death."""
+    rules = died.period.rules
+    left = lump_sums.available(died.held.pension, rules.lump_sums)
+    benefit = DeathBenefit(amount, facts.pension_paid_as, age, True, tax.tax_on_pension)
+    try:
+        return received(benefit, beneficiary_rate, rules.death_benefits, left)
+    except ValueError as error:
+        raise RuleViolation(
+            (Fault(("deaths",), "lifetime-allowance-on-death", f"{str(error).capitalize()}."),)
+        ) from None
+
+
+def _ending_with_death(household: Household, person: int, day: date) -> Household:
+    """The household to the day of a death, with the incomes of the one who dies ended by it."""
+    people = list(household.people)
+    people[person] = replace(people[person], income=tuple(_ended(income, day) for income in people[person].income))
+    return replace(household, end=day, people=tuple(people))
+
+
+def _ended(income: DatedIncome, day: date) -> DatedIncome:
+    return income if income.last is not None and income.last <= day else replace(income, last=day)
+
+
+def _last_year(course: Course, until: Timeline) -> CourseYear:
+    """The period that ends with a death; those before it went as in the whole course."""
+    position = until.periods[-1].position
+    start = course.years[position - 1].settled.holdings if position else None
+    return carried_out(until, course.option, start, begins=position).years[0]
+
+
+def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tuple[Holdings, int]:
+    """What the survivor holds, and pension money inherited free of income tax.
+
+    ISAs pass with the additional permitted subscription and use no room. Pension money of someone who died at 75 or over is
+    drawn as the survivor's taxed income, like drawdown funds.
+    """
+    own, other = holdings[1 - died], holdings[died]
+    if not left.to_spouse:
+        return own, 0
+    pot = other.pension.uncrystallised + other.pension.drawdown
+    taxed = pot if left.age >= left.period.rules.death_benefits.taxed_from_age else 0
+    return (
+        replace(
+            own,
+            pension=own.pension._replace(drawdown=own.pension.drawdown + taxed),
+            isa=own.isa + other.isa,
+            cash=own.cash + other.cash,
+        ),
+        pot - taxed,
+    )
+
+
+def _alone(
+    household: Household, survivor: int, until: Timeline, last_year: CourseYear, end: date, facts: EstateFacts
+) -> Household:
+    """The survivor's household from the day after the death. What was subscribed and drawn in the tax year of the death still
+    counts in it."""
+    period = until.periods[-1]
+    member = household.people[survivor]
+    income, subscribed = member.income, 0
+    if period.last < period.rules.figures.end:
+        record = last_year.settled.people[survivor]
+        subscribed = last_year.begun[survivor].subscribed + record.subscribed
+        subscribed += member.isa.subscribed_this_year if period.position == 0 else 0
+        if record.taxable:
+            a_year = record.taxable * period.days_in_year
+            income = (*income, DatedIncome("other_taxable", a_year, first=period.last, last=period.last))
+    return replace(
+        household,
+        start=period.last + timedelta(days=1),
+        end=end,
+        money_of=household.money_of or household.start,
+        people=(
+            replace(
+                member,
+                income=income,
+                isa=Isa(subscribed_this_year=subscribed, cash_isa=member.isa.cash_isa),
+                marriage_allowance="none",
+            ),
+        ),
+        spending=tuple(
+            replace(item, amount=item.amount * facts.survivor_spending // WHOLE) for item in household.spending
+        ),
+    )
+
+
+def _shares(facts: EstateFacts) -> tuple[int, int]:
+    return facts.first_person_share, WHOLE - facts.first_person_share
+
+
+def _owned(facts: EstateFacts, until: Timeline, share: int) -> _Owned:
+    """A share of the household's property on the last day, down to the penny."""
+    period, inflation = until.periods[-1], until.household.assumptions.price_inflation
+    home, other = (
+        risen(amount, facts.increases, period, inflation) * share // WHOLE
+        for amount in (facts.home, facts.other_assets)
+    )
+    return _Owned(home, other, facts.debts * share // WHOLE)

@@ -1,0 +1,230 @@
+"""One way of taking tax-free cash, carried out over the tax years of a household, to the penny.
+
+Lump sums are taken, and cash that waits is subscribed, on a period's first day; then everything grows; then the income of
+the option is drawn on 5 April (``projection.settle``). In a part of a tax year that ends before 5 April, because somebody
+dies or the years end, only what spending needs is drawn.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from service.law import lump_sums
+from service.law.ages import age_on
+from service.law.pension_age import may_take_benefits
+from service.planning.projection.policies import draw_for, target, with_spending_met
+from service.planning.projection.settlement import (
+    Choice,
+    Draw,
+    Holdings,
+    Opened,
+    PersonRecord,
+    Settled,
+    cash_left,
+    first_holdings,
+    opened,
+    settle,
+    shared,
+    subscriptions,
+    wealth_after_tax,
+)
+from service.planning.projection.timeline import Timeline
+
+TAKES = ("all_now", "phased", "with_income", "at_age", "never")
+"""When the tax-free cash is taken."""
+
+ISA_ROOM = "isa_room"
+"""In stages as large as the household's ISA room."""
+
+SPENDING_ONLY = "spending_only"
+"""The income plan that draws only what spending needs beyond cash and ISAs."""
+
+_HELD_AS = {"with_income": "with_each_withdrawal", "never": "none"}
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One of ``TAKES`` with its income plan: ``fill`` is a band or SPENDING_ONLY. ``yearly`` is for "phased": pence for the
+    household, or ISA_ROOM, which None also means; ``age`` is for "at_age"."""
+
+    take: str
+    fill: str
+    yearly: int | str | None = None
+    age: int | None = None
+
+
+class FirstDay(NamedTuple):
+    """One person on the first day of a period: the lump sum taken, what went into ISAs, what came from the partner (negative
+    for what went there)."""
+
+    before: Holdings
+    lump_sum: int
+    subscribed: int
+    moved: int
+    after: Holdings
+
+
+class CourseYear(NamedTuple):
+    """A period of an option: its first day, and its last."""
+
+    begun: tuple[FirstDay, ...]
+    settled: Settled
+    inherited_drawn: int = 0
+
+    def people(self) -> Iterator[tuple[FirstDay, PersonRecord]]:
+        """Everybody's first day with their last."""
+        return zip(self.begun, self.settled.people, strict=True)
+
+
+class Course(NamedTuple):
+    """An option carried out. ``inherited`` is what is left of pension money inherited free of income tax (``Inherited``)."""
+
+    timeline: Timeline
+    option: Option
+    years: tuple[CourseYear, ...]
+    inherited: int = 0
+
+    @property
+    def holdings(self) -> tuple[Holdings, ...]:
+        """What everybody holds at the end."""
+        return self.years[-1].settled.holdings
+
+    @property
+    def wealth(self) -> int:
+        """Wealth after tax at the end, pence of that day."""
+        return self.wealth_at(len(self.years) - 1)
+
+    @property
+    def income_tax(self) -> int:
+        """All income tax, pence."""
+        return sum(record.income_tax for year in self.years for record in year.settled.people)
+
+    def wealth_at(self, position: int) -> int:
+        """Wealth after tax at the end of a period, pence of that day."""
+        return wealth_after_tax(self.timeline, self.years[position].settled.holdings, position)
+
+
+def option_timeline(timeline: Timeline, option: Option) -> Timeline:
+    """The same tax years, with lump sums taken as the option takes them."""
+    return with_lump_sums(timeline, _HELD_AS.get(option.take, "separately"))
+
+
+def with_lump_sums(timeline: Timeline, how: str) -> Timeline:
+    """The same tax years with another way of taking lump sums."""
+    return replace(timeline, household=replace(timeline.household, lump_sums=how))
+
+
+def carried_out(
+    timeline: Timeline,
+    option: Option,
+    start: Sequence[Holdings] | None = None,
+    *,
+    begins: int = 0,
+    inherited: int = 0,
+) -> Course:
+    """An option over the periods from ``begins`` on, from given holdings. RuleViolation where spending cannot be met.
+
+    ``inherited`` is pension money inherited free of income tax by the one person there is, in pence. It is drawn only for
+    spending that cash and ISAs do not cover, before any more of the person's own pension.
+    """
+    timeline = option_timeline(timeline, option)
+    holdings = tuple(first_holdings(timeline) if start is None else start)
+    years = []
+    for position in range(begins, len(timeline.periods)):
+        begun = first_day(timeline, position, holdings, option)
+        inherited += timeline.periods[position].growth(inherited, timeline.household.assumptions.pension_growth)
+        people = _less_room(opened(timeline, position, [one.after for one in begun]), begun)
+        choice = _drawn(timeline, position, people, option)
+        drawn = 0
+        if inherited and (short := settle(timeline, position, people, choice).short):
+            drawn = min(short, inherited)
+            inherited -= drawn
+            people = (_receiving(people[0], drawn), *people[1:])
+        settled = with_spending_met(timeline, position, people, choice)
+        years.append(CourseYear(begun, settled, drawn))
+        holdings = settled.holdings
+    return Course(timeline, option, tuple(years), inherited)
+
+
+def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> tuple[FirstDay, ...]:
+    """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as there is room."""
+    rooms = [people[position].isa_room for people in timeline.people]
+    cash = [held.cash for held in holdings]
+    taken = _lump_sums(timeline, position, holdings, option, sum(rooms) - sum(cash))
+    in_hand = [held + lump_sum for held, lump_sum in zip(cash, taken, strict=True)]
+    if not any(in_hand):
+        return tuple(FirstDay(held, 0, 0, 0, held) for held in holdings)
+    rules = timeline.periods[position].rules.lump_sums
+    subscribed = subscriptions(in_hand, rooms)
+    left = cash_left(in_hand, subscribed)
+    return tuple(
+        FirstDay(
+            held,
+            taken[i],
+            subscribed[i],
+            left[i] + subscribed[i] - in_hand[i],
+            Holdings(_after_lump_sum(held, taken[i], rules), held.isa + subscribed[i], left[i]),
+        )
+        for i, held in enumerate(holdings)
+    )
+
+
+def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option, room: int) -> list[int]:
+    """What each person takes. In stages, the household's amount is shared in proportion to what each could take."""
+    if option.take in ("with_income", "never"):
+        return [0] * len(holdings)
+    most = [_most(timeline, position, i, held, option) for i, held in enumerate(holdings)]
+    if option.take != "phased":
+        return most
+    wanted = option.yearly if isinstance(option.yearly, int) else room
+    return shared(min(max(0, wanted), sum(most)), most)
+
+
+def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Option) -> int:
+    """The largest lump sum a person may take on the first day: nothing before the age that the law or the option asks."""
+    period, member = timeline.periods[position], timeline.household.people[i]
+    rules = period.rules.lump_sums
+    quarter = lump_sums.quarter(held.pension.uncrystallised, rules)
+    if quarter == 0 or not _may_take(timeline, position, i):
+        return 0
+    if option.age is not None and age_on(member.date_of_birth, period.first) < option.age:
+        return 0
+    return min(quarter, lump_sums.available(held.pension, rules).tax_free)
+
+
+def _may_take(timeline: Timeline, position: int, i: int) -> bool:
+    """Whether a person is old enough on the first day."""
+    period, member = timeline.periods[position], timeline.household.people[i]
+    return may_take_benefits(
+        member.date_of_birth, period.first, period.rules.minimum_pension_age, member.pension.minimum_pension_age
+    )
+
+
+def _after_lump_sum(held: Holdings, lump_sum: int, rules: lump_sums.LumpSumRules) -> lump_sums.Pension:
+    if lump_sum == 0:
+        return held.pension
+    left = lump_sums.available(held.pension, rules)
+    return lump_sums.then(held.pension, lump_sums.take("pcls", lump_sum, held.pension, rules, left), rules)
+
+
+def _less_room(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple[Opened, ...]:
+    """Everybody with the ISA room that the first day has left."""
+    return tuple(
+        person._replace(isa_room=person.isa_room - first.subscribed) if first.subscribed else person
+        for person, first in zip(people, begun, strict=True)
+    )
+
+
+def _receiving(person: Opened, amount: int) -> Opened:
+    """A person who also receives money that is not taxed."""
+    return person._replace(year=replace(person.year, received=person.year.received + amount))
+
+
+def _drawn(timeline: Timeline, position: int, people: tuple[Opened, ...], option: Option) -> Choice:
+    """The income of the option: a band filled on 5 April, nothing on another last day."""
+    period = timeline.periods[position]
+    if option.fill == SPENDING_ONLY or period.last < period.rules.figures.end:
+        return Choice(tuple(Draw() for _ in people))
+    return Choice(tuple(draw_for(timeline, person, target(person, option.fill)) for person in people))

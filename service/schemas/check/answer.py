@@ -1,0 +1,24 @@
+"""The answer of POST /v1/warnings."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date
+from typing import Any
+
+from service.planning.warnings.warning import EFFECTS, ClientWarning
+from service.schemas.warnings import warning
+
+
+def answer(
+    found: list[ClientWarning], today: date, version: str, status: str, assumptions: list[str], notice: str
+) -> dict[str, Any]:
+    """The answer as JSON."""
+    counts = Counter(one.effect for one in found)
+    return {
+        "date": today.isoformat(),
+        "warnings": [warning(one) for one in found],
+        "counts": {effect: counts[effect] for effect in EFFECTS},
+        "rules": {"version": version, "status": status, "assumptions": assumptions},
+        "notice": notice,
+    }

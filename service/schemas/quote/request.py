@@ -1,0 +1,73 @@
+"""The request of POST /v1/withdrawal-tax."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from marshmallow import ValidationError, validates_schema
+
+from service.law.lump_sums import METHODS
+from service.law.payroll import CODE_PATTERN
+from service.planning.payroll import PayrollFacts
+from service.planning.quote.quote import Question, Withdrawal
+from service.schemas.fields import MONTH_MISSING, Choice, IsoDate, Matching, Money, WholeNumber
+from service.schemas.shared import PensionSchema, PersonSchema, StrictNested, StrictSchema, pension, person
+
+
+class WithdrawalSchema(StrictSchema):
+    """The withdrawal asked for."""
+
+    method = Choice(METHODS, required=True)
+    amount = Money()
+    net_wanted = Money()
+    day = IsoDate(data_key="date")
+
+
+class PayrollSchema(StrictSchema):
+    """What the payer knows about the person's code."""
+
+    code = Matching(
+        CODE_PATTERN, "Must be a PAYE code such as 1257L, S1257L, K475, 0T, BR, D0, SD2 or NT.", required=True
+    )
+    basis = Choice(("month_1", "cumulative"), required=True)
+    month = WholeNumber(least=1, largest=12)
+    pay_to_date = Money()
+    tax_to_date = Money()
+
+    @validates_schema(pass_original=True, skip_on_field_errors=False)
+    def _month_is_given(self, _: Mapping[str, Any], original: Any, **__: object) -> None:
+        require_month(original)
+
+
+def require_month(payroll: Any) -> None:
+    """ValidationError where the cumulative basis comes without its month."""
+    if isinstance(payroll, Mapping) and payroll.get("basis") == "cumulative" and "month" not in payroll:
+        raise ValidationError(MONTH_MISSING, "month")
+
+
+def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
+    """The request's schema, for the tax years there are figures for."""
+
+    class WithdrawalTaxSchema(StrictSchema):
+        tax_year = Choice(tax_years, required=True)
+        person = StrictNested(PersonSchema, required=True)
+        pension = StrictNested(PensionSchema, required=True)
+        withdrawal = StrictNested(WithdrawalSchema, required=True)
+        payroll = StrictNested(PayrollSchema)
+
+    return WithdrawalTaxSchema()
+
+
+def question(values: Mapping[str, Any]) -> Question:
+    """A Question from loaded values. ValidationError where the payroll's month is missing."""
+    payroll = values.get("payroll")
+    if payroll is not None:
+        require_month(payroll)
+    return Question(
+        tax_year=values["tax_year"],
+        person=person(values["person"]),
+        pension=pension(values["pension"]),
+        withdrawal=Withdrawal(**values["withdrawal"]),
+        payroll=PayrollFacts(**payroll) if payroll is not None else None,
+    )

@@ -1,0 +1,1 @@
+"""POST /v1/allowance-schedule as JSON."""

@@ -1,0 +1,55 @@
+"""The request of POST /v1/allowance-schedule."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from service.planning.schedule.schedule import (
+    AIMS,
+    ScheduleQuestion,
+)
+from service.schemas.fields import (
+    Choice,
+    IsoDate,
+)
+from service.schemas.household import (
+    MOST_PEOPLE,
+    MOST_SPENDING,
+    AssumptionsSchema,
+    MemberSchema,
+    SpendingSchema,
+    household_of,
+)
+from service.schemas.shared import (
+    ObjectList,
+    StrictNested,
+    StrictSchema,
+)
+
+
+class AimSchema(StrictSchema):
+    """What the plan aims at."""
+
+    fill = Choice(AIMS, required=True)
+
+
+class ScheduleSchema(StrictSchema):
+    """The whole request."""
+
+    start_date = IsoDate(required=True)
+    end_date = IsoDate(required=True)
+    people = ObjectList(MemberSchema, least=1, most=MOST_PEOPLE, required=True)
+    aim = StrictNested(AimSchema, required=True)
+    lump_sums = Choice(("with_each_withdrawal", "first", "none"))
+    spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
+    assumptions = StrictNested(AssumptionsSchema)
+
+
+def question(values: Mapping[str, Any]) -> ScheduleQuestion:
+    """A ScheduleQuestion from loaded values."""
+    household, scenarios = household_of(values, values["end_date"])
+    if "lump_sums" in values:
+        household = replace(household, lump_sums=values["lump_sums"])
+    return ScheduleQuestion(household, values["aim"]["fill"], scenarios)

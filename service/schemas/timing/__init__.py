@@ -1,0 +1,1 @@
+"""POST /v1/lump-sum-timing as JSON."""
