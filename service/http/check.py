@@ -11,8 +11,9 @@ from service.http.calculation import Calculation
 from service.http.negotiation import refuse_query, require_accepted
 from service.http.provider import encode, json_response
 from service.law.rulebook import RuleBook
-from service.planning.check.assumptions import case_assumptions, case_status, warnings_notice
+from service.planning.check.assumptions import case_assumptions, case_status, first_not_law
 from service.planning.check.check import WarningsQuestion, warnings_asked
+from service.planning.disclosure import check_notice
 from service.planning.warnings.catalogue import CATALOGUE
 from service.schemas.check import request as schemas
 from service.schemas.check.answer import answer as answer_of
@@ -27,7 +28,12 @@ def calculation(book: RuleBook) -> Calculation[WarningsQuestion]:
     def answer(question: WarningsQuestion, _: frozenset[str]) -> dict[str, Any]:
         case, found = warnings_asked(question, book)
         return answer_of(
-            found, question.today, book.version, case_status(case), case_assumptions(case), warnings_notice(case)
+            found,
+            question.today,
+            book.version,
+            case_status(case),
+            case_assumptions(case),
+            check_notice(first_not_law(case)),
         )
 
     return Calculation("warnings", schemas.WarningsSchema(), schemas.question, answer)

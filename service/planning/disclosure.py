@@ -8,7 +8,7 @@ from service.figures.loader import KEYS, STATUSES, Figure, TaxYear
 from service.law.income_tax import Taxpayer
 
 _TOUCHED_BY_ALL = ("income_tax.personal_allowance", "income_tax.personal_allowance_taper_threshold")
-_TOUCHED_BY_LUMP_SUMS = (
+LUMP_SUM_FIGURES = (
     "pension.tax_free_fraction",
     "pension.lifetime_allowance",
     "pension.lump_sum_allowance",
@@ -71,18 +71,24 @@ def _from_year(year: str, figure: Figure) -> str:
 
 
 def notice(figures: TaxYear) -> str:
-    """The short notice under every calculation for a tax year."""
-    return _notice("" if figures.status == "enacted" else f" {_not_law('for', figures.name)}")
+    """The short notice under every calculation for one tax year."""
+    return _notice(_not_law("for", None if figures.status == "enacted" else figures))
 
 
 def plan_notice(first_not_law: TaxYear | None) -> str:
     """The same under a plan over years, with the first tax year whose figures are not all law, where there is one."""
-    law = "" if first_not_law is None else f" {_not_law('from', first_not_law.name)}"
-    return _notice(" Growth, interest and prices are assumptions." + law)
+    return _notice(" Growth, interest and prices are assumptions." + _not_law("from", first_not_law))
 
 
-def _not_law(since: str, name: str) -> str:
-    return f"Not all rates and allowances {since} {name} are law yet: the last known ones are carried forward."
+def check_notice(first_not_law: TaxYear | None) -> str:
+    """The same under warnings."""
+    return _notice(_not_law("from", first_not_law))
+
+
+def _not_law(since: str, year: TaxYear | None) -> str:
+    if year is None:
+        return ""
+    return f" Not all rates and allowances {since} {year.name} are law yet: the last known ones are carried forward."
 
 
 def _notice(middle: str) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from service.figures.loader import STATUSES
-from service.planning.disclosure import _not_law, _notice, told_once, touched_by_income_tax
+from service.figures.loader import STATUSES, TaxYear
+from service.planning.disclosure import told_once, touched_by_income_tax
 from service.planning.warnings.circumstances import Circumstances
 
 
@@ -23,8 +23,7 @@ def case_status(case: Circumstances) -> str:
     return max((year.figures.status for one in case.people for year in one.years), key=STATUSES.index)
 
 
-def warnings_notice(case: Circumstances) -> str:
-    """The short notice under warnings."""
+def first_not_law(case: Circumstances) -> TaxYear | None:
+    """The figures of the first tax year that are not all law."""
     years = {year.name: year.figures for one in case.people for year in one.years}
-    first = next((years[name] for name in sorted(years) if years[name].status != "enacted"), None)
-    return _notice("" if first is None else f" {_not_law('from', first.name)}")
+    return next((years[name] for name in sorted(years) if years[name].status != "enacted"), None)

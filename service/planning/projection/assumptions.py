@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from service.planning.disclosure import _TOUCHED_BY_LUMP_SUMS, touched_by_income_tax
+from service.planning.disclosure import LUMP_SUM_FIGURES, touched_by_income_tax
 from service.planning.household import Member
 from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRecord
 
@@ -19,7 +19,7 @@ def touched_in(member: Member, record: PersonRecord, lump_sums: str, *, first: b
     if record.opened.before.pension.uncrystallised and lump_sums != "none":
         if lump_sums in WITH_TAX_FREE_PART:
             yield "pension.lump_sum_regime"
-        yield from _TOUCHED_BY_LUMP_SUMS
+        yield from LUMP_SUM_FIGURES
     yield "pension.minimum_pension_age"
     yield "isa.subscription_limit"
     if member.isa.cash_isa:

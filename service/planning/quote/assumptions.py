@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.planning.disclosure import _TOUCHED_BY_LUMP_SUMS, touched_by_income_tax
+from service.planning.disclosure import LUMP_SUM_FIGURES, touched_by_income_tax
 from service.planning.quote.quote import Quote
 
 
@@ -22,7 +22,7 @@ def touched_by(answer: Quote) -> list[str]:
     elif method != "drawdown":
         if method == "ufpls":
             names.append("pension.lump_sum_regime")
-        names += _TOUCHED_BY_LUMP_SUMS
+        names += LUMP_SUM_FIGURES
     if answer.payment.charge:
         names += ("pension.lifetime_allowance_charge_lump_sum", "pension.lifetime_allowance_charge_retained")
     names.append("pension.minimum_pension_age")
