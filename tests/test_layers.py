@@ -1,7 +1,8 @@
 """The layers of the service: imports point one way, and the law computes with whole numbers alone.
 
-http -> schemas -> planning -> law -> figures. Read from the modules' syntax trees, so that an import inside a function
-counts as well.
+http -> schemas -> planning -> law -> figures. Planning has floors of its own, and the four products, which stand side by
+side on the uppermost, do not know each other. Read from the modules' syntax trees, so that an import inside a function counts
+as well.
 """
 
 from __future__ import annotations
@@ -21,6 +22,16 @@ LAYERS = ("http", "schemas", "planning", "law", "figures")
 MODULES = sorted(path.relative_to(ROOT).as_posix() for path in ROOT.rglob("*.py"))
 OF_LAYERS = [module for module in MODULES if module.split("/")[0] in LAYERS]
 INNER = [module for module in MODULES if module.startswith(("law/", "figures/"))]
+PRODUCTS = ("quote", "schedule", "timing", "check")
+"""The four questions: rooms of planning, and folders of schemas."""
+FLOORS = (
+    PRODUCTS,
+    ("optimiser",),
+    ("projection", "warnings"),
+    ("curve", "disclosure", "payroll"),
+    ("faults", "household", "search", "wording"),
+)
+"""The rooms of planning, from the uppermost floor down: a room may use those on the floors below its own."""
 OUTSIDERS = {
     "http": {"flask", "flask_swagger_ui", "marshmallow", "msgspec", "werkzeug"},
     "schemas": {"marshmallow"},
@@ -98,6 +109,59 @@ def test_imports_point_one_way(module: str) -> None:
     assert faults_of(module, tree_of(module)) == []
 
 
+def room_of(path: list[str]) -> str:
+    """The room of planning that a module's path, from planning on, leads to: a folder, or a module that stands alone."""
+    return path[0].removesuffix(".py")
+
+
+def faults_inside_planning(module: str, tree: ast.Module) -> list[str]:
+    """What a module of planning imports from rooms that are not on a floor below its own."""
+    floors = {room: floor for floor, rooms in enumerate(FLOORS) for room in rooms}
+    own = room_of(module.split("/")[1:])
+    used = {name for name in imported(tree, package_of(module)) if name.startswith("service.planning.")}
+    rooms = {(name, room_of(name.split(".")[2:])) for name in used}
+    # "from service.planning import x" names the room x last; a name inside a room comes with the room before it.
+    return sorted(name for name, room in rooms if room != own and floors.get(room, -1) <= floors[own])
+
+
+IN_PLANNING = [module for module in MODULES if module.startswith("planning/") and module != "planning/__init__.py"]
+
+
+def test_every_room_of_planning_is_on_a_floor() -> None:
+    assert {room_of(module.split("/")[1:]) for module in IN_PLANNING} == {room for floor in FLOORS for room in floor}
+
+
+@pytest.mark.parametrize("module", IN_PLANNING)
+def test_imports_inside_planning_point_downstairs(module: str) -> None:
+    assert faults_inside_planning(module, tree_of(module)) == []
+
+
+@pytest.mark.parametrize(
+    ("module", "line"),
+    [
+        ("planning/quote/quote.py", "from service.planning.schedule.schedule import Schedule"),
+        ("planning/check/check.py", "from service.planning.quote.quote import Quote"),
+        ("planning/projection/timeline.py", "from service.planning.schedule import schedule"),
+        ("planning/projection/timeline.py", "from service.planning import timing"),
+        ("planning/warnings/access.py", "from service.planning.projection.timeline import Period"),
+        ("planning/faults.py", "from service.planning.household import Person"),
+        ("planning/curve/piece.py", "def f():\n    from service.planning.optimiser import lp"),
+    ],
+)
+def test_an_import_upstairs_or_next_door_would_be_noticed(module: str, line: str) -> None:
+    assert faults_inside_planning(module, ast.parse(line))
+
+
+@pytest.mark.parametrize("product", PRODUCTS)
+def test_the_products_schemas_do_not_know_each_other(product: str) -> None:
+    others = tuple(f"service.schemas.{other}." for other in PRODUCTS if other != product)
+    of_product = [module for module in MODULES if module.startswith(f"schemas/{product}/")]
+    assert {f"schemas/{product}/request.py", f"schemas/{product}/answer.py"} <= set(of_product)
+    for module in of_product:
+        names = [f"{name}." for name in imported(tree_of(module), package_of(module))]
+        assert [name for name in names if name.startswith(others)] == [], module
+
+
 @pytest.mark.parametrize("module", INNER)
 def test_law_and_figures_know_neither_the_web_nor_json_shapes(module: str) -> None:
     roots = {name.split(".")[0] for name in imported(tree_of(module), package_of(module))}
@@ -150,9 +214,9 @@ def test_the_law_computes_with_whole_numbers_only(module: str) -> None:
         ("law/scale.py", "from .. import schemas"),
         ("law/scale.py", "__import__('flask')"),
         ("figures/loader.py", "from service.law.scale import Scale"),
-        ("planning/notice.py", "from service.schemas.fields import Money"),
-        ("planning/notice.py", "from service.settings import Settings"),
-        ("planning/notice.py", "from service import create_app"),
+        ("planning/disclosure.py", "from service.schemas.fields import Money"),
+        ("planning/disclosure.py", "from service.settings import Settings"),
+        ("planning/disclosure.py", "from service import create_app"),
         ("schemas/shared.py", "from service.http.problems import ProblemError"),
         ("schemas/shared.py", "import flask"),
     ],
@@ -174,7 +238,7 @@ def test_an_inexact_number_would_be_noticed(line: str) -> None:
         ("law/scale.py", "from service.figures.loader import TaxYear"),
         ("law/scale.py", "from .rounding import POUND"),
         ("law/scale.py", "from bisect import bisect_left"),
-        ("planning/notice.py", "from service.law import income_tax"),
+        ("planning/disclosure.py", "from service.law import income_tax"),
         ("schemas/shared.py", "from marshmallow import Schema"),
         ("http/body.py", "import msgspec"),
     ],

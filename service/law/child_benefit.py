@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from service.law.rounding import POUND, down_to_the_pound
+from service.law.rounding import down_to_the_pound
+from service.law.units import POUND
 
 
 def charge_percentage(adjusted_net_income: int, threshold: int, step: int) -> int:

@@ -70,6 +70,9 @@ class YearOf(NamedTuple):
 class Liability(NamedTuple):
     """The year's tax and how it came about. Pence, but for the ``_tax`` parts in ten-thousandths of a penny.
 
+    ``fixed_to``, ``other_to``, ``savings_to`` and ``taxable`` are heights in the stack of taxable income (see ``set_off``):
+    the tops of the income that leaves no choice, of all income but savings and dividends, of savings, and of everything;
+    ``savings_nil_to`` is the height up to which savings bear a nil rate.
     ``income_tax`` is after the marriage allowance reduction and before the child benefit charge; ``total`` is both, to
     the penny.
     """
@@ -79,13 +82,13 @@ class Liability(NamedTuple):
     personal_allowance: int
     blind_persons_allowance: int
     marriage_allowance_given: int
-    floor: int
-    lower: int
-    savings: int
+    fixed_to: int
+    other_to: int
+    savings_to: int
     taxable: int
     savings_nil_to: int
     savings_allowance: int
-    lower_tax: int
+    other_tax: int
     savings_tax: int
     dividend_tax: int
     marriage_allowance_reduction: int
@@ -186,16 +189,19 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
         charge = child_benefit.charge(
             adjusted, taxpayer.child_benefit, rules.child_benefit_threshold, rules.child_benefit_step
         )
-    tax, floor, lower, savings, taxable, nil_to, nil_savings, on_lower, on_savings, on_dividends, reduction = stack
+    tax, fixed_to, other_to, savings_to, taxable, nil_to, nil_savings, on_lower, on_savings, on_dividends, reduction = (
+        stack
+    )
+    # By position, in the order of the fields: a quote makes six to ten of these, and by name each would cost a third more.
     return Liability(
         net_income,
         adjusted,
         allowance - given,
         blind,
         given,
-        floor,
-        lower,
-        savings,
+        fixed_to,
+        other_to,
+        savings_to,
         taxable,
         nil_to,
         nil_savings,
@@ -261,5 +267,5 @@ def basic_rate_band_unused(year: YearOf, with_it: Liability) -> int:
     """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
     if year.taxpayer.nation == "scotland":
         limit = year.scales.lower.limits[year.scales.last_basic_band]
-        return max(0, limit - with_it.lower)
+        return max(0, limit - with_it.other_to)
     return max(0, year.scales.lower.limits[0] - with_it.taxable)

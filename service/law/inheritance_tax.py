@@ -19,8 +19,8 @@ from typing import NamedTuple
 from service.figures.loader import TaxYear
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
+from service.law.units import WHOLE
 
-WHOLE = 10_000  # basis points in one
 YEARS_OF_GIFTS = 7
 WHOLE_BAND = 1_000_000  # ten-thousandths of a per cent in a whole band
 

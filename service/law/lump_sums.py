@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 from service.figures.loader import TaxYear
 from service.law.rounding import down_to_the_penny
+from service.law.units import WHOLE
 
 METHODS = ("pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot")
-WHOLE = 10_000  # basis points in one; also hundredths of a per cent in the whole lifetime allowance
 
 
 class Pension(NamedTuple):

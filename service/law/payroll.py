@@ -15,16 +15,16 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
-from service.law.rounding import POUND, down_to_the_penny
+from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
+from service.law.units import POUND, WHOLE
 
 CODE_PATTERN = r"(?:[SC]?(?:[0-9]{1,6}[LMNT]|K[0-9]{1,6}|0T|BR|D[01])|SD[23]|NT)"
 _CODE = re.compile(r"(?P<nation>[SC]?)(?:(?P<number>[0-9]+)[LMNT]|K(?P<addition>[0-9]+)|(?P<other>0T|BR|D[0-3]|NT))")
 _BLOCK = 500
 _BLOCK_OF_FREE_PAY = 41_667  # a twelfth of 5,000 pounds, up to the penny (4.3.1)
-_WHOLE_RATE = 10_000  # basis points in one
-_WHOLE_POUND = 10_000  # ten-thousandths of a pound
-_FOUR_PLACES = 100  # ten-thousandths of a pound in a penny
+_POUND_IN_FOUR_PLACES = 10_000  # the routine's quantities have four decimal places of a pound
+_PENNY_IN_FOUR_PLACES = 100
 _OVERRIDING_LIMIT = 5_000  # basis points of the payment (4.5.2; PAYE Regulations 2003 reg.23)
 
 
@@ -111,11 +111,11 @@ def free_pay_of_month(number: int) -> int:
 
 def period_scale(year: Scale, months: int) -> PeriodScale:
     """A year's scale cut to ``months`` twelfths (Definitions 9-11)."""
-    limits = tuple(limit * _FOUR_PLACES * months // 12 for limit in year.limits)
+    limits = tuple(limit * _PENNY_IN_FOUR_PLACES * months // 12 for limit in year.limits)
     return PeriodScale(
-        reach=tuple(-(-limit // _WHOLE_POUND) * POUND for limit in limits),
+        reach=tuple(-(-limit // _POUND_IN_FOUR_PLACES) * POUND for limit in limits),
         limits=limits,
-        below=tuple(tax * months // (12 * _FOUR_PLACES) for tax in year.tax_below),
+        below=tuple(tax * months // (12 * _PENNY_IN_FOUR_PLACES) for tax in year.tax_below),
         rates=year.rates,
     )
 
@@ -124,8 +124,8 @@ def scale_tax(scale: PeriodScale, pay_after_adjustment: int) -> int:
     """Tax on pay left after the adjustment, in pence (4.4), dropped to the penny."""
     band = bisect_left(scale.reach, pay_after_adjustment)
     floor = scale.limits[band - 1] if band else 0
-    over = pay_after_adjustment // POUND * _WHOLE_POUND - floor
-    return (scale.below[band] + over * scale.rates[band] // _WHOLE_RATE) // _FOUR_PLACES
+    over = pay_after_adjustment // POUND * _POUND_IN_FOUR_PLACES - floor
+    return (scale.below[band] + over * scale.rates[band] // WHOLE) // _PENNY_IN_FOUR_PLACES
 
 
 def deduction(

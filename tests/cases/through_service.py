@@ -84,7 +84,7 @@ def amounts_of(figures: TaxYear, nation: str, found: Liability) -> dict[str, Fra
     starting_rate_limit = rules_for(figures, nation).scales.starting_rate_limit
     return {
         "tax": Fraction(found.income_tax, scale),
-        "tax_on_non_savings": Fraction(found.lower_tax, scale),
+        "tax_on_non_savings": Fraction(found.other_tax, scale),
         "tax_on_savings": Fraction(found.savings_tax, scale),
         "tax_on_dividends": Fraction(found.dividend_tax, scale),
         "marriage_reduction": Fraction(found.marriage_allowance_reduction, scale),

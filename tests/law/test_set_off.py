@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from service.figures.loader import Band, TaxYear
 from service.law.income_tax import Taxpayer, liability, rules_for, year_of
-from service.law.rounding import PENNY
+from service.law.units import PENNY
 from service.law.set_off import taxed
 from tests.households import BOOK, YEARS, amounts, taxpayers, years
 
@@ -358,7 +358,7 @@ def test_of_all_ways_to_use_the_allowances_the_least_taxed_is_taken(
     rules = BOOK.years[tax_year].income_tax[taxpayer.nation]
     year = year_of(taxpayer, rules)
     found = liability(year)
-    chosen = (found.income_tax, found.lower, found.savings)
+    chosen = (found.income_tax, found.other_to, found.savings_to)
     below, allowances = taxpayer.other_income + taxpayer.property_income, found.allowances
     floor = max(0, taxpayer.other_income - allowances) if rules.other_income_first else 0
     if rules.other_income_first:
@@ -381,8 +381,26 @@ def test_the_tax_of_a_year_is_that_of_its_stack(taxpayer: Taxpayer, tax_year: st
     year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
     found = liability(year)
     tax, _, _, _, _, nil_to, _, *parts = taxed(
-        year.scales, found.floor, found.lower, found.savings, found.taxable, found.savings_allowance
+        year.scales, found.fixed_to, found.other_to, found.savings_to, found.taxable, found.savings_allowance
     )
     assert tax == found.income_tax
     assert nil_to == found.savings_nil_to
-    assert parts == [found.lower_tax, found.savings_tax, found.dividend_tax, found.marriage_allowance_reduction]
+    assert parts == [found.other_tax, found.savings_tax, found.dividend_tax, found.marriage_allowance_reduction]
+
+
+def test_a_liability_names_the_heights_of_the_stack_in_the_order_they_are_made_in() -> None:
+    # By hand for 2026-27, England: salary 30,000, rent 5,000, interest 4,000, dividends 3,000. The allowance of 12,570 leaves
+    # 22,430 of salary and rent; savings reach 26,430 and dividends 29,430 (ITA 2007 ss.16, 23); 1,000 of the interest and 500
+    # of the dividends are at nil (ss.12B, 13A). 22,430 at 20%, 3,000 at 20%, 2,500 at 10.75% (s.8, from April 2026).
+    taxpayer = Taxpayer("england", other_income=3_000_000, property_income=500_000, savings=400_000, dividends=300_000)
+    found = liability(year_of(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
+    assert found.net_income == found.adjusted_net_income == 4_200_000
+    assert found.personal_allowance == 1_257_000
+    assert (found.fixed_to, found.other_to, found.savings_to, found.taxable) == (0, 2_243_000, 2_643_000, 2_943_000)
+    assert (found.savings_nil_to, found.savings_allowance) == (2_343_000, 100_000)
+    assert (found.other_tax, found.savings_tax, found.dividend_tax) == (
+        2_243_000 * 2_000,
+        300_000 * 2_000,
+        250_000 * 1_075,
+    )
+    assert found.total == 448_600 + 60_000 + 26_875

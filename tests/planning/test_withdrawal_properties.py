@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from service.law import lump_sums
 from service.law.income_tax import NATIONS, Taxpayer, liability, year_of
 from service.law.lump_sums import METHODS, Pension
-from service.law.rounding import PENNY
+from service.law.units import PENNY
 from service.planning.household import INCOME_KINDS, Income, Person
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.quote import Question, Quote, Withdrawal, quote
@@ -89,13 +89,13 @@ def test_tax_is_never_negative_and_never_more_than_the_income(
     assert 0 <= found.income_tax <= income * PENNY
     assert 0 <= found.child_benefit_charge <= taxpayer.child_benefit
     assert 0 <= found.total <= income + found.child_benefit_charge
-    assert found.income_tax == found.lower_tax + found.savings_tax + found.dividend_tax - (
+    assert found.income_tax == found.other_tax + found.savings_tax + found.dividend_tax - (
         found.marriage_allowance_reduction
     )
-    for part in (found.lower_tax, found.savings_tax, found.dividend_tax, found.marriage_allowance_reduction):
+    for part in (found.other_tax, found.savings_tax, found.dividend_tax, found.marriage_allowance_reduction):
         assert part >= 0
-    assert 0 <= found.floor <= found.lower <= found.savings <= found.taxable <= income
-    assert found.taxable == max(0, income - found.allowances) or found.floor == found.taxable
+    assert 0 <= found.fixed_to <= found.other_to <= found.savings_to <= found.taxable <= income
+    assert found.taxable == max(0, income - found.allowances) or found.fixed_to == found.taxable
 
 
 @settings(max_examples=150, deadline=None)

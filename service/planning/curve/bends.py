@@ -66,11 +66,11 @@ def _on_one_course(scales: Scales, before: Liability, after: Liability) -> bool:
     stands_or_moves = (0, after.net_income - before.net_income)
     uk, nil_dividends = scales.savings, scales.dividend_allowance
     return (
-        after.lower - before.lower in stands_or_moves
-        and after.savings - before.savings in stands_or_moves
+        after.other_to - before.other_to in stands_or_moves
+        and after.savings_to - before.savings_to in stands_or_moves
         and after.savings_nil_to - before.savings_nil_to in stands_or_moves
         and uk.band(after.savings_nil_to) == uk.band(before.savings_nil_to)
-        and uk.band(after.savings + nil_dividends) == uk.band(before.savings + nil_dividends)
+        and uk.band(after.savings_to + nil_dividends) == uk.band(before.savings_to + nil_dividends)
     )
 
 

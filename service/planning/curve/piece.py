@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from service.law import rounding
+from service.law.units import PENNY, POUND
 
-STAIR = 2 * rounding.POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
+STAIR = 2 * POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
 CHARGE_STEP = ("child_benefit_charge",)
 """The reason of a step of the child benefit charge."""
 
@@ -65,5 +65,5 @@ class Piece(NamedTuple):
         """By how much the tax may lie below the straight line through the stairs' feet, pence, rounded up."""
         if self.foot is None or self.rate is None:
             return 0
-        height = -(-(self.rate - self.tread_rate) * STAIR // rounding.PENNY)
-        return height if self.exact else height + rounding.POUND
+        height = -(-(self.rate - self.tread_rate) * STAIR // PENNY)
+        return height if self.exact else height + POUND

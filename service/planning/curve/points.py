@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from service.law import rounding
 from service.law.income_tax import IncomeTaxRules, Taxpayer, YearOf
 from service.law.set_off import Scales
+from service.law.units import POUND
 from service.planning.curve.piece import STAIR
 from service.planning.curve.tax_function import TaxedYear
 
-BEYOND = 1_000 * rounding.POUND  # how far past the asked amount the last piece is followed
+BEYOND = 1_000 * POUND  # how far past the asked amount the last piece is followed
 
 
 def taper_of(year: YearOf, rules: TaxedYear) -> tuple[int, int]:

@@ -7,15 +7,15 @@ from service.law.income_tax import Liability, YearOf
 
 def reasons(before: Liability, after: Liability, year: YearOf, tapered: bool) -> tuple[str, ...]:
     """The rules at work between two points."""
-    if after.taxable == 0 and after.lower == 0:
+    if after.taxable == 0 and after.other_to == 0:
         return ("personal_allowance", "blind_persons_allowance") if year.taxpayer.blind else ("personal_allowance",)
     scales = year.scales
     own_rates = scales.property is not None
     found = []
-    if own_rates and after.floor > before.floor:
-        found.append(scales.lower.names[scales.lower.band(after.floor)])
-    elif after.lower > before.lower and not (own_rates and year.rules.other_income_first):
-        found.append(scales.lower.names[scales.lower.band(after.lower)])
+    if own_rates and after.fixed_to > before.fixed_to:
+        found.append(scales.lower.names[scales.lower.band(after.fixed_to)])
+    elif after.other_to > before.other_to and not (own_rates and year.rules.other_income_first):
+        found.append(scales.lower.names[scales.lower.band(after.other_to)])
     moved = not found
     if moved:
         found.append("personal_allowance_moved_from_other_kinds_of_income")
@@ -23,7 +23,7 @@ def reasons(before: Liability, after: Liability, year: YearOf, tapered: bool) ->
         found.append("personal_allowance_taper")
     if not moved:
         if after.savings_tax > before.savings_tax:
-            starting_rate = before.lower < scales.starting_rate_limit
+            starting_rate = before.other_to < scales.starting_rate_limit
             found.append("starting_rate_for_savings_used_up" if starting_rate else "savings_taxed_higher")
         if after.dividend_tax > before.dividend_tax:
             found.append("dividends_taxed_higher")

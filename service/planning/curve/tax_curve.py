@@ -19,8 +19,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from service.law import child_benefit, rounding
+from service.law import child_benefit
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, year_of
+from service.law.units import PENNY, POUND
 from service.planning.curve.bends import bends, set_off_may_bend
 from service.planning.curve.piece import CHARGE_STEP, Piece
 from service.planning.curve.points import BEYOND, points, taper_of
@@ -28,9 +29,8 @@ from service.planning.curve.reasons import reasons, reliefs_lost
 from service.planning.curve.stairs import staircase
 from service.planning.curve.tax_function import TaxedYear
 
-_SHARED_TO = 500_000 * rounding.POUND
+_SHARED_TO = 500_000 * POUND
 _SHARED_CURVES = 256
-_PENNY = rounding.PENNY
 _NO_STEP = (10**15, 0)  # more than anybody can withdraw
 
 
@@ -188,7 +188,7 @@ def _with_child_benefit_steps(rules: TaxedYear, pieces: Iterable[Piece]) -> Iter
     """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
     steps = _charge_steps(rules)
     at, next_charge = next(steps, _NO_STEP)
-    charge = rules(0).child_benefit_charge * _PENNY
+    charge = rules(0).child_benefit_charge * PENNY
     for piece in pieces:
         start, end, tax_start, tax_end, rate, because, tread_rate, foot, exact = piece
         while at <= end and start < end:
@@ -212,4 +212,4 @@ def _charge_steps(rules: TaxedYear) -> Iterator[tuple[int, int]]:
     for point in range(child_benefit.charge_percentage(adjusted, threshold, width) + 1, 101):
         reached = threshold + point * width
         charge = child_benefit.charge(reached, taxpayer.child_benefit, threshold, width)
-        yield reached - adjusted, charge * _PENNY
+        yield reached - adjusted, charge * PENNY

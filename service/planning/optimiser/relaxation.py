@@ -17,9 +17,10 @@ import highspy
 
 from service.law import lump_sums
 from service.law.income_tax import Taxpayer
+from service.law.units import WHOLE
 from service.planning.optimiser.tax_surface import Moving, Surface, meetings
 from service.planning.projection.settlement import first_holdings, opened
-from service.planning.projection.timeline import WHOLE, Timeline
+from service.planning.projection.timeline import Timeline
 
 INF = float("inf")
 _POUND = 100  # pence
@@ -460,7 +461,7 @@ class HouseholdModel:
         to_end = after[0] * periods[0].factor(assumed.pension_growth)
         rules = periods[0].rules.lump_sums
         tax_free_left = lump_sums.available(member.pension, rules).tax_free / _POUND
-        share = rules.tax_free_rate / lump_sums.WHOLE
+        share = rules.tax_free_rate / WHOLE
         uncrystallised = member.pension.uncrystallised / _POUND * to_end
         drawdown = member.pension.drawdown / _POUND * to_end
         lump = self._lump[person]

@@ -17,12 +17,13 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations, pairwise
 from typing import NamedTuple
 
-from service.law import child_benefit, rounding
+from service.law import child_benefit
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, year_of
+from service.law.units import PENNY, POUND
 from service.planning.curve.tax_curve import corners, tax_curve
 from service.planning.curve.tax_function import TaxedYear
 
-_JUMP = 100 * rounding.PENNY  # a pound of tax on one penny is a step; the stairs of the taper are smaller
+_JUMP = 100 * PENNY  # a pound of tax on one penny is a step; the stairs of the taper are smaller
 _REACH = 20_000_000  # pence: past every band's limit
 _WHOLE = 10_000  # basis points
 _TEN_THOUSANDTHS = 1_000_000.0  # of a penny in a pound
@@ -46,7 +47,7 @@ class Moving(NamedTuple):
 
     def pence(self, savings: int) -> int:
         """Where it is at an amount of savings; both pence, dropped."""
-        return int(self.without * rounding.POUND - self.speed * savings + _DROPPED)
+        return int(self.without * POUND - self.speed * savings + _DROPPED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,7 +158,7 @@ class Surface:
 
     def _followed(self, low: int, high: int, upward: bool) -> Iterator[Moving]:
         first, second = (self.level(savings).corners(upward=upward) for savings in (low, high))
-        start, end = low / rounding.POUND, high / rounding.POUND
+        start, end = low / POUND, high / POUND
         seen: set[tuple[int, float]] = set()
         for here, at, there, distance in ((first, start, second, end - start), (second, end, first, start - end)):
             for corner in here:
@@ -194,9 +195,9 @@ class Surface:
         threshold, step = rules.child_benefit_threshold, rules.child_benefit_step
         over = found.adjusted_net_income - threshold
         if over >= 100 * step:
-            return found.child_benefit_charge * rounding.PENNY
+            return found.child_benefit_charge * PENNY
         last = child_benefit.charge(threshold + 100 * step - 1, benefit, threshold, step)
-        return last * rounding.PENNY * max(0, over + 1 - step) // (99 * step)
+        return last * PENNY * max(0, over + 1 - step) // (99 * step)
 
     def _read(self, savings: int) -> Line:
         year = self._year(savings)
@@ -210,8 +211,8 @@ class Surface:
             heights = _with_steps(lambda amount: self._height(year, amount), at)
         found = list(heights)
         last = found[-1]
-        top = (self._height(year, last[0] + _REACH) - last[1]) / (_REACH * rounding.PENNY)
-        return Line(tuple((amount / rounding.POUND, height / _TEN_THOUSANDTHS) for amount, height in found), top)
+        top = (self._height(year, last[0] + _REACH) - last[1]) / (_REACH * PENNY)
+        return Line(tuple((amount / POUND, height / _TEN_THOUSANDTHS) for amount, height in found), top)
 
 
 def meetings(lines: Sequence[Moving], low: float, high: float) -> Iterator[tuple[float, Moving]]:

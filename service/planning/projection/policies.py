@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from service.law import lump_sums
 from service.law.ages import birthday
 from service.law.income_tax import YearOf, year_of
+from service.law.units import WHOLE
 from service.planning.curve.tax_curve import pieces_to
 from service.planning.curve.tax_function import TaxedYear
 from service.planning.faults import Fault, RuleViolation
@@ -126,7 +126,7 @@ def _target(person: Opened, band: str) -> int:
 
     def height(withdrawal: int) -> int:
         found = person.taxed(withdrawal)
-        return found.lower if scottish else found.taxable
+        return found.other_to if scottish else found.taxable
 
     if height(0) > limit:
         return 0
@@ -154,9 +154,8 @@ def draw_for(timeline: Timeline, person: Opened, taxable: int) -> Draw:
 def draw_with_tax_free_part(timeline: Timeline, person: Opened, taxable: int, most: int) -> Draw:
     """The same with at most ``most`` from uncrystallised funds."""
     rate = timeline.periods[0].rules.lump_sums.tax_free_rate
-    whole = lump_sums.WHOLE
-    gross = min(taxable * whole // (whole - rate), taxable + person.left.tax_free, most)
-    taxed = gross - min(gross * rate // whole, person.left.tax_free)
+    gross = min(taxable * WHOLE // (WHOLE - rate), taxable + person.left.tax_free, most)
+    taxed = gross - min(gross * rate // WHOLE, person.left.tax_free)
     return Draw(gross, min(max(0, taxable - taxed), person.most_drawdown))
 
 

@@ -13,7 +13,8 @@ from typing import NamedTuple
 from service.law import lump_sums
 from service.law.income_tax import Liability
 from service.law.lump_sums import Allowances, Payment, Pension
-from service.planning.projection.timeline import WHOLE, PersonYear, Timeline
+from service.law.units import WHOLE
+from service.planning.projection.timeline import PersonYear, Timeline
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 """The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""

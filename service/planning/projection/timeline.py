@@ -16,6 +16,7 @@ from service.figures.loader import STATUSES, TaxYear
 from service.law import isa, pension_age, state_pension
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, liability, year_of
 from service.law.rulebook import RuleBook, YearRules
+from service.law.units import WHOLE
 from service.planning.household import (
     WITH_PRICES,
     DatedIncome,
@@ -27,7 +28,6 @@ from service.planning.household import (
 )
 
 MOST_TAX_YEARS = 60
-WHOLE = 10_000  # basis points in one
 _MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for thousands and none twice
 
 

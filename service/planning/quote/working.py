@@ -163,9 +163,9 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
         f"taxable income {label}",
         f"Income less allowances. {order}",
         (
-            ("below_savings", _pounds(result.lower)),
-            ("savings", _pounds(result.savings - result.lower)),
-            ("dividends", _pounds(result.taxable - result.savings)),
+            ("below_savings", _pounds(result.other_to)),
+            ("savings", _pounds(result.savings_to - result.other_to)),
+            ("dividends", _pounds(result.taxable - result.savings_to)),
         ),
         _pounds(result.taxable),
         "Income Tax Act 2007 ss.16A, 25(3A)" if rules.other_income_first else "Income Tax Act 2007 ss.16, 25(2)",
@@ -177,8 +177,8 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
     yield Step(
         f"tax on income below savings {label}",
         f"Bands: {bands}.",
-        (("taxable", _pounds(result.lower)),),
-        _exact(result.lower_tax),
+        (("taxable", _pounds(result.other_to)),),
+        _exact(result.other_tax),
         "Income Tax Act 2007 ss.10, 11A; Finance Act 2004 s.192 for extended limits",
     )
     if taxpayer.savings:
@@ -188,7 +188,7 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
             (
                 ("savings_allowance", _pounds(result.savings_allowance)),
                 ("nil_rate_up_to", _pounds(result.savings_nil_to)),
-                ("top_of_savings", _pounds(result.savings)),
+                ("top_of_savings", _pounds(result.savings_to)),
             ),
             _exact(result.savings_tax),
             "Income Tax Act 2007 ss.7, 12, 12A, 12B",

@@ -17,10 +17,11 @@ from service.law.death_benefits import DeathBenefit, Received, received
 from service.law.inheritance_tax import Estate, EstateTax, estate_tax, gift_counts
 from service.law.isa import additional_permitted_subscription
 from service.law.rulebook import RuleBook
+from service.law.units import WHOLE
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import DatedIncome, Household, Isa, Member
 from service.planning.projection.settlement import Holdings
-from service.planning.projection.timeline import WHOLE, Period, Timeline, deflated, risen, shortened, timeline
+from service.planning.projection.timeline import Period, Timeline, deflated, risen, shortened, timeline
 from service.planning.timing.options import Course, CourseYear, carried_out
 
 TO_SPOUSE, TO_HEIRS = "to_spouse", "to_heirs"

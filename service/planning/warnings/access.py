@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from service.law.ages import age_on, birthday
-from service.law.lump_sums import WHOLE
 from service.law.pension_age import access_age
 from service.law.rounding import down_to_the_penny
+from service.law.units import WHOLE
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from service.law.income_tax import Liability, YearOf, liability
-from service.law.lump_sums import WHOLE
-from service.law.rounding import PENNY, POUND, down_to_the_penny
+from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
+from service.law.units import PENNY, POUND, WHOLE
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Circumstances, Taken, YearFacts
 from service.planning.warnings.warning import Found
@@ -16,7 +16,7 @@ from service.planning.wording import per_cent, pounds
 
 def _pension_income(year: YearFacts, found: Liability) -> int:
     """Up to where pension income reaches on its scale: below property from 2027-28 on, beside it before."""
-    return found.floor if year.tax_rules.other_income_first else found.lower
+    return found.fixed_to if year.tax_rules.other_income_first else found.other_to
 
 
 _TOLD_WHEN_ENTERED = {

@@ -7,8 +7,8 @@ from datetime import date
 from typing import NamedTuple
 
 from service.law.ages import birthday
-from service.law.lump_sums import WHOLE
 from service.law.rounding import down_to_the_penny
+from service.law.units import WHOLE
 from service.planning.projection.timeline import tax_year_of
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Contribution, PersonCase, Taken, YearFacts
