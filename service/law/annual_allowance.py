@@ -5,6 +5,7 @@ Finance Act 2004 ss.227-228ZA. All amounts are pence.
 
 from __future__ import annotations
 
+from service.law.lump_sums import Method
 from service.law.rounding import down_to_the_pound, years_tax_to_the_penny
 from service.law.scale import Scale
 
@@ -32,7 +33,7 @@ def alternative(annual_allowance: int, money_purchase_annual_allowance: int) -> 
     return max(0, annual_allowance - money_purchase_annual_allowance)
 
 
-def triggered_by(method: str, taxable: int) -> bool:
+def triggered_by(method: Method, taxable: int) -> bool:
     """Whether a payment is the first flexible access that brings in the money purchase annual allowance (s.227G).
 
     A UFPLS and income from a drawdown fund do; a tax-free lump sum alone and a small pot do not.

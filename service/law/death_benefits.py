@@ -7,13 +7,16 @@ pence.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from service.figures.loader import TaxYear
 from service.law.lump_sums import Allowances
 from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
 
-FORMS = ("lump_sum", "drawdown")
+Form = Literal["lump_sum", "drawdown"]
+"""How a beneficiary is paid; an annuity is taxed like drawdown."""
+
+FORMS: tuple[Form, ...] = get_args(Form)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,7 @@ class DeathBenefit:
     """
 
     amount: int
-    form: str
+    form: Form
     member_age: int
     within_two_years: bool
     inheritance_tax: int = 0

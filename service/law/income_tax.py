@@ -7,25 +7,32 @@ computes the year for any taxable withdrawal on top. Nothing else in the service
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from service.figures.loader import TaxYear
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
 from service.law.set_off import Scales, Stack, charged_above_basic, set_off, taxed
 
-NATIONS = ("england", "northern_ireland", "scotland", "wales")
+Nation = Literal["england", "northern_ireland", "scotland", "wales"]
+"""The nation of which a taxpayer is a resident for income tax."""
+
+NATIONS: tuple[Nation, ...] = get_args(Nation)
+
+MarriageAllowance = Literal["none", "gives", "receives"]
+"""Whether a taxpayer gives or receives the transferable marriage allowance (ITA 2007 ss.55A-55E)."""
+
+MARRIAGE_ALLOWANCES: tuple[MarriageAllowance, ...] = get_args(MarriageAllowance)
 
 
 @dataclass(frozen=True, slots=True)
 class Taxpayer:
     """One person's year apart from the withdrawal. Money in pence a year, gross.
 
-    ``other_income`` is everything that is not property, savings or dividends. ``marriage_allowance`` is "none",
-    "gives" or "receives".
+    ``other_income`` is everything that is not property, savings or dividends.
     """
 
-    nation: str
+    nation: Nation
     other_income: int = 0
     property_income: int = 0
     savings: int = 0
@@ -33,7 +40,7 @@ class Taxpayer:
     relief_at_source: int = 0
     gift_aid: int = 0
     blind: bool = False
-    marriage_allowance: str = "none"
+    marriage_allowance: MarriageAllowance = "none"
     child_benefit: int = 0
 
     @property
@@ -46,7 +53,7 @@ class Taxpayer:
 class IncomeTaxRules:
     """One tax year's income tax for one nation. Money in pence, rates in basis points."""
 
-    nation: str
+    nation: Nation
     personal_allowance: int
     taper_threshold: int
     blind_persons_allowance: int
@@ -103,7 +110,7 @@ class Liability(NamedTuple):
         return self.personal_allowance + self.blind_persons_allowance
 
 
-def rules_for(figures: TaxYear, nation: str) -> IncomeTaxRules:
+def rules_for(figures: TaxYear, nation: Nation) -> IncomeTaxRules:
     """The income tax rules of one year for a resident of one nation, from that year's figures."""
     lower = Scale.of_bands(figures.bands(f"income_tax.bands_{nation}"))
     savings = Scale.of_bands(figures.bands("income_tax.savings_bands"))

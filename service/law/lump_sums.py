@@ -9,13 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from service.figures.loader import TaxYear
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE
 
-METHODS = ("pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot")
+Method = Literal["pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot"]
+"""A way to take money: a pension commencement lump sum alone or with the drawdown that it opens, an uncrystallised funds
+pension lump sum, income from drawdown funds, a small pot lump sum."""
+
+METHODS: tuple[Method, ...] = get_args(Method)
 
 
 class Pension(NamedTuple):
@@ -166,7 +170,7 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
 
 
-def most_permitted(method: str, pension: Pension, rules: LumpSumRules, left: Allowances) -> int:
+def most_permitted(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> int:
     """The most that may be taken by a method: the funds it draws on, and the limits of the payment itself; pence.
 
     A pcls is at most the tax-free quarter of what is left uncrystallised and what the allowances leave (Sch.29 paras
@@ -185,7 +189,7 @@ Split = tuple[int, int, int, int]
 """Taxable part, lifetime allowance charge, tax-free part and excess, pence."""
 
 
-def splitter(method: str, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[int], Split]:
+def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[int], Split]:
     """How a gross payment of a method splits: a function of the gross amount. Each of the four parts never falls."""
     rate = rules.tax_free_rate
     if method == "drawdown":
@@ -221,7 +225,9 @@ def splitter(method: str, pension: Pension, rules: LumpSumRules, left: Allowance
     return charged
 
 
-def gross_within(method: str, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[int], int] | None:
+def gross_within(
+    method: Method, pension: Pension, rules: LumpSumRules, left: Allowances
+) -> Callable[[int], int] | None:
     """The largest gross payment whose taxable part is at most a given amount, as a function of that amount.
 
     It turns ``splitter`` round; None where a lifetime allowance charge makes that more than a division.
@@ -235,7 +241,7 @@ def gross_within(method: str, pension: Pension, rules: LumpSumRules, left: Allow
     return lambda taxable: min(taxable * WHOLE // taxed, taxable + most)
 
 
-def take(method: str, gross: int, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
+def take(method: Method, gross: int, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
     """A payment of ``gross`` pence by a method, with its parts and the funds it leaves.
 
     ``gross`` must not exceed ``most_permitted``.
@@ -281,7 +287,7 @@ def pension_after(pension: Pension, payment: Payment) -> tuple[int, int]:
     )
 
 
-def uses_allowances(method: str) -> bool:
+def uses_allowances(method: Method) -> bool:
     """Whether a payment's tax-free part counts against the allowances: a small pot's does not (ITEPA ss.637Q, 637S)."""
     return method != "small_pot"
 

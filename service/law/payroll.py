@@ -12,15 +12,25 @@ from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from service.figures.loader import TaxYear
 from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
 from service.law.units import POUND, WHOLE
 
+CodeKind = Literal["suffix", "k", "flat", "no_tax"]
+"""A code with free pay, one with an addition to pay, one with a rate for all of it, and NT."""
+
+CodePrefix = Literal["", "S", "C"]
+"""Whose rates a code stands for: those of England and Northern Ireland, of Scotland, of Wales."""
+
+Basis = Literal["month_1", "cumulative"]
+"""Whether payroll looks at the payment alone or at the tax year so far."""
+
 CODE_PATTERN = r"(?:[SC]?(?:[0-9]{1,6}[LMNT]|K[0-9]{1,6}|0T|BR|D[01])|SD[23]|NT)"
-_CODE = re.compile(r"(?P<nation>[SC]?)(?:(?P<number>[0-9]+)[LMNT]|K(?P<addition>[0-9]+)|(?P<other>0T|BR|D[0-3]|NT))")
+_CODE = re.compile(r"(?P<prefix>[SC]?)(?:(?P<number>[0-9]+)[LMNT]|K(?P<addition>[0-9]+)|(?P<other>0T|BR|D[0-3]|NT))")
+_PREFIXES: Mapping[str, CodePrefix] = {"": "", "S": "S", "C": "C"}
 _BLOCK = 500
 _BLOCK_OF_FREE_PAY = 41_667  # a twelfth of 5,000 pounds, up to the penny (4.3.1)
 _POUND_IN_FOUR_PLACES = 10_000  # the routine's quantities have four decimal places of a pound
@@ -30,11 +40,11 @@ _OVERRIDING_LIMIT = 5_000  # basis points of the payment (4.5.2; PAYE Regulation
 
 @dataclass(frozen=True, slots=True)
 class TaxCode:
-    """A PAYE code taken apart. ``kind`` is "suffix", "k", "flat" or "no_tax"; ``number`` its number, 0 for 0T."""
+    """A PAYE code taken apart; ``number`` is its number, 0 for 0T."""
 
     text: str
-    nation: str
-    kind: str
+    prefix: CodePrefix
+    kind: CodeKind
     number: int
 
 
@@ -85,14 +95,14 @@ def parse_code(text: str) -> TaxCode:
     match = _CODE.fullmatch(text)
     if match is None:
         raise ValueError("not a PAYE code")
-    nation, number, addition, other = match.group("nation", "number", "addition", "other")
+    prefix, number, addition, other = match.group("prefix", "number", "addition", "other")
     if number is not None:
-        return TaxCode(text, nation, "suffix", int(number))
+        return TaxCode(text, _PREFIXES[prefix], "suffix", int(number))
     if addition is not None:
-        return TaxCode(text, nation, "k", int(addition))
+        return TaxCode(text, _PREFIXES[prefix], "k", int(addition))
     if other == "0T":
-        return TaxCode(text, nation, "suffix", 0)
-    return TaxCode(text, nation, "no_tax" if other == "NT" else "flat", 0)
+        return TaxCode(text, _PREFIXES[prefix], "suffix", 0)
+    return TaxCode(text, _PREFIXES[prefix], "no_tax" if other == "NT" else "flat", 0)
 
 
 def is_in_use(rules: PayrollRules, code: TaxCode) -> bool:
@@ -155,7 +165,7 @@ def deduction(
     if code.kind == "flat":
         due = down_to_the_penny(taxable * rules.flat_rates[code.text])
     else:
-        due = scale_tax(rules.scales[code.nation][months - 1], after)
+        due = scale_tax(rules.scales[code.prefix][months - 1], after)
     tax = due - paid
     ceiling = down_to_the_penny(payment * _OVERRIDING_LIMIT)
     return Deduction(min(tax, ceiling), adjustment, taxable, tax > ceiling)

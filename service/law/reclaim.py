@@ -7,13 +7,17 @@ claim HMRC settles the difference after 5 April.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import NamedTuple
+from typing import Literal, NamedTuple
+
+from service.law.lump_sums import Method
+
+ReclaimForm = Literal["none", "P50Z", "P53", "P53Z", "P55"]
 
 
 class Reclaim(NamedTuple):
     """A form's name, or "none", and why it fits."""
 
-    form: str
+    form: ReclaimForm
     reason: str
 
 
@@ -39,7 +43,7 @@ _EARNED_OR_PENSION = frozenset(("employment", "self_employment", "defined_benefi
 
 
 def form_for(
-    method: str, *, over_deducted: int, cumulative: bool, emptied: bool, incomes: Iterable[tuple[str, int]]
+    method: Method, *, over_deducted: int, cumulative: bool, emptied: bool, incomes: Iterable[tuple[str, int]]
 ) -> Reclaim:
     """The form that fits. ``incomes`` are the person's other incomes of this year, each as its kind and pence."""
     if over_deducted <= 0:

@@ -18,7 +18,7 @@ from service.figures.tables import (
 )
 from service.law import death_benefits, income_tax, inheritance_tax, lump_sums, payroll
 from service.law.death_benefits import DeathBenefitRules
-from service.law.income_tax import IncomeTaxRules
+from service.law.income_tax import IncomeTaxRules, Nation
 from service.law.inheritance_tax import InheritanceTaxRules
 from service.law.lump_sums import LumpSumRules
 from service.law.payroll import PayrollRules
@@ -33,7 +33,7 @@ class YearRules:
     ``next_minimum_pension_age`` is the day from which, and the age to which, a later year changes it."""
 
     figures: TaxYear
-    income_tax: Mapping[str, IncomeTaxRules]
+    income_tax: Mapping[Nation, IncomeTaxRules]
     payroll: PayrollRules
     lump_sums: LumpSumRules
     minimum_pension_age: int

@@ -6,12 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
-from service.law.income_tax import Taxpayer
+from service.law.income_tax import MarriageAllowance, Nation, Taxpayer
 from service.law.lump_sums import Pension
 
-INCOME_KINDS = (
+IncomeKind = Literal[
     "employment",
     "self_employment",
     "state_pension",
@@ -21,13 +21,23 @@ INCOME_KINDS = (
     "property",
     "savings_interest",
     "dividends",
-)
+]
+
+INCOME_KINDS: tuple[IncomeKind, ...] = get_args(IncomeKind)
+
+LumpSums = Literal["with_each_withdrawal", "first", "none", "separately"]
+"""How a plan takes tax-free cash: a quarter of each withdrawal, all of it at the first chance, not at all, or at times that
+something else decides; with "separately" withdrawals come from drawdown funds first, and with their tax-free part from the
+rest."""
+
+Thresholds = Literal["frozen", "prices"]
+"""What the tax thresholds do after the last tax year with figures: stand still, or rise with prices where the Acts say so."""
 
 
 class Income(NamedTuple):
     """One income of the tax year asked about."""
 
-    kind: str
+    kind: IncomeKind
     amount: int
 
 
@@ -35,15 +45,15 @@ class Person(NamedTuple):
     """A person in the tax year asked about. Reliefs are gross."""
 
     date_of_birth: date
-    tax_residence: str
+    tax_residence: Nation
     income: tuple[Income, ...] = ()
     relief_at_source_contributions: int = 0
     gift_aid_donations: int = 0
-    marriage_allowance: str = "none"
+    marriage_allowance: MarriageAllowance = "none"
     blind_persons_allowance: bool = False
     child_benefit: int = 0
 
-    def income_of(self, kind: str) -> int:
+    def income_of(self, kind: IncomeKind) -> int:
         """All income of one kind."""
         return sum(income.amount for income in self.income if income.kind == kind)
 
@@ -64,7 +74,7 @@ class DatedIncome:
     stands in place of the amount of a State Pension. ``increases`` is basis points a year, or WITH_PRICES.
     """
 
-    kind: str
+    kind: IncomeKind
     amount: int | None = None
     share_of_full_rate: int | None = None
     first: date | None = None
@@ -86,14 +96,14 @@ class Member:
     """A person in a plan over years, with what they hold. Reliefs are gross and the same each year."""
 
     date_of_birth: date
-    tax_residence: str
+    tax_residence: Nation
     pension: Pension
     isa: Isa = Isa()
     cash: int = 0
     income: tuple[DatedIncome, ...] = ()
     relief_at_source_contributions: int = 0
     gift_aid_donations: int = 0
-    marriage_allowance: str = "none"
+    marriage_allowance: MarriageAllowance = "none"
     blind_persons_allowance: bool = False
     child_benefit: int = 0
 
@@ -114,13 +124,13 @@ YearlyRate = int | Fraction
 
 @dataclass(frozen=True, slots=True)
 class Assumptions:
-    """What a plan takes for granted. Rates in basis points a year; ``thresholds_after_freeze`` "frozen" or "prices"."""
+    """What a plan takes for granted. Rates in basis points a year."""
 
     pension_growth: YearlyRate = 0
     isa_growth: YearlyRate = 0
     cash_interest: YearlyRate = 0
     price_inflation: int = 0
-    thresholds_after_freeze: str = "frozen"
+    thresholds_after_freeze: Thresholds = "frozen"
     exit_tax_rate: int = 2_000
 
 
@@ -128,8 +138,6 @@ class Assumptions:
 class Household:
     """One or two people with their spending, from one day to another.
 
-    ``lump_sums`` says how tax-free cash is taken: "with_each_withdrawal", "first", "none", or "separately" (at times that
-    something else decides; withdrawals then come from drawdown funds first, and with their tax-free part from the rest).
     ``money_of`` is a day of the tax year in whose money yearly amounts are given, the first one where it is None.
     """
 
@@ -137,12 +145,12 @@ class Household:
     end: date
     people: tuple[Member, ...]
     spending: tuple[Spending, ...] = ()
-    lump_sums: str = "with_each_withdrawal"
+    lump_sums: LumpSums = "with_each_withdrawal"
     assumptions: Assumptions = Assumptions()
     money_of: date | None = None
 
 
-def taxpayer_of(person: Person | Member, incomes: Iterable[tuple[str, int]]) -> Taxpayer:
+def taxpayer_of(person: Person | Member, incomes: Iterable[tuple[IncomeKind, int]]) -> Taxpayer:
     """A person with the incomes of one tax year (kind and pence) as the income tax rules see them."""
     other_income = property_income = savings = dividends = 0
     for kind, amount in incomes:

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from service.law import payroll, reclaim
-from service.law.lump_sums import Payment
-from service.law.payroll import Deduction, TaxCode
+from service.law.lump_sums import Method, Payment
+from service.law.payroll import Basis, Deduction, TaxCode
 from service.law.rulebook import YearRules
 from service.planning.household import Income
 
@@ -16,7 +16,7 @@ class PayrollFacts(NamedTuple):
     """The code the payer operates, its basis ("month_1" or "cumulative") and, for the latter, the year so far."""
 
     code: str
-    basis: str
+    basis: Basis
     month: int = 1
     pay_to_date: int = 0
     tax_to_date: int = 0
@@ -39,7 +39,7 @@ _NOTHING_DEDUCTED = Deduction(0, 0, 0, False)
 
 
 def payroll_outcome(
-    method: str,
+    method: Method,
     payment: Payment,
     facts: PayrollFacts | None,
     rules: YearRules,

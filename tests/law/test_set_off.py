@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 
 from service.figures.loader import Band, TaxYear
 from service.law.income_tax import Taxpayer, liability, rules_for, year_of
-from service.law.units import PENNY
 from service.law.set_off import taxed
+from service.law.units import PENNY
 from tests.households import BOOK, YEARS, amounts, taxpayers, years
 
 POUND = 100

@@ -13,7 +13,7 @@ from datetime import date
 from service.law import annual_allowance, lump_sums, state_pension
 from service.law.ages import age_on
 from service.law.income_tax import Liability, Taxpayer, liability, year_of
-from service.law.lump_sums import METHODS, Pension
+from service.law.lump_sums import METHODS, Method, Pension
 from service.law.rulebook import RuleBook, YearRules
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Person
@@ -41,7 +41,7 @@ _USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allow
 class Planned:
     """A withdrawal intended: gross pence on a day."""
 
-    method: str
+    method: Method
     amount: int
     day: date
 

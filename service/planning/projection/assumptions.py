@@ -6,11 +6,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from service.planning.disclosure import LUMP_SUM_FIGURES, touched_by_income_tax
-from service.planning.household import Member
+from service.planning.household import LumpSums, Member
 from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRecord
 
 
-def touched_in(member: Member, record: PersonRecord, lump_sums: str, *, first: bool) -> Iterator[str]:
+def touched_in(member: Member, record: PersonRecord, lump_sums: LumpSums, *, first: bool) -> Iterator[str]:
     """The names of the figures that one person's period rests on; ``first``: of the first tax year."""
     taxpayer = record.opened.year.taxpayer
     yield from touched_by_income_tax(replace(taxpayer, savings=taxpayer.savings + record.opened.interest))

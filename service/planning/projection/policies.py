@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
 from service.law.income_tax import YearOf, year_of
@@ -27,7 +27,9 @@ from service.planning.projection.settlement import (
 from service.planning.projection.timeline import Timeline, deflated
 from service.planning.wording import pounds
 
-BANDS = ("personal_allowance", "basic_rate_band", "higher_rate_band")
+Band = Literal["personal_allowance", "basic_rate_band", "higher_rate_band"]
+
+BANDS: tuple[Band, ...] = get_args(Band)
 """The bands a plan can fill, lowest first."""
 
 SPREAD_TO_AGE = 90
@@ -71,7 +73,7 @@ def projected(timeline: Timeline, policy: Policy, start: Sequence[Holdings] | No
     return Projection(timeline, tuple(years))
 
 
-def filling(timeline: Timeline, band: str) -> Policy:
+def filling(timeline: Timeline, band: Band) -> Policy:
     """Each person fills a band each year."""
 
     def choose(position: int, people: tuple[Opened, ...]) -> Choice:
@@ -105,7 +107,7 @@ def evenly_from_state_pension_age(timeline: Timeline) -> Policy:
     return choose
 
 
-def target(person: Opened, band: str) -> int:
+def target(person: Opened, band: Band) -> int:
     """The taxable withdrawal that just fills a band, pence.
 
     "personal_allowance": the most that adds no tax. "basic_rate_band" and "higher_rate_band": to the top of the band
@@ -116,7 +118,7 @@ def target(person: Opened, band: str) -> int:
     return person.year.target(band, person.interest, lambda: _target(person, band))
 
 
-def _target(person: Opened, band: str) -> int:
+def _target(person: Opened, band: Band) -> int:
     if band == "personal_allowance":
         return _most_without_tax(person)
     taxpayer, scales = person.year.taxpayer, _taxed(person).scales

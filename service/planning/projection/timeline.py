@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from service.figures.loader import STATUSES, TaxYear
 from service.law import isa, pension_age, state_pension
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, liability, year_of
+from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, year_of
 from service.law.rulebook import RuleBook, YearRules
 from service.law.units import WHOLE
 from service.planning.household import (
@@ -69,7 +69,7 @@ class Remembered(NamedTuple):
     """Answers already found for one person's year: liabilities by interest, withdrawal and marriage allowance, and the
     withdrawals that fill a band by band and interest."""
 
-    liabilities: dict[tuple[int, int, str | None], Liability]
+    liabilities: dict[tuple[int, int, MarriageAllowance | None], Liability]
     targets: dict[tuple[str, int], int]
 
 
@@ -90,7 +90,9 @@ class PersonYear:
     isa_room: int
     remembered: Remembered = field(default_factory=lambda: Remembered({}, {}), compare=False, repr=False)
 
-    def liability(self, interest: int = 0, withdrawal: int = 0, *, marriage_allowance: str | None = None) -> Liability:
+    def liability(
+        self, interest: int = 0, withdrawal: int = 0, *, marriage_allowance: MarriageAllowance | None = None
+    ) -> Liability:
         """The tax year's liability with the interest on the plan's cash and a taxable withdrawal."""
         asked = (interest, withdrawal, marriage_allowance)
         known = self.remembered.liabilities
@@ -109,7 +111,7 @@ class PersonYear:
             known[band, interest] = find()
         return known[band, interest]
 
-    def _liability(self, interest: int, withdrawal: int, marriage_allowance: str | None) -> Liability:
+    def _liability(self, interest: int, withdrawal: int, marriage_allowance: MarriageAllowance | None) -> Liability:
         taxpayer = self.taxpayer
         if interest or marriage_allowance is not None:
             taxpayer = replace(

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from service.law import annual_allowance, income_tax, lump_sums, payroll, rounding
 from service.law.income_tax import Liability, Taxpayer, YearOf, basic_rate_band_unused
-from service.law.lump_sums import Allowances, Payment, Pension
+from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.payroll import TaxCode
 from service.law.rulebook import RuleBook, YearRules
 from service.planning.curve.piece import Piece
@@ -25,7 +25,7 @@ from service.planning.wording import pounds
 class Withdrawal(NamedTuple):
     """A withdrawal asked for: exactly one of ``amount`` (gross) and ``net_wanted`` should be given; pence."""
 
-    method: str
+    method: Method
     amount: int | None = None
     net_wanted: int | None = None
     day: date | None = None

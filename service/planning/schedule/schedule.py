@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import accumulate
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from service.figures.loader import TaxYear
 from service.law import isa
@@ -18,6 +18,7 @@ from service.planning.projection.balances import Balance, cash_held, isa_held, p
 from service.planning.projection.faults import household_faults
 from service.planning.projection.policies import (
     BANDS,
+    Band,
     Policy,
     Projection,
     evenly_from_state_pension_age,
@@ -33,8 +34,11 @@ from service.planning.projection.timeline import (
     timeline,
 )
 
-LEAST_TAX = "least_tax"
-AIMS = (*BANDS, LEAST_TAX)
+LEAST_TAX: Literal["least_tax"] = "least_tax"
+
+Aim = Band | Literal["least_tax"]
+
+AIMS: tuple[Aim, ...] = (*BANDS, LEAST_TAX)
 """What a plan can aim at: fill a band each year, or leave the most after tax."""
 
 SCENARIOS = ("low", "middle", "high")
@@ -52,7 +56,7 @@ class ScheduleQuestion:
     """A whole request. ``fill`` is one of AIMS; ``scenarios`` are whole assumptions by name, planned anew under each."""
 
     household: Household
-    fill: str
+    fill: Aim
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
 
 
@@ -226,7 +230,7 @@ def totals(plan: Projection) -> Totals:
     )
 
 
-def _planned(years: Timeline, fill: str, *, thorough: bool = True) -> tuple[Projection, Proof | None]:
+def _planned(years: Timeline, fill: Aim, *, thorough: bool = True) -> tuple[Projection, Proof | None]:
     """The plan by its aim. A least-tax plan is never worse than a plain one: the search is for straight lines, and the
     plain plans are cheap to try."""
     if fill != LEAST_TAX:
@@ -251,7 +255,7 @@ def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
         return Comparison(name, None, _reason(error))
 
 
-def _scenario(name: str, household: Household, fill: str, book: RuleBook) -> Scenario:
+def _scenario(name: str, household: Household, fill: Aim, book: RuleBook) -> Scenario:
     try:
         return Scenario(name, _planned(timeline(household, book), fill, thorough=False)[0])
     except RuleViolation as error:

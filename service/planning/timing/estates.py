@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from service.law import lump_sums
 from service.law.ages import age_on, birthday
-from service.law.death_benefits import DeathBenefit, Received, received
+from service.law.death_benefits import DeathBenefit, Form, Received, received
 from service.law.inheritance_tax import Estate, EstateTax, estate_tax, gift_counts
 from service.law.isa import additional_permitted_subscription
 from service.law.rulebook import RuleBook
@@ -59,7 +59,7 @@ class EstateFacts:
     residence_nil_rate_band_brought_forward: int = 0
     spouses: bool = True
     first_death: str = TO_SPOUSE
-    pension_paid_as: str = "lump_sum"
+    pension_paid_as: Form = "lump_sum"
     survivor_spending: int = WHOLE
 
 

@@ -7,14 +7,15 @@ dies or the years end, only what spending needs is drawn.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import Literal, NamedTuple, get_args
 
 from service.law import lump_sums
 from service.law.ages import age_on
 from service.law.pension_age import may_take_benefits
-from service.planning.projection.policies import draw_for, target, with_spending_met
+from service.planning.household import LumpSums
+from service.planning.projection.policies import Band, draw_for, target, with_spending_met
 from service.planning.projection.settlement import (
     Choice,
     Draw,
@@ -32,16 +33,18 @@ from service.planning.projection.settlement import (
 )
 from service.planning.projection.timeline import Timeline
 
-TAKES = ("all_now", "phased", "with_income", "at_age", "never")
+Take = Literal["all_now", "phased", "with_income", "at_age", "never"]
+
+TAKES: tuple[Take, ...] = get_args(Take)
 """When the tax-free cash is taken."""
 
 ISA_ROOM = "isa_room"
 """In stages as large as the household's ISA room."""
 
-SPENDING_ONLY = "spending_only"
+SPENDING_ONLY: Literal["spending_only"] = "spending_only"
 """The income plan that draws only what spending needs beyond cash and ISAs."""
 
-_HELD_AS = {"with_income": "with_each_withdrawal", "never": "none"}
+_HELD_AS: Mapping[Take, LumpSums] = {"with_income": "with_each_withdrawal", "never": "none"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +52,8 @@ class Option:
     """One of ``TAKES`` with its income plan: ``fill`` is a band or SPENDING_ONLY. ``yearly`` is for "phased": pence for the
     household, or ISA_ROOM, which None also means; ``age`` is for "at_age"."""
 
-    take: str
-    fill: str
+    take: Take
+    fill: Band | Literal["spending_only"]
     yearly: int | str | None = None
     age: int | None = None
 
@@ -111,7 +114,7 @@ def option_timeline(timeline: Timeline, option: Option) -> Timeline:
     return with_lump_sums(timeline, _HELD_AS.get(option.take, "separately"))
 
 
-def with_lump_sums(timeline: Timeline, how: str) -> Timeline:
+def with_lump_sums(timeline: Timeline, how: LumpSums) -> Timeline:
     """The same tax years with another way of taking lump sums."""
     return replace(timeline, household=replace(timeline.household, lump_sums=how))
 

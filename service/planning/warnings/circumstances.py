@@ -14,8 +14,8 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from service.figures.loader import TaxYear
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, year_of
-from service.law.lump_sums import Allowances, Payment, Pension
+from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Nation, Taxpayer, YearOf, year_of
+from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import YearRules
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.warning import Path
@@ -151,8 +151,8 @@ class PersonFacts(NamedTuple):
     path: Path
     pension_path: Path
     born: date
-    nation: str
-    marriage_allowance: str = "none"
+    nation: Nation
+    marriage_allowance: MarriageAllowance = "none"
     works: bool = False
     has_state_pension_age: bool = False
     state_pension_from: date | None = None
@@ -170,7 +170,7 @@ class Taken(NamedTuple):
     ``minimum_age`` is the tax year's minimum pension age, or a protected one. ``left_before`` is what the allowances left.
     ``triggers``: the first flexible access."""
 
-    method: str
+    method: Method
     day: date | None
     age: int
     minimum_age: int
