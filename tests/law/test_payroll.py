@@ -165,7 +165,7 @@ def test_every_penny_around_every_limit(tax_year: str) -> None:
     for code in ("1257L", "S1257L", "0T", "S0T"):
         parsed = parse_code(code)
         free_pay = free_pay_of_month(parsed.number)
-        for limit in limits_of(tax_year, "scotland" if parsed.nation == "S" else "england"):
+        for limit in limits_of(tax_year, "scotland" if parsed.prefix == "S" else "england"):
             start = limit // 12 + free_pay - 150
             taxes = [deducted(tax_year, code, payment).tax for payment in range(start, start + 300)]
             assert taxes == sorted(taxes)
@@ -245,7 +245,7 @@ def test_derived_points(tax_year: str, code: str, pounds: int, tax: str) -> None
 
 
 @pytest.mark.parametrize(
-    ("text", "kind", "nation", "number"),
+    ("text", "kind", "prefix", "number"),
     [
         ("1257L", "suffix", "", 1257),
         ("S1257M", "suffix", "S", 1257),
@@ -260,9 +260,9 @@ def test_derived_points(tax_year: str, code: str, pounds: int, tax: str) -> None
         ("NT", "no_tax", "", 0),
     ],
 )
-def test_codes(text: str, kind: str, nation: str, number: int) -> None:
+def test_codes(text: str, kind: str, prefix: str, number: int) -> None:
     code = parse_code(text)
-    assert (code.kind, code.nation, code.number) == (kind, nation, number)
+    assert (code.kind, code.prefix, code.number) == (kind, prefix, number)
 
 
 @pytest.mark.parametrize(

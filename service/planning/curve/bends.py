@@ -137,15 +137,22 @@ def set_off_may_bend(year: YearOf, before: Liability, after: Liability) -> bool:
 
 def _bend(rules: TaxedYear, start: int, end: int) -> int:
     """A point strictly between at which to cut: where the lines from both ends meet, or the middle if they do not."""
-    from_start = rules(start + 1).income_tax - rules(start).income_tax
-    into_end = rules(end).income_tax - rules(end - 1).income_tax
-    if from_start != into_end:
-        gap = rules(end).income_tax - rules(start).income_tax - into_end * (end - start)
-        meeting = start + gap // (from_start - into_end)
-        for point in (meeting, meeting + 1):
-            on_first = rules(start).income_tax + from_start * (point - start)
-            if start < point < end and rules(point).income_tax == on_first:
-                return point
-        if start < meeting < end:
-            return meeting
-    return (start + end) // 2
+    meeting, _ = where_lines_meet(rules, start, end, 1)
+    return meeting if start < meeting < end else (start + end) // 2
+
+
+def where_lines_meet(rules: TaxedYear, start: int, end: int, step: int) -> tuple[int, bool]:
+    """Where the line from ``start`` through its first ``step`` and the line through the last one into ``end`` meet, in whole
+    steps, and whether that is strictly between and the curve is on the first line there. ``start`` for lines side by side."""
+    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
+    from_start = rules(start + step).income_tax - tax_start
+    into_end = tax_end - rules(end - step).income_tax
+    if from_start == into_end:
+        return start, False
+    length = (end - start) // step
+    meeting = (tax_end - tax_start - into_end * length) // (from_start - into_end)
+    for steps in (meeting, meeting + 1):
+        at = start + steps * step
+        if 0 < steps < length and rules(at).income_tax == tax_start + from_start * steps:
+            return at, True
+    return start + meeting * step, False

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from service.planning.curve.bends import set_off_may_bend
+from service.planning.curve.bends import set_off_may_bend, where_lines_meet
 from service.planning.curve.piece import STAIR, Piece
 from service.planning.curve.reasons import reasons, reliefs_lost
 from service.planning.curve.tax_function import TaxedYear
@@ -101,18 +101,8 @@ def _joined(pieces: list[Piece]) -> list[Piece]:
 
 def _stair_to_cut(rules: TaxedYear, start: int, end: int) -> int:
     """The stair's foot at which to cut an uneven staircase: near where the lines from both ends meet, else the middle."""
-    whole = (end - start) // STAIR
-    from_start = rules(start + STAIR).income_tax - rules(start).income_tax
-    into_end = rules(end).income_tax - rules(end - STAIR).income_tax
-    if from_start != into_end:
-        gap = rules(end).income_tax - rules(start).income_tax - into_end * whole
-        stairs = gap // (from_start - into_end)
-        for count in (stairs, stairs + 1):
-            if 0 < count < whole and rules(start + count * STAIR).income_tax == (
-                rules(start).income_tax + from_start * count
-            ):
-                return start + count * STAIR
-    return start + whole // 2 * STAIR
+    meeting, on_the_curve = where_lines_meet(rules, start, end, STAIR)
+    return meeting if on_the_curve else start + (end - start) // STAIR // 2 * STAIR
 
 
 def _one_stair(rules: TaxedYear, start: int, end: int, first: int) -> Piece:

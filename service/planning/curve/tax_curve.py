@@ -28,6 +28,7 @@ from service.planning.curve.points import BEYOND, points, taper_of
 from service.planning.curve.reasons import reasons, reliefs_lost
 from service.planning.curve.stairs import staircase
 from service.planning.curve.tax_function import TaxedYear
+from service.planning.search import first_where
 
 _SHARED_TO = 500_000 * POUND
 _SHARED_CURVES = 256
@@ -158,15 +159,13 @@ def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -
 
 
 def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
-    """The last penny before the first relief is lost, found by halving."""
-    low, high = start + 1, end
-    while high - low > 1:
-        middle = (low + high) // 2
-        if reliefs_lost(rules(low), rules(middle)):
-            high = middle
-        else:
-            low = middle
-    return low
+    """The last penny before the first relief is lost."""
+    just_after = rules(start + 1)
+
+    def lost(amount: int) -> bool:
+        return bool(reliefs_lost(just_after, rules(amount)))
+
+    return first_where(lost, start + 1, end) - 1
 
 
 def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:

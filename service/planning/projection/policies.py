@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Literal, NamedTuple, get_args
@@ -25,6 +24,7 @@ from service.planning.projection.settlement import (
     wealth_after_tax,
 )
 from service.planning.projection.timeline import Timeline, deflated
+from service.planning.search import first_where, least_reaching
 from service.planning.wording import pounds
 
 Band = Literal["personal_allowance", "basic_rate_band", "higher_rate_band"]
@@ -212,39 +212,23 @@ def _least_extra(
 ) -> Settled:
     """The least rise from ``lower``, which falls short, towards ``upper``, which does not, that meets the spending; shared in
     proportion, to the penny.
-
-    What is missing and what is left over lie nearly on straight lines, so each next guess is where the line through the
-    ends of the bracket crosses nothing; the bracket is halved where that does not narrow it.
     """
     whole = sum(upper) - sum(lower)
+    settled = {0: at_lower, whole: at_upper}
 
-    def raised(extra: int) -> Settled:
-        return drawing(
-            [
-                start + -(-(end - start) * extra // whole) if whole else end
-                for start, end in zip(lower, upper, strict=True)
-            ]
-        )
+    def left_over(extra: int) -> int:
+        if extra not in settled:
+            raised = [start + -(-(end - start) * extra // whole) for start, end in zip(lower, upper, strict=True)]
+            settled[extra] = drawing(raised)
+        return _left_over(settled[extra])
 
-    low, high, found = 0, whole, at_upper
-    missing, over = at_lower.short, _left_over(at_upper)
-    halve = False
-    while high - low > 1:
-        middle = (low + high) // 2 if halve else low + (high - low) * missing // (missing + over)
-        middle = min(max(middle, low + 1), high - 1)
-        width = high - low
-        year = raised(middle)
-        if year.short == 0:
-            high, over, found = middle, _left_over(year), year
-        else:
-            low, missing = middle, year.short
-        halve = not halve and 2 * (high - low) > width
-    return found
+    return settled[least_reaching(left_over, 0, 0, whole, _left_over(at_upper))]
 
 
 def _left_over(year: Settled) -> int:
-    """What is left in ISAs and cash of a period whose spending is met only by drawing more than the aim: all of it surplus."""
-    return sum(held.isa + held.cash for held in year.holdings)
+    """What is left of a period whose spending is met only by drawing more than the aim: all of it surplus; what is missing
+    counts below nothing."""
+    return sum(held.isa + held.cash for held in year.holdings) if year.short == 0 else -year.short
 
 
 def _everything(person: Opened) -> int:
@@ -292,5 +276,5 @@ def _largest(within: Callable[[int], bool], guess: int) -> int:
         step = 1
         while within(low + step):
             low, step = low + step, step * 2
-        return low + bisect_right(range(step), False, key=lambda more: not within(low + more)) - 1
-    return bisect_right(range(low), False, key=lambda amount: not within(amount)) - 1
+        return first_where(lambda amount: not within(amount), low, low + step) - 1
+    return first_where(lambda amount: not within(amount), 0, low) - 1

@@ -1,27 +1,12 @@
-"""Everybody's State Pension in a plan."""
+"""What is doubtful about the State Pension ages that a plan rests on."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
 
 from service.law import state_pension
 from service.law.rulebook import RuleBook
-from service.planning.household import Household, Member
-from service.planning.projection.timeline import timeline
-
-
-def state_pensions(household: Household, book: RuleBook) -> tuple[tuple[int, ...], ...]:
-    """Everybody's State Pension in each whole tax year: the timeline of the same people with no other income."""
-    people = tuple(
-        replace(
-            member,
-            income=tuple(income for income in member.income if income.kind == "state_pension"),
-        )
-        for member in household.people
-    )
-    alone = timeline(replace(household, people=people), book)
-    return tuple(tuple(year.taxpayer.other_income for year in years) for years in alone.people)
+from service.planning.household import Member
 
 
 def state_pension_doubts(people: Iterable[Member], book: RuleBook) -> Iterator[str]:

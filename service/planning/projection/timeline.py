@@ -77,9 +77,10 @@ class Remembered(NamedTuple):
 class PersonYear:
     """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
 
-    ``taxpayer`` holds the income of the whole tax year. ``received`` is the income inside the plan; ``tax_outside`` is
-    the share of the year's tax that the income outside the plan bears. ``remembered`` is what ``liability`` and ``target``
-    have found before: the plans that are compared ask the same of a year over and over.
+    ``taxpayer`` holds the income of the whole tax year, ``state_pension`` what of it is State Pension. ``received`` is the
+    income inside the plan; ``tax_outside`` is the share of the year's tax that the income outside the plan bears.
+    ``remembered`` is what ``liability`` and ``target`` have found before: the plans that are compared ask the same of a year
+    over and over. It never passes to a copy with another taxpayer.
     """
 
     taxpayer: Taxpayer
@@ -88,7 +89,8 @@ class PersonYear:
     tax_outside: int
     may_withdraw: bool
     isa_room: int
-    remembered: Remembered = field(default_factory=lambda: Remembered({}, {}), compare=False, repr=False)
+    state_pension: int
+    remembered: Remembered = field(default_factory=lambda: Remembered({}, {}), init=False, compare=False, repr=False)
 
     def liability(
         self, interest: int = 0, withdrawal: int = 0, *, marriage_allowance: MarriageAllowance | None = None
@@ -131,6 +133,11 @@ class Timeline:
     people: tuple[tuple[PersonYear, ...], ...]
     spending: tuple[int, ...]
     state_pension_from: tuple[date | None, ...]
+
+    @property
+    def state_pensions(self) -> tuple[tuple[int, ...], ...]:
+        """The State Pension of each person in each whole tax year, pence."""
+        return tuple(tuple(year.state_pension for year in years) for years in self.people)
 
     def price_levels(self) -> Iterator[Fraction]:
         """The price level at the end of each period, 1 at the start of the plan."""
@@ -258,6 +265,7 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
             member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.minimum_pension_age
         ),
         isa_room=_isa_room(member, period),
+        state_pension=sum(amount for kind, amount in whole if kind == "state_pension"),
     )
 
 

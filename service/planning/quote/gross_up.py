@@ -14,6 +14,7 @@ from itertools import chain, pairwise
 from service.law import rounding
 from service.law.lump_sums import Split
 from service.planning.curve.piece import STAIR, Piece
+from service.planning.search import least_reaching
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,7 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
             continue
         if piece.foot is None:
             best = net(highest)
-            found = _least_reaching(net, wanted.net, lowest, highest, best) if best >= wanted.net else None
+            found = least_reaching(net, wanted.net, lowest, highest, best) if best >= wanted.net else None
         else:
             best, found = _on_stairs(wanted, piece, lowest, highest, net)
         most_net = max(most_net, best)
@@ -100,10 +101,10 @@ def _on_stairs(
         return best, None
     stair, at_its_end = last, at_last
     if last > first and before_last >= wanted.net:
-        stair = _least_reaching(lambda number: net(end_of(number)), wanted.net, first, last - 1, before_last)
+        stair = least_reaching(lambda number: net(end_of(number)), wanted.net, first, last - 1, before_last)
         at_its_end = net(end_of(stair))
     start = lowest if stair == first else end_of(stair - 1) + 1
-    return best, _least_reaching(net, wanted.net, start, end_of(stair), at_its_end)
+    return best, least_reaching(net, wanted.net, start, end_of(stair), at_its_end)
 
 
 def _settled(wanted: Wanted, gross: int) -> int:
@@ -134,34 +135,4 @@ def _last_within(wanted: Wanted, lowest: int, taxable: int) -> int | None:
     of_most = taxable_of(wanted.most)
     if of_most <= taxable:
         return wanted.most
-    return _least_reaching(taxable_of, taxable + 1, lowest, wanted.most, of_most) - 1
-
-
-def _least_reaching(rising: Callable[[int], int], target: int, low: int, high: int, at_high: int) -> int:
-    """The least number from ``low`` to ``high`` at which ``rising``, which never falls, reaches ``target``.
-
-    It must do so at ``high``, where it is ``at_high``. Nearly straight lines are what it is asked about, so it looks where a
-    straight line would reach the target, and halves what is left whenever that did not narrow it enough.
-    """
-    at_low = rising(low)
-    if at_low >= target:
-        return low
-    halve = False
-    while high - low > 1:
-        middle = (low + high) // 2
-        if not halve:
-            middle = low + -(-(target - at_low) * (high - low) // (at_high - at_low))
-            middle = min(max(middle, low + 1), high - 1)
-        width = high - low
-        value = rising(middle)
-        if value >= target:
-            high, at_high = middle, value
-            # The line is straight more often than not: then the number just below does not reach the target.
-            below = rising(middle - 1) if middle - 1 > low else at_low
-            if below < target:
-                return middle
-            high, at_high = middle - 1, below
-        else:
-            low, at_low = middle, value
-        halve = 2 * (high - low) > width
-    return high
+    return least_reaching(taxable_of, taxable + 1, lowest, wanted.most, of_most) - 1

@@ -26,7 +26,7 @@ from service.planning.projection.policies import (
     projected,
 )
 from service.planning.projection.settlement import PersonRecord
-from service.planning.projection.state_pensions import state_pension_doubts, state_pensions
+from service.planning.projection.state_pensions import state_pension_doubts
 from service.planning.projection.timeline import (
     Period,
     Timeline,
@@ -150,8 +150,7 @@ class Year(NamedTuple):
 
 
 class Schedule(NamedTuple):
-    """The whole answer. ``state_pensions[i][t]`` is the State Pension of person i in the whole tax year t, pence;
-    ``state_pension_doubts`` are sentences on State Pension age."""
+    """The whole answer. ``state_pension_doubts`` are sentences on State Pension age."""
 
     question: ScheduleQuestion
     version: str
@@ -161,13 +160,17 @@ class Schedule(NamedTuple):
     comparisons: tuple[Comparison, ...]
     scenarios: tuple[Scenario, ...]
     proof: Proof | None
-    state_pensions: tuple[tuple[int, ...], ...]
     state_pension_doubts: tuple[str, ...]
 
     @property
     def timeline(self) -> Timeline:
         """The plan's tax years."""
         return self.projection.timeline
+
+    @property
+    def state_pensions(self) -> tuple[tuple[int, ...], ...]:
+        """The State Pension of each person in each whole tax year, pence."""
+        return self.timeline.state_pensions
 
     @property
     def status(self) -> str:
@@ -204,7 +207,6 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
             for name, assumed in question.scenarios.items()
         ),
         proof=proof,
-        state_pensions=state_pensions(household, book),
         # One comparison rests on everybody's.
         state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(household.people, book))),
     )

@@ -13,6 +13,8 @@ from itertools import pairwise
 from math import log, prod
 from typing import NamedTuple
 
+from service.planning.search import first_where
+
 PARTS = 10_000
 """Parts of a basis point in which a growth rate is solved: eight decimals of a fraction."""
 
@@ -83,15 +85,9 @@ def growth_break_evens(first: Wealth, second: Wealth, places: Sequence[int]) -> 
 def age_break_evens(first: Wealth, second: Wealth, days: Sequence[date]) -> Iterator[AgeBreakEven]:
     """All days on which the lead passes to the other option, by days (rising) between which no two changes are looked for."""
     for low, high, _, above in _changes(first, second, [day.toordinal() for day in days]):
-        while high - low > 1:
-            middle = (low + high) // 2
-            if _leads(_difference(first, second, middle)) == above:
-                high = middle
-            else:
-                low = middle
-        yield AgeBreakEven(
-            date.fromordinal(high), above, _difference(first, second, high), _difference(first, second, low)
-        )
+        day = first_where(_led_by(first, second, above), low, high)
+        at, before = _difference(first, second, day), _difference(first, second, day - 1)
+        yield AgeBreakEven(date.fromordinal(day), above, at, before)
 
 
 def _difference(first: Wealth, second: Wealth, place: int) -> int:
@@ -111,6 +107,15 @@ def _leads(difference: int) -> int | None:
     if abs(difference) <= EQUAL:
         return None
     return 0 if difference > 0 else 1
+
+
+def _led_by(first: Wealth, second: Wealth, leader: int) -> Callable[[int], bool]:
+    """Whether an option, 0 or 1, leaves more at a place."""
+
+    def leads(place: int) -> bool:
+        return _leads(_difference(first, second, place)) == leader
+
+    return leads
 
 
 def _root(first: Wealth, second: Wealth, low: int, high: int) -> int:
@@ -138,10 +143,8 @@ def _root(first: Wealth, second: Wealth, low: int, high: int) -> int:
 
 def _crossing(first: Wealth, second: Wealth, low: int, high: int, *, below: bool) -> int:
     """About where the two change places, from what is known."""
-    while high - low > 1:
-        middle = (low + high) // 2
-        if (first.guess(middle) > second.guess(middle)) == below:
-            low = middle
-        else:
-            high = middle
-    return high
+
+    def crossed(place: int) -> bool:
+        return (first.guess(place) > second.guess(place)) != below
+
+    return first_where(crossed, low, high)

@@ -18,7 +18,7 @@ from service.planning.household import Assumptions, Household, YearlyRate
 from service.planning.projection.balances import Balance
 from service.planning.projection.faults import household_faults
 from service.planning.projection.settlement import PersonRecord
-from service.planning.projection.state_pensions import state_pension_doubts, state_pensions
+from service.planning.projection.state_pensions import state_pension_doubts
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline
 from service.planning.timing.break_even import (
     PARTS,
@@ -190,7 +190,7 @@ class PairBreakEvens(NamedTuple):
 
 class Timing(NamedTuple):
     """The whole answer. ``by_heirs`` has one order for each death asked about; ``by_scenario`` is by wealth. For
-    ``state_pensions`` and ``state_pension_doubts`` see ``Schedule``."""
+    ``state_pension_doubts`` see ``Schedule``."""
 
     question: TimingQuestion
     version: str
@@ -201,8 +201,12 @@ class Timing(NamedTuple):
     by_heirs: tuple[Ranking, ...]
     by_scenario: Mapping[str, Ranking]
     break_evens: tuple[PairBreakEvens, ...]
-    state_pensions: tuple[tuple[int, ...], ...]
     state_pension_doubts: tuple[str, ...]
+
+    @property
+    def state_pensions(self) -> tuple[tuple[int, ...], ...]:
+        """The State Pension of each person in each whole tax year, pence."""
+        return self.timeline.state_pensions
 
     @property
     def first_not_law(self) -> TaxYear | None:
@@ -237,7 +241,6 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
             name: _ranked(_wealths(years, question.options, assumed)) for name, assumed in question.scenarios.items()
         },
         break_evens=tuple(_break_evens(courses, question, book)),
-        state_pensions=state_pensions(question.household, book),
         state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(question.household.people, book))),
     )
 
