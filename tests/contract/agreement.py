@@ -1,17 +1,17 @@
-"""The agreement as data: what the tests of this folder read from openapi/openapi.yaml."""
+"""The agreement as data, put together from its parts; openapi/openapi.yaml, which is served, says the same."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import jsonschema_rs
-import yaml
 
-DOCUMENT_PATH = Path(__file__).resolve().parents[2] / "openapi" / "openapi.yaml"
-DOCUMENT: dict[str, Any] = yaml.safe_load(DOCUMENT_PATH.read_text(encoding="utf-8"))
+from . import bundle
+
+DOCUMENT = bundle.document()
+DOCUMENT_PATH = bundle.SERVED
 
 JSON = "application/json"
 NDJSON = "application/x-ndjson"

@@ -1,0 +1,1 @@
+"""The agreement, as the file that is served: ``openapi.yaml``."""
