@@ -14,7 +14,8 @@ import pytest
 
 from service.law.lump_sums import Pension
 from service.planning.household import Assumptions, DatedIncome, Household, Member
-from service.planning.optimiser.relaxation import Box, Ground, HouseholdModel
+from service.planning.optimiser.relaxation import Relaxation
+from service.planning.optimiser.tax_cells import Region, TaxDomain
 from service.planning.projection.timeline import timeline
 from tests.households import BOOK
 
@@ -23,7 +24,7 @@ HALF_A_POUND = 0.50
 """The taper's whole pounds are 40 pence on two pounds of income; a tax on a line through its stairs may be off by that."""
 
 
-def ground(chance: random.Random, cap: int) -> Ground:
+def domain(chance: random.Random, cap: int) -> TaxDomain:
     """A year of an invented person, its tax on interest looked at closely up to so many pence."""
     incomes = [
         DatedIncome(kind, chance.randint(least, most) * POUND)
@@ -49,14 +50,14 @@ def ground(chance: random.Random, cap: int) -> Ground:
     household = Household(
         date(first, 4, 6), date(first + 2, 4, 5), (person,), assumptions=Assumptions(cash_interest=300)
     )
-    model = HouseholdModel(timeline(household, BOOK))
-    model.look_at_interest(0, 1, cap)
-    return model.grounds[0][1]
+    model = Relaxation(timeline(household, BOOK))
+    model.refine_interest(0, 1, cap)
+    return model.domains[0][1]
 
 
-def hull(seen: Ground, box: Box, income: int, savings: int) -> float:
-    """The convex hull of the points in a box, at pence of income and savings."""
-    points = list(seen.points(box))
+def hull(seen: TaxDomain, region: Region, income: int, savings: int) -> float:
+    """The convex hull of the points in a region, at pence of income and savings."""
+    points = list(seen.points(region))
     model = highspy.HighsLp()
     model.num_col_, model.num_row_ = len(points), 3
     model.row_lower_ = model.row_upper_ = [1.0, income / POUND, savings / POUND]
@@ -74,13 +75,13 @@ def hull(seen: Ground, box: Box, income: int, savings: int) -> float:
     return solver.getInfo().objective_function_value
 
 
-def boxes(chance: random.Random, seen: Ground, income: int, savings: int) -> Iterator[Box]:
+def regions(chance: random.Random, seen: TaxDomain, income: int, savings: int) -> Iterator[Region]:
     """All there is, and parts that have an amount at or near their border."""
     near, total = income / POUND, (income + savings) / POUND
-    yield Box()
-    yield chance.choice((Box(low=near), Box(high=near), Box(low=max(0.0, near - 900), high=near + 700)))
+    yield Region()
+    yield chance.choice((Region(low=near), Region(high=near), Region(low=max(0.0, near - 900), high=near + 700)))
     yield chance.choice(
-        (Box(total_low=total), Box(total_high=total), Box(total_low=total - 800, total_high=total + 50))
+        (Region(total_low=total), Region(total_high=total), Region(total_low=total - 800, total_high=total + 50))
     )
 
 
@@ -88,21 +89,21 @@ def boxes(chance: random.Random, seen: Ground, income: int, savings: int) -> Ite
 def test_the_hull_is_nowhere_above_the_tax(seed: int) -> None:
     chance = random.Random(seed)
     cap = chance.choice((1_000, 3_000, 10_000, 25_000)) * POUND
-    seen = ground(chance, cap)
+    seen = domain(chance, cap)
     for _ in range(12):
         savings = seen.savings + chance.randint(0, cap)
         income = seen.income + chance.randint(0, chance.choice((20_000, 60_000, 150_000)) * POUND)
         tax = seen.surface.tax(income, savings)
-        for box in boxes(chance, seen, income, savings):
-            assert hull(seen, box, income, savings) <= tax + HALF_A_POUND, (income, savings, box)
+        for region in regions(chance, seen, income, savings):
+            assert hull(seen, region, income, savings) <= tax + HALF_A_POUND, (income, savings, region)
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_a_level_is_the_rules_own_tax(seed: int) -> None:
     chance = random.Random(seed)
-    seen = ground(chance, 5_000 * POUND)
+    seen = domain(chance, 5_000 * POUND)
     for savings in seen.levels[:-1]:
-        line = seen.surface.level(savings)
+        line = seen.surface.section(savings)
         for _ in range(20):
             income = chance.randint(0, 150_000 * POUND)
             assert abs(line.at(income / POUND) - seen.surface.tax(income, savings)) <= HALF_A_POUND

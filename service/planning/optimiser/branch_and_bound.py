@@ -1,12 +1,7 @@
-"""The plan that leaves the household the most after tax, and a bound on how much better any plan could be.
+"""Branch and bound: the plan that leaves the household the most after tax, and a bound on how much better any can be.
 
-The household's years are a linear model (``household_model``) in which each person's tax is a convex hull below the
-rules' tax (``tax_surface``). Where the hull is too low at the model's answer, the period is cut into two scenes, each
-with a nearer hull (``cuts``). When the answer is taxed as by the rules but plays several scenes of a period, the plans
-are split by the scene they play, and parts that cannot hold a better plan are left out. The answers are carried out to
-the penny by the rules (``carrying_out``) and the best plan is kept.
-
-Money is in pounds here and approximate; nothing of it reaches an answer but the bound.
+README.md in this folder has the model, the relaxation, the branching and the bound. Money is in pounds here and
+approximate; nothing of it reaches an answer but the bound.
 """
 
 from __future__ import annotations
@@ -16,43 +11,63 @@ from collections.abc import Mapping, Sequence
 from itertools import count
 from typing import NamedTuple
 
+from service.law.units import POUND
 from service.planning.faults import RuleViolation
-from service.planning.optimiser.partitioning import cut
+from service.planning.optimiser.lp import INF
+from service.planning.optimiser.partitioning import partition
 from service.planning.optimiser.relaxation import (
-    INF,
-    Cast,
-    HouseholdModel,
+    ActiveCells,
+    DrawOrder,
     Node,
-    Order,
-    Role,
+    Relaxation,
     Solution,
     gives_and_receives,
 )
-from service.planning.optimiser.rounding_heuristic import carried_out
+from service.planning.optimiser.rounding_heuristic import rounded
+from service.planning.optimiser.tax_cells import CellTax
+from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS
 from service.planning.projection.policies import Projection, projected
 from service.planning.projection.settlement import Choice, Draw
 from service.planning.projection.timeline import Timeline
 
-_CLOSE_ENOUGH = 0.25  # pounds a period: the gap at which the search stops
-_MOST_STEPS = 13_000  # of the solver: a count, so that one request has one answer
-_FEW_STEPS = 1_500
-_MOST_CUTS = 12  # times that periods are cut before the plans are split
-_HELP = 0.1  # of the gap: if cutting brings the bound down by less, the plans are split instead
+_CLOSED_GAP_POUNDS_A_PERIOD = 0.25
+"""The gap at which the search stops: what the whole pounds and pennies of the tax may come to."""
+
+_MOST_ITERATIONS = 13_000
+"""Simplex iterations after which the search stops: a count, so that one request has one answer."""
+
+_FEW_ITERATIONS = 1_500
+"""The same for a scenario."""
+
+_MOST_ROUNDS = 12
+"""Rounds of partitioning at a node before it is branched on."""
+
+_LEAST_GAIN_OF_GAP = 0.1
+"""A round of partitioning that brings the bound down by less than this share of the gap is the last of the search."""
+
 _MOST_DIVES = 3
-_ERROR = 0.30  # pounds: a hull this near below the tax is the tax; whole pounds explain as much
-_STAIR = 0.60  # pounds: by how much a line through the taper's stairs may be above them
-_SMALL = 0.01  # of what all errors cost: too little to cut for
-_ROUNDING = 0.05  # pounds a person and period by which whole pennies and pounds may beat the model
-_LOOK_AHEAD = 1.25  # times the interest expected, to where the tax on it must have been looked at
-_LOOK = 1.5
-_LOOK_MORE = 1_000.0  # pounds
-_POUND = 100  # pence
+"""Times that all fractional periods are fixed at once to look for an early incumbent."""
+
+_NEGLIGIBLE_SHARE_OF_COST = 0.01
+"""Errors that cost less than this share of all errors are not partitioned for."""
+
+_ROUNDING_POUNDS = 0.05
+"""By how much, for each person and period, whole pennies and pounds may beat the relaxation; added to the bound."""
+
+_INTEREST_COVERED = 1.25
+"""The points of a person's tax must reach this many times the interest of the optimum, so that a little more is covered."""
+
+_INTEREST_REFINED = 1.5
+"""Where they do not, they are made to reach this many times the interest ..."""
+
+_INTEREST_REFINED_POUNDS = 1_000.0
+"""... and this much more, so that a first look at no interest covers something."""
 
 
 class BestPlan(NamedTuple):
-    """The best plan found and the model's bound on the wealth of any plan, pence. ``solves`` counts models solved.
+    """The incumbent at the end and the bound on the wealth of any plan, pence. ``solves`` counts linear programs.
 
-    ``agreed``: no model taxed its answer more than the rules do; otherwise the bound is only near the truth.
+    ``agreed``: no optimum was taxed more than by the rules; otherwise the bound is only near the truth.
     """
 
     projection: Projection
@@ -66,206 +81,205 @@ def least_tax(timeline: Timeline, *, thorough: bool = True) -> BestPlan:
 
     Without ``thorough`` the search is short: the plan may be some pounds a year from the best.
     """
-    steps = _MOST_STEPS if thorough else _FEW_STEPS
-    search = _Search(timeline, steps)
-    bound, best, solves = search.run(), search.best, search.model.solves
+    iterations = _MOST_ITERATIONS if thorough else _FEW_ITERATIONS
+    search = _Search(timeline, iterations)
+    bound, best, solves = search.run(), search.incumbent, search.relaxation.lp.solves
     if best is None:
         best = projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
         return BestPlan(best, best.wealth, solves, False)
     if gives_and_receives(timeline):
-        # That bound knows nothing of what a partner loses, so it holds; this plan does.
-        other = _Search(timeline, steps, tied=True)
+        # The bound leaves out what a partner loses, so it holds; this incumbent counts it in.
+        other = _Search(timeline, iterations, with_partner_loss=True)
         other.run()
-        solves += other.model.solves
-        best = max((plan for plan in (best, other.best) if plan is not None), key=lambda plan: plan.wealth)
-    slack = _ROUNDING * len(timeline.periods) * len(timeline.people)
-    agreed = not search.overtaxed and not search.model.unsolved
-    return BestPlan(best, round((bound + slack) * _POUND), solves, agreed)
+        solves += other.relaxation.lp.solves
+        best = max((plan for plan in (best, other.incumbent) if plan is not None), key=lambda plan: plan.wealth)
+    slack = _ROUNDING_POUNDS * len(timeline.periods) * len(timeline.people)
+    agreed = not search.overtaxed and not search.relaxation.unsolved
+    return BestPlan(best, round((bound + slack) * POUND), solves, agreed)
 
 
-class _Part(NamedTuple):
-    """A part of all plans, the model's answer for it, what no plan of it can exceed, and of how many scenes the model was
-    made then."""
+class _Subproblem(NamedTuple):
+    """A node, the relaxation's optimum there, a bound on its plans, and how many cells the relaxation had then."""
 
     node: Node
     solution: Solution
     bound: float
-    scenes: int
+    cells: int
 
 
 class _Search:
-    """One search: the model, what is known of it, and the best plan so far."""
+    """One search: the relaxation, the incumbent, and what has been refined."""
 
-    def __init__(self, timeline: Timeline, most_steps: int, *, tied: bool = False) -> None:
-        """Nothing is known yet. The search stops when the solver has made ``most_steps``; ``tied`` as in the model."""
-        self.timeline, self.model = timeline, HouseholdModel(timeline, tied=tied)
-        self.most_steps = most_steps
-        self.best: Projection | None = None
+    def __init__(self, timeline: Timeline, most_iterations: int, *, with_partner_loss: bool = False) -> None:
+        """No incumbent yet. The search stops after ``most_iterations``; ``with_partner_loss`` as in ``Relaxation``."""
+        self.timeline, self.relaxation = timeline, Relaxation(timeline, with_partner_loss=with_partner_loss)
+        self.most_iterations = most_iterations
+        self.incumbent: Projection | None = None
         self.overtaxed = False
-        self._wealth = -INF
-        self._close = _CLOSE_ENOUGH * len(timeline.periods)
-        self._cuts_help = True
-        self._looked_to = [0.0 for _ in timeline.periods]
-        self._looked_at: set[tuple[int, int]] = set()
+        self._incumbent_value = -INF
+        self._tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
+        self._partitioning_helps = True
+        self._interest_refined_to = [0.0 for _ in timeline.periods]
+        self._interest_refined_in: set[tuple[int, int]] = set()
 
     def run(self) -> float:
-        """Search, and the bound on all plans, pounds; less than any where the model has no plan at all."""
-        part = self._solved(Node({}, {}), INF)
-        if part is not None:
-            self._dive(part)
-        whole = -INF  # the best bound of parts whose answer is a plan
-        waiting: list[tuple[float, int, _Part]] = []
+        """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
+        node = self._relaxed(Node({}, {}), INF)
+        if node is not None:
+            self._dive(node)
+        leaves = -INF  # the best bound of nodes whose optimum is a plan
+        waiting: list[tuple[float, int, _Subproblem]] = []
         turn = count()
-        while part is not None:
-            bound = max(whole, part.bound, -waiting[0][0] if waiting else -INF)
+        while node is not None:
+            bound = max(leaves, node.bound, -waiting[0][0] if waiting else -INF)
             if self._enough(bound):
                 return bound
-            nodes = self._split(part)
-            if not nodes:
-                whole = max(whole, part.bound)
-            found = (self._solved(node, part.bound) for node in nodes)
-            halves = sorted((half for half in found if half is not None), key=lambda half: half.bound)
-            # The better half is looked at next, so that the search soon comes to whole plans.
-            part = self._up_to_date(halves.pop()) if halves and not self._enough(halves[-1].bound) else None
-            for half in halves:
-                heapq.heappush(waiting, (-half.bound, next(turn), half))
-            while part is None and waiting:
-                part = self._up_to_date(heapq.heappop(waiting)[2])
-        return max(whole, self._wealth)
+            branches = self._branch(node)
+            if not branches:
+                leaves = max(leaves, node.bound)
+            found = (self._relaxed(branch, node.bound) for branch in branches)
+            children = sorted((child for child in found if child is not None), key=lambda child: child.bound)
+            # The better child is looked at next, so that the search soon comes to plans.
+            node = self._up_to_date(children.pop()) if children and not self._enough(children[-1].bound) else None
+            for child in children:
+                heapq.heappush(waiting, (-child.bound, next(turn), child))
+            while node is None and waiting:
+                node = self._up_to_date(heapq.heappop(waiting)[2])
+        return max(leaves, self._incumbent_value)
 
-    def _solved(self, node: Node, limit: float) -> _Part | None:
-        """A part of all plans with the model's answer, once periods are cut for as long as that brings the bound down."""
-        solution = self._answer(node)
-        for _ in range(_MOST_CUTS):
-            if not self._cuts_help or solution is None or self._enough(solution.wealth) or not self._cut(solution):
+    def _relaxed(self, node: Node, limit: float) -> _Subproblem | None:
+        """A node with the relaxation's optimum, once periods are partitioned for as long as that brings the bound down."""
+        solution = self._optimum(node)
+        for _ in range(_MOST_ROUNDS):
+            if not self._partitioning_helps or solution is None or self._enough(solution.wealth):
                 break
-            gap, before = solution.wealth - self._wealth, solution.wealth
-            solution = self._answer(node)
-            self._cuts_help = solution is None or before - solution.wealth > _HELP * gap
+            if not self._partition(solution):
+                break
+            gap, before = solution.wealth - self._incumbent_value, solution.wealth
+            solution = self._optimum(node)
+            self._partitioning_helps = solution is None or before - solution.wealth > _LEAST_GAIN_OF_GAP * gap
         if solution is None:
             return None
-        return _Part(node, solution, min(limit, solution.wealth), self.model.scenes_made)
+        return _Subproblem(node, solution, min(limit, solution.wealth), self.relaxation.cells_made)
 
-    def _up_to_date(self, part: _Part) -> _Part | None:
-        """A part that has waited, answered anew if the model has been made truer meanwhile."""
-        if part.scenes == self.model.scenes_made or self._enough(part.bound):
-            return part
-        return self._solved(part.node, part.bound)
+    def _up_to_date(self, node: _Subproblem) -> _Subproblem | None:
+        """A node that has waited, solved anew if the relaxation has become tighter meanwhile."""
+        if node.cells == self.relaxation.cells_made or self._enough(node.bound):
+            return node
+        return self._relaxed(node.node, node.bound)
 
     def _enough(self, bound: float) -> bool:
         """Whether to stop at a bound, or at any."""
-        return bound <= self._wealth + self._close or self.model.steps >= self.most_steps
+        return bound <= self._incumbent_value + self._tolerance or self.relaxation.lp.iterations >= self.most_iterations
 
-    def _answer(self, node: Node) -> Solution | None:
-        """The model's answer, taxed no more than by the rules, and with the tax on interest looked at."""
+    def _optimum(self, node: Node) -> Solution | None:
+        """The relaxation's optimum, taxed no more than by the rules, with points for the tax on its interest."""
         while True:
-            solution = self.model.solve(node)
+            solution = self.relaxation.solve(node)
             if solution is None:
                 return None
-            if self._look_at_interest(solution) or self._tax_less(solution):
+            if self._refine_interest(solution) or self._correct_overtaxed(solution):
                 continue
-            self._carry_out(solution)
+            self._try_rounding(solution)
             return solution
 
-    def _look_at_interest(self, solution: Solution) -> bool:
-        """Let the model see the tax on interest where holding cash may pay; whether there was anything new to see."""
+    def _refine_interest(self, solution: Solution) -> bool:
+        """Add points for the tax on interest where holding cash may pay; whether any were added."""
         people = range(len(self.timeline.people))
-        grounds = self.model.grounds
-        self._looked_at.update(self.model.attractive())
+        domains = self.relaxation.domains
+        self._interest_refined_in.update(self.relaxation.priced_cash())
         wanted: set[tuple[int, int]] = set()
-        for t, so_far in enumerate(self._looked_to):
-            here = [(person, t) for person in people if (person, t) in self._looked_at]
-            interest = sum(self.model.interest(solution, person, t) for person in people)
-            if here and (not so_far or interest * _LOOK_AHEAD > so_far):
-                self._looked_to[t] = _LOOK_MORE + interest * _LOOK
+        for t, so_far in enumerate(self._interest_refined_to):
+            here = [(person, t) for person in people if (person, t) in self._interest_refined_in]
+            interest = sum(self.relaxation.interest(solution, person, t) for person in people)
+            if here and (not so_far or interest * _INTEREST_COVERED > so_far):
+                self._interest_refined_to[t] = _INTEREST_REFINED_POUNDS + interest * _INTEREST_REFINED
                 wanted.update(here)
-            wanted.update((person, t) for person, t in here if len(grounds[person][t].levels) == 1)
+            wanted.update((person, t) for person, t in here if len(domains[person][t].levels) == 1)
         for person, t in sorted(wanted):
-            self.model.look_at_interest(person, t, round(self._looked_to[t] * _POUND))
+            self.relaxation.refine_interest(person, t, round(self._interest_refined_to[t] * POUND))
         return bool(wanted)
 
-    def _tax_less(self, solution: Solution) -> bool:
-        """Let the model see the tax where it taxed too much; whether there was anything to be seen."""
+    def _correct_overtaxed(self, solution: Solution) -> bool:
+        """Add points where the optimum is taxed more than by the rules; whether any were added."""
         changed = False
-        for role in solution.roles:
-            if role.error < -_STAIR:
-                seen = role.savings in self.model.grounds[role.person][role.period].levels
-                self.overtaxed |= seen
-                if not seen:
-                    self.model.add_levels(role.person, role.period, role.savings)
+        for taxed in solution.cell_taxes:
+            if taxed.error < -ABOVE_TAX_POUNDS:
+                known = taxed.savings in self.relaxation.domains[taxed.person][taxed.period].levels
+                self.overtaxed |= known
+                if not known:
+                    self.relaxation.add_levels(taxed.person, taxed.period, taxed.savings)
                     changed = True
         return changed
 
-    def _cut(self, solution: Solution) -> list[Role]:
-        """Cut periods into scenes where the hull is below the tax, the dearest first and each period once; the roles."""
-        roles = _by_cost(solution)
-        least = _SMALL * sum(role.lost for role in roles)
-        done: dict[int, Role] = {}
-        for role in roles:
-            if role.period not in done and role.lost > least and self._cut_at(role):
-                done[role.period] = role
-        return list(done.values())
+    def _partition(self, solution: Solution) -> bool:
+        """Split cells where the hull is below the tax, the dearest first and one in each period; whether any was split."""
+        cell_taxes = _by_cost(solution)
+        least = _NEGLIGIBLE_SHARE_OF_COST * sum(taxed.error_cost for taxed in cell_taxes)
+        done: set[int] = set()
+        for taxed in cell_taxes:
+            if taxed.period not in done and taxed.error_cost > least and self._split_cell(taxed):
+                done.add(taxed.period)
+        return bool(done)
 
-    def _cut_at(self, role: Role) -> bool:
-        """Cut one scene by one person's income; whether that could be done."""
-        boxes = cut(self.model.grounds[role.person][role.period], self.model.box(role), role)
-        if boxes is not None:
-            self.model.cut(role, boxes)
-        return boxes is not None
+    def _split_cell(self, taxed: CellTax) -> bool:
+        """Split one cell by one person's region; whether that could be done."""
+        regions = partition(self.relaxation.domains[taxed.person][taxed.period], self.relaxation.region(taxed), taxed)
+        if regions is not None:
+            self.relaxation.split_cell(taxed, regions)
+        return regions is not None
 
-    def _split(self, part: _Part) -> list[Node]:
-        """Two parts of a part of all plans, neither of which holds its answer; none where the answer is a plan."""
-        node, solution = part.node, part.solution
-        for person, periods in solution.out_of_order.items():
-            order, t = node.orders.get(person, Order()), periods[len(periods) // 2]
+    def _branch(self, subproblem: _Subproblem) -> list[Node]:
+        """Two children neither of which has the node's optimum; none where that is a plan."""
+        node, solution = subproblem.node, subproblem.solution
+        for person, periods in solution.order_violations.items():
+            order, t = node.draw_orders.get(person, DrawOrder()), periods[len(periods) // 2]
             later, before = order._replace(not_before=t + 1), order._replace(used_by=t)
-            return [node._replace(orders={**node.orders, person: one}) for one in (later, before)]
-        if solution.mixed:
-            t = max(solution.mixed, key=lambda period: solution.mixed[period])
+            return [node._replace(draw_orders={**node.draw_orders, person: one}) for one in (later, before)]
+        if solution.fractional:
+            t = max(solution.fractional, key=lambda period: solution.fractional[period])
             heaviest = frozenset({_heaviest(solution.shares[t])})
-            others = self.model.allowed(node, t) - heaviest
-            return [self._playing(node, {t: scenes}) for scenes in (heaviest, others)]
-        role = next((role for role in _by_cost(solution) if self._cut_at(role)), None)
-        if role is None:
+            others = self.relaxation.allowed(node, t) - heaviest
+            return [self._with_active(node, {t: cells}) for cells in (heaviest, others)]
+        taxed = next((taxed for taxed in _by_cost(solution) if self._split_cell(taxed)), None)
+        if taxed is None:
             return []
-        t, new = role.period, len(self.model.scenes[role.period]) - 1
-        scenes = self.model.allowed(node, t)
-        return [self._playing(node, {t: scenes - {one}}) for one in (role.scene, new)]
+        t, new = taxed.period, len(self.relaxation.cells[taxed.period]) - 1
+        cells = self.relaxation.allowed(node, t)
+        return [self._with_active(node, {t: cells - {one}}) for one in (taxed.cell, new)]
 
-    def _playing(self, node: Node, scenes: Mapping[int, frozenset[int]]) -> Node:
-        """The part of a part in which some periods play only certain scenes."""
-        casts = {t: Cast(some, len(self.model.scenes[t])) for t, some in scenes.items()}
-        return node._replace(casts={**node.casts, **casts})
+    def _with_active(self, node: Node, cells: Mapping[int, frozenset[int]]) -> Node:
+        """The child in which some periods have only certain cells active."""
+        active = {t: ActiveCells(some, len(self.relaxation.cells[t])) for t, some in cells.items()}
+        return node._replace(active_cells={**node.active_cells, **active})
 
-    def _dive(self, part: _Part | None) -> None:
-        """Look for a good plan at once: play each period's heaviest scene."""
+    def _dive(self, subproblem: _Subproblem | None) -> None:
+        """The diving heuristic, for an early incumbent: fix all fractional periods to their heaviest cells and solve."""
         for _ in range(_MOST_DIVES):
-            if part is None:
+            if subproblem is None or not subproblem.solution.fractional:
                 break
-            shares, mixed = part.solution.shares, part.solution.mixed
-            if not mixed:
-                break
-            part = self._solved(
-                self._playing(part.node, {t: frozenset({_heaviest(shares[t])}) for t in mixed}), part.bound
-            )
+            shares = subproblem.solution.shares
+            heaviest = {t: frozenset({_heaviest(shares[t])}) for t in subproblem.solution.fractional}
+            subproblem = self._relaxed(self._with_active(subproblem.node, heaviest), subproblem.bound)
 
-    def _carry_out(self, solution: Solution) -> None:
-        """Keep the plan of an answer if it is the best so far; what its errors cost tells beforehand where it cannot be."""
-        lost = sum(role.lost for role in solution.roles if role.period not in solution.mixed)
-        if solution.wealth - lost - sum(solution.mixed.values()) > self._wealth:
+    def _try_rounding(self, solution: Solution) -> None:
+        """Round an optimum to a plan and keep the better incumbent; what its errors cost tells beforehand where it cannot be."""
+        error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
+        if solution.wealth - error_cost - sum(solution.fractional.values()) > self._incumbent_value:
             try:
-                plan = carried_out(self.timeline, self.model, solution)
+                plan = rounded(self.timeline, self.relaxation, solution)
             except RuleViolation:
-                return  # The tax that the hull is short of cannot be paid; a truer model leaves money for it.
-            if self.best is None or plan.wealth > self.best.wealth:
-                self.best, self._wealth = plan, plan.wealth / _POUND
+                return  # The tax that the hull is short of cannot be paid; a tighter relaxation leaves money for it.
+            if self.incumbent is None or plan.wealth > self.incumbent.wealth:
+                self.incumbent, self._incumbent_value = plan, plan.wealth / POUND
 
 
 def _heaviest(shares: Sequence[float]) -> int:
-    """The scene with the largest share."""
-    return max(range(len(shares)), key=lambda scene: shares[scene])
+    """The cell with the largest share."""
+    return max(range(len(shares)), key=lambda cell: shares[cell])
 
 
-def _by_cost(solution: Solution) -> list[Role]:
-    """The roles in which the hull is below the tax, the dearest first."""
-    return sorted((role for role in solution.roles if role.error > _ERROR), key=lambda role: -role.lost)
+def _by_cost(solution: Solution) -> list[CellTax]:
+    """The cells' taxes in which the hull is below the tax, the dearest first."""
+    short = [taxed for taxed in solution.cell_taxes if taxed.error > EXACT_TAX_POUNDS]
+    return sorted(short, key=lambda taxed: -taxed.error_cost)

@@ -1,32 +1,38 @@
-"""A model's answer as a plan to the penny."""
+"""Rounding: an optimum of the relaxation as a plan to the penny, which the rules themselves tax."""
 
 from __future__ import annotations
 
-from service.planning.optimiser.relaxation import HouseholdModel, Solution
+from service.law.units import POUND
+from service.planning.optimiser.relaxation import Relaxation, Solution
 from service.planning.projection.policies import Policy, Projection, draw_for, draw_with_tax_free_part, projected
 from service.planning.projection.settlement import Choice, Draw, Opened, settle
 from service.planning.projection.timeline import Timeline
 
-_LAST_PENNIES = 8  # tries at making up what rounding left short
-_SNAP = 0.02  # pounds: an amount this near a corner is the corner
-_POUND = 100  # pence
+_MOST_TOP_UPS = 8
+"""Tries at making up the pence that rounding left short of the spending."""
+
+_AT_BREAKPOINT_POUNDS = 0.02
+"""An amount this near a breakpoint of the tax is the breakpoint: pence further, and more may be taxed at a higher rate."""
+
+_DROPPED_PENCE = 1e-6
+"""What a float may lack of a whole penny."""
 
 
-def carried_out(timeline: Timeline, model: HouseholdModel, solution: Solution) -> Projection:
-    """The plan that does what the answer does. RuleViolation where spending cannot be met."""
-    return projected(timeline, _policy(timeline, model, solution))
+def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> Projection:
+    """The plan that does what the optimum does. RuleViolation where spending cannot be met."""
+    return projected(timeline, _policy(timeline, relaxation, solution))
 
 
-def _policy(timeline: Timeline, model: HouseholdModel, solution: Solution) -> Policy:
+def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> Policy:
     assumed = timeline.household.assumptions
     prefers_cash = assumed.cash_interest > assumed.isa_growth
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
 
     def draw(position: int, person: int, one: Opened) -> Draw:
-        taxable = _taxable(model, solution, person, position, one)
+        taxable = _taxable(relaxation, solution, person, position, one)
         if not with_each:
             return draw_for(timeline, one, taxable)
-        drawdown = min(round(solution.drawdown[person][position] * _POUND), taxable, one.most_drawdown)
+        drawdown = min(round(solution.drawdown[person][position] * POUND), taxable, one.most_drawdown)
         rest = draw_with_tax_free_part(timeline, one, taxable - drawdown, one.most_uncrystallised)
         return Draw(rest.uncrystallised, min(drawdown + rest.drawdown, one.most_drawdown))
 
@@ -34,37 +40,37 @@ def _policy(timeline: Timeline, model: HouseholdModel, solution: Solution) -> Po
         cash = [owner[position] for owner in solution.cash]
         choice = Choice(
             draws=tuple(draw(position, person, one) for person, one in enumerate(people)),
-            subscribe=round(solution.subscribed[position] * _POUND) if prefers_cash else None,
-            from_isas=round(solution.from_isas[position] * _POUND) if prefers_cash else 0,
-            cash_of_first=round(cash[0] * _POUND) if sum(cash) > 1 and assumed.cash_interest else None,
+            subscribe=round(solution.subscribed[position] * POUND) if prefers_cash else None,
+            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash else 0,
+            cash_of_first=round(cash[0] * POUND) if sum(cash) > 1 and assumed.cash_interest else None,
         )
-        return _with_last_pennies(timeline, position, people, choice)
+        return _topped_up(timeline, position, people, choice)
 
     return choose
 
 
-def _taxable(model: HouseholdModel, solution: Solution, person: int, position: int, one: Opened) -> int:
-    """The taxable withdrawal in pence: at a corner of the tax if it is at one, else down to the penny.
+def _taxable(relaxation: Relaxation, solution: Solution, person: int, position: int, one: Opened) -> int:
+    """The taxable withdrawal in pence: at a breakpoint of the tax if it is at one, else down to the penny.
 
-    Some corners are of income and some of income with interest. The interest may be pennies more than the model's, and
+    Some breakpoints are of income and some of income with interest. The interest may be pennies more than the relaxation's, and
     then that much less is withdrawn, so that neither kind is passed.
     """
-    ground = model.grounds[person][position]
+    domain = relaxation.domains[person][position]
     withdrawn = solution.withdrawn[person][position]
-    income = withdrawn + ground.income / _POUND
-    expected = ground.savings + round(model.interest(solution, person, position) * _POUND)
-    for corner in ground.corners(expected):
-        if abs(corner - income) <= _SNAP:
+    income = withdrawn + domain.income / POUND
+    expected = domain.savings + round(relaxation.interest(solution, person, position) * POUND)
+    for breakpoint in domain.breakpoints(expected):
+        if abs(breakpoint - income) <= _AT_BREAKPOINT_POUNDS:
             more = one.year.taxpayer.savings + one.interest - expected if position else 0
-            return max(0, round(corner * _POUND) - ground.income - max(0, more))
-    return max(0, int(withdrawn * _POUND + 1e-6))
+            return max(0, round(breakpoint * POUND) - domain.income - max(0, more))
+    return max(0, int(withdrawn * POUND + _DROPPED_PENCE))
 
 
-def _with_last_pennies(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Choice:
+def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Choice:
     """The choice with a few pence more drawn, where rounding alone left the spending short."""
-    for _ in range(_LAST_PENNIES):
+    for _ in range(_MOST_TOP_UPS):
         short = settle(timeline, position, people, choice).short
-        if not 0 < short < _POUND:
+        if not 0 < short < POUND:
             break
         draws = list(choice.draws)
         for i, (one, drawn) in enumerate(zip(people, draws, strict=True)):

@@ -1,10 +1,10 @@
-"""One person's tax in one period as the search for the best plan sees it: a surface over pension income and interest.
+"""One person's tax in one period as a surface over two amounts: all income below savings, and all savings.
 
-The tax depends on two amounts: all income below savings, on top of which pension withdrawals come, and all savings. At a
-fixed amount of savings it is a line of straight pieces, read off the rules: a ``level`` of the surface. From one level to
-the next the corners of the line stay where they are, or move down by a pound for each pound of savings, or in the taper
-by a third of it; where two of them meet, the surface has a corner of its own. These meetings and the corners at levels
-are the points from which a convex hull below the surface is made.
+Pension withdrawals come on top of the income below savings. At a fixed amount of savings the tax is a piecewise linear
+function of income, read off the rules: a ``Section`` of the surface. From one amount of savings to the next the
+breakpoints stay where they are, or move down by a pound for each pound of savings, or in the taper by a third of it: a
+``Kink``. Where two kinks cross, the surface has a vertex. These and the breakpoints of sections are the points of which
+a convex hull below the surface is made.
 
 Money is in pounds, but for arguments that say pence.
 """
@@ -19,39 +19,54 @@ from typing import NamedTuple
 
 from service.law import child_benefit
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, year_of
-from service.law.units import PENNY, POUND
+from service.law.units import PENNY, POUND, WHOLE
 from service.planning.curve.tax_curve import corners, tax_curve
 from service.planning.curve.tax_function import TaxedYear
+from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 
-_JUMP = 100 * PENNY  # a pound of tax on one penny is a step; the stairs of the taper are smaller
-_REACH = 20_000_000  # pence: past every band's limit
-_WHOLE = 10_000  # basis points
-_TEN_THOUSANDTHS = 1_000_000.0  # of a penny in a pound
-_FLAT = 1e-9
-_THIRD = 1 / 3
-_SAME = 0.03  # pounds: corners at two levels this near where they should be are the same
-_STAIR = 3.0  # pounds: a shorter piece is a stair of the taper, or a step
-_STEP = 1.0  # pounds of tax on a stair that are more than the taper's
-_BEND = 0.005
-_DROPPED = 0.01  # of a penny, which a float may lack
+_STEP_TEN_THOUSANDTHS = 100 * PENNY
+"""A pound of tax on one penny is a step; the stairs of the taper are smaller. In ten-thousandths of a penny."""
+
+_REACH_PENCE = 20_000_000
+"""Past every band's limit: from here on the tax is a straight line."""
+
+_TEN_THOUSANDTHS_IN_A_POUND = 1_000_000.0
+
+_SAME_SLOPE_RATE = 1e-9
+"""Slopes nearer than this are one; rates are whole basis points, and floats are far nearer."""
+
+_THIRD_SPEED = 1 / 3
+"""In the taper income counts three halves, and savings one half, towards what is below the savings."""
+
+_SAME_BREAKPOINT_POUNDS = 0.03
+"""Breakpoints of two sections this near to where a kink has them are the kink: each is a whole penny, and a third drops."""
+
+_STAIR_POUNDS = 3.0
+"""A shorter piece is a stair of the taper (two pounds), or a step."""
+
+_BEND_RATE = 0.005
+"""Rates that differ by less do not bend: half a per cent, less than any two rates of the law differ by."""
+
+_DROPPED_PENCE = 0.01
+"""What a float may lack of a whole penny."""
 
 Point = tuple[float, float]
 """Pounds of income and of tax."""
 
 
-class Moving(NamedTuple):
-    """A corner at an income of ``without`` less ``speed`` times the savings."""
+class Kink(NamedTuple):
+    """A breakpoint that moves with the savings: at an income of ``without`` less ``speed`` times the savings."""
 
     without: float
     speed: float
 
     def pence(self, savings: int) -> int:
         """Where it is at an amount of savings; both pence, dropped."""
-        return int(self.without * POUND - self.speed * savings + _DROPPED)
+        return int(self.without * POUND - self.speed * savings + _DROPPED_PENCE)
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Section:
     """The tax through points of income, and at ``top_rate`` on from the last."""
 
     points: tuple[Point, ...]
@@ -67,7 +82,7 @@ class Line:
         end, above = points[index]
         return height + (above - height) * (amount - start) / (end - start)
 
-    def hull(self, low: float, high: float) -> Line:
+    def hull(self, low: float, high: float) -> Section:
         """The convex line below this one from one income to another; on from the last point where there is no end."""
         endless = high == float("inf")
         points = [(low, self.at(low)), *(point for point in self.points if low < point[0] < high)]
@@ -76,14 +91,14 @@ class Line:
         top_rate = self.top_rate if endless else float("inf")
         hull: list[Point] = []
         for point in points:
-            while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _FLAT:
+            while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _SAME_SLOPE_RATE:
                 hull.pop()
             hull.append(point)
-        while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= top_rate - _FLAT:
+        while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= top_rate - _SAME_SLOPE_RATE:
             hull.pop()
-        return Line(tuple(hull), self.top_rate)
+        return Section(tuple(hull), self.top_rate)
 
-    def corners(self, *, upward: bool) -> list[float]:
+    def breakpoints(self, *, upward: bool) -> list[float]:
         """The incomes at which the line bends or steps: a step at its lower end, and the taper's stairs not at all.
 
         ``upward``: only where it gets steeper or steps. Nothing else can be a corner of a convex hull below.
@@ -94,13 +109,13 @@ class Line:
         widths = [*(second[0] - first[0] for first, second in pairwise(points)), float("inf")]
         before = 0.0
         for (income, _), rate, width in zip(points, rates, widths, strict=True):
-            if width < _STAIR:
+            if width < _STAIR_POUNDS:
                 rise = (rate - before) * width
-                if abs(rise) > _STEP:
+                if abs(rise) > TAX_STEP_POUNDS:
                     found.append(income if rise > 0 else income + width)
                 continue
-            bends = rate > before + _BEND or (not upward and rate < before - _BEND)
-            if bends and not (found and income - found[-1] < _STAIR):
+            bends = rate > before + _BEND_RATE or (not upward and rate < before - _BEND_RATE)
+            if bends and not (found and income - found[-1] < _STAIR_POUNDS):
                 found.append(income)
             before = rate
         return found
@@ -108,43 +123,43 @@ class Line:
 
 @dataclass(slots=True)
 class Surface:
-    """The tax of everybody who differs only in income below savings and in savings. ``tied``: what a partner loses where
-    this person may not give the marriage allowance is counted in."""
+    """The tax of everybody who differs only in income below savings and in savings. ``with_partner_loss``: what a partner
+    loses where this person may not give the marriage allowance is counted in."""
 
     taxpayer: Taxpayer
     rules: IncomeTaxRules
-    tied: bool
-    _levels: dict[int, Line] = field(default_factory=dict)
+    with_partner_loss: bool
+    _sections: dict[int, Section] = field(default_factory=dict)
     _years: dict[int, TaxedYear] = field(default_factory=dict)
-    _moving: dict[tuple[int, int, bool], tuple[Moving, ...]] = field(default_factory=dict)
+    _kinks: dict[tuple[int, int, bool], tuple[Kink, ...]] = field(default_factory=dict)
 
     @property
     def top_savings_rate(self) -> float:
         """What a pound more of savings costs above all bands."""
-        return self.rules.scales.savings.rates[-1] / _WHOLE
+        return self.rules.scales.savings.rates[-1] / WHOLE
 
     def tax(self, income: int, savings: int) -> float:
         """What the rules say, for pence of income below savings and of savings; see ``_charge``."""
-        return self._height(self._year(savings), income) / _TEN_THOUSANDTHS
+        return self._height(self._year(savings), income) / _TEN_THOUSANDTHS_IN_A_POUND
 
-    def level(self, savings: int) -> Line:
-        """The line at an amount of savings, pence."""
-        line = self._levels.get(savings)
+    def section(self, savings: int) -> Section:
+        """The section at an amount of savings, pence."""
+        line = self._sections.get(savings)
         if line is None:
-            line = self._levels[savings] = self._read(savings)
+            line = self._sections[savings] = self._read(savings)
         return line
 
-    def moving(self, low: int, high: int, *, upward: bool) -> tuple[Moving, ...]:
-        """How the corners of the lines move between two levels of savings, pence; ``upward`` as in ``Line.corners``."""
-        known = self._moving.get((low, high, upward))
+    def kinks(self, low: int, high: int, *, upward: bool) -> tuple[Kink, ...]:
+        """How breakpoints move between two amounts of savings, pence; ``upward`` as in ``Section.breakpoints``."""
+        known = self._kinks.get((low, high, upward))
         if known is None:
-            known = self._moving[low, high, upward] = tuple(self._followed(low, high, upward))
+            known = self._kinks[low, high, upward] = tuple(self._followed(low, high, upward))
         return known
 
-    def begins(self, line: Moving, low: int, high: int) -> int | None:
-        """The most savings without tax along a corner between two levels, pence: None where tax does not begin there.
+    def last_untaxed(self, line: Kink, low: int, high: int) -> int | None:
+        """The most savings without tax along a kink between two amounts, pence: None where tax does not begin there.
 
-        Tax reduced by a marriage allowance received begins on a curve of its own, which no level's corners follow.
+        Tax reduced by a marriage allowance received begins on a curve of its own, which no section's breakpoints follow.
         """
         if self.taxpayer.marriage_allowance != "receives":
             return None
@@ -156,20 +171,22 @@ class Surface:
             return None
         return low + bisect_right(range(low, high), False, key=taxed) - 1
 
-    def _followed(self, low: int, high: int, upward: bool) -> Iterator[Moving]:
-        first, second = (self.level(savings).corners(upward=upward) for savings in (low, high))
+    def _followed(self, low: int, high: int, upward: bool) -> Iterator[Kink]:
+        first, second = (self.section(savings).breakpoints(upward=upward) for savings in (low, high))
         start, end = low / POUND, high / POUND
         seen: set[tuple[int, float]] = set()
         for here, at, there, distance in ((first, start, second, end - start), (second, end, first, start - end)):
-            for corner in here:
+            for breakpoint in here:
                 # Where it meets another its like may go on the other way, so both ways are followed wherever it is found.
-                a_third = any(abs(corner - _THIRD * distance - one) < _SAME for one in there)
-                for speed in (0.0, 1.0, _THIRD) if a_third else (0.0, 1.0):
-                    without = corner + speed * at
-                    key = round(without / _SAME), speed
+                a_third = any(
+                    abs(breakpoint - _THIRD_SPEED * distance - one) < _SAME_BREAKPOINT_POUNDS for one in there
+                )
+                for speed in (0.0, 1.0, _THIRD_SPEED) if a_third else (0.0, 1.0):
+                    without = breakpoint + speed * at
+                    key = round(without / _SAME_BREAKPOINT_POUNDS), speed
                     if key not in seen:
                         seen.add(key)
-                        yield Moving(without, speed)
+                        yield Kink(without, speed)
 
     def _year(self, savings: int) -> TaxedYear:
         year = self._years.get(savings)
@@ -182,7 +199,7 @@ class Surface:
         """Ten-thousandths of a penny."""
         found = year(income)
         partners_loss = 0
-        if self.tied and not found.marriage_allowance_open:
+        if self.with_partner_loss and not found.marriage_allowance_open:
             partners_loss = self.rules.marriage_allowance * self.rules.basic_rate
         return found.income_tax + self._charge(found) + partners_loss
 
@@ -199,24 +216,24 @@ class Surface:
         last = child_benefit.charge(threshold + 100 * step - 1, benefit, threshold, step)
         return last * PENNY * max(0, over + 1 - step) // (99 * step)
 
-    def _read(self, savings: int) -> Line:
+    def _read(self, savings: int) -> Section:
         year = self._year(savings)
         at = _bends(year)
         if self.taxpayer.child_benefit:
-            at = sorted({*at, *_charge_corners(year)})
+            at = sorted({*at, *_charge_breakpoints(year)})
         taxpayer = year.year.taxpayer
         heights: Iterator[tuple[int, int]] = ((amount, self._height(year, amount)) for amount in at)
-        # Nothing else is lost at a stroke.
+        # Nothing else is error_cost at a stroke.
         if taxpayer.savings or taxpayer.dividends or taxpayer.marriage_allowance != "none" or taxpayer.child_benefit:
             heights = _with_steps(lambda amount: self._height(year, amount), at)
         found = list(heights)
         last = found[-1]
-        top = (self._height(year, last[0] + _REACH) - last[1]) / (_REACH * PENNY)
-        return Line(tuple((amount / POUND, height / _TEN_THOUSANDTHS) for amount, height in found), top)
+        top = (self._height(year, last[0] + _REACH_PENCE) - last[1]) / (_REACH_PENCE * PENNY)
+        return Section(tuple((amount / POUND, height / _TEN_THOUSANDTHS_IN_A_POUND) for amount, height in found), top)
 
 
-def meetings(lines: Sequence[Moving], low: float, high: float) -> Iterator[tuple[float, Moving]]:
-    """Savings between two amounts at which a corner meets another; of the two the one that moves less."""
+def crossings(lines: Sequence[Kink], low: float, high: float) -> Iterator[tuple[float, Kink]]:
+    """Savings between two amounts at which a kink crosses another; of the two the one that moves less."""
     for first, second in combinations(lines, 2):
         if first.speed != second.speed:
             savings = (first.without - second.without) / (first.speed - second.speed)
@@ -233,17 +250,17 @@ def _slope(first: Point, second: Point) -> float:
 
 
 def _bends(year: TaxedYear) -> list[int]:
-    """Where the line bends, pence. Where there is no choice of set-off its corners are all."""
+    """Where a section bends, pence. Where there is no choice of set-off the curve's corners are all."""
     taxpayer = year.year.taxpayer
     plain = year
     if taxpayer.child_benefit:
         plain = TaxedYear(year_of(replace(taxpayer, child_benefit=0), year.year.rules))
     if not taxpayer.savings and not taxpayer.dividends and taxpayer.marriage_allowance != "receives":
-        return corners(plain, _REACH)
-    return sorted({0, *(piece.end for piece in tax_curve(plain, _REACH).pieces)})
+        return corners(plain, _REACH_PENCE)
+    return sorted({0, *(piece.end for piece in tax_curve(plain, _REACH_PENCE).pieces)})
 
 
-def _charge_corners(taxed: TaxedYear) -> list[int]:
+def _charge_breakpoints(taxed: TaxedYear) -> list[int]:
     """Where the line below the steps of the child benefit charge bends: just before the first and the last."""
     rules, taxpayer = taxed.year.rules, taxed.year.taxpayer
     adjusted = taxed(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid
@@ -261,6 +278,6 @@ def _with_steps(height: Callable[[int], int], amounts: Sequence[int]) -> Iterato
         at, after = height(amount), height(amount + 1)
         last = amount
         yield amount, at
-        if abs(after - at) > _JUMP:
+        if abs(after - at) > _STEP_TEN_THOUSANDTHS:
             last = amount + 1
             yield last, after

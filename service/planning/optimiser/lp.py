@@ -1,0 +1,134 @@
+"""A linear program that grows and is solved again and again: the thin layer over HiGHS. It knows nothing of pensions.
+
+    maximise c'x  subject to  row_low <= A x <= row_high,  low <= x <= high
+
+Rows are made empty and columns bring their entries. New rows and columns are gathered and handed to the solver together.
+Each solve starts from the basis of the one before. One release of HiGHS, one thread: one program has one answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from enum import Enum
+from typing import NamedTuple
+
+import highspy
+
+INF = float("inf")
+
+Entries = Sequence[tuple[int, float]]
+"""A column's entries: row and coefficient. Coefficients of 0 are left out."""
+
+
+class Outcome(Enum):
+    """How a solve ended: with an optimum, with the proof that there is none, or with neither."""
+
+    OPTIMAL = "optimal"
+    INFEASIBLE = "infeasible"
+    UNSOLVED = "unsolved"
+
+
+class _Column(NamedTuple):
+    """A column: its coefficient in the objective, its bounds, its entries."""
+
+    objective: float
+    low: float
+    high: float
+    entries: Entries
+
+
+class LinearProgram:
+    """One program to be maximised. ``solves`` and ``iterations`` count what the simplex method has done so far.
+
+    After an optimal ``solve``: ``values`` of the columns, ``duals`` of the rows (what one more unit on the right hand side
+    is worth), and ``objective``.
+    """
+
+    def __init__(self) -> None:
+        """No rows and no columns."""
+        self.solves = self.iterations = 0
+        self.values: list[float] = []
+        self.duals: list[float] = []
+        self.objective = 0.0
+        self._rows = self._columns = 0
+        self._new_rows: list[tuple[float, float]] = []
+        self._new_columns: list[_Column] = []
+        self._highs = highspy.Highs()
+        self._highs.setOptionValue("output_flag", False)
+        self._highs.setOptionValue("threads", 1)
+        self._highs.setOptionValue("presolve", "off")
+        self._highs.changeObjectiveSense(highspy.ObjSense.kMaximize)
+
+    def add_row(self, low: float, high: float) -> int:
+        """A row without entries; its number."""
+        self._new_rows.append((low, high))
+        self._rows += 1
+        return self._rows - 1
+
+    def add_column(self, entries: Entries, *, objective: float = 0.0, low: float = 0.0, high: float = INF) -> int:
+        """A column with its entries in rows that are there; its number."""
+        self._new_columns.append(_Column(objective, low, high, [(row, value) for row, value in entries if value]))
+        self._columns += 1
+        return self._columns - 1
+
+    def bound_columns(self, bounds: Mapping[int, tuple[float, float]]) -> None:
+        """Other bounds for columns."""
+        if bounds:
+            self._flush()
+            lower, upper = [low for low, _ in bounds.values()], [high for _, high in bounds.values()]
+            self._highs.changeColsBounds(len(bounds), list(bounds), lower, upper)
+
+    def bound_row(self, row: int, low: float, high: float) -> None:
+        """Other bounds for a row."""
+        self._flush()
+        self._highs.changeRowBounds(row, low, high)
+
+    def set_coefficient(self, row: int, column: int, value: float) -> None:
+        """Another coefficient for a column that is there."""
+        self._flush()
+        self._highs.changeCoeff(row, column, value)
+
+    def solve(self) -> Outcome:
+        """Solve from the last basis. Where the solver loses its way, rarely, it starts afresh and presolves first."""
+        self._flush()
+        outcome = self._run()
+        if outcome is Outcome.UNSOLVED:
+            self._highs.clearSolver()
+            self._highs.setOptionValue("presolve", "on")
+            outcome = self._run()
+            self._highs.setOptionValue("presolve", "off")
+        if outcome is Outcome.OPTIMAL:
+            solution = self._highs.getSolution()
+            self.values, self.duals = solution.col_value, solution.row_dual
+            self.objective = self._highs.getInfo().objective_function_value
+        return outcome
+
+    def _run(self) -> Outcome:
+        self._highs.run()
+        self.solves += 1
+        self.iterations += max(0, self._highs.getInfo().simplex_iteration_count)
+        status = self._highs.getModelStatus()
+        if status == highspy.HighsModelStatus.kOptimal:
+            return Outcome.OPTIMAL
+        if status == highspy.HighsModelStatus.kInfeasible:
+            return Outcome.INFEASIBLE
+        return Outcome.UNSOLVED
+
+    def _flush(self) -> None:
+        """Hand new rows and columns to the solver."""
+        if self._new_rows:
+            lower, upper = [low for low, _ in self._new_rows], [high for _, high in self._new_rows]
+            self._highs.addRows(len(lower), lower, upper, 0, [0] * len(lower), [], [])
+            self._new_rows = []
+        if self._new_columns:
+            objective = [column.objective for column in self._new_columns]
+            lower, upper = [column.low for column in self._new_columns], [column.high for column in self._new_columns]
+            starts: list[int] = []
+            rows: list[int] = []
+            values: list[float] = []
+            for column in self._new_columns:
+                starts.append(len(rows))
+                rows += [row for row, _ in column.entries]
+                values += [value for _, value in column.entries]
+            self._highs.addCols(len(objective), objective, lower, upper, len(rows), starts, rows, values)
+            self._new_columns = []

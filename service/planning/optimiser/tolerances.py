@@ -1,0 +1,35 @@
+"""The tolerances and limits that several modules of the search share, each with its unit in its name and its reason.
+
+What a single place needs stands there, named in the same way.
+"""
+
+from __future__ import annotations
+
+PENNY_POUNDS = 0.01
+"""The smallest amount of the rules, in the model's pounds: a step of the tax begins this much beyond its corner."""
+
+NIL_WEIGHT_SHARE = 1e-7
+"""A weight or a cell's share this small is the solver's rounding (its own feasibility tolerance is 1e-7). Were it larger,
+cells that are part of a mixture would be taken as absent; smaller, noise would be divided by."""
+
+WHOLE_SHARE_SHORTFALL = 1e-5
+"""A period whose largest cell has all but this share is not fractional: a hundred thousandth of a year's money is pence,
+which the rounding to a plan settles. Were it larger, mixtures would be taken for plans."""
+
+NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND = 1e-7
+"""Holding cash pays if a pound held gains more than this at the plan's end: the solver's tolerance for reduced costs."""
+
+LEFT_IN_PENSION_POUNDS_PER_POUND = 2e-7
+"""What a pound left in a pension is worth more at the end than it is: of plans as good, the one that draws less. A million
+pounds left are worth 20 pence more by it."""
+
+EXACT_TAX_POUNDS = 0.30
+"""A hull this near below the tax is the tax: the taper's whole pounds explain as much. Were it smaller, cells would be
+partitioned at stairs."""
+
+ABOVE_TAX_POUNDS = 0.60
+"""A line through the taper's stairs may be this much above them (a pound of allowance at 60 per cent). A hull that is
+further above the tax than this is not a relaxation, and points are added to it."""
+
+TAX_STEP_POUNDS = 1.0
+"""More tax than this on one penny, or on one stair of the taper beyond what its rate explains, is a step of the tax."""
