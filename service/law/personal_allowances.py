@@ -5,7 +5,7 @@ ITA 2007 ss.35, 38, 55A-55E, 58.
 
 from __future__ import annotations
 
-from service.law.rounding import up_to_ten_pounds, up_to_the_pound
+from service.law.rounding import up_to_the_pound
 
 
 def adjusted_net_income(net_income: int, relief_at_source: int, gift_aid: int) -> int:
@@ -20,8 +20,3 @@ def personal_allowance(adjusted_net_income: int, full_allowance: int, taper_thre
         return full_allowance
     # Half of the excess may end in half a penny; doubling first keeps it whole until the rounding up to the pound.
     return max(0, up_to_the_pound(-((excess - 2 * full_allowance) // 2)))
-
-
-def transferable_amount(full_allowance: int) -> int:
-    """The marriage allowance: a tenth of the personal allowance, up to ten pounds; pence (ITA 2007 s.55B(4)-(5))."""
-    return up_to_ten_pounds(-(-full_allowance // 10))

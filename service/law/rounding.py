@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.law.units import PENNY, POUND, TEN_POUNDS, Pence, TaxUnits
+from service.law.units import PENNY, POUND, Pence, TaxUnits
 
 
 def up_to_the_pound(pence: Pence) -> Pence:
@@ -13,11 +13,6 @@ def up_to_the_pound(pence: Pence) -> Pence:
 def down_to_the_pound(pence: Pence) -> Pence:
     """Down to the whole pound: child benefit and its charge (ITEPA 2003 s.681C); PAYE taxable pay (HMRC routine 4.3.2)."""
     return pence // POUND * POUND
-
-
-def up_to_ten_pounds(pence: Pence) -> Pence:
-    """Up to the next ten pounds: the transferable marriage allowance (ITA 2007 s.55B(5))."""
-    return -(-pence // TEN_POUNDS) * TEN_POUNDS
 
 
 def years_tax_to_the_penny(tax: TaxUnits) -> Pence:

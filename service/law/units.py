@@ -22,7 +22,6 @@ Years = int
 """An age, or a number of years, in whole years."""
 
 POUND: Pence = 100
-TEN_POUNDS: Pence = 1_000
 
 WHOLE: BasisPoints = 10_000
 """All of something: a share of one, a rate of 100%."""

@@ -91,9 +91,7 @@ class TaxDomain:
         edges = [Kink(edge, 0.0) for edge in sorted({low, high})]
         edges += [Kink(total, 1.0) for total in (region.total_low, region.total_high) if 0 < total < INF]
         for below, above in pairwise(levels):
-            for savings, pence in self._between(
-                (*edges, *self.surface.kinks(below, above, upward=True)), below, above
-            ):
+            for savings, pence in self._between((*edges, *self.surface.kinks(below, above, upward=True)), below, above):
                 least, most = self.reach(region, savings)
                 if least - PENNY_POUNDS / 2 < pence / POUND < most + PENNY_POUNDS / 2:
                     yield TaxPoint(pence / POUND, savings, self.surface.tax(pence, savings))

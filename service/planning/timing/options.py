@@ -74,7 +74,6 @@ class CourseYear(NamedTuple):
 
     begun: tuple[FirstDay, ...]
     settled: Settled
-    inherited_drawn: int = 0
 
     def people(self) -> Iterator[tuple[FirstDay, PersonRecord]]:
         """Everybody's first day with their last."""
@@ -140,13 +139,12 @@ def carried_out(
         inherited += timeline.periods[position].growth(inherited, timeline.household.assumptions.pension_growth)
         people = _less_room(opened(timeline, position, [one.after for one in begun]), begun)
         choice = _drawn(timeline, position, people, option)
-        drawn = 0
         if inherited and (short := settle(timeline, position, people, choice).short):
             drawn = min(short, inherited)
             inherited -= drawn
             people = (_receiving(people[0], drawn), *people[1:])
         settled = with_spending_met(timeline, position, people, choice)
-        years.append(CourseYear(begun, settled, drawn))
+        years.append(CourseYear(begun, settled))
         holdings = settled.holdings
     return Course(timeline, option, tuple(years), inherited)
 
