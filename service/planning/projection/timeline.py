@@ -33,21 +33,16 @@ _MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for t
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen;
-    ``days`` are those inside the plan."""
+    """One tax year of a plan, or the part of it inside the plan: see ``period``. ``rises`` is how many times yearly amounts
+    have risen; ``days`` are those inside the plan, ``days_in_year`` those of the whole tax year."""
 
     position: int
     rises: int
     rules: YearRules
     first: date
     last: date
-    days: int = field(init=False)
-    days_in_year: int = field(init=False)
-
-    def __post_init__(self) -> None:
-        figures = self.rules.figures
-        object.__setattr__(self, "days", (self.last - self.first).days + 1)
-        object.__setattr__(self, "days_in_year", (figures.end - figures.start).days + 1)
+    days: int
+    days_in_year: int
 
     @property
     def name(self) -> str:
@@ -63,6 +58,12 @@ class Period:
     def factor(self, rate: YearlyRate) -> float:
         """One plus the growth of a pound, for the model that looks for the best plan; money itself uses ``growth``."""
         return float(1 + rate * self.days / (WHOLE * self.days_in_year))
+
+
+def period(position: int, rises: int, rules: YearRules, first: date, last: date) -> Period:
+    """The tax year of ``rules`` from one of its days to another, both inside the plan."""
+    days_in_year = (rules.figures.end - rules.figures.start).days + 1
+    return Period(position, rises, rules, first, last, (last - first).days + 1, days_in_year)
 
 
 class Remembered(NamedTuple):
@@ -223,7 +224,7 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
             years_after = int(name[:4]) - last_known.start.year
             rules = book.later(name, inflation**years_after if prices else None)
         last = min(rules.figures.end, household.end)
-        yield Period(position, rises + position, rules, first, last)
+        yield period(position, rises + position, rules, first, last)
         first, position = last + timedelta(days=1), position + 1
 
 

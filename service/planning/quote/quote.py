@@ -10,7 +10,6 @@ from typing import NamedTuple
 from service.law import annual_allowance, income_tax, lump_sums, payroll, rounding
 from service.law.income_tax import Liability, Taxpayer, YearOf, basic_rate_band_unused
 from service.law.lump_sums import Allowances, Method, Payment, Pension
-from service.law.payroll import TaxCode
 from service.law.rulebook import RuleBook, YearRules
 from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
@@ -336,16 +335,3 @@ def _lifetime_allowance_test(
         used_by_this=used,
         available_after=left.lifetime_allowance - used,
     )
-
-
-__all__ = [
-    "PayrollFacts",
-    "Question",
-    "Quote",
-    "Slice",
-    "TaxCode",
-    "Withdrawal",
-    "quote",
-    "slices",
-    "whole_curve",
-]
