@@ -33,16 +33,23 @@ _MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for t
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """One tax year of a plan, or the part of it inside the plan: see ``period``. ``rises`` is how many times yearly amounts
-    have risen; ``days`` are those inside the plan, ``days_in_year`` those of the whole tax year."""
+    """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen."""
 
     position: int
     rises: int
     rules: YearRules
     first: date
     last: date
-    days: int
-    days_in_year: int
+
+    @property
+    def days(self) -> int:
+        """How many days are inside the plan."""
+        return (self.last - self.first).days + 1
+
+    @property
+    def days_in_year(self) -> int:
+        """How many days the whole tax year has."""
+        return (self.rules.figures.end - self.rules.figures.start).days + 1
 
     @property
     def name(self) -> str:
@@ -58,12 +65,6 @@ class Period:
     def factor(self, rate: YearlyRate) -> float:
         """One plus the growth of a pound, for the model that looks for the best plan; money itself uses ``growth``."""
         return float(1 + rate * self.days / (WHOLE * self.days_in_year))
-
-
-def period(position: int, rises: int, rules: YearRules, first: date, last: date) -> Period:
-    """The tax year of ``rules`` from one of its days to another, both inside the plan."""
-    days_in_year = (rules.figures.end - rules.figures.start).days + 1
-    return Period(position, rises, rules, first, last, (last - first).days + 1, days_in_year)
 
 
 class Remembered(NamedTuple):
@@ -224,7 +225,7 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
             years_after = int(name[:4]) - last_known.start.year
             rules = book.later(name, inflation**years_after if prices else None)
         last = min(rules.figures.end, household.end)
-        yield period(position, rises + position, rules, first, last)
+        yield Period(position, rises + position, rules, first, last)
         first, position = last + timedelta(days=1), position + 1
 
 
