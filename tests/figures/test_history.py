@@ -29,6 +29,10 @@ RUNS = [
     ("inheritance_tax.unused_pensions_in_estate", "yes", date(2027, 4, 6), None),
     ("inheritance_tax.unused_pensions_in_estate", "no", None, date(2027, 4, 5)),
     ("winter_fuel.income_limit", None, date(2025, 4, 6), None),
+    # HMRC, Tax-free savings newsletter 19, 27 November 2025
+    ("isa.cash_limit_ends_at_age", None, date(2027, 4, 6), None),
+    # SI 2021/1237: from 30 November 2021, a day that the figure itself says
+    ("pension.transfer_conditions_from", None, date(2021, 11, 30), None),
     ("inheritance_tax.rate", None, None, None),
 ]
 
@@ -38,7 +42,7 @@ def test_from_when_and_until_when(name: str, word: str | None, first: date | Non
     assert (first_day_with(YEARS, name, word), last_day_with(YEARS, name, word)) == (first, last)
 
 
-def test_a_figure_that_is_a_day_says_it_itself() -> None:
+def test_a_figure_that_is_a_day_is_itself_the_first() -> None:
     # PRA PS24/25: for failures from 1 December 2025.
     assert first_day_with(YEARS, "deposit_protection.changes_on") == date(2025, 12, 1)
     assert last_day_with(YEARS, "deposit_protection.changes_on") == date(2026, 4, 5)
