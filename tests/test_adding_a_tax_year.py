@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.figures.loader import FOLDER, load_tax_years
+from service.figures.printing import year_to_come
 from service.law.income_tax import NATIONS
 from service.law.lump_sums import METHODS, Pension
 from service.law.rulebook import RuleBook, YearRules, rule_book
@@ -29,21 +30,22 @@ from tests.households import BOOK, YEARS, amounts
 LAST, NEW = "2030-31", "2031-32"
 
 
-def book_with_a_new_year(folder: Path, changes: Mapping[str, str] | None = None) -> RuleBook:
-    """The service's own years and one more, made from the last with some of its text changed."""
+def book_with_a_new_year(folder: Path, changes: Mapping[str, int] | None = None) -> RuleBook:
+    """The service's own years and one more, as the last is but for some figures, by name and value."""
     for path in FOLDER.glob("*.toml"):
         shutil.copy(path, folder)
-    text = (folder / f"{LAST}.toml").read_text("utf-8")
-    for old, new in {f'tax_year = "{LAST}"': f'tax_year = "{NEW}"', **(changes or {})}.items():
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
+    text = year_to_come(load_tax_years()[LAST])
+    for name, value in (changes or {}).items():
+        unchanged = f'    "{name}",\n'
+        assert text.count(unchanged) == 1
+        text = text.replace(unchanged, "") + f'\n[{name}]\nvalue = {value}\nsource = "Ours"\nstatus = "enacted"\n'
     (folder / f"{NEW}.toml").write_text(text, "utf-8")
     return rule_book(load_tax_years(folder))
 
 
 @cache
 def longer_book() -> RuleBook:
-    """The years with 2031-32 as 2030-31 is."""
+    """The years with 2031-32, in which nothing has changed."""
     with TemporaryDirectory() as folder:
         return book_with_a_new_year(Path(folder))
 
@@ -118,13 +120,7 @@ def test_it_answers_as_the_year_it_was_made_from(question: Question) -> None:
 
 def test_what_its_file_changes_changes_its_answers_alone(tmp_path: Path) -> None:
     """A personal allowance of 20,000 and a pension age of 58: figures of our own."""
-    book = book_with_a_new_year(
-        tmp_path,
-        {
-            "[income_tax.personal_allowance]\nvalue = 12570\n": "[income_tax.personal_allowance]\nvalue = 20000\n",
-            "[pension.minimum_pension_age]\nvalue = 57\n": "[pension.minimum_pension_age]\nvalue = 58\n",
-        },
-    )
+    book = book_with_a_new_year(tmp_path, {"income_tax.personal_allowance": 20_000, "pension.minimum_pension_age": 58})
     question = Question(
         LAST, Person(date(1960, 6, 1), "england"), Pension(0, drawdown=2_500_000), Withdrawal("drawdown", 2_500_000)
     )

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import date
 from fractions import Fraction
 from types import MappingProxyType
 
-from service.figures.loader import Band, Figure, TaxYear, Value
+from service.figures import tax_years
+from service.figures.loader import Figure, TaxYear
 from service.figures.tables import Rise, RisingWithPrices
+from service.figures.values import Band, Value
 
 PriceIndex = Fraction
 """The level of prices as a share of an earlier one, exact."""
@@ -26,8 +27,7 @@ def later_year(last: TaxYear, name: str, rise: PriceIndex | None, rising: Rising
     it. Prices that fall lower nothing: the Acts index upwards only (from memory). ValueError if ``name`` is not a tax
     year after ``last``, or ``rise`` is not above 0.
     """
-    first = _first_calendar_year(name)
-    if first <= last.start.year:
+    if tax_years.between(last.name, name) < 1:
         raise ValueError(f"{name} is not after {last.name}")
     if rise is not None and rise <= 0:
         raise ValueError(f"a price index is above 0, and {rise} is not")
@@ -43,19 +43,11 @@ def later_year(last: TaxYear, name: str, rise: PriceIndex | None, rising: Rising
     return TaxYear(
         name=name,
         figures=MappingProxyType(figures),
-        start=date(first, 4, 6),
-        end=date(first + 1, 4, 5),
+        start=tax_years.first_day(name),
+        end=tax_years.last_day(name),
         status="assumed",
         version=last.version,
     )
-
-
-def _first_calendar_year(name: str) -> int:
-    """2034 of "2034-35"."""
-    start = name[:4]
-    if not (start.isascii() and start.isdigit() and name == f"{start}-{(int(start) + 1) % 100:02}"):
-        raise ValueError(f"{name!r} is not a tax year such as 2034-35")
-    return int(start)
 
 
 def _raised(last: TaxYear, rise: Fraction, rising: RisingWithPrices) -> Mapping[str, Value]:

@@ -6,7 +6,6 @@ fault. In a file money is in pounds; loaded, it is whole pence.
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -15,25 +14,27 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from service.figures.loader import FOLDER, KEYS, STATUSES, Faults, FiguresError
+from service.figures.keys import KEYS
+from service.figures.loader import FOLDER
+from service.figures.reading import (
+    STANDING_PARTS,
+    VERSION_LENGTH,
+    Faults,
+    FiguresError,
+    Standing,
+    WrongValueError,
+    parsed,
+    read_day,
+    read_standing,
+    refuse_unknown,
+)
 
 TABLES = FOLDER / "tables"
 """Where the tables of the service itself are."""
 
-_VERSION_LENGTH = 12
-_STANDING_PARTS = ("source", "status", "doubt")
 _ROW_PARTS = ("from", "to", "day", "age_years", "age_months", "reached_before")
-_RISE_PARTS = ("limits", "tenth_of", "up_to_next", *_STANDING_PARTS)
+_RISE_PARTS = ("limits", "tenth_of", "up_to_next", *STANDING_PARTS)
 _DATES = ("reached_from", "basic_for_all_born_before", "new_for_all_born_from")
-
-
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """Where something comes from, how firm it is (see ``STATUSES``), and what is doubtful about it, as a sentence."""
-
-    source: str
-    status: str
-    doubt: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +98,7 @@ def load_state_pension_ages(path: Path = TABLES / "state_pension_age.toml") -> S
     """The table of State Pension age. FiguresError with all faults of the file."""
     tables, version = _read(path)
     faults = Faults(path.name)
-    _refuse_unknown(tables, ("new_state_pension", "ages"), "the file", "part of this file", faults)
+    refuse_unknown(tables, ("new_state_pension", "ages"), "the file", "part of this file", faults)
     rows = _rows(tables.get("ages"), faults)
     decided = _which_state_pension(tables.get("new_state_pension"), faults)
     if faults.found or decided is None:
@@ -130,45 +131,18 @@ def load_rising_with_prices(path: Path = TABLES / "rising_with_prices.toml") -> 
 def _read(path: Path) -> tuple[dict[str, Any], str]:
     """What a file holds, and the version that follows from its bytes."""
     content = path.read_bytes()
-    try:
-        tables = tomllib.loads(content.decode("utf-8"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise FiguresError([f"{path.name}: not a TOML file: {error}"]) from error
-    return tables, sha256(content).hexdigest()[:_VERSION_LENGTH]
-
-
-def _refuse_unknown(table: Mapping[str, Any], parts: Sequence[str], where: str, what: str, faults: Faults) -> None:
-    for part in table:
-        if part not in parts:
-            faults.add(where, f"{part} is not a known {what}")
-
-
-def _standing(table: Mapping[str, Any], where: str, faults: Faults) -> Standing | None:
-    """Source, status and doubt of a table, or None with its faults noted."""
-    before = len(faults.found)
-    for part in ("source", "doubt"):
-        if part in table and not (isinstance(table[part], str) and table[part].strip()):
-            faults.add(where, f"{part} must be a text that is not empty")
-    if "source" not in table:
-        faults.add(where, "source is missing")
-    status = table.get("status")
-    if status not in STATUSES:
-        faults.add(where, f"status must be one of {', '.join(STATUSES)}, not {status!r}")
-    if status == "assumed" and "doubt" not in table:
-        faults.add(where, "doubt is missing: what is assumed must say what is not set")
-    if len(faults.found) > before:
-        return None
-    return Standing(table["source"], table["status"], table.get("doubt"))
+    return parsed(content, path.name), sha256(content).hexdigest()[:VERSION_LENGTH]
 
 
 def _date(table: Mapping[str, Any], part: str, where: str, faults: Faults) -> date | None:
     """A day, or None where it is not given, or with the fault noted where it is no day."""
-    value = table.get(part)
-    # A day with a time of day is a kind of date to Python, and is none here.
-    if part in table and type(value) is not date:
-        faults.add(where, f"{part} must be a day such as 1960-04-06, not {value!r}")
+    if part not in table:
         return None
-    return value
+    try:
+        return read_day(table[part])
+    except WrongValueError as error:
+        faults.add(where, f"{part} {error}")
+        return None
 
 
 def _which_state_pension(table: Any, faults: Faults) -> tuple[tuple[date, date, date], Standing] | None:
@@ -177,12 +151,12 @@ def _which_state_pension(table: Any, faults: Faults) -> tuple[tuple[date, date, 
     if not isinstance(table, dict):
         faults.add(where, f"must be a table with {', '.join(_DATES)}, source and status")
         return None
-    _refuse_unknown(table, (*_DATES, *_STANDING_PARTS), where, "part of it", faults)
+    refuse_unknown(table, (*_DATES, *STANDING_PARTS), where, "part of it", faults)
     for part in _DATES:
         if part not in table:
             faults.add(where, f"{part} is missing")
     new_from, basic_before, new_born_from = (_date(table, part, where, faults) for part in _DATES)
-    standing = _standing(table, where, faults)
+    standing = read_standing(table, where, faults)
     if new_from is None or basic_before is None or new_born_from is None or standing is None:
         return None
     if not basic_before <= new_born_from < new_from:
@@ -210,8 +184,8 @@ def _group(group: Any, where: str, faults: Faults) -> list[AgeRow]:
     if not isinstance(group, dict):
         faults.add(where, "must be a table with source, status and rows")
         return []
-    _refuse_unknown(group, ("rows", *_STANDING_PARTS), where, "part of a group", faults)
-    standing = _standing(group, where, faults)
+    refuse_unknown(group, ("rows", *STANDING_PARTS), where, "part of a group", faults)
+    standing = read_standing(group, where, faults)
     given = group.get("rows")
     if not isinstance(given, list) or not given:
         faults.add(where, "rows must be a list of rows")
@@ -226,7 +200,7 @@ def _row(table: Any, where: str, standing: Standing | None, faults: Faults) -> A
     if not isinstance(table, dict):
         faults.add(where, "must be a table with from, to, and a day or an age")
         return None
-    _refuse_unknown(table, _ROW_PARTS, where, "part of a row", faults)
+    refuse_unknown(table, _ROW_PARTS, where, "part of a row", faults)
     born_from, born_to, day, reached_before = (
         _date(table, part, where, faults) for part in ("from", "to", "day", "reached_before")
     )
@@ -311,7 +285,7 @@ def _rise(name: str, table: Any, faults: Faults) -> Rise | None:
     if not isinstance(table, dict):
         faults.add(name, "must be a table with up_to_next, source and status")
         return None
-    _refuse_unknown(table, _RISE_PARTS, name, "part of a rise", faults)
+    refuse_unknown(table, _RISE_PARTS, name, "part of a rise", faults)
     up_to_next = table.get("up_to_next")
     if type(up_to_next) is not int or up_to_next < 1:
         faults.add(name, f"up_to_next must be a whole number of pounds from 1, not {up_to_next!r}")
@@ -319,7 +293,7 @@ def _rise(name: str, table: Any, faults: Faults) -> Rise | None:
     tenth_of = table.get("tenth_of")
     if "tenth_of" in table and (key.kind != "money" or not isinstance(tenth_of, str)):
         faults.add(name, "tenth_of must name an amount of which another amount is a tenth")
-    standing = _standing(table, name, faults)
+    standing = read_standing(table, name, faults)
     if standing is None or len(faults.found) > before or not isinstance(up_to_next, int):
         return None
     return Rise(name, limits, tenth_of, up_to_next * 100, standing)

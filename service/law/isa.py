@@ -7,8 +7,7 @@ from datetime import date
 from service.figures.loader import TaxYear
 from service.law.ages import age_on
 
-CASH_LIMIT_ENDS_AT = 65
-"""The age from which the lower limit for cash ISAs does not apply (announced; how the age is tested was not read)."""
+_CASH_LIMIT_ENDS = "isa.cash_limit_ends_at_age"
 
 ADDITIONAL_SUBSCRIPTION_FROM = date(2014, 12, 3)
 """The day of death from which a survivor has an additional permitted subscription."""
@@ -18,9 +17,12 @@ VALUE_AT_END_COUNTS_FROM = date(2018, 4, 6)
 
 
 def subscription_limit(figures: TaxYear, date_of_birth: date, day: date, *, cash: bool) -> int:
-    """The most that may be subscribed in a tax year, pence; ``cash``: into a cash ISA, by the age on a day."""
+    """The most that may be subscribed in a tax year, pence; ``cash``: into a cash ISA, by the age on a day.
+
+    The lower limit for cash is announced; how the age is tested was not read.
+    """
     limit = figures.money("isa.subscription_limit")
-    if cash and age_on(date_of_birth, day) < CASH_LIMIT_ENDS_AT:
+    if cash and figures.has(_CASH_LIMIT_ENDS) and age_on(date_of_birth, day) < figures.count(_CASH_LIMIT_ENDS):
         return min(limit, figures.money("isa.cash_limit_under_65"))
     return limit
 

@@ -35,7 +35,6 @@ _BLOCK = 500
 _BLOCK_OF_FREE_PAY = 41_667  # a twelfth of 5,000 pounds, up to the penny (4.3.1)
 _POUND_IN_FOUR_PLACES = 10_000  # the routine's quantities have four decimal places of a pound
 _PENNY_IN_FOUR_PLACES = 100
-_OVERRIDING_LIMIT = 5_000  # basis points of the payment (4.5.2; PAYE Regulations 2003 reg.23)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +62,13 @@ class PeriodScale(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class PayrollRules:
-    """One tax year's payroll figures: the emergency code, the scales of months 1 to 12 for each code prefix, and the flat
-    rates in basis points."""
+    """One tax year's payroll figures: the emergency code, the scales of months 1 to 12 for each code prefix, and in basis
+    points the flat rates and the overriding limit: the share of a payment that is the most deducted from it (4.5.2)."""
 
     emergency_code: str
     scales: Mapping[str, tuple[PeriodScale, ...]]
     flat_rates: Mapping[str, int]
+    overriding_limit: int
 
 
 class Deduction(NamedTuple):
@@ -86,7 +86,12 @@ def rules_for(figures: TaxYear) -> PayrollRules:
     for prefix, nation in (("", "england"), ("S", "scotland"), ("C", "wales")):
         year = Scale.of_bands(figures.bands(f"income_tax.bands_{nation}"))
         scales[prefix] = tuple(period_scale(year, months) for months in range(1, 13))
-    return PayrollRules(figures.text("payroll.emergency_code"), scales, figures.rates("payroll.flat_rate_codes"))
+    return PayrollRules(
+        emergency_code=figures.text("payroll.emergency_code"),
+        scales=scales,
+        flat_rates=figures.rates("payroll.flat_rate_codes"),
+        overriding_limit=figures.rate("payroll.overriding_limit"),
+    )
 
 
 @lru_cache(maxsize=1024)
@@ -167,5 +172,5 @@ def deduction(
     else:
         due = scale_tax(rules.scales[code.prefix][months - 1], after)
     tax = due - paid
-    ceiling = down_to_the_penny(payment * _OVERRIDING_LIMIT)
+    ceiling = down_to_the_penny(payment * rules.overriding_limit)
     return Deduction(min(tax, ceiling), adjustment, taxable, tax > ceiling)

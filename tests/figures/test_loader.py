@@ -5,22 +5,26 @@ from __future__ import annotations
 import shutil
 from collections.abc import Mapping
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from service.figures import tax_years
 from service.figures.loader import (
     FOLDER,
     KEYS,
     Band,
     Figure,
     FiguresError,
-    load_tax_year,
+    TaxYear,
     load_tax_years,
     rules_version,
 )
+from service.figures.printing import whole_year, year_to_come
 
+YEARS = load_tax_years()
 PERSONAL_ALLOWANCE = "[income_tax.personal_allowance]\nvalue = 12570\n"
 ENGLISH_BANDS = """\
 [income_tax.bands_england]
@@ -34,8 +38,21 @@ HIGHER_BAND = '{ name = "higher_rate", rate = 0.4, up_to = 125140 }'
 
 
 def copy_of(folder: Path, year: str = "2026-27", name: str | None = None) -> Path:
-    """A copy of a year's file in ``folder``, as ``name``."""
-    return Path(shutil.copy(FOLDER / f"{year}.toml", folder / f"{name or year}.toml"))
+    """A file that states all of a year's figures, as a first year's does, in ``folder``, as ``name``."""
+    path = folder / f"{name or year}.toml"
+    path.write_text(whole_year(YEARS[year]), "utf-8")
+    return path
+
+
+def copies(folder: Path) -> None:
+    """The service's own files, in ``folder``."""
+    for path in FOLDER.glob("*.toml"):
+        shutil.copy(path, folder)
+
+
+def loaded(path: Path) -> TaxYear:
+    """The tax year of a file, from its folder."""
+    return load_tax_years(path.parent)[path.stem]
 
 
 def plant(path: Path, old: str, new: str) -> None:
@@ -47,7 +64,7 @@ def plant(path: Path, old: str, new: str) -> None:
 
 def faults_of(path: Path) -> tuple[str, ...]:
     with pytest.raises(FiguresError) as caught:
-        load_tax_year(path)
+        load_tax_years(path.parent)
     assert str(caught.value) == "\n".join(caught.value.faults)
     return caught.value.faults
 
@@ -136,7 +153,7 @@ def replaced(old: str, new: str) -> str:
         pytest.param(
             'status = "enacted"',
             'status = "assumed"',
-            "income_tax.personal_allowance: doubt is missing: an assumed figure must say what is not set",
+            "income_tax.personal_allowance: doubt is missing: what is assumed must say what is not set",
             id="assumed-without-a-doubt",
         ),
         pytest.param(
@@ -412,30 +429,31 @@ def test_folder_without_figures_is_refused(tmp_path: Path) -> None:
 
 
 def test_new_tax_year_needs_only_a_file(tmp_path: Path) -> None:
-    for path in FOLDER.glob("*.toml"):
-        copy_of(tmp_path, path.stem)
-    before = load_tax_years(tmp_path)
-    new = copy_of(tmp_path, "2030-31", name="2031-32")
-    plant(new, 'tax_year = "2030-31"', 'tax_year = "2031-32"')
-    plant(new, "value = 12570", "value = 13000.50")
+    copies(tmp_path)
+    new = tmp_path / "2031-32.toml"
+    new.write_text(year_to_come(YEARS["2030-31"]), "utf-8")
+    plant(new, '    "income_tax.personal_allowance",\n', "")
+    with new.open("a", encoding="utf-8") as file:
+        file.write('[income_tax.personal_allowance]\nvalue = 13000.50\nsource = "An Act of ours"\nstatus = "enacted"\n')
     years = load_tax_years(tmp_path)
-    assert list(years) == [*before, "2031-32"]
+    assert list(years) == [*YEARS, "2031-32"]
     assert years["2031-32"].money("income_tax.personal_allowance") == 1_300_050
+    assert years["2031-32"].figures["inheritance_tax.rate"] == YEARS["2030-31"].figures["inheritance_tax.rate"]
     assert (years["2031-32"].start, years["2031-32"].end) == (date(2031, 4, 6), date(2032, 4, 5))
-    assert rules_version(years) != rules_version(before)
+    assert rules_version(years) != rules_version(YEARS)
 
 
 def test_new_band_of_a_nation_needs_no_code(tmp_path: Path) -> None:
     path = copy_of(tmp_path)
     band = '{ name = "middle_rate", rate = 0.3, up_to = 50000 }'
     plant(path, '    { name = "higher_rate", rate = 0.42', f'    {band},\n    {{ name = "higher_rate", rate = 0.42')
-    assert Band("middle_rate", 3_000, 5_000_000) in load_tax_year(path).bands("income_tax.bands_scotland")
+    assert Band("middle_rate", 3_000, 5_000_000) in loaded(path).bands("income_tax.bands_scotland")
 
 
 def test_next_century_follows_on(tmp_path: Path) -> None:
     path = copy_of(tmp_path, "2030-31", name="2099-00")
     plant(path, 'tax_year = "2030-31"', 'tax_year = "2099-00"')
-    assert load_tax_year(path).end == date(2100, 4, 5)
+    assert loaded(path).end == date(2100, 4, 5)
 
 
 def test_years_are_in_order_without_gaps() -> None:
@@ -447,7 +465,7 @@ def test_years_are_in_order_without_gaps() -> None:
 
 
 def test_amounts_become_pence_and_rates_basis_points() -> None:
-    year = load_tax_year(FOLDER / "2026-27.toml")
+    year = YEARS["2026-27"]
     assert year.money("state_pension.new_full_weekly") == 24_130
     assert year.money("income_tax.personal_allowance") == 1_257_000
     assert year.rate("inheritance_tax.charity_rate") == 3_600
@@ -481,7 +499,7 @@ def test_every_value_is_exact() -> None:
 
 
 def test_look_up_of_the_wrong_kind_or_of_nothing_fails() -> None:
-    year = load_tax_year(FOLDER / "2026-27.toml")
+    year = YEARS["2026-27"]
     with pytest.raises(TypeError, match=r"pension.tax_free_fraction is rate, not money"):
         year.money("pension.tax_free_fraction")
     with pytest.raises(KeyError):
@@ -511,48 +529,256 @@ def test_what_is_loaded_cannot_be_changed() -> None:
 )
 def test_status_of_a_year_is_its_weakest(tmp_path: Path, figure: str, status: str, expected: str) -> None:
     path = copy_of(tmp_path)
-    assert load_tax_year(path).status == "enacted"
+    assert loaded(path).status == "enacted"
     before, heading, after = path.read_text("utf-8").partition(f"[{figure}]\n")
     table, following, rest = after.partition("\n[")
     kept = [line for line in table.splitlines() if line.startswith(("value", "source"))]
     changed = "\n".join([*kept, f'status = "{status}"', 'doubt = "Changed for a test."', ""])
     path.write_text(before + heading + changed + following + rest, "utf-8")
-    assert load_tax_year(path).status == expected
+    assert loaded(path).status == expected
 
 
 def test_assumed_outweighs_announced(tmp_path: Path) -> None:
     path = copy_of(tmp_path)
     plant(path, 'status = "enacted"', 'status = "assumed"\ndoubt = "Changed for a test."')
     plant(path, 'status = "enacted"', 'status = "announced"')
-    assert load_tax_year(path).status == "assumed"
+    assert loaded(path).status == "assumed"
 
 
-def test_version_follows_the_bytes_of_the_file(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("value = 12570", "value = 12571"),
+        ("rate = 0.2, up_to", "rate = 0.21, up_to"),
+        ("BR = 0.2", "BR = 0.21"),
+        ('source = "Finance Act 2023 s.7"', 'source = "Finance Act 2023 s.8"'),
+        ('status = "enacted"', 'status = "announced"'),
+        ('doubt = "Seen only', 'doubt = "Not seen but'),
+        ('note = "A tenth', 'note = "About a tenth'),
+        ('\nnote = "A tenth of the personal allowance, up to the next 10 pounds."', ""),
+    ],
+)
+def test_version_changes_with_anything_that_a_figure_says(tmp_path: Path, old: str, new: str) -> None:
     path = copy_of(tmp_path)
-    original = load_tax_year(FOLDER / "2026-27.toml").version
-    assert load_tax_year(path).version == original
-    plant(path, "value = 12570", "value = 12571")
-    assert load_tax_year(path).version != original
+    plant(path, old, new)
+    assert loaded(path).version != YEARS["2026-27"].version
+
+
+def test_version_follows_from_the_figures_alone(tmp_path: Path) -> None:
+    """Neither a comment nor the file that states a figure makes another version."""
+    path = copy_of(tmp_path)
+    assert {figure.stated_in for figure in loaded(path).figures.values()} == {"2026-27"}
+    assert {figure.stated_in for figure in YEARS["2026-27"].figures.values()} > {"2019-20", "2026-27"}
+    original = YEARS["2026-27"].version
+    assert loaded(path).version == original
+    plant(path, "tax_year =", "# A comment.\ntax_year =")
+    assert loaded(path).version == original
     assert len(original) == 12
     assert set(original) <= set("0123456789abcdef")
 
 
+def test_version_changes_in_every_year_that_takes_a_figure_from_a_file(tmp_path: Path) -> None:
+    copies(tmp_path)
+    dividend_allowance = "[income_tax.dividend_allowance]\nvalue = "
+    plant(tmp_path / "2023-24.toml", f"{dividend_allowance}1000", f"{dividend_allowance}1001")
+    changed = load_tax_years(tmp_path)
+    assert [name for name in YEARS if changed[name].version != YEARS[name].version] == ["2023-24"]
+    plant(tmp_path / "2024-25.toml", f"{dividend_allowance}500", f"{dividend_allowance}501")
+    changed = load_tax_years(tmp_path)
+    assert [name for name in YEARS if changed[name].version != YEARS[name].version] == [
+        name for name in YEARS if name >= "2023-24"
+    ]
+
+
 def test_version_of_all_years_changes_with_any_of_them(tmp_path: Path) -> None:
-    for path in FOLDER.glob("*.toml"):
-        copy_of(tmp_path, path.stem)
-    unchanged = rules_version(load_tax_years())
+    unchanged = rules_version(YEARS)
+    copies(tmp_path)
     assert rules_version(load_tax_years(tmp_path)) == unchanged
     for path in FOLDER.glob("*.toml"):
-        plant(tmp_path / path.name, "# Income tax", "# Income tax.")
+        plant(tmp_path / path.name, 'source = "', 'source = "A')
         assert rules_version(load_tax_years(tmp_path)) != unchanged
-        copy_of(tmp_path, path.stem)
+        shutil.copy(path, tmp_path)
 
 
 def test_doubt_and_note_are_kept() -> None:
-    year = load_tax_year(FOLDER / "2027-28.toml")
+    year = YEARS["2027-28"]
     limit = year.figures["isa.cash_limit_under_65"]
     assert limit.doubt is not None
     assert limit.doubt.startswith("The regulations for the cash limit")
     assert limit.note == "Inside the subscription limit; from age 65 the whole subscription limit."
     assert year.figures["income_tax.personal_allowance"].doubt is None
     assert year.figures["income_tax.personal_allowance"].note is None
+
+
+def a_year_after_another(folder: Path) -> Path:
+    """The service's file of 2027-28 after one that states all of 2026-27."""
+    copy_of(folder, "2026-27")
+    return Path(shutil.copy(FOLDER / "2027-28.toml", folder))
+
+
+def test_what_is_unchanged_is_that_of_the_year_before(tmp_path: Path) -> None:
+    year = loaded(a_year_after_another(tmp_path))
+    before = load_tax_years(tmp_path)["2026-27"].figures["inheritance_tax.rate"]
+    assert year.figures["inheritance_tax.rate"] == before
+    assert before.stated_in == "2026-27"
+    assert year.figures["isa.subscription_limit"].stated_in == "2027-28"
+    assert year.version == YEARS["2027-28"].version
+
+
+def test_an_unchanged_figure_names_its_own_tax_year() -> None:
+    name = "student_loan.plan_1_threshold"
+    for of in ("2027-28", "2028-29", "2029-30", "2030-31"):
+        figure = YEARS[of].figures[name]
+        assert (figure.doubt, figure.stated_in) == (f"The threshold for {of} is not set.", "2027-28")
+    for year in YEARS.values():
+        assert not any("{" in f"{one.source}{one.doubt}{one.note}" for one in year.figures.values())
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        pytest.param(
+            '    "inheritance_tax.rate",\n',
+            "",
+            "inheritance_tax.rate: is missing: it is neither stated nor said to be unchanged",
+            id="neither-stated-nor-unchanged",
+        ),
+        pytest.param(
+            '    "inheritance_tax.rate",\n',
+            '    "inheritance_tax.rate",\n    "isa.subscription_limit",\n',
+            "isa.subscription_limit: is stated and said to be unchanged as well",
+            id="stated-and-unchanged",
+        ),
+        pytest.param(
+            '    "inheritance_tax.rate",\n',
+            '    "inheritance_tax.rate",\n    "inheritance_tax.rate",\n',
+            "unchanged: inheritance_tax.rate stands here twice",
+            id="twice",
+        ),
+        pytest.param(
+            '    "inheritance_tax.rate",\n',
+            '    "inheritance_tax.rate",\n    "inheritance_tax.rates",\n',
+            "unchanged: inheritance_tax.rates is not a known figure",
+            id="unknown",
+        ),
+        pytest.param(
+            '    "inheritance_tax.rate",\n',
+            '    "inheritance_tax.rate",\n    "pension.lifetime_allowance",\n',
+            "unchanged: pension.lifetime_allowance is not a figure of 2027-28",
+            id="of-other-years",
+        ),
+        pytest.param(
+            "[income_tax.property_bands]\n",
+            '[income_tax.property_bands]\nunchanged = ["isa.subscription_limit"]\n',
+            "income_tax.property_bands: unchanged is not a known part of a figure",
+            id="below-a-heading",
+        ),
+        pytest.param(
+            "The threshold for {tax_year} is",
+            "The threshold for {year} is",
+            "student_loan.plan_1_threshold: doubt: what stands in braces can only be {tax_year}",
+            id="other-words-in-braces",
+        ),
+        pytest.param(
+            "The threshold for {tax_year} is",
+            "The threshold for {tax_year is",
+            "student_loan.plan_1_threshold: doubt: what stands in braces can only be {tax_year}",
+            id="brace-left-open",
+        ),
+    ],
+)
+def test_faulty_change_is_refused(tmp_path: Path, old: str, new: str, fault: str) -> None:
+    path = a_year_after_another(tmp_path)
+    plant(path, old, new)
+    assert faults_of(path) == (f"2027-28.toml: {fault}",)
+
+
+@pytest.mark.parametrize("figure", [name for name, key in KEYS.items() if key.belongs_to("2027-28")])
+def test_a_figure_that_a_later_year_leaves_out_is_refused(tmp_path: Path, figure: str) -> None:
+    path = a_year_after_another(tmp_path)
+    text = path.read_text("utf-8")
+    before, heading, rest = text.partition(f"[{figure}]\n")
+    left = before + "[" + rest.partition("\n[")[2] if heading else text.replace(f'    "{figure}",\n', "")
+    assert left != text
+    path.write_text(left.removesuffix("["), "utf-8")
+    assert faults_of(path) == (f"2027-28.toml: {figure}: is missing: it is neither stated nor said to be unchanged",)
+
+
+def test_a_new_figure_cannot_be_unchanged(tmp_path: Path) -> None:
+    path = a_year_after_another(tmp_path)
+    before, _, rest = path.read_text("utf-8").partition("[income_tax.property_bands]\n")
+    path.write_text(before + "[" + rest.partition("\n[")[2], "utf-8")
+    plant(path, '    "inheritance_tax.rate",\n', '    "income_tax.property_bands",\n    "inheritance_tax.rate",\n')
+    assert faults_of(path) == (
+        "2027-28.toml: unchanged: income_tax.property_bands is not a figure of 2026-27, so it must be stated",
+    )
+
+
+@pytest.mark.parametrize("listed", ['"isa.subscription_limit"', "[7]", "{}", '["isa.subscription_limit", true]'])
+def test_a_list_of_what_is_unchanged_that_is_none_is_refused(tmp_path: Path, listed: str) -> None:
+    path = copy_of(tmp_path)
+    plant(path, 'tax_year = "2026-27"', f'tax_year = "2026-27"\nunchanged = {listed}')
+    assert faults_of(path) == ("2026-27.toml: unchanged: must be a list of figures by dotted name",)
+
+
+def test_nothing_is_unchanged_in_the_first_year(tmp_path: Path) -> None:
+    path = Path(shutil.copy(FOLDER / "2027-28.toml", tmp_path))
+    assert faults_of(path) == (
+        "2027-28.toml: unchanged: must not be in the first year's file, which states every figure",
+    )
+
+
+def test_a_year_that_does_not_follow_the_one_before_is_refused(tmp_path: Path) -> None:
+    copy_of(tmp_path, "2027-28")
+    path = Path(shutil.copy(FOLDER / "2029-30.toml", tmp_path))
+    assert faults_of(path) == ("2029-30.toml: tax_year: is not the one after 2027-28, which is the file before this",)
+
+
+def test_a_fault_is_told_of_the_file_that_states_it_alone(tmp_path: Path) -> None:
+    path = a_year_after_another(tmp_path)
+    plant(tmp_path / "2026-27.toml", "value = 12570", "value = -12570")
+    plant(path, "value = 12000", "value = -12000")
+    assert '    "income_tax.personal_allowance",\n' in path.read_text("utf-8")
+    assert faults_of(path) == (
+        "2026-27.toml: income_tax.personal_allowance: must not be negative, and -12570 is",
+        "2027-28.toml: isa.cash_limit_under_65: must not be negative, and -12000 is",
+    )
+
+
+def test_limits_that_a_later_year_changes_for_some_bands_only_are_refused(tmp_path: Path) -> None:
+    copies(tmp_path)
+    path = tmp_path / "2030-31.toml"
+    plant(path, '    "income_tax.bands_england",\n', "")
+    text = path.read_text("utf-8") + ENGLISH_BANDS.replace("37700", "40000") + 'source = "Ours"\nstatus = "enacted"\n'
+    path.write_text(text, "utf-8")
+    assert faults_of(path) == tuple(
+        f"2030-31.toml: income_tax.{bands}: the limits are not those of income_tax.bands_england"
+        for bands in ("savings_bands", "dividend_bands", "property_bands")
+    )
+    # The years after it, which say that nothing has changed, are not told of again.
+    (tmp_path / "2031-32.toml").write_text(year_to_come(YEARS["2030-31"]), "utf-8")
+    assert len(faults_of(path)) == 3
+
+
+def test_a_file_that_is_not_toml_ends_the_reading(tmp_path: Path) -> None:
+    copies(tmp_path)
+    (tmp_path / "2026-27.toml").write_bytes(b"tax_year = ")
+    plant(tmp_path / "2019-20.toml", "value = 12500", "value = -12500")
+    first, second = faults_of(tmp_path / "2026-27.toml")
+    assert first == "2019-20.toml: income_tax.personal_allowance: must not be negative, and -12500 is"
+    assert second.startswith("2026-27.toml: not a TOML file: ")
+
+
+def test_every_figure_is_said_once() -> None:
+    """What a file states is new, or not what the year before says in the words of this one."""
+    for before, year in pairwise(YEARS.values()):
+        for name, figure in year.figures.items():
+            if not before.has(name) or figure.stated_in != year.name:
+                continue
+            other = before.figures[name]
+            says, said = (
+                (one.value, one.status, *(str(text).replace(of.name, "") for text in (one.source, one.doubt, one.note)))
+                for one, of in ((figure, year), (other, before))
+            )
+            assert says != said, (year.name, name)
+        assert tax_years.following(before.name) == year.name

@@ -199,6 +199,8 @@ RATES = [
     # Finance Act 2004 s.215; from 2023-24 no charge, Finance (No. 2) Act 2023 ss.18-19
     ("pension.lifetime_allowance_charge_lump_sum", "2019-20", "2022-23", "55", "Finance Act 2004 s.215"),
     ("pension.lifetime_allowance_charge_retained", "2019-20", "2022-23", "25", "Finance Act 2004 s.215"),
+    # PAYE Regulations 2003 reg.23(5); HMRC PAYE11095
+    ("payroll.overriding_limit", "2019-20", "2030-31", "50", "reg.23(5)"),
     # Finance Act 2004 s.206; HMRC PTM165400
     ("pension.special_lump_sum_death_benefits_charge", "2019-20", "2030-31", "45", "Finance Act 2004 s.206"),
     # Inheritance Tax Act 1984 Sch.1 and Sch.1A
@@ -501,7 +503,7 @@ def test_what_is_not_law_from_2027_28(year: TaxYear) -> None:
     assumed |= {"care.lower_capital", "care.upper_capital", "care.capital_step", "care.weekly_income"}
     assumed |= {"winter_fuel.payment", "winter_fuel.payment_from_higher_age"}
     assumed |= {f"student_loan.{plan}_threshold" for plan in ("plan_1", "plan_4", "plan_5", "postgraduate")}
-    announced = {"isa.subscription_limit", "isa.cash_limit_under_65"}
+    announced = {"isa.subscription_limit", "isa.cash_limit_under_65", "isa.cash_limit_ends_at_age"}
     (announced if year.name <= "2029-30" else assumed).add("student_loan.plan_2_threshold")
     if year.name >= "2028-29":
         announced |= {"income_tax.savings_bands", "income_tax.property_bands"}
@@ -528,6 +530,8 @@ COUNTS = [
     ("pension.beneficiaries_taxed_from_age", "2024-25", "2030-31", 75, "ss.637H-637M"),
     ("pension.beneficiaries_window_years", "2019-20", "2023-24", 2, "Part 9"),
     ("pension.beneficiaries_window_years", "2024-25", "2030-31", 2, "ss.637H-637M"),
+    # HMRC, Tax-free savings newsletter 19, 27 November 2025
+    ("isa.cash_limit_ends_at_age", "2027-28", "2030-31", 65, "newsletter 19"),
     # SI 2025/969
     ("winter_fuel.higher_age", "2025-26", "2030-31", 80, "SI 2025/969"),
 ]
@@ -545,6 +549,13 @@ def test_the_day_on_which_more_of_a_deposit_is_protected() -> None:
     assert YEARS["2025-26"].day("deposit_protection.changes_on") == date(2025, 12, 1)
 
 
+def test_the_day_from_which_transfers_have_conditions() -> None:
+    """SI 2021/1237: from 30 November 2021."""
+    for year in years("2021-22", LAST):
+        assert year.day("pension.transfer_conditions_from") == date(2021, 11, 30)
+        assert year.figures["pension.transfer_conditions_from"].source == "SI 2021/1237"
+
+
 # Figures whose source was not read itself, or whose use rests on memory, and the years for which that is so.
 DOUBTFUL = {
     "income_tax.personal_allowance": "2019-20 2020-21",
@@ -560,6 +571,7 @@ DOUBTFUL = {
     "income_tax.dividend_allowance": "2022-23",
     "payroll.emergency_code": " ".join(YEARS),
     "payroll.flat_rate_codes": " ".join(YEARS),
+    "payroll.overriding_limit": " ".join(YEARS),
     "pension.annual_allowance_threshold_income": "2019-20",
     "pension.annual_allowance_adjusted_income": "2019-20",
     "pension.annual_allowance_tapered_minimum": "2019-20",
@@ -571,6 +583,7 @@ DOUBTFUL = {
     "pension.lifetime_allowance_charge_retained": "2019-20 2020-21 2021-22 2022-23",
     "pension.special_lump_sum_death_benefits_charge": "2027-28 2028-29 2029-30 2030-31",
     "isa.cash_limit_under_65": "2027-28 2028-29 2029-30 2030-31",
+    "isa.cash_limit_ends_at_age": "2027-28 2028-29 2029-30 2030-31",
     "inheritance_tax.charity_rate": " ".join(YEARS),
     "inheritance_tax.charity_least_share": " ".join(YEARS),
     "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),
@@ -619,7 +632,8 @@ def test_doubts_are_sentences(year: TaxYear) -> None:
 def test_every_figure_is_checked_here(name: str) -> None:
     checked = {row[0] for table in (MONEY, RATES, WORDS, UK_RATES, COUNTS) for row in table}
     elsewhere = {"income_tax.bands_scotland", "payroll.flat_rate_codes", "pension.minimum_pension_age"} | {
-        "deposit_protection.changes_on"
+        "deposit_protection.changes_on",
+        "pension.transfer_conditions_from",
     }
     assert name in checked | elsewhere
     if name in checked:

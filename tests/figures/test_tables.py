@@ -64,7 +64,7 @@ def faults_of(path: Path) -> tuple[str, ...]:
         pytest.param(
             "reached_from = 2016-04-06",
             'reached_from = "2016-04-06"',
-            "new_state_pension: reached_from must be a day such as 1960-04-06, not '2016-04-06'",
+            "new_state_pension: reached_from must be a day such as 2026-04-06, without quotes, not '2016-04-06'",
             id="day-in-quotes",
         ),
         pytest.param(
@@ -121,7 +121,8 @@ def faults_of(path: Path) -> tuple[str, ...]:
         pytest.param(
             "from = 1953-12-06",
             "from = 1953-12-06T00:00:00",
-            "ages: group 2, row 1: from must be a day such as 1960-04-06, not datetime.datetime(1953, 12, 6, 0, 0)",
+            "ages: group 2, row 1: from must be a day such as 2026-04-06, without quotes, "
+            "not datetime.datetime(1953, 12, 6, 0, 0)",
             id="day-with-a-time",
         ),
         pytest.param(
@@ -152,7 +153,7 @@ def faults_of(path: Path) -> tuple[str, ...]:
         pytest.param(
             "age_years = 66 }",
             "age_years = 66.5 }",
-            "ages: group 2, row 11: age_years must be a whole number of years from 1 to 119, not 66.5",
+            "ages: group 2, row 11: age_years must be a whole number of years from 1 to 119, not Decimal('66.5')",
             id="years-not-whole",
         ),
         pytest.param(
@@ -317,7 +318,7 @@ def test_all_faults_of_the_ages_are_told_at_once(tmp_path: Path) -> None:
         pytest.param(
             PERSONAL_ALLOWANCE,
             PERSONAL_ALLOWANCE.replace("10", "10.5"),
-            "income_tax.personal_allowance: up_to_next must be a whole number of pounds from 1, not 10.5",
+            "income_tax.personal_allowance: up_to_next must be a whole number of pounds from 1, not Decimal('10.5')",
             id="rounding-not-whole",
         ),
         pytest.param(

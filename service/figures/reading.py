@@ -1,0 +1,101 @@
+"""What all files of figures share: how one is opened, how its faults are told, and how a day and a standing are read."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+STATUSES = ("enacted", "announced", "assumed")
+"""How firm something is, strongest first.
+
+"enacted": in an Act, an instrument or a resolution. "announced": published by government, not seen as law. "assumed":
+not set or not published, so that the last known value is carried forward.
+"""
+
+STANDING_PARTS = ("source", "status", "doubt")
+"""The names in a file of what ``read_standing`` reads."""
+
+VERSION_LENGTH = 12
+"""Characters of a version, the first of a SHA-256."""
+
+
+class FiguresError(ValueError):
+    """Files of figures that cannot be used. ``faults`` holds a sentence for each: the file, the key, what is wrong."""
+
+    def __init__(self, faults: list[str]) -> None:
+        super().__init__("\n".join(faults))
+        self.faults = tuple(faults)
+
+
+class WrongValueError(Exception):
+    """A value that cannot be used; the arguments are its faults."""
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """What is wrong with one file, gathered while it is read."""
+
+    file: str
+    found: list[str] = field(default_factory=list)
+
+    def add(self, key: str, fault: str) -> None:
+        self.found.append(f"{self.file}: {key}: {fault}")
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where something comes from, how firm it is (see ``STATUSES``), and what is doubtful about it, as a sentence."""
+
+    source: str
+    status: str
+    doubt: str | None
+
+
+def parsed(content: bytes, file: str) -> dict[str, Any]:
+    """What a TOML file holds, decimals exact. FiguresError naming the ``file`` if it is not TOML."""
+    try:
+        return tomllib.loads(content.decode("utf-8"), parse_float=Decimal)
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise FiguresError([f"{file}: not a TOML file: {error}"]) from error
+
+
+def refuse_unknown(table: Mapping[str, Any], parts: Sequence[str], where: str, what: str, faults: Faults) -> None:
+    """Note a fault for each name in a table that is none of ``parts``."""
+    for part in table:
+        if part not in parts:
+            faults.add(where, f"{part} is not a known {what}")
+
+
+def refuse_empty(table: Mapping[str, Any], parts: Sequence[str], where: str, faults: Faults) -> None:
+    """Note a fault for each of ``parts`` that is in a table and is not a text that says something."""
+    for part in parts:
+        if part in table and not (isinstance(table[part], str) and table[part].strip()):
+            faults.add(where, f"{part} must be a text that is not empty")
+
+
+def read_standing(table: Mapping[str, Any], where: str, faults: Faults) -> Standing | None:
+    """Source, status and doubt of a table, or None with its faults noted."""
+    before = len(faults.found)
+    refuse_empty(table, ("source", "doubt"), where, faults)
+    if "source" not in table:
+        faults.add(where, "source is missing")
+    status = table.get("status")
+    if status not in STATUSES:
+        faults.add(where, f"status must be one of {', '.join(STATUSES)}, not {status!r}")
+    if status == "assumed" and "doubt" not in table:
+        faults.add(where, "doubt is missing: what is assumed must say what is not set")
+    if len(faults.found) > before:
+        return None
+    return Standing(table["source"], table["status"], table.get("doubt"))
+
+
+def read_day(value: Any) -> date:
+    """A day as TOML writes it. WrongValueError for anything else."""
+    # A day with a time of day is a kind of date to Python, and is none here.
+    if type(value) is not date:
+        raise WrongValueError(f"must be a day such as 2026-04-06, without quotes, not {value!r}")
+    return value
