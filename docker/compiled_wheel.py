@@ -4,8 +4,9 @@
 
 puts ``pension_to_isa-<version>-cp3xx-...whl`` into the folder. It is made of the same source by mypyc (a part of mypy) and
 serves the same answers, byte for byte; it only takes less time. It fits the version of Python it was built with, on the
-same kind of machine. Needed: a C compiler and the headers of Python. setuptools and mypy are fetched into an environment
-of their own, in the releases that pyproject.toml names; with --no-isolation those that are installed are used.
+same kind of machine. Needed: a C compiler and the headers of Python. setuptools, which mypyc makes extensions for, and mypy
+are fetched into an environment of their own, in the releases that pyproject.toml names; with --no-isolation those that are
+installed are used.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ SETUP = """\
 import sys
 
 from mypyc.build import mypycify
-from setuptools import setup
+from setuptools import find_namespace_packages, setup
 
 extensions = []
 if "bdist_wheel" in sys.argv:
@@ -46,9 +47,21 @@ if "bdist_wheel" in sys.argv:
     for extension in extensions:
         # What a compiler warns of in generated code helps nobody, and looking for it takes longer than compiling.
         extension.extra_compile_args.append("-Wno-all")
-setup(ext_modules=extensions)
+setup(
+    ext_modules=extensions,
+    packages=find_namespace_packages(include=["service*", "openapi"]),
+    package_data={{"": ["*"]}},
+    exclude_package_data={{"openapi": ["*.md"]}},
+)
 """
-"""pip runs it three times; only the last time is for the wheel itself."""
+"""pip runs it three times; only the last time is for the wheel itself. The files are those of the plain wheel."""
+
+BUILD_SYSTEM = """\
+[build-system]
+requires = {requires}
+build-backend = "setuptools.build_meta"
+
+"""
 
 # What is imported from elsewhere need not be installed where the wheel is built: mypyc takes it as it comes.
 MYPY_OPTIONS = ("--follow-imports=silent", "--ignore-missing-imports")
@@ -74,13 +87,9 @@ def prepare(source: Path, level: int) -> None:
         shutil.copytree(TOP / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
     shutil.copy(TOP / "README.md", source)
     text = (TOP / "pyproject.toml").read_text(encoding="utf-8")
-    project = tomllib.loads(text)
-    needed = project["build-system"]["requires"]
-    wanted = [*needed, *project["dependency-groups"]["compile"]]
-    text = text.replace(f"requires = {json.dumps(needed)}", f"requires = {json.dumps(wanted)}", 1)
-    if tomllib.loads(text)["build-system"]["requires"] != wanted:
-        raise SystemExit("pyproject.toml no longer says in one line what the build requires.")
-    (source / "pyproject.toml").write_text(text, encoding="utf-8")
+    requires = tomllib.loads(text)["dependency-groups"]["compile"]
+    told = BUILD_SYSTEM.format(requires=json.dumps(requires)) + text[text.index("[project]") :]
+    (source / "pyproject.toml").write_text(told, encoding="utf-8")
     setup = SETUP.format(arguments=[*MYPY_OPTIONS, *modules()], level=level)
     (source / "setup.py").write_text(setup, encoding="utf-8")
 

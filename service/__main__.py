@@ -1,4 +1,4 @@
-"""`python -m service`: reads the settings, takes the port, loads the rules and serves.
+"""The command `pension-to-isa`, or `python -m service`: reads the settings, takes the port, loads the rules and serves.
 
 Exit status: 0 after a stop signal; 1 when the address cannot be listened on or the figures cannot be used; 2 when
 a setting cannot be used.
@@ -6,6 +6,7 @@ a setting cannot be used.
 
 from __future__ import annotations
 
+import argparse
 import os
 import signal
 import sys
@@ -17,8 +18,15 @@ from service.server import CannotListenError, listen, serve, stop_at_once, url_o
 from service.settings import Settings, SettingsError
 
 
-def main(environ: Mapping[str, str]) -> int:
-    """Start the service with the settings in `environ`; returns only if that fails, with an exit status."""
+def main(environ: Mapping[str, str] = os.environ) -> int:
+    """Start the service with the settings in `environ`; returns only if that fails, with an exit status.
+
+    The command line takes no arguments but --help, and refuses any (SystemExit, status 2) rather than pass over them.
+    """
+    argparse.ArgumentParser(
+        prog="pension-to-isa",
+        description="Starts the service. Settings are read from the environment, as the README says.",
+    ).parse_args()
     signal.signal(signal.SIGTERM, stop_at_once)
     signal.signal(signal.SIGINT, stop_at_once)
     try:
@@ -37,4 +45,4 @@ def main(environ: Mapping[str, str]) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(os.environ))
+    sys.exit(main())

@@ -88,6 +88,23 @@ def test_it_answers_byte_for_byte_as_the_source_does(installed: Path, tmp_path: 
     assert found == expected
 
 
+def test_its_command_starts_the_compiled_code_from_the_checkout_too(installed: Path) -> None:
+    process = subprocess.Popen(
+        [installed / "bin" / "pension-to-isa"],
+        cwd=TOP,
+        env={"PYTHONPATH": str(installed), "SERVICE_BIND": "127.0.0.1:0", "SERVICE_WORKERS": "1"},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    )
+    try:
+        assert process.stdout is not None
+        assert process.stdout.readline().endswith("code: compiled.\n")
+    finally:
+        process.terminate()
+        process.communicate(timeout=20)
+
+
 def test_every_module_of_the_inner_layers_is_compiled_but_those_named(installed: Path) -> None:
     compiled = {
         path.relative_to(installed).as_posix().partition(".")[0] + ".py" for path in installed.glob("service/**/*.so")

@@ -1,13 +1,13 @@
-"""What is installed and how it is run: the wheel, the locked releases, the image and its container."""
+"""What is installed and how it is run: the wheel, its sources, the locked releases, the image and its container."""
 
 from __future__ import annotations
 
 import json
 import re
-import shutil
 import stat
 import subprocess
 import sys
+import tarfile
 import tomllib
 import zipfile
 from importlib.metadata import requires
@@ -21,6 +21,8 @@ from packaging.utils import canonicalize_name
 
 TOP = Path(__file__).parents[1]
 PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))
+MADE_BY_TOOLS = {"PKG-INFO", "build", "dist", "uv.lock"}
+"""What packaging tools leave in the top folder, and what is added to a source distribution."""
 LOCKS = {
     "docker/requirements.lock": PROJECT["project"]["dependencies"],
     "docker/build.lock": PROJECT["build-system"]["requires"] + PROJECT["dependency-groups"]["compile"],
@@ -73,21 +75,37 @@ def test_a_lock_holds_releases_hashes_and_comments_only(path: str) -> None:
     assert "://" not in text
 
 
+def built(target: str, source: Path, folder: Path) -> Path:
+    """The wheel or the sdist of a source tree, which stays as it is."""
+    command = [sys.executable, "-m", "hatchling", "build", "--target", target, "--directory", folder]
+    subprocess.run(command, cwd=source, capture_output=True, check=True)
+    (found,) = folder.iterdir()
+    return found
+
+
 @pytest.fixture(scope="module")
-def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The project's wheel, built from a copy so that the checkout stays clean, and unpacked."""
-    folder = tmp_path_factory.mktemp("wheel")
-    source = folder / "source"
-    for name in ("service", "openapi"):
-        shutil.copytree(TOP / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("pyproject.toml", "README.md"):
-        shutil.copy(TOP / name, source)
-    options = ["--quiet", "--no-deps", "--no-build-isolation", "--no-index", "--wheel-dir", str(folder)]
-    subprocess.run([sys.executable, "-m", "pip", "wheel", *options, str(source)], check=True)
-    (built,) = folder.glob("*.whl")
-    with zipfile.ZipFile(built) as archive:
-        archive.extractall(folder / "unpacked")
-    return folder / "unpacked"
+def packed_wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The project's wheel."""
+    return built("wheel", TOP, tmp_path_factory.mktemp("wheel"))
+
+
+@pytest.fixture(scope="module")
+def wheel(packed_wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The project's wheel, unpacked."""
+    folder = tmp_path_factory.mktemp("unpacked")
+    with zipfile.ZipFile(packed_wheel) as archive:
+        archive.extractall(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def sources(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The project's source distribution, unpacked."""
+    folder = tmp_path_factory.mktemp("sources")
+    with tarfile.open(built("sdist", TOP, tmp_path_factory.mktemp("sdist"))) as archive:
+        archive.extractall(folder, filter="data")
+    (found,) = folder.iterdir()
+    return found
 
 
 def test_the_wheel_holds_every_file_of_the_service_and_the_agreement_and_no_other(wheel: Path) -> None:
@@ -128,6 +146,63 @@ print(json.dumps({
     assert told["ready"] == "ready"
 
 
+def test_the_wheel_brings_a_command_that_starts_the_service(wheel: Path) -> None:
+    (entry_points,) = wheel.glob("*.dist-info/entry_points.txt")
+    assert entry_points.read_text(encoding="utf-8").split() == [
+        "[console_scripts]",
+        "pension-to-isa",
+        "=",
+        "service.__main__:main",
+    ]
+
+
+def test_the_command_refuses_arguments_instead_of_passing_over_them() -> None:
+    command = [sys.executable, "-m", "service", "--port", "9000"]
+    answer = subprocess.run(command, cwd=TOP, capture_output=True, text=True, timeout=30, check=False)
+    assert answer.returncode == 2
+    assert answer.stdout == ""
+    assert "unrecognized arguments: --port 9000" in answer.stderr
+
+
+def named_in_the_readme() -> set[str]:
+    """The files and folders of the project that README.md names."""
+    text = (TOP / "README.md").read_text(encoding="utf-8")
+    folders = r"(?:docker|examples|openapi|service|tests)/[\w./-]*\w|(?:docker|examples|openapi|service|tests)/"
+    return set(re.findall(rf"(?<![\w/.-])(?:{folders}|[A-Z]+\.md)", text))
+
+
+def test_the_sources_hold_all_that_the_readme_names(sources: Path) -> None:
+    named = named_in_the_readme()
+    assert {"DEVELOPERS.md", "docker/", "docker/compiled_wheel.py", "examples/requests/first-ufpls.json"} <= named
+    assert sorted(name for name in named if not (sources / name).exists()) == []
+
+
+def test_the_sources_hold_every_file_of_the_project(sources: Path) -> None:
+    kept = {".dockerignore", ".gitignore", "DEVELOPERS.md", "README.md", "pyproject.toml"}
+    for folder in (".ci", "docker", "examples", "openapi", "service", "tests"):
+        files = (path for path in (TOP / folder).rglob("*") if path.is_file() and "__pycache__" not in path.parts)
+        kept.update(path.relative_to(TOP).as_posix() for path in files)
+    packed = {path.relative_to(sources).as_posix() for path in sources.rglob("*") if path.is_file()}
+    assert sorted(kept - packed) == []
+    assert (sources / ".ci" / "run").stat().st_mode & stat.S_IXUSR
+
+
+def test_the_wheel_made_from_the_sources_is_the_same_byte_for_byte(
+    sources: Path, packed_wheel: Path, tmp_path: Path
+) -> None:
+    again = built("wheel", sources, tmp_path)
+    assert again.name == packed_wheel.name
+    assert again.read_bytes() == packed_wheel.read_bytes()
+
+
+def test_the_readme_has_one_command_to_start_the_service_and_one_to_test_it() -> None:
+    lines = (TOP / "README.md").read_text(encoding="utf-8").splitlines()
+    assert [line.rpartition("&& ")[2] for line in lines if "-m venv" in line] == [
+        ".venv/bin/pension-to-isa",
+        ".venv/bin/python -m pytest",
+    ]
+
+
 def dockerfile() -> list[tuple[str, str]]:
     """The Dockerfile's instructions in order, each as its word and the rest, continued lines joined."""
     text = (TOP / "docker" / "Dockerfile").read_text(encoding="utf-8")
@@ -156,7 +231,7 @@ def test_the_image_runs_as_a_numbered_user_that_is_not_root() -> None:
 
 def test_the_image_starts_the_service_without_a_shell_between() -> None:
     # With a shell between them a stop signal would not reach the service.
-    assert json.loads(last("CMD")) == ["python", "-m", "service"]
+    assert json.loads(last("CMD")) == list(PROJECT["project"]["scripts"])
 
 
 def test_the_image_installs_only_what_is_locked() -> None:
@@ -225,9 +300,8 @@ def test_image_and_container_check_health_alike() -> None:
 
 
 def test_the_top_folder_holds_what_it_should_and_no_more() -> None:
-    made_by_tools = {"build", "dist"}
     names = {path.name for path in TOP.iterdir() if not path.name.startswith(".") and path.suffix != ".egg-info"}
-    assert names - made_by_tools == {
+    assert names - MADE_BY_TOOLS == {
         "DEVELOPERS.md",
         "README.md",
         "docker",
