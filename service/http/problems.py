@@ -12,6 +12,7 @@ from werkzeug.exceptions import HTTPException
 from service.http.provider import encode
 from service.planning.faults import Fault, RuleViolation
 from service.schemas.problems import pointer
+from service.schemas.units import pounds
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -93,7 +94,7 @@ def document(
     if instance is not None:
         problem["instance"] = instance
     if permitted is not None:
-        problem["permitted"] = permitted / 100
+        problem["permitted"] = pounds(permitted)
     return problem
 
 
