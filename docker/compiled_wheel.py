@@ -31,7 +31,12 @@ LEFT_OUT = {
 }
 """What stays as it is of these layers."""
 
-SCHEMAS = ("service/schemas/quick.py", "service/schemas/quote/answer.py", "service/schemas/warnings.py")
+SCHEMAS = (
+    "service/schemas/quick.py",
+    "service/schemas/quote/answer.py",
+    "service/schemas/units.py",
+    "service/schemas/warnings.py",
+)
 """What is compiled of the schemas. The others are made of marshmallow's classes, and interpreted classes cannot be
 compiled in part: neither a strict field nor a schema may inherit from a compiled class."""
 

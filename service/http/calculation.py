@@ -7,7 +7,8 @@ the two cannot differ.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Generic, TypeVar
 
 from flask import Blueprint, Response
@@ -21,7 +22,7 @@ from service.schemas.shared import StrictSchema
 Question = TypeVar("Question")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Calculation(Generic[Question]):
     """``name`` is the last part of its path; ``build`` makes the question from values that ``schema`` has loaded;
     ``answer`` gives the answer as JSON, with the parts asked for among those ``offered`` by ``?include=``.
@@ -35,10 +36,11 @@ class Calculation(Generic[Question]):
     build: Callable[[dict[str, Any]], Question]
     answer: Callable[[Question, frozenset[str]], dict[str, Any]]
     offered: tuple[str, ...] = ()
-    quick: Callable[[object], dict[str, Any]] = field(init=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "quick", quick_reader(self.schema))
+    @cached_property
+    def quick(self) -> Callable[[object], dict[str, Any]]:
+        """The quick reader of its requests."""
+        return quick_reader(self.schema)
 
     @property
     def path(self) -> str:
@@ -50,12 +52,13 @@ def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes:
     """The resource that answers single requests, from bodies of a bounded size."""
     routes = Blueprint(calculation.name, __name__)
     headers = {"Cache-Control": "no-store", "Rules-Version": rules_version}
+    quick = calculation.quick  # made here, before the first request and before the workers part
 
     def single() -> Response:
         require_accepted("application/json")
         wanted = includes(calculation.offered)
         body = read_json_body(max_body_bytes)
-        question = loaded(body, calculation.schema, calculation.quick, calculation.build)
+        question = loaded(body, calculation.schema, quick, calculation.build)
         return Response(encode(calculation.answer(question, wanted)), 200, headers, content_type="application/json")
 
     routes.add_url_rule(calculation.path, calculation.name.replace("-", "_"), single, methods=["POST"])

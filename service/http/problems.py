@@ -1,4 +1,84 @@
-"""Problems for machines and people (RFC 9457): what went wrong, every fault, and where. Never an exception's own text."""
+"""Problems for machines and people (RFC 9457): what went wrong, every fault, and where. Never an exception's own text.
+
+Every problem by its code, with its status, what it means, and the modules that raise it; under it, where it lists faults, every
+code that a fault may have, by the module that finds it. The type of a problem is ``/problems/`` and its code.
+
+bad-request 400: the body is not whole gzip data, or the request is wrong in a way that has no code of its own
+    http/body.py, http/problems.py
+unreadable-json 400: the body or a line is empty, cut short, not UTF-8 or not JSON, or says a key twice
+    http/body.py, http/bulk.py
+not-found 404: there is no such path, tax year or operation
+    http/problems.py, http/tax_years.py, http/bulk.py
+method-not-allowed 405: the path is there, but not with this method; the header Allow tells which are
+    http/problems.py
+not-acceptable 406: the caller accepts no answer of the type that there is
+    http/negotiation.py
+body-too-large 413: the body as sent or unpacked, a line of it, or the number of its records is over the service's limit
+    http/body.py, http/bulk.py
+unsupported-media-type 415: the body is of another content type or coding than is asked for
+    http/body.py
+invalid-request 422: the body is JSON, but has not the shape that the interface describes; or the query has not
+    http/body.py, http/negotiation.py
+        schemas/problems.py
+            missing: a field is not there that is required, or that another field's value requires
+            unknown-field: there is no such field
+            null: a field is null, and should be left out
+            not-an-object: something else stands where an object is expected
+            not-a-list: something else stands where a list is expected
+            invalid-value: the value is of the wrong type, out of range, too long, or none of the words allowed
+        http/negotiation.py
+            query: a query parameter is unknown, empty, given twice, or has a value that is not offered
+invalid-record 422: a line of a bulk request is JSON, but no record; its faults are those of invalid-request
+    http/bulk.py
+rule-violation 422: the request has the right shape, and asks for what cannot be or what the rules do not allow
+    planning, told by http/problems.py and http/bulk.py
+        planning/quote/quote.py
+            amount-or-net-wanted: both or neither of the amount before tax and the amount wanted after it
+            outside-tax-year: the day of the withdrawal is not in the tax year
+            not-yet-born: the person is born after the withdrawal
+            no-such-allowance-yet: use of a lump sum allowance, in a year before there was one
+            code-not-in-use: the PAYE code does not exist in the tax year
+            net-wanted-out-of-reach: no withdrawal by this method leaves so much after tax (permitted: the most it leaves)
+            small-pot-over-limit: more than a small pot may hold (permitted: the limit)
+            over-permitted-maximum: more than can be paid tax free (permitted: the most)
+            more-than-the-pot: more than the funds hold (permitted: what they hold)
+        planning/check/check.py
+            no-figures: a day is in a tax year for which there are no figures
+            not-yet-born: a person is born after the date of the request
+            no-such-allowance-yet: use of a lump sum allowance, in a year before there was one
+            before-the-date: something planned is before the date of the request
+            in-the-future: something that has happened is after the date of the request
+            more-than-the-pot: a withdrawal is more than those before it leave (permitted: what they leave)
+        planning/projection/faults.py
+            no-figures: the first day is in a tax year for which there are no figures
+            end-before-start: the last day is before the first
+            plan-too-long: the plan touches more tax years than can be planned
+            not-yet-born: a person is born after the first day
+            no-such-allowance-yet: use of a lump sum allowance, at the start of a plan before there was one
+            amount-or-share: both or neither of an income's amount and its share of the full State Pension
+            share-of-state-pension-only: a share of the full rate, of another income than a State Pension
+            share-depends-on-sex: a share of the full rate, of somebody whose full rate depends on their sex
+            to-before-from: an income or spending ends before it begins
+        planning/projection/policies.py
+            spending-cannot-be-met: what the household has does not meet its spending, or its income tax, in some tax year
+        planning/timing/comparison.py
+            age-already-reached: the age to which options are compared is reached on the first day or before
+            range-empty: the range of growth does not end above where it begins
+            age-missing: an option waits for an age that is not given
+            age-of-no-use: an age with an option that waits for none
+            amount-of-no-use: a yearly amount with an option that is not phased
+            no-second-person: the second person of a household of one
+            no-survivor: the age of a survivor in a household of one
+            death-outside-the-years: a death is before or after the years compared, or the second not after the first
+            not-spouses: a first death that passes to a spouse, of two who are not married
+            bands-of-one-person: bands brought forward from an earlier death, in a household of two
+        planning/timing/estates.py
+            lifetime-allowance-on-death: a death benefit would bear a lifetime allowance charge, which is not computed
+internal-error 500: the service failed; the log tells how, the problem does not
+    http/problems.py, http/bulk.py
+busy 503: as many bulk requests are being answered as this service answers at the same time; Retry-After tells when to try again
+    http/bulk.py
+"""
 
 from __future__ import annotations
 
@@ -7,11 +87,12 @@ from typing import Any
 from urllib.parse import quote
 
 from flask import Flask, Response, request
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, MethodNotAllowed
 
 from service.http.provider import encode
 from service.planning.faults import Fault, RuleViolation
 from service.schemas.problems import pointer
+from service.schemas.units import pounds
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -38,17 +119,10 @@ KINDS = {
     "internal-error": ProblemKind(500, "The service failed"),
     "busy": ProblemKind(503, "The service is busy"),
 }
-_BY_STATUS = {
-    404: "not-found",
-    405: "method-not-allowed",
-    406: "not-acceptable",
-    413: "body-too-large",
-    415: "unsupported-media-type",
-}
+_BY_STATUS = {404: "not-found", 405: "method-not-allowed"}
 _DETAILS = {
     "not-found": "No resource has this path. GET /openapi.yaml lists them all.",
     "method-not-allowed": "The Allow header lists the methods offered here.",
-    "body-too-large": "The body is larger than this service accepts.",
     "internal-error": "The answer could not be computed. The fault is in the service, not in the request.",
 }
 
@@ -61,22 +135,21 @@ class ProblemError(Exception):
         code: str,
         detail: str,
         faults: tuple[Fault, ...] = (),
-        permitted: int | None = None,
         retry_after: int | None = None,
     ) -> None:
         super().__init__(code)
-        self.code, self.detail, self.faults, self.permitted = code, detail, faults, permitted
-        self.retry_after = retry_after
+        self.code, self.detail, self.faults, self.retry_after = code, detail, faults, retry_after
 
     def document(self, instance: str) -> dict[str, Any]:
         """The problem as JSON."""
-        return document(self.code, self.detail, self.faults, self.permitted, instance)
+        return document(self.code, self.detail, self.faults, instance=instance)
 
 
 def document(
     code: str,
     detail: str,
     faults: tuple[Fault, ...] = (),
+    *,
     permitted: int | None = None,
     instance: str | None = None,
 ) -> dict[str, Any]:
@@ -93,14 +166,14 @@ def document(
     if instance is not None:
         problem["instance"] = instance
     if permitted is not None:
-        problem["permitted"] = permitted / 100
+        problem["permitted"] = pounds(permitted)
     return problem
 
 
-def violation_document(error: RuleViolation, instance: str | None = None) -> dict[str, Any]:
+def violation_document(error: RuleViolation, instance: str) -> dict[str, Any]:
     """A rule violation as JSON; its detail is the faults' own sentences."""
     detail = " ".join(fault.detail for fault in error.faults)
-    return document("rule-violation", detail, error.faults, error.permitted, instance)
+    return document("rule-violation", detail, error.faults, permitted=error.permitted, instance=instance)
 
 
 def failure_document(instance: str) -> dict[str, Any]:
@@ -115,13 +188,8 @@ def register(app: Flask) -> None:
     app.register_error_handler(HTTPException, _on_http_exception)
 
 
-def _response(problem: dict[str, Any], response: Response | None = None) -> Response:
-    response = response if response is not None else Response()
-    response.status_code = problem["status"]
-    response.set_data(encode(problem))
-    response.content_type = MEDIA_TYPE
-    response.headers["Cache-Control"] = "no-store"
-    return response
+def _response(problem: dict[str, Any]) -> Response:
+    return Response(encode(problem), problem["status"], {"Cache-Control": "no-store"}, content_type=MEDIA_TYPE)
 
 
 def _instance() -> str:
@@ -143,9 +211,7 @@ def _on_violation(error: RuleViolation) -> Response:
 def _on_http_exception(error: HTTPException) -> Response:
     status = error.code or 500
     code = _BY_STATUS.get(status, "internal-error" if status >= 500 else "bad-request")
-    # The exception's own response keeps headers such as Allow.
-    response = Response()
-    for name, value in error.get_headers():
-        if name.lower() in ("allow", "retry-after", "www-authenticate"):
-            response.headers.add(name, value)
-    return _response(document(code, _DETAILS.get(code, KINDS[code].title + "."), instance=_instance()), response)
+    response = _response(document(code, _DETAILS.get(code, KINDS[code].title + "."), instance=_instance()))
+    if isinstance(error, MethodNotAllowed) and error.valid_methods:
+        response.headers["Allow"] = ", ".join(error.valid_methods)
+    return response

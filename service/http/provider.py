@@ -22,9 +22,9 @@ def append_line(block: bytearray, document: object) -> None:
     block += b"\n"
 
 
-def json_response(document: object, *, status: int = 200, content_type: str = "application/json") -> Response:
+def json_response(document: object) -> Response:
     """A response that holds a document."""
-    return Response(encode(document), status, content_type=content_type)
+    return Response(encode(document), content_type="application/json")
 
 
 class PlainJSONProvider(JSONProvider):

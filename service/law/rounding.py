@@ -15,6 +15,11 @@ def down_to_the_pound(pence: Pence) -> Pence:
     return pence // POUND * POUND
 
 
+def half_up(numerator: int, denominator: int) -> int:
+    """A quotient to the nearest whole number, a half up: no law's, but ours for growth and for parts of a year."""
+    return (2 * numerator + denominator) // (2 * denominator)
+
+
 def years_tax_to_the_penny(tax: TaxUnits) -> Pence:
     """The year's tax to the nearest penny, half a penny up.
 

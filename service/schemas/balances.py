@@ -6,26 +6,28 @@ from typing import Any
 
 from service.planning.household import Assumptions
 from service.planning.projection.balances import Balance
+from service.schemas.units import fraction, pounds, yearly_rate
 
 
 def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
     """What was assumed, as JSON."""
     return {
-        "pension_growth": float(assumed.pension_growth / 10_000),
-        "isa_growth": float(assumed.isa_growth / 10_000),
-        "cash_interest": float(assumed.cash_interest / 10_000),
-        "price_inflation": assumed.price_inflation / 10_000,
+        "pension_growth": yearly_rate(assumed.pension_growth),
+        "isa_growth": yearly_rate(assumed.isa_growth),
+        "cash_interest": yearly_rate(assumed.cash_interest),
+        "price_inflation": fraction(assumed.price_inflation),
         "thresholds_after_freeze": assumed.thresholds_after_freeze,
-        "exit_tax_rate": assumed.exit_tax_rate / 10_000,
+        "exit_tax_rate": fraction(assumed.exit_tax_rate),
     }
 
 
 def balance_answer(balance: Balance, growth: str) -> dict[str, float]:
     """How a balance moved, as JSON; ``growth`` is the name of what it grew by."""
+    opening, grown, paid_in, paid_out, closing = balance
     return {
-        "opening": balance.opening / 100,
-        growth: balance.growth / 100,
-        "paid_in": balance.paid_in / 100,
-        "paid_out": balance.paid_out / 100,
-        "closing": balance.closing / 100,
+        "opening": pounds(opening),
+        growth: pounds(grown),
+        "paid_in": pounds(paid_in),
+        "paid_out": pounds(paid_out),
+        "closing": pounds(closing),
     }

@@ -20,17 +20,19 @@ from service.planning.household import WITH_PRICES, YearlyRate
 
 LARGEST_MONEY = 100_000_000  # pounds
 LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE = Decimal("-0.1"), Decimal("0.2")
+REQUIRED = "This field is required."
+NULL = "Leave the field out instead of giving null."
+UNKNOWN = "There is no such field."
+NOT_AN_OBJECT = "Must be a JSON object."
+NOT_A_LIST = "Must be a list."
 MONTH_MISSING = "On the cumulative basis the month of the tax year is needed, from 1 (6 April to 5 May) to 12."
 _written_as_date = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}").fullmatch
 _EARLIEST = date(1900, 1, 1)
 _EXACT = Context(traps=[Inexact])
 _exact_product, _exactly_whole = _EXACT.multiply, _EXACT.to_integral_exact
 """Arithmetic that raises where it would have to round."""
-SENTENCES: dict[str, Any] = {
-    "null": "Leave the field out instead of giving null.",
-    "required": "This field is required.",
-    "invalid": "Must be a list.",
-}
+SENTENCES: dict[str, Any] = {"null": NULL, "required": REQUIRED, "invalid": NOT_A_LIST}
+"""What a field of any kind says, by marshmallow's names; the rest each says itself."""
 
 
 class StrictField(fields.Field[Any], ABC):
@@ -96,6 +98,11 @@ class Rate(StrictField):
 
     def accept(self, value: object) -> int:
         return _whole_parts(value, self.least, self.largest, 10_000, "A rate, as a fraction,", "four")
+
+
+def yearly_rate(*, least: int | Decimal = LEAST_YEARLY_RATE, **kwargs: Any) -> Rate:
+    """The field of a rate a year."""
+    return Rate(least=least, largest=LARGEST_YEARLY_RATE, **kwargs)
 
 
 class Growth(StrictField):

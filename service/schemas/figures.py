@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any
 
 from service.figures.loader import Band, Figure, TaxYear
+from service.schemas.units import fraction, pounds
 
 
 def figures_document(figures: TaxYear) -> dict[str, Any]:
@@ -40,18 +41,18 @@ def _value(figure: Figure) -> Any:
     if isinstance(value, tuple):
         return [_band(band) for band in value]
     if isinstance(value, Mapping):
-        return {code: rate / 10_000 for code, rate in value.items()}
+        return {code: fraction(rate) for code, rate in value.items()}
     if isinstance(value, date):
         return value.isoformat()
     if figure.kind == "money" and isinstance(value, int):
-        return value / 100
+        return pounds(value)
     if figure.kind == "rate" and isinstance(value, int):
-        return value / 10_000
+        return fraction(value)
     return value
 
 
 def _band(band: Band) -> dict[str, Any]:
-    document: dict[str, Any] = {"name": band.name, "rate": band.rate / 10_000}
+    document: dict[str, Any] = {"name": band.name, "rate": fraction(band.rate)}
     if band.up_to is not None:
-        document["up_to"] = band.up_to / 100
+        document["up_to"] = pounds(band.up_to)
     return document

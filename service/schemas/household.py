@@ -1,12 +1,11 @@
-"""A household over years, as requests for plans and for lump sum timing give it."""
+"""A household over years and what is assumed of them, as requests for plans and for lump sum timing give them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
-from decimal import Decimal
-from typing import Any
+from typing import Any, get_args
 
 from service.planning.household import (
     INCOME_KINDS,
@@ -17,11 +16,10 @@ from service.planning.household import (
     Isa,
     Member,
     Spending,
+    Thresholds,
 )
 from service.planning.schedule.schedule import SCENARIOS
 from service.schemas.fields import (
-    LARGEST_YEARLY_RATE,
-    LEAST_YEARLY_RATE,
     Choice,
     Growth,
     Increases,
@@ -29,6 +27,7 @@ from service.schemas.fields import (
     Money,
     Rate,
     StrictBoolean,
+    yearly_rate,
 )
 from service.schemas.shared import (
     MOST_INCOMES,
@@ -40,14 +39,7 @@ from service.schemas.shared import (
     pension,
 )
 
-MOST_PEOPLE = 2
-
-
 MOST_SPENDING = 50
-
-
-def _yearly_rate(least: int | Decimal = LEAST_YEARLY_RATE) -> Rate:
-    return Rate(least=least, largest=LARGEST_YEARLY_RATE)
 
 
 class DatedSchema(StrictSchema):
@@ -94,7 +86,7 @@ class ScenarioSchema(StrictSchema):
 
     pension_growth = Growth()
     isa_growth = Growth()
-    cash_interest = _yearly_rate(0)
+    cash_interest = yearly_rate(least=0)
 
 
 class ScenariosSchema(StrictSchema):
@@ -108,8 +100,8 @@ class ScenariosSchema(StrictSchema):
 class AssumptionsSchema(ScenarioSchema):
     """What the plan takes for granted."""
 
-    price_inflation = _yearly_rate()
-    thresholds_after_freeze = Choice(("frozen", "prices"))
+    price_inflation = yearly_rate()
+    thresholds_after_freeze = Choice(get_args(Thresholds))
     exit_tax_rate = Rate(least=0, largest=1)
     scenarios = StrictNested(ScenariosSchema)
 

@@ -10,7 +10,7 @@ from urllib.parse import quote
 from marshmallow import ValidationError
 
 from service.planning.faults import Fault
-from service.schemas.fields import MONTH_MISSING
+from service.schemas.fields import MONTH_MISSING, NOT_A_LIST, NOT_AN_OBJECT, NULL, REQUIRED, UNKNOWN
 
 
 def faults_of(error: ValidationError) -> tuple[Fault, ...]:
@@ -41,17 +41,16 @@ def _unknown_last(item: tuple[str | int, Any]) -> tuple[bool, str]:
     """marshmallow keeps the unknown keys of an object in a set, whose order differs from process to process; theirs is that
     of the alphabet. Sorting leaves all else as it was."""
     key, messages = item
-    return (True, str(key)) if messages == [_UNKNOWN] else (False, "")
+    return (True, str(key)) if messages == [UNKNOWN] else (False, "")
 
 
-_UNKNOWN = "There is no such field."
 _CODES = {
     MONTH_MISSING: "missing",
-    "This field is required.": "missing",
-    _UNKNOWN: "unknown-field",
-    "Leave the field out instead of giving null.": "null",
-    "Must be a JSON object.": "not-an-object",
-    "Must be a list.": "not-a-list",
+    REQUIRED: "missing",
+    UNKNOWN: "unknown-field",
+    NULL: "null",
+    NOT_AN_OBJECT: "not-an-object",
+    NOT_A_LIST: "not-a-list",
 }
 
 

@@ -1,17 +1,29 @@
-"""The shapes that several requests share: a person, their income, their pension."""
+"""What requests are made of: closed objects and lists of them, and the shapes that several requests share: a person in one
+tax year, their income, their pension."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
 from marshmallow import RAISE, Schema, ValidationError, fields
 
-from service.law.income_tax import NATIONS
+from service.law.income_tax import NATIONS, MarriageAllowance
 from service.law.lump_sums import Pension
 from service.planning.household import INCOME_KINDS, Income, Person
-from service.schemas.fields import SENTENCES, Choice, IsoDate, Money, Percentage, StrictBoolean, WholeNumber
+from service.schemas.fields import (
+    NOT_AN_OBJECT,
+    SENTENCES,
+    UNKNOWN,
+    Choice,
+    IsoDate,
+    Money,
+    Percentage,
+    StrictBoolean,
+    WholeNumber,
+)
 
+MOST_PEOPLE = 2
 MOST_INCOMES = 50
 
 
@@ -22,8 +34,8 @@ class StrictSchema(Schema):
         unknown = RAISE
 
     error_messages = {
-        "unknown": "There is no such field.",
-        "type": "Must be a JSON object.",
+        "unknown": UNKNOWN,
+        "type": NOT_AN_OBJECT,
     }
 
 
@@ -63,7 +75,7 @@ class PersonFactsSchema(StrictSchema):
     tax_residence = Choice(NATIONS, required=True)
     relief_at_source_contributions = Money()
     gift_aid_donations = Money()
-    marriage_allowance = Choice(("none", "gives", "receives"))
+    marriage_allowance = Choice(get_args(MarriageAllowance))
     blind_persons_allowance = StrictBoolean()
     child_benefit = Money()
 

@@ -6,26 +6,30 @@ from typing import Any
 
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.problems import pointer
+from service.schemas.units import fraction, pounds
 
 
 def warning(found: ClientWarning) -> dict[str, Any]:
     """A warning as JSON: its amounts in pounds, its rates as fractions."""
+    code, effect, title, detail, path, sources, status, money, counts, rates, _, tax_year = found
     figures: dict[str, float] = {}
-    for name, amount in found.money.items():
-        figures[name] = amount / 100
-    for name, rate in found.rates.items():
-        figures[name] = rate / 10_000
-    figures.update(found.counts)
+    for name, amount in money.items():
+        figures[name] = pounds(amount)
+    if rates:
+        for name, rate in rates.items():
+            figures[name] = fraction(rate)
+    if counts:
+        figures.update(counts)
     document: dict[str, Any] = {
-        "code": found.code,
-        "effect": found.effect,
-        "title": found.title,
-        "detail": found.detail,
+        "code": code,
+        "effect": effect,
+        "title": title,
+        "detail": detail,
         "figures": figures,
-        "pointer": pointer(found.path),
-        "sources": list(found.sources),
-        "status": found.status,
+        "pointer": pointer(path),
+        "sources": sources,
+        "status": status,
     }
-    if found.tax_year is not None:
-        document["tax_year"] = found.tax_year
+    if tax_year is not None:
+        document["tax_year"] = tax_year
     return document

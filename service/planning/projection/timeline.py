@@ -15,6 +15,7 @@ from typing import NamedTuple
 from service.figures.loader import STATUSES, TaxYear
 from service.law import isa, pension_age, state_pension
 from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, year_of
+from service.law.rounding import half_up
 from service.law.rulebook import RuleBook, YearRules
 from service.law.units import WHOLE
 from service.planning.household import (
@@ -60,7 +61,7 @@ class Period:
         """What an amount grows by in the period, pence, half up: a yearly rate (basis points) for its share of the days."""
         if amount == 0:
             return 0
-        return _half_up(amount * rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year)
+        return half_up(amount * rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year)
 
     def factor(self, rate: YearlyRate) -> float:
         """One plus the growth of a pound, for the model that looks for the best plan; money itself uses ``growth``."""
@@ -163,7 +164,7 @@ class Timeline:
 
 def deflated(amount: int, level: Fraction) -> int:
     """An amount of some day in prices of the plan's start, from that day's price level; pence, half up."""
-    return _half_up(amount * level.denominator, level.numerator)
+    return half_up(amount * level.denominator, level.numerator)
 
 
 def timeline(household: Household, book: RuleBook) -> Timeline:
@@ -198,7 +199,7 @@ def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline
 def risen(amount: int, increases: int | str, period: Period, inflation: int) -> int:
     """What an amount in the money of the plan's first tax year has risen to in a period, pence, half up."""
     rate = inflation if increases == WITH_PRICES else int(increases)
-    return _half_up(amount * (WHOLE + rate) ** period.rises, WHOLE**period.rises)
+    return half_up(amount * (WHOLE + rate) ** period.rises, WHOLE**period.rises)
 
 
 def tax_year_of(day: date) -> str:
@@ -257,7 +258,7 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
     outside = taxpayer.income - inside
     tax_outside = 0
     if outside > 0:
-        tax_outside = _half_up(liability(year_of(taxpayer, rules)).total * outside, taxpayer.income)
+        tax_outside = half_up(liability(year_of(taxpayer, rules)).total * outside, taxpayer.income)
     return PersonYear(
         taxpayer=taxpayer,
         rules=rules,
@@ -280,7 +281,7 @@ def _settled(income: DatedIncome, member: Member, first: TaxYear, book: RuleBook
         assert income.share_of_full_rate is not None
         which = state_pension.which(member.date_of_birth, book.state_pension_ages)
         assert which is not None, "a request for a share is refused where the full rate depends on sex"
-        amount = _half_up(state_pension.full_yearly(first, which) * income.share_of_full_rate, WHOLE)
+        amount = half_up(state_pension.full_yearly(first, which) * income.share_of_full_rate, WHOLE)
     return replace(income, amount=amount, first=income.first or reached)
 
 
@@ -295,9 +296,9 @@ def _amount_in(
         return 0
     rate = inflation if item.increases == WITH_PRICES else int(item.increases)
     if rate == 0:
-        return _half_up(amount * days, period.days_in_year)
+        return half_up(amount * days, period.days_in_year)
     years = period.rises
-    return _half_up(amount * days * (WHOLE + rate) ** years, period.days_in_year * WHOLE**years)
+    return half_up(amount * days * (WHOLE + rate) ** years, period.days_in_year * WHOLE**years)
 
 
 def _isa_room(member: Member, period: Period) -> int:
@@ -305,7 +306,3 @@ def _isa_room(member: Member, period: Period) -> int:
     limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
     used = member.isa.subscribed_this_year if period.position == 0 else 0
     return max(0, limit - used)
-
-
-def _half_up(numerator: int, denominator: int) -> int:
-    return (2 * numerator + denominator) // (2 * denominator)

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from service.law import income_tax, payroll
 from service.law.income_tax import Liability, YearOf
+from service.law.units import PENNY, POUND, WHOLE
 from service.planning.quote.quote import Quote
 from service.planning.wording import pounds
 
-Value = float | str | bool
+_IN_A_POUND = PENNY * POUND  # ten-thousandths of a penny
+
+Value = int | tuple[int, int] | str | bool
+"""A whole number is pence. Any other number is so many parts and how many of them make one, of a pound where it is money."""
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One step: what was computed, from what, with which result, by which section. Money in pounds."""
+class Step(NamedTuple):
+    """One step: what was computed, from what, with which result, by which section."""
 
     step: str
     detail: str
@@ -35,21 +38,17 @@ def working(quote: Quote) -> list[Step]:
         Step(
             "tax on the withdrawal",
             "The year's tax with the withdrawal less the year's tax without it.",
-            (("with", _pounds(quote.with_it.total)), ("without", _pounds(quote.without.total))),
-            _pounds(quote.on_withdrawal),
+            (("with", quote.with_it.total), ("without", quote.without.total)),
+            quote.on_withdrawal,
             "Income Tax Act 2007 s.23",
         ),
         *_payroll_steps(quote),
     ]
 
 
-def _pounds(pence: int) -> float:
-    return pence / 100
-
-
-def _exact(ten_thousandths: int) -> float:
-    """Tax before the year's rounding, in pounds to four decimals."""
-    return round(ten_thousandths / 1_000_000, 6)
+def _exact(ten_thousandths: int) -> tuple[int, int]:
+    """Tax before the year's rounding."""
+    return ten_thousandths, _IN_A_POUND
 
 
 def _payment_steps(quote: Quote) -> Iterator[Step]:
@@ -58,8 +57,8 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
         yield Step(
             "lifetime allowance available",
             "The personal lifetime allowance less what earlier benefits used.",
-            (("lifetime_allowance_used_percent", pension.lifetime_allowance_used / 100),),
-            _pounds(left.lifetime_allowance),
+            (("lifetime_allowance_used_percent", (pension.lifetime_allowance_used, 100)),),
+            left.lifetime_allowance,
             "Finance Act 2004 ss.216-219",
         )
     elif left.lump_sum_allowance is not None and left.lump_sum_and_death_benefit_allowance is not None:
@@ -67,17 +66,17 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
             "lump sum allowance available",
             "The allowance less a quarter of the lifetime allowance used before 6 April 2024 and less what was used since.",
             (
-                ("lifetime_allowance_used_percent", pension.lifetime_allowance_used / 100),
-                ("lump_sum_allowance_used", _pounds(pension.lump_sum_allowance_used)),
+                ("lifetime_allowance_used_percent", (pension.lifetime_allowance_used, 100)),
+                ("lump_sum_allowance_used", pension.lump_sum_allowance_used),
             ),
-            _pounds(left.lump_sum_allowance),
+            left.lump_sum_allowance,
             "ITEPA 2003 ss.637P-637Q; Finance Act 2024 Sch.9 paras 125-127",
         )
         yield Step(
             "lump sum and death benefit allowance available",
             "Reduced in the same way.",
             (),
-            _pounds(left.lump_sum_and_death_benefit_allowance),
+            left.lump_sum_and_death_benefit_allowance,
             "ITEPA 2003 ss.637R-637S; Finance Act 2024 Sch.9",
         )
     sections = {
@@ -91,17 +90,17 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
     yield Step(
         "tax-free part",
         "A quarter of what is crystallised, down to the penny, and no more than the allowances leave.",
-        (("gross", _pounds(payment.gross)), ("most_tax_free", _pounds(left.tax_free))),
-        _pounds(payment.tax_free),
+        (("gross", payment.gross), ("most_tax_free", left.tax_free)),
+        payment.tax_free,
         section,
     )
-    yield Step("taxable part", "What is taxed as pension income of the year.", (), _pounds(payment.taxable), section)
+    yield Step("taxable part", "What is taxed as pension income of the year.", (), payment.taxable, section)
     if payment.charge:
         yield Step(
             "lifetime allowance charge",
             "On what is over the allowance, down to the penny.",
-            (("excess", _pounds(payment.over_lifetime_allowance)), ("rate", payment.charge_rate / 10_000)),
-            _pounds(payment.charge),
+            (("excess", payment.over_lifetime_allowance), ("rate", (payment.charge_rate, WHOLE))),
+            payment.charge,
             "Finance Act 2004 ss.214-215",
         )
 
@@ -112,23 +111,23 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
         f"net income {label}",
         "All income of the year, the taxable part of the withdrawal included.",
         (
-            ("other_income", _pounds(taxpayer.other_income)),
-            ("withdrawal", _pounds(withdrawal)),
-            ("property", _pounds(taxpayer.property_income)),
-            ("savings_interest", _pounds(taxpayer.savings)),
-            ("dividends", _pounds(taxpayer.dividends)),
+            ("other_income", taxpayer.other_income),
+            ("withdrawal", withdrawal),
+            ("property", taxpayer.property_income),
+            ("savings_interest", taxpayer.savings),
+            ("dividends", taxpayer.dividends),
         ),
-        _pounds(result.net_income),
+        result.net_income,
         "Income Tax Act 2007 s.23 steps 1-2",
     )
     yield Step(
         f"adjusted net income {label}",
         "Less gross relief-at-source contributions and gross Gift Aid donations.",
         (
-            ("relief_at_source_contributions", _pounds(taxpayer.relief_at_source)),
-            ("gift_aid_donations", _pounds(taxpayer.gift_aid)),
+            ("relief_at_source_contributions", taxpayer.relief_at_source),
+            ("gift_aid_donations", taxpayer.gift_aid),
         ),
-        _pounds(result.adjusted_net_income),
+        result.adjusted_net_income,
         "Income Tax Act 2007 s.58",
     )
     yield Step(
@@ -140,10 +139,10 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
             else "."
         ),
         (
-            ("full_allowance", _pounds(rules.personal_allowance)),
-            ("threshold", _pounds(rules.taper_threshold)),
+            ("full_allowance", rules.personal_allowance),
+            ("threshold", rules.taper_threshold),
         ),
-        _pounds(result.personal_allowance),
+        result.personal_allowance,
         "Income Tax Act 2007 s.35, s.55B(6)",
     )
     if result.blind_persons_allowance:
@@ -151,7 +150,7 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
             f"blind person's allowance {label}",
             "Added in full.",
             (),
-            _pounds(result.blind_persons_allowance),
+            result.blind_persons_allowance,
             "Income Tax Act 2007 s.38",
         )
     order = (
@@ -163,11 +162,11 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
         f"taxable income {label}",
         f"Income less allowances. {order}",
         (
-            ("below_savings", _pounds(result.other_to)),
-            ("savings", _pounds(result.savings_to - result.other_to)),
-            ("dividends", _pounds(result.taxable - result.savings_to)),
+            ("below_savings", result.other_to),
+            ("savings", result.savings_to - result.other_to),
+            ("dividends", result.taxable - result.savings_to),
         ),
-        _pounds(result.taxable),
+        result.taxable,
         "Income Tax Act 2007 ss.16A, 25(3A)" if rules.other_income_first else "Income Tax Act 2007 ss.16, 25(2)",
     )
     bands = ", ".join(
@@ -177,7 +176,7 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
     yield Step(
         f"tax on income below savings {label}",
         f"Bands: {bands}.",
-        (("taxable", _pounds(result.other_to)),),
+        (("taxable", result.other_to),),
         _exact(result.other_tax),
         "Income Tax Act 2007 ss.10, 11A; Finance Act 2004 s.192 for extended limits",
     )
@@ -186,9 +185,9 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
             f"tax on savings {label}",
             "After the starting rate for savings and the personal savings allowance.",
             (
-                ("savings_allowance", _pounds(result.savings_allowance)),
-                ("nil_rate_up_to", _pounds(result.savings_nil_to)),
-                ("top_of_savings", _pounds(result.savings_to)),
+                ("savings_allowance", result.savings_allowance),
+                ("nil_rate_up_to", result.savings_nil_to),
+                ("top_of_savings", result.savings_to),
             ),
             _exact(result.savings_tax),
             "Income Tax Act 2007 ss.7, 12, 12A, 12B",
@@ -198,8 +197,8 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
             f"tax on dividends {label}",
             "After the dividend nil rate; the top slice of income.",
             (
-                ("dividend_allowance", _pounds(scales.dividend_allowance)),
-                ("top_of_income", _pounds(result.taxable)),
+                ("dividend_allowance", scales.dividend_allowance),
+                ("top_of_income", result.taxable),
             ),
             _exact(result.dividend_tax),
             "Income Tax Act 2007 ss.8, 13, 13A, 16",
@@ -209,7 +208,7 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
             f"marriage allowance {label}",
             "A tax reduction at the basic rate, if no income is taxed above it.",
             (
-                ("transferred", _pounds(rules.marriage_allowance)),
+                ("transferred", rules.marriage_allowance),
                 ("available", result.marriage_allowance_open),
             ),
             _exact(result.marriage_allowance_reduction),
@@ -220,17 +219,17 @@ def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: in
             f"high income child benefit charge {label}",
             "Benefit, percentage and charge each down to a whole number.",
             (
-                ("child_benefit", _pounds(taxpayer.child_benefit)),
-                ("threshold", _pounds(rules.child_benefit_threshold)),
+                ("child_benefit", taxpayer.child_benefit),
+                ("threshold", rules.child_benefit_threshold),
             ),
-            _pounds(result.child_benefit_charge),
+            result.child_benefit_charge,
             "ITEPA 2003 ss.681B-681H",
         )
     yield Step(
         f"income tax of the year {label}",
         "The sum of the parts, to the nearest penny, with the charge.",
         (),
-        _pounds(result.total),
+        result.total,
         "Income Tax Act 2007 s.23 steps 4-7",
     )
 
@@ -247,33 +246,33 @@ def _payroll_steps(quote: Quote) -> Iterator[Step]:
                 (
                     ("code", outcome.facts.code),
                     ("basis", outcome.facts.basis),
-                    ("month", float(outcome.facts.month)),
+                    ("month", (outcome.facts.month, 1)),
                 ),
-                _pounds(outcome.deduction.free_pay),
+                outcome.deduction.free_pay,
                 f"{routine} para 4.3.1",
             )
         yield Step(
             "taxable pay",
             "Pay after the adjustment, down to the pound.",
             (
-                ("payment", _pounds(quote.payment.taxable)),
-                ("pay_to_date", _pounds(outcome.facts.pay_to_date)),
+                ("payment", quote.payment.taxable),
+                ("pay_to_date", outcome.facts.pay_to_date),
             ),
-            _pounds(outcome.deduction.taxable_pay),
+            outcome.deduction.taxable_pay,
             f"{routine} para 4.3.2",
         )
         yield Step(
             "payroll deduction",
             "Tax on that by the code, dropped to the penny"
             + (", limited to half of the payment." if outcome.deduction.limited else "."),
-            (("tax_to_date", _pounds(outcome.facts.tax_to_date)),),
-            _pounds(outcome.deduction.tax),
+            (("tax_to_date", outcome.facts.tax_to_date),),
+            outcome.deduction.tax,
             f"{routine} paras 4.4-4.5",
         )
     yield Step(
         "difference to the year's tax",
         "What payroll takes less what the withdrawal adds to the year's tax.",
-        (("deducted", _pounds(outcome.deduction.tax)), ("due", _pounds(quote.on_withdrawal))),
-        _pounds(outcome.deduction.tax - quote.on_withdrawal),
+        (("deducted", outcome.deduction.tax), ("due", quote.on_withdrawal)),
+        outcome.deduction.tax - quote.on_withdrawal,
         "PAYE moves cash; the year's liability is Income Tax Act 2007 s.23",
     )

@@ -18,14 +18,20 @@ from service.planning.warnings.circumstances import (
     Subscription,
 )
 from service.schemas.fields import Choice, IsoDate, Money, Rate, StrictBoolean, WholeNumber
-from service.schemas.shared import ObjectList, PensionSchema, PersonSchema, StrictNested, StrictSchema, pension, person
+from service.schemas.shared import (
+    MOST_PEOPLE,
+    ObjectList,
+    PensionSchema,
+    PersonSchema,
+    StrictNested,
+    StrictSchema,
+    pension,
+    person,
+)
 
-MOST_PEOPLE = 2
 MOST_WITHDRAWALS = 50
 MOST_CONTRIBUTIONS = 100
 MOST_SUBSCRIPTIONS = 50
-
-_LOANS = ("plan_1", "plan_2", "plan_4", "plan_5", "postgraduate")
 
 
 class WarningsPensionSchema(PensionSchema):
@@ -161,6 +167,7 @@ def question(values: Mapping[str, Any]) -> WarningsQuestion:
     )
 
 
+_STUDENT_LOANS = tuple(StudentLoansSchema().load_fields)
 _OF_THE_PERSON = frozenset(PersonSchema().load_fields)
 _OF_THE_SCHEME = frozenset(WarningsPensionSchema().load_fields) - frozenset(PensionSchema().load_fields)
 
@@ -179,7 +186,7 @@ def _person(values: Mapping[str, Any]) -> PersonAsked:
     if "benefits" in facts:
         facts["benefits"] = Benefits(**facts["benefits"])
     if "student_loans" in facts:
-        facts["student_loans"] = tuple(plan for plan in _LOANS if facts["student_loans"].get(plan))
+        facts["student_loans"] = tuple(plan for plan in _STUDENT_LOANS if facts["student_loans"].get(plan))
     if "inherited_pension" in values:
         facts["inherited"] = Inherited(**values["inherited_pension"])
     return PersonAsked(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.law.rounding import years_tax_to_the_penny
 from service.planning.curve.piece import STAIR
 from service.planning.curve.tax_curve import TaxCurve
-from service.planning.quote.quote import Quote, Slice
-from service.planning.quote.working import Step
+from service.planning.quote.quote import LifetimeAllowanceTest, Quote, Slice
+from service.planning.quote.working import Step, Value
 from service.planning.warnings.warning import ClientWarning
+from service.schemas.units import fraction, in_pounds, part_of, pounds
 from service.schemas.warnings import warning
 
 
@@ -22,74 +24,62 @@ def answer(
     working: list[Step] | None = None,
 ) -> dict[str, Any]:
     """The answer as JSON: money in pounds, rates as fractions."""
-    question, payment, with_it, payroll = quote.question, quote.payment, quote.with_it, quote.payroll
-    deducted = payroll.deduction.tax
+    question, payment, with_it = quote.question, quote.payment, quote.with_it
+    facts, assumed, explanation, deduction, paid_out, over, under, reclaim = quote.payroll
     withdrawal = {
         "method": question.withdrawal.method,
-        "gross": payment.gross / 100,
-        "tax_free": payment.tax_free / 100,
-        "taxable": payment.taxable / 100,
+        "gross": pounds(payment.gross),
+        "tax_free": pounds(payment.tax_free),
+        "taxable": pounds(payment.taxable),
     }
     if payment.excess:
-        withdrawal["taxed_as_excess"] = payment.excess / 100
+        withdrawal["taxed_as_excess"] = pounds(payment.excess)
     document: dict[str, Any] = {
         "tax_year": question.tax_year,
         "rules": {"version": quote.version, "status": quote.rules.figures.status, "assumptions": assumptions},
         "withdrawal": withdrawal,
         "income_tax": {
-            "on_other_income": quote.without.total / 100,
-            "on_withdrawal": quote.on_withdrawal / 100,
-            "total": with_it.total / 100,
-            "effective_rate": _fraction(quote.on_withdrawal, payment.gross),
-            "next_pound_rate": quote.next_pound_rate / 10_000,
+            "on_other_income": pounds(quote.without.total),
+            "on_withdrawal": pounds(quote.on_withdrawal),
+            "total": pounds(with_it.total),
+            "effective_rate": part_of(quote.on_withdrawal, payment.gross),
+            "next_pound_rate": fraction(quote.next_pound_rate),
             "slices": [_slice(piece) for piece in quote.slices],
-            "personal_allowance": with_it.personal_allowance / 100,
-            "child_benefit_charge": with_it.child_benefit_charge / 100,
-            "marriage_allowance_reduction": _pence(with_it.marriage_allowance_reduction) / 100,
+            "personal_allowance": pounds(with_it.personal_allowance),
+            "child_benefit_charge": pounds(with_it.child_benefit_charge),
+            "marriage_allowance_reduction": pounds(years_tax_to_the_penny(with_it.marriage_allowance_reduction)),
         },
-        "net_after_tax": quote.net_after_tax / 100,
+        "net_after_tax": pounds(quote.net_after_tax),
         "payroll": {
-            "code": payroll.facts.code,
-            "basis": payroll.facts.basis,
-            "assumed": payroll.assumed,
-            "explanation": payroll.explanation,
-            "tax_deducted": deducted / 100,
-            "paid_out": payroll.paid_out / 100,
-            "over_deducted": payroll.over_deducted / 100,
-            "under_deducted": payroll.under_deducted / 100,
-            "reclaim_form": payroll.reclaim.form,
-            "reclaim_reason": payroll.reclaim.reason,
+            "code": facts.code,
+            "basis": facts.basis,
+            "assumed": assumed,
+            "explanation": explanation,
+            "tax_deducted": pounds(deduction.tax),
+            "paid_out": pounds(paid_out),
+            "over_deducted": pounds(over),
+            "under_deducted": pounds(under),
+            "reclaim_form": reclaim.form,
+            "reclaim_reason": reclaim.reason,
         },
         "allowances_after": _allowances_after(quote),
         "pension_after": {
-            "uncrystallised": quote.uncrystallised_after / 100,
-            "drawdown": quote.drawdown_after / 100,
+            "uncrystallised": pounds(quote.uncrystallised_after),
+            "drawdown": pounds(quote.drawdown_after),
         },
     }
     if quote.lifetime_allowance is not None:
         document["lifetime_allowance"] = {
-            "standard": quote.lifetime_allowance.standard / 100,
-            "available_before": quote.lifetime_allowance.available_before / 100,
-            "used_by_this": quote.lifetime_allowance.used_by_this / 100,
-            "available_after": quote.lifetime_allowance.available_after / 100,
-            "excess": payment.over_lifetime_allowance / 100,
-            "charge": payment.charge / 100,
-            "charge_rate": payment.charge_rate / 10_000,
+            **in_pounds(quote.lifetime_allowance, LifetimeAllowanceTest._fields),
+            "excess": pounds(payment.over_lifetime_allowance),
+            "charge": pounds(payment.charge),
+            "charge_rate": fraction(payment.charge_rate),
         }
     if curve is not None:
         document["curve"] = {"points": _points(curve)}
     document["warnings"] = [warning(found) for found in warnings]
     if working is not None:
-        document["working"] = [
-            {
-                "step": step.step,
-                "detail": step.detail,
-                "inputs": dict(step.inputs),
-                "result": step.result,
-                "section": step.section,
-            }
-            for step in working
-        ]
+        document["working"] = [_step(step) for step in working]
     document["notice"] = notice
     return document
 
@@ -97,58 +87,75 @@ def answer(
 def _slice(piece: Slice) -> dict[str, Any]:
     start, end, rate, tax, because, stair_height = piece
     document: dict[str, Any] = {
-        "from": start / 100,
-        "to": end / 100,
-        "rate": None if rate is None else rate / 10_000,
-        "tax": tax / 100,
+        "from": pounds(start),
+        "to": pounds(end),
+        "rate": None if rate is None else fraction(rate),
+        "tax": pounds(tax),
         "because": because,
     }
     if stair_height:
-        document["staircase"] = {"every": STAIR / 100, "by": stair_height / 100}
+        document["staircase"] = {"every": pounds(STAIR), "by": pounds(stair_height)}
     return document
 
 
 def _allowances_after(quote: Quote) -> dict[str, Any]:
     document: dict[str, Any] = {}
     if quote.lump_sum_allowance_after is not None and quote.death_benefit_allowance_after is not None:
-        document["lump_sum_allowance"] = quote.lump_sum_allowance_after / 100
-        document["lump_sum_and_death_benefit_allowance"] = quote.death_benefit_allowance_after / 100
+        document["lump_sum_allowance"] = pounds(quote.lump_sum_allowance_after)
+        document["lump_sum_and_death_benefit_allowance"] = pounds(quote.death_benefit_allowance_after)
     document["money_purchase_annual_allowance"] = {
         "applies": quote.money_purchase_applies,
         "triggered_by_this_withdrawal": quote.money_purchase_triggered,
-        "amount": quote.rules.money_purchase_annual_allowance / 100,
+        "amount": pounds(quote.rules.money_purchase_annual_allowance),
     }
-    document["personal_allowance_unused"] = quote.personal_allowance_unused / 100
-    document["basic_rate_band_unused"] = quote.basic_rate_band_unused / 100
+    document["personal_allowance_unused"] = pounds(quote.personal_allowance_unused)
+    document["basic_rate_band_unused"] = pounds(quote.basic_rate_band_unused)
     return document
 
 
 def _points(curve: TaxCurve) -> list[dict[str, Any]]:
     """The curve's corners for a chart: the tax a withdrawal of that size adds to the year. Two points with the same
     taxable amount are a step."""
-    without = _pence(curve.pieces[0].tax_start)
+    without = years_tax_to_the_penny(curve.pieces[0].tax_start)
     points: list[dict[str, Any]] = []
     for piece in curve.pieces:
         point: dict[str, Any] = {
-            "taxable": piece.start / 100,
-            "tax": (_pence(piece.tax_start) - without) / 100,
-            "rate": None if piece.rate is None else piece.rate / 10_000,
-            "because": list(piece.because),
+            "taxable": pounds(piece.start),
+            "tax": pounds(years_tax_to_the_penny(piece.tax_start) - without),
+            "rate": None if piece.rate is None else fraction(piece.rate),
+            "because": piece.because,
         }
         if piece.stair_height:
-            point["staircase"] = {"every": STAIR / 100, "by": piece.stair_height / 100}
+            point["staircase"] = {"every": pounds(STAIR), "by": pounds(piece.stair_height)}
         points.append(point)
     last = curve.pieces[-1]
     points.append(
-        {"taxable": last.end / 100, "tax": (_pence(last.tax_end) - without) / 100, "rate": None, "because": []}
+        {
+            "taxable": pounds(last.end),
+            "tax": pounds(years_tax_to_the_penny(last.tax_end) - without),
+            "rate": None,
+            "because": (),
+        }
     )
     return points
 
 
-def _pence(ten_thousandths: int) -> int:
-    return (ten_thousandths + 5_000) // 10_000
+def _step(step: Step) -> dict[str, Any]:
+    name, detail, inputs, result, section = step
+    shown: dict[str, float | str] = {}
+    for key, value in inputs:
+        shown[key] = pounds(value) if type(value) is int else _no_pence(value)
+    return {
+        "step": name,
+        "detail": detail,
+        "inputs": shown,
+        "result": pounds(result) if type(result) is int else _no_pence(result),
+        "section": section,
+    }
 
 
-def _fraction(part: int, whole: int) -> float:
-    """A share to four decimals, half up; 0 of nothing."""
-    return (part * 20_000 + whole) // (2 * whole) / 10_000 if whole else 0.0
+def _no_pence(value: Value) -> float | str:
+    if isinstance(value, tuple):
+        parts, of = value
+        return parts / of
+    return value

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, get_args
 
 from marshmallow import ValidationError, validates_schema
 
 from service.law.lump_sums import METHODS
-from service.law.payroll import CODE_PATTERN
+from service.law.payroll import CODE_PATTERN, Basis
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.quote import Question, Withdrawal
 from service.schemas.fields import MONTH_MISSING, Choice, IsoDate, Matching, Money, WholeNumber
@@ -30,7 +30,7 @@ class PayrollSchema(StrictSchema):
     code = Matching(
         CODE_PATTERN, "Must be a PAYE code such as 1257L, S1257L, K475, 0T, BR, D0, SD2 or NT.", required=True
     )
-    basis = Choice(("month_1", "cumulative"), required=True)
+    basis = Choice(get_args(Basis), required=True)
     month = WholeNumber(least=1, largest=12)
     pay_to_date = Money()
     tax_to_date = Money()

@@ -8,6 +8,7 @@ from service.planning.projection.balances import cash_held, isa_held, pension_he
 from service.planning.schedule.schedule import (
     LEAVES_OUT,
     Comparison,
+    HouseholdYear,
     PersonYearPlan,
     Proof,
     Scenario,
@@ -18,6 +19,7 @@ from service.planning.schedule.schedule import (
 )
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import assumptions_answer, balance_answer
+from service.schemas.units import in_pounds, pounds
 from service.schemas.warnings import warning
 
 
@@ -43,66 +45,57 @@ def answer(result: Schedule, warnings: list[ClientWarning], assumptions: list[st
 
 
 def _year(year: Year) -> dict[str, Any]:
-    period, household = year.period, year.household
+    period = year.period
     return {
         "tax_year": period.name,
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
         "figures_status": period.rules.figures.status,
-        "spending": year.spending / 100,
+        "spending": pounds(year.spending),
         "people": [_person(person) for person in year.people],
-        "household": {
-            "withdrawn": household.withdrawn / 100,
-            "income_tax": household.income_tax / 100,
-            "income_tax_so_far": household.income_tax_so_far / 100,
-            "isa_subscriptions": household.isa_subscriptions / 100,
-            "pension": household.pension / 100,
-            "isa": household.isa / 100,
-            "cash": household.cash / 100,
-            "in_todays_prices": household.in_todays_prices / 100,
-        },
+        "household": in_pounds(year.household, HouseholdYear._fields),
     }
 
 
 def _person(person: PersonYearPlan) -> dict[str, Any]:
-    record = person.record
-    opened, after = record.opened, record.after
+    record, pension = person.record, person.pension
+    opened, after, tax_free = record.opened, record.after, record.tax_free
     return {
         "withdrawal": {
-            "gross": record.gross / 100,
-            "tax_free": record.tax_free / 100,
-            "taxable": record.taxable / 100,
-            "from_uncrystallised": person.from_uncrystallised / 100,
-            "from_drawdown": person.from_drawdown / 100,
+            "gross": pounds(record.gross),
+            "tax_free": pounds(tax_free),
+            "taxable": pounds(record.taxable),
+            "from_uncrystallised": pounds(person.from_uncrystallised),
+            "from_drawdown": pounds(person.from_drawdown),
         },
-        "income_received": opened.year.received / 100,
-        "interest": opened.interest / 100,
-        "income_tax": record.income_tax / 100,
-        "isa_subscription": record.subscribed / 100,
-        "isa_withdrawal": record.from_isa / 100,
-        "spent": record.spent / 100,
-        "moved_from_partner": record.moved / 100,
+        "income_received": pounds(opened.year.received),
+        "interest": pounds(opened.interest),
+        "income_tax": pounds(record.income_tax),
+        "isa_subscription": pounds(record.subscribed),
+        "isa_withdrawal": pounds(record.from_isa),
+        "spent": pounds(record.spent),
+        "moved_from_partner": pounds(record.moved),
         "allowances": {
             "personal_allowance": {
-                "used": person.personal_allowance_used / 100,
-                "unused": person.personal_allowance_unused / 100,
+                "used": pounds(person.personal_allowance_used),
+                "unused": pounds(person.personal_allowance_unused),
             },
-            "basic_rate_band": {"unused": person.basic_rate_band_unused / 100},
+            "basic_rate_band": {"unused": pounds(person.basic_rate_band_unused)},
             "isa": {
-                "limit": person.isa_limit / 100,
-                "used": person.isa_used / 100,
-                "unused": person.isa_unused / 100,
+                "limit": pounds(person.isa_limit),
+                "used": pounds(person.isa_used),
+                "unused": pounds(person.isa_unused),
             },
-            "tax_free_lump_sums": {"used": record.tax_free / 100, "left": record.tax_free_left / 100},
+            "tax_free_lump_sums": {"used": pounds(tax_free), "left": pounds(record.tax_free_left)},
             "money_purchase_annual_allowance_applies": after.pension.flexibly_accessed,
         },
         "pension": {
-            "opening": person.pension.opening / 100,
-            "growth": person.pension.growth / 100,
-            "withdrawn": person.pension.paid_out / 100,
-            "closing": person.pension.closing / 100,
-            "uncrystallised": after.pension.uncrystallised / 100,
-            "drawdown": after.pension.drawdown / 100,
+            "opening": pounds(pension.opening),
+            "growth": pounds(pension.growth),
+            "withdrawn": pounds(pension.paid_out),
+            "closing": pounds(pension.closing),
+            "uncrystallised": pounds(after.pension.uncrystallised),
+            "drawdown": pounds(after.pension.drawdown),
         },
         "isa": balance_answer(person.isa, "growth"),
         "cash": balance_answer(person.cash, "interest"),
@@ -110,31 +103,32 @@ def _person(person: PersonYearPlan) -> dict[str, Any]:
 
 
 def _totals(found: Totals) -> dict[str, float]:
-    return {name: amount / 100 for name, amount in found._asdict().items()}
+    return in_pounds(found, Totals._fields)
 
 
 def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
-    if compared.projection is None:
+    other = compared.projection
+    if other is None:
         return {"plan": compared.plan, "possible": False, "reason": compared.reason}
-    other = totals(compared.projection)
-    todays, own_todays = other.wealth_after_tax_in_todays_prices, own.wealth_after_tax_in_todays_prices
+    wealth = other.wealth
+    todays = other.in_todays_prices(wealth)
     return {
         "plan": compared.plan,
         "possible": True,
-        "income_tax": other.income_tax / 100,
-        "wealth_after_tax": other.wealth_after_tax / 100,
-        "wealth_after_tax_in_todays_prices": todays / 100,
-        "gain": (own.wealth_after_tax - other.wealth_after_tax) / 100,
-        "gain_in_todays_prices": (own_todays - todays) / 100,
+        "income_tax": pounds(other.income_tax),
+        "wealth_after_tax": pounds(wealth),
+        "wealth_after_tax_in_todays_prices": pounds(todays),
+        "gain": pounds(own.wealth_after_tax - wealth),
+        "gain_in_todays_prices": pounds(own.wealth_after_tax_in_todays_prices - todays),
     }
 
 
 def _proof(aim: str, proof: Proof) -> dict[str, Any]:
     return {
         "aim": aim,
-        "objective": proof.objective / 100,
-        "bound": proof.bound / 100,
-        "gap": proof.gap / 100,
+        "objective": pounds(proof.objective),
+        "bound": pounds(proof.bound),
+        "gap": pounds(proof.gap),
         "holds": proof.holds,
         "leaves_out": LEAVES_OUT,
     }
@@ -149,10 +143,10 @@ def _scenario(scenario: Scenario) -> dict[str, Any]:
         "years": [
             {
                 "tax_year": period.name,
-                "pension": pension_held(year) / 100,
-                "isa": isa_held(year) / 100,
-                "cash": cash_held(year) / 100,
-                "income_tax": sum(record.income_tax for record in year.people) / 100,
+                "pension": pounds(pension_held(year)),
+                "isa": pounds(isa_held(year)),
+                "cash": pounds(cash_held(year)),
+                "income_tax": pounds(sum(record.income_tax for record in year.people)),
             }
             for period, year in zip(plan.timeline.periods, plan.years, strict=True)
         ],

@@ -6,27 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from service.planning.schedule.schedule import (
-    AIMS,
-    ScheduleQuestion,
-)
-from service.schemas.fields import (
-    Choice,
-    IsoDate,
-)
-from service.schemas.household import (
-    MOST_PEOPLE,
-    MOST_SPENDING,
-    AssumptionsSchema,
-    MemberSchema,
-    SpendingSchema,
-    household_of,
-)
-from service.schemas.shared import (
-    ObjectList,
-    StrictNested,
-    StrictSchema,
-)
+from service.planning.schedule.schedule import AIMS, ScheduleQuestion
+from service.schemas.fields import Choice, IsoDate
+from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSchema, SpendingSchema, household_of
+from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, StrictSchema
 
 
 class AimSchema(StrictSchema):

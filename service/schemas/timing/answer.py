@@ -23,6 +23,7 @@ from service.planning.timing.options import ISA_ROOM
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import assumptions_answer, balance_answer
 from service.schemas.timing.request import PEOPLE
+from service.schemas.units import fraction, pounds, share_of_band, yearly_rate
 from service.schemas.warnings import warning
 
 
@@ -37,7 +38,7 @@ def answer(
         "from": question.household.start.isoformat(),
         "to": question.household.end.isoformat(),
         "assumptions": assumptions_answer(question.household.assumptions)
-        | {"beneficiary_tax_rate": question.beneficiary_tax_rate / 10_000},
+        | {"beneficiary_tax_rate": fraction(question.beneficiary_tax_rate)},
         "options": [_option_answer(option) for option in result.options],
         "ranking": {
             "wealth_after_tax": _ranking(result.by_wealth),
@@ -48,8 +49,8 @@ def answer(
     if result.by_scenario:
         document["ranking"]["scenarios"] = {name: _ranking(order) for name, order in result.by_scenario.items()}
     document["break_evens"] = {
-        "growth_from": low / 10_000,
-        "growth_to": high / 10_000,
+        "growth_from": fraction(low),
+        "growth_to": fraction(high),
         "pairs": [_pair(result, pair) for pair in result.break_evens],
     }
     document["rules"] = {"version": result.version, "status": result.timeline.status, "assumptions": assumptions}
@@ -62,7 +63,7 @@ def _option_answer(result: OptionResult) -> dict[str, Any]:
     option = result.option
     document: dict[str, Any] = {"take": option.take}
     if option.take == "phased":
-        document["yearly"] = option.yearly / 100 if isinstance(option.yearly, int) else ISA_ROOM
+        document["yearly"] = pounds(option.yearly) if isinstance(option.yearly, int) else ISA_ROOM
     if option.age is not None:
         document["age"] = option.age
     document["aim"] = {"fill": option.fill}
@@ -79,45 +80,45 @@ def _option_answer(result: OptionResult) -> dict[str, Any]:
 def _totals(found: OptionTotals) -> dict[str, Any]:
     document: dict[str, Any] = {
         "people": [_person_totals(person) for person in found.people],
-        "tax_free_cash": sum(person.tax_free_cash.received for person in found.people) / 100,
-        "withdrawn": found.withdrawn / 100,
-        "income_tax": found.income_tax / 100,
-        "interest_on_waiting_cash": sum(person.interest for person in found.people) / 100,
-        "tax_on_interest": sum(person.tax_on_interest for person in found.people) / 100,
-        "most_cash_waiting": found.most_cash_waiting / 100,
+        "tax_free_cash": pounds(sum(person.tax_free_cash.received for person in found.people)),
+        "withdrawn": pounds(found.withdrawn),
+        "income_tax": pounds(found.income_tax),
+        "interest_on_waiting_cash": pounds(sum(person.interest for person in found.people)),
+        "tax_on_interest": pounds(sum(person.tax_on_interest for person in found.people)),
+        "most_cash_waiting": pounds(found.most_cash_waiting),
     }
     if found.cash_waits_until is not None:
         document["no_cash_waits_from"] = found.cash_waits_until
     return document | {
-        "spent": found.spent / 100,
-        "pension": found.pension / 100,
-        "isa": found.isa / 100,
-        "cash": found.cash / 100,
-        "wealth_after_tax": found.wealth / 100,
-        "wealth_after_tax_in_todays_prices": found.wealth_in_todays_prices / 100,
+        "spent": pounds(found.spent),
+        "pension": pounds(found.pension),
+        "isa": pounds(found.isa),
+        "cash": pounds(found.cash),
+        "wealth_after_tax": pounds(found.wealth),
+        "wealth_after_tax_in_todays_prices": pounds(found.wealth_in_todays_prices),
     }
 
 
 def _person_totals(person: PersonTotals) -> dict[str, Any]:
     cash = person.tax_free_cash
     tax_free: dict[str, Any] = {
-        "received": cash.received / 100,
-        "in_lump_sums": cash.in_lump_sums / 100,
-        "with_withdrawals": cash.with_withdrawals / 100,
-        "still_available": cash.available / 100,
-        "if_left_to_the_end": cash.at_the_end / 100,
-        "forgone": cash.forgone / 100,
-        "above_allowance": cash.above_allowance / 100,
-        "given_up": cash.given_up / 100,
+        "received": pounds(cash.received),
+        "in_lump_sums": pounds(cash.in_lump_sums),
+        "with_withdrawals": pounds(cash.with_withdrawals),
+        "still_available": pounds(cash.available),
+        "if_left_to_the_end": pounds(cash.at_the_end),
+        "forgone": pounds(cash.forgone),
+        "above_allowance": pounds(cash.above_allowance),
+        "given_up": pounds(cash.given_up),
     }
     if cash.allowance_used_up is not None:
         tax_free["allowance_used_up_in"] = cash.allowance_used_up
     document: dict[str, Any] = {
         "tax_free_cash": tax_free,
-        "income_tax": person.income_tax / 100,
-        "interest_on_waiting_cash": person.interest / 100,
-        "tax_on_interest": person.tax_on_interest / 100,
-        "most_cash_waiting": person.most_cash_waiting / 100,
+        "income_tax": pounds(person.income_tax),
+        "interest_on_waiting_cash": pounds(person.interest),
+        "tax_on_interest": pounds(person.tax_on_interest),
+        "most_cash_waiting": pounds(person.most_cash_waiting),
         "money_purchase_annual_allowance": {"triggered": person.money_purchase_annual_allowance_from is not None},
     }
     if person.money_purchase_annual_allowance_from is not None:
@@ -134,12 +135,12 @@ def _year(year: OptionYear) -> dict[str, Any]:
         "figures_status": period.rules.figures.status,
         "people": [_person(person) for person in year.people],
         "household": {
-            "income_tax": year.income_tax / 100,
-            "income_tax_so_far": year.income_tax_so_far / 100,
-            "tax_free_cash_so_far": year.tax_free_so_far / 100,
-            "cash_waiting": year.waiting / 100,
-            "wealth_after_tax": year.wealth / 100,
-            "wealth_after_tax_in_todays_prices": year.wealth_in_todays_prices / 100,
+            "income_tax": pounds(year.income_tax),
+            "income_tax_so_far": pounds(year.income_tax_so_far),
+            "tax_free_cash_so_far": pounds(year.tax_free_so_far),
+            "cash_waiting": pounds(year.waiting),
+            "wealth_after_tax": pounds(year.wealth),
+            "wealth_after_tax_in_todays_prices": pounds(year.wealth_in_todays_prices),
         },
     }
 
@@ -147,20 +148,20 @@ def _year(year: OptionYear) -> dict[str, Any]:
 def _person(person: PersonOptionYear) -> dict[str, Any]:
     record = person.record
     return {
-        "lump_sum": person.lump_sum / 100,
+        "lump_sum": pounds(person.lump_sum),
         "withdrawal": {
-            "gross": record.gross / 100,
-            "tax_free": record.tax_free / 100,
-            "taxable": record.taxable / 100,
+            "gross": pounds(record.gross),
+            "tax_free": pounds(record.tax_free),
+            "taxable": pounds(record.taxable),
         },
-        "income_received": record.opened.year.received / 100,
-        "income_tax": record.income_tax / 100,
-        "tax_on_interest": person.tax_on_interest / 100,
-        "isa_subscription": person.subscribed / 100,
-        "isa_withdrawal": record.from_isa / 100,
-        "spent": record.spent / 100,
-        "moved_from_partner": person.moved / 100,
-        "tax_free_cash_left": record.tax_free_left / 100,
+        "income_received": pounds(record.opened.year.received),
+        "income_tax": pounds(record.income_tax),
+        "tax_on_interest": pounds(person.tax_on_interest),
+        "isa_subscription": pounds(person.subscribed),
+        "isa_withdrawal": pounds(record.from_isa),
+        "spent": pounds(record.spent),
+        "moved_from_partner": pounds(person.moved),
+        "tax_free_cash_left": pounds(record.tax_free_left),
         "money_purchase_annual_allowance_applies": record.after.pension.flexibly_accessed,
         "pension": balance_answer(person.pension, "growth"),
         "isa": balance_answer(person.isa, "growth"),
@@ -178,17 +179,17 @@ def _death(result: DeathResult) -> dict[str, Any]:
 
 def _outcome(outcome: Outcome) -> dict[str, Any]:
     document: dict[str, Any] = {
-        "heirs_receive": outcome.net / 100,
-        "heirs_receive_in_todays_prices": outcome.net_in_todays_prices / 100,
-        "inheritance_tax": outcome.inheritance_tax / 100,
-        "heirs_income_tax": outcome.heirs_income_tax / 100,
+        "heirs_receive": pounds(outcome.net),
+        "heirs_receive_in_todays_prices": pounds(outcome.net_in_todays_prices),
+        "inheritance_tax": pounds(outcome.inheritance_tax),
+        "heirs_income_tax": pounds(outcome.heirs_income_tax),
         "deaths": [_left(left) for left in outcome.deaths],
     }
     if outcome.survivor is not None:
         document["survivor"] = {
             "from": outcome.survivor.timeline.household.start.isoformat(),
             "to": outcome.survivor.timeline.household.end.isoformat(),
-            "income_tax": outcome.survivor.income_tax / 100,
+            "income_tax": pounds(outcome.survivor.income_tax),
         }
     return document
 
@@ -202,61 +203,61 @@ def _left(left: Left) -> dict[str, Any]:
         "tax_year": left.period.name,
         "passes_to": "spouse" if left.to_spouse else "heirs",
         "estate": {
-            "isa": estate.isa / 100,
-            "cash": estate.cash / 100,
-            "home": estate.home / 100,
-            "other_assets": estate.other / 100,
-            "debts": estate.liabilities / 100,
-            "free_estate": tax.free_estate / 100,
-            "unused_pension": estate.pension / 100,
+            "isa": pounds(estate.isa),
+            "cash": pounds(estate.cash),
+            "home": pounds(estate.home),
+            "other_assets": pounds(estate.other),
+            "debts": pounds(estate.liabilities),
+            "free_estate": pounds(tax.free_estate),
+            "unused_pension": pounds(estate.pension),
             "pension_in_estate": left.pension_in_estate,
-            "value": tax.estate / 100,
-            "exempt": tax.exempt / 100,
-            "chargeable": tax.chargeable / 100,
+            "value": pounds(tax.estate),
+            "exempt": pounds(tax.exempt),
+            "chargeable": pounds(tax.chargeable),
         },
         "residence_nil_rate_band": {
-            "brought_forward": tax.residence_band.brought_forward / 100,
-            "taper": tax.residence_band.taper / 100,
-            "available": tax.residence_band.allowance / 100,
-            "used": tax.residence_band.used / 100,
-            "unused_share": tax.residence_band_unused / 1_000_000,
+            "brought_forward": pounds(tax.residence_band.brought_forward),
+            "taper": pounds(tax.residence_band.taper),
+            "available": pounds(tax.residence_band.allowance),
+            "used": pounds(tax.residence_band.used),
+            "unused_share": share_of_band(tax.residence_band_unused),
         },
         "nil_rate_band": {
-            "brought_forward": tax.nil_rate_band.brought_forward / 100,
-            "used_by_gifts": tax.nil_rate_band.used_by_gifts / 100,
-            "available": tax.nil_rate_band.available / 100,
-            "used": tax.nil_rate_band.used / 100,
-            "unused_share": tax.nil_rate_band_unused / 1_000_000,
+            "brought_forward": pounds(tax.nil_rate_band.brought_forward),
+            "used_by_gifts": pounds(tax.nil_rate_band.used_by_gifts),
+            "available": pounds(tax.nil_rate_band.available),
+            "used": pounds(tax.nil_rate_band.used),
+            "unused_share": share_of_band(tax.nil_rate_band_unused),
         },
         "inheritance_tax": {
-            "taxable": tax.taxable / 100,
-            "rate": tax.rate / 10_000,
-            "total": tax.tax / 100,
-            "on_free_estate": tax.tax_on_free_estate / 100,
-            "on_pension": tax.tax_on_pension / 100,
+            "taxable": pounds(tax.taxable),
+            "rate": fraction(tax.rate),
+            "total": pounds(tax.tax),
+            "on_free_estate": pounds(tax.tax_on_free_estate),
+            "on_pension": pounds(tax.tax_on_pension),
         },
     }
     if left.to_spouse:
-        document["additional_permitted_subscription"] = left.additional_permitted_subscription / 100
+        document["additional_permitted_subscription"] = pounds(left.additional_permitted_subscription)
     if left.pension is not None:
         document["heirs"] = {
-            "from_free_estate": left.free_estate_net / 100,
-            "to_charity": left.to_charity / 100,
+            "from_free_estate": pounds(left.free_estate_net),
+            "to_charity": pounds(left.to_charity),
             "pension": {
-                "amount": left.pension.amount / 100,
-                "inheritance_tax": left.pension.inheritance_tax / 100,
-                "tax_free": left.pension.tax_free / 100,
-                "taxable": left.pension.taxable / 100,
-                "income_tax": left.pension.income_tax / 100,
-                "net": left.pension.net / 100,
+                "amount": pounds(left.pension.amount),
+                "inheritance_tax": pounds(left.pension.inheritance_tax),
+                "tax_free": pounds(left.pension.tax_free),
+                "taxable": pounds(left.pension.taxable),
+                "income_tax": pounds(left.pension.income_tax),
+                "net": pounds(left.pension.net),
             },
-            "receive": left.net / 100,
+            "receive": pounds(left.net),
         }
     return document
 
 
 def _ranking(order: Ranking) -> list[dict[str, Any]]:
-    return [{"option": placed.option, "amount": placed.amount / 100} for placed in order]
+    return [{"option": placed.option, "amount": pounds(placed.amount)} for placed in order]
 
 
 def _pair(result: Timing, pair: PairBreakEvens) -> dict[str, Any]:
@@ -270,11 +271,11 @@ def _pair(result: Timing, pair: PairBreakEvens) -> dict[str, Any]:
             "status": "changes" if pair.growth else "never_within_the_range",
             "at": [
                 {
-                    "pension_growth": _growth(assumed.pension_growth, found.shift),
-                    "isa_growth": _growth(assumed.isa_growth, found.shift),
+                    "pension_growth": yearly_rate(assumed.pension_growth + Fraction(found.shift, PARTS)),
+                    "isa_growth": yearly_rate(assumed.isa_growth + Fraction(found.shift, PARTS)),
                     "more_below": pair.options[found.below],
                     "more_above": pair.options[found.above],
-                    "difference": found.difference / 100,
+                    "difference": pounds(found.difference),
                 }
                 for found in pair.growth
             ],
@@ -286,14 +287,10 @@ def _pair(result: Timing, pair: PairBreakEvens) -> dict[str, Any]:
                 "age": age_on(born, found.day),
                 "date": found.day.isoformat(),
                 "more_from_then_on": pair.options[found.leader],
-                "difference": found.difference / 100,
-                "difference_the_day_before": found.difference_the_day_before / 100,
+                "difference": pounds(found.difference),
+                "difference_the_day_before": pounds(found.difference_the_day_before),
             }
             for found in pair.ages
         ],
     }
     return document
-
-
-def _growth(rate: int | Fraction, shift: int) -> float:
-    return float((rate + Fraction(shift, PARTS)) / 10_000)

@@ -6,16 +6,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from service.law.death_benefits import FORMS
 from service.planning.projection.policies import BANDS
-from service.planning.timing.comparison import (
-    TimingQuestion,
-    last_day,
-)
+from service.planning.timing.comparison import TimingQuestion, last_day
 from service.planning.timing.estates import TO_HEIRS, TO_SPOUSE, Death, EstateFacts, Gift
 from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, TAKES, Option
 from service.schemas.fields import (
-    LARGEST_YEARLY_RATE,
-    LEAST_YEARLY_RATE,
     Choice,
     Increases,
     IsoDate,
@@ -24,16 +20,10 @@ from service.schemas.fields import (
     Rate,
     StrictBoolean,
     WholeNumber,
+    yearly_rate,
 )
-from service.schemas.household import (
-    MOST_PEOPLE,
-    MOST_SPENDING,
-    AssumptionsSchema,
-    MemberSchema,
-    SpendingSchema,
-    household_of,
-)
-from service.schemas.shared import ObjectList, StrictNested, StrictSchema
+from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSchema, SpendingSchema, household_of
+from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, StrictSchema
 
 PEOPLE = ("first", "second")
 FILLS = (*BANDS, SPENDING_ONLY)
@@ -87,15 +77,15 @@ class EstateFactsSchema(StrictSchema):
     residence_nil_rate_band_brought_forward = Rate(least=0, largest=1)
     spouses = StrictBoolean()
     first_death = Choice((TO_SPOUSE, TO_HEIRS))
-    pension_paid_as = Choice(("lump_sum", "drawdown"))
+    pension_paid_as = Choice(FORMS)
     survivor_spending = Rate(least=0, largest=1)
 
 
 class GrowthRangeSchema(StrictSchema):
     """Between which growth rates options may change places."""
 
-    low = Rate(least=LEAST_YEARLY_RATE, largest=LARGEST_YEARLY_RATE, required=True, data_key="from")
-    high = Rate(least=LEAST_YEARLY_RATE, largest=LARGEST_YEARLY_RATE, required=True, data_key="to")
+    low = yearly_rate(required=True, data_key="from")
+    high = yearly_rate(required=True, data_key="to")
 
 
 class TimingSchema(StrictSchema):
