@@ -57,9 +57,9 @@ class Asked:
     method: str = "POST"
     media_type: str = JSON
 
-    def line(self) -> str:
-        names = ("method", "path", "query", "body", "media_type")
-        return json.dumps({name: getattr(self, name) for name in names}) + "\n"
+    def told(self) -> dict[str, str]:
+        """The request as the program that answers it takes it."""
+        return {name: getattr(self, name) for name in ("method", "path", "query", "body", "media_type")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,21 +190,31 @@ def _seldom(random: Random) -> bool:
 def answers(checkouts: tuple[Path, Path], asked: list[Asked], folder: Path) -> tuple[list[Answer], list[Answer]]:
     """What the two checkouts answer, both at work at the same time."""
     requests = folder / "requests.ndjson"
-    requests.write_text("".join(each.line() for each in asked), encoding="utf-8")
-    running = []
-    for number, checkout in enumerate(checkouts):
-        environment = {**os.environ, "PYTHONPATH": str(checkout), "PYTHONDONTWRITEBYTECODE": "1"}
-        command = [sys.executable, str(_DRIVER), str(requests), str(folder / f"answers-{number}.ndjson")]
-        running.append(
-            subprocess.Popen(command, cwd=checkout, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
-        )
-    said = [process.communicate()[1].decode(errors="replace") for process in running]
+    requests.write_text("".join(json.dumps(each.told()) + "\n" for each in asked), encoding="utf-8")
+    running = [
+        started(checkout, "answers", requests, folder / f"answers-{number}.ndjson", stdout=subprocess.DEVNULL)
+        for number, checkout in enumerate(checkouts)
+    ]
+    said = [process.communicate()[1] for process in running]
     for checkout, process, errors in zip(checkouts, running, said, strict=True):
         if process.returncode != 0:
             sys.stderr.write(f"{checkout} could not answer:\n{errors[-3_000:]}\n")
             raise SystemExit(2)
     old, new = (_read(folder / f"answers-{number}.ndjson") for number in (0, 1))
     return old, new
+
+
+def started(checkout: Path, *arguments: str | Path, stdout: int) -> subprocess.Popen[str]:
+    """The program that answers requests, under way with the service of a checkout."""
+    return subprocess.Popen(
+        [sys.executable, "-P", str(_DRIVER), *map(str, arguments)],
+        cwd=checkout,
+        env={**os.environ, "PYTHONPATH": str(checkout), "PYTHONDONTWRITEBYTECODE": "1"},
+        stdin=subprocess.PIPE,
+        stdout=stdout,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
 
 
 def _read(file: Path) -> list[Answer]:
