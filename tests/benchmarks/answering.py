@@ -38,12 +38,12 @@ class Round:
 
 
 def measure(sizes: Sizes) -> Part:
-    """Every example request, its reply from the service and as a constant in turns."""
+    """The example requests, the reply to each from the service and as a constant in turns."""
     rows: list[tuple[str, ...]] = []
     goals: list[Goal] = []
     with service() as real:
         real.await_workers()
-        for example in EXAMPLES:
+        for example in EXAMPLES[: sizes.examples]:
             progress(f"http: {example.stem}")
             fixed_rounds, real_rounds = _in_turns(real, example, sizes)
             ratio = median(a.rate / b.rate for a, b in zip(real_rounds, fixed_rounds, strict=True))

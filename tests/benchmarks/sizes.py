@@ -8,13 +8,14 @@ from dataclasses import dataclass
 @dataclass(frozen=True, slots=True)
 class Sizes:
     """``rounds`` and the ``seconds`` of each are those of http and, for a tenth of the time, of rules; ``records`` go in bulk
-    over HTTP, in chunks of ``chunk``. Then, part by part: requests before http counts; households of rules that are timed
-    and whose evaluations are counted; couples of plans and of timing; records timed without HTTP; starts that count and
-    requests before a worker's memory is looked at."""
+    over HTTP, in chunks of ``chunk``. Then, part by part: examples of http and requests before it counts; households of rules
+    that are timed, and whose evaluations are counted; couples of plans and of timing; records timed without HTTP; starts that
+    count and requests before a worker's memory is looked at."""
 
     rounds: int = 7
     seconds: float = 2.0
     records: int = 100_000
+    examples: int = 3
     warm_up_requests: int = 500
     timed_households: int = 200
     counted_households: int = 2_000
@@ -30,6 +31,7 @@ SMALLEST = Sizes(
     rounds=1,
     seconds=0.2,
     records=200,
+    examples=1,
     warm_up_requests=20,
     timed_households=5,
     counted_households=20,
