@@ -1,1 +1,2 @@
-"""Measurements of the service: how fast it answers, what the rules cost, how soon it starts. Not run by pytest."""
+"""Measurements of the service: how fast it answers, what the rules cost, how soon it starts. Pytest runs them at
+their smallest only, to see that they run."""

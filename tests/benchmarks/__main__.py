@@ -1,6 +1,7 @@
 """Measure the service on this machine and say which of its goals it meets.
 
     python -m tests.benchmarks [--part http|rules|plans|timing|bulk|start|all] [--rounds 7] [--seconds 2] [--records 100000]
+                               [--smallest]
 
 Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
 nothing else. Nothing leaves the machine: servers listen on the loopback address, on free ports, and are stopped again.
@@ -26,6 +27,7 @@ start   Seconds from starting the process to the end of its first answer, and th
         other process (Private_Clean and Private_Dirty of smaps_rollup; 1 MB is 1,000,000 bytes).
 
 ``--seconds`` is the length of a round of http on each server; each measure of rules takes a tenth of it in a round.
+``--smallest`` runs each part with the least it can have, to see that it runs; what it prints says nothing about the service.
 
 Only ratios and counts mean the same on another machine; rates and times do not.
 
@@ -39,31 +41,34 @@ import os
 import platform
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from importlib.metadata import version
 
 from tests.benchmarks import answering, bulk, options, plans, rules, starting
 from tests.benchmarks.processes import MeasurementError
 from tests.benchmarks.report import Goal, Part, say, table
+from tests.benchmarks.sizes import SMALLEST, Sizes
 
-_PARTS = ("http", "rules", "plans", "timing", "bulk", "start")
+PARTS: dict[str, Callable[[Sizes], Part]] = {
+    "http": answering.measure,
+    "rules": rules.measure,
+    "plans": plans.measure,
+    "timing": options.measure,
+    "bulk": bulk.measure,
+    "start": starting.measure,
+}
 
 
 def main() -> int:
     """Measure the parts asked for, print each as it is done, then the goals; returns the exit status."""
     arguments = _arguments()
-    measures: dict[str, Callable[[], Part]] = {
-        "http": lambda: answering.measure(arguments.rounds, arguments.seconds),
-        "rules": lambda: rules.measure(arguments.rounds, arguments.seconds),
-        "plans": lambda: plans.measure(arguments.rounds),
-        "timing": options.measure,
-        "bulk": lambda: bulk.measure(arguments.rounds, arguments.seconds, arguments.records),
-        "start": starting.measure,
-    }
+    asked = replace(Sizes(), rounds=arguments.rounds, seconds=arguments.seconds, records=arguments.records)
+    sizes = SMALLEST if arguments.smallest else asked
     say(_machine())
     goals: list[Goal] = []
     try:
-        for part in _PARTS if arguments.part == "all" else (arguments.part,):
-            found = measures[part]()
+        for part in PARTS if arguments.part == "all" else (arguments.part,):
+            found = PARTS[part](sizes)
             say(found.text)
             goals.extend(found.goals)
     except MeasurementError as error:
@@ -75,10 +80,11 @@ def main() -> int:
 
 def _arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description="Measure the service.")
-    parser.add_argument("--part", choices=(*_PARTS, "all"), default="all", help="what to measure")
+    parser.add_argument("--part", choices=(*PARTS, "all"), default="all", help="what to measure")
     parser.add_argument("--rounds", type=_rounds, default=7, help="rounds of which the median counts")
     parser.add_argument("--seconds", type=_seconds, default=2.0, help="length of a round, at most 60")
     parser.add_argument("--records", type=_records, default=100_000, help="records sent in bulk over HTTP")
+    parser.add_argument("--smallest", action="store_true", help="only see that every part runs")
     return parser.parse_args()
 
 

@@ -20,10 +20,10 @@ from tests.benchmarks.processes import (
     service,
 )
 from tests.benchmarks.report import Goal, Part, progress, table
+from tests.benchmarks.sizes import Sizes
 
 LEAST_RATIO, AIM_RATIO = 0.6, 0.8
 LARGEST_SPREAD = 2.5
-_WARM_UP_REQUESTS = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +37,15 @@ class Round:
     generator_cpu: float
 
 
-def measure(rounds: int, seconds: float) -> Part:
-    """Every example request, its reply from the service and as a constant in turns."""
+def measure(sizes: Sizes) -> Part:
+    """The example requests, the reply to each from the service and as a constant in turns."""
     rows: list[tuple[str, ...]] = []
     goals: list[Goal] = []
     with service() as real:
-        for example in EXAMPLES:
+        real.await_workers()
+        for example in EXAMPLES[: sizes.examples]:
             progress(f"http: {example.stem}")
-            fixed_rounds, real_rounds = _in_turns(real, example, rounds, seconds)
+            fixed_rounds, real_rounds = _in_turns(real, example, sizes)
             ratio = median(a.rate / b.rate for a, b in zip(real_rounds, fixed_rounds, strict=True))
             cpu_ratio = median(a.server_cpu / b.server_cpu for a, b in zip(fixed_rounds, real_rounds, strict=True))
             spread = median(each.p99 / each.p50 for each in real_rounds)
@@ -56,27 +57,28 @@ def measure(rounds: int, seconds: float) -> Part:
             goals.append(Goal(f"http {example.stem}, p99 / p50", spread, LARGEST_SPREAD))
     headings = ("request", "req/s", "ratio", "p50 ms", "p99 ms", "p99/p50", "server us", "us ratio", "generator us")
     text = (
-        f"HTTP: {CONNECTIONS} connections, {WORKERS} workers, {rounds} rounds of {seconds:g} s each in turns; medians of "
-        "the rounds.\nServer and generator us are processor time for each request; us ratio is the constant's server us "
-        "to the row's.\n\n"
+        f"HTTP: {CONNECTIONS} connections, {WORKERS} workers, {sizes.rounds} rounds of {sizes.seconds:g} s each in turns; "
+        "medians of the rounds.\nServer and generator us are processor time for each request; us ratio is the constant's "
+        "server us to the row's.\n\n"
     )
     return Part(text + table(headings, rows), tuple(goals))
 
 
-def _in_turns(real: Server, example: Path, rounds: int, seconds: float) -> tuple[list[Round], list[Round]]:
+def _in_turns(real: Server, example: Path, sizes: Sizes) -> tuple[list[Round], list[Round]]:
     request = post(example.read_bytes())
     reply = ask(real.port, request)
     found: tuple[list[Round], list[Round]] = ([], [])
     with constant(reply.headers, reply.body) as fixed:
+        fixed.await_workers()
         copy = ask(fixed.port, request)
         if (len(copy.whole), copy.header_names, copy.body) != (len(reply.whole), reply.header_names, reply.body):
             raise MeasurementError("the constant reply differs from the service's")
         for server in (fixed, real):
-            put_load(server.port, request, reply, seconds=seconds, most=_WARM_UP_REQUESTS)
-        for number in range(rounds):
+            put_load(server.port, request, reply, seconds=sizes.seconds, most=sizes.warm_up_requests)
+        for number in range(sizes.rounds):
             order = (0, 1) if number % 2 == 0 else (1, 0)
             for which in order:
-                found[which].append(_round((fixed, real)[which], request, reply, seconds))
+                found[which].append(_round((fixed, real)[which], request, reply, sizes.seconds))
     return found
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from random import Random
 from typing import Any
 
-from service.law.income_tax import NATIONS
+from tests.invented_requests import NATIONS
 
 _SEED = 20_270_406
 _MAIN_KINDS = ("employment", "self_employment", "state_pension", "defined_benefit_pension", "annuity")

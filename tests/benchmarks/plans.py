@@ -2,43 +2,56 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date, timedelta
+from random import Random
 from statistics import median
 from time import perf_counter
+from typing import Any
 
 import highspy
 
-from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.household import Assumptions, DatedIncome, Household, Income, Isa, Member, Person, Spending
 from service.planning.optimiser.branch_and_bound import least_tax
 from service.planning.projection.policies import BANDS, filling, projected
 from service.planning.projection.timeline import Timeline, timeline
-from service.planning.quote.quote import Question, Withdrawal, quote
+from service.planning.quote.quote import quote
+from tests.benchmarks.households import YEARS, couple
+from tests.benchmarks.questions import BOOK, question
 from tests.benchmarks.report import Goal, Part, table
-from tests.households import BOOK
+from tests.benchmarks.sizes import Sizes
 
-_START = date(2026, 4, 6)
 _PLAIN_GOAL = 10.0  # quotes for each ten person-years
 _MEDIAN_GOAL, _WORST_GOAL = 20.0, 250.0  # milliseconds
 _GAP_GOAL = 1.0  # pounds a year
 _NO_PROOF = 1_000.0  # counted as the gap where the bound does not hold
-_HOUSEHOLDS = 200
-_YEARS = 40
+_QUOTE = {
+    "tax_year": "2026-27",
+    "person": {
+        "date_of_birth": "1966-05-14",
+        "tax_residence": "england",
+        "income": [{"kind": "employment", "amount": 15_000}],
+    },
+    "pension": {"uncrystallised": 400_000},
+    "withdrawal": {"method": "ufpls", "amount": 40_000},
+}
 
 
-def measure(rounds: int, households: int = _HOUSEHOLDS) -> Part:
+def measure(sizes: Sizes) -> Part:
     """The plain aims for a couple over forty years, and the best plans of invented couples, the same ones every time."""
-    plain_rows, goals = _plain(rounds)
-    best_rows, best_goals = _best(households)
+    plain_rows, goals = _plain(sizes.rounds)
+    best_rows, best_goals = _best(sizes.planning_couples)
     text = "\n\n".join(
         (
-            "Plans\n\n" + table(("aim, a couple over 40 years", "ms", "quotes for 10 person-years"), plain_rows),
+            "Plans\n\n" + table((f"aim, a couple over {YEARS} years", "ms", "quotes for 10 person-years"), plain_rows),
             table(
-                (f"least tax, {households} couples over 40 years", "median", "p95", "worst", "within the goal"),
+                (
+                    f"least tax, {sizes.planning_couples} couples over {YEARS} years",
+                    "median",
+                    "p95",
+                    "worst",
+                    "within the goal",
+                ),
                 best_rows,
             ),
         )
@@ -46,48 +59,13 @@ def measure(rounds: int, households: int = _HOUSEHOLDS) -> Part:
     return Part(text, (*goals, *best_goals))
 
 
-def couple(rng: random.Random) -> Household:
-    """A couple with some of everything: work that ends, pensions that start, savings, spending."""
-    people = []
-    for _ in range(2):
-        income = [DatedIncome("state_pension", share_of_full_rate=rng.randint(5_000, 10_000), increases="prices")]
-        if rng.random() < 0.5:
-            ends = _START + timedelta(days=rng.randint(300, 4_000))
-            income.append(DatedIncome("employment", rng.randint(5_000, 80_000) * 100, last=ends, increases="prices"))
-        if rng.random() < 0.3:
-            begins = _START + timedelta(days=rng.randint(300, 4_000))
-            pension = rng.randint(2_000, 20_000) * 100
-            income.append(DatedIncome("defined_benefit_pension", pension, first=begins, increases="prices"))
-        if rng.random() < 0.2:
-            income.append(DatedIncome("savings_interest", rng.randint(100, 3_000) * 100))
-        if rng.random() < 0.2:
-            income.append(DatedIncome("dividends", rng.randint(100, 5_000) * 100))
-        people.append(
-            Member(
-                date(1958, 1, 1) + timedelta(days=rng.randint(0, 4_500)),
-                rng.choice(("england", "scotland", "wales", "northern_ireland")),
-                Pension(rng.randint(50_000, 700_000) * 100, rng.choice((0, 0, 10_000_000))),
-                Isa(rng.randint(0, 150_000) * 100),
-                rng.choice((0, 500_000, 3_000_000)),
-                tuple(income),
-            )
-        )
-    spending = (Spending(rng.randint(10_000, 35_000) * 100, increases="prices"),) if rng.random() < 0.6 else ()
-    assumed = Assumptions(
-        pension_growth=rng.choice((300, 400, 500)),
-        isa_growth=rng.choice((300, 400, 500)),
-        cash_interest=rng.choice((0, 150, 300)),
-        price_inflation=200,
-        thresholds_after_freeze=rng.choice(("frozen", "prices")),
-        exit_tax_rate=rng.choice((2_000, 4_000)),
-    )
-    return Household(_START, date(2066, 4, 5), tuple(people), spending, assumptions=assumed)
+def _household(seed: int) -> Any:
+    return question("allowance-schedule", couple(Random(seed), "least_tax")).household
 
 
 def _plain(rounds: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
-    household = couple(random.Random(7))
-    person = Person(date(1966, 5, 14), "england", (Income("employment", 1_500_000),))
-    asked = Question("2026-27", person, Pension(40_000_000), Withdrawal("ufpls", amount=4_000_000))
+    household = _household(7)
+    asked = question("withdrawal-tax", _QUOTE)
     measures: dict[str, Callable[[Timeline], object]] = {"quote": lambda _: [quote(asked, BOOK) for _ in range(50)]}
     for band in BANDS:
         measures[band] = lambda years, band=band: projected(years, filling(years, band))
@@ -102,7 +80,7 @@ def _plain(rounds: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
     rows, goals = [], []
     for band in BANDS:
         spent = median(times[band][1:])
-        ratio = spent / one_quote / (2 * _YEARS / 10)
+        ratio = spent / one_quote / (2 * YEARS / 10)
         rows.append((band, f"{1e3 * spent:.1f}", f"{ratio:.1f}"))
         goals.append(Goal(f"{band}: quotes for 10 person-years", ratio, _PLAIN_GOAL))
     return rows, goals
@@ -111,7 +89,7 @@ def _plain(rounds: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
 def _best(households: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
     times, solver, gaps = [], [], []
     for seed in range(households):
-        years = timeline(couple(random.Random(seed)), BOOK)
+        years = timeline(_household(seed), BOOK)
         with _solver_timed() as solving:
             begun = perf_counter()
             try:

@@ -7,6 +7,7 @@ import os
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -48,6 +49,18 @@ class Server:
         if len(found) != self.worker_count:
             raise MeasurementError(f"a server has {len(found)} workers, not {self.worker_count}")
         return found
+
+    def await_workers(self) -> None:
+        """Wait until all its workers are there: it says where it listens before they are. MeasurementError if they never are."""
+        until = time.perf_counter() + _PATIENCE_SECONDS
+        while True:
+            try:
+                self.workers()
+                return
+            except MeasurementError:
+                if time.perf_counter() > until:
+                    raise
+                time.sleep(0.01)
 
     def cpu_seconds(self) -> float:
         """Processor time its workers have used, theirs and the system's for them."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -9,24 +11,19 @@ from statistics import median
 from typing import Any
 from unittest.mock import patch
 
-from service.figures.loader import load_tax_years
-from service.http.body import slowly_loaded
 from service.law.income_tax import YearOf, liability, year_of
-from service.law.rulebook import RuleBook, rule_book
-from service.planning.curve import tax_curve as curve_module
 from service.planning.curve.tax_curve import tax_curve
 from service.planning.curve.tax_function import TaxedYear
-from service.planning.quote import quote as withdrawal_module
+from service.planning.faults import RuleViolation
 from service.planning.quote.gross_up import least_gross
 from service.planning.quote.quote import Question, Withdrawal, quote
-from service.schemas.quote.request import question, withdrawal_tax_schema
-from tests.benchmarks.households import net_wanted_questions
+from tests.benchmarks.households import net_wanted
 from tests.benchmarks.processes import EXAMPLES, MeasurementError
+from tests.benchmarks.questions import BOOK, question
 from tests.benchmarks.report import Goal, Part, progress, table
+from tests.benchmarks.sizes import Sizes
 
 MOST_EVALUATIONS = 15
-_TIMED = 200
-_COUNTED = 2_000
 _SHARE_OF_SECONDS = 0.1
 _STEPS = ("liability", "tax_curve", "quote")
 
@@ -40,39 +37,39 @@ class Case:
     taxable: int
 
 
-def measure(rounds: int, seconds: float) -> Part:
+def measure(sizes: Sizes) -> Part:
     """Times of the example requests and of random households, and the evaluations of their gross-ups."""
-    book = rule_book(load_tax_years())
-    plain, with_savings = (net_wanted_questions(book, _COUNTED, with_savings=either) for either in (False, True))
-    groups = {example.stem: _cases(book, (_example(book, example.read_bytes()),)) for example in EXAMPLES}
-    for name, questions in (("without savings", plain[:_TIMED]), ("with savings", with_savings[:_TIMED])):
-        groups[f"{_TIMED} households {name}, net wanted"] = _cases(book, questions)
-        groups[f"the same, amount given ({name})"] = _cases(book, [_with_amount(book, each) for each in questions])
-    times = _times(book, groups, rounds, seconds * _SHARE_OF_SECONDS)
+    timed, counted = sizes.timed_households, sizes.counted_households
+    plain, with_savings = (_permitted(counted, with_savings=either) for either in (False, True))
+    groups = {each.stem: _cases([question("withdrawal-tax", json.loads(each.read_bytes()))]) for each in EXAMPLES}
+    for name, questions in (("without savings", plain[:timed]), ("with savings", with_savings[:timed])):
+        groups[f"{timed} households {name}, net wanted"] = _cases(questions)
+        groups[f"the same, amount given ({name})"] = _cases([_with_amount(each) for each in questions])
+    times = _times(groups, sizes.rounds, sizes.seconds * _SHARE_OF_SECONDS)
     time_rows = [
-        (name, *(f"{times[name, step]:,.1f}" for step in _STEPS), f"{_evaluations(book, cases):.0f}")
+        (name, *(f"{times[name, step]:,.1f}" for step in _STEPS), f"{_evaluations(cases):.0f}")
         for name, cases in groups.items()
     ]
     count_rows, goals = [], []
     for name, questions in (("without savings and dividends", plain), ("with savings or dividends", with_savings)):
         progress(f"rules: evaluations {name}")
-        counts = sorted(gross_up_evaluations(book, each) for each in questions)
+        counts = sorted(gross_up_evaluations(each) for each in questions)
         within = sum(count <= MOST_EVALUATIONS for count in counts) / len(counts)
         p95 = counts[(len(counts) - 1) * 95 // 100]
         count_rows.append((name, f"{median(counts):g}", str(p95), str(counts[-1]), f"{within:.1%}"))
         goals.append(Goal(f"evaluations per gross-up {name}, median", median(counts), MOST_EVALUATIONS))
         goals.append(Goal(f"evaluations per gross-up {name}, most", counts[-1], MOST_EVALUATIONS))
     text = [
-        f"Rules: microseconds of processor time, medians of {rounds} rounds. The last column is the median number of "
+        f"Rules: microseconds of processor time, medians of {sizes.rounds} rounds. The last column is the median number of "
         "evaluations in a quote.",
         table(("case", *(f"{step} us" for step in _STEPS), "evaluations"), time_rows),
-        f"Evaluations of the rules per gross-up, {_COUNTED:,} households each (what the quote asks beyond it is left out).",
+        f"Evaluations of the rules per gross-up, {counted:,} households each (what the quote asks beyond it is left out).",
         table(("households", "median", "p95", "most", f"at most {MOST_EVALUATIONS}"), count_rows),
     ]
     return Part("\n\n".join(text), tuple(goals))
 
 
-def gross_up_evaluations(book: RuleBook, asked: Question) -> int:
+def gross_up_evaluations(asked: Question) -> int:
     """How often a quote calls ``liability`` until its gross is found, repeated calls included.
 
     MeasurementError where the quote's own count is another one.
@@ -90,44 +87,55 @@ def gross_up_evaluations(book: RuleBook, asked: Question) -> int:
         calls_when_found = calls
         return found
 
+    # The functions are replaced where they are asked: in the module of the year that is asked, and in that of the quote.
     with (
-        patch.object(curve_module, "liability", counting_liability),
-        patch.object(withdrawal_module, "least_gross", noting_least_gross),
+        patch.object(sys.modules[TaxedYear.__module__], "liability", counting_liability),
+        patch.object(sys.modules[quote.__module__], "least_gross", noting_least_gross),
     ):
-        answer = quote(asked, book)
+        answer = quote(asked, BOOK)
     if not 0 < calls_when_found <= calls or calls != answer.evaluations:
         raise MeasurementError(f"{calls} evaluations were counted where the quote says {answer.evaluations}")
     return calls_when_found
 
 
-def _example(book: RuleBook, body: bytes) -> Question:
-    return slowly_loaded(body, withdrawal_tax_schema(tuple(book.years)), question)
+def _permitted(count: int, *, with_savings: bool) -> list[Question]:
+    """The first so many questions for the gross of a wanted net that the rules allow."""
+    found: list[Question] = []
+    requests = net_wanted(with_savings=with_savings)
+    while len(found) < count:
+        asked = question("withdrawal-tax", next(requests))
+        try:
+            quote(asked, BOOK)
+        except RuleViolation:
+            continue
+        found.append(asked)
+    return found
 
 
-def _with_amount(book: RuleBook, asked: Question) -> Question:
-    gross = quote(asked, book).payment.gross
+def _with_amount(asked: Question) -> Question:
+    gross = quote(asked, BOOK).payment.gross
     return asked._replace(withdrawal=Withdrawal(asked.withdrawal.method, amount=gross))
 
 
-def _cases(book: RuleBook, questions: Sequence[Question]) -> list[Case]:
+def _cases(questions: Sequence[Question]) -> list[Case]:
     cases = []
     for each in questions:
         person = each.person
-        rules = book.years[each.tax_year].income_tax[person.tax_residence]
-        cases.append(Case(each, year_of(person.taxpayer(), rules), quote(each, book).payment.taxable))
+        rules = BOOK.years[each.tax_year].income_tax[person.tax_residence]
+        cases.append(Case(each, year_of(person.taxpayer(), rules), quote(each, BOOK).payment.taxable))
     return cases
 
 
-def _evaluations(book: RuleBook, cases: list[Case]) -> float:
-    return median(quote(case.question, book).evaluations for case in cases)
+def _evaluations(cases: list[Case]) -> float:
+    return median(quote(case.question, BOOK).evaluations for case in cases)
 
 
-def _times(book: RuleBook, groups: dict[str, list[Case]], rounds: int, seconds: float) -> dict[tuple[str, str], float]:
+def _times(groups: dict[str, list[Case]], rounds: int, seconds: float) -> dict[tuple[str, str], float]:
     """Microseconds for each case, by group and step; ``seconds`` is spent on each in each round."""
     steps: dict[str, Callable[[Case], object]] = {
         "liability": lambda case: liability(case.year, case.taxable),
         "tax_curve": lambda case: tax_curve(TaxedYear(case.year), case.taxable),
-        "quote": lambda case: quote(case.question, book),
+        "quote": lambda case: quote(case.question, BOOK),
     }
     found: dict[tuple[str, str], list[float]] = {(name, step): [] for name in groups for step in steps}
     for number in range(rounds):

@@ -7,25 +7,25 @@ from statistics import median
 
 from tests.benchmarks.processes import EXAMPLES, Server, ask, post, put_load, service
 from tests.benchmarks.report import Goal, Part, progress, table
+from tests.benchmarks.sizes import Sizes
 
-STARTS = 5
-REQUESTS = 1_000
 LONGEST_START_SECONDS = 0.5
 MOST_PRIVATE_MB = 15
 _BYTES_IN_MB = 1_000_000
 
 
-def measure() -> Part:
-    """The median of five starts, after one that does not count, and the workers' private memory after 1,000 requests."""
+def measure(sizes: Sizes) -> Part:
+    """The median of some starts, after one that does not count, and the workers' private memory after some requests."""
     progress("start")
-    seconds = [_first_reply() for _ in range(1 + STARTS)][1:]
+    seconds = [_first_reply() for _ in range(1 + sizes.starts)][1:]
     with service() as server:
-        _answer_many(server)
+        server.await_workers()
+        _answer_many(server, sizes.requests)
         private = [each / _BYTES_IN_MB for each in server.private_bytes()]
     rows = [
         ("first reply, seconds", f"{median(seconds):.3f}", ", ".join(f"{each:.3f}" for each in seconds)),
         (
-            f"private memory of a worker after {REQUESTS:,} requests, MB",
+            f"private memory of a worker after {sizes.requests:,} requests, MB",
             f"{max(private):.1f}",
             ", ".join(f"{each:.1f}" for each in private),
         ),
@@ -46,9 +46,9 @@ def _first_reply() -> float:
         return time.perf_counter() - begun
 
 
-def _answer_many(server: Server) -> None:
-    """Have every example request answered equally often, REQUESTS times in all or just over."""
+def _answer_many(server: Server, requests: int) -> None:
+    """Have every example request answered equally often, so many times in all or just over."""
     for example in EXAMPLES:
         request = post(example.read_bytes())
         reply = ask(server.port, request)
-        put_load(server.port, request, reply, seconds=60, most=-(-REQUESTS // len(EXAMPLES)))
+        put_load(server.port, request, reply, seconds=60, most=-(-requests // len(EXAMPLES)))

@@ -93,7 +93,7 @@ def amounts_of(figures: TaxYear, nation: str, found: Liability) -> dict[str, Fra
         "adjusted_net_income": pounds(found.adjusted_net_income),
         "taxable": pounds(found.taxable),
         "savings_allowance": pounds(found.savings_allowance),
-        "starting_rate_left": pounds(max(0, starting_rate_limit - found.lower)),
+        "starting_rate_left": pounds(max(0, starting_rate_limit - found.other_to)),
     }
 
 

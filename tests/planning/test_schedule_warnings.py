@@ -18,7 +18,7 @@ from service.planning.schedule.schedule import ScheduleQuestion, schedule
 from service.planning.warnings.catalogue import CATALOGUE
 from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK, plans
-from tests.planning.circumstances import amounts_not_told, figures_that_differ
+from tests.planning.warning_requests import amounts_not_told, figures_that_differ
 
 PERSON = {"date_of_birth": date(1962, 6, 1), "tax_residence": "england", "pension": Pension(40_000_000)}
 

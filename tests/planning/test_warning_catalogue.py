@@ -25,7 +25,7 @@ from service.schemas.shared import ObjectList, StrictNested
 from tests.households import BOOK
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_warnings as of_quotes
-from tests.planning.circumstances import SCHEMA, by_code, found_in, income, into_isa, request, saved, w
+from tests.planning.warning_requests import SCHEMA, by_code, found_in, income, into_isa, request, saved, w
 
 TOPICS: tuple[ModuleType, ...] = (access, allowances, benefits, death, income_tax, isas, recycling, scheme)
 DRAWN = w("drawdown", 1_000)

@@ -18,7 +18,8 @@ from service.planning.faults import RuleViolation
 from service.planning.warnings.catalogue import CATALOGUE
 from service.planning.warnings.warning import EFFECTS, ClientWarning
 from service.schemas.shared import ObjectList, StrictNested
-from tests.planning.circumstances import (
+from tests.planning.test_warning_catalogue import CASES
+from tests.planning.warning_requests import (
     SCHEMA,
     amounts_not_told,
     by_code,
@@ -31,7 +32,6 @@ from tests.planning.circumstances import (
     saved,
     w,
 )
-from tests.planning.test_warning_catalogue import CASES
 
 ALL_CASES = [pytest.param(body, id=f"{code}-{i}") for code, pairs in CASES.items() for i, (body, _) in enumerate(pairs)]
 

@@ -19,7 +19,7 @@ from service.planning.quote.quote import Question, Withdrawal, quote
 from service.planning.warnings.catalogue import CATALOGUE
 from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK, YEARS
-from tests.planning.circumstances import amounts_not_told, figures_that_differ
+from tests.planning.warning_requests import amounts_not_told, figures_that_differ
 
 OLD_ENOUGH = date(1955, 6, 1)
 

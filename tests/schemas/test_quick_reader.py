@@ -24,6 +24,7 @@ from service.http.problems import ProblemError
 from service.planning.quote.quote import Question
 from service.schemas.quick import Refused, quick_reader
 from service.schemas.quote import request as schemas
+from tests.bodies import outcome
 from tests.households import YEARS, requests
 
 SCHEMA = schemas.withdrawal_tax_schema(YEARS)
@@ -52,14 +53,6 @@ def quickly(text: bytes, monkeypatch: pytest.MonkeyPatch) -> Question | None:
 def slowly(text: bytes) -> Question:
     """The request by the strict reader and marshmallow."""
     return BUILD(SCHEMA.load(strict(text)))
-
-
-def outcome(way: Any, *arguments: Any) -> tuple[Any, ...]:
-    """What a way of reading comes to: a request, or a problem with its faults."""
-    try:
-        return "request", way(*arguments)
-    except ProblemError as problem:
-        return "problem", problem.code, problem.detail, problem.faults, problem.permitted
 
 
 def types_of(value: Any) -> Any:

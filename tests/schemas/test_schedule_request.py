@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import json
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from typing import Any
@@ -12,15 +11,13 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from service import create_app
-from service.http.body import loaded, slowly_loaded, strict
-from service.http.problems import ProblemError
+from service.http.body import loaded, strict
 from service.law.lump_sums import Pension
 from service.planning.household import WITH_PRICES, Assumptions, DatedIncome, Household, Isa, Member, Spending
 from service.planning.schedule.schedule import ScheduleQuestion, schedule
 from service.schemas.quick import quick_reader
 from service.schemas.schedule import request as schemas
-from service.settings import Settings
+from tests.bodies import answered, faults_of, pointers_of, refused_by_both_readers, text_with
 from tests.households import BOOK
 
 URL = "/v1/allowance-schedule"
@@ -76,42 +73,6 @@ FULL: dict[str, Any] = {
         "scenarios": {"low": {"pension_growth": 0}, "middle": {}, "high": {"isa_growth": 0.1, "cash_interest": 0.05}},
     },
 }
-
-
-@pytest.fixture(scope="module")
-def client() -> FlaskClient:
-    return create_app(Settings.for_tests()).test_client()
-
-
-def text_with(pointer: str, text: str | None, body: dict[str, Any] = FULL) -> bytes:
-    """A body with the JSON text at a pointer, set, added or (None) left out."""
-    whole = copy.deepcopy(body)
-    *parents, last = pointer[1:].split("/")
-    here: Any = whole
-    for part in parents:
-        here = here[int(part)] if isinstance(here, list) else here[part]
-    key: Any = int(last) if isinstance(here, list) else last
-    if text is None:
-        del here[key]
-    else:
-        here[key] = "@@"
-    return json.dumps(whole).replace('"@@"', str(text)).encode()
-
-
-def faults_of(client: FlaskClient, text: bytes, code: str = "invalid-request") -> list[tuple[str, str]]:
-    """Where and with which codes a body is refused."""
-    reply = client.post(URL, data=text, content_type="application/json")
-    problem = json.loads(reply.data)
-    assert (reply.status_code, problem.get("code")) == (422, code), problem
-    assert all(error["detail"].endswith(".") for error in problem["errors"])
-    return [(error["pointer"], error["code"]) for error in problem["errors"]]
-
-
-def pointers_of(node: Any, pointer: str = "") -> Iterator[str]:
-    """Every value of a body, at every depth."""
-    for key, value in node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ():
-        yield f"{pointer}/{key}"
-        yield from pointers_of(value, f"{pointer}/{key}")
 
 
 # What is read
@@ -171,34 +132,18 @@ def test_everything_that_is_given_is_read() -> None:
 # The two readers agree
 
 
-def outcome(way: Any, *arguments: Any) -> tuple[Any, ...]:
-    try:
-        return "request", way(*arguments)
-    except ProblemError as problem:
-        return "problem", problem.code, problem.faults
-
-
 VALUES = ("null", "true", "1", "1.5", "0.12345", "-0.1", '"none"', '"prices"', '"x"', "{}", "[]", "[{}]", "[{},{},{}]")
 
 
 def test_the_quick_reader_and_the_strict_one_agree_about_every_field() -> None:
-    text = json.dumps(FULL).encode()
-    assert QUICK(strict(text)) == SCHEMA.load(strict(text))
-    refused = 0
-    for pointer in pointers_of(FULL):
-        for value in (None, *VALUES):
-            changed = text_with(pointer, value)
-            quick = outcome(loaded, changed, SCHEMA, QUICK, schemas.question)
-            assert quick == outcome(slowly_loaded, changed, SCHEMA, schemas.question)
-            refused += quick[0] == "problem"
-    assert refused > 400
+    assert refused_by_both_readers(FULL, VALUES, SCHEMA, schemas.question) > 400
 
 
 @pytest.mark.parametrize("name", ["first", "last"])
 @pytest.mark.parametrize("place", ["/people/0/income/1", "/spending/0"])
 def test_the_names_inside_are_not_names_outside(client: FlaskClient, place: str, name: str) -> None:
     """The days are called from and to, whatever the program calls them."""
-    found = faults_of(client, text_with(f"{place}/{name}", '"2026-01-01"'))
+    found = faults_of(client, URL, text_with(FULL, f"{place}/{name}", '"2026-01-01"'))
     assert found == [(f"#{place}/{name}", "unknown-field")]
 
 
@@ -222,7 +167,7 @@ def test_the_names_inside_are_not_names_outside(client: FlaskClient, place: str,
     ],
 )
 def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
-    assert faults_of(client, text_with(pointer, None)) == [(f"#{pointer}", "missing")]
+    assert faults_of(client, URL, text_with(FULL, pointer, None)) == [(f"#{pointer}", "missing")]
 
 
 @pytest.mark.parametrize(
@@ -241,14 +186,14 @@ def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
     ],
 )
 def test_what_must_not_be_there(client: FlaskClient, place: str) -> None:
-    assert faults_of(client, text_with(f"{place}/more", "1")) == [(f"#{place}/more", "unknown-field")]
+    assert faults_of(client, URL, text_with(FULL, f"{place}/more", "1")) == [(f"#{place}/more", "unknown-field")]
 
 
 def test_nothing_may_be_null(client: FlaskClient) -> None:
     for pointer in pointers_of(FULL):
         if pointer.split("/")[-1].isdigit():
             continue
-        assert faults_of(client, text_with(pointer, "null")) == [(f"#{pointer}", "null")]
+        assert faults_of(client, URL, text_with(FULL, pointer, "null")) == [(f"#{pointer}", "null")]
 
 
 # Each with the values on the edge that are accepted, and those just past it.
@@ -293,23 +238,25 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
     accepted, refused = EDGES[pointer]
     for value in accepted:
-        schemas.question(SCHEMA.load(strict(text_with(pointer, value))))
+        schemas.question(SCHEMA.load(strict(text_with(FULL, pointer, value))))
     for value in refused:
-        assert faults_of(client, text_with(pointer, value)) == [(f"#{pointer}", "invalid-value")], value
+        assert faults_of(client, URL, text_with(FULL, pointer, value)) == [(f"#{pointer}", "invalid-value")], value
 
 
 @pytest.mark.parametrize(("count", "detail"), [(0, "Must hold at least 1 item."), (3, "Must hold at most 2 items.")])
 def test_one_or_two_people(client: FlaskClient, count: int, detail: str) -> None:
-    text = text_with("/people", json.dumps([FULL["people"][1]] * count))
-    assert faults_of(client, text) == [("#/people", "invalid-value")]
+    text = text_with(FULL, "/people", json.dumps([FULL["people"][1]] * count))
+    assert faults_of(client, URL, text) == [("#/people", "invalid-value")]
     assert detail in client.post(URL, data=text, content_type="application/json").get_data(as_text=True)
 
 
 @pytest.mark.parametrize(("pointer", "item"), [("/people/0/income", {"kind": "annuity", "amount": 1}),
                                                ("/spending", {"amount": 0})])  # fmt: skip
 def test_at_most_fifty(client: FlaskClient, pointer: str, item: dict[str, Any]) -> None:
-    SCHEMA.load(strict(text_with(pointer, json.dumps([item] * 50))))
-    assert faults_of(client, text_with(pointer, json.dumps([item] * 51))) == [(f"#{pointer}", "invalid-value")]
+    SCHEMA.load(strict(text_with(FULL, pointer, json.dumps([item] * 50))))
+    assert faults_of(client, URL, text_with(FULL, pointer, json.dumps([item] * 51))) == [
+        (f"#{pointer}", "invalid-value")
+    ]
 
 
 def test_every_fault_at_once(client: FlaskClient) -> None:
@@ -320,7 +267,7 @@ def test_every_fault_at_once(client: FlaskClient) -> None:
     body["aim"]["fill"] = "nothing"
     body["assumptions"]["scenarios"]["low"]["price_inflation"] = 0.02
     body["assumptions"]["exit_tax_rate"] = 1.5
-    found = faults_of(client, json.dumps(body).encode())
+    found = faults_of(client, URL, json.dumps(body).encode())
     assert sorted(found) == [
         ("#/aim/fill", "invalid-value"),
         ("#/assumptions/exit_tax_rate", "invalid-value"),
@@ -364,7 +311,7 @@ def test_every_fault_at_once(client: FlaskClient) -> None:
     ],
 )
 def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
-    assert faults_of(client, text_with(pointer, value, LEAST), "rule-violation") == [(where, code)]
+    assert faults_of(client, URL, text_with(LEAST, pointer, value), "rule-violation") == [(where, code)]
 
 
 def test_a_share_that_depends_on_sex_is_refused_where_it_stands(client: FlaskClient) -> None:
@@ -372,14 +319,14 @@ def test_a_share_that_depends_on_sex_is_refused_where_it_stands(client: FlaskCli
     body["people"][0]["date_of_birth"] = "1952-01-01"
     body["people"][0]["income"] = [{"kind": "state_pension", "share_of_full_rate": 1}]
     where = "#/people/0/income/0/share_of_full_rate"
-    assert faults_of(client, json.dumps(body).encode(), "rule-violation") == [(where, "share-depends-on-sex")]
+    assert faults_of(client, URL, json.dumps(body).encode(), "rule-violation") == [(where, "share-depends-on-sex")]
 
 
 def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
     body = copy.deepcopy(LEAST)
     body.update(start_date="2031-04-06", end_date="2031-04-05")
     body["people"][0]["income"] = [{"kind": "annuity"}]
-    assert faults_of(client, json.dumps(body).encode(), "rule-violation") == [
+    assert faults_of(client, URL, json.dumps(body).encode(), "rule-violation") == [
         ("#/start_date", "no-figures"),
         ("#/end_date", "end-before-start"),
         ("#/people/0/income/0", "amount-or-share"),
@@ -389,18 +336,9 @@ def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
 # What comes back
 
 
-def answered(client: FlaskClient, body: dict[str, Any]) -> dict[str, Any]:
-    reply = client.post(URL, json=body)
-    assert reply.status_code == 200, reply.get_data(as_text=True)
-    assert reply.headers["Cache-Control"] == "no-store"
-    found: dict[str, Any] = reply.get_json()
-    assert reply.headers["Rules-Version"] == found["rules"]["version"]
-    return found
-
-
 def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
     """12,570 / 0.75 (Finance Act 2021 s.5, Finance Act 2023 s.5) drawn without tax and subscribed."""
-    found = answered(client, LEAST)
+    found = answered(client, URL, LEAST)
     assert list(found) == [
         "aim", "lump_sums", "assumptions", "years", "totals", "compared_with", "rules", "warnings", "notice"
     ]  # fmt: skip
@@ -435,7 +373,7 @@ def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: Fl
     body["spending"] = [{"amount": 80_000, "to": "2027-07-31"}]
     body["aim"] = {"fill": "personal_allowance"}
     body["people"][0]["income"][1]["amount"] = 20_000
-    found = answered(client, body)
+    found = answered(client, URL, body)
     plan = schedule(asked(body), BOOK)
     seen = dict.fromkeys(("income_received", "interest", "isa_withdrawal", "moved_from_partner", "income_tax"), False)
     for year, planned in zip(found["years"], plan.years, strict=True):
@@ -475,7 +413,7 @@ def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: Fl
 
 
 def test_only_a_least_tax_plan_has_a_proof(client: FlaskClient) -> None:
-    found = answered(client, {**LEAST, "aim": {"fill": "least_tax"}})
+    found = answered(client, URL, {**LEAST, "aim": {"fill": "least_tax"}})
     proof, wealth = found["proof"], found["totals"]["wealth_after_tax"]
     assert proof["aim"] == "least_tax"
     assert proof["objective"] == wealth <= proof["bound"]
@@ -488,7 +426,7 @@ def test_only_a_least_tax_plan_has_a_proof(client: FlaskClient) -> None:
 
 def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
     scenarios = {"high": {"pension_growth": 0.05}, "low": {}}
-    found = answered(client, {**LEAST, "assumptions": {"pension_growth": 0.01, "scenarios": scenarios}})
+    found = answered(client, URL, {**LEAST, "assumptions": {"pension_growth": 0.01, "scenarios": scenarios}})
     assert list(found["scenarios"]) == ["low", "high"]
     assert found["scenarios"]["low"]["totals"] == found["totals"]
     assert found["scenarios"]["high"]["years"][0]["pension"] == 420_000 - 16_760
@@ -496,7 +434,7 @@ def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
 
 
 def test_each_doubtful_figure_is_said_once(client: FlaskClient) -> None:
-    said = answered(client, {**LEAST, "end_date": "2040-04-05"})["rules"]["assumptions"]
+    said = answered(client, URL, {**LEAST, "end_date": "2040-04-05"})["rules"]["assumptions"]
     names = [sentence.split(":")[0].split(" from ")[0] for sentence in said]
     assert "income_tax.bands_england" in names
     assert len(set(names)) == len(names)
@@ -510,7 +448,7 @@ def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -
         ("2027-04-05", "income_tax.bands_scotland from 2026-27: The figures"),
         ("2040-04-05", "income_tax.bands_scotland from 2027-28: assumed. "),
     ):
-        found = answered(client, {**body, "end_date": end})
+        found = answered(client, URL, {**body, "end_date": end})
         assert [said.startswith(start) for said in found["rules"]["assumptions"] if "bands_scotland" in said] == [True]
     assert found["rules"]["status"] == "assumed"
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import copy
 import json
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
@@ -13,9 +12,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from service import create_app
-from service.http.body import loaded, slowly_loaded, strict
-from service.http.problems import ProblemError
+from service.http.body import loaded, strict
 from service.law.lump_sums import Pension
 from service.planning.household import Assumptions, Household, Isa, Member, Spending
 from service.planning.timing.comparison import TimingQuestion
@@ -23,7 +20,7 @@ from service.planning.timing.estates import Death, EstateFacts, Gift
 from service.planning.timing.options import Option
 from service.schemas.quick import quick_reader
 from service.schemas.timing import request as schemas
-from service.settings import Settings
+from tests.bodies import answered, faults_of, pointers_of, refused_by_both_readers, text_with
 
 URL = "/v1/lump-sum-timing"
 SCHEMA = schemas.TimingSchema()
@@ -95,42 +92,6 @@ FULL: dict[str, Any] = {
     },
     "break_even_growth": {"from": -0.05, "to": 0.15},
 }
-
-
-@pytest.fixture(scope="module")
-def client() -> FlaskClient:
-    return create_app(Settings.for_tests()).test_client()
-
-
-def with_value(pointer: str, text: str | None, body: dict[str, Any] = FULL) -> bytes:
-    """A body with the JSON text at a pointer, set, added or (None) left out."""
-    whole = copy.deepcopy(body)
-    *parents, last = pointer[1:].split("/")
-    here: Any = whole
-    for part in parents:
-        here = here[int(part)] if isinstance(here, list) else here[part]
-    key: Any = int(last) if isinstance(here, list) else last
-    if text is None:
-        del here[key]
-    else:
-        here[key] = "@@"
-    return json.dumps(whole).replace('"@@"', str(text)).encode()
-
-
-def faults_of(client: FlaskClient, text: bytes, code: str = "invalid-request") -> list[tuple[str, str]]:
-    """Where and with which codes a body is refused."""
-    reply = client.post(URL, data=text, content_type="application/json")
-    problem = json.loads(reply.data)
-    assert (reply.status_code, problem.get("code")) == (422, code), problem
-    assert all(error["detail"].endswith(".") for error in problem["errors"])
-    return [(error["pointer"], error["code"]) for error in problem["errors"]]
-
-
-def pointers_of(node: Any, pointer: str = "") -> Iterator[str]:
-    """Every value of a body, at every depth."""
-    for key, value in node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ():
-        yield f"{pointer}/{key}"
-        yield from pointers_of(value, f"{pointer}/{key}")
 
 
 # What is read
@@ -232,13 +193,6 @@ def test_a_birth_on_29_february_reaches_its_age_on_1_march() -> None:
 # The two readers agree
 
 
-def outcome(way: Any, *arguments: Any) -> tuple[Any, ...]:
-    try:
-        return "request", way(*arguments)
-    except ProblemError as problem:
-        return "problem", problem.code, problem.faults
-
-
 VALUES = (
     *("null", "true", "1", "67", "1.5", "0.12345", "0.123456789", "-0.1"),
     *('"prices"', '"isa_room"', '"first"', '"x"', "{}", "[]", "[{}]", "[{},{},{}]"),
@@ -246,22 +200,13 @@ VALUES = (
 
 
 def test_the_quick_reader_and_the_strict_one_agree_about_every_field() -> None:
-    text = json.dumps(FULL).encode()
-    assert QUICK(strict(text)) == SCHEMA.load(strict(text))
-    refused = 0
-    for pointer in pointers_of(FULL):
-        for value in (None, *VALUES):
-            changed = with_value(pointer, value)
-            quick = outcome(loaded, changed, SCHEMA, QUICK, schemas.question)
-            assert quick == outcome(slowly_loaded, changed, SCHEMA, schemas.question)
-            refused += quick[0] == "problem"
-    assert refused > 800
+    assert refused_by_both_readers(FULL, VALUES, SCHEMA, schemas.question) > 800
 
 
 @pytest.mark.parametrize("name", ["low", "high"])
 def test_the_names_inside_are_not_names_outside(client: FlaskClient, name: str) -> None:
     """The ends of the range are called from and to, whatever the program calls them."""
-    found = faults_of(client, with_value(f"/break_even_growth/{name}", "0.01"))
+    found = faults_of(client, URL, text_with(FULL, f"/break_even_growth/{name}", "0.01"))
     assert found == [(f"#/break_even_growth/{name}", "unknown-field")]
 
 
@@ -286,7 +231,7 @@ def test_the_names_inside_are_not_names_outside(client: FlaskClient, name: str) 
     ],
 )
 def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
-    assert faults_of(client, with_value(pointer, None)) == [(f"#{pointer}", "missing")]
+    assert faults_of(client, URL, text_with(FULL, pointer, None)) == [(f"#{pointer}", "missing")]
 
 
 @pytest.mark.parametrize(
@@ -303,13 +248,13 @@ def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
     ],
 )
 def test_what_must_not_be_there(client: FlaskClient, place: str) -> None:
-    assert faults_of(client, with_value(f"{place}/more", "1")) == [(f"#{place}/more", "unknown-field")]
+    assert faults_of(client, URL, text_with(FULL, f"{place}/more", "1")) == [(f"#{place}/more", "unknown-field")]
 
 
 def test_nothing_may_be_null(client: FlaskClient) -> None:
     for pointer in pointers_of(FULL):
         if not pointer.split("/")[-1].isdigit():
-            assert faults_of(client, with_value(pointer, "null")) == [(f"#{pointer}", "null")]
+            assert faults_of(client, URL, text_with(FULL, pointer, "null")) == [(f"#{pointer}", "null")]
 
 
 _SHARE = (("0", "1", "1.0", "0.4999"), ("-0.0001", "1.0001", "0.49999", '"0.5"'))
@@ -361,9 +306,9 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
     accepted, refused = EDGES[pointer]
     for value in accepted:
-        schemas.question(SCHEMA.load(strict(with_value(pointer, value))))
+        schemas.question(SCHEMA.load(strict(text_with(FULL, pointer, value))))
     for value in refused:
-        assert faults_of(client, with_value(pointer, value)) == [(f"#{pointer}", "invalid-value")], value
+        assert faults_of(client, URL, text_with(FULL, pointer, value)) == [(f"#{pointer}", "invalid-value")], value
 
 
 @pytest.mark.parametrize(
@@ -378,9 +323,11 @@ def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
 )
 def test_how_many(client: FlaskClient, pointer: str, item: dict[str, Any], least: int, most: int) -> None:
     for count in (least, most):
-        SCHEMA.load(strict(with_value(pointer, json.dumps([item] * count))))
+        SCHEMA.load(strict(text_with(FULL, pointer, json.dumps([item] * count))))
     for count in ({least - 1} - {-1}) | {most + 1}:
-        assert faults_of(client, with_value(pointer, json.dumps([item] * count))) == [(f"#{pointer}", "invalid-value")]
+        assert faults_of(client, URL, text_with(FULL, pointer, json.dumps([item] * count))) == [
+            (f"#{pointer}", "invalid-value")
+        ]
 
 
 def test_every_fault_at_once(client: FlaskClient) -> None:
@@ -392,7 +339,7 @@ def test_every_fault_at_once(client: FlaskClient) -> None:
     body["estate"].update(home=-1, charity_share=10, downsizing=True)
     body["estate"]["lifetime_gifts"][1]["amount"] = 0.001
     body["assumptions"]["scenarios"]["low"]["price_inflation"] = 0.02
-    assert sorted(faults_of(client, json.dumps(body).encode())) == [
+    assert sorted(faults_of(client, URL, json.dumps(body).encode())) == [
         ("#/assumptions/scenarios/low/price_inflation", "unknown-field"),
         ("#/break_even_growth/to", "missing"),
         ("#/deaths/1/person", "invalid-value"),
@@ -445,7 +392,7 @@ COUPLE: dict[str, Any] = {**LEAST, "people": [*LEAST["people"], FULL["people"][1
     ],
 )
 def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
-    assert faults_of(client, with_value(pointer, value, LEAST), "rule-violation") == [(where, code)]
+    assert faults_of(client, URL, text_with(LEAST, pointer, value), "rule-violation") == [(where, code)]
 
 
 @pytest.mark.parametrize(
@@ -481,7 +428,7 @@ def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, wh
     ],
 )
 def test_what_the_rules_refuse_a_couple(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
-    assert faults_of(client, with_value(pointer, value, COUPLE), "rule-violation") == [(where, code)]
+    assert faults_of(client, URL, text_with(COUPLE, pointer, value), "rule-violation") == [(where, code)]
 
 
 @pytest.mark.parametrize(
@@ -494,7 +441,7 @@ def test_what_the_rules_refuse_a_couple(client: FlaskClient, pointer: str, value
     ],
 )
 def test_what_is_just_allowed(client: FlaskClient, body: dict[str, Any], pointer: str, value: str) -> None:
-    reply = client.post(URL, data=with_value(pointer, value, body), content_type="application/json")
+    reply = client.post(URL, data=text_with(body, pointer, value), content_type="application/json")
     assert reply.status_code == 200, reply.get_data(as_text=True)
 
 
@@ -502,7 +449,7 @@ def test_both_deaths_of_a_couple_on_one_day(client: FlaskClient) -> None:
     body = copy.deepcopy(COUPLE)
     body["people"][1]["date_of_birth"] = body["people"][0]["date_of_birth"]
     body["deaths"] = [{"at_age": 66, "survivor_at_age": 66}]
-    found = faults_of(client, json.dumps(body).encode(), "rule-violation")
+    found = faults_of(client, URL, json.dumps(body).encode(), "rule-violation")
     assert found == [("#/deaths/0/survivor_at_age", "death-outside-the-years")]
 
 
@@ -523,7 +470,7 @@ def test_births_and_ages_that_do_not_go_together(
     body["people"][0]["date_of_birth"] = born
     text = json.dumps({**body, "to_age": to_age}).encode()
     if faults:
-        assert faults_of(client, text, "rule-violation") == faults
+        assert faults_of(client, URL, text, "rule-violation") == faults
     else:
         assert client.post(URL, data=text, content_type="application/json").status_code == 200
 
@@ -536,7 +483,7 @@ def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
     body["estate"] = {"lifetime_gifts": [{"date": "2026-01-01", "amount": 1, "person": "second"}]}
     body["spending"] = [{"amount": 1, "from": "2027-01-02", "to": "2027-01-01"}]
     body["break_even_growth"] = {"from": 0.1, "to": 0}
-    assert faults_of(client, json.dumps(body).encode(), "rule-violation") == [
+    assert faults_of(client, URL, json.dumps(body).encode(), "rule-violation") == [
         ("#/people/0/income/0", "amount-or-share"),
         ("#/spending/0/to", "to-before-from"),
         ("#/break_even_growth/to", "range-empty"),
@@ -553,19 +500,10 @@ def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
 # What comes back
 
 
-def answered(client: FlaskClient, body: dict[str, Any]) -> dict[str, Any]:
-    reply = client.post(URL, json=body)
-    assert reply.status_code == 200, reply.get_data(as_text=True)
-    assert reply.headers["Cache-Control"] == "no-store"
-    found: dict[str, Any] = reply.get_json()
-    assert reply.headers["Rules-Version"] == found["rules"]["version"]
-    return found
-
-
 def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
     """A quarter of 400,000 at once, 20,000 of it subscribed on each 6 April (SI 1998/1870 reg.4ZA); 12,570 drawn on 5 April
     without tax (Finance Act 2021 s.5), which waits for the next tax year's room."""
-    found = answered(client, LEAST)
+    found = answered(client, URL, LEAST)
     assert list(found) == [
         "summary", "from", "to", "assumptions", "options", "ranking", "break_evens", "rules", "warnings", "notice"
     ]  # fmt: skip
@@ -612,7 +550,7 @@ def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
 def test_an_option_is_repeated_with_what_was_left_out(
     client: FlaskClient, option: dict[str, Any], shown: dict[str, Any]
 ) -> None:
-    (found,) = answered(client, {**LEAST, "options": [option], "aim": {"fill": "spending_only"}})["options"]
+    (found,) = answered(client, URL, {**LEAST, "options": [option], "aim": {"fill": "spending_only"}})["options"]
     told = {key: value for key, value in found.items() if key not in ("possible", "totals", "years", "deaths")}
     assert told == {"take": option["take"], **shown, "aim": {"fill": "spending_only"}}
 
@@ -623,7 +561,7 @@ def test_what_cannot_be_carried_out_says_why_and_is_in_no_order(client: FlaskCli
     body = {**LEAST, "options": [{"take": "never"}, {"take": "all_now"}], "aim": {"fill": "spending_only"}}
     body["people"] = [{**LEAST["people"][0], "pension": {"uncrystallised": 40_000}}]
     body["spending"] = [{"amount": 18_600, "to": "2028-04-05"}]
-    found = answered(client, body)
+    found = answered(client, URL, body)
     never, now = found["options"]
     assert never == {
         "take": "never",
@@ -640,25 +578,25 @@ def test_what_cannot_be_carried_out_says_why_and_is_in_no_order(client: FlaskCli
 def test_a_growth_at_which_two_change_places_can_be_asked_about_again(client: FlaskClient) -> None:
     options = [{"take": "all_now"}, {"take": "phased", "yearly": "isa_room"}]
     assumptions = {"pension_growth": 0.05, "isa_growth": 0.045, "cash_interest": 0.03}
-    found = answered(client, {**LEAST, "options": options, "assumptions": assumptions})
+    found = answered(client, URL, {**LEAST, "options": options, "assumptions": assumptions})
     (pair,) = found["break_evens"]["pairs"]
     assert (pair["options"], pair["growth"]["status"]) == ([0, 1], "changes")
     (change,) = pair["growth"]["at"]
     again = {name: change[name] for name in ("pension_growth", "isa_growth")}
     assert again["isa_growth"] == pytest.approx(again["pension_growth"] - 0.005, abs=1e-12)
     body = {**LEAST, "options": options, "assumptions": {**assumptions, **again}}
-    first, second = (option["totals"]["wealth_after_tax"] for option in answered(client, body)["options"])
+    first, second = (option["totals"]["wealth_after_tax"] for option in answered(client, URL, body)["options"])
     assert first - second == pytest.approx(change["difference"], abs=0.001)
     assert abs(first - second) <= 1
 
 
 def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
     scenarios = {"high": {"pension_growth": 0.05}, "low": {}}
-    found = answered(client, {**LEAST, "assumptions": {"pension_growth": 0.01, "scenarios": scenarios}})["ranking"]
+    found = answered(client, URL, {**LEAST, "assumptions": {"pension_growth": 0.01, "scenarios": scenarios}})["ranking"]
     assert list(found["scenarios"]) == ["low", "high"]
     assert found["scenarios"]["low"] == found["wealth_after_tax"]
     assert found["scenarios"]["high"][0]["amount"] > found["wealth_after_tax"][0]["amount"]
-    assert "scenarios" not in answered(client, LEAST)["ranking"]
+    assert "scenarios" not in answered(client, URL, LEAST)["ranking"]
 
 
 def test_no_query_is_offered(client: FlaskClient) -> None:

@@ -1,4 +1,4 @@
-"""The application under test, once for the whole folder: it keeps nothing between calls."""
+"""The application under test, once for all tests: it keeps nothing between calls."""
 
 from __future__ import annotations
 
@@ -15,6 +15,6 @@ def app() -> Flask:
     return create_app(Settings.for_tests())
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def client(app: Flask) -> FlaskClient:
     return app.test_client()
