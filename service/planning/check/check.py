@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+from service.figures import tax_years
 from service.law import annual_allowance, lump_sums, state_pension
 from service.law.ages import age_on
 from service.law.income_tax import Liability, Taxpayer, liability, year_of
@@ -18,7 +19,6 @@ from service.law.rulebook import RuleBook, YearRules
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Person
 from service.planning.payroll import PayrollOutcome, payroll_outcome
-from service.planning.projection.timeline import tax_year_of
 from service.planning.warnings.circumstances import (
     Circumstances,
     Estate,
@@ -105,10 +105,10 @@ def circumstances_of(question: WarningsQuestion, book: RuleBook) -> Circumstance
 
 def _tax_years(asked: PersonAsked, today: date) -> Iterator[str]:
     """The tax years of everything that is still to happen, and that of today."""
-    yield tax_year_of(today)
-    yield from (tax_year_of(planned.day) for planned in asked.withdrawals)
-    yield from (tax_year_of(one.day) for one in asked.facts.isas.subscriptions)
-    yield from (tax_year_of(one.day) for one in asked.facts.contributions or () if one.day >= today)
+    yield tax_years.of(today)
+    yield from (tax_years.of(planned.day) for planned in asked.withdrawals)
+    yield from (tax_years.of(one.day) for one in asked.facts.isas.subscriptions)
+    yield from (tax_years.of(one.day) for one in asked.facts.contributions or () if one.day >= today)
 
 
 def _person_case(
@@ -133,7 +133,7 @@ def _person_case(
     )
     pension, years, paid_before = asked.pension, [], asked.pension.flexibly_accessed
     for name in names:
-        planned = [(j, one) for j, one in in_order_of_days if tax_year_of(one.day) == name]
+        planned = [(j, one) for j, one in in_order_of_days if tax_years.of(one.day) == name]
         year = _year_facts(person, asked.person, pension, planned, book.years[name], first_payment=not paid_before)
         paid_before = paid_before or year.taxable > 0
         pension = year.after
@@ -253,7 +253,7 @@ def _emergency_payroll(
 def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
     """Everything in a request that cannot be, in the request's order, but for taking more than there is."""
     today = question.today
-    first = book.years.get(tax_year_of(today))
+    first = book.years.get(tax_years.of(today))
     if first is None:
         yield _no_figures(("date",), today, book)
     for i, asked in enumerate(question.people):
@@ -274,7 +274,7 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
         for j, one in enumerate(asked.facts.isas.subscriptions):
             yield from _day_faults((*path, "isa", "subscriptions", j, "date"), one.day, today, book)
         for j, contribution in enumerate(asked.facts.contributions or ()):
-            if contribution.day >= today and tax_year_of(contribution.day) not in book.years:
+            if contribution.day >= today and tax_years.of(contribution.day) not in book.years:
                 yield _no_figures((*path, "contributions", j, "date"), contribution.day, book)
         inherited, reviewed = asked.facts.inherited, asked.facts.features.nomination_reviewed_on
         if inherited is not None and inherited.scheme_knew_on > today:
@@ -286,7 +286,7 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
 def _day_faults(path: Path, day: date, today: date, book: RuleBook) -> Iterator[Fault]:
     if day < today:
         yield Fault(path, "before-the-date", "This is before the date of the request, on which everything is as given.")
-    elif tax_year_of(day) not in book.years:
+    elif tax_years.of(day) not in book.years:
         yield _no_figures(path, day, book)
 
 
@@ -295,7 +295,7 @@ def _no_figures(path: Path, day: date, book: RuleBook) -> Fault:
     return Fault(
         path,
         "no-figures",
-        f"There are no figures for {tax_year_of(day)}: days are answered for from {known[0]} to {known[-1]}.",
+        f"There are no figures for {tax_years.of(day)}: days are answered for from {known[0]} to {known[-1]}.",
     )
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from service.figures import tax_years
 from service.law import state_pension
 from service.law.rulebook import RuleBook
 from service.planning.faults import Fault
 from service.planning.household import DatedIncome, Household, Member, Spending
-from service.planning.projection.timeline import MOST_TAX_YEARS, tax_year_of, tax_years_between
+from service.planning.projection.timeline import MOST_TAX_YEARS
 
 _USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
 
@@ -18,17 +19,17 @@ def household_faults(
 ) -> Iterator[Fault]:
     """Everything in a household that cannot be, in the request's order; ``end_path`` is where its last day comes from."""
     start, end = household.start, household.end
-    first = book.years.get(tax_year_of(start))
+    first = book.years.get(tax_years.of(start))
     if first is None:
         known = list(book.years)
         yield Fault(
             ("start_date",),
             "no-figures",
-            f"There are no figures for {tax_year_of(start)}: a plan starts in a tax year from {known[0]} to {known[-1]}.",
+            f"There are no figures for {tax_years.of(start)}: a plan starts in a tax year from {known[0]} to {known[-1]}.",
         )
     if end < start:
         yield Fault(end_path, "end-before-start", f"The last day, {end.isoformat()}, is before the start date.")
-    elif (count := tax_years_between(start, end)) > MOST_TAX_YEARS:
+    elif (count := tax_years.between(tax_years.of(start), tax_years.of(end)) + 1) > MOST_TAX_YEARS:
         yield Fault(
             end_path,
             "plan-too-long",

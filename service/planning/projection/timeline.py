@@ -12,6 +12,7 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import NamedTuple
 
+from service.figures import tax_years
 from service.figures.loader import STATUSES, TaxYear
 from service.law import isa, pension_age, state_pension
 from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, year_of
@@ -202,28 +203,18 @@ def risen(amount: int, increases: int | str, period: Period, inflation: int) -> 
     return half_up(amount * (WHOLE + rate) ** period.rises, WHOLE**period.rises)
 
 
-def tax_year_of(day: date) -> str:
-    """The name of the tax year in which a day falls."""
-    first = day.year if (day.month, day.day) >= (4, 6) else day.year - 1
-    return f"{first}-{(first + 1) % 100:02d}"
-
-
-def tax_years_between(start: date, end: date) -> int:
-    """How many tax years two days and all between them touch."""
-    return int(tax_year_of(end)[:4]) - int(tax_year_of(start)[:4]) + 1
-
-
 def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
     first, position = household.start, 0
-    rises = tax_years_between(household.money_of, household.start) - 1 if household.money_of else 0
+    money_of = household.money_of or household.start
+    rises = tax_years.between(tax_years.of(money_of), tax_years.of(household.start))
     last_known = book.last
     prices = household.assumptions.thresholds_after_freeze == "prices"
     inflation = Fraction(WHOLE + household.assumptions.price_inflation, WHOLE)
     while first <= household.end:
-        name = tax_year_of(first)
+        name = tax_years.of(first)
         rules = book.years.get(name)
         if rules is None:
-            years_after = int(name[:4]) - last_known.start.year
+            years_after = tax_years.between(last_known.name, name)
             rules = book.later(name, inflation**years_after if prices else None)
         last = min(rules.figures.end, household.end)
         yield Period(position, rises + position, rules, first, last)
@@ -240,7 +231,7 @@ def _spending(household: Household, period: Period) -> int:
 def _person(
     member: Member, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
 ) -> tuple[PersonYear, ...]:
-    money_of = tax_year_of(household.money_of or household.start)
+    money_of = tax_years.of(household.money_of or household.start)
     incomes = [_settled(income, member, book.years[money_of].figures, book, reached) for income in member.income]
     inflation = household.assumptions.price_inflation
     return tuple(_person_year(member, incomes, period, inflation) for period in periods)

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from datetime import date
 from typing import NamedTuple
 
+from service.figures import tax_years
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE
-from service.planning.projection.timeline import tax_year_of
 from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Contribution, PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import Found
@@ -55,12 +55,12 @@ def _lump_sums(case: PersonCase) -> Iterator[LumpSum]:
         if taken.payment.tax_free and total > year.figures.money(_LIMIT):
             window = _in_window(facts.contributions or (), taken.day, year.figures.count(_WINDOW))
             saved = sum(one.amount for one in window)
-            yield LumpSum(year, taken, total, saved, len({tax_year_of(one.day) for one in window}))
+            yield LumpSum(year, taken, total, saved, len({tax_years.of(one.day) for one in window}))
 
 
 def _in_window(contributions: tuple[Contribution, ...], day: date, years: int) -> list[Contribution]:
-    middle = int(tax_year_of(day)[:4])
-    return [one for one in contributions if abs(int(tax_year_of(one.day)[:4]) - middle) <= years]
+    middle = tax_years.of(day)
+    return [one for one in contributions if abs(tax_years.between(tax_years.of(one.day), middle)) <= years]
 
 
 class Increase(NamedTuple):
