@@ -72,7 +72,7 @@ def outcome(way: Callable[..., Any], *arguments: Any) -> tuple[Any, ...]:
     try:
         return "request", way(*arguments)
     except ProblemError as problem:
-        return "problem", problem.code, problem.detail, problem.faults, problem.permitted
+        return "problem", problem.code, problem.detail, problem.faults
 
 
 def refused_by_both_readers(
