@@ -27,7 +27,6 @@ LAYERS = ("figures", "law", "planning")
 LEFT_OUT = {
     "service/figures/__main__.py",  # run by name, which machine code cannot be
     "service/planning/optimiser/lp.py",  # the solver's class has no types, and the time goes by in the solver
-    "service/planning/warnings/entries.py",  # data, made once: as one function of machine code it takes minutes to compile
 }
 """What stays as it is of these layers."""
 

@@ -26,7 +26,7 @@ ASK = """
 import sys, service
 from pathlib import Path
 from service.law import set_off
-from service.planning.warnings import rules
+from service.planning.warnings import registry
 from service.settings import Settings
 
 folder = Path(sys.argv[1])
@@ -40,7 +40,7 @@ for line in (folder / "withdrawal-tax.good.ndjson").read_bytes().splitlines()[:1
     sys.stdout.buffer.write(client.post(
         "/v1/withdrawal-tax?include=working,curve", data=request, content_type="application/json").data)
 sys.stdout.flush()
-for module in (service, set_off, rules):
+for module in (service, set_off, registry):
     print(module.__file__, file=sys.stderr)
 assert service.is_compiled() == (not set_off.__file__.endswith(".py"))
 """
@@ -118,7 +118,6 @@ def test_every_module_of_the_inner_layers_is_compiled_but_those_named(installed:
     assert modules - compiled == {
         "service/figures/__main__.py",
         "service/planning/optimiser/lp.py",
-        "service/planning/warnings/entries.py",
     }
     assert compiled - modules == {
         "service/schemas/quick.py",

@@ -5,16 +5,16 @@ from __future__ import annotations
 from hashlib import sha256
 from typing import Any
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
 
+from service.http.cached import cached
 from service.http.calculation import Calculation
-from service.http.negotiation import refuse_query, require_accepted
-from service.http.provider import encode, json_response
+from service.http.provider import encode
 from service.law.rulebook import RuleBook
 from service.planning.check.assumptions import case_assumptions, case_status, first_not_law
 from service.planning.check.check import WarningsQuestion, warnings_asked
 from service.planning.disclosure import check_notice
-from service.planning.warnings.catalogue import CATALOGUE
+from service.planning.warnings.registry import CATALOGUE
 from service.schemas.check import request as schemas
 from service.schemas.check.answer import answer as answer_of
 from service.schemas.check.catalogue import catalogue_document
@@ -48,12 +48,6 @@ def catalogue() -> Blueprint:
 
     @routes.get("/v1/warning-codes")
     def warning_codes() -> Response:
-        require_accepted("application/json")
-        refuse_query()
-        response = json_response(document)
-        response.set_etag(version)
-        response.headers["Cache-Control"] = "public, max-age=3600"
-        response.make_conditional(request)
-        return response
+        return cached(document, version)
 
     return routes

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from flask import Blueprint, Response
 
-from flask import Blueprint, Response, request
-
-from service.http.negotiation import refuse_query, require_accepted
+from service.http.cached import cached
 from service.http.problems import ProblemError
-from service.http.provider import json_response
 from service.law.rulebook import RuleBook
 from service.schemas.figures import figures_document
 
@@ -33,23 +29,12 @@ def blueprint(book: RuleBook) -> Blueprint:
 
     @routes.get("/v1/tax-years")
     def tax_years() -> Response:
-        return _cached(listing, book.version)
+        return cached(listing, book.version)
 
     @routes.get("/v1/tax-years/<tax_year>")
     def tax_year(tax_year: str) -> Response:
         if tax_year not in documents:
             raise ProblemError("not-found", f"There are no figures for that tax year. Known: {', '.join(documents)}.")
-        return _cached(documents[tax_year], book.years[tax_year].figures.version)
+        return cached(documents[tax_year], book.years[tax_year].figures.version)
 
     return routes
-
-
-def _cached(document: Mapping[str, Any], version: str) -> Response:
-    """A document that changes only with the figures: cacheable, with a strong ETag."""
-    require_accepted("application/json")
-    refuse_query()
-    response = json_response(document)
-    response.set_etag(version)
-    response.headers["Cache-Control"] = "public, max-age=3600"
-    response.make_conditional(request)
-    return response

@@ -4,6 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from service.law.lump_sums import Pension
+from service.law.rulebook import YearRules
+
+_USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -22,3 +27,22 @@ class RuleViolation(Exception):
         super().__init__("; ".join(fault.code for fault in faults))
         self.faults = faults
         self.permitted = permitted
+
+
+def no_such_allowance_yet(
+    pension: Pension, rules: YearRules, path: tuple[str | int, ...], where: str = ""
+) -> tuple[Fault, ...]:
+    """A pension that is said to have used allowances which its tax year does not have yet; ``path`` is the pension's, and
+    ``where`` follows the name of the tax year."""
+    if rules.lump_sums.lump_sum_allowance is not None:
+        return ()
+    return tuple(
+        Fault(
+            (*path, name),
+            "no-such-allowance-yet",
+            f"There was no such allowance in {rules.figures.name}{where}: it began on 6 April 2024. Give "
+            "lifetime_allowance_used_percent instead.",
+        )
+        for name in _USED_SINCE_2024
+        if getattr(pension, name)
+    )

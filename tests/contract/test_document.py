@@ -18,7 +18,7 @@ from flask.testing import FlaskClient
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
 from service.http.problems import KINDS
-from service.planning.warnings.catalogue import CATALOGUE
+from service.planning.warnings.registry import CATALOGUE
 
 from . import bundle
 from .agreement import (

@@ -15,7 +15,7 @@ from service.planning.household import Assumptions, DatedIncome, Household, Isa,
 from service.planning.projection.policies import BANDS
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import ScheduleQuestion, schedule
-from service.planning.warnings.catalogue import CATALOGUE
+from service.planning.warnings.registry import CATALOGUE
 from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK, plans
 from tests.planning.warning_requests import amounts_not_told, figures_that_differ

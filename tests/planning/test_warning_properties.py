@@ -15,10 +15,9 @@ from marshmallow import Schema
 
 from service.law.lump_sums import METHODS
 from service.planning.faults import RuleViolation
-from service.planning.warnings.catalogue import CATALOGUE
+from service.planning.warnings.registry import CATALOGUE
 from service.planning.warnings.warning import EFFECTS, ClientWarning
 from service.schemas.shared import ObjectList, StrictNested
-from tests.planning.test_warning_catalogue import CASES
 from tests.planning.warning_requests import (
     SCHEMA,
     amounts_not_told,
@@ -32,6 +31,7 @@ from tests.planning.warning_requests import (
     saved,
     w,
 )
+from tests.planning.warnings.every_topic import CASES
 
 ALL_CASES = [pytest.param(body, id=f"{code}-{i}") for code, pairs in CASES.items() for i, (body, _) in enumerate(pairs)]
 

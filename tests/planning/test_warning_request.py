@@ -14,8 +14,8 @@ from service.planning.faults import RuleViolation
 from service.schemas.check import request as schemas
 from service.schemas.quick import quick_reader
 from tests.households import BOOK
-from tests.planning.test_warning_catalogue import CASES
 from tests.planning.warning_requests import SCHEMA, found_in, income, into_isa, request, saved, w
+from tests.planning.warnings.every_topic import CASES
 
 
 def refused(body: dict[str, Any]) -> list[tuple[tuple[str | int, ...], str]]:

@@ -16,7 +16,7 @@ from service.planning.household import Income, Person
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.circumstances import warnings_for
 from service.planning.quote.quote import Question, Withdrawal, quote
-from service.planning.warnings.catalogue import CATALOGUE
+from service.planning.warnings.registry import CATALOGUE
 from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK, YEARS
 from tests.planning.warning_requests import amounts_not_told, figures_that_differ

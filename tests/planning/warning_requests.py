@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from service.planning.check.check import warnings_asked
-from service.planning.warnings.catalogue import figure_key
+from service.planning.warnings.topic import figure_key
 from service.planning.warnings.warning import ClientWarning
 from service.planning.wording import pounds
 from service.schemas.check import request as schemas

@@ -16,7 +16,7 @@ from service.law.ages import age_on
 from service.law.income_tax import Liability, Taxpayer, liability, year_of
 from service.law.lump_sums import METHODS, Method, Pension
 from service.law.rulebook import RuleBook, YearRules
-from service.planning.faults import Fault, RuleViolation
+from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import Person
 from service.planning.payroll import PayrollOutcome, payroll_outcome
 from service.planning.warnings.circumstances import (
@@ -28,13 +28,12 @@ from service.planning.warnings.circumstances import (
     Taken,
     YearFacts,
 )
-from service.planning.warnings.gathering import pension_left, works
-from service.planning.warnings.rules import all_found
+from service.planning.warnings.household_facts import pension_left, person_facts
+from service.planning.warnings.registry import all_found
 from service.planning.warnings.warning import ClientWarning, Path, in_order
-from service.planning.wording import pounds, who
+from service.planning.wording import pounds
 
 _IN_THE_ESTATE = "inheritance_tax.unused_pensions_in_estate"
-_USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,19 +113,8 @@ def _tax_years(asked: PersonAsked, today: date) -> Iterator[str]:
 def _person_case(
     asked: PersonAsked, i: int, question: WarningsQuestion, names: list[str], book: RuleBook
 ) -> PersonCase:
-    born = asked.person.date_of_birth
-    person = PersonFacts(
-        who=who(i, len(question.people)),
-        path=("people", i),
-        pension_path=("people", i, "pension"),
-        born=born,
-        nation=asked.person.tax_residence,
-        marriage_allowance=asked.person.marriage_allowance,
-        works=works(asked.person.income),
-        has_state_pension_age=True,
-        state_pension_from=state_pension.reached_on(born, book.state_pension_ages),
-        facts=asked.facts,
-    )
+    reached = state_pension.reached_on(asked.person.date_of_birth, book.state_pension_ages)
+    person = person_facts(asked.person, i, len(question.people), reached, asked.facts)
     in_order_of_days = sorted(
         enumerate(asked.withdrawals),
         key=lambda found: (found[1].day, METHODS.index(found[1].method), found[1].amount),
@@ -260,15 +248,8 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
         path = ("people", i)
         if asked.person.date_of_birth > today:
             yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the date of the request.")
-        if first is not None and first.lump_sums.lump_sum_allowance is None:
-            for name in _USED_SINCE_2024:
-                if getattr(asked.pension, name):
-                    yield Fault(
-                        (*path, "pension", name),
-                        "no-such-allowance-yet",
-                        f"There was no such allowance in {first.figures.name}: it began on 6 April 2024. Give "
-                        "lifetime_allowance_used_percent instead.",
-                    )
+        if first is not None:
+            yield from no_such_allowance_yet(asked.pension, first, (*path, "pension"))
         for j, planned in enumerate(asked.withdrawals):
             yield from _day_faults((*path, "withdrawals", j, "date"), planned.day, today, book)
         for j, one in enumerate(asked.facts.isas.subscriptions):

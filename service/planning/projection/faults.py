@@ -7,11 +7,9 @@ from collections.abc import Iterator
 from service.figures import tax_years
 from service.law import state_pension
 from service.law.rulebook import RuleBook
-from service.planning.faults import Fault
+from service.planning.faults import Fault, no_such_allowance_yet
 from service.planning.household import DatedIncome, Household, Member, Spending
 from service.planning.projection.timeline import MOST_TAX_YEARS
-
-_USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
 
 
 def household_faults(
@@ -41,15 +39,8 @@ def household_faults(
             yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the start of the plan.")
         for j, income in enumerate(member.income):
             yield from _income_faults(income, member, (*path, "income", j), book)
-        if first is not None and first.lump_sums.lump_sum_allowance is None:
-            for name in _USED_SINCE_2024:
-                if getattr(member.pension, name):
-                    yield Fault(
-                        (*path, "pension", name),
-                        "no-such-allowance-yet",
-                        f"There was no such allowance in {first.figures.name}, where the plan starts: it began on "
-                        "6 April 2024. Give lifetime_allowance_used_percent instead.",
-                    )
+        if first is not None:
+            yield from no_such_allowance_yet(member.pension, first, (*path, "pension"), ", where the plan starts")
     for j, spending in enumerate(household.spending):
         yield from _dates_faults(spending, ("spending", j))
 

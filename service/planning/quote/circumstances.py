@@ -7,8 +7,8 @@ from service.law import lump_sums, state_pension
 from service.law.ages import age_on
 from service.planning.quote.quote import Quote
 from service.planning.warnings.circumstances import Circumstances, PersonCase, PersonFacts, Taken, YearFacts
-from service.planning.warnings.gathering import pension_left, works
-from service.planning.warnings.rules import all_found
+from service.planning.warnings.household_facts import pension_left, works
+from service.planning.warnings.registry import all_found
 from service.planning.warnings.warning import ClientWarning, in_order
 
 
@@ -26,54 +26,53 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
     left_after = lump_sums.available(after, rules.lump_sums)
     last_day = withdrawal.day or rules.figures.end
     age = age_on(person.date_of_birth, last_day)
-    # By position, in the order of their fields: by name they would cost several times as much, in every quote.
     taken = Taken(
-        withdrawal.method,
-        withdrawal.day,
-        age,
-        question.pension.minimum_pension_age or rules.minimum_pension_age,
-        payment.gross,
-        payment.gross,
-        payment,
-        ("withdrawal",),
-        question.pension,
-        after,
-        answer.left_before,
-        left_after,
-        answer.money_purchase_triggered,
-        answer.payroll,
-        ("payroll",),
+        method=withdrawal.method,
+        day=withdrawal.day,
+        age=age,
+        minimum_age=question.pension.minimum_pension_age or rules.minimum_pension_age,
+        asked=payment.gross,
+        permitted=payment.gross,
+        payment=payment,
+        path=("withdrawal",),
+        before=question.pension,
+        after=after,
+        left_before=answer.left_before,
+        left_after=left_after,
+        triggers=answer.money_purchase_triggered,
+        payroll=answer.payroll,
+        payroll_path=("payroll",),
     )
     facts = PersonFacts(
-        "This person",
-        ("person",),
-        ("pension",),
-        person.date_of_birth,
-        person.tax_residence,
-        person.marriage_allowance,
-        works(person.income),
-        ages is not None,
-        None if ages is None else state_pension.reached_on(person.date_of_birth, ages),
+        who="This person",
+        path=("person",),
+        pension_path=("pension",),
+        born=person.date_of_birth,
+        nation=person.tax_residence,
+        marriage_allowance=person.marriage_allowance,
+        works=works(person.income),
+        has_state_pension_age=ages is not None,
+        state_pension_from=None if ages is None else state_pension.reached_on(person.date_of_birth, ages),
     )
     year = YearFacts(
-        facts,
-        rules,
-        ("withdrawal",),
-        answer.taxpayer,
-        answer.without,
-        answer.with_it,
-        payment.gross,
-        payment.tax_free,
-        payment.taxable,
-        question.pension,
-        after,
-        answer.left_before,
-        left_after,
-        question.pension.uncrystallised + question.pension.drawdown,
-        last_day,
-        age,
-        person.income_of("state_pension"),
-        (taken,),
-        answer.year,
+        person=facts,
+        rules=rules,
+        path=("withdrawal",),
+        taxpayer=answer.taxpayer,
+        without=answer.without,
+        with_it=answer.with_it,
+        gross=payment.gross,
+        tax_free=payment.tax_free,
+        taxable=payment.taxable,
+        before=question.pension,
+        after=after,
+        left_before=answer.left_before,
+        left_after=left_after,
+        held_before=question.pension.uncrystallised + question.pension.drawdown,
+        last_day=last_day,
+        age=age,
+        state_pension=person.income_of("state_pension"),
+        taken=(taken,),
+        known_year=answer.year,
     )
     return Circumstances((PersonCase(facts, (year,)),), ("tax_year",))

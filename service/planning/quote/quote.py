@@ -14,7 +14,7 @@ from service.law.rulebook import RuleBook, YearRules
 from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxedYear
-from service.planning.faults import Fault, RuleViolation
+from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import Person
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
 from service.planning.quote.gross_up import Wanted, least_gross
@@ -219,17 +219,7 @@ def _refuse_what_cannot_be(question: Question, rules: YearRules) -> None:
                 "The date of birth is after the withdrawal.",
             )
         )
-    if rules.lump_sums.lump_sum_allowance is None:
-        for name in ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used"):
-            if getattr(pension, name):
-                faults.append(
-                    Fault(
-                        ("pension", name),
-                        "no-such-allowance-yet",
-                        f"There was no such allowance in {figures.name}: it began on 6 April 2024. "
-                        "Give lifetime_allowance_used_percent instead.",
-                    )
-                )
+    faults += no_such_allowance_yet(pension, rules, ("pension",))
     if question.payroll is not None:
         code = payroll.parse_code(question.payroll.code)
         if not payroll.is_in_use(rules.payroll, code):

@@ -7,10 +7,9 @@ points at each of them and names it.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 
-from service.law import isa, lump_sums
+from service.law import lump_sums
 from service.law.ages import age_on
 from service.law.lump_sums import Payment
 from service.law.pension_age import may_take_benefits
@@ -19,19 +18,19 @@ from service.planning.household import Member
 from service.planning.timing.comparison import OptionResult, OptionYear, PersonOptionYear, Timing
 from service.planning.timing.summary import described
 from service.planning.warnings import access
-from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import (
     Circumstances,
+    OptionFacts,
     PersonCase,
     PersonFacts,
     Taken,
     Together,
     YearFacts,
 )
-from service.planning.warnings.gathering import works
-from service.planning.warnings.rules import all_found, the_first_of_each
-from service.planning.warnings.warning import ClientWarning, Found, Path, in_order
-from service.planning.wording import pounds, who
+from service.planning.warnings.household_facts import person_facts, settled_year
+from service.planning.warnings.registry import CATALOGUE, all_found, found_in_option, the_first_of_each
+from service.planning.warnings.warning import ClientWarning, Path, in_order
+from service.planning.wording import pounds
 
 _LUMP_SUM_FIRST = ("all_now", "phased", "at_age")
 """The options that take tax-free cash on days of its own."""
@@ -62,7 +61,7 @@ def _told_once(result: Timing, by_option: dict[int, tuple[ClientWarning, ...]]) 
 
 def _of_option(result: Timing, k: int, option: OptionResult) -> list[ClientWarning]:
     case = _circumstances(result, k, option)
-    return [*_too_early(result, k, option, case), *_nothing_to_take(k, option, case), *all_found(case)]
+    return [*_too_early(result, k, option, case), *found_in_option(_option_facts(k, option, case)), *all_found(case)]
 
 
 def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstances:
@@ -70,7 +69,7 @@ def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstance
     household = result.question.household
     people = []
     for i, member in enumerate(household.people):
-        person = _person_facts(result, member, i)
+        person = person_facts(member, i, len(household.people), result.timeline.state_pension_from[i])
         years = tuple(
             _year_facts(person, member, year, year.people[i], state_pension, ("options", k), option)
             for year, state_pension in zip(option.years, result.state_pensions[i], strict=True)
@@ -86,20 +85,6 @@ def _waits(year: OptionYear) -> int:
     return year.waiting if full else 0
 
 
-def _person_facts(result: Timing, member: Member, i: int) -> PersonFacts:
-    return PersonFacts(
-        who=who(i, len(result.question.household.people)),
-        path=("people", i),
-        pension_path=("people", i, "pension"),
-        born=member.date_of_birth,
-        nation=member.tax_residence,
-        marriage_allowance=member.marriage_allowance,
-        works=works(member.income),
-        has_state_pension_age=True,
-        state_pension_from=result.timeline.state_pension_from[i],
-    )
-
-
 def _year_facts(
     person: PersonFacts,
     member: Member,
@@ -109,35 +94,15 @@ def _year_facts(
     path: Path,
     option: OptionResult,
 ) -> YearFacts:
-    record, opened, rules = found.record, found.record.opened, year.period.rules
-    taxpayer = opened.year.taxpayer
-    if opened.interest:
-        taxpayer = replace(taxpayer, savings=taxpayer.savings + opened.interest)
-    return YearFacts(
-        person=person,
-        rules=rules,
-        path=person.pension_path,
-        taxpayer=taxpayer,
-        without=opened.taxed(0),
-        with_it=record.liability,
+    record, before = found.record, found.first.before.pension
+    wanted = option.option.take != "never"
+    settled = settled_year(person, member, year.period, record, found.pension, state_pension, lump_sums_wanted=wanted)
+    return settled._replace(
         gross=found.lump_sum + record.gross,
         tax_free=found.tax_free,
-        taxable=record.taxable,
-        before=found.first.before.pension,
-        after=record.after.pension,
-        left_before=lump_sums.available(found.first.before.pension, rules.lump_sums),
-        left_after=lump_sums.available(record.after.pension, rules.lump_sums),
-        held_before=found.pension.opening + found.pension.growth,
-        last_day=year.period.last,
-        age=age_on(person.born, year.period.last),
-        state_pension=state_pension,
+        before=before,
+        left_before=lump_sums.available(before, year.period.rules.lump_sums),
         taken=(_lump_sum(person, year, found, path),) if found.lump_sum else (),
-        lump_sums_wanted=option.option.take != "never",
-        cash_isa_limit=(
-            isa.subscription_limit(rules.figures, member.date_of_birth, year.period.last, cash=True)
-            if member.isa.cash_isa
-            else None
-        ),
     )
 
 
@@ -162,11 +127,10 @@ def _lump_sum(person: PersonFacts, year: OptionYear, found: PersonOptionYear, pa
     )
 
 
-def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances) -> Found:
+def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances) -> Iterator[ClientWarning]:
     """A lump sum wanted before the minimum pension age is computed from the first day on which it is permitted."""
-    told: Found = ()
     if option.option.take not in _LUMP_SUM_FIRST:
-        return told
+        return
     first = result.timeline.periods[0]
     for i, (member, one) in enumerate(zip(result.question.household.people, case.people, strict=True)):
         least = member.pension.minimum_pension_age or first.rules.minimum_pension_age
@@ -183,9 +147,9 @@ def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances
             else f"It is computed as taken from {taken.isoformat()} on."
         )
         lump_sum = _wanted(member, first.first, ("options", k), one.years[0])
-        for found in access.below_minimum_pension_age(one.years[0], lump_sum):
-            told += (found._replace(detail=f"{found.detail} {computed}"),)
-    return told
+        entry = CATALOGUE["below_minimum_pension_age"]
+        for warning in access.below_minimum_pension_age(one.years[0], lump_sum, entry):
+            yield warning._replace(detail=f"{warning.detail} {computed}")
 
 
 def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
@@ -206,24 +170,19 @@ def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
     )
 
 
-def _nothing_to_take(k: int, option: OptionResult, case: Circumstances) -> Found:
-    """An option that asks for tax-free cash where there is none."""
-    if option.option.take == "never" or option.totals is None:
-        return ()
-    if any(person.tax_free_cash.at_the_end or person.tax_free_cash.received for person in option.totals.people):
-        return ()
-    return warn(
-        "no_tax_free_cash",
-        "Nothing is paid tax free: there is nothing uncrystallised, or the lump sum allowances are used up. Check what was "
-        "crystallised before, and whether a protected lump sum is held.",
-        ("options", k),
+def _option_facts(k: int, option: OptionResult, case: Circumstances) -> OptionFacts:
+    """What an option knows of tax-free cash; one that cannot be carried out is asked for none."""
+    people = () if option.totals is None else option.totals.people
+    return OptionFacts(
         figures=case.people[0].years[0].figures,
+        path=("options", k),
+        wants_tax_free_cash=option.option.take != "never" and option.totals is not None,
+        tax_free_cash=sum(person.tax_free_cash.received + person.tax_free_cash.at_the_end for person in people),
     )
 
 
-def _of_deaths(result: Timing) -> Found:
+def _of_deaths(result: Timing) -> Iterator[ClientWarning]:
     """What unused pension money costs on the deaths asked about, and the residence nil-rate band that is lost, at the most."""
-    told: Found = ()
     lefts = [
         left
         for option in result.options
@@ -234,8 +193,7 @@ def _of_deaths(result: Timing) -> Found:
     if costs:
         most = max(costs, key=lambda left: left.tax.tax_on_pension)
         tax = most.tax.tax_on_pension
-        told += warn(
-            "pension_counts_in_the_estate",
+        yield from CATALOGUE["pension_counts_in_the_estate"].warn(
             f"On a death asked about, unused pensions of up to {pounds(most.estate.pension)} bear inheritance tax of "
             f"{pounds(tax)}: they count in the estate unless they pass to a spouse, civil partner or charity. Check which "
             "money is best spent first, and the nomination with the scheme.",
@@ -250,8 +208,7 @@ def _of_deaths(result: Timing) -> Found:
         most = max(tapered, key=lambda left: left.tax.residence_band.taper)
         lost = most.tax.residence_band.taper
         cost = down_to_the_penny(lost * most.tax.rate)
-        told += warn(
-            "residence_band_tapered",
+        yield from CATALOGUE["residence_band_tapered"].warn(
             f"On a death asked about, an estate of {pounds(most.tax.estate)} loses up to {pounds(lost)} of the residence "
             f"nil-rate band, which costs up to {pounds(cost)}. Compare the options by what heirs receive.",
             ("estate",),
@@ -260,4 +217,3 @@ def _of_deaths(result: Timing) -> Found:
             money={"estate_and_pensions": most.tax.estate, "band_lost": lost, "extra_tax": cost},
             cost=cost,
         )
-    return told

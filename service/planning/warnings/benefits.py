@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from typing import NamedTuple
 
 from service.law.ages import age_on
-from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Benefits, Circumstances, PersonCase, YearFacts
+from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
 
+TOPIC: Topic = Topic()
+
 _MONTHS, _WEEKS = 12, 52
+
+_UC_LOWER, _UC_UPPER = "benefits.universal_credit_lower_capital", "benefits.universal_credit_upper_capital"
 
 
 class Capital(NamedTuple):
@@ -23,17 +28,8 @@ class Capital(NamedTuple):
 
 
 def _capital(case: Circumstances) -> Capital:
-    held = sum(
-        one.person.facts.cash + one.person.facts.isas.value for one in case.people if one.person.facts is not None
-    )
-    drawn = sum(
-        year.gross - max(0, year.with_it.total - year.without.total)
-        for one in case.people
-        for year in one.years
-        if year.gross
-    )
-    year = max((one.years[-1] for one in case.people), key=lambda found: found.name)
-    return Capital(year, held, held + drawn)
+    held = case.cash_and_isas
+    return Capital(case.last_year, held, held + case.drawn_after_tax)
 
 
 def _received(case: Circumstances) -> Benefits | None:
@@ -67,30 +63,16 @@ def _steps(capital: int, lower: int, step: int) -> int:
     return -(-max(0, capital - lower) // step)
 
 
-_UC_LOWER, _UC_UPPER = "benefits.universal_credit_lower_capital", "benefits.universal_credit_upper_capital"
-
-
-def universal_credit_ends(case: Circumstances) -> Found:
-    """Capital above the upper limit ends Universal Credit."""
-    received = _received(case)
-    if received is None or not received.universal_credit:
-        return ()
-    capital = _capital(case)
-    upper = capital.year.figures.money(_UC_UPPER)
-    if not capital.before <= upper < capital.after:
-        return ()
-    return warn(
-        "universal_credit_ends",
-        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(upper)}: Universal Credit ends. "
-        "Money in an ISA counts as well. Ask a benefits adviser before taking it.",
-        _where(case),
-        figures=capital.year.figures,
-        rests_on=(_UC_UPPER,),
-        money={"capital_before": capital.before, "capital_after": capital.after},
-    )
-
-
-def universal_credit_reduced(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "universal_credit_reduced",
+    "costs",
+    "Universal Credit is reduced",
+    "Universal Credit is received, and withdrawals raise cash and ISAs above the lower capital limit.",
+    facts=("benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
+    sources=("Universal Credit Regulations 2013 regs 18, 72",),
+    only="with_facts",
+)
+def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     """Capital above the lower limit reduces Universal Credit."""
     received = _received(case)
     if received is None or not received.universal_credit:
@@ -102,8 +84,7 @@ def universal_credit_reduced(case: Circumstances) -> Found:
     if more <= 0 or capital.after > figures.money(_UC_UPPER):
         return ()
     monthly = more * figures.money("benefits.universal_credit_monthly_income")
-    return warn(
-        "universal_credit_reduced",
+    return entry.warn(
         f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Universal Credit falls by "
         f"{pounds(monthly)} a month, or more where the money counts as income. Ask a benefits adviser before taking it.",
         _where(case),
@@ -114,7 +95,44 @@ def universal_credit_reduced(case: Circumstances) -> Found:
     )
 
 
-def pension_credit_reduced(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "universal_credit_ends",
+    "costs",
+    "Universal Credit ends",
+    "Universal Credit is received, and withdrawals raise cash and ISAs above the upper capital limit.",
+    facts=("benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
+    sources=("Universal Credit Regulations 2013 reg.18",),
+    only="with_facts",
+)
+def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
+    """Capital above the upper limit ends Universal Credit."""
+    received = _received(case)
+    if received is None or not received.universal_credit:
+        return ()
+    capital = _capital(case)
+    upper = capital.year.figures.money(_UC_UPPER)
+    if not capital.before <= upper < capital.after:
+        return ()
+    return entry.warn(
+        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(upper)}: Universal Credit ends. "
+        "Money in an ISA counts as well. Ask a benefits adviser before taking it.",
+        _where(case),
+        figures=capital.year.figures,
+        rests_on=(_UC_UPPER,),
+        money={"capital_before": capital.before, "capital_after": capital.after},
+    )
+
+
+@TOPIC.of_the_household(
+    "pension_credit_reduced",
+    "costs",
+    "Pension Credit is reduced",
+    "Pension Credit is received, and withdrawals raise cash and ISAs above what is disregarded.",
+    facts=("benefits.pension_credit", "cash", "isa.value", "withdrawals.amount"),
+    sources=("State Pension Credit Regulations 2002",),
+    only="with_facts",
+)
+def pension_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     """Capital above the lower limit reduces Pension Credit; there is no upper limit."""
     received = _received(case)
     if received is None or not received.pension_credit:
@@ -129,8 +147,7 @@ def pension_credit_reduced(case: Circumstances) -> Found:
     if more <= 0:
         return ()
     weekly = more * figures.money("benefits.pension_credit_weekly_income")
-    return warn(
-        "pension_credit_reduced",
+    return entry.warn(
         f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Pension Credit falls by "
         f"{pounds(weekly)} a week. Ask a benefits adviser before taking it.",
         _where(case),
@@ -141,7 +158,23 @@ def pension_credit_reduced(case: Circumstances) -> Found:
     )
 
 
-def notional_income(case: PersonCase) -> Found:
+def _reached_state_pension_age(case: PersonCase, year: YearFacts) -> bool:
+    """By the end of the tax year; those without a day in the table reached it before 6 April 2019."""
+    if not case.person.has_state_pension_age:
+        return False
+    return case.person.state_pension_from is None or case.person.state_pension_from <= year.last_day
+
+
+@TOPIC.of_a_person(
+    "notional_income",
+    "check",
+    "The pension counts as income even if not drawn",
+    "A means-tested benefit is received, State Pension age is reached, and something is left in the pension.",
+    facts=("benefits", "date_of_birth", "pension.uncrystallised", "pension.drawdown"),
+    sources=("Universal Credit Regulations 2013 reg.74(3)-(4)", "State Pension Credit Regulations 2002 reg.18"),
+    only="with_facts",
+)
+def notional_income(case: PersonCase, entry: Entry) -> Found:
     """From pension credit age on, a pot left alone counts as if it paid an income."""
     facts = case.person.facts
     if facts is None or facts.benefits is None or not case.years[-1].held_after:
@@ -152,8 +185,7 @@ def notional_income(case: PersonCase) -> Found:
     year = case.years[-1]
     if not _reached_state_pension_age(case, year):
         return ()
-    return warn(
-        "notional_income",
+    return entry.warn(
         f"{case.person.who} has reached pension credit age: the {pounds(year.held_after)} left in the pension counts as "
         "if it paid an income, about what an annuity would, whether it is drawn or not. Check what the benefit office assumes.",
         (*case.person.path, "benefits"),
@@ -162,14 +194,19 @@ def notional_income(case: PersonCase) -> Found:
     )
 
 
-def _reached_state_pension_age(case: PersonCase, year: YearFacts) -> bool:
-    """By the end of the tax year; those without a day in the table reached it before 6 April 2019."""
-    if not case.person.has_state_pension_age:
-        return False
-    return case.person.state_pension_from is None or case.person.state_pension_from <= year.last_day
-
-
-def deprivation_of_capital(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "deprivation_of_capital",
+    "check",
+    "Giving money away may not lower capital",
+    "Benefits or care that depend on capital are received, money is withdrawn, and gifts are planned or not given.",
+    facts=("benefits", "gifts_planned", "withdrawals.amount"),
+    sources=(
+        "Universal Credit Regulations 2013 reg.50 (from memory)",
+        "State Pension Credit Regulations 2002 reg.21 (from memory)",
+    ),
+    only="with_facts",
+)
+def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     """Money given away or spent to have more benefit counts as still held."""
     facts = case.person.facts
     if facts is None or facts.benefits is None or not facts.benefits.depends_on_capital or facts.gifts_planned == 0:
@@ -185,8 +222,7 @@ def deprivation_of_capital(case: PersonCase) -> Found:
         else f"{pounds(given)} is to be given away: if a reason is to have more benefit or help with care, it counts as "
         "still held. Keep a record of the reasons."
     )
-    return warn(
-        "deprivation_of_capital",
+    return entry.warn(
         detail,
         (*case.person.path, "gifts_planned"),
         figures=year.figures,
@@ -194,7 +230,16 @@ def deprivation_of_capital(case: PersonCase) -> Found:
     )
 
 
-def winter_fuel_payment_repaid(year: YearFacts) -> Found:
+@TOPIC.of_a_year(
+    "winter_fuel_payment_repaid",
+    "costs",
+    "The winter fuel payment is repaid",
+    "State Pension age is reached, no benefit spares it, and withdrawals take total income over the limit.",
+    facts=("date_of_birth", "income", "benefits", "withdrawals.amount"),
+    sources=("Income Tax (Earnings and Pensions) Act 2003 s.681I", "Finance Act 2026 Sch.10"),
+    since=date(2025, 4, 6),
+)
+def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     """Income over the limit takes the winter fuel payment back."""
     person, figures = year.person, year.figures
     if not year.taxable or not person.has_state_pension_age or not figures.has("winter_fuel.income_limit"):
@@ -210,8 +255,7 @@ def winter_fuel_payment_repaid(year: YearFacts) -> Found:
     older = age_on(person.born, figures.end) >= figures.count("winter_fuel.higher_age")
     name = "winter_fuel.payment_from_higher_age" if older else "winter_fuel.payment"
     amount = figures.money(name)
-    return warn(
-        "winter_fuel_payment_repaid",
+    return entry.warn(
         f"In {year.name} the withdrawals take the income of {person.whose} from {pounds(before)} to "
         f"{pounds(income)}, over {pounds(limit)}: a winter fuel payment of {pounds(amount)} is repaid through the tax, "
         "all of it. Tax-free cash and ISAs do not count; a smaller withdrawal may keep it.",
@@ -223,14 +267,22 @@ def winter_fuel_payment_repaid(year: YearFacts) -> Found:
     )
 
 
-def council_tax_support_may_fall(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "council_tax_support_may_fall",
+    "check",
+    "Council tax support may fall",
+    "Council tax support is received and money is withdrawn.",
+    facts=("benefits.council_tax_support", "withdrawals.amount"),
+    sources=("Local Government Finance Act 1992 s.13A (from memory)",),
+    only="with_facts",
+)
+def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
     """Council tax support looks at income and capital, by local rules."""
     facts = case.person.facts
     year = next((year for year in case.years if year.gross), None)
     if facts is None or facts.benefits is None or not facts.benefits.council_tax_support or year is None:
         return ()
-    return warn(
-        "council_tax_support_may_fall",
+    return entry.warn(
         "Council tax support depends on income and capital, by rules of each council below pension age: the "
         f"{pounds(year.gross)} drawn in {year.name} may lower or end it. Ask the council.",
         (*case.person.path, "benefits"),
@@ -257,12 +309,24 @@ def _in_care(case: Circumstances) -> Iterator[Care]:
         facts = one.person.facts
         if facts is None or facts.benefits is None or not facts.benefits.care_support:
             continue
-        drawn = sum(year.gross - max(0, year.with_it.total - year.without.total) for year in one.years if year.gross)
+        drawn = sum(year.drawn_after_tax for year in one.years)
         if drawn:
             yield Care(one, facts.cash + facts.isas.value, facts.cash + facts.isas.value + drawn)
 
 
-def care_support_ends(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "care_support_ends",
+    "costs",
+    "Help with care ends",
+    "In England, help with care is received, and withdrawals raise cash and ISAs above the upper capital limit.",
+    facts=("benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
+    sources=(
+        "Care and Support (Charging and Assessment of Resources) Regulations 2014 (from memory)",
+        "LAC(DHSC)(2024)1",
+    ),
+    only="with_facts",
+)
+def care_support_ends(case: Circumstances, entry: Entry) -> Found:
     """In England: capital above the upper limit ends help with care."""
     told: Found = ()
     for found in _in_care(case):
@@ -270,8 +334,7 @@ def care_support_ends(case: Circumstances) -> Found:
         upper = figures.money("care.upper_capital")
         if person.nation != "england" or not found.before <= upper < found.after:
             continue
-        told += warn(
-            "care_support_ends",
+        told += entry.warn(
             f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
             f"{pounds(upper)}: the council no longer helps with the cost of care until they have fallen. Ask the council "
             "before taking it.",
@@ -283,7 +346,19 @@ def care_support_ends(case: Circumstances) -> Found:
     return told
 
 
-def care_contribution_rises(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "care_contribution_rises",
+    "costs",
+    "The contribution to care rises",
+    "In England, help with care is received, and withdrawals raise cash and ISAs above the lower capital limit.",
+    facts=("benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
+    sources=(
+        "Care and Support (Charging and Assessment of Resources) Regulations 2014 (from memory)",
+        "LAC(DHSC)(2024)1",
+    ),
+    only="with_facts",
+)
+def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
     """In England: capital above the lower limit raises the contribution to care."""
     told: Found = ()
     for found in _in_care(case):
@@ -293,8 +368,7 @@ def care_contribution_rises(case: Circumstances) -> Found:
         if person.nation != "england" or more <= 0 or found.after > figures.money("care.upper_capital"):
             continue
         weekly = more * figures.money("care.weekly_income")
-        told += warn(
-            "care_contribution_rises",
+        told += entry.warn(
             f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
             f"{pounds(lower)}: the contribution to care rises by {pounds(weekly)} a week. Ask the council before taking it.",
             (*person.path, "benefits"),
@@ -306,15 +380,23 @@ def care_contribution_rises(case: Circumstances) -> Found:
     return told
 
 
-def care_limits_of_the_nation_not_held(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "care_limits_of_the_nation_not_held",
+    "check",
+    "Help with care has other limits here",
+    "Outside England, help with care is received and money is withdrawn.",
+    facts=("benefits.care_support", "tax_residence", "withdrawals.amount"),
+    sources=("the charging rules of each nation",),
+    only="with_facts",
+)
+def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Found:
     """Outside England: the limits are others, and not held."""
     told: Found = ()
     for found in _in_care(case):
         person = found.one.person
         if person.nation == "england":
             continue
-        told += warn(
-            "care_limits_of_the_nation_not_held",
+        told += entry.warn(
             f"The withdrawals raise the cash and ISAs of {person.whose} from {pounds(found.before)} to {pounds(found.after)}. "
             "Help with care looks at them, by limits of each nation that are held here for England only. Ask the council.",
             (*person.path, "benefits"),
@@ -324,7 +406,17 @@ def care_limits_of_the_nation_not_held(case: Circumstances) -> Found:
     return told
 
 
-def benefits_not_given(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "benefits_not_given",
+    "check",
+    "Benefits decide what this costs",
+    "Other income is below the personal allowances, cash and ISAs are not over Universal Credit's upper limit, and "
+    "benefits are not given.",
+    facts=("benefits", "income", "cash", "isa.value"),
+    sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
+    only="with_facts",
+)
+def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
     """Income and capital are so low that benefits may be in payment, and which was not given."""
     first = case.people[0]
     if first.person.facts is None or _received(case) is not None:
@@ -339,8 +431,7 @@ def benefits_not_given(case: Circumstances) -> Found:
     limit = figures.money("benefits.universal_credit_upper_capital")
     if income >= allowance * len(case.people) or capital.before > limit:
         return ()
-    return warn(
-        "benefits_not_given",
+    return entry.warn(
         f"Other income in {year.name} is {pounds(income)}, less than the personal allowances, and cash and ISAs are "
         f"{pounds(capital.before)}, not over {pounds(limit)}: benefits, council tax support or help with care may be in "
         "payment. Which are was not given and decides what the withdrawals cost. Ask.",

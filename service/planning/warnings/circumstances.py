@@ -20,6 +20,9 @@ from service.law.rulebook import YearRules
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.warning import Path
 
+NOTHING_MUCH = 100
+"""Pence: less than a pound left in a pension is nothing left."""
+
 
 @dataclass(frozen=True, slots=True)
 class Contribution:
@@ -244,6 +247,11 @@ class YearFacts(NamedTuple):
         return self.known_year or year_of(self.taxpayer, self.tax_rules)
 
     @property
+    def drawn_after_tax(self) -> int:
+        """What the withdrawals leave of themselves after the tax that they add; pence."""
+        return self.gross - max(0, self.with_it.total - self.without.total) if self.gross else 0
+
+    @property
     def triggered(self) -> bool:
         """Whether income is first taken flexibly in this year."""
         return self.after.flexibly_accessed and not self.before.flexibly_accessed
@@ -296,3 +304,30 @@ class Circumstances(NamedTuple):
     pensions_in_estate_from: date | None = None
     together: tuple[Together, ...] = ()
     isa_limits: Mapping[date, int] = MappingProxyType({})
+
+    @property
+    def last_year(self) -> YearFacts:
+        """The last tax year that is known of anybody: the first person's, where it is known of both."""
+        return max((one.years[-1] for one in self.people), key=lambda year: year.name)
+
+    @property
+    def cash_and_isas(self) -> int:
+        """What everybody holds in cash and ISAs, as far as it was given; pence."""
+        return sum(
+            one.person.facts.cash + one.person.facts.isas.value for one in self.people if one.person.facts is not None
+        )
+
+    @property
+    def drawn_after_tax(self) -> int:
+        """What all withdrawals of everybody leave after the tax that they add; pence."""
+        return sum(year.drawn_after_tax for one in self.people for year in one.years)
+
+
+class OptionFacts(NamedTuple):
+    """An option for the tax-free lump sum, carried out. ``tax_free_cash`` is what it pays tax free, and what there would be
+    to take at the end if the pension were left alone until then."""
+
+    figures: TaxYear
+    path: Path
+    wants_tax_free_cash: bool
+    tax_free_cash: int

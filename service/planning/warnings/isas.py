@@ -7,10 +7,12 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from service.law import isa
-from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
+from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
+
+TOPIC: Topic = Topic()
 
 _LIMIT = "isa.subscription_limit"
 
@@ -68,13 +70,22 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
                 yield Excess(one, year, found, permitted, max(0, found.planned - permitted))
 
 
-def isa_limit_exceeded(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "isa_limit_exceeded",
+    "not_permitted",
+    "More than the ISA limit",
+    "More is to be subscribed in a tax year than the limit leaves, replacement of flexible withdrawals counted in "
+    "unless the ISA is not flexible.",
+    facts=("isa.subscriptions", "isa.subscribed_this_year", "isa.withdrawn_this_year", "isa.flexible"),
+    sources=("SI 1998/1870 reg.4ZA",),
+    only="with_facts",
+)
+def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
     """More is to be subscribed in a tax year than the limit leaves."""
     told: Found = ()
     for _, year, found, permitted, above in _excesses(case):
         if above:
-            told += warn(
-                "isa_limit_exceeded",
+            told += entry.warn(
                 f"{year.person.who} may still subscribe {pounds(permitted)} in {year.name}, and {pounds(found.planned)} is "
                 f"planned: {pounds(above)} too much. Subscribe no more than the room there is.",
                 _path(year),
@@ -85,7 +96,16 @@ def isa_limit_exceeded(case: Circumstances) -> Found:
     return told
 
 
-def isa_rest_next_tax_year(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "isa_rest_next_tax_year",
+    "check",
+    "The next tax year's limit takes more",
+    "More is to be subscribed than a tax year's limit leaves, and the next limit can take some of it.",
+    facts=("isa.subscriptions", "date"),
+    sources=("SI 1998/1870 reg.4ZA",),
+    only="with_facts",
+)
+def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
     """What is too much for one tax year fits, in part at least, into the next."""
     told: Found = ()
     for _, year, _, _, above in _excesses(case):
@@ -94,8 +114,7 @@ def isa_rest_next_tax_year(case: Circumstances) -> Found:
         if not above or case.today is None or next_limit is None:
             continue
         days = (year.figures.end - max(case.today, year.figures.start)).days
-        told += warn(
-            "isa_rest_next_tax_year",
+        told += entry.warn(
             f"{days} days are left to {year.figures.end.isoformat()}. The limit of the next tax year, {pounds(next_limit)}, "
             f"takes {pounds(min(above, next_limit))} of what is too much in {year.name}. Subscribe that from "
             f"{next_start.isoformat()}.",
@@ -107,7 +126,16 @@ def isa_rest_next_tax_year(case: Circumstances) -> Found:
     return told
 
 
-def partner_has_isa_room(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "partner_has_isa_room",
+    "check",
+    "The partner has ISA room",
+    "More is to be subscribed than one person's limit leaves, and the other's leaves room.",
+    facts=("isa.subscriptions", "isa.subscribed_this_year"),
+    sources=("SI 1998/1870 reg.4ZA", "Income Tax Act 2007 s.1011 (from memory)"),
+    only="with_facts",
+)
+def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
     """What is too much for one of a couple fits, in part at least, into the other's limit."""
     told: Found = ()
     for one, year, _, _, above in _excesses(case):
@@ -118,8 +146,7 @@ def partner_has_isa_room(case: Circumstances) -> Found:
             room = _room(theirs, case.today)
             free = room.room - room.planned
             if free > 0:
-                told += warn(
-                    "partner_has_isa_room",
+                told += entry.warn(
                     f"{other.person.who} still has ISA room of {pounds(free)} in {year.name}, which takes "
                     f"{pounds(min(free, above))} of what is too much for {one.person.whose}. A gift between spouses can be "
                     "subscribed there.",
@@ -130,7 +157,16 @@ def partner_has_isa_room(case: Circumstances) -> Found:
     return told
 
 
-def isa_flexibility_not_given(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "isa_flexibility_not_given",
+    "check",
+    "Whether the ISA is flexible decides",
+    "What is planned fits only if money taken out this tax year may be put back, and whether it may is not given.",
+    facts=("isa.flexible", "isa.withdrawn_this_year", "isa.subscriptions"),
+    sources=("SI 1998/1870 reg.5D (from memory)", "gov.uk, Individual Savings Accounts: withdrawing your money"),
+    only="with_facts",
+)
+def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
     """What is planned fits only if money taken out may be put back, and whether it may was not given."""
     told: Found = ()
     for one, year, found, _, above in _excesses(case):
@@ -138,8 +174,7 @@ def isa_flexibility_not_given(case: Circumstances) -> Found:
         if facts is None or above or facts.isas.flexible is not None:
             continue
         withdrawn = facts.isas.withdrawn_this_year
-        told += warn(
-            "isa_flexibility_not_given",
+        told += entry.warn(
             f"{pounds(found.planned)} is to be subscribed in {year.name} and the limit leaves {pounds(found.room)}. Whether "
             "the ISA that money was taken out of is flexible was not given and decides: only then may the "
             f"{pounds(withdrawn)} be put back on top. Ask the manager.",
@@ -150,15 +185,23 @@ def isa_flexibility_not_given(case: Circumstances) -> Found:
     return told
 
 
-def flexible_isa_replacement(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "flexible_isa_replacement",
+    "check",
+    "Some of this puts back flexible money",
+    "What is planned fits because money taken out of a flexible ISA this tax year is put back.",
+    facts=("isa.flexible", "isa.withdrawn_this_year", "isa.subscriptions"),
+    sources=("SI 1998/1870 reg.5D (from memory)", "SI 2025/733 reg.5"),
+    only="with_facts",
+)
+def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
     """What is planned fits because money taken out of a flexible ISA is put back."""
     told: Found = ()
     for one, year, found, _, above in _excesses(case):
         facts = one.person.facts
         if facts is None or above or not facts.isas.flexible:
             continue
-        told += warn(
-            "flexible_isa_replacement",
+        told += entry.warn(
             f"{pounds(found.planned - found.room)} of what is subscribed in {year.name} puts back money taken out of a "
             f"flexible ISA: it must be paid by {year.figures.end.isoformat()}, and what came from earlier tax years must go "
             "to the same account. Tell the manager that it is a replacement.",
@@ -169,7 +212,17 @@ def flexible_isa_replacement(case: Circumstances) -> Found:
     return told
 
 
-def cash_isa_limit_exceeded(year: YearFacts) -> Found:
+@TOPIC.of_a_year(
+    "cash_isa_limit_exceeded",
+    "not_permitted",
+    "More than the cash ISA limit",
+    "From 2027-28, someone below 65 plans to put more into cash ISAs than their limit.",
+    facts=("isa.subscriptions.cash_isa", "isa.subscriptions", "date_of_birth"),
+    sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
+    since=date(2027, 4, 6),
+    only="with_facts",
+)
+def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
     """More is to go into cash ISAs than is allowed below 65."""
     planned = [one for one in _planned(year) if one.cash_isa]
     if not planned:
@@ -179,8 +232,7 @@ def cash_isa_limit_exceeded(year: YearFacts) -> Found:
     total = sum(one.amount for one in planned)
     if total <= limit or limit == year.figures.money(_LIMIT):
         return ()
-    return warn(
-        "cash_isa_limit_exceeded",
+    return entry.warn(
         f"{year.person.who} may put {pounds(limit)} into cash ISAs in {year.name}, and {pounds(total)} is planned: "
         f"{pounds(total - limit)} too much. Use a stocks and shares ISA for the rest.",
         _path(year),
@@ -190,13 +242,22 @@ def cash_isa_limit_exceeded(year: YearFacts) -> Found:
     )
 
 
-def cash_isa_limit_in_doubt(year: YearFacts) -> Found:
+@TOPIC.of_a_year(
+    "cash_isa_limit_in_doubt",
+    "check",
+    "The lower limit for cash ISAs is doubtful",
+    "In a plan, new money goes into a cash ISA in a tax year with a lower limit below 65.",
+    facts=("isa.cash_isa", "date_of_birth"),
+    sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
+    since=date(2027, 4, 6),
+    only="in_a_plan",
+)
+def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:
     """In a plan: the lower limit for cash ISAs below 65 is not verified in the regulations."""
     limit = year.cash_isa_limit
     if limit is None or limit != year.figures.money("isa.cash_limit_under_65") or limit >= year.figures.money(_LIMIT):
         return ()
-    return warn(
-        "cash_isa_limit_in_doubt",
+    return entry.warn(
         f"From {year.name} {year.person.whose} is taken to be limited to {pounds(limit)} a year in cash ISAs until the "
         "tax year in which age 65 is reached. How the age is tested, and how cash in other ISAs is treated, is not "
         "verified. Check with HMRC, or consider a stocks and shares ISA.",
@@ -207,15 +268,23 @@ def cash_isa_limit_in_doubt(year: YearFacts) -> Found:
     )
 
 
-def isa_not_uk_resident(year: YearFacts) -> Found:
+@TOPIC.of_a_year(
+    "isa_not_uk_resident",
+    "not_permitted",
+    "Not UK resident, no ISA subscription",
+    "Somebody who is not UK resident, and is no Crown employee abroad, plans to subscribe.",
+    facts=("uk_resident", "crown_employee_abroad", "isa.subscriptions"),
+    sources=("SI 1998/1870 reg.10 (from memory)",),
+    only="with_facts",
+)
+def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
     """A subscription by someone who is neither UK resident nor a Crown employee abroad."""
     facts = year.person.facts
     if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad is not False:
         return ()
     if not _planned(year):
         return ()
-    return warn(
-        "isa_not_uk_resident",
+    return entry.warn(
         f"{year.person.who} is not UK resident and may not subscribe to an ISA in {year.name}, unless it is the tax year "
         "in which the UK was left. Keep the ISAs that are held, and pay nothing in.",
         (*year.person.path, "uk_resident"),
@@ -223,15 +292,23 @@ def isa_not_uk_resident(year: YearFacts) -> Found:
     )
 
 
-def crown_service_not_given(year: YearFacts) -> Found:
+@TOPIC.of_a_year(
+    "crown_service_not_given",
+    "check",
+    "Crown service decides",
+    "Somebody who is not UK resident plans to subscribe, and whether they are a Crown employee abroad is not given.",
+    facts=("uk_resident", "crown_employee_abroad", "isa.subscriptions"),
+    sources=("SI 1998/1870 reg.10 (from memory)",),
+    only="with_facts",
+)
+def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     """A subscription by someone who is not UK resident, of whom Crown service was not given."""
     facts = year.person.facts
     if facts is None or facts.uk_resident is not False or facts.crown_employee_abroad is not None:
         return ()
     if not _planned(year):
         return ()
-    return warn(
-        "crown_service_not_given",
+    return entry.warn(
         f"Someone who is not UK resident may subscribe to an ISA in {year.name} only as a Crown employee abroad, or the "
         "spouse of one, which was not given and decides. Ask before subscribing.",
         (*year.person.path, "crown_employee_abroad"),
@@ -239,7 +316,16 @@ def crown_service_not_given(year: YearFacts) -> Found:
     )
 
 
-def subscribed_before_paid_out(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "subscribed_before_paid_out",
+    "check",
+    "The money is not there yet",
+    "By some day more is to be subscribed than cash and the payments until then, while payments follow later.",
+    facts=("isa.subscriptions", "cash", "withdrawals.date", "withdrawals.amount"),
+    sources=("SI 1998/1870 reg.4 (from memory)",),
+    only="with_facts",
+)
+def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
     """A subscription before the money for it has left a pension: nothing moves from a pension to an ISA directly."""
     if not any(one.person.facts for one in case.people):
         return ()
@@ -265,8 +351,7 @@ def subscribed_before_paid_out(case: Circumstances) -> Found:
         there = in_hand + sum(gross for paid_on, gross in paid if paid_on <= day)
         if subscribed > there and any(paid_on > day for paid_on, _ in paid):
             person = case.people[i].person
-            return warn(
-                "subscribed_before_paid_out",
+            return entry.warn(
                 f"By {day.isoformat()} {pounds(subscribed)} is to be subscribed, and {pounds(there)} has been paid out "
                 "or is in cash. Money reaches an ISA only after the pension has paid it out to the person. Subscribe "
                 "after the payment.",
@@ -277,7 +362,16 @@ def subscribed_before_paid_out(case: Circumstances) -> Found:
     return ()
 
 
-def cash_above_deposit_protection(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "cash_above_deposit_protection",
+    "check",
+    "More cash than is protected",
+    "Cash that waits, after tax and planned subscriptions, is more than is protected at the firms it is spread over.",
+    facts=("cash", "deposit_firms", "isa.subscriptions", "withdrawals.amount"),
+    sources=("PRA PS24/25", "Financial Services Compensation Scheme"),
+    only="with_facts",
+)
+def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
     """Cash that waits is more than the protection of deposits covers."""
     told: Found = ()
     for one in case.people:
@@ -286,7 +380,7 @@ def cash_above_deposit_protection(case: Circumstances) -> Found:
             continue
         waits = facts.cash
         for year in one.years:
-            waits += year.gross - max(0, year.with_it.total - year.without.total) if year.gross else 0
+            waits += year.drawn_after_tax
             waits -= sum(subscription.amount for subscription in _planned(year))
             day = max((taken.day for taken in year.taken if taken.day), default=case.today) or year.last_day
             figures = year.figures
@@ -296,8 +390,7 @@ def cash_above_deposit_protection(case: Circumstances) -> Found:
             if waits <= limit * (facts.deposit_firms or 1):
                 continue
             unknown = "" if facts.deposit_firms else " Over how many firms it is spread was not given and decides."
-            told += warn(
-                "cash_above_deposit_protection",
+            told += entry.warn(
                 f"About {pounds(waits)} of cash of {one.person.whose} waits outside ISAs in {year.name}; {pounds(limit)} "
                 f"is protected for one person at one authorised firm.{unknown} Spread it over more firms.",
                 (*one.person.path, "deposit_firms" if facts.deposit_firms is None else "cash"),
@@ -309,14 +402,21 @@ def cash_above_deposit_protection(case: Circumstances) -> Found:
     return told
 
 
-def isa_room_used_up(case: Circumstances) -> Found:
+@TOPIC.of_a_plan(
+    "isa_room_used_up",
+    "check",
+    "Money waits outside ISAs",
+    "In a plan, all ISA room of a tax year is used and cash is left.",
+    facts=("cash", "isa"),
+    sources=("SI 1998/1870 reg.4ZA",),
+)
+def isa_room_used_up(case: Circumstances, entry: Entry) -> Found:
     """In a plan: there is more money than room in ISAs, and it waits as cash."""
     waiting = [year for year in case.together if year.waits]
     if not waiting:
         return ()
     most = max(year.waits for year in waiting)
-    return warn(
-        "isa_room_used_up",
+    return entry.warn(
         f"In {waiting[0].rules.figures.name} the ISA room of the tax year is used up and cash waits outside; the most "
         f"that ever waits is {pounds(most)}. Its interest is taxable. Check whether so much need be withdrawn so early.",
         ("people",),

@@ -10,10 +10,12 @@ from service.figures import tax_years
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE
-from service.planning.warnings.catalogue import warn
 from service.planning.warnings.circumstances import Contribution, PersonCase, Taken, YearFacts
+from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
+
+TOPIC: Topic = Topic()
 
 _LIMIT, _SHARE, _WINDOW = (
     "pension.recycling_lump_sum_limit",
@@ -112,14 +114,30 @@ def _increase(case: PersonCase) -> Increase | None:
     return None
 
 
-def recycling_rule_applies(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "recycling_rule_applies",
+    "not_permitted",
+    "The lump sum is recycled",
+    "Lump sums of twelve months are over the limit, contributions of the five tax years around them rise by more "
+    "than the share of what is usual and of the lump sum, and the rise was planned.",
+    facts=(
+        "withdrawals.method",
+        "withdrawals.amount",
+        "lump_sums_in_last_12_months",
+        "contributions",
+        "usual_contributions",
+        "increase_planned",
+    ),
+    sources=("Finance Act 2004 Sch.29 para 3A", "Finance Act 2006 s.159", "HMRC Pensions Tax Manual PTM133800-133860"),
+    only="with_facts",
+)
+def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
     """All conditions hold: the whole lump sum is an unauthorised payment."""
     facts = case.person.facts
     if facts is None or not facts.increase_planned or (found := _increase(case)) is None:
         return ()
     taken = found.lump_sum.taken
-    return warn(
-        "recycling_rule_applies",
+    return entry.warn(
         f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised payment. "
         "Do not pay it back in.",
         taken.path,
@@ -129,13 +147,28 @@ def recycling_rule_applies(case: PersonCase) -> Found:
     )
 
 
-def recycling_may_apply(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "recycling_may_apply",
+    "check",
+    "The recycling rule may apply",
+    "The amounts are those of the recycling rule, and whether the rise was planned is not given.",
+    facts=(
+        "withdrawals.method",
+        "withdrawals.amount",
+        "lump_sums_in_last_12_months",
+        "contributions",
+        "usual_contributions",
+        "increase_planned",
+    ),
+    sources=("Finance Act 2004 Sch.29 para 3A", "Finance Act 2006 s.159", "HMRC Pensions Tax Manual PTM133800-133860"),
+    only="with_facts",
+)
+def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
     """All conditions hold but one that was not given: whether the increase was planned."""
     facts = case.person.facts
     if facts is None or facts.increase_planned is not None or (found := _increase(case)) is None:
         return ()
-    return warn(
-        "recycling_may_apply",
+    return entry.warn(
         f"{found.told} Whether the increase was planned when the lump sum was taken was not given and decides whether it is an "
         "unauthorised payment. Keep a record of the reason for the saving.",
         (*case.person.path, "increase_planned"),
@@ -145,7 +178,16 @@ def recycling_may_apply(case: PersonCase) -> Found:
     )
 
 
-def usual_contributions_not_given(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "usual_contributions_not_given",
+    "check",
+    "Usual contributions decide on recycling",
+    "Lump sums are over the limit and contributions over the share of them, and what is usually saved is not given.",
+    facts=("usual_contributions", "contributions", "withdrawals.method", "withdrawals.amount"),
+    sources=("Finance Act 2004 Sch.29 para 3A", "HMRC Pensions Tax Manual PTM133830"),
+    only="with_facts",
+)
+def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
     """Enough is saved around a lump sum, and what is usual was not given."""
     facts = case.person.facts
     if facts is None or not facts.contributions or facts.usual_contributions is not None:
@@ -156,8 +198,7 @@ def usual_contributions_not_given(case: PersonCase) -> Found:
     if lump_sum is None:
         return ()
     figures, part = lump_sum.year.figures, _part(lump_sum)
-    return warn(
-        "usual_contributions_not_given",
+    return entry.warn(
         f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in twelve months are more than "
         f"{pounds(figures.money(_LIMIT))}, and {pounds(lump_sum.contributions)} is saved around them. What is usually "
         f"saved was not given and decides whether the increase is more than {per_cent(figures.rate(_SHARE))} of it and "

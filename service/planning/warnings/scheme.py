@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from service.law.ages import age_on
 from service.law.rounding import down_to_the_penny
-from service.planning.warnings.allowances import NOTHING_MUCH
-from service.planning.warnings.catalogue import in_force, warn
-from service.planning.warnings.circumstances import Circumstances, Facts, PersonCase, Taken, YearFacts
+from service.planning.warnings.circumstances import NOTHING_MUCH, Circumstances, Facts, PersonCase, Taken, YearFacts
+from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
+
+TOPIC: Topic = Topic()
 
 _ADVICE = "pension.safeguarded_benefits_advice_threshold"
 
@@ -32,7 +34,16 @@ def _leaves(facts: Facts) -> bool:
     return facts.features.transfer not in (None, "none")
 
 
-def advice_required_for_safeguarded_benefits(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "advice_required_for_safeguarded_benefits",
+    "check",
+    "Advice is required first",
+    "Safeguarded benefits are worth more than the threshold, and something is crystallised or transferred.",
+    facts=("pension.safeguarded_benefits", "withdrawals.method", "pension.transfer"),
+    sources=("Pension Schemes Act 2015 s.48 (from memory)", "SI 2015/742 (from memory)"),
+    only="with_facts",
+)
+def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> Found:
     """Safeguarded benefits over the threshold may be given up only after advice."""
     facts = case.person.facts
     if facts is None or not facts.features.safeguarded_benefits:
@@ -44,8 +55,7 @@ def advice_required_for_safeguarded_benefits(case: PersonCase) -> Found:
     value, limit = facts.features.safeguarded_benefits, year.figures.money(_ADVICE)
     if value <= limit:
         return ()
-    return warn(
-        "advice_required_for_safeguarded_benefits",
+    return entry.warn(
         f"Safeguarded benefits worth {pounds(value)} are over {pounds(limit)}: the scheme must see proof of advice from "
         "an authorised adviser before they may be given up. Arrange it before asking for the money.",
         (*case.person.pension_path, "safeguarded_benefits"),
@@ -55,7 +65,16 @@ def advice_required_for_safeguarded_benefits(case: PersonCase) -> Found:
     )
 
 
-def guaranteed_annuity_rate_lost(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "guaranteed_annuity_rate_lost",
+    "costs",
+    "A guaranteed annuity rate is given up",
+    "There is a guaranteed annuity rate, and something is crystallised in another way or transferred.",
+    facts=("pension.guaranteed_annuity_rate", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
+    sources=("Pension Schemes Act 2015 s.48 (from memory)",),
+    only="with_facts",
+)
+def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
     """A guaranteed rate is lost on what is taken in another form."""
     facts = case.person.facts
     if facts is None or not facts.features.guaranteed_annuity_rate:
@@ -66,8 +85,7 @@ def guaranteed_annuity_rate_lost(case: PersonCase) -> Found:
     year = found[0] if found else case.years[0]
     taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
     amount = case.years[0].held_before if _leaves(facts) else taken
-    return warn(
-        "guaranteed_annuity_rate_lost",
+    return entry.warn(
         f"The pension of {case.person.whose} has a guaranteed annuity rate, which is given up on the {pounds(amount)} "
         "that is taken in another way or moved. Ask the scheme what income it guarantees, and on which days.",
         (*case.person.pension_path, "guaranteed_annuity_rate"),
@@ -76,7 +94,16 @@ def guaranteed_annuity_rate_lost(case: PersonCase) -> Found:
     )
 
 
-def protected_lump_sum_lost(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "protected_lump_sum_lost",
+    "costs",
+    "A protected lump sum is lost",
+    "The scheme protects a tax-free share of more than a quarter, and a UFPLS or a transfer gives it up.",
+    facts=("pension.protected_tax_free_share", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
+    sources=("Finance Act 2004 Sch.36 paras 31-34",),
+    only="with_facts",
+)
+def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
     """A scheme's protected lump sum of more than a quarter is lost by a UFPLS or a transfer."""
     facts = case.person.facts
     if facts is None or facts.features.protected_tax_free_share is None:
@@ -89,8 +116,7 @@ def protected_lump_sum_lost(case: PersonCase) -> Found:
     lost = down_to_the_penny(amount * (share - rate))
     if lost <= 0:
         return ()
-    return warn(
-        "protected_lump_sum_lost",
+    return entry.warn(
         f"The scheme pays {per_cent(share)} tax free, and by a UFPLS or after a transfer it is {per_cent(rate)}: "
         f"{pounds(lost)} less of {pounds(amount)} is tax free. Ask the scheme how the protected lump sum is kept.",
         (*case.person.pension_path, "protected_tax_free_share"),
@@ -100,7 +126,16 @@ def protected_lump_sum_lost(case: PersonCase) -> Found:
     )
 
 
-def exit_charge(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "exit_charge",
+    "costs",
+    "The scheme takes an exit charge",
+    "There is an exit charge, and money is withdrawn or transferred.",
+    facts=("pension.exit_charge", "withdrawals.amount", "pension.transfer"),
+    sources=("Financial Services and Markets Act 2000 s.137FBA (from memory)",),
+    only="with_facts",
+)
+def exit_charge(case: PersonCase, entry: Entry) -> Found:
     """The scheme takes a charge for paying out."""
     facts = case.person.facts
     if facts is None or not facts.features.exit_charge:
@@ -111,8 +146,7 @@ def exit_charge(case: PersonCase) -> Found:
     year = year or case.years[0]
     held = year.held_before
     charge = facts.features.exit_charge
-    return warn(
-        "exit_charge",
+    return entry.warn(
         f"The scheme takes an exit charge of {pounds(charge)} from {pounds(held)}. From age 55 it may usually be no more "
         "than 1% (from memory). Ask when it ends.",
         (*case.person.pension_path, "exit_charge"),
@@ -122,7 +156,16 @@ def exit_charge(case: PersonCase) -> Found:
     )
 
 
-def employer_contributions_lost(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "employer_contributions_lost",
+    "costs",
+    "The employer's contributions end",
+    "The employer pays in, and the pension is emptied or transferred.",
+    facts=("pension.employer_contributions", "withdrawals.amount", "pension.transfer"),
+    sources=("Pensions Act 2008 s.3 (from memory)",),
+    only="with_facts",
+)
+def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
     """A pension that is emptied or left takes no more from the employer."""
     facts = case.person.facts
     if facts is None or not facts.features.employer_contributions:
@@ -132,8 +175,7 @@ def employer_contributions_lost(case: PersonCase) -> Found:
         return ()
     year = emptied or case.years[0]
     yearly = facts.features.employer_contributions
-    return warn(
-        "employer_contributions_lost",
+    return entry.warn(
         f"The employer pays {pounds(yearly)} a year into this pension, which ends if it is emptied or left. Keep it "
         "open, or ask the employer first.",
         (*case.person.pension_path, "employer_contributions"),
@@ -143,7 +185,26 @@ def employer_contributions_lost(case: PersonCase) -> Found:
     )
 
 
-def pension_features_not_given(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "pension_features_not_given",
+    "check",
+    "What the scheme guarantees decides",
+    "More is crystallised than the advice threshold, and nothing is given of safeguarded benefits, guarantees or "
+    "protected lump sums.",
+    facts=(
+        "pension.safeguarded_benefits",
+        "pension.guaranteed_annuity_rate",
+        "pension.protected_tax_free_share",
+        "withdrawals.amount",
+    ),
+    sources=(
+        "Pension Schemes Act 2015 s.48 (from memory)",
+        "SI 2015/742 (from memory)",
+        "Finance Act 2004 Sch.36 paras 31-34",
+    ),
+    only="with_facts",
+)
+def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
     """Much is taken, and what the scheme would give up was not given."""
     facts = case.person.facts
     if facts is None or not facts.features.nothing_known:
@@ -153,8 +214,7 @@ def pension_features_not_given(case: PersonCase) -> Found:
     limit = year.figures.money(_ADVICE)
     if taken <= limit:
         return ()
-    return warn(
-        "pension_features_not_given",
+    return entry.warn(
         f"{pounds(taken)} is crystallised. Whether it carries safeguarded benefits, a guaranteed annuity rate or a "
         f"protected lump sum was not given and decides what is given up; above {pounds(limit)} of safeguarded benefits "
         "advice is required. Ask the scheme.",
@@ -165,20 +225,34 @@ def pension_features_not_given(case: PersonCase) -> Found:
     )
 
 
-def _flagged(case: Circumstances, flag: str, code: str) -> Iterator[PersonCase]:
+_TRANSFERS_ARE_CHECKED_FROM = date(2021, 11, 30)
+
+
+def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
     """The people whose transfer has a flag, once its law runs."""
+    if case.today is not None and case.today < _TRANSFERS_ARE_CHECKED_FROM:
+        return
     for one in case.people:
         facts = one.person.facts
-        if facts is not None and facts.features.transfer == flag and in_force(code, case.today):
+        if facts is not None and facts.features.transfer == flag:
             yield one
 
 
-def transfer_red_flag(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "transfer_red_flag",
+    "not_permitted",
+    "A red flag stops the transfer",
+    "A transfer is planned and the scheme sees a red flag.",
+    facts=("pension.transfer", "date"),
+    sources=("SI 2021/1237",),
+    since=_TRANSFERS_ARE_CHECKED_FROM,
+    only="with_facts",
+)
+def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     """Signs that stop a transfer."""
     told: Found = ()
-    for one in _flagged(case, "red_flag", "transfer_red_flag"):
-        told += warn(
-            "transfer_red_flag",
+    for one in _flagged(case, "red_flag"):
+        told += entry.warn(
             "A red flag stops a transfer: the scheme may not make it. Ask the scheme which sign it saw, and report what was "
             "offered.",
             (*one.person.pension_path, "transfer"),
@@ -187,12 +261,21 @@ def transfer_red_flag(case: Circumstances) -> Found:
     return told
 
 
-def transfer_amber_flag(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "transfer_amber_flag",
+    "check",
+    "An amber flag holds the transfer up",
+    "A transfer is planned and the scheme sees an amber flag.",
+    facts=("pension.transfer", "date"),
+    sources=("SI 2021/1237",),
+    since=_TRANSFERS_ARE_CHECKED_FROM,
+    only="with_facts",
+)
+def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
     """Signs that bring an appointment before a transfer."""
     told: Found = ()
-    for one in _flagged(case, "amber_flag", "transfer_amber_flag"):
-        told += warn(
-            "transfer_amber_flag",
+    for one in _flagged(case, "amber_flag"):
+        told += entry.warn(
             "An amber flag holds a transfer up until a MoneyHelper pension safeguarding appointment has been kept. Book it, "
             "and give the scheme its number.",
             (*one.person.pension_path, "transfer"),
@@ -201,13 +284,21 @@ def transfer_amber_flag(case: Circumstances) -> Found:
     return told
 
 
-def unexpected_contact(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "unexpected_contact",
+    "check",
+    "A call out of the blue",
+    "Somebody got in touch about the pension without being asked.",
+    facts=("unexpected_contact",),
+    sources=("SI 2018/1269 (from memory)",),
+    only="with_facts",
+)
+def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
     """Somebody called out of the blue."""
     facts = case.person.facts
     if facts is None or not facts.unexpected_contact:
         return ()
-    return warn(
-        "unexpected_contact",
+    return entry.warn(
         "Calls about pensions that nobody asked for are banned, and an offer of early or free money is the mark of a "
         "scam. Do not act on it; check the firm on the FCA register.",
         (*case.person.path, "unexpected_contact"),
@@ -215,7 +306,16 @@ def unexpected_contact(case: PersonCase) -> Found:
     )
 
 
-def guidance_appointment(case: Circumstances) -> Found:
+@TOPIC.of_the_household(
+    "guidance_appointment",
+    "check",
+    "A free guidance appointment",
+    "Benefits are first taken at an age with a right to guidance, and no appointment or adviser is given.",
+    facts=("guidance_taken", "regulated_adviser", "date_of_birth", "date"),
+    sources=("Financial Guidance and Claims Act 2018 (from memory)", "FCA Handbook COBS 19.7"),
+    only="with_facts",
+)
+def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
     """The free appointment for those of 50 and over, before benefits are first taken."""
     told: Found = ()
     for one in case.people:
@@ -231,8 +331,7 @@ def guidance_appointment(case: Circumstances) -> Found:
         if touched or before.lifetime_allowance_used or age_on(one.person.born, case.today or year.last_day) < limit:
             continue
         unknown = "" if facts.guidance_taken is False else " Whether it was had was not given."
-        told += warn(
-            "guidance_appointment",
+        told += entry.warn(
             f"Anybody of {limit} and over with such a pension may have a free and impartial Pension Wise appointment "
             f"before taking benefits for the first time.{unknown} Book one.",
             (*one.person.path, "guidance_taken"),
@@ -242,7 +341,24 @@ def guidance_appointment(case: Circumstances) -> Found:
     return told
 
 
-def take_regulated_advice(case: PersonCase) -> Found:
+@TOPIC.of_a_person(
+    "take_regulated_advice",
+    "check",
+    "Take regulated advice",
+    "Safeguarded benefits, a guaranteed annuity rate or a protected lump sum are given up, and no adviser is given.",
+    facts=(
+        "regulated_adviser",
+        "pension.safeguarded_benefits",
+        "pension.guaranteed_annuity_rate",
+        "pension.protected_tax_free_share",
+    ),
+    sources=(
+        "Financial Services and Markets Act 2000 s.19 (from memory)",
+        "Pension Schemes Act 2015 s.48 (from memory)",
+    ),
+    only="with_facts",
+)
+def take_regulated_advice(case: PersonCase, entry: Entry) -> Found:
     """Something of lasting value is given up, and no adviser is named."""
     facts = case.person.facts
     if facts is None or facts.regulated_adviser:
@@ -255,27 +371,9 @@ def take_regulated_advice(case: PersonCase) -> Found:
     )
     if not valuable or (_first_crystallising(case) is None and not _leaves(facts)):
         return ()
-    return warn(
-        "take_regulated_advice",
+    return entry.warn(
         f"The pension of {case.person.whose} carries rights that cannot be had again once given up. Take advice from an "
         "adviser authorised by the FCA before acting.",
         (*case.person.path, "regulated_adviser"),
         figures=case.years[0].figures,
     )
-
-
-def pension_runs_out(case: PersonCase) -> Found:
-    """In a plan: the pension is spent before the plan ends."""
-    if case.person.facts is not None:
-        return ()
-    for year in case.years[:-1]:
-        if year.held_after < NOTHING_MUCH <= year.held_before:
-            return warn(
-                "pension_runs_out",
-                f"The pension of {case.person.whose} is drawn to its end in {year.name}, before the plan ends. Check that what "
-                "remains outside it is enough for the years that follow.",
-                case.person.pension_path,
-                figures=year.figures,
-                money={"withdrawn": year.gross},
-            )
-    return ()

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 Path = tuple[str | int, ...]
 """A place in a request: keys and indexes."""
 
-EFFECTS = ("not_permitted", "costs", "check")
-"""What a warning means for the client, in the order in which warnings are told."""
+Effect = Literal["not_permitted", "costs", "check"]
+"""What a warning means for the client."""
+
+EFFECTS: tuple[Effect, ...] = ("not_permitted", "costs", "check")
+"""The effects in the order in which warnings are told."""
 
 _ORDER = {effect: position for position, effect in enumerate(EFFECTS)}
-
 
 NO_FIGURES: Mapping[str, int] = {}
 """The figures of a kind of which a warning has none."""
@@ -24,7 +26,7 @@ class ClientWarning(NamedTuple):
     quotes. A figure under the name that a tax year gives it is that year's figure."""
 
     code: str
-    effect: str
+    effect: Effect
     title: str
     detail: str
     path: Path

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from service.planning.warnings.entries import Entry
+from service.planning.warnings.topic import Entry
 
 
 def catalogue_document(entries: Iterable[Entry], version: str) -> dict[str, Any]:

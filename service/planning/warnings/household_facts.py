@@ -1,0 +1,90 @@
+"""Facts that several answers take from a household in the same way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date
+
+from service.law import isa, lump_sums
+from service.law.ages import age_on
+from service.law.lump_sums import LumpSumRules, Method, Payment, Pension
+from service.planning.household import DatedIncome, Income, Member, Person
+from service.planning.projection.balances import Balance
+from service.planning.projection.settlement import PersonRecord
+from service.planning.projection.timeline import Period
+from service.planning.warnings.circumstances import Facts, PersonFacts, YearFacts
+from service.planning.wording import who
+
+_FROM_WORK = ("employment", "self_employment")
+
+
+def works(incomes: Iterable[Income | DatedIncome]) -> bool:
+    """Whether there is any income from work."""
+    return any(income.kind in _FROM_WORK and income.amount for income in incomes)
+
+
+def person_facts(
+    person: Person | Member, i: int, of: int, state_pension_from: date | None, facts: Facts | None = None
+) -> PersonFacts:
+    """Person ``i`` of a household of one or two people."""
+    return PersonFacts(
+        who=who(i, of),
+        path=("people", i),
+        pension_path=("people", i, "pension"),
+        born=person.date_of_birth,
+        nation=person.tax_residence,
+        marriage_allowance=person.marriage_allowance,
+        works=works(person.income),
+        has_state_pension_age=True,
+        state_pension_from=state_pension_from,
+        facts=facts,
+    )
+
+
+def settled_year(
+    person: PersonFacts,
+    member: Member,
+    period: Period,
+    record: PersonRecord,
+    pension: Balance,
+    state_pension: int,
+    *,
+    lump_sums_wanted: bool,
+) -> YearFacts:
+    """One member's period of a plan as it was settled on its last day; a lump sum of its first day is not in it."""
+    opened, rules = record.opened, period.rules
+    taxpayer = opened.year.taxpayer
+    if opened.interest:
+        taxpayer = replace(taxpayer, savings=taxpayer.savings + opened.interest)
+    return YearFacts(
+        person=person,
+        rules=rules,
+        path=person.pension_path,
+        taxpayer=taxpayer,
+        without=opened.taxed(0),
+        with_it=record.liability,
+        gross=record.gross,
+        tax_free=record.tax_free,
+        taxable=record.taxable,
+        before=opened.before.pension,
+        after=record.after.pension,
+        left_before=opened.left,
+        left_after=lump_sums.available(record.after.pension, rules.lump_sums),
+        held_before=pension.opening + pension.growth,
+        last_day=period.last,
+        age=age_on(person.born, period.last),
+        state_pension=state_pension,
+        lump_sums_wanted=lump_sums_wanted,
+        cash_isa_limit=(
+            isa.subscription_limit(rules.figures, person.born, period.last, cash=True) if member.isa.cash_isa else None
+        ),
+    )
+
+
+def pension_left(method: Method, pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
+    """The pension after a payment of any method: a small pot uses no allowance and is no flexible access."""
+    if lump_sums.uses_allowances(method):
+        return lump_sums.then(pension, payment, rules)
+    uncrystallised, drawdown = lump_sums.pension_after(pension, payment)
+    return pension.holding(uncrystallised, drawdown)

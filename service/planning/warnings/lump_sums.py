@@ -1,0 +1,482 @@
+"""Tax-free cash: what a lump sum may be, and the allowances it uses up (Finance Act 2004 Sch.29; FA 2024 Sch.9)."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from service.law.lump_sums import previously_used, quarter
+from service.planning.warnings.circumstances import NOTHING_MUCH, OptionFacts, PersonCase, Taken, YearFacts
+from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.warning import Found
+from service.planning.wording import pounds
+
+TOPIC: Topic = Topic()
+
+_SINCE_2024 = "lump_sum_allowance"
+_RECEIVED = "tax_free_received_before_april_2024"
+_SMALL_POTS = "pension.small_pots_from_personal_schemes"
+
+
+@TOPIC.of_a_withdrawal(
+    "lump_sum_above_permitted_maximum",
+    "not_permitted",
+    "More than the tax-free lump sum may be",
+    "A lump sum is more than a quarter of the uncrystallised funds, or than the allowances leave.",
+    facts=(
+        "withdrawals.method",
+        "withdrawals.amount",
+        "pension.uncrystallised",
+        "pension.lump_sum_allowance_used",
+        "pension.lifetime_allowance_used_percent",
+    ),
+    sources=("Finance Act 2004 Sch.29 paras 1-3",),
+    only="with_facts",
+)
+def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """A tax-free lump sum of more than its permitted maximum."""
+    if taken.method != "pcls" or taken.asked <= taken.permitted:
+        return ()
+    return entry.warn(
+        f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum, {pounds(taken.asked - taken.permitted)} less "
+        "than is asked for; the rest would be an unauthorised payment. Ask for less: everything else here is worked out "
+        "as if the most permitted were taken.",
+        taken.path,
+        figures=year.figures,
+        money={"permitted": taken.permitted, "above": taken.asked - taken.permitted},
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "small_pot_above_limit",
+    "not_permitted",
+    "Too much for a small pot",
+    "A small pot of more than its limit is asked for.",
+    facts=("withdrawals.method", "withdrawals.amount"),
+    sources=("SI 2009/1171 regs 11, 11A, 12",),
+    only="with_facts",
+)
+def small_pot_above_limit(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """A small pot of more than its limit."""
+    limit = year.figures.money("pension.small_pot_limit")
+    if taken.method != "small_pot" or taken.asked <= limit:
+        return ()
+    return entry.warn(
+        f"A small pot may be taken as one lump sum up to {pounds(limit)}, and {pounds(taken.asked)} is asked for. Use another "
+        "way for the whole: everything else here is worked out as if the most permitted were taken.",
+        taken.path,
+        figures=year.figures,
+        rests_on=("pension.small_pot_limit",),
+        money={"asked": taken.asked},
+    )
+
+
+def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
+    """The last small pot planned, in its tax year, and how many are planned; None without any."""
+    small = [(year, taken) for year in case.years for taken in year.taken if taken.method == "small_pot"]
+    return (*small[-1], len(small)) if small else None
+
+
+@TOPIC.of_a_person(
+    "too_many_small_pots",
+    "not_permitted",
+    "Too many small pots",
+    "With those taken before, more small pots come from personal schemes than a lifetime allows.",
+    facts=("pension.small_pots_taken", "pension.scheme", "withdrawals.method"),
+    sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
+    only="with_facts",
+)
+def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
+    """More small pots from personal schemes than a lifetime allows."""
+    facts, last = case.person.facts, _last_small_pot(case)
+    if facts is None or last is None or facts.features.scheme != "personal":
+        return ()
+    year, taken, planned = last
+    limit = year.figures.count(_SMALL_POTS)
+    if facts.features.small_pots_taken is None or facts.features.small_pots_taken + planned <= limit:
+        return ()
+    number = facts.features.small_pots_taken + planned
+    return entry.warn(
+        f"With these, {number} small pots would have been taken from personal schemes, and at most {limit} may be in a "
+        "lifetime. Take the money in another way.",
+        taken.path,
+        figures=year.figures,
+        rests_on=(_SMALL_POTS,),
+        counts={"small_pots": number},
+    )
+
+
+@TOPIC.of_a_person(
+    "small_pots_not_given",
+    "check",
+    "Earlier small pots decide",
+    "A small pot is taken, and how many were taken before, or the kind of scheme, is not given.",
+    facts=("pension.small_pots_taken", "pension.scheme", "withdrawals.method"),
+    sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
+    only="with_facts",
+)
+def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
+    """How many small pots were taken before decides, or the kind of scheme does."""
+    facts, last = case.person.facts, _last_small_pot(case)
+    if facts is None or last is None or facts.features.scheme == "occupational":
+        return ()
+    year, _, planned = last
+    before, limit = facts.features.small_pots_taken, year.figures.count(_SMALL_POTS)
+    if before is not None and (facts.features.scheme == "personal" or before + planned <= limit):
+        return ()
+    return entry.warn(
+        f"At most {limit} small pots may be taken from personal schemes in a lifetime, without limit from occupational ones; "
+        f"{'how many were taken' if before is None else 'what kind of scheme this is'} was not given and decides. Ask before "
+        "taking it.",
+        (*case.person.pension_path, "small_pots_taken" if before is None else "scheme"),
+        figures=year.figures,
+        rests_on=(_SMALL_POTS,),
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "small_pot_must_end_the_arrangement",
+    "check",
+    "A small pot must be taken whole",
+    "Something would be left after a small pot.",
+    facts=("withdrawals.method", "withdrawals.amount", "pension.uncrystallised", "pension.drawdown"),
+    sources=("SI 2009/1171 regs 11, 11A, 12",),
+)
+def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """A small pot lump sum must end the arrangement it comes from."""
+    if taken.method != "small_pot":
+        return ()
+    left = taken.after.uncrystallised + taken.after.drawdown
+    if left == 0:
+        return ()
+    return entry.warn(
+        f"{pounds(left)} would be left. A small pot lump sum must end the arrangement it is paid from: check with the "
+        "scheme that what is left belongs to other arrangements.",
+        (*taken.path, "method"),
+        figures=year.figures,
+        money={"left": left},
+    )
+
+
+@TOPIC.of_a_year(
+    "tax_free_allowance_used_up",
+    "check",
+    "The tax-free allowance is used up",
+    "Nothing is left of the lump sum allowances, or before 6 April 2024 of the lifetime allowance, while something "
+    "is uncrystallised.",
+    facts=(
+        "pension.lump_sum_allowance_used",
+        "pension.lifetime_allowance_used_percent",
+        "pension.uncrystallised",
+        "withdrawals.amount",
+    ),
+    sources=(
+        "Finance Act 2004 Sch.29",
+        "Income Tax (Earnings and Pensions) Act 2003 ss.637P-637S",
+        "Finance Act 2024 Sch.9",
+    ),
+)
+def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
+    """Nothing more can be paid tax free, though there is still a pension."""
+    left = year.after.uncrystallised
+    if not year.lump_sums_wanted or year.left_after.tax_free > 0 or left < NOTHING_MUCH:
+        return ()
+    if year.taken and not (year.left_before.tax_free and year.tax_free):
+        return ()
+    lifetime = year.left_after.lifetime_allowance is not None
+    return entry.warn(
+        f"By the end of {year.name} nothing is left of the {'lifetime allowance' if lifetime else 'lump sum allowances'} of "
+        f"{year.person.whose}: the {pounds(left)} not yet crystallised then has no tax-free part. Check what earlier "
+        "benefits used, and whether any protection is held.",
+        year.person.pension_path,
+        figures=year.figures,
+        money={"uncrystallised_left": left},
+    )
+
+
+@TOPIC.of_a_year(
+    "lump_sum_allowance_nearly_used",
+    "check",
+    "The lump sum allowance is nearly used",
+    "Less is left of the lump sum allowance than a quarter of what is still uncrystallised.",
+    facts=(
+        "pension.lump_sum_allowance_used",
+        "pension.lifetime_allowance_used_percent",
+        "pension.uncrystallised",
+        "withdrawals.amount",
+    ),
+    sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637P-637Q", "Finance Act 2024 Sch.9"),
+    since=date(2024, 4, 6),
+)
+def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
+    """What is left of the allowance is less than a quarter of what is left uncrystallised."""
+    if not year.tax_free or not (left := year.left_after.lump_sum_allowance):
+        return ()
+    possible = quarter(year.after.uncrystallised, year.rules.lump_sums)
+    if left >= possible:
+        return ()
+    return entry.warn(
+        f"After {year.name} {pounds(left)} is left of the lump sum allowance of {year.person.whose}, less than a quarter of "
+        f"the {pounds(year.after.uncrystallised)} not yet crystallised. Check whether a larger protected amount is held.",
+        year.person.pension_path,
+        figures=year.figures,
+        money={"lump_sum_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
+    )
+
+
+@TOPIC.of_a_year(
+    "death_benefit_allowance_nearly_used",
+    "check",
+    "The lump sum and death benefit allowance is nearly used",
+    "Less is left of the lump sum and death benefit allowance than the pension holds, before the age from which "
+    "heirs are taxed anyway.",
+    facts=(
+        "pension.lump_sum_allowance_used",
+        "pension.lump_sum_and_death_benefit_allowance_used",
+        "pension.lifetime_allowance_used_percent",
+        "pension.uncrystallised",
+        "date_of_birth",
+    ),
+    sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637R-637S, 637H-637M", "Finance Act 2024 Sch.9"),
+    since=date(2024, 4, 6),
+)
+def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
+    """The pension left is more than could be paid tax free as a lump sum on death before 75."""
+    left = year.left_after.lump_sum_and_death_benefit_allowance
+    if not year.tax_free or left is None or left >= year.held_after:
+        return ()
+    if year.age >= year.figures.count("pension.beneficiaries_taxed_from_age"):
+        return ()
+    return entry.warn(
+        f"After {year.name} {pounds(left)} is left of the lump sum and death benefit allowance of {year.person.whose}, "
+        f"less than the {pounds(year.held_after)} in the pension: on death before 75 the rest of a lump sum would be taxed. "
+        "Check whether heirs can be paid as drawdown instead, which is not tested.",
+        year.person.pension_path,
+        figures=year.figures,
+        money={"lump_sum_and_death_benefit_allowance_left": left, "pension_left": year.held_after},
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "no_lump_sum_allowance_left",
+    "check",
+    "No tax-free part is left",
+    "A UFPLS is taken and nothing is left of the lump sum allowances.",
+    facts=("withdrawals.method", "pension.lump_sum_allowance_used", "pension.lifetime_allowance_used_percent"),
+    sources=("Finance Act 2004 Sch.29 para 4A", "HMRC Pensions Tax Manual PTM172000"),
+    since=date(2024, 4, 6),
+)
+def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """A UFPLS with no lump sum allowance left: the statute and the manual do not say the same."""
+    if taken.method != "ufpls" or taken.left_before.lump_sum_allowance is None or taken.left_before.tax_free > 0:
+        return ()
+    return entry.warn(
+        "All of this payment is taxed, because nothing is left of the lump sum allowances. The statute allows such a "
+        "payment; an HMRC manual heading suggests some allowance is needed. Ask the scheme whether it will pay it.",
+        year.person.pension_path,
+        figures=year.figures,
+    )
+
+
+@TOPIC.of_an_option(
+    "no_tax_free_cash",
+    "check",
+    "There is no tax-free cash to take",
+    "Options for the tax-free lump sum are compared where nothing is uncrystallised or no lump sum allowance is left.",
+    facts=("pension.uncrystallised", "pension.lump_sum_allowance_used", "pension.lifetime_allowance_used_percent"),
+    sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
+)
+def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
+    """An option asks for tax-free cash where there is none."""
+    if not option.wants_tax_free_cash or option.tax_free_cash:
+        return ()
+    return entry.warn(
+        "Nothing is paid tax free: there is nothing uncrystallised, or the lump sum allowances are used up. Check what was "
+        "crystallised before, and whether a protected lump sum is held.",
+        option.path,
+        figures=option.figures,
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "all_tax_free_cash_at_once",
+    "check",
+    "All tax-free cash at once",
+    "All that is uncrystallised is crystallised, some stays in drawdown, and some lump sum allowance stays unused.",
+    facts=("withdrawals.method", "withdrawals.amount", "pension.uncrystallised", "pension.lump_sum_allowance_used"),
+    sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
+    since=date(2024, 4, 6),
+)
+def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """All that is uncrystallised is crystallised, while some allowance stays unused."""
+    if taken.method not in ("pcls", "pcls_and_drawdown"):
+        return ()
+    left = taken.left_after.lump_sum_allowance
+    if not left or not taken.payment.gross:
+        return ()
+    if taken.after.uncrystallised >= NOTHING_MUCH or taken.after.drawdown < NOTHING_MUCH:
+        return ()
+    return entry.warn(
+        f"This takes all the tax-free cash there is. Whatever the {pounds(taken.after.drawdown)} in drawdown grows by is taxed "
+        f"in full when it is drawn, though {pounds(left)} of the lump sum allowance stays unused. Check whether a part "
+        "would do for now.",
+        taken.path,
+        figures=year.figures,
+        money={"drawdown": taken.after.drawdown, "lump_sum_allowance_left": left},
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "lifetime_allowance_exceeded",
+    "costs",
+    "The lifetime allowance is exceeded",
+    "More is crystallised before 6 April 2024 than the lifetime allowance leaves; the charge ended on 5 April 2023.",
+    facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
+    sources=("Finance Act 2004 ss.214-215", "Finance (No. 2) Act 2023 ss.18-19"),
+    until=date(2024, 4, 5),
+)
+def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """More is taken than the lifetime allowance leaves."""
+    over = taken.payment.over_lifetime_allowance
+    if over == 0:
+        return ()
+    charge = taken.payment.charge
+    charged = year.rules.lump_sums.regime == "lifetime_allowance_charge"
+    detail = (
+        f"{pounds(over)} of this is more than the lifetime allowance leaves and bears a charge of {pounds(charge)}."
+        if charged
+        else f"{pounds(over)} of this is more than the lifetime allowance leaves; in this tax year there is no charge and it "
+        "is taxed as pension income."
+    )
+    return entry.warn(
+        detail + " Check the percentage already used with every scheme.",
+        (*year.person.pension_path, "lifetime_allowance_used_percent"),
+        figures=year.figures,
+        money={"excess": over, "charge": charge},
+        cost=charge,
+    )
+
+
+@TOPIC.of_a_year(
+    "lifetime_allowance_nearly_used",
+    "check",
+    "The lifetime allowance is nearly used",
+    "Less is left of the lifetime allowance than is still uncrystallised.",
+    facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
+    sources=("Finance Act 2004 ss.214-216",),
+    until=date(2024, 4, 5),
+)
+def lifetime_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
+    """The lifetime allowance left is less than what is left uncrystallised."""
+    left = year.left_after.lifetime_allowance
+    if left is None or not year.tax_free or not 0 < left < year.after.uncrystallised:
+        return ()
+    return entry.warn(
+        f"After {year.name} {pounds(left)} is left of the lifetime allowance of {year.person.whose}, less than the "
+        f"{pounds(year.after.uncrystallised)} not yet crystallised. Check the percentage already used with every scheme.",
+        year.person.pension_path,
+        figures=year.figures,
+        money={"lifetime_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
+    )
+
+
+def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
+    """The tax year of the first lump sum after benefits before 6 April 2024, and the tax-free cash that those are taken to
+    have used; None where no certificate can be applied for."""
+    year = next((year for year in case.years if year.tax_free and year.rules.lump_sums.regime == _SINCE_2024), None)
+    if year is None or not year.before.lifetime_allowance_used or year.before.lump_sum_allowance_used:
+        return None
+    return year, quarter(previously_used(year.before, year.rules.lump_sums), year.rules.lump_sums)
+
+
+@TOPIC.of_a_person(
+    "tax_free_received_before_april_2024_decides",
+    "check",
+    "Tax-free cash received before 6 April 2024 decides",
+    "Benefits were taken before 6 April 2024, none since, and what was received tax free is not given.",
+    facts=(
+        "tax_free_received_before_april_2024",
+        "pension.lifetime_allowance_used_percent",
+        "pension.lump_sum_allowance_used",
+    ),
+    sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
+    since=date(2024, 4, 6),
+    only="with_facts",
+)
+def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) -> Found:
+    """What was really received tax free was not given, and decides whether a certificate would help."""
+    facts, found = case.person.facts, _transition(case)
+    if facts is None or found is None or facts.tax_free_received_before_april_2024 is not None:
+        return ()
+    year, assumed = found
+    return entry.warn(
+        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance. The tax-free cash "
+        "really received was not given and decides whether a certificate would help: it must be applied for before this lump "
+        "sum. Find the evidence first.",
+        (*case.person.path, _RECEIVED),
+        figures=year.figures,
+        money={"assumed": assumed},
+    )
+
+
+@TOPIC.of_a_person(
+    "transitional_certificate_worth_considering",
+    "check",
+    "A transitional certificate is worth considering",
+    "Less was received tax free before 6 April 2024 than is assumed, and no lump sum has been taken since.",
+    facts=(
+        "tax_free_received_before_april_2024",
+        "pension.lifetime_allowance_used_percent",
+        "pension.lump_sum_allowance_used",
+    ),
+    sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
+    since=date(2024, 4, 6),
+    only="with_facts",
+)
+def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -> Found:
+    """Less was received tax free than is assumed."""
+    facts, found = case.person.facts, _transition(case)
+    if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
+        return ()
+    (year, assumed), received = found, facts.tax_free_received_before_april_2024
+    if received >= assumed:
+        return ()
+    return entry.warn(
+        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, and "
+        f"{pounds(received)} was received: a transitional tax-free amount certificate would leave {pounds(assumed - received)} "
+        "more. Apply with complete evidence before taking this.",
+        (*case.person.path, _RECEIVED),
+        figures=year.figures,
+        money={"assumed": assumed, "received": received, "more_allowance": assumed - received},
+    )
+
+
+@TOPIC.of_a_person(
+    "transitional_certificate_harmful",
+    "check",
+    "A transitional certificate would do harm",
+    "More was received tax free before 6 April 2024 than is assumed, and no lump sum has been taken since.",
+    facts=(
+        "tax_free_received_before_april_2024",
+        "pension.lifetime_allowance_used_percent",
+        "pension.lump_sum_allowance_used",
+    ),
+    sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174100"),
+    since=date(2024, 4, 6),
+    only="with_facts",
+)
+def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
+    """More was received tax free than is assumed."""
+    facts, found = case.person.facts, _transition(case)
+    if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
+        return ()
+    (year, assumed), received = found, facts.tax_free_received_before_april_2024
+    if received <= assumed:
+        return ()
+    return entry.warn(
+        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, though "
+        f"{pounds(received)} was received: a transitional tax-free amount certificate would take away "
+        f"{pounds(received - assumed)}. Do not apply for one.",
+        (*case.person.path, _RECEIVED),
+        figures=year.figures,
+        money={"assumed": assumed, "received": received, "less_allowance": received - assumed},
+    )

@@ -1,0 +1,59 @@
+"""What is worked out by figures that are not law yet, or by a reading that nothing confirms."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from service.planning.warnings.circumstances import Circumstances, YearFacts
+from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.warning import Found
+
+TOPIC: Topic = Topic()
+
+
+@TOPIC.of_a_year(
+    "scottish_property_income",
+    "check",
+    "Property income of a Scottish taxpayer is doubtful",
+    "A Scottish taxpayer has property income in a tax year with property rates.",
+    facts=("income", "tax_residence"),
+    sources=("Income Tax Act 2007 ss.11A, 11CA", "Finance Act 2026 s.8, Sch.2"),
+    since=date(2027, 4, 6),
+)
+def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
+    """Property rates begin in 2027-28, and how they reach a Scottish taxpayer is a reading of the statute."""
+    if year.person.nation != "scotland" or not year.taxpayer.property_income or not year.taken:
+        return ()
+    if not year.figures.has("income_tax.property_bands"):
+        return ()
+    return entry.warn(
+        f"From {year.name} property income has its own rates. The power for Scottish property rates is not in force, so it is "
+        "taxed here at the Scottish rates for other income: a reading of the statute that no guidance confirms.",
+        (*year.person.path, "income"),
+        figures=year.figures,
+        status="announced",
+    )
+
+
+@TOPIC.of_the_household(
+    "rates_not_yet_set",
+    "check",
+    "Not all rates are law yet",
+    "Some figures of a tax year are announced or carried forward.",
+    facts=("date", "withdrawals.date"),
+    sources=("Income Tax Act 2007 s.10", "Finance Act 2026 ss.5-10"),
+)
+def rates_not_yet_set(case: Circumstances, entry: Entry) -> Found:
+    """The figures of some year are not all law yet."""
+    unsettled = [year.figures for one in case.people for year in one.years if year.figures.status != "enacted"]
+    if not unsettled:
+        return ()
+    first = min(unsettled, key=lambda figures: figures.name)
+    since = "for" if first.name == max(one.years[-1].name for one in case.people) else "from"
+    return entry.warn(
+        f"Some of the figures {since} {first.name}{'' if since == 'for' else ' on'} are announced or carried forward from the "
+        "last year that is known; rules.assumptions lists them. Work it out again once they are set.",
+        case.year_path,
+        figures=first,
+        status=first.status,
+    )

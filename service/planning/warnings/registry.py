@@ -1,0 +1,124 @@
+"""All topics together: the catalogue, and everything that the rules find in given circumstances."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from types import MappingProxyType
+from typing import NamedTuple
+
+from service.planning.warnings import (
+    access,
+    benefits,
+    collection,
+    death,
+    income_tax,
+    isas,
+    lump_sums,
+    not_yet_law,
+    recycling,
+    saving,
+    scheme,
+    spending,
+)
+from service.planning.warnings.circumstances import Circumstances, OptionFacts
+from service.planning.warnings.topic import (
+    Entry,
+    Find,
+    OfAPerson,
+    OfAWithdrawal,
+    OfAYear,
+    OfTheHousehold,
+    Only,
+    Rule,
+    Topic,
+)
+from service.planning.warnings.warning import ClientWarning
+
+TOPICS: tuple[Topic, ...] = (
+    access.TOPIC,
+    saving.TOPIC,
+    lump_sums.TOPIC,
+    recycling.TOPIC,
+    income_tax.TOPIC,
+    collection.TOPIC,
+    not_yet_law.TOPIC,
+    spending.TOPIC,
+    isas.TOPIC,
+    death.TOPIC,
+    benefits.TOPIC,
+    scheme.TOPIC,
+)
+"""In the order of the catalogue, which is that in which rules are run as well."""
+
+CATALOGUE: Mapping[str, Entry] = MappingProxyType({entry.code: entry for topic in TOPICS for entry in topic.entries})
+"""Every warning by its code."""
+
+
+def run_in(answer: Only | None, rules: Iterable[Rule[Find]]) -> tuple[tuple[Find, Entry], ...]:
+    """Of the rules that look at the same, those that an answer runs, in order: what every answer runs comes first."""
+    run = [rule for rule in rules if rule.only in (None, answer)]
+    placed = sorted((rule for rule in run if rule.after is None), key=lambda rule: rule.only is not None)
+    for rule in run:
+        if rule.after is not None:
+            codes = [before.entry.code for before in placed]
+            placed.insert(codes.index(rule.after) + 1, rule)
+    return tuple((rule.find, rule.entry) for rule in placed)
+
+
+class RulesOf(NamedTuple):
+    """The rules that an answer runs, by what they look at, each with the entry by which it warns."""
+
+    a_withdrawal: tuple[tuple[OfAWithdrawal, Entry], ...]
+    a_year: tuple[tuple[OfAYear, Entry], ...]
+    a_person: tuple[tuple[OfAPerson, Entry], ...]
+    the_household: tuple[tuple[OfTheHousehold, Entry], ...]
+
+
+def _rules_of(answer: Only | None) -> RulesOf:
+    return RulesOf(
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_withdrawal.rules)),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_year.rules)),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_person.rules)),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_the_household.rules)),
+    )
+
+
+_OF_A_QUOTE, _OF_A_PLAN, _WITH_FACTS = _rules_of(None), _rules_of("in_a_plan"), _rules_of("with_facts")
+_OF_COUPLES = run_in(None, (rule for topic in TOPICS for rule in topic.of_a_couple.rules))
+_OF_PLANS = run_in(None, (rule for topic in TOPICS for rule in topic.of_a_plan.rules))
+_OF_OPTIONS = run_in(None, (rule for topic in TOPICS for rule in topic.of_an_option.rules))
+
+
+def all_found(case: Circumstances) -> list[ClientWarning]:
+    """Every warning of the circumstances, person by person and year by year, then the household's."""
+    asked = case.people[0].person.facts is not None
+    rules = _WITH_FACTS if asked else _OF_A_PLAN if case.together else _OF_A_QUOTE
+    found: list[ClientWarning] = []
+    for one in case.people:
+        for year in one.years:
+            for taken in year.taken:
+                for find_in_withdrawal, entry in rules.a_withdrawal:
+                    found += find_in_withdrawal(year, taken, entry)
+            for find_in_year, entry in rules.a_year:
+                found += find_in_year(year, entry)
+        for find_in_person, entry in rules.a_person:
+            found += find_in_person(one, entry)
+    of_couples = _OF_COUPLES if len(case.people) == 2 else ()
+    of_plans = _OF_PLANS if case.together else ()
+    for find_in_household, entry in (*of_couples, *of_plans, *rules.the_household):
+        found += find_in_household(case, entry)
+    return found
+
+
+def found_in_option(option: OptionFacts) -> list[ClientWarning]:
+    """Every warning that an option for the tax-free lump sum brings with it, besides those of its circumstances."""
+    return [warning for find_in_option, entry in _OF_OPTIONS for warning in find_in_option(option, entry)]
+
+
+def the_first_of_each(found: Iterable[ClientWarning]) -> Iterator[ClientWarning]:
+    """Of each code and place the first alone: in a plan, the first tax year it applies to."""
+    known: set[tuple[object, ...]] = set()
+    for warning in found:
+        if (warning.code, warning.path) not in known:
+            known.add((warning.code, warning.path))
+            yield warning

@@ -1,0 +1,292 @@
+"""Allowances for saving, used up or cut back by what is withdrawn (Finance Act 2004 ss.227-228A)."""
+
+from __future__ import annotations
+
+from service.law import annual_allowance
+from service.planning.warnings.circumstances import Contribution, PersonCase, YearFacts
+from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.warning import Found
+from service.planning.wording import pounds
+
+TOPIC: Topic = Topic()
+
+_MPAA = "pension.money_purchase_annual_allowance"
+
+
+@TOPIC.of_a_year(
+    "money_purchase_annual_allowance_triggered",
+    "costs",
+    "Future pension saving is cut back",
+    "Income is taken flexibly for the first time: a UFPLS, or income from drawdown.",
+    facts=("withdrawals.method", "pension.flexibly_accessed"),
+    sources=("Finance Act 2004 ss.227ZA-227G", "HMRC Pensions Tax Manual PTM056520"),
+)
+def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> Found:
+    """Flexible access cuts what may be paid into money purchase pensions from then on."""
+    if not year.triggered:
+        return ()
+    figures, amount = year.figures, year.rules.money_purchase_annual_allowance
+    rest = annual_allowance.alternative(figures.money("pension.annual_allowance"), amount)
+    return entry.warn(
+        f"{year.person.who} takes income flexibly in {year.name}: from the next day only {pounds(amount)} a year may be paid "
+        "into money purchase pensions without a charge, and unused allowance of earlier years cannot raise that; "
+        f"{pounds(rest)} a year is left for defined benefit saving. Settle how saving goes on before taking this.",
+        year.path,
+        figures=figures,
+        rests_on=(_MPAA,),
+        money={"alternative_annual_allowance": rest},
+    )
+
+
+@TOPIC.of_a_year(
+    "tell_other_schemes",
+    "check",
+    "Other schemes must be told",
+    "Income is taken flexibly for the first time by someone who works, saves, or may save in another scheme.",
+    facts=("saves_in_other_schemes", "contributions", "income", "relief_at_source_contributions"),
+    sources=("SI 2006/567 reg.14ZB", "HMRC Pensions Tax Manual PTM166400"),
+)
+def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
+    """The duty to tell every other scheme still saved in that income was taken flexibly."""
+    if not year.triggered:
+        return ()
+    facts = year.person.facts
+    saves = None if facts is None else facts.saves_in_other_schemes
+    planned = facts is not None and bool(facts.contributions)
+    if saves is False or not (saves or planned or year.person.works or year.taxpayer.relief_at_source):
+        return ()
+    days = year.figures.count("pension.notice_to_other_schemes_days")
+    unknown = "" if saves else " Whether there is one was not given and decides."
+    return entry.warn(
+        f"After the flexible access of {year.name}, {year.person.whose} must tell every other scheme still saved in within "
+        f"{days} days of the scheme's statement, or of joining it; otherwise there are penalties.{unknown} Make a note of "
+        "the day.",
+        year.path,
+        figures=year.figures,
+        rests_on=("pension.notice_to_other_schemes_days",),
+    )
+
+
+def _saved(year: YearFacts) -> tuple[Contribution, ...]:
+    facts = year.person.facts
+    given = () if facts is None or facts.contributions is None else facts.contributions
+    return tuple(one for one in given if year.figures.start <= one.day <= year.figures.end)
+
+
+def _after_access(year: YearFacts) -> int:
+    """Money purchase contributions after the first flexible access, which is known to be in force or triggered."""
+    if not year.after.flexibly_accessed:
+        return 0
+    day = None if year.before.flexibly_accessed else year.triggered_on
+    return sum(one.amount for one in _saved(year) if one.saving == "money_purchase" and (day is None or one.day > day))
+
+
+def _charge(year: YearFacts, excess: int) -> int:
+    """The annual allowance charge on an excess at the person's own rates; pence."""
+    return annual_allowance.charge(excess, year.with_it.taxable, year.year.scales.lower)
+
+
+@TOPIC.of_a_year(
+    "contributions_above_money_purchase_annual_allowance",
+    "costs",
+    "Planned saving exceeds the money purchase annual allowance",
+    "Money purchase contributions of a tax year after the first flexible access are more than the allowance.",
+    facts=("contributions", "withdrawals.date", "withdrawals.method", "pension.flexibly_accessed"),
+    sources=("Finance Act 2004 ss.227-227B, 227ZA",),
+    only="with_facts",
+)
+def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: Entry) -> Found:
+    """Planned contributions after flexible access exceed what may be paid in."""
+    limit = year.figures.money(_MPAA)
+    excess = _after_access(year) - limit
+    if excess <= 0:
+        return ()
+    cost = _charge(year, excess)
+    return entry.warn(
+        f"{pounds(excess + limit)} is to be paid into money purchase pensions in {year.name} after flexible access, "
+        f"{pounds(excess)} more than the {pounds(limit)} allowed: the charge is about {pounds(cost)}, to be told in a tax "
+        "return. Pay it in before the first flexible payment, or pay less.",
+        (*year.person.path, "contributions"),
+        figures=year.figures,
+        rests_on=(_MPAA,),
+        status=year.figures.status,
+        money={"contributions": excess + limit, "excess": excess, "charge": cost},
+        cost=cost,
+    )
+
+
+def _allowance(year: YearFacts, net_income: int) -> int:
+    """The annual allowance for an income, after its taper (s.228ZA). Employers' contributions add to adjusted income."""
+    figures = year.figures
+    employer = sum(one.amount for one in _saved(year) if one.payer == "employer")
+    return annual_allowance.tapered(
+        figures.money("pension.annual_allowance"),
+        figures.money("pension.annual_allowance_tapered_minimum"),
+        figures.money("pension.annual_allowance_threshold_income"),
+        figures.money("pension.annual_allowance_adjusted_income"),
+        max(0, net_income - year.taxpayer.relief_at_source),
+        net_income + employer,
+    )
+
+
+@TOPIC.of_a_year(
+    "annual_allowance_tapered",
+    "costs",
+    "The withdrawals lower the annual allowance",
+    "Taxable withdrawals lift threshold and adjusted income so far that the annual allowance falls, and something "
+    "is saved.",
+    facts=("contributions", "income", "withdrawals.amount"),
+    sources=("Finance Act 2004 s.228ZA",),
+    only="with_facts",
+)
+def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
+    """The withdrawals lower the annual allowance of someone who saves."""
+    saved = sum(one.amount for one in _saved(year))
+    if not saved or not year.taxable:
+        return ()
+    now, before = _allowance(year, year.with_it.net_income), _allowance(year, year.taxpayer.income)
+    if now >= before:
+        return ()
+    return entry.warn(
+        f"The withdrawals of {year.name} raise income so far that the annual allowance falls from {pounds(before)} to "
+        f"{pounds(now)}, while {pounds(saved)} is to be saved. Withdraw less this tax year, or save less.",
+        (*year.person.path, "contributions"),
+        figures=year.figures,
+        money={"annual_allowance_before": before, "annual_allowance_after": now, "contributions": saved},
+        cost=_charge(year, max(0, saved - now)) - _charge(year, max(0, saved - before)),
+    )
+
+
+def _above(year: YearFacts) -> tuple[int, int]:
+    """How much all saving of the year exceeds the annual allowance, and that allowance; pence."""
+    allowance = _allowance(year, year.with_it.net_income)
+    return max(0, sum(one.amount for one in _saved(year)) - allowance), allowance
+
+
+@TOPIC.of_a_year(
+    "annual_allowance_exceeded",
+    "costs",
+    "Planned saving exceeds the annual allowance",
+    "All saving of a tax year is more than the annual allowance and what is carried forward.",
+    facts=("contributions", "carry_forward", "income"),
+    sources=("Finance Act 2004 ss.227-228ZA, 228A",),
+    only="with_facts",
+)
+def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
+    """More is saved than the annual allowance and what is carried forward."""
+    facts = year.person.facts
+    if facts is None or facts.carry_forward is None or not _saved(year):
+        return ()
+    above, allowance = _above(year)
+    excess = above - facts.carry_forward
+    if excess <= 0:
+        return ()
+    cost = _charge(year, excess)
+    return entry.warn(
+        f"The saving of {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)} and the "
+        f"{pounds(facts.carry_forward)} carried forward: the charge is about {pounds(cost)}, to be told in a tax return. "
+        "Save less, or in another tax year.",
+        (*year.person.path, "contributions"),
+        figures=year.figures,
+        status=year.figures.status,
+        money={
+            "excess": excess,
+            "allowance_of_the_person": allowance,
+            "carried_forward": facts.carry_forward,
+            "charge": cost,
+        },
+        cost=cost,
+    )
+
+
+@TOPIC.of_a_year(
+    "carry_forward_decides",
+    "check",
+    "What is carried forward decides",
+    "All saving of a tax year is more than the annual allowance, and what is carried forward is not given.",
+    facts=("contributions", "carry_forward", "income"),
+    sources=("Finance Act 2004 ss.228-228A",),
+    only="with_facts",
+)
+def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
+    """More is saved than the annual allowance, and what is carried forward was not given."""
+    facts = year.person.facts
+    if facts is None or facts.carry_forward is not None or not _saved(year):
+        return ()
+    above, allowance = _above(year)
+    if not above:
+        return ()
+    return entry.warn(
+        f"The saving of {year.name} is {pounds(above)} more than the annual allowance of {pounds(allowance)}. Unused "
+        "allowance of the three tax years before was not given and decides whether there is a charge. Ask each scheme for "
+        "its figures.",
+        (*year.person.path, "carry_forward"),
+        figures=year.figures,
+        money={"excess": above, "allowance_of_the_person": allowance},
+    )
+
+
+@TOPIC.of_a_year(
+    "defined_benefit_saving_above_alternative_allowance",
+    "costs",
+    "Defined benefit saving exceeds the alternative allowance",
+    "The money purchase annual allowance is exceeded and defined benefit saving is more than the alternative "
+    "allowance.",
+    facts=("contributions", "pension.flexibly_accessed"),
+    sources=("Finance Act 2004 ss.227B, 227ZA", "HMRC Pensions Tax Manual PTM056510"),
+    only="with_facts",
+)
+def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: Entry) -> Found:
+    """Defined benefit saving exceeds the allowance that flexible access leaves for it."""
+    if not year.after.flexibly_accessed or _after_access(year) <= year.figures.money(_MPAA):
+        return ()
+    saved = sum(one.amount for one in _saved(year) if one.saving == "defined_benefit")
+    limit = annual_allowance.alternative(_allowance(year, year.with_it.net_income), year.figures.money(_MPAA))
+    if saved <= limit:
+        return ()
+    return entry.warn(
+        f"The defined benefit saving of {year.name}, {pounds(saved)}, is {pounds(saved - limit)} more than the alternative "
+        f"allowance of {pounds(limit)} that applies once the money purchase allowance is exceeded. Check what can be carried "
+        "forward to it.",
+        (*year.person.path, "contributions"),
+        figures=year.figures,
+        money={
+            "defined_benefit_saving": saved,
+            "alternative_annual_allowance": limit,
+            "excess": saved - limit,
+        },
+        cost=_charge(year, saved - limit),
+    )
+
+
+def _recyclable(year: YearFacts) -> bool:
+    lump_sums = sum(taken.payment.tax_free for taken in year.taken if taken.method in ("pcls", "pcls_and_drawdown"))
+    return lump_sums > year.figures.money("pension.recycling_lump_sum_limit")
+
+
+@TOPIC.of_a_person(
+    "contributions_not_given",
+    "check",
+    "Planned contributions decide",
+    "Somebody with income from work takes income flexibly, or lump sums over the recycling limit, and the "
+    "contributions planned are not given.",
+    facts=("contributions", "income", "withdrawals.method", "withdrawals.amount"),
+    sources=("Finance Act 2004 ss.227ZA-227G and Sch.29 para 3A",),
+    only="with_facts",
+)
+def contributions_not_given(case: PersonCase, entry: Entry) -> Found:
+    """Someone works and takes benefits, and whether saving goes on was not given."""
+    person, facts = case.person, case.person.facts
+    if facts is None or facts.contributions is not None:
+        return ()
+    saves = person.works or any(year.taxpayer.relief_at_source for year in case.years)
+    year = next((year for year in case.years if year.triggered or _recyclable(year)), None)
+    if year is None or not saves or facts.saves_in_other_schemes is False:
+        return ()
+    return entry.warn(
+        f"{person.who} still has income from work, and the contributions planned were not given. They decide whether the "
+        f"withdrawals of {year.name} bring an annual allowance charge or fall under the recycling rule. Ask for them, the "
+        "employer's included.",
+        (*person.path, "contributions"),
+        figures=year.figures,
+    )

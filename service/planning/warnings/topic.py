@@ -1,0 +1,182 @@
+"""How a rule stands in its topic's module: beside what the catalogue says of the warning, and which answers run it.
+
+    @TOPIC.of_a_year(
+        "child_benefit_charge",
+        "costs",
+        "The child benefit charge rises",
+        "Withdrawals take adjusted net income further above the threshold of the high income child benefit charge.",
+        facts=("child_benefit", "income", "withdrawals.amount"),
+        sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H",),
+    )
+    def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
+        ...
+        return entry.warn(...)
+
+The name after the topic says what a rule looks at. A topic's warnings are listed in the catalogue, and its rules are run, in
+the order in which they stand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cache
+from typing import Generic, Literal, TypeVar
+
+from service.figures.loader import STATUSES, TaxYear
+from service.planning.warnings.circumstances import Circumstances, OptionFacts, PersonCase, Taken, YearFacts
+from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Path
+
+_PLAIN_GROUPS = ("income_tax", "pension", "benefits")
+
+Only = Literal["in_a_plan", "with_facts"]
+"""The answers that alone run a rule: plans over years and lump sum timing, or POST /v1/warnings, which alone has ``Facts``."""
+
+
+@cache
+def figure_key(name: str) -> str:
+    """The name under which a warning tells a tax year's figure: the group is left out where the name says enough."""
+    group, _, rest = name.partition(".")
+    return rest if group in _PLAIN_GROUPS else f"{group}_{rest}"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A warning in the catalogue. ``facts`` are the fields of a request that it looks at, in POST /v1/warnings' words.
+
+    The dates say when the law it tells of runs; None where it ran before the first tax year held, or runs on. What the law
+    will be is told by the figures of each tax year. Amounts stand in the figures, not here.
+    """
+
+    code: str
+    effect: Effect
+    title: str
+    applies_when: str
+    facts: tuple[str, ...]
+    sources: tuple[str, ...]
+    since: date | None = None
+    until: date | None = None
+
+    def warn(
+        self,
+        detail: str,
+        path: Path,
+        *,
+        figures: TaxYear,
+        rests_on: tuple[str, ...] = (),
+        status: str = "enacted",
+        money: Mapping[str, int] = NO_FIGURES,
+        counts: Mapping[str, int] = NO_FIGURES,
+        rates: Mapping[str, int] = NO_FIGURES,
+        cost: int = 0,
+    ) -> Found:
+        """The one warning that a rule has found.
+
+        ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
+        theirs and ``status``, and what is doubtful about them ends the detail.
+        """
+        doubts: tuple[str, ...] = ()
+        for name in rests_on:
+            figure = figures.figures[name]
+            value, kind, key = figure.value, figure.kind, figure_key(name)
+            if figure.status != "enacted":
+                status = max(status, figure.status, key=STATUSES.index)
+            if isinstance(value, int):
+                if kind == "money":
+                    money = {**money, key: value}
+                elif kind == "rate":
+                    rates = {**rates, key: value}
+                else:
+                    counts = {**counts, key: value}
+            if figure.doubt is not None and figure.doubt not in doubts:
+                doubts += (figure.doubt,)
+        if doubts:
+            detail = f"{detail} In doubt: {' '.join(doubts)}"
+        return (
+            ClientWarning(
+                self.code,
+                self.effect,
+                self.title,
+                detail,
+                path,
+                self.sources,
+                status,
+                money,
+                counts,
+                rates,
+                cost,
+                figures.name,
+            ),
+        )
+
+
+OfAWithdrawal = Callable[[YearFacts, Taken, Entry], Found]
+OfAYear = Callable[[YearFacts, Entry], Found]
+OfAPerson = Callable[[PersonCase, Entry], Found]
+OfTheHousehold = Callable[[Circumstances, Entry], Found]
+OfAnOption = Callable[[OptionFacts, Entry], Found]
+"""What a rule looks at, the entry by which it warns, and what it finds."""
+
+Find = TypeVar("Find")
+
+
+class Rule(Generic[Find]):
+    """A rule with its warning. ``only``: the answers that run it, None for all. ``after``: the code after which it is run,
+    where that is not its place in the catalogue."""
+
+    def __init__(self, find: Find, entry: Entry, only: Only | None, after: str | None) -> None:
+        self.find = find
+        self.entry = entry
+        self.only = only
+        self.after = after
+
+
+class Rules(Generic[Find]):
+    """The rules of a topic that look at the same: called, it gives the decorator that adds one."""
+
+    def __init__(self, entries: list[Entry]) -> None:
+        self.entries = entries
+        self.rules: list[Rule[Find]] = []
+
+    def __call__(
+        self,
+        code: str,
+        effect: Effect,
+        title: str,
+        applies_when: str,
+        *,
+        facts: tuple[str, ...],
+        sources: tuple[str, ...],
+        since: date | None = None,
+        until: date | None = None,
+        only: Only | None = None,
+        after: str | None = None,
+    ) -> Callable[[Find], Find]:
+        """The decorator of a rule; see ``Entry`` and ``Rule``."""
+        entry = Entry(code, effect, title, applies_when, facts, sources, since, until)
+
+        def add(find: Find) -> Find:
+            self.entries.append(entry)
+            self.rules.append(Rule(find, entry, only, after))
+            return find
+
+        return add
+
+
+class Topic:
+    """The warnings of a topic, and its rules by what they look at.
+
+    ``of_a_couple`` is run where there are two people, ``of_a_plan`` where there is a plan, ``of_an_option`` by lump sum
+    timing alone.
+    """
+
+    def __init__(self) -> None:
+        self.entries: list[Entry] = []
+        self.of_a_withdrawal: Rules[OfAWithdrawal] = Rules(self.entries)
+        self.of_a_year: Rules[OfAYear] = Rules(self.entries)
+        self.of_a_person: Rules[OfAPerson] = Rules(self.entries)
+        self.of_a_couple: Rules[OfTheHousehold] = Rules(self.entries)
+        self.of_a_plan: Rules[OfTheHousehold] = Rules(self.entries)
+        self.of_the_household: Rules[OfTheHousehold] = Rules(self.entries)
+        self.of_an_option: Rules[OfAnOption] = Rules(self.entries)

@@ -1,0 +1,98 @@
+"""How what is due is collected: a case just inside each warning and one just outside, for each regime it spans."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.planning.warning_requests import by_code, income, request, w
+from tests.planning.warnings.pairs import DRAWN, YEARS, Case, Pair, drawn, either_side
+
+CASES: dict[str, list[Pair]] = {
+    # SI 2009/470 reg.29(4)(c): more than 2,000 of unearned income, and more than the threshold in all.
+    "student_loan_repayment": [
+        (
+            drawn("2026-27", 2_000.12, income=income(employment=27_385), student_loans={"plan_2": True}),
+            drawn("2026-27", 2_000, income=income(employment=29_385), student_loans={"plan_2": True}),
+        ),
+        (
+            drawn("2026-27", 5_000.12, income=income(employment=24_385), student_loans={"plan_2": True}),
+            drawn("2026-27", 5_000.11, income=income(employment=24_385), student_loans={"plan_2": True}),
+        ),
+        (
+            drawn("2020-21", 5_000.12, income=income(employment=14_390), student_loans={"plan_1": True}),
+            drawn("2020-21", 5_000.11, income=income(employment=14_390), student_loans={"plan_1": True}),
+        ),
+        # Plan 4 began in 2021-22.
+        (
+            drawn("2023-24", 30_000, student_loans={"plan_4": True}),
+            drawn("2020-21", 30_000, student_loans={"plan_4": True}),
+        ),
+        (
+            drawn("2027-28", 21_000.17, student_loans={"postgraduate": True}),
+            drawn("2027-28", 21_000.16, student_loans={"postgraduate": True}),
+        ),
+        (drawn("2026-27", 40_000, student_loans={"plan_2": True}), drawn("2026-27", 40_000, student_loans={})),
+    ],
+    # Taxes Management Act 1970 s.59A, from memory: more than 1,000. A small pot is taxed at 20%, and 40% is due: 7,500 of
+    # it taxed. The year's tax is large, so that of 20% of it less than 1,500 is under-deducted.
+    "payments_on_account": [
+        (
+            request(w("small_pot", 10_000), income=income(employment=12_000, dividends=42_000), self_assessment=True),
+            request(w("small_pot", 6_000), income=income(employment=12_000, dividends=42_000), self_assessment=True),
+        ),
+        (
+            request(w("small_pot", 10_000), income=income(employment=12_000, dividends=42_000), self_assessment=True),
+            request(w("small_pot", 10_000), income=income(employment=12_000, dividends=42_000), self_assessment=False),
+        ),
+    ],
+    "tax_return_needed": [
+        (
+            drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000),
+            drawn("2026-27", 30_199.99, income=income(employment=30_000), child_benefit=2_000),
+        ),
+        (
+            drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000),
+            drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000, self_assessment=True),
+        ),
+    ],
+    # The emergency code frees 1,048.26 a month (HMRC's routine, 1257L): taxable 1,049.26 is taxed, 20p on the pound.
+    "payroll_takes_more_than_is_due": [
+        (drawn(year, free + 1), drawn(year, free + 0.99))
+        for year, free in (("2020-21", 1_042.43), ("2026-27", 1_048.26))
+    ]
+    + [(drawn("2026-27", 5_000), drawn("2026-27", 5_000, pension={"flexibly_accessed": True}))],
+    "payroll_takes_less_than_is_due": [
+        (
+            drawn("2026-27", 1_000, income=income(employment=11_570.03)),
+            drawn("2026-27", 1_000, income=income(employment=11_570)),
+        )
+    ],
+    "second_payment_in_the_year": [
+        (request(DRAWN, w("drawdown", 1, "2027-04-05")), request(DRAWN, w("drawdown", 1, "2027-04-06"))),
+        (request(DRAWN, w("drawdown", 1, "2027-04-05")), request(DRAWN, w("pcls", 1, "2027-04-05"))),
+    ],
+    # Finance Act 2019 s.5: 12,500; SI 2021/111: 12,570.
+    "state_pension_uses_personal_allowance": [
+        (
+            drawn(year, 1_000, income=income(state_pension=allowance + 0.01)),
+            drawn(year, 1_000, income=income(state_pension=allowance)),
+        )
+        for year, allowance in zip(YEARS, (12_500, 12_570, 12_570, 12_570), strict=True)
+    ],
+    "state_pension_untaxed_at_source": [
+        (
+            drawn("2026-27", 2_570.03, income=income(state_pension=10_000)),
+            drawn("2026-27", 2_570, income=income(state_pension=10_000)),
+        ),
+        (
+            drawn("2026-27", 5_000, income=income(state_pension=10_000)),
+            drawn("2026-27", 5_000, income=income(defined_benefit_pension=10_000)),
+        ),
+    ],
+}
+
+
+@pytest.mark.parametrize(("code", "inside", "outside"), either_side(CASES))
+def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
+    assert code in by_code(inside)
+    assert code not in by_code(outside)

@@ -1,0 +1,142 @@
+"""What is left at death: a case just inside each warning and one just outside, for each regime it spans."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.planning.warning_requests import by_code, request, w
+from tests.planning.warnings.pairs import A_DAY_IN, DRAWN, HELD, LATER, NO_FUND, YEARS, Case, Pair, either_side
+
+
+def estate(value: float, **more: bool) -> dict[str, Any]:
+    return {"value": value, "home_to_descendants": False, "bands_of_late_spouse": False, "all_to_spouse": False, **more}
+
+
+def leaves(value: float, year: str = "2026-27", /, *withdrawals: Any, pension: Any = HELD, **more: bool) -> Case:
+    """An estate beside a pension, in a tax year."""
+    return request(*withdrawals, date=A_DAY_IN[year], pension=pension, estate=estate(value, **more))
+
+
+def unknown(value: float, *missing: str) -> Case:
+    """An estate with some facts left out."""
+    whole = leaves(value, pension=NO_FUND)
+    for name in missing:
+        del whole["estate"][name]
+    return whole
+
+
+CASES: dict[str, list[Pair]] = {
+    # Inheritance Tax Act 1984 Sch.1: 325,000. A lump sum of 10,000 adds that much before 6 April 2027.
+    "withdrawal_enters_the_estate": [
+        (
+            leaves(315_000.01, year, w("pcls", 10_000, LATER[year])),
+            leaves(315_000, year, w("pcls", 10_000, LATER[year])),
+        )
+        for year in YEARS[:3]
+    ]
+    + [
+        # Twice the band, and with residence bands of 175,000.
+        (
+            leaves(640_000.01, "2026-27", w("pcls", 10_000), bands_of_late_spouse=True),
+            leaves(640_000, "2026-27", w("pcls", 10_000), bands_of_late_spouse=True),
+        ),
+        (
+            leaves(490_000.01, "2026-27", w("pcls", 10_000), home_to_descendants=True),
+            leaves(490_000, "2026-27", w("pcls", 10_000), home_to_descendants=True),
+        ),
+        (
+            leaves(400_000, "2026-27", w("pcls", 10_000, "2027-04-05")),
+            leaves(400_000, "2026-27", w("pcls", 10_000, "2027-04-06")),
+        ),
+    ],
+    # Finance Act 2026 s.71: deaths on or after 6 April 2027.
+    "pension_counts_in_the_estate": [
+        (leaves(225_000.01, "2027-28"), leaves(225_000, "2027-28")),
+        (
+            request(date="2027-04-06", pension=HELD, estate=estate(300_000)),
+            request(date="2027-04-05", pension=HELD, estate=estate(300_000)),
+        ),
+        (leaves(300_000, "2027-28"), leaves(300_000, "2027-28", all_to_spouse=True)),
+    ],
+    "pension_counts_later": [
+        (leaves(225_000.01), leaves(225_000)),
+        (leaves(300_000, "2020-21"), leaves(300_000, "2027-28")),
+        (leaves(300_000), leaves(300_000, pension=NO_FUND)),
+    ],
+    "spouse_exemption_postpones": [
+        (leaves(325_000.01, all_to_spouse=True), leaves(325_000, all_to_spouse=True)),
+        (leaves(225_000.01, "2027-28", all_to_spouse=True), leaves(225_000, "2027-28", all_to_spouse=True)),
+        (leaves(400_000, all_to_spouse=True), leaves(400_000)),
+    ],
+    "spouse_exemption_not_given": [
+        (unknown(325_000.01, "all_to_spouse"), unknown(325_000, "all_to_spouse")),
+        (unknown(400_000, "all_to_spouse"), unknown(400_000)),
+    ],
+    "estate_facts_decide": [
+        (unknown(325_000.01, "home_to_descendants"), unknown(325_000, "home_to_descendants")),
+        (unknown(500_000, "home_to_descendants"), unknown(500_000.01, "home_to_descendants")),
+        (unknown(650_000, "bands_of_late_spouse"), unknown(650_000.01, "bands_of_late_spouse")),
+    ],
+    # Inheritance Tax Act 1984 s.8D(5): 2,000,000.
+    "residence_band_tapered": [
+        (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000, home_to_descendants=True)),
+        (leaves(1_900_000.02, "2027-28", home_to_descendants=True), leaves(1_900_000.02, home_to_descendants=True)),
+        (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000.02)),
+    ],
+    "estate_not_given": [
+        (
+            request(DRAWN, pension={"uncrystallised": 300_000, "drawdown": 26_000.01}),
+            request(DRAWN, pension={"uncrystallised": 300_000, "drawdown": 26_000}),
+        ),
+        (
+            request(pension=NO_FUND, cash=100_000, isa={"value": 225_000.01}),
+            request(pension=NO_FUND, cash=100_000, isa={"value": 225_000}),
+        ),
+        (request(), request(estate={"value": 0})),
+    ],
+    # ITEPA 2003 ss.637H-637M: 75, by the end of the tax year.
+    "heirs_pay_income_tax": [
+        (request(date_of_birth="1952-04-05"), request(date_of_birth="1952-04-06")),
+        (request(date_of_birth="1950-01-01"), request(date_of_birth="1950-01-01", pension=NO_FUND)),
+    ],
+    "heirs_pay_income_tax_soon": [
+        (request(date_of_birth="1953-04-05"), request(date_of_birth="1953-04-06")),
+        (request(date_of_birth="1952-04-06"), request(date_of_birth="1952-04-05")),
+    ],
+    "nominations_to_review": [
+        (request(pension={"nomination": "none"}), request(pension={"nomination": "made"})),
+        (
+            request(date="2027-04-06", pension={"nomination": "made", "nomination_reviewed_on": "2027-04-05"}),
+            request(date="2027-04-06", pension={"nomination": "made", "nomination_reviewed_on": "2027-04-06"}),
+        ),
+        (
+            request(date="2027-04-06", pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"}),
+            request(date="2027-04-05", pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"}),
+        ),
+    ],
+    # Two years from the day the scheme knew.
+    "two_year_window_running": [
+        (
+            request(inherited_pension={"scheme_knew_on": "2024-06-02", "died_before_75": True}),
+            request(inherited_pension={"scheme_knew_on": "2024-06-01", "died_before_75": True}),
+        ),
+        (
+            request(inherited_pension={"scheme_knew_on": "2026-01-01", "died_before_75": True}),
+            request(inherited_pension={"scheme_knew_on": "2026-01-01", "died_before_75": False}),
+        ),
+    ],
+    "two_year_window_passed": [
+        (
+            request(inherited_pension={"scheme_knew_on": "2024-06-01", "died_before_75": True}),
+            request(inherited_pension={"scheme_knew_on": "2024-06-02", "died_before_75": True}),
+        ),
+    ],
+}
+
+
+@pytest.mark.parametrize(("code", "inside", "outside"), either_side(CASES))
+def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
+    assert code in by_code(inside)
+    assert code not in by_code(outside)

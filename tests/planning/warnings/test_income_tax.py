@@ -1,0 +1,171 @@
+"""The tax of a year: a case just inside each warning and one just outside, for each regime it spans."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.planning.warning_requests import by_code, income, request, w
+from tests.planning.warnings.pairs import YEARS, Case, Pair, drawn, either_side
+
+
+def entered(nation: str, ends: dict[str, int]) -> list[Pair]:
+    """A band begins at this total income in each tax year: a penny more enters it."""
+    return [
+        (
+            drawn(year, end - 9_999.99, tax_residence=nation, income=income(employment=10_000)),
+            drawn(year, end - 10_000, tax_residence=nation, income=income(employment=10_000)),
+        )
+        for year, end in ends.items()
+    ]
+
+
+CASES: dict[str, list[Pair]] = {
+    "higher_rate_entered": [
+        # Finance Act 2019 s.5, Finance Act 2021 s.5: 50,000 and 50,270 of total income with a full allowance.
+        *entered("england", {"2020-21": 50_000, "2023-24": 50_270, "2026-27": 50_270, "2027-28": 50_270}),
+        # gov.scot: 43,430 in 2020-21, 43,662 since.
+        *entered("scotland", {"2020-21": 43_430, "2026-27": 43_662}),
+        # Not where other income is there already.
+        (
+            drawn("2026-27", 1_000, income=income(employment=50_270)),
+            drawn("2026-27", 1_000, income=income(employment=50_271)),
+        ),
+    ],
+    "advanced_rate_entered": [
+        # gov.scot: 62,430 of taxable income from 2024-25, 75,000 of total income.
+        *entered("scotland", {"2026-27": 75_000, "2027-28": 75_000}),
+        (
+            drawn("2026-27", 70_000, tax_residence="scotland", income=income(employment=10_000)),
+            drawn("2023-24", 70_000, tax_residence="scotland", income=income(employment=10_000)),
+        ),
+    ],
+    # Income Tax Act 2007 s.10: 150,000 to 2022-23, 125,140 since.
+    "additional_rate_entered": entered(
+        "wales", {"2020-21": 150_000, "2023-24": 125_140, "2026-27": 125_140, "2027-28": 125_140}
+    ),
+    "top_rate_entered": entered(
+        "scotland", {"2020-21": 150_000, "2023-24": 125_140, "2026-27": 125_140, "2027-28": 125_140}
+    ),
+    # Income Tax Act 2007 s.35(2)-(3): a pound for every two over 100,000, what is left up to the pound.
+    "personal_allowance_withdrawn": [
+        (
+            drawn(year, 40_002, income=income(employment=60_000)),
+            drawn(year, 40_001.99, income=income(employment=60_000)),
+        )
+        for year in YEARS
+    ],
+    # s.12B: 1,000 within the basic rate, 500 above.
+    "savings_allowance_lost": [
+        *(
+            (
+                drawn(year, higher - 10_999.99, income=income(employment=10_000, savings_interest=1_000)),
+                drawn(year, higher - 11_000, income=income(employment=10_000, savings_interest=1_000)),
+            )
+            for year, higher in zip(YEARS, (50_000, 50_270, 50_270, 50_270), strict=True)
+        ),
+        (
+            drawn("2026-27", 50_000, income=income(employment=10_000, savings_interest=500.01)),
+            drawn("2026-27", 50_000, income=income(employment=10_000, savings_interest=500)),
+        ),
+    ],
+    # s.55B.
+    "marriage_allowance_lost": [
+        (
+            drawn(year, higher - 29_999.99, income=income(employment=30_000), marriage_allowance="receives"),
+            drawn(year, higher - 30_000, income=income(employment=30_000), marriage_allowance="receives"),
+        )
+        for year, higher in zip(YEARS, (50_000, 50_270, 50_270, 50_270), strict=True)
+    ],
+    "marriage_allowance_not_available": [
+        # The giver's allowance is 1,260 smaller.
+        (
+            drawn("2026-27", 19_010.01, income=income(employment=30_000), marriage_allowance="gives"),
+            drawn("2026-27", 19_010, income=income(employment=30_000), marriage_allowance="gives"),
+        )
+    ],
+    # ITEPA 2003 s.681C: a point for every 100 above 50,000 to 2023-24, for every 200 above 60,000 since.
+    "child_benefit_charge": [
+        (
+            drawn(year, threshold - 29_900 + extra, income=income(employment=30_000), child_benefit=2_000),
+            drawn(year, threshold - 29_900 + extra - 0.01, income=income(employment=30_000), child_benefit=2_000),
+        )
+        for year, threshold, extra in (
+            ("2020-21", 50_000, 0),
+            ("2023-24", 50_000, 0),
+            ("2026-27", 60_000, 100),
+            ("2027-28", 60_000, 100),
+        )
+    ],
+    "child_benefit_charge_falls_on_partner": [
+        (
+            request(
+                child_benefit=2_000,
+                income=income(employment=61_000),
+                partner={
+                    "pension": {"uncrystallised": 0, "drawdown": 100_000},
+                    "withdrawals": [w("drawdown", amount)],
+                    "income": income(employment=60_000),
+                },
+            ),
+            request(
+                child_benefit=2_000,
+                income=income(employment=61_000),
+                partner={
+                    "pension": {"uncrystallised": 0, "drawdown": 100_000},
+                    "withdrawals": [w("drawdown", 1_000)],
+                    "income": income(employment=60_000),
+                },
+            ),
+        )
+        for amount in (1_000.01,)
+    ],
+    # SI 2015/448 reg.15: 100,000.
+    "tax_free_childcare_lost": [
+        (
+            drawn(year, 40_000.01, income=income(employment=60_000), tax_free_childcare=2_000),
+            drawn(year, 40_000, income=income(employment=60_000), tax_free_childcare=2_000),
+        )
+        for year in YEARS
+    ]
+    + [
+        (
+            drawn("2026-27", 1, income=income(employment=100_000), tax_free_childcare=2_000),
+            drawn("2026-27", 1, income=income(employment=100_000.01), tax_free_childcare=2_000),
+        )
+    ],
+    "family_facts_not_given": [
+        (
+            drawn("2026-27", 30_000.01, income=income(employment=30_000)),
+            drawn("2026-27", 30_000, income=income(employment=30_000)),
+        ),
+        (
+            drawn("2023-24", 20_000.01, income=income(employment=30_000)),
+            drawn("2023-24", 20_000, income=income(employment=30_000)),
+        ),
+        (
+            drawn("2026-27", 40_000, income=income(employment=30_000)),
+            drawn("2026-27", 40_000, income=income(employment=30_000), children=0),
+        ),
+        (
+            drawn("2026-27", 40_000, income=income(employment=30_000), children=2),
+            drawn("2026-27", 40_000, income=income(employment=30_000), children=2, child_benefit=0),
+        ),
+        (
+            drawn("2026-27", 40_000, income=income(employment=70_000), children=2, child_benefit=2_000),
+            drawn(
+                "2026-27",
+                40_000,
+                income=income(employment=70_000),
+                children=2,
+                child_benefit=2_000,
+                tax_free_childcare=0,
+            ),
+        ),
+    ],
+}
+
+
+@pytest.mark.parametrize(("code", "inside", "outside"), either_side(CASES))
+def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
+    assert code in by_code(inside)
+    assert code not in by_code(outside)

@@ -1,0 +1,81 @@
+"""Lump sums paid back in: a case just inside each warning and one just outside, for each regime it spans."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.planning.warning_requests import by_code, income, request, saved, w
+from tests.planning.warnings.pairs import Case, Pair, either_side
+
+
+def recycled(lump_sum: float = 25_000, paid: float = 32_500, usual: float = 7_500, **more: Any) -> Case:
+    """PTM133850 example 1: a pot of 100,000, earnings of 75,000, 7,500 usually saved, a lump sum of 25,000 paid in."""
+    facts: Case = {
+        "pension": {"uncrystallised": 100_000, "drawdown": 0},
+        "income": income(employment=75_000),
+        "contributions": [saved(paid)],
+        "usual_contributions": usual,
+        "increase_planned": True,
+        **more,
+    }
+    return request(w("pcls", lump_sum), date_of_birth="1969-01-01", **facts)
+
+
+def unplanned(paid: float) -> Case:
+    whole = recycled(paid=paid)
+    del whole["people"][0]["increase_planned"]
+    return whole
+
+
+def unusual(paid: float) -> Case:
+    whole = recycled(paid=paid)
+    del whole["people"][0]["usual_contributions"]
+    return whole
+
+
+CASES: dict[str, list[Pair]] = {
+    "recycling_rule_applies": [
+        (recycled(), recycled(increase_planned=False)),
+        # 30% of 25,000 is 7,500: more than that on top of the usual 7,500.
+        (recycled(paid=15_000.01), recycled(paid=15_000)),
+        # More than 7,500 of lump sums in twelve months.
+        (recycled(7_500.01), recycled(7_500)),
+        # PTM133850 example 2: those of the twelve months before are added; 9,000 of 2013-14 as 5,000 and 4,000.
+        (
+            recycled(5_000, lump_sums_in_last_12_months=2_500.01),
+            recycled(5_000, lump_sums_in_last_12_months=2_500),
+        ),
+        # More than 30% over the usual level: 100,000 usual, 130,000 paid.
+        (recycled(paid=130_000.01, usual=100_000), recycled(paid=130_000, usual=100_000)),
+        # The tax year, two before and two after.
+        (
+            recycled(contributions=[saved(32_500, "2028-04-06")]),
+            recycled(contributions=[saved(32_500, "2029-04-06")]),
+        ),
+        (
+            recycled(contributions=[saved(32_500, "2024-04-06")]),
+            recycled(contributions=[saved(32_500, "2024-04-05")]),
+        ),
+        # A UFPLS is outside the rule.
+        (
+            recycled(),
+            request(
+                w("ufpls", 100_000),
+                pension={"uncrystallised": 100_000},
+                contributions=[saved(32_500)],
+                usual_contributions=7_500,
+                increase_planned=True,
+            ),
+        ),
+    ],
+    "recycling_may_apply": [(unplanned(15_000.01), unplanned(15_000)), (unplanned(15_000.01), recycled())],
+    "usual_contributions_not_given": [(unusual(7_500.01), unusual(7_500)), (unusual(15_000), recycled())],
+}
+
+
+@pytest.mark.parametrize(("code", "inside", "outside"), either_side(CASES))
+def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
+    assert code in by_code(inside)
+    assert code not in by_code(outside)
