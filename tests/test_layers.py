@@ -26,8 +26,8 @@ PRODUCTS = ("quote", "schedule", "timing", "check")
 """The four questions: rooms of planning, and folders of schemas."""
 FLOORS = (
     PRODUCTS,
-    ("optimiser",),
-    ("projection", "warnings"),
+    ("optimiser", "warnings"),
+    ("projection",),
     ("curve", "disclosure", "payroll"),
     ("faults", "household", "search", "wording"),
 )
@@ -143,7 +143,8 @@ def test_imports_inside_planning_point_downstairs(module: str) -> None:
         ("planning/check/check.py", "from service.planning.quote.quote import Quote"),
         ("planning/projection/timeline.py", "from service.planning.schedule import schedule"),
         ("planning/projection/timeline.py", "from service.planning import timing"),
-        ("planning/warnings/access.py", "from service.planning.projection.timeline import Period"),
+        ("planning/projection/timeline.py", "from service.planning.warnings.warning import Found"),
+        ("planning/warnings/access.py", "from service.planning.optimiser.lp import LP"),
         ("planning/faults.py", "from service.planning.household import Person"),
         ("planning/curve/piece.py", "def f():\n    from service.planning.optimiser import lp"),
     ],
