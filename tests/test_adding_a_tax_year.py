@@ -18,7 +18,7 @@ from service.figures.loader import FOLDER, load_tax_years
 from service.figures.printing import year_to_come
 from service.law.income_tax import NATIONS
 from service.law.lump_sums import METHODS, Pension
-from service.law.rulebook import RuleBook, YearRules, rule_book
+from service.law.rulebook import RuleBook, TaxYearRules, rule_book
 from service.planning.disclosure import notice
 from service.planning.household import INCOME_KINDS, Income, Person
 from service.planning.quote.assumptions import touched_by
@@ -65,7 +65,7 @@ def test_the_new_year_is_there() -> None:
 def test_its_rules_are_those_of_its_file() -> None:
     book = longer_book()
 
-    def without_name(rules: YearRules) -> YearRules:
+    def without_name(rules: TaxYearRules) -> TaxYearRules:
         return replace(rules, figures=BOOK.years[LAST].figures)
 
     assert without_name(book.years[NEW]) == without_name(book.years[LAST])

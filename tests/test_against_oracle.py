@@ -22,7 +22,7 @@ from oracle.payroll import deduction
 from service import create_app
 from service.figures.loader import load_tax_years
 from service.law import payroll
-from service.law.income_tax import Liability, Taxpayer, liability, rules_for, year_of
+from service.law.income_tax import Liability, Taxpayer, liability, rules_for, taxpayer_year
 from service.settings import Settings
 
 YEARS = load_tax_years()
@@ -136,7 +136,7 @@ def by_service(person: dict[str, Any]) -> Liability:
         child_benefit=person["child_benefit"],
     )
     rules = RULES[person["tax_year"], person["nation"]]
-    return liability(year_of(taxpayer, rules), person["withdrawal"])
+    return liability(taxpayer_year(taxpayer, rules), person["withdrawal"])
 
 
 def by_oracle(person: dict[str, Any]) -> dict[str, Any]:

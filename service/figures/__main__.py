@@ -13,11 +13,11 @@ import sys
 from collections.abc import Mapping, Sequence
 
 from service.figures.keys import KEYS
-from service.figures.loader import FiguresError, TaxYear, load_tax_years
+from service.figures.loader import FiguresError, TaxYearFigures, load_tax_years
 from service.figures.printing import history, whole_year, year_to_come
 
 
-def text_of(asked: Sequence[str], years: Mapping[str, TaxYear]) -> str | None:
+def text_of(asked: Sequence[str], years: Mapping[str, TaxYearFigures]) -> str | None:
     """What the words of the command line ask for; None where they ask for nothing that there is."""
     match asked:
         case ["history", name] if name in KEYS:

@@ -12,11 +12,11 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from service.figures import tax_years
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.figures.values import Value
 
 
-def first_day_with(years: Mapping[str, TaxYear], name: str, word: str | None = None) -> date | None:
+def first_day_with(years: Mapping[str, TaxYearFigures], name: str, word: str | None = None) -> date | None:
     """The first day on which there is a figure, or on which it says a word. A figure that is a day is itself the answer."""
     first = _having(years, name, word)[0]
     value = first.figures[name].value
@@ -25,20 +25,20 @@ def first_day_with(years: Mapping[str, TaxYear], name: str, word: str | None = N
     return None if first.name == next(iter(years)) else first.start
 
 
-def last_day_with(years: Mapping[str, TaxYear], name: str, word: str | None = None) -> date | None:
+def last_day_with(years: Mapping[str, TaxYearFigures], name: str, word: str | None = None) -> date | None:
     """The last day on which there is a figure, or on which it says a word."""
     last = _having(years, name, word)[-1]
     return None if last.name == list(years)[-1] else last.end
 
 
-def last_day_before_change(years: Mapping[str, TaxYear], name: str) -> date | None:
+def last_day_before_change(years: Mapping[str, TaxYearFigures], name: str) -> date | None:
     """The day before a figure last changed its value; None if it never has."""
     pairs = pairwise(_having(years, name, None))
     changed = [later for earlier, later in pairs if earlier.figures[name].value != later.figures[name].value]
     return changed[-1].start - timedelta(days=1) if changed else None
 
 
-def _having(years: Mapping[str, TaxYear], name: str, word: str | None) -> list[TaxYear]:
+def _having(years: Mapping[str, TaxYearFigures], name: str, word: str | None) -> list[TaxYearFigures]:
     """The tax years, one after the other, that have a figure, and in which it says the word if one is given."""
     having = [
         year for year in years.values() if year.has(name) and (word is None or _says(year.figures[name].value, word))

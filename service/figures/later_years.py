@@ -8,7 +8,7 @@ from fractions import Fraction
 from types import MappingProxyType
 
 from service.figures import tax_years
-from service.figures.loader import Figure, TaxYear
+from service.figures.loader import Figure, TaxYearFigures
 from service.figures.tables import Rise, RisingWithPrices
 from service.figures.values import Band, Value
 
@@ -18,7 +18,7 @@ PriceIndex = Fraction
 _POUND = 100
 
 
-def later_year(last: TaxYear, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYear:
+def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearFigures:
     """The figures of tax year ``name``, such as "2034-35", assumed from those of ``last``, the last that has a file.
 
     ``rise`` is the price index at the start of the year, 1 in ``last``; None leaves every figure as it is in ``last``.
@@ -40,7 +40,7 @@ def later_year(last: TaxYear, name: str, rise: PriceIndex | None, rising: Rising
             figures[key] = figure
         else:
             figures[key] = _carried_forward(figure, name, last.name)
-    return TaxYear(
+    return TaxYearFigures(
         name=name,
         figures=MappingProxyType(figures),
         start=tax_years.first_day(name),
@@ -50,7 +50,7 @@ def later_year(last: TaxYear, name: str, rise: PriceIndex | None, rising: Rising
     )
 
 
-def _raised(last: TaxYear, rise: Fraction, rising: RisingWithPrices) -> Mapping[str, Value]:
+def _raised(last: TaxYearFigures, rise: Fraction, rising: RisingWithPrices) -> Mapping[str, Value]:
     """The new values of the figures that rise and that ``last`` has."""
     raised: dict[str, Value] = {}
     for key, how in rising.rises.items():

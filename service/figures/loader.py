@@ -39,7 +39,7 @@ __all__ = [
     "Band",
     "Figure",
     "FiguresError",
-    "TaxYear",
+    "TaxYearFigures",
     "Value",
     "load_tax_years",
     "rules_version",
@@ -72,7 +72,7 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
-class TaxYear:
+class TaxYearFigures:
     """One tax year's figures by dotted name, in the order of ``KEYS``.
 
     ``name`` is such as "2026-27"; ``start`` is its 6 April and ``end`` the 5 April after. ``status`` is the weakest
@@ -138,7 +138,7 @@ _Stated = Mapping[str, Figure | None]
 """The figures of a tax year, their words as they stand in a file; None for one whose fault has been told."""
 
 
-def load_tax_years(folder: Path = FOLDER) -> Mapping[str, TaxYear]:
+def load_tax_years(folder: Path = FOLDER) -> Mapping[str, TaxYearFigures]:
     """Every tax year that has a file in ``folder``, oldest first. FiguresError with all faults of all files.
 
     A file that is not TOML ends the reading, as nothing can be said of the years after it.
@@ -166,7 +166,7 @@ def load_tax_years(folder: Path = FOLDER) -> Mapping[str, TaxYear]:
     return MappingProxyType({name: _tax_year(name, figures) for name, figures in stated.items()})
 
 
-def rules_version(years: Mapping[str, TaxYear]) -> str:
+def rules_version(years: Mapping[str, TaxYearFigures]) -> str:
     """One version for all these tax years together: it changes when any figure of any of them does."""
     return _version(f"{year.name} {year.version}\n" for year in sorted(years.values(), key=lambda year: year.name))
 
@@ -175,11 +175,11 @@ def _version(texts: Iterable[str]) -> str:
     return sha256("".join(texts).encode("utf-8")).hexdigest()[:VERSION_LENGTH]
 
 
-def _tax_year(name: str, stated: _Stated) -> TaxYear:
+def _tax_year(name: str, stated: _Stated) -> TaxYearFigures:
     """A tax year from files without faults."""
     figures = {key: _in_words_of(name, figure) for key, figure in stated.items() if figure is not None}
     deciding = (figure.status for key, figure in figures.items() if key.startswith(_STATUS_GROUPS))
-    return TaxYear(
+    return TaxYearFigures(
         name=name,
         figures=MappingProxyType(figures),
         start=tax_years.first_day(name),

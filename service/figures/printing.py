@@ -8,11 +8,11 @@ from decimal import Decimal
 
 from service.figures import tax_years
 from service.figures.keys import KEYS
-from service.figures.loader import Figure, TaxYear
+from service.figures.loader import Figure, TaxYearFigures
 from service.figures.values import Band
 
 
-def whole_year(year: TaxYear) -> str:
+def whole_year(year: TaxYearFigures) -> str:
     """Every figure of a tax year, and the year whose file states it: a file that could stand alone, as the first does."""
     entries = (
         f"\n# stated in {figure.stated_in}\n[{figure.name}]\n{_entry(figure)}" for figure in year.figures.values()
@@ -23,7 +23,7 @@ def whole_year(year: TaxYear) -> str:
     )
 
 
-def history(years: Mapping[str, TaxYear], name: str) -> str:
+def history(years: Mapping[str, TaxYearFigures], name: str) -> str:
     """A figure in all tax years: one entry for each file that states it, its words those of the first year it is for.
 
     KeyError for a name that is no figure's.
@@ -35,7 +35,7 @@ def history(years: Mapping[str, TaxYear], name: str) -> str:
     )
 
 
-def year_to_come(last: TaxYear) -> str:
+def year_to_come(last: TaxYearFigures) -> str:
     """A file for the tax year after ``last`` in which nothing has changed, to begin with."""
     name = tax_years.following(last.name)
     first_day, last_day = tax_years.first_day(name), tax_years.last_day(name)
@@ -47,9 +47,9 @@ def year_to_come(last: TaxYear) -> str:
     )
 
 
-def _runs(years: Mapping[str, TaxYear], name: str) -> Iterator[tuple[str, str, Figure]]:
+def _runs(years: Mapping[str, TaxYearFigures], name: str) -> Iterator[tuple[str, str, Figure]]:
     """The first and the last tax year for which a file's entry stands, and the entry in the words of the first."""
-    of_one_file: dict[str, list[TaxYear]] = {}
+    of_one_file: dict[str, list[TaxYearFigures]] = {}
     for year in years.values():
         if year.has(name):
             of_one_file.setdefault(year.figures[name].stated_in, []).append(year)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, NamedTuple, get_args
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law.lump_sums import Allowances
 from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
 
@@ -76,7 +76,7 @@ class Received(NamedTuple):
     allowance_used: int
 
 
-def rules_for(figures: TaxYear) -> DeathBenefitRules:
+def rules_for(figures: TaxYearFigures) -> DeathBenefitRules:
     """One year's rules from its figures."""
     return DeathBenefitRules(
         special_charge=figures.rate("pension.special_lump_sum_death_benefits_charge"),

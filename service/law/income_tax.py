@@ -1,6 +1,6 @@
 """A year's income tax, step by step (ITA 2007 s.23), with the child benefit charge beside it.
 
-``rules_for`` turns one tax year's figures into the rules for one nation; ``year_of`` adds the taxpayer; ``liability``
+``rules_for`` turns one tax year's figures into the rules for one nation; ``taxpayer_year`` adds the taxpayer; ``liability``
 computes the year for any taxable withdrawal on top. Nothing else in the service computes income tax.
 """
 
@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, get_args
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
 from service.law.set_off import Scales, Stack, charged_above_basic, set_off, taxed
@@ -66,7 +66,7 @@ class IncomeTaxRules:
     child_benefit_step: int
 
 
-class YearOf(NamedTuple):
+class TaxpayerYear(NamedTuple):
     """A taxpayer with the rules of a year, the limits already raised by the reliefs (FA 2004 s.192, ITA 2007 s.414)."""
 
     taxpayer: Taxpayer
@@ -110,7 +110,7 @@ class Liability(NamedTuple):
         return self.personal_allowance + self.blind_persons_allowance
 
 
-def rules_for(figures: TaxYear, nation: Nation) -> IncomeTaxRules:
+def rules_for(figures: TaxYearFigures, nation: Nation) -> IncomeTaxRules:
     """The income tax rules of one year for a resident of one nation, from that year's figures."""
     lower = Scale.of_bands(figures.bands(f"income_tax.bands_{nation}"))
     savings = Scale.of_bands(figures.bands("income_tax.savings_bands"))
@@ -152,7 +152,7 @@ def rules_for(figures: TaxYear, nation: Nation) -> IncomeTaxRules:
     )
 
 
-def year_of(taxpayer: Taxpayer, rules: IncomeTaxRules) -> YearOf:
+def taxpayer_year(taxpayer: Taxpayer, rules: IncomeTaxRules) -> TaxpayerYear:
     """The taxpayer's year: limits raised by gross relief-at-source contributions and gross Gift Aid donations."""
     relief = taxpayer.relief_at_source + taxpayer.gift_aid
     scales = rules.scales
@@ -166,10 +166,10 @@ def year_of(taxpayer: Taxpayer, rules: IncomeTaxRules) -> YearOf:
         )
     if taxpayer.marriage_allowance == "receives":
         scales = replace(scales, reduction=rules.marriage_allowance * rules.basic_rate)
-    return YearOf(taxpayer, rules, scales)
+    return TaxpayerYear(taxpayer, rules, scales)
 
 
-def liability(year: YearOf, withdrawal: int = 0) -> Liability:
+def liability(year: TaxpayerYear, withdrawal: int = 0) -> Liability:
     """The year's tax with ``withdrawal`` pence of taxable pension income on top of the taxpayer's other income.
 
     The steps are those of ITA 2007 s.23: total income, reliefs and allowances, tax at each rate, tax reductions, and
@@ -223,7 +223,7 @@ def liability(year: YearOf, withdrawal: int = 0) -> Liability:
     )
 
 
-def _stack(year: YearOf, other_income: int, allowance: int) -> Stack:
+def _stack(year: TaxpayerYear, other_income: int, allowance: int) -> Stack:
     """The taxable stack that bears the least tax."""
     taxpayer, rules, scales = year
     property_income, savings, dividends = taxpayer.property_income, taxpayer.savings, taxpayer.dividends
@@ -270,7 +270,7 @@ def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, startin
     return tuple(answers)
 
 
-def basic_rate_band_unused(year: YearOf, with_it: Liability) -> int:
+def basic_rate_band_unused(year: TaxpayerYear, with_it: Liability) -> int:
     """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
     if year.taxpayer.nation == "scotland":
         limit = year.scales.lower.limits[year.scales.last_basic_band]

@@ -16,7 +16,7 @@ from dataclasses import dataclass, fields
 from datetime import date
 from typing import NamedTuple
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE
@@ -183,7 +183,7 @@ class EstateTax(NamedTuple):
     residence_band_unused: int
 
 
-def rules_for(figures: TaxYear) -> InheritanceTaxRules:
+def rules_for(figures: TaxYearFigures) -> InheritanceTaxRules:
     """The rules for a death in one tax year, from its figures."""
     return InheritanceTaxRules(
         nil_rate_band=figures.money("inheritance_tax.nil_rate_band"),

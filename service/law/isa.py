@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law.ages import age_on
 
 _CASH_LIMIT_ENDS = "isa.cash_limit_ends_at_age"
@@ -16,7 +16,7 @@ VALUE_AT_END_COUNTS_FROM = date(2018, 4, 6)
 """The day of death from which its measure may also be the value when the continuing account ends."""
 
 
-def subscription_limit(figures: TaxYear, date_of_birth: date, day: date, *, cash: bool) -> int:
+def subscription_limit(figures: TaxYearFigures, date_of_birth: date, day: date, *, cash: bool) -> int:
     """The most that may be subscribed in a tax year, pence; ``cash``: into a cash ISA, by the age on a day.
 
     The lower limit for cash is announced; how the age is tested was not read.

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal, NamedTuple, get_args
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE
 
@@ -97,7 +97,7 @@ class Payment(NamedTuple):
     from_drawdown: int = 0
 
 
-def rules_for(figures: TaxYear) -> LumpSumRules:
+def rules_for(figures: TaxYearFigures) -> LumpSumRules:
     """One year's lump sum rules from its figures."""
 
     def money(name: str) -> int | None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
 from service.law.units import POUND, WHOLE
@@ -80,7 +80,7 @@ class Deduction(NamedTuple):
     limited: bool
 
 
-def rules_for(figures: TaxYear) -> PayrollRules:
+def rules_for(figures: TaxYearFigures) -> PayrollRules:
     """One year's payroll rules: UK bands without a prefix, Scottish and Welsh ones for S and C codes."""
     scales = {}
     for prefix, nation in (("", "england"), ("S", "scotland"), ("C", "wales")):

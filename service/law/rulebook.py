@@ -9,7 +9,7 @@ from functools import lru_cache
 from hashlib import sha256
 
 from service.figures.later_years import PriceIndex, later_year
-from service.figures.loader import TaxYear, rules_version
+from service.figures.loader import TaxYearFigures, rules_version
 from service.figures.tables import (
     RisingWithPrices,
     StatePensionAges,
@@ -28,11 +28,11 @@ _VERSION_LENGTH = 12
 
 
 @dataclass(frozen=True, slots=True)
-class YearRules:
+class TaxYearRules:
     """One tax year: its figures and the rules made from them. ``income_tax`` is by nation;
     ``next_minimum_pension_age`` is the day from which, and the age to which, a later year changes it."""
 
-    figures: TaxYear
+    figures: TaxYearFigures
     income_tax: Mapping[Nation, IncomeTaxRules]
     payroll: PayrollRules
     lump_sums: LumpSumRules
@@ -51,32 +51,32 @@ class RuleBook:
     where the figures stand still).
     """
 
-    years: Mapping[str, YearRules]
+    years: Mapping[str, TaxYearRules]
     version: str
     state_pension_ages: StatePensionAges
-    later: Callable[[str, PriceIndex | None], YearRules]
+    later: Callable[[str, PriceIndex | None], TaxYearRules]
 
     @property
-    def last(self) -> TaxYear:
+    def last(self) -> TaxYearFigures:
         """The last tax year that has figures of its own."""
         return list(self.years.values())[-1].figures
 
 
-def rule_book(years: Mapping[str, TaxYear]) -> RuleBook:
+def rule_book(years: Mapping[str, TaxYearFigures]) -> RuleBook:
     """The rules of every year in ``years``, and the lasting tables beside them. FiguresError for a fault in a table."""
     rules = {name: _year_rules(figures, years) for name, figures in years.items()}
     ages, rising = load_state_pension_ages(), load_rising_with_prices()
     last = list(rules.values())[-1]
 
     @lru_cache(maxsize=_LATER_YEARS_KEPT)
-    def later(name: str, rise: PriceIndex | None) -> YearRules:
+    def later(name: str, rise: PriceIndex | None) -> TaxYearRules:
         return _later_rules(last, name, rise, rising)
 
     versions = f"{rules_version(years)} {ages.version} {rising.version}"
     return RuleBook(rules, sha256(versions.encode("ascii")).hexdigest()[:_VERSION_LENGTH], ages, later)
 
 
-def _later_rules(last: YearRules, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> YearRules:
+def _later_rules(last: TaxYearRules, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearRules:
     """The assumed rules of a year after the last. Only income tax figures rise, so the other rules are the last year's."""
     figures = later_year(last.figures, name, rise, rising)
     taxes = last.income_tax
@@ -85,14 +85,14 @@ def _later_rules(last: YearRules, name: str, rise: PriceIndex | None, rising: Ri
     return replace(last, figures=figures, income_tax=taxes)
 
 
-def _year_rules(figures: TaxYear, years: Mapping[str, TaxYear]) -> YearRules:
+def _year_rules(figures: TaxYearFigures, years: Mapping[str, TaxYearFigures]) -> TaxYearRules:
     minimum_pension_age = figures.count("pension.minimum_pension_age")
     changes = (
         (later.start, later.count("pension.minimum_pension_age"))
         for later in years.values()
         if later.start > figures.start and later.count("pension.minimum_pension_age") != minimum_pension_age
     )
-    return YearRules(
+    return TaxYearRules(
         figures=figures,
         income_tax={nation: income_tax.rules_for(figures, nation) for nation in income_tax.NATIONS},
         payroll=payroll.rules_for(figures),

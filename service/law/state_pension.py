@@ -12,7 +12,7 @@ from datetime import date
 from operator import attrgetter
 from typing import Literal
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.figures.tables import AgeRow, StatePensionAges
 from service.law.ages import birthday
 
@@ -52,7 +52,7 @@ def which(date_of_birth: date, ages: StatePensionAges) -> Which | None:
     return None
 
 
-def full_yearly(figures: TaxYear, which: Which) -> int:
+def full_yearly(figures: TaxYearFigures, which: Which) -> int:
     """The full rate of a year, in pence: 52 times the weekly rate of the tax year."""
     return WEEKS * figures.money(_FULL_WEEKLY[which])
 

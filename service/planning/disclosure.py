@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from service.figures.loader import KEYS, STATUSES, Figure, TaxYear
+from service.figures.loader import KEYS, STATUSES, Figure, TaxYearFigures
 from service.law.income_tax import Taxpayer
 
 _TOUCHED_BY_ALL = ("income_tax.personal_allowance", "income_tax.personal_allowance_taper_threshold")
@@ -16,7 +16,7 @@ LUMP_SUM_FIGURES = (
 )
 
 
-def assumptions(figures: TaxYear) -> dict[str, str]:
+def assumptions(figures: TaxYearFigures) -> dict[str, str]:
     """A sentence for each figure of the year that is not law, or whose source leaves a doubt, by the figure's name."""
     return {
         name: f"{name}: {figure.status}. {figure.doubt or figure.source}"
@@ -48,7 +48,7 @@ def touched_by_income_tax(taxpayer: Taxpayer) -> list[str]:
     return names
 
 
-def told_once(touched: Iterable[tuple[TaxYear, set[str]]]) -> list[str]:
+def told_once(touched: Iterable[tuple[TaxYearFigures, set[str]]]) -> list[str]:
     """A sentence for each figure touched that is not law or leaves a doubt, from the year in which it is least firm."""
     weakest: dict[str, tuple[str, Figure]] = {}
     for figures, names in touched:
@@ -70,22 +70,22 @@ def _from_year(year: str, figure: Figure) -> str:
     return f"{figure.name} from {year}: {said}"
 
 
-def notice(figures: TaxYear) -> str:
+def notice(figures: TaxYearFigures) -> str:
     """The short notice under every calculation for one tax year."""
     return _notice(_not_law("for", None if figures.status == "enacted" else figures))
 
 
-def plan_notice(first_not_law: TaxYear | None) -> str:
+def plan_notice(first_not_law: TaxYearFigures | None) -> str:
     """The same under a plan over years, with the first tax year whose figures are not all law, where there is one."""
     return _notice(" Growth, interest and prices are assumptions." + _not_law("from", first_not_law))
 
 
-def check_notice(first_not_law: TaxYear | None) -> str:
+def check_notice(first_not_law: TaxYearFigures | None) -> str:
     """The same under warnings."""
     return _notice(_not_law("from", first_not_law))
 
 
-def _not_law(since: str, year: TaxYear | None) -> str:
+def _not_law(since: str, year: TaxYearFigures | None) -> str:
     if year is None:
         return ""
     return f" Not all rates and allowances {since} {year.name} are law yet: the last known ones are carried forward."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.law.lump_sums import Pension
-from service.law.rulebook import YearRules
+from service.law.rulebook import TaxYearRules
 
 _USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
 
@@ -30,7 +30,7 @@ class RuleViolation(Exception):
 
 
 def no_such_allowance_yet(
-    pension: Pension, rules: YearRules, path: tuple[str | int, ...], where: str = ""
+    pension: Pension, rules: TaxYearRules, path: tuple[str | int, ...], where: str = ""
 ) -> tuple[Fault, ...]:
     """A pension that is said to have used allowances which its tax year does not have yet; ``path`` is the pension's, and
     ``where`` follows the name of the tax year."""

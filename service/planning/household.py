@@ -131,7 +131,7 @@ class Assumptions:
     cash_interest: YearlyRate = 0
     price_inflation: int = 0
     thresholds_after_freeze: Thresholds = "frozen"
-    exit_tax_rate: int = 2_000
+    tax_rate_on_remaining_pension: int = 2_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from service.law import payroll, reclaim
 from service.law.lump_sums import Method, Payment
 from service.law.payroll import Basis, Deduction, TaxCode
-from service.law.rulebook import YearRules
+from service.law.rulebook import TaxYearRules
 from service.planning.household import Income
 
 
@@ -42,7 +42,7 @@ def payroll_outcome(
     method: Method,
     payment: Payment,
     facts: PayrollFacts | None,
-    rules: YearRules,
+    rules: TaxYearRules,
     *,
     incomes: Iterable[Income],
     due: int,

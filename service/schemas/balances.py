@@ -17,7 +17,7 @@ def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
         "cash_interest": yearly_rate(assumed.cash_interest),
         "price_inflation": fraction(assumed.price_inflation),
         "thresholds_after_freeze": assumed.thresholds_after_freeze,
-        "exit_tax_rate": fraction(assumed.exit_tax_rate),
+        "exit_tax_rate": fraction(assumed.tax_rate_on_remaining_pension),
     }
 
 

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any
 
-from service.figures.loader import Band, Figure, TaxYear
+from service.figures.loader import Band, Figure, TaxYearFigures
 from service.schemas.units import fraction, pounds
 
 
-def figures_document(figures: TaxYear) -> dict[str, Any]:
+def figures_document(figures: TaxYearFigures) -> dict[str, Any]:
     """All figures of a tax year with source and status."""
     return {
         "tax_year": figures.name,

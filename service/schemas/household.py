@@ -102,7 +102,7 @@ class AssumptionsSchema(ScenarioSchema):
 
     price_inflation = yearly_rate()
     thresholds_after_freeze = Choice(get_args(Thresholds))
-    exit_tax_rate = Rate(least=0, largest=1)
+    tax_rate_on_remaining_pension = Rate(least=0, largest=1, data_key="exit_tax_rate")
     scenarios = StrictNested(ScenariosSchema)
 
 

@@ -11,9 +11,9 @@ from statistics import median
 from typing import Any
 from unittest.mock import patch
 
-from service.law.income_tax import YearOf, liability, year_of
+from service.law.income_tax import TaxpayerYear, liability, taxpayer_year
 from service.planning.curve.tax_curve import tax_curve
-from service.planning.curve.tax_function import TaxedYear
+from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import RuleViolation
 from service.planning.quote.gross_up import least_gross
 from service.planning.quote.quote import Question, Withdrawal, quote
@@ -33,7 +33,7 @@ class Case:
     """A question with what it takes to ask the rules about it: the person's year and the taxable withdrawal, pence."""
 
     question: Question
-    year: YearOf
+    year: TaxpayerYear
     taxable: int
 
 
@@ -89,7 +89,7 @@ def gross_up_evaluations(asked: Question) -> int:
 
     # The functions are replaced where they are asked: in the module of the year that is asked, and in that of the quote.
     with (
-        patch.object(sys.modules[TaxedYear.__module__], "liability", counting_liability),
+        patch.object(sys.modules[TaxFunction.__module__], "liability", counting_liability),
         patch.object(sys.modules[quote.__module__], "least_gross", noting_least_gross),
     ):
         answer = quote(asked, BOOK)
@@ -122,7 +122,7 @@ def _cases(questions: Sequence[Question]) -> list[Case]:
     for each in questions:
         person = each.person
         rules = BOOK.years[each.tax_year].income_tax[person.tax_residence]
-        cases.append(Case(each, year_of(person.taxpayer(), rules), quote(each, BOOK).payment.taxable))
+        cases.append(Case(each, taxpayer_year(person.taxpayer(), rules), quote(each, BOOK).payment.taxable))
     return cases
 
 
@@ -134,7 +134,7 @@ def _times(groups: dict[str, list[Case]], rounds: int, seconds: float) -> dict[t
     """Microseconds for each case, by group and step; ``seconds`` is spent on each in each round."""
     steps: dict[str, Callable[[Case], object]] = {
         "liability": lambda case: liability(case.year, case.taxable),
-        "tax_curve": lambda case: tax_curve(TaxedYear(case.year), case.taxable),
+        "tax_curve": lambda case: tax_curve(TaxFunction(case.year), case.taxable),
         "quote": lambda case: quote(case.question, BOOK),
     }
     found: dict[tuple[str, str], list[float]] = {(name, step): [] for name in groups for step in steps}

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import pytest
 
-from service.figures.loader import TaxYear, load_tax_years
+from service.figures.loader import TaxYearFigures, load_tax_years
 
 
 @pytest.fixture(scope="session")
-def years() -> Mapping[str, TaxYear]:
+def years() -> Mapping[str, TaxYearFigures]:
     """The figures of every tax year that the service holds."""
     return load_tax_years()

@@ -9,14 +9,14 @@ from typing import Any
 
 import pytest
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law.inheritance_tax import Estate, FormerHome, estate_tax, rules_for, unused_share
 from service.law.isa import additional_permitted_subscription, subscription_limit
 
 from .data import Example, examples
 from .through_service import pence, pounds, with_figures
 
-Years = Mapping[str, TaxYear]
+Years = Mapping[str, TaxYearFigures]
 
 ONE_PER_CENT = 10_000  # of a band, in ten-thousandths of a per cent
 SHARES = ("nil_rate_band_brought_forward", "residence_nil_rate_band_brought_forward")

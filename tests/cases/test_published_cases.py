@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law import annual_allowance, child_benefit, lump_sums, payroll
 
 from .data import FOLDER, Example, examples, rounded
@@ -32,7 +32,7 @@ from .through_service import (
     year_of_tax,
 )
 
-Years = Mapping[str, TaxYear]
+Years = Mapping[str, TaxYearFigures]
 
 SECTIONS = {"A": 4, "B": 10, "C": 8, "D": 5, "F": 6, "G": 27, "H": 15, "I": 5, "J": 4, "K": 9, "L": 5}
 """The topics of the collected examples that concern this service, and how many examples each has."""

@@ -11,8 +11,8 @@ from typing import Any
 
 from flask.testing import FlaskClient
 
-from service.figures.loader import Band, TaxYear
-from service.law.income_tax import Liability, Taxpayer, liability, rules_for, year_of
+from service.figures.loader import Band, TaxYearFigures
+from service.law.income_tax import Liability, Taxpayer, liability, rules_for, taxpayer_year
 
 from .data import BASIC_RATE_LIMIT, SCOTTISH_STARTER_RATE_LIMIT, UK_TABLES
 
@@ -29,20 +29,20 @@ def pounds(amount: int) -> Fraction:
     return Fraction(amount, 100)
 
 
-def with_limit(year: TaxYear, table: str, band: int, limit: int) -> TaxYear:
+def with_limit(year: TaxYearFigures, table: str, band: int, limit: int) -> TaxYearFigures:
     """A tax year with one limit of one table of bands changed, in pounds."""
     bands = list(year.bands(f"income_tax.{table}"))
     bands[band] = replace(bands[band], up_to=pence(limit))
     return with_figure(year, f"income_tax.{table}", tuple(bands))
 
 
-def with_figure(year: TaxYear, name: str, new: int | tuple[Band, ...]) -> TaxYear:
+def with_figure(year: TaxYearFigures, name: str, new: int | tuple[Band, ...]) -> TaxYearFigures:
     """A tax year with one figure changed; money in pence."""
     figures = {**year.figures, name: replace(year.figures[name], value=new)}
     return replace(year, figures=MappingProxyType(figures))
 
 
-def with_figures(year: TaxYear, changes: Mapping[str, int]) -> TaxYear:
+def with_figures(year: TaxYearFigures, changes: Mapping[str, int]) -> TaxYearFigures:
     """A tax year with some figures changed, for an example from a year that the service does not hold."""
     for name, new in changes.items():
         if name == BASIC_RATE_LIMIT:
@@ -55,14 +55,14 @@ def with_figures(year: TaxYear, changes: Mapping[str, int]) -> TaxYear:
     return year
 
 
-def with_limits(year: TaxYear, limits: tuple[int, int]) -> TaxYear:
+def with_limits(year: TaxYearFigures, limits: tuple[int, int]) -> TaxYearFigures:
     """A tax year with other limits of the main bands of England, for a deduction from pay."""
     for band, limit in enumerate(limits):
         year = with_limit(year, "bands_england", band, limit)
     return year
 
 
-def year_of_tax(figures: TaxYear, inputs: Mapping[str, Any]) -> Liability:
+def year_of_tax(figures: TaxYearFigures, inputs: Mapping[str, Any]) -> Liability:
     """One person's year through the public functions; income that is not pension income stays outside the withdrawal."""
     nation = inputs.get("nation", "england")
     taxpayer = Taxpayer(
@@ -75,10 +75,10 @@ def year_of_tax(figures: TaxYear, inputs: Mapping[str, Any]) -> Liability:
         marriage_allowance=inputs.get("marriage", "none"),
         child_benefit=pence(inputs.get("child_benefit", 0)),
     )
-    return liability(year_of(taxpayer, rules_for(figures, nation)), pence(inputs.get("non_savings", 0)))
+    return liability(taxpayer_year(taxpayer, rules_for(figures, nation)), pence(inputs.get("non_savings", 0)))
 
 
-def amounts_of(figures: TaxYear, nation: str, found: Liability) -> dict[str, Fraction]:
+def amounts_of(figures: TaxYearFigures, nation: str, found: Liability) -> dict[str, Fraction]:
     """What the examples call the parts of a year's tax, in exact pounds."""
     scale = 1_000_000  # ten-thousandths of a penny in a pound
     starting_rate_limit = rules_for(figures, nation).scales.starting_rate_limit

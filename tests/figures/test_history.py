@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 
 from service.figures.history import first_day_with, last_day_before_change, last_day_with
-from service.figures.loader import TaxYear, load_tax_years
+from service.figures.loader import TaxYearFigures, load_tax_years
 
 YEARS = load_tax_years()
 
@@ -80,7 +80,7 @@ def test_what_no_tax_year_has_is_refused(name: str, word: str | None) -> None:
 
 
 def test_what_ends_and_comes_back_is_refused() -> None:
-    def without(year: TaxYear) -> TaxYear:
+    def without(year: TaxYearFigures) -> TaxYearFigures:
         return replace(
             year, figures={name: one for name, one in year.figures.items() if name != "inheritance_tax.rate"}
         )

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.figures.later_years import later_year
-from service.figures.loader import KEYS, TaxYear, load_tax_years
+from service.figures.loader import KEYS, TaxYearFigures, load_tax_years
 from service.figures.tables import load_rising_with_prices
 
 YEARS = load_tax_years()
@@ -20,11 +20,11 @@ RISING = load_rising_with_prices()
 indexes = st.fractions(Fraction(1, 2), Fraction(12), max_denominator=10_000)
 
 
-def later(rise: Fraction | None = None, name: str = "2034-35", last: TaxYear = LAST) -> TaxYear:
+def later(rise: Fraction | None = None, name: str = "2034-35", last: TaxYearFigures = LAST) -> TaxYearFigures:
     return later_year(last, name, rise, RISING)
 
 
-def limits(year: TaxYear, bands: str) -> list[int | None]:
+def limits(year: TaxYearFigures, bands: str) -> list[int | None]:
     return [band.up_to for band in year.bands(bands)]
 
 

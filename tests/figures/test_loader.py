@@ -18,7 +18,7 @@ from service.figures.loader import (
     Band,
     Figure,
     FiguresError,
-    TaxYear,
+    TaxYearFigures,
     load_tax_years,
     rules_version,
 )
@@ -50,7 +50,7 @@ def copies(folder: Path) -> None:
         shutil.copy(path, folder)
 
 
-def loaded(path: Path) -> TaxYear:
+def loaded(path: Path) -> TaxYearFigures:
     """The tax year of a file, from its folder."""
     return load_tax_years(path.parent)[path.stem]
 

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from service.figures.loader import KEYS, TaxYear, load_tax_years
+from service.figures.loader import KEYS, TaxYearFigures, load_tax_years
 
 YEARS = load_tax_years()
 FIRST, LAST_SET, FIRST_UNSET, LAST = "2019-20", "2026-27", "2027-28", "2030-31"
@@ -30,7 +30,7 @@ def basis_points(percent: str) -> int:
     return int(rate)
 
 
-def years(first: str, last: str) -> list[TaxYear]:
+def years(first: str, last: str) -> list[TaxYearFigures]:
     names = [name for name in YEARS if first <= name <= last]
     assert (names[0], names[-1]) == (first, last)
     return [YEARS[name] for name in names]
@@ -390,7 +390,7 @@ def test_codes_with_one_rate(first: str, last: str, scottish: dict[str, str]) ->
 
 
 @pytest.mark.parametrize("year", YEARS.values(), ids=list(YEARS))
-def test_codes_with_one_rate_follow_the_bands(year: TaxYear) -> None:
+def test_codes_with_one_rate_follow_the_bands(year: TaxYearFigures) -> None:
     codes = year.rates("payroll.flat_rate_codes")
     for prefix, nation, first in (("", "england", 0), ("C", "wales", 0), ("S", "scotland", 1)):
         rates = [band.rate for band in year.bands(f"income_tax.bands_{nation}")][first:]
@@ -423,7 +423,7 @@ def test_known_points_of_total_income(first: str, last: str, higher_rate_from: s
 
 
 @pytest.mark.parametrize("year", years("2023-24", LAST), ids=lambda year: year.name)
-def test_higher_rate_limit_follows_the_allowance(year: TaxYear) -> None:
+def test_higher_rate_limit_follows_the_allowance(year: TaxYearFigures) -> None:
     # Income Tax Act 2007 s.10(5A), from 2023-24: 100,000 and twice the personal allowance.
     limit = year.bands("income_tax.bands_england")[1].up_to
     assert limit == pence("100,000") + 2 * year.money("income_tax.personal_allowance")
@@ -480,12 +480,12 @@ def test_status_of_the_years() -> None:
 
 
 @pytest.mark.parametrize("year", years(FIRST, LAST_SET), ids=lambda year: year.name)
-def test_everything_to_2026_27_is_law(year: TaxYear) -> None:
+def test_everything_to_2026_27_is_law(year: TaxYearFigures) -> None:
     assert {figure.status for figure in year.figures.values()} == {"enacted"}
 
 
 @pytest.mark.parametrize("year", years(FIRST_UNSET, LAST), ids=lambda year: year.name)
-def test_what_is_not_law_from_2027_28(year: TaxYear) -> None:
+def test_what_is_not_law_from_2027_28(year: TaxYearFigures) -> None:
     # Main rates need an annual Act (Income Tax Act 2007 s.10), Scottish and Welsh ones a resolution, the blind person's
     # allowance an order (s.57), the State Pension an order; savings and property rates are in Finance Act 2026 ss.5 and 7
     # for 2027-28 alone; the ISA limits are in HMRC's newsletter 19.
@@ -620,7 +620,7 @@ def test_doubts_stand_where_they_belong(name: str) -> None:
 
 
 @pytest.mark.parametrize("year", YEARS.values(), ids=list(YEARS))
-def test_doubts_are_sentences(year: TaxYear) -> None:
+def test_doubts_are_sentences(year: TaxYearFigures) -> None:
     for figure in year.figures.values():
         for text in (figure.doubt, figure.note):
             if text is not None:

@@ -16,8 +16,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.figures.loader import Band, TaxYear
-from service.law.income_tax import Taxpayer, liability, rules_for, year_of
+from service.figures.loader import Band, TaxYearFigures
+from service.law.income_tax import Taxpayer, liability, rules_for, taxpayer_year
 from service.law.set_off import taxed
 from service.law.units import PENNY
 from tests.households import BOOK, YEARS, amounts, taxpayers, years
@@ -46,7 +46,7 @@ LIMITS_OF = {
 }
 
 
-def small_year(year: TaxYear, small: Mapping[str, int] = SMALL) -> TaxYear:
+def small_year(year: TaxYearFigures, small: Mapping[str, int] = SMALL) -> TaxYearFigures:
     """A tax year with its own rates and order of allowances, and amounts a thousand times smaller; whole pounds."""
     changed = {f"income_tax.{name}": pounds * POUND for name, pounds in small.items()}
     figures = {name: replace(figure, value=changed.get(name, figure.value)) for name, figure in year.figures.items()}
@@ -122,7 +122,7 @@ def extended(bands: tuple[Band, ...], relief: int, first: int = 0) -> tuple[tupl
     )
 
 
-def least_tax(figures: TaxYear, person: Taxpayer) -> int:
+def least_tax(figures: TaxYearFigures, person: Taxpayer) -> int:
     """The least tax on a small year, in ten-thousandths of a penny, by trying every way; whole pounds only."""
     other, held, savings, dividends, relief = (
         amount // POUND
@@ -216,7 +216,7 @@ def small_taxpayers(draw: Any) -> Taxpayer:
 @given(small_taxpayers(), years)
 def test_no_whole_pound_way_of_using_the_allowances_is_better(person: Taxpayer, tax_year: str) -> None:
     figures = small_year(BOOK.years[tax_year].figures)
-    assert liability(year_of(person, rules_for(figures, person.nation))).income_tax == least_tax(figures, person)
+    assert liability(taxpayer_year(person, rules_for(figures, person.nation))).income_tax == least_tax(figures, person)
 
 
 @settings(max_examples=120, deadline=None)
@@ -233,7 +233,7 @@ def test_nor_with_allowances_of_any_other_size(
         small["personal_savings_allowance_higher"], small["personal_savings_allowance_basic"]
     )
     figures = small_year(BOOK.years[tax_year].figures, {**small, "personal_allowance_taper_threshold": threshold})
-    assert liability(year_of(person, rules_for(figures, person.nation))).income_tax == least_tax(figures, person)
+    assert liability(taxpayer_year(person, rules_for(figures, person.nation))).income_tax == least_tax(figures, person)
 
 
 STRADDLING = [
@@ -266,7 +266,7 @@ def test_incomes_across_the_limits_in_every_year(tax_year: str) -> None:
     for person in STRADDLING:
         for more in range(0, 500, POUND):
             asked = replace(person, other_income=person.other_income + more)
-            found = liability(year_of(asked, rules_for(figures, asked.nation))).income_tax
+            found = liability(taxpayer_year(asked, rules_for(figures, asked.nation))).income_tax
             assert found == least_tax(figures, asked), asked
 
 
@@ -280,10 +280,10 @@ def test_the_plain_order_is_not_always_best() -> None:
     person = Taxpayer("england", other_income=4_100, savings=500)
     figures = small_year(BOOK.years["2026-27"].figures)
     assert plain_tax(figures, person) == 740 * PENNY
-    assert liability(year_of(person, rules_for(figures, "england"))).income_tax == 720 * PENNY
+    assert liability(taxpayer_year(person, rules_for(figures, "england"))).income_tax == 720 * PENNY
     # 22%, 42% from 2027-28 for savings (Finance Act 2026 s.5); the pension still bears 20%.
     figures = small_year(BOOK.years["2027-28"].figures)
-    found = liability(year_of(person, rules_for(figures, "england"))).income_tax
+    found = liability(taxpayer_year(person, rules_for(figures, "england"))).income_tax
     assert found == plain_tax(figures, person) == (29 * 20 + 4 * 42) * PENNY
 
 
@@ -297,7 +297,7 @@ def band_tax(bands: tuple[Band, ...], relief: int, first: int, start: int, end: 
     return tax
 
 
-def plain_tax(figures: TaxYear, person: Taxpayer) -> int:
+def plain_tax(figures: TaxYearFigures, person: Taxpayer) -> int:
     """The year's tax with the allowances used in the plain order: other income, property, savings, dividends.
 
     Without the marriage allowance, so a bound from above for who receives it and not for who gives it.
@@ -341,7 +341,7 @@ def test_never_worse_than_the_plain_order(taxpayer: Taxpayer, tax_year: str, mor
     if taxpayer.marriage_allowance == "gives":
         taxpayer = replace(taxpayer, marriage_allowance="none")
     figures = BOOK.years[tax_year].figures
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
     found = liability(year)
     assert found.income_tax <= plain_tax(figures, taxpayer)
     if taxpayer.savings == taxpayer.dividends == 0 and taxpayer.marriage_allowance == "none":
@@ -356,7 +356,7 @@ def test_of_all_ways_to_use_the_allowances_the_least_taxed_is_taken(
     """And of those that bear the same the one that relieves most of what lies lowest: any penny amounts against each kind."""
     taxpayer = replace(taxpayer, savings=taxpayer.savings + data.draw(amounts(9_000)))
     rules = BOOK.years[tax_year].income_tax[taxpayer.nation]
-    year = year_of(taxpayer, rules)
+    year = taxpayer_year(taxpayer, rules)
     found = liability(year)
     chosen = (found.income_tax, found.other_to, found.savings_to)
     below, allowances = taxpayer.other_income + taxpayer.property_income, found.allowances
@@ -378,7 +378,7 @@ def test_of_all_ways_to_use_the_allowances_the_least_taxed_is_taken(
 @settings(max_examples=120, deadline=None)
 @given(taxpayers(), years)
 def test_the_tax_of_a_year_is_that_of_its_stack(taxpayer: Taxpayer, tax_year: str) -> None:
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
     found = liability(year)
     tax, _, _, _, _, nil_to, _, *parts = taxed(
         year.scales, found.fixed_to, found.other_to, found.savings_to, found.taxable, found.savings_allowance
@@ -393,7 +393,7 @@ def test_a_liability_names_the_heights_of_the_stack_in_the_order_they_are_made_i
     # 22,430 of salary and rent; savings reach 26,430 and dividends 29,430 (ITA 2007 ss.16, 23); 1,000 of the interest and 500
     # of the dividends are at nil (ss.12B, 13A). 22,430 at 20%, 3,000 at 20%, 2,500 at 10.75% (s.8, from April 2026).
     taxpayer = Taxpayer("england", other_income=3_000_000, property_income=500_000, savings=400_000, dividends=300_000)
-    found = liability(year_of(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
+    found = liability(taxpayer_year(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
     assert found.net_income == found.adjusted_net_income == 4_200_000
     assert found.personal_allowance == 1_257_000
     assert (found.fixed_to, found.other_to, found.savings_to, found.taxable) == (0, 2_243_000, 2_643_000, 2_943_000)

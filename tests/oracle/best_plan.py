@@ -34,7 +34,7 @@ from service.planning.projection.settlement import (
     opened,
     wealth_after_tax,
 )
-from service.planning.projection.timeline import PersonYear, Timeline
+from service.planning.projection.timeline import PersonPeriod, Timeline
 
 POUND = 100
 FAR = 20_000_000
@@ -121,7 +121,7 @@ def table_of(carried_out: Projection) -> Plan:
 
 
 @lru_cache(maxsize=10_000)
-def corners(year: PersonYear) -> tuple[int, ...]:
+def corners(year: PersonPeriod) -> tuple[int, ...]:
     """The taxable withdrawals at which a person's tax bends or jumps, whole pounds, from sampled tax alone."""
     found = {0}
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.law import lump_sums
-from service.law.income_tax import Taxpayer, liability, year_of
+from service.law.income_tax import Taxpayer, liability, taxpayer_year
 from service.planning.faults import RuleViolation
 from service.planning.household import Income, Person
 from service.planning.quote.quote import Question, Withdrawal, quote
@@ -40,7 +40,7 @@ def question_of(taxpayer: Taxpayer, tax_year: str, method: str, pension: lump_su
 def net_of(question: Question, gross: int) -> int:
     """Net by the rules alone, without the curve."""
     rules = BOOK.years[question.tax_year]
-    year = year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    year = taxpayer_year(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
     left = lump_sums.available(question.pension, rules.lump_sums)
     payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
     return gross - payment.charge - (liability(year, payment.taxable).total - liability(year).total)

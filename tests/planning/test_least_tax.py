@@ -78,10 +78,18 @@ SMALL: dict[str, Household] = {
         years(2026, 3), member(uncrystallised=90_000), pension_growth=400, isa_growth=400
     ),
     "alone, no tax at the end": household(
-        years(2026, 3), member(uncrystallised=250_000), pension_growth=300, isa_growth=300, exit_tax_rate=0
+        years(2026, 3),
+        member(uncrystallised=250_000),
+        pension_growth=300,
+        isa_growth=300,
+        tax_rate_on_remaining_pension=0,
     ),
     "alone, much tax at the end": household(
-        years(2026, 4), member(uncrystallised=420_000), pension_growth=500, isa_growth=500, exit_tax_rate=4_500
+        years(2026, 4),
+        member(uncrystallised=420_000),
+        pension_growth=500,
+        isa_growth=500,
+        tax_rate_on_remaining_pension=4_500,
     ),
     "savings and dividends": household(
         years(2026, 3),
@@ -89,7 +97,7 @@ SMALL: dict[str, Household] = {
             uncrystallised=150_000,
             income=(income("savings_interest", 4_300), income("dividends", 9_000), income("state_pension", 6_100)),
         ),
-        exit_tax_rate=3_000,
+        tax_rate_on_remaining_pension=3_000,
     ),
     "savings, dividends and property": household(
         years(2026, 4),
@@ -100,51 +108,55 @@ SMALL: dict[str, Household] = {
         ),
         pension_growth=200,
         isa_growth=200,
-        exit_tax_rate=2_500,
+        tax_rate_on_remaining_pension=2_500,
     ),
     "Scotland": household(
         years(2026, 4),
         member(uncrystallised=210_000, nation="scotland", income=(income("state_pension", 9_300),)),
         pension_growth=400,
         isa_growth=400,
-        exit_tax_rate=2_100,
+        tax_rate_on_remaining_pension=2_100,
     ),
     "Scotland and Wales": household(
         years(2026, 3),
         member(uncrystallised=160_000, nation="scotland", income=(income("dividends", 1_800),)),
         member(1961, uncrystallised=60_000, nation="wales", income=(income("employment", 21_000),)),
-        exit_tax_rate=2_500,
+        tax_rate_on_remaining_pension=2_500,
     ),
     "marriage allowance": household(
         years(2026, 3),
         member(uncrystallised=70_000, marriage_allowance="gives"),
         member(1960, uncrystallised=180_000, marriage_allowance="receives", income=(income("state_pension", 11_000),)),
-        exit_tax_rate=2_200,
+        tax_rate_on_remaining_pension=2_200,
     ),
     "marriage allowance received alone": household(
         years(2027, 3),
         member(uncrystallised=230_000, marriage_allowance="receives", income=(income("state_pension", 8_000),)),
-        exit_tax_rate=3_500,
+        tax_rate_on_remaining_pension=3_500,
     ),
     "child benefit": household(
         years(2026, 2),
         member(1967, uncrystallised=190_000, child_benefit=2_251_60, income=(income("employment", 44_000),)),
-        exit_tax_rate=4_000,
+        tax_rate_on_remaining_pension=4_000,
     ),
     "taper of the personal allowance": household(
         years(2026, 3),
         member(uncrystallised=500_000, income=(income("defined_benefit_pension", 61_000),)),
-        exit_tax_rate=4_300,
+        tax_rate_on_remaining_pension=4_300,
     ),
     "tax-free allowance nearly used": household(
         years(2026, 3),
         member(uncrystallised=240_000, lump_sums_used=261_000),
         pension_growth=300,
         isa_growth=300,
-        exit_tax_rate=2_400,
+        tax_rate_on_remaining_pension=2_400,
     ),
     "large pension": household(
-        years(2026, 3), member(uncrystallised=1_400_000), pension_growth=500, isa_growth=500, exit_tax_rate=4_000
+        years(2026, 3),
+        member(uncrystallised=1_400_000),
+        pension_growth=500,
+        isa_growth=500,
+        tax_rate_on_remaining_pension=4_000,
     ),
     "ISA room binds": household(
         years(2026, 3),
@@ -152,7 +164,7 @@ SMALL: dict[str, Household] = {
         pension_growth=400,
         isa_growth=400,
         cash_interest=300,
-        exit_tax_rate=2_000,
+        tax_rate_on_remaining_pension=2_000,
     ),
     "ISA room binds for two": household(
         years(2026, 3),
@@ -161,7 +173,7 @@ SMALL: dict[str, Household] = {
         pension_growth=500,
         isa_growth=500,
         cash_interest=400,
-        exit_tax_rate=2_000,
+        tax_rate_on_remaining_pension=2_000,
     ),
     "cash better than ISAs": household(
         years(2026, 2),
@@ -184,10 +196,18 @@ SMALL: dict[str, Household] = {
         isa_growth=200,
     ),
     "pensions grow more": household(
-        years(2026, 4), member(uncrystallised=120_000), pension_growth=600, isa_growth=100, exit_tax_rate=1_500
+        years(2026, 4),
+        member(uncrystallised=120_000),
+        pension_growth=600,
+        isa_growth=100,
+        tax_rate_on_remaining_pension=1_500,
     ),
     "ISAs grow more": household(
-        years(2026, 4), member(uncrystallised=120_000), pension_growth=100, isa_growth=600, exit_tax_rate=2_000
+        years(2026, 4),
+        member(uncrystallised=120_000),
+        pension_growth=100,
+        isa_growth=600,
+        tax_rate_on_remaining_pension=2_000,
     ),
     "one lump sum first": household(
         years(2026, 3),
@@ -195,13 +215,13 @@ SMALL: dict[str, Household] = {
         lump_sums="first",
         pension_growth=200,
         isa_growth=200,
-        exit_tax_rate=2_400,
+        tax_rate_on_remaining_pension=2_400,
     ),
     "no lump sums": household(
         years(2026, 3),
         member(uncrystallised=110_000, drawdown=20_000, income=(income("state_pension", 5_500),)),
         lump_sums="none",
-        exit_tax_rate=2_400,
+        tax_rate_on_remaining_pension=2_400,
     ),
     "part years": household(
         (date(2026, 11, 20), date(2029, 7, 3)),
@@ -211,7 +231,7 @@ SMALL: dict[str, Household] = {
         ),
         pension_growth=500,
         isa_growth=500,
-        exit_tax_rate=2_000,
+        tax_rate_on_remaining_pension=2_000,
     ),
     "part years for two": household(
         (date(2029, 10, 27), date(2031, 12, 24)),
@@ -219,7 +239,7 @@ SMALL: dict[str, Household] = {
         member(1969, uncrystallised=90_000),
         pension_growth=300,
         isa_growth=300,
-        exit_tax_rate=2_200,
+        tax_rate_on_remaining_pension=2_200,
     ),
     "minimum pension age on the way": household(
         years(2026, 4),
@@ -237,7 +257,7 @@ SMALL: dict[str, Household] = {
             gift_aid_donations=500 * POUND,
             income=(income("state_pension", 11_900),),
         ),
-        exit_tax_rate=3_500,
+        tax_rate_on_remaining_pension=3_500,
     ),
 }
 """Two to four tax years, each with something that matters."""
@@ -249,13 +269,13 @@ TWO_YEARS: dict[str, Household] = {
         member(uncrystallised=140_000, income=(income("state_pension", 11_502),)),
         pension_growth=700,
         isa_growth=100,
-        exit_tax_rate=3_000,
+        tax_rate_on_remaining_pension=3_000,
     ),
     "Scotland, no lump sums": household(
         years(2027, 2),
         member(uncrystallised=90_000, nation="scotland", income=(income("savings_interest", 2_000),)),
         lump_sums="none",
-        exit_tax_rate=4_000,
+        tax_rate_on_remaining_pension=4_000,
     ),
     "first": household(
         years(2026, 2),
@@ -263,7 +283,7 @@ TWO_YEARS: dict[str, Household] = {
         lump_sums="first",
         pension_growth=200,
         isa_growth=300,
-        exit_tax_rate=4_500,
+        tax_rate_on_remaining_pension=4_500,
     ),
     "spending and savings": household(
         years(2026, 2),
@@ -277,14 +297,14 @@ TWO_YEARS: dict[str, Household] = {
         member(uncrystallised=300_000, lump_sums_used=250_000),
         pension_growth=500,
         isa_growth=500,
-        exit_tax_rate=4_200,
+        tax_rate_on_remaining_pension=4_200,
     ),
     "marriage allowance": household(
         years(2026, 2),
         member(uncrystallised=100_000, marriage_allowance="receives", income=(income("annuity", 17_000),)),
         pension_growth=300,
         isa_growth=300,
-        exit_tax_rate=3_800,
+        tax_rate_on_remaining_pension=3_800,
     ),
 }
 """One person, whole tax years, no drawdown funds and no interest on cash."""
@@ -340,7 +360,9 @@ KNOWN: dict[str, tuple[Household, Plan]] = {
         two_draws(1_508_000, 1_492_000),
     ),
     "all of the personal allowance tapered away": (
-        household(years(2027, 2), member(1957, uncrystallised=640_000), cash_interest=150, exit_tax_rate=4_500),
+        household(
+            years(2027, 2), member(1957, uncrystallised=640_000), cash_interest=150, tax_rate_on_remaining_pension=4_500
+        ),
         two_draws(13_333_566, 13_121_762),
     ),
     "two lump sums and cash outside ISAs": (
@@ -401,7 +423,7 @@ KNOWN: dict[str, tuple[Household, Plan]] = {
             pension_growth=300,
             isa_growth=300,
             cash_interest=450,
-            exit_tax_rate=4_500,
+            tax_rate_on_remaining_pension=4_500,
         ),
         (
             Choice((Draw(100_000 * POUND), Draw(584_500))),
@@ -464,7 +486,7 @@ def large(seed: int) -> Household:
         cash_interest=chance.choice((0, 200)),
         price_inflation=200,
         thresholds_after_freeze=chance.choice(("frozen", "prices")),
-        exit_tax_rate=chance.choice((2_000, 4_000)),
+        tax_rate_on_remaining_pension=chance.choice((2_000, 4_000)),
     )
 
 
@@ -554,8 +576,8 @@ def with_more_isa_room(before: Household) -> Household:
 
 
 def with_less_exit_tax(before: Household) -> Household:
-    rate = before.assumptions.exit_tax_rate
-    return replace(before, assumptions=replace(before.assumptions, exit_tax_rate=rate // 2))
+    rate = before.assumptions.tax_rate_on_remaining_pension
+    return replace(before, assumptions=replace(before.assumptions, tax_rate_on_remaining_pension=rate // 2))
 
 
 def with_more_cash(before: Household) -> Household:

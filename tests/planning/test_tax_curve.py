@@ -9,22 +9,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.law.income_tax import Taxpayer, YearOf, liability, year_of
+from service.law.income_tax import Taxpayer, TaxpayerYear, liability, taxpayer_year
 from service.law.rounding import PENNY, years_tax_to_the_penny
 from service.planning.curve.piece import STAIR
 from service.planning.curve.tax_curve import TaxCurve, tax_curve
-from service.planning.curve.tax_function import TaxedYear
+from service.planning.curve.tax_function import TaxFunction
 from service.planning.quote.quote import slices
 from tests.households import BOOK, amounts, taxpayers, years
 
 
-def exact_tax(year: YearOf, amount: int) -> int:
+def exact_tax(year: TaxpayerYear, amount: int) -> int:
     """Income tax and child benefit charge by the rules, in ten-thousandths of a penny."""
     answer = liability(year, amount)
     return answer.income_tax + answer.child_benefit_charge * PENNY
 
 
-def assert_agrees(year: YearOf, curve: TaxCurve, amount: int) -> None:
+def assert_agrees(year: TaxpayerYear, curve: TaxCurve, amount: int) -> None:
     """To the ten-thousandth of a penny where the curve calls itself exact, within a stair and a pound elsewhere."""
     piece = next((piece for piece in curve.pieces if piece.start < amount < piece.end), None)
     difference = curve.tax_at(amount) - exact_tax(year, amount)
@@ -37,8 +37,8 @@ def assert_agrees(year: YearOf, curve: TaxCurve, amount: int) -> None:
 @settings(max_examples=400, deadline=None)
 @given(taxpayers(), years, amounts(250_000), st.data())
 def test_curve_equals_rules(taxpayer: Taxpayer, tax_year: str, to: int, data: st.DataObject) -> None:
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    curve = tax_curve(TaxedYear(year), to)
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxFunction(year), to)
     corners = {piece.start for piece in curve.pieces} | {piece.end for piece in curve.pieces}
     near = {corner + step for corner in corners for step in (-1, 0, 1)}
     random = {data.draw(st.integers(0, curve.pieces[-1].end)) for _ in range(20)}
@@ -75,8 +75,8 @@ def investors(draw: Any, tax_year: str) -> Taxpayer:
 def test_curve_equals_rules_where_the_set_off_leaves_a_choice(tax_year: str, data: st.DataObject) -> None:
     """Both sides of every corner, and all along: one amount in each ten pounds."""
     taxpayer = data.draw(investors(tax_year))
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    curve = tax_curve(TaxedYear(year), data.draw(st.integers(0, 3_500_000)))
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxFunction(year), data.draw(st.integers(0, 3_500_000)))
     corners = {piece.start for piece in curve.pieces} | {piece.end for piece in curve.pieces}
     last = curve.pieces[-1].end
     along = range(data.draw(st.integers(0, 9_999)), last, 10_000)
@@ -97,8 +97,8 @@ RATES_RISE_BETWEEN = [
 @pytest.mark.parametrize(("tax_year", "taxpayer"), RATES_RISE_BETWEEN, ids=str)
 def test_rates_that_rise_and_fall_between_two_points_are_not_passed_over(tax_year: str, taxpayer: Taxpayer) -> None:
     """Both ends of such a stretch and a penny next to one of them lie on one line, and what lies between does not."""
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    curve = tax_curve(TaxedYear(year), 7_000_000)
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxFunction(year), 7_000_000)
     for amount in range(1, 7_000_000, 700):
         assert_agrees(year, curve, amount)
 
@@ -117,8 +117,8 @@ OPEN_AGAIN = [
 def test_a_marriage_allowance_that_opens_again_is_not_passed_over(taxpayer: Taxpayer, tax_year: str) -> None:
     """It may close as the total passes the basic limit, and open again while savings and dividends above it are inside their
     nil rates: relieving dividends then saves the reduction too. Every two pounds of a withdrawal are looked at."""
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    curve = tax_curve(TaxedYear(year), 3_000_000)
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    curve = tax_curve(TaxFunction(year), 3_000_000)
     for amount in range(1, 3_000_000, 200):
         assert_agrees(year, curve, amount)
 
@@ -127,7 +127,7 @@ def test_a_choice_of_set_off_is_found_with_few_questions() -> None:
     """Each bend once, and no search: pension and savings, dividends or both across the basic limit."""
     for savings, dividends, most in ((200_000, 0, 9), (0, 400_000, 11), (200_000, 400_000, 17)):
         taxpayer = Taxpayer("england", 3_000_000, savings=savings, dividends=dividends)
-        rules = TaxedYear(year_of(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
+        rules = TaxFunction(taxpayer_year(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
         tax_curve(rules, 4_000_000)
         assert rules.evaluations <= most
 
@@ -137,8 +137,8 @@ def test_a_choice_of_set_off_is_found_with_few_questions() -> None:
 def test_nothing_is_said_to_be_taxed_higher_where_its_tax_falls(tax_year: str, data: st.DataObject) -> None:
     """Two orders of set-off may cost the same, and from one end of a piece to the other the allowance may change over."""
     taxpayer = data.draw(investors(tax_year))
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    for piece in tax_curve(TaxedYear(year), 3_500_000).pieces:
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    for piece in tax_curve(TaxFunction(year), 3_500_000).pieces:
         before, after = liability(year, piece.start), liability(year, piece.end)
         for reason, of_it in (("savings_taxed_higher", "savings_tax"), ("dividends_taxed_higher", "dividend_tax")):
             if reason in piece.because and piece.start < piece.end:
@@ -148,8 +148,8 @@ def test_nothing_is_said_to_be_taxed_higher_where_its_tax_falls(tax_year: str, d
 @settings(max_examples=200, deadline=None)
 @given(taxpayers(), years, amounts(250_000))
 def test_pieces_join(taxpayer: Taxpayer, tax_year: str, to: int) -> None:
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    pieces = tax_curve(TaxedYear(year), to).pieces
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    pieces = tax_curve(TaxFunction(year), to).pieces
     assert pieces[0].start == 0
     assert pieces[-1].end > to
     for before, after in pairwise(pieces):
@@ -164,8 +164,8 @@ def test_pieces_join(taxpayer: Taxpayer, tax_year: str, to: int) -> None:
 @settings(max_examples=200, deadline=None)
 @given(taxpayers(), years, amounts(200_000))
 def test_slices_add_up(taxpayer: Taxpayer, tax_year: str, taxable: int) -> None:
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
-    cut = slices(tax_curve(TaxedYear(year), taxable), taxable)
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    cut = slices(tax_curve(TaxFunction(year), taxable), taxable)
     assert sum(piece.tax for piece in cut) == liability(year, taxable).total - liability(year).total
     if cut:
         assert cut[0].start == 0
@@ -176,13 +176,13 @@ def test_slices_add_up(taxpayer: Taxpayer, tax_year: str, taxable: int) -> None:
 
 def test_taper_costs_sixty_pence_in_the_pound_as_a_staircase() -> None:
     """40p, and 20p more for the allowance lost: common knowledge of the trade; the steps follow from ITA 2007 s.35(3)."""
-    year = year_of(Taxpayer("england", other_income=10_000_000), BOOK.years["2026-27"].income_tax["england"])
-    piece = tax_curve(TaxedYear(year), 1_000_000).pieces[0]
+    year = taxpayer_year(Taxpayer("england", other_income=10_000_000), BOOK.years["2026-27"].income_tax["england"])
+    piece = tax_curve(TaxFunction(year), 1_000_000).pieces[0]
     assert (piece.rate, piece.tread_rate, piece.stair_height) == (6_000, 4_000, 40)
     assert "personal_allowance_taper" in piece.because
 
 
 def test_rounded_tax_is_the_rules_own() -> None:
-    year = year_of(Taxpayer("wales", other_income=3_000_001), BOOK.years["2025-26"].income_tax["wales"])
-    curve = tax_curve(TaxedYear(year), 5_000_000)
+    year = taxpayer_year(Taxpayer("wales", other_income=3_000_001), BOOK.years["2025-26"].income_tax["wales"])
+    curve = tax_curve(TaxFunction(year), 5_000_000)
     assert years_tax_to_the_penny(curve.tax_at(123_457)) == liability(year, 123_457).total

@@ -223,7 +223,7 @@ def test_years_cut_short_are_the_same_until_then(household: Household, day: int)
 def test_all_now_and_with_income_differ_only_by_the_allowance(pot: int, growth: int, years: int) -> None:
     """The same growth everywhere, no income drawn, interest within the nil rates: what is taken now grows outside the
     pension as it would inside. Only what a quarter grows to beyond the allowance is taxed at last, at the exit rate."""
-    assumed = Assumptions(growth, growth, growth, exit_tax_rate=2_000)
+    assumed = Assumptions(growth, growth, growth, tax_rate_on_remaining_pension=2_000)
     options = (Option("all_now", SPENDING_ONLY), Option("with_income", SPENDING_ONLY))
     result = asked(person(pension=Pension(pot)), options=options, to_age=63 + years, assumptions=assumed)
     now, later = course_of(result, 0), course_of(result, 1)

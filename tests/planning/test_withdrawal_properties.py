@@ -9,7 +9,7 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from service.law import lump_sums
-from service.law.income_tax import NATIONS, Taxpayer, liability, year_of
+from service.law.income_tax import NATIONS, Taxpayer, liability, taxpayer_year
 from service.law.lump_sums import METHODS, Pension
 from service.law.units import PENNY
 from service.planning.household import INCOME_KINDS, Income, Person
@@ -83,7 +83,7 @@ def questions(draw: Any) -> Question:
 def test_tax_is_never_negative_and_never_more_than_the_income(
     taxpayer: Taxpayer, tax_year: str, withdrawal: int
 ) -> None:
-    found = liability(year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation]), withdrawal)
+    found = liability(taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation]), withdrawal)
     income = taxpayer.income + withdrawal
     assert found.net_income == income
     assert 0 <= found.income_tax <= income * PENNY
@@ -102,7 +102,7 @@ def test_tax_is_never_negative_and_never_more_than_the_income(
 @given(taxpayers(), years, amounts(200_000), st.one_of(st.integers(1, 300), st.integers(1, 5_000_000)))
 def test_more_income_never_means_less_tax(taxpayer: Taxpayer, tax_year: str, withdrawal: int, more: int) -> None:
     """But for who gives the marriage allowance: it comes back with the first pound taxed above basic (ITA s.55C)."""
-    year = year_of(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
     before, after = liability(year, withdrawal), liability(year, withdrawal + more)
     gain = 0
     if before.marriage_allowance_given > after.marriage_allowance_given:
@@ -118,7 +118,7 @@ def test_every_amount_of_a_quote_reconciles(question: Question) -> None:
     answer = quote(question, BOOK)
     pension, payment = question.pension, answer.payment
     rules = answer.rules
-    year = year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    year = taxpayer_year(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
 
     # The pension gives what is paid out, and nothing else.
     assert payment.gross == question.withdrawal.amount
@@ -216,7 +216,7 @@ def assert_parts_equal_whole(question: Question, first_amount: int) -> None:
     assert 0 <= whole.payment.charge - charge <= 1
     assert tax_free + taxable + sum(part.excess for part in payments) == asked
     assert second.without.total == first.with_it.total
-    year = year_of(question.person.taxpayer(), whole.rules.income_tax[question.person.tax_residence])
+    year = taxpayer_year(question.person.taxpayer(), whole.rules.income_tax[question.person.tax_residence])
     assert second.with_it.total == liability(year, taxable).total
     assert first.on_withdrawal + second.on_withdrawal == second.with_it.total - whole.without.total
     if taxable == whole.payment.taxable:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.figures.loader import STATUSES, TaxYear
+from service.figures.loader import STATUSES, TaxYearFigures
 from service.planning.disclosure import told_once, touched_by_income_tax
 from service.planning.warnings.circumstances import Circumstances
 
@@ -23,7 +23,7 @@ def case_status(case: Circumstances) -> str:
     return max((year.figures.status for one in case.people for year in one.years), key=STATUSES.index)
 
 
-def first_not_law(case: Circumstances) -> TaxYear | None:
+def first_not_law(case: Circumstances) -> TaxYearFigures | None:
     """The figures of the first tax year that are not all law."""
     years = {year.name: year.figures for one in case.people for year in one.years}
     return next((years[name] for name in sorted(years) if years[name].status != "enacted"), None)

@@ -13,9 +13,9 @@ from datetime import date
 from service.figures import tax_years
 from service.law import annual_allowance, lump_sums, state_pension
 from service.law.ages import age_on
-from service.law.income_tax import Liability, Taxpayer, liability, year_of
+from service.law.income_tax import Liability, Taxpayer, liability, taxpayer_year
 from service.law.lump_sums import METHODS, Method, Pension
-from service.law.rulebook import RuleBook, YearRules
+from service.law.rulebook import RuleBook, TaxYearRules
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import Person
 from service.planning.payroll import PayrollOutcome, payroll_outcome
@@ -134,13 +134,13 @@ def _year_facts(
     asked: Person,
     pension: Pension,
     planned: list[tuple[int, Planned]],
-    rules: YearRules,
+    rules: TaxYearRules,
     *,
     first_payment: bool,
 ) -> YearFacts:
     """One tax year, its withdrawals carried out. ``first_payment``: no taxable payment came before, so no code is known."""
     taxpayer = asked.taxpayer()
-    year = year_of(taxpayer, rules.income_tax[person.nation])
+    year = taxpayer_year(taxpayer, rules.income_tax[person.nation])
     without = with_it = liability(year)
     taken: list[Taken] = []
     before, taxable = pension, 0
@@ -182,7 +182,7 @@ def _earned(taxpayer: Taxpayer, asked: Person) -> int:
     return min(taxpayer.income, asked.income_of("employment") + asked.income_of("self_employment"))
 
 
-def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules: YearRules, path: Path) -> Taken:
+def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules: TaxYearRules, path: Path) -> Taken:
     """A withdrawal as far as its method permits. RuleViolation where the pension does not hold as much."""
     method = planned.method
     left = lump_sums.available(pension, rules.lump_sums)
@@ -224,7 +224,7 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
 
 
 def _emergency_payroll(
-    taken: Taken, person: Person, rules: YearRules, before: Liability, after: Liability
+    taken: Taken, person: Person, rules: TaxYearRules, before: Liability, after: Liability
 ) -> PayrollOutcome:
     """What payroll makes of the first taxable payment, for which it has no code."""
     return payroll_outcome(

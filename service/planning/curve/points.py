@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from service.law.income_tax import IncomeTaxRules, Taxpayer, YearOf
+from service.law.income_tax import IncomeTaxRules, Taxpayer, TaxpayerYear
 from service.law.set_off import Scales
 from service.law.units import POUND
 from service.planning.curve.piece import STAIR
-from service.planning.curve.tax_function import TaxedYear
+from service.planning.curve.tax_function import TaxFunction
 
 BEYOND = 1_000 * POUND  # how far past the asked amount the last piece is followed
 
 
-def taper_of(year: YearOf, rules: TaxedYear) -> tuple[int, int]:
+def taper_of(year: TaxpayerYear, rules: TaxFunction) -> tuple[int, int]:
     """The taxable withdrawals between which the personal allowance is withdrawn; the first may be negative."""
     adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
     first = year.rules.taper_threshold - adjusted
     return first, first + 2 * year.rules.personal_allowance
 
 
-def points(year: YearOf, rules: TaxedYear, taper: tuple[int, int], to: int) -> list[int]:
+def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[int, int], to: int) -> list[int]:
     """Where the slope may change: each height of the stack at each level that matters to it, turned into a withdrawal.
 
     A height is a fixed sum plus the withdrawal less the allowances. While the allowance is withdrawn it rises three

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from service.law.income_tax import Liability, YearOf
+from service.law.income_tax import Liability, TaxpayerYear
 
 
-def reasons(before: Liability, after: Liability, year: YearOf, tapered: bool) -> tuple[str, ...]:
+def reasons(before: Liability, after: Liability, year: TaxpayerYear, tapered: bool) -> tuple[str, ...]:
     """The rules at work between two points."""
     if after.taxable == 0 and after.other_to == 0:
         return ("personal_allowance", "blind_persons_allowance") if year.taxpayer.blind else ("personal_allowance",)

@@ -20,14 +20,14 @@ from functools import lru_cache
 from itertools import pairwise
 
 from service.law import child_benefit
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, year_of
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, TaxpayerYear, taxpayer_year
 from service.law.units import PENNY, POUND
 from service.planning.curve.bends import bends, set_off_may_bend
 from service.planning.curve.piece import CHARGE_STEP, Piece
 from service.planning.curve.points import BEYOND, points, taper_of
 from service.planning.curve.reasons import reasons, reliefs_lost
 from service.planning.curve.stairs import staircase
-from service.planning.curve.tax_function import TaxedYear
+from service.planning.curve.tax_function import TaxFunction
 from service.planning.search import first_where
 
 _SHARED_TO = 500_000 * POUND
@@ -58,25 +58,25 @@ class TaxCurve:
         return tax
 
 
-def corners(rules: TaxedYear, to: int) -> list[int]:
+def corners(rules: TaxFunction, to: int) -> list[int]:
     """Where the curve may bend, from 0 to beyond ``to``: taxable withdrawals in pence, without the bends that only the
     choice of set-off makes. A step comes right after a corner; those of the child benefit charge are not among them."""
     return points(rules.year, rules, taper_of(rules.year, rules), to)
 
 
-def tax_curve(rules: TaxedYear, to: int) -> TaxCurve:
+def tax_curve(rules: TaxFunction, to: int) -> TaxCurve:
     """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
     return TaxCurve(tuple(pieces_to(rules, to)))
 
 
-def pieces_to(rules: TaxedYear, to: int) -> Iterator[Piece]:
+def pieces_to(rules: TaxFunction, to: int) -> Iterator[Piece]:
     """The curve's pieces, each made only when it is asked for."""
     if rules.year.taxpayer.child_benefit:
         return _with_child_benefit_steps(rules, _income_tax_pieces(rules, to))
     return _income_tax_pieces(rules, to)
 
 
-def _income_tax_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
+def _income_tax_pieces(rules: TaxFunction, to: int) -> Iterator[Piece]:
     """The pieces without the child benefit charge."""
     taxpayer = rules.year.taxpayer
     end = taxpayer.other_income + to + BEYOND
@@ -101,7 +101,7 @@ def _has_other_income_only(taxpayer: Taxpayer) -> bool:
 def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
     """The curve of someone without any income: that of everybody with other income only is a stretch of it."""
     nobody = Taxpayer(rules.nation, blind=blind)
-    return tuple(_own_pieces(TaxedYear(year_of(nobody, rules)), _SHARED_TO))
+    return tuple(_own_pieces(TaxFunction(taxpayer_year(nobody, rules)), _SHARED_TO))
 
 
 def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]:
@@ -119,14 +119,14 @@ def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]
             yield Piece(first - start, last - start, tax_first, tax_last, rate, because, tread_rate, moved_foot, exact)
 
 
-def _own_pieces(rules: TaxedYear, to: int) -> Iterator[Piece]:
+def _own_pieces(rules: TaxFunction, to: int) -> Iterator[Piece]:
     """The pieces read off the rules for this taxpayer alone."""
     taper = taper_of(rules.year, rules)
     for start, end in pairwise(points(rules.year, rules, taper, to)):
         yield from _between(rules, start, end, taper)
 
 
-def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterable[Piece]:
+def _between(rules: TaxFunction, start: int, end: int, taper: tuple[int, int]) -> Iterable[Piece]:
     """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
     first, last = taper
     if first <= start < last:
@@ -136,7 +136,7 @@ def _between(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> 
     return _straight(rules, start, end)
 
 
-def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
+def _with_step(rules: TaxFunction, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
     """The pieces between two points where reliefs are lost: just past ``start``, or else where halving finds it."""
     tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
     lost = reliefs_lost(rules(start), rules(end))
@@ -158,7 +158,7 @@ def _with_step(rules: TaxedYear, start: int, end: int, taper: tuple[int, int]) -
     yield from rest[1:]
 
 
-def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
+def _where_lost(rules: TaxFunction, start: int, end: int) -> int:
     """The last penny before the first relief is lost."""
     just_after = rules(start + 1)
 
@@ -168,7 +168,7 @@ def _where_lost(rules: TaxedYear, start: int, end: int) -> int:
     return first_where(lost, start + 1, end) - 1
 
 
-def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:
+def _straight(rules: TaxFunction, start: int, end: int) -> list[Piece]:
     """Straight pieces from ``start`` to ``end``, cut where the set-off bends the line between."""
     before, after = rules(start), rules(end)
     if end - start == 1 or not set_off_may_bend(rules.year, before, after):
@@ -177,13 +177,13 @@ def _straight(rules: TaxedYear, start: int, end: int) -> list[Piece]:
     return [_line(rules.year, at, to, rules(at), rules(to)) for at, to in pairwise(cuts)]
 
 
-def _line(year: YearOf, start: int, end: int, before: Liability, after: Liability) -> Piece:
+def _line(year: TaxpayerYear, start: int, end: int, before: Liability, after: Liability) -> Piece:
     """A straight piece from one point to another."""
     rate = (after.income_tax - before.income_tax) // (end - start)
     return Piece(start, end, before.income_tax, after.income_tax, rate, reasons(before, after, year, False))
 
 
-def _with_child_benefit_steps(rules: TaxedYear, pieces: Iterable[Piece]) -> Iterator[Piece]:
+def _with_child_benefit_steps(rules: TaxFunction, pieces: Iterable[Piece]) -> Iterator[Piece]:
     """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
     steps = _charge_steps(rules)
     at, next_charge = next(steps, _NO_STEP)
@@ -203,7 +203,7 @@ def _with_child_benefit_steps(rules: TaxedYear, pieces: Iterable[Piece]) -> Iter
             yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, foot, exact)
 
 
-def _charge_steps(rules: TaxedYear) -> Iterator[tuple[int, int]]:
+def _charge_steps(rules: TaxFunction) -> Iterator[tuple[int, int]]:
     """The taxable withdrawals, after none, at which the child benefit charge rises by a percentage point, and to what."""
     taxpayer, its_rules = rules.year.taxpayer, rules.year.rules
     threshold, width = its_rules.child_benefit_threshold, its_rules.child_benefit_step

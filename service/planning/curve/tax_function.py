@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from service.law.income_tax import Liability, YearOf, liability
+from service.law.income_tax import Liability, TaxpayerYear, liability
 
 
-class TaxedYear:
+class TaxFunction:
     """A taxpayer's year, asked for its liability at single taxable withdrawals: each amount once, and counted."""
 
-    def __init__(self, year: YearOf) -> None:
+    def __init__(self, year: TaxpayerYear) -> None:
         self.year = year
         self._known: dict[int, Liability] = {}
 

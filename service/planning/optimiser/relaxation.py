@@ -257,7 +257,7 @@ class Relaxation:
         after = [1.0] * len(periods)  # growth of pension money from a period's end to the plan's
         for t in range(len(periods) - 1, 0, -1):
             after[t - 1] = after[t] * periods[t].factor(assumed.pension_growth)
-        kept = (WHOLE - assumed.exit_tax_rate) / WHOLE + LEFT_IN_PENSION_POUNDS_PER_POUND
+        kept = (WHOLE - assumed.tax_rate_on_remaining_pension) / WHOLE + LEFT_IN_PENSION_POUNDS_PER_POUND
         member = timeline.household.people[person]
         to_end = after[0] * periods[0].factor(assumed.pension_growth)
         rules = periods[0].rules.lump_sums

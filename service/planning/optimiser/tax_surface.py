@@ -18,10 +18,10 @@ from itertools import combinations, pairwise
 from typing import NamedTuple
 
 from service.law import child_benefit
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, year_of
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, taxpayer_year
 from service.law.units import PENNY, POUND, WHOLE
 from service.planning.curve.tax_curve import corners, tax_curve
-from service.planning.curve.tax_function import TaxedYear
+from service.planning.curve.tax_function import TaxFunction
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 
 _STEP_TEN_THOUSANDTHS = 100 * PENNY
@@ -130,7 +130,7 @@ class Surface:
     rules: IncomeTaxRules
     with_partner_loss: bool
     _sections: dict[int, Section] = field(default_factory=dict)
-    _years: dict[int, TaxedYear] = field(default_factory=dict)
+    _years: dict[int, TaxFunction] = field(default_factory=dict)
     _kinks: dict[tuple[int, int, bool], tuple[Kink, ...]] = field(default_factory=dict)
 
     @property
@@ -188,14 +188,14 @@ class Surface:
                         seen.add(key)
                         yield Kink(without, speed)
 
-    def _year(self, savings: int) -> TaxedYear:
+    def _year(self, savings: int) -> TaxFunction:
         year = self._years.get(savings)
         if year is None:
             taxpayer = replace(self.taxpayer, savings=savings)
-            year = self._years[savings] = TaxedYear(year_of(taxpayer, self.rules))
+            year = self._years[savings] = TaxFunction(taxpayer_year(taxpayer, self.rules))
         return year
 
-    def _height(self, year: TaxedYear, income: int) -> int:
+    def _height(self, year: TaxFunction, income: int) -> int:
         """Ten-thousandths of a penny."""
         found = year(income)
         partners_loss = 0
@@ -249,18 +249,18 @@ def _slope(first: Point, second: Point) -> float:
     return (second[1] - first[1]) / (second[0] - first[0])
 
 
-def _bends(year: TaxedYear) -> list[int]:
+def _bends(year: TaxFunction) -> list[int]:
     """Where a section bends, pence. Where there is no choice of set-off the curve's corners are all."""
     taxpayer = year.year.taxpayer
     plain = year
     if taxpayer.child_benefit:
-        plain = TaxedYear(year_of(replace(taxpayer, child_benefit=0), year.year.rules))
+        plain = TaxFunction(taxpayer_year(replace(taxpayer, child_benefit=0), year.year.rules))
     if not taxpayer.savings and not taxpayer.dividends and taxpayer.marriage_allowance != "receives":
         return corners(plain, _REACH_PENCE)
     return sorted({0, *(piece.end for piece in tax_curve(plain, _REACH_PENCE).pieces)})
 
 
-def _charge_breakpoints(taxed: TaxedYear) -> list[int]:
+def _charge_breakpoints(taxed: TaxFunction) -> list[int]:
     """Where the line below the steps of the child benefit charge bends: just before the first and the last."""
     rules, taxpayer = taxed.year.rules, taxed.year.taxpayer
     adjusted = taxed(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid

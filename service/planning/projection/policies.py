@@ -7,10 +7,10 @@ from dataclasses import replace
 from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
-from service.law.income_tax import YearOf, year_of
+from service.law.income_tax import TaxpayerYear, taxpayer_year
 from service.law.units import WHOLE
 from service.planning.curve.tax_curve import pieces_to
-from service.planning.curve.tax_function import TaxedYear
+from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation
 from service.planning.projection.settlement import (
     Choice,
@@ -245,12 +245,12 @@ def _gross_draw(timeline: Timeline, person: Opened, gross: int) -> Draw:
     return Draw(min(gross - drawdown, person.most_uncrystallised), drawdown)
 
 
-def _taxed(person: Opened) -> YearOf:
+def _taxed(person: Opened) -> TaxpayerYear:
     """The person's tax year with the interest of the period."""
     taxpayer = person.year.taxpayer
     if person.interest:
         taxpayer = replace(taxpayer, savings=taxpayer.savings + person.interest)
-    return year_of(taxpayer, person.year.rules)
+    return taxpayer_year(taxpayer, person.year.rules)
 
 
 def _most_without_tax(person: Opened) -> int:
@@ -262,7 +262,7 @@ def _most_without_tax(person: Opened) -> int:
     year = _taxed(person)
     reach = start.allowances + year.scales.starting_rate_limit + year.scales.savings_allowances[0]
     most = 0
-    for piece in pieces_to(TaxedYear(year), reach):
+    for piece in pieces_to(TaxFunction(year), reach):
         if piece.tax_end > piece.tax_start:
             break
         most = piece.end

@@ -14,7 +14,7 @@ from service.law import lump_sums
 from service.law.income_tax import Liability
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.units import WHOLE
-from service.planning.projection.timeline import PersonYear, Timeline
+from service.planning.projection.timeline import PersonPeriod, Timeline
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 """The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
@@ -58,7 +58,7 @@ class Opened(NamedTuple):
     ``isa_room`` is what may still be subscribed on the last day.
     """
 
-    year: PersonYear
+    year: PersonPeriod
     before: Holdings
     pension: Pension
     pension_growth: int
@@ -235,14 +235,14 @@ def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position:
     """What the household has after tax at the end of a period: ISAs, cash, and each pension's remaining tax-free part and
     the rest less exit tax."""
     rules = timeline.periods[position].rules.lump_sums
-    exit_tax_rate = timeline.household.assumptions.exit_tax_rate
+    tax_rate_on_remaining_pension = timeline.household.assumptions.tax_rate_on_remaining_pension
     total = 0
     for held in holdings:
         pension = held.pension
         left = lump_sums.available(pension, rules).tax_free
         tax_free = min(lump_sums.quarter(pension.uncrystallised, rules), left)
         taxed = pension.uncrystallised + pension.drawdown - tax_free
-        total += held.isa + held.cash + tax_free + taxed * (WHOLE - exit_tax_rate) // WHOLE
+        total += held.isa + held.cash + tax_free + taxed * (WHOLE - tax_rate_on_remaining_pension) // WHOLE
     return total
 
 

@@ -13,11 +13,11 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.figures import tax_years
-from service.figures.loader import STATUSES, TaxYear
+from service.figures.loader import STATUSES, TaxYearFigures
 from service.law import isa, pension_age, state_pension
-from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, year_of
+from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, taxpayer_year
 from service.law.rounding import half_up
-from service.law.rulebook import RuleBook, YearRules
+from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import WHOLE
 from service.planning.household import (
     WITH_PRICES,
@@ -39,7 +39,7 @@ class Period:
 
     position: int
     rises: int
-    rules: YearRules
+    rules: TaxYearRules
     first: date
     last: date
 
@@ -78,7 +78,7 @@ class Remembered(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class PersonYear:
+class PersonPeriod:
     """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
 
     ``taxpayer`` holds the income of the whole tax year, ``state_pension`` what of it is State Pension. ``received`` is the
@@ -125,7 +125,7 @@ class PersonYear:
                 savings=taxpayer.savings + interest,
                 marriage_allowance=marriage_allowance or taxpayer.marriage_allowance,
             )
-        return liability(year_of(taxpayer, self.rules), withdrawal)
+        return liability(taxpayer_year(taxpayer, self.rules), withdrawal)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +134,7 @@ class Timeline:
 
     household: Household
     periods: tuple[Period, ...]
-    people: tuple[tuple[PersonYear, ...], ...]
+    people: tuple[tuple[PersonPeriod, ...], ...]
     spending: tuple[int, ...]
     state_pension_from: tuple[date | None, ...]
 
@@ -157,7 +157,7 @@ class Timeline:
         return max((period.rules.figures.status for period in self.periods), key=STATUSES.index)
 
     @property
-    def first_not_law(self) -> TaxYear | None:
+    def first_not_law(self) -> TaxYearFigures | None:
         """The figures of the first tax year that are not all law."""
         years = (period.rules.figures for period in self.periods)
         return next((figures for figures in years if figures.status != "enacted"), None)
@@ -230,14 +230,14 @@ def _spending(household: Household, period: Period) -> int:
 
 def _person(
     member: Member, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
-) -> tuple[PersonYear, ...]:
+) -> tuple[PersonPeriod, ...]:
     money_of = tax_years.of(household.money_of or household.start)
     incomes = [_settled(income, member, book.years[money_of].figures, book, reached) for income in member.income]
     inflation = household.assumptions.price_inflation
     return tuple(_person_year(member, incomes, period, inflation) for period in periods)
 
 
-def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inflation: int) -> PersonYear:
+def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inflation: int) -> PersonPeriod:
     figures = period.rules.figures
     whole, inside = [], 0
     for income in incomes:
@@ -249,8 +249,8 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
     outside = taxpayer.income - inside
     tax_outside = 0
     if outside > 0:
-        tax_outside = half_up(liability(year_of(taxpayer, rules)).total * outside, taxpayer.income)
-    return PersonYear(
+        tax_outside = half_up(liability(taxpayer_year(taxpayer, rules)).total * outside, taxpayer.income)
+    return PersonPeriod(
         taxpayer=taxpayer,
         rules=rules,
         received=inside,
@@ -263,7 +263,9 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
     )
 
 
-def _settled(income: DatedIncome, member: Member, first: TaxYear, book: RuleBook, reached: date | None) -> DatedIncome:
+def _settled(
+    income: DatedIncome, member: Member, first: TaxYearFigures, book: RuleBook, reached: date | None
+) -> DatedIncome:
     """An income with an amount, and a State Pension with its day: State Pension age, unless another day is given."""
     if income.kind != "state_pension":
         return income

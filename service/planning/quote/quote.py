@@ -8,12 +8,12 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from service.law import annual_allowance, income_tax, lump_sums, payroll, rounding
-from service.law.income_tax import Liability, Taxpayer, YearOf, basic_rate_band_unused
+from service.law.income_tax import Liability, Taxpayer, TaxpayerYear, basic_rate_band_unused
 from service.law.lump_sums import Allowances, Method, Payment, Pension
-from service.law.rulebook import RuleBook, YearRules
+from service.law.rulebook import RuleBook, TaxYearRules
 from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
-from service.planning.curve.tax_function import TaxedYear
+from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import Person
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
@@ -64,8 +64,8 @@ class Quote(NamedTuple):
     """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after."""
 
     question: Question
-    rules: YearRules
-    year: YearOf
+    rules: TaxYearRules
+    year: TaxpayerYear
     version: str
     payment: Payment
     left_before: Allowances
@@ -153,10 +153,10 @@ def whole_curve(answer: Quote) -> TaxCurve:
     return tax_curve(_year(question, rules), max(taxable, answer.payment.taxable))
 
 
-def _year(question: Question, rules: YearRules) -> TaxedYear:
+def _year(question: Question, rules: TaxYearRules) -> TaxFunction:
     """The person's year without the withdrawal, ready to be asked."""
     person = question.person
-    return TaxedYear(income_tax.year_of(person.taxpayer(), rules.income_tax[person.tax_residence]))
+    return TaxFunction(income_tax.taxpayer_year(person.taxpayer(), rules.income_tax[person.tax_residence]))
 
 
 def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
@@ -190,7 +190,7 @@ def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
     return tuple(cut)
 
 
-def _refuse_what_cannot_be(question: Question, rules: YearRules) -> None:
+def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
     """Faults that need no computing: all of them at once."""
     faults = []
     asked, pension, person, figures = question.withdrawal, question.pension, question.person, rules.figures
@@ -234,7 +234,7 @@ def _refuse_what_cannot_be(question: Question, rules: YearRules) -> None:
         raise RuleViolation(tuple(faults))
 
 
-def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYear) -> tuple[int, TaxCurve | None]:
+def _gross(question: Question, rules: TaxYearRules, left: Allowances, year: TaxFunction) -> tuple[int, TaxCurve | None]:
     """The gross withdrawal in pence, and the tax curve if it took one to find it."""
     asked = question.withdrawal
     most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)
@@ -276,7 +276,7 @@ def _gross(question: Question, rules: YearRules, left: Allowances, year: TaxedYe
     return found.gross, TaxCurve(tuple(followed)) if reaches_on else None
 
 
-def _too_much(question: Question, rules: YearRules, left: Allowances, most: int) -> Fault:
+def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: int) -> Fault:
     """Why the amount is more than the method can pay, with the figure that would be permitted."""
     where = ("withdrawal", "amount")
     pension, method = question.pension, question.withdrawal.method
@@ -313,7 +313,7 @@ def _left_of(allowance: int | None, question: Question, payment: Payment) -> int
 
 
 def _lifetime_allowance_test(
-    question: Question, rules: YearRules, left: Allowances, payment: Payment
+    question: Question, rules: TaxYearRules, left: Allowances, payment: Payment
 ) -> LifetimeAllowanceTest | None:
     """The test of FA 2004 s.216, benefit crystallisation events 1 and 6, for the years that had it."""
     if left.lifetime_allowance is None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from service.law import income_tax, payroll
-from service.law.income_tax import Liability, YearOf
+from service.law.income_tax import Liability, TaxpayerYear
 from service.law.units import PENNY, POUND, WHOLE
 from service.planning.quote.quote import Quote
 from service.planning.wording import pounds
@@ -30,7 +30,7 @@ class Step(NamedTuple):
 def working(quote: Quote) -> list[Step]:
     """Every step of the answer, in the order the law takes them."""
     question, rules = quote.question, quote.rules
-    year = income_tax.year_of(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    year = income_tax.taxpayer_year(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
     return [
         *_payment_steps(quote),
         *_liability_steps(year, quote.without, "without the withdrawal", 0),
@@ -105,7 +105,7 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
         )
 
 
-def _liability_steps(year: YearOf, result: Liability, label: str, withdrawal: int) -> Iterator[Step]:
+def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdrawal: int) -> Iterator[Step]:
     taxpayer, rules, scales = year
     yield Step(
         f"net income {label}",

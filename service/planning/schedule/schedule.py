@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from typing import Literal, NamedTuple
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law import isa
-from service.law.income_tax import basic_rate_band_unused, year_of
+from service.law.income_tax import basic_rate_band_unused, taxpayer_year
 from service.law.rulebook import RuleBook
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
@@ -109,7 +109,7 @@ class Totals(NamedTuple):
     wealth_after_tax_in_todays_prices: int
 
 
-class PersonYearPlan(NamedTuple):
+class SchedulePerson(NamedTuple):
     """One person's period as an answer tells it. Pence; see ``PersonRecord``. The lump sum of "first" is withdrawn from
     uncrystallised funds. What allowances are used and left is of the whole tax year."""
 
@@ -127,7 +127,7 @@ class PersonYearPlan(NamedTuple):
     cash: Balance
 
 
-class HouseholdYear(NamedTuple):
+class HouseholdPeriod(NamedTuple):
     """Everybody's period in sums. Pence; the balances are those of its last day."""
 
     withdrawn: int
@@ -140,13 +140,13 @@ class HouseholdYear(NamedTuple):
     in_todays_prices: int
 
 
-class Year(NamedTuple):
+class ScheduleYear(NamedTuple):
     """One period of a plan as an answer tells it."""
 
     period: Period
     spending: int
-    people: tuple[PersonYearPlan, ...]
-    household: HouseholdYear
+    people: tuple[SchedulePerson, ...]
+    household: HouseholdPeriod
 
 
 class Schedule(NamedTuple):
@@ -155,7 +155,7 @@ class Schedule(NamedTuple):
     question: ScheduleQuestion
     version: str
     projection: Projection
-    years: tuple[Year, ...]
+    years: tuple[ScheduleYear, ...]
     totals: Totals
     comparisons: tuple[Comparison, ...]
     scenarios: tuple[Scenario, ...]
@@ -178,7 +178,7 @@ class Schedule(NamedTuple):
         return self.timeline.status
 
     @property
-    def first_not_law(self) -> TaxYear | None:
+    def first_not_law(self) -> TaxYearFigures | None:
         """The figures of the first tax year that are not all law."""
         return self.timeline.first_not_law
 
@@ -268,7 +268,7 @@ def _reason(error: RuleViolation) -> str:
     return " ".join(fault.detail for fault in error.faults)
 
 
-def _years(plan: Projection) -> Iterator[Year]:
+def _years(plan: Projection) -> Iterator[ScheduleYear]:
     timeline = plan.timeline
     income_tax = list(accumulate(sum(record.income_tax for record in year.people) for year in plan.years))
     levels = timeline.price_levels()
@@ -276,14 +276,14 @@ def _years(plan: Projection) -> Iterator[Year]:
         timeline.periods, timeline.spending, plan.years, income_tax, levels, strict=True
     ):
         held = (pension_held(year), isa_held(year), cash_held(year))
-        yield Year(
+        yield ScheduleYear(
             period,
             spending,
             tuple(
                 _person_year(member, period, record)
                 for member, record in zip(timeline.household.people, year.people, strict=True)
             ),
-            HouseholdYear(
+            HouseholdPeriod(
                 sum(record.gross for record in year.people),
                 sum(record.income_tax for record in year.people),
                 tax_so_far,
@@ -294,19 +294,19 @@ def _years(plan: Projection) -> Iterator[Year]:
         )
 
 
-def _person_year(member: Member, period: Period, record: PersonRecord) -> PersonYearPlan:
+def _person_year(member: Member, period: Period, record: PersonRecord) -> SchedulePerson:
     opened, before, after = record.opened, record.opened.before, record.after
     found, year = record.liability, record.opened.year
     from_drawdown = opened.pension.drawdown - after.pension.drawdown
     subscribed_before = member.isa.subscribed_this_year if period.position == 0 else 0
     limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
-    return PersonYearPlan(
+    return SchedulePerson(
         record=record,
         from_uncrystallised=record.gross - from_drawdown,
         from_drawdown=from_drawdown,
         personal_allowance_used=min(found.allowances, found.net_income),
         personal_allowance_unused=max(0, found.allowances - found.net_income),
-        basic_rate_band_unused=basic_rate_band_unused(year_of(year.taxpayer, year.rules), found),
+        basic_rate_band_unused=basic_rate_band_unused(taxpayer_year(year.taxpayer, year.rules), found),
         isa_limit=limit,
         isa_used=subscribed_before + record.subscribed,
         isa_unused=year.isa_room - record.subscribed,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.planning.disclosure import told_once
 from service.planning.projection.assumptions import touched_in
 from service.planning.timing.comparison import Timing
@@ -13,7 +13,7 @@ from service.planning.timing.estates import Left
 
 def timing_assumptions(result: Timing) -> list[str]:
     """The same for options side by side, with what inheritance tax rests on where deaths are asked about."""
-    touched: list[tuple[TaxYear, set[str]]] = []
+    touched: list[tuple[TaxYearFigures, set[str]]] = []
     for option in result.options:
         if option.course is None:
             continue

@@ -15,7 +15,7 @@ from service.law.lump_sums import Payment
 from service.law.pension_age import may_take_benefits
 from service.law.rounding import down_to_the_penny
 from service.planning.household import Member
-from service.planning.timing.comparison import OptionResult, OptionYear, PersonOptionYear, Timing
+from service.planning.timing.comparison import OptionPeriod, OptionPerson, OptionResult, Timing
 from service.planning.timing.summary import described
 from service.planning.warnings import access
 from service.planning.warnings.circumstances import (
@@ -79,7 +79,7 @@ def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstance
     return Circumstances(tuple(people), ("to_age",), together=together)
 
 
-def _waits(year: OptionYear) -> int:
+def _waits(year: OptionPeriod) -> int:
     """The cash for which there is no room in ISAs."""
     full = all(person.record.subscribed == person.record.opened.isa_room for person in year.people)
     return year.waiting if full else 0
@@ -88,8 +88,8 @@ def _waits(year: OptionYear) -> int:
 def _year_facts(
     person: PersonFacts,
     member: Member,
-    year: OptionYear,
-    found: PersonOptionYear,
+    year: OptionPeriod,
+    found: OptionPerson,
     state_pension: int,
     path: Path,
     option: OptionResult,
@@ -106,7 +106,7 @@ def _year_facts(
     )
 
 
-def _lump_sum(person: PersonFacts, year: OptionYear, found: PersonOptionYear, path: Path) -> Taken:
+def _lump_sum(person: PersonFacts, year: OptionPeriod, found: OptionPerson, path: Path) -> Taken:
     """The lump sum of a period's first day, as a withdrawal."""
     first, rules = found.first, year.period.rules.lump_sums
     before, after = first.before.pension, first.after.pension

@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import combinations, pairwise
 from typing import NamedTuple
 
-from service.figures.loader import TaxYear
+from service.figures.loader import TaxYearFigures
 from service.law import lump_sums
 from service.law.ages import birthday
 from service.law.rulebook import RuleBook
@@ -64,7 +64,7 @@ class TimingQuestion:
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
 
 
-class PersonOptionYear(NamedTuple):
+class OptionPerson(NamedTuple):
     """One person's period of an option. Pence; see ``PersonRecord``. ``tax_on_interest`` is the part of the income tax that the
     interest on waiting cash adds; ``moved`` is what came from the partner on both days."""
 
@@ -80,11 +80,11 @@ class PersonOptionYear(NamedTuple):
     cash: Balance
 
 
-class OptionYear(NamedTuple):
+class OptionPeriod(NamedTuple):
     """A period of an option. ``waiting`` is the cash outside ISAs at its end; ``tax_free_so_far`` all tax-free cash so far."""
 
     period: Period
-    people: tuple[PersonOptionYear, ...]
+    people: tuple[OptionPerson, ...]
     income_tax: int
     income_tax_so_far: int
     tax_free_so_far: int
@@ -164,7 +164,7 @@ class OptionResult(NamedTuple):
     option: Option
     course: Course | None
     reason: str
-    years: tuple[OptionYear, ...] = ()
+    years: tuple[OptionPeriod, ...] = ()
     totals: OptionTotals | None = None
     deaths: tuple[DeathResult, ...] = ()
 
@@ -209,7 +209,7 @@ class Timing(NamedTuple):
         return self.timeline.state_pensions
 
     @property
-    def first_not_law(self) -> TaxYear | None:
+    def first_not_law(self) -> TaxYearFigures | None:
         """The figures of the first tax year that are not all law."""
         return self.timeline.first_not_law
 
@@ -272,7 +272,7 @@ def _reason(error: RuleViolation) -> str:
     return " ".join(fault.detail for fault in error.faults)
 
 
-def _years(course: Course) -> Iterator[OptionYear]:
+def _years(course: Course) -> Iterator[OptionPeriod]:
     tax_so_far = tax_free_so_far = 0
     periods, levels = course.timeline.periods, course.timeline.price_levels()
     for period, year, level in zip(periods, course.years, levels, strict=True):
@@ -281,7 +281,7 @@ def _years(course: Course) -> Iterator[OptionYear]:
         tax_so_far += income_tax
         tax_free_so_far += sum(person.tax_free for person in people)
         wealth = course.wealth_at(period.position)
-        yield OptionYear(
+        yield OptionPeriod(
             period,
             people,
             income_tax,
@@ -293,12 +293,12 @@ def _years(course: Course) -> Iterator[OptionYear]:
         )
 
 
-def _person(first: FirstDay, record: PersonRecord) -> PersonOptionYear:
+def _person(first: FirstDay, record: PersonRecord) -> OptionPerson:
     begun, grown, after = first.before, record.opened, record.after
     out = max(0, -first.moved) + max(0, -record.moved)
     into = max(0, first.moved) + max(0, record.moved)
     subscribed = first.subscribed + record.subscribed
-    return PersonOptionYear(
+    return OptionPerson(
         first=first,
         record=record,
         lump_sum=first.lump_sum,
@@ -333,7 +333,7 @@ def _tax_on_interest(record: PersonRecord) -> int:
     return with_interest.total - year.liability(0, record.taxable).total
 
 
-def _totals(course: Course, years: Sequence[OptionYear]) -> OptionTotals:
+def _totals(course: Course, years: Sequence[OptionPeriod]) -> OptionTotals:
     last = years[-1]
     waiting = [year.waiting for year in years]
     still = max((i for i, amount in enumerate(waiting) if amount), default=-1)
@@ -352,7 +352,7 @@ def _totals(course: Course, years: Sequence[OptionYear]) -> OptionTotals:
     )
 
 
-def _person_totals(course: Course, years: Sequence[OptionYear], i: int) -> PersonTotals:
+def _person_totals(course: Course, years: Sequence[OptionPeriod], i: int) -> PersonTotals:
     own = [year.people[i] for year in years]
     started = course.timeline.household.people[i].pension.flexibly_accessed
     flexible = (
@@ -370,7 +370,7 @@ def _person_totals(course: Course, years: Sequence[OptionYear], i: int) -> Perso
     )
 
 
-def _tax_free_cash(course: Course, years: Sequence[OptionYear], i: int) -> TaxFreeCash:
+def _tax_free_cash(course: Course, years: Sequence[OptionPeriod], i: int) -> TaxFreeCash:
     own = [year.people[i] for year in years]
     untaken = given_up = 0
     for year, person in zip(years, own, strict=True):

@@ -22,7 +22,7 @@ from service.planning.faults import Fault, RuleViolation
 from service.planning.household import DatedIncome, Household, Isa, Member
 from service.planning.projection.settlement import Holdings
 from service.planning.projection.timeline import Period, Timeline, deflated, risen, shortened, timeline
-from service.planning.timing.options import Course, CourseYear, carried_out
+from service.planning.timing.options import Course, CoursePeriod, carried_out
 
 TO_SPOUSE, TO_HEIRS = "to_spouse", "to_heirs"
 _SHARES_IN_A_RATE = 100  # the law counts shares of a band in hundredths of a basis point
@@ -170,7 +170,7 @@ def _to_second_death(
     death: Death,
     first: Left,
     until: Timeline,
-    last_year: CourseYear,
+    last_year: CoursePeriod,
     level: Fraction,
     facts: EstateFacts,
     beneficiary_rate: int,
@@ -299,7 +299,7 @@ def _ended(income: DatedIncome, day: date) -> DatedIncome:
     return income if income.last is not None and income.last <= day else replace(income, last=day)
 
 
-def _last_year(course: Course, until: Timeline) -> CourseYear:
+def _last_year(course: Course, until: Timeline) -> CoursePeriod:
     """The period that ends with a death; those before it went as in the whole course."""
     position = until.periods[-1].position
     start = course.years[position - 1].settled.holdings if position else None
@@ -329,7 +329,7 @@ def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tu
 
 
 def _alone(
-    household: Household, survivor: int, until: Timeline, last_year: CourseYear, end: date, facts: EstateFacts
+    household: Household, survivor: int, until: Timeline, last_year: CoursePeriod, end: date, facts: EstateFacts
 ) -> Household:
     """The survivor's household from the day after the death. What was subscribed and drawn in the tax year of the death still
     counts in it."""

@@ -69,7 +69,7 @@ class FirstDay(NamedTuple):
     after: Holdings
 
 
-class CourseYear(NamedTuple):
+class CoursePeriod(NamedTuple):
     """A period of an option: its first day, and its last."""
 
     begun: tuple[FirstDay, ...]
@@ -85,7 +85,7 @@ class Course(NamedTuple):
 
     timeline: Timeline
     option: Option
-    years: tuple[CourseYear, ...]
+    years: tuple[CoursePeriod, ...]
     inherited: int = 0
 
     @property
@@ -144,7 +144,7 @@ def carried_out(
             inherited -= drawn
             people = (_receiving(people[0], drawn), *people[1:])
         settled = with_spending_met(timeline, position, people, choice)
-        years.append(CourseYear(begun, settled))
+        years.append(CoursePeriod(begun, settled))
         holdings = settled.holdings
     return Course(timeline, option, tuple(years), inherited)
 

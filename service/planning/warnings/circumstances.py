@@ -13,10 +13,18 @@ from datetime import date
 from types import MappingProxyType
 from typing import NamedTuple
 
-from service.figures.loader import TaxYear
-from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Nation, Taxpayer, YearOf, year_of
+from service.figures.loader import TaxYearFigures
+from service.law.income_tax import (
+    IncomeTaxRules,
+    Liability,
+    MarriageAllowance,
+    Nation,
+    Taxpayer,
+    TaxpayerYear,
+    taxpayer_year,
+)
 from service.law.lump_sums import Allowances, Method, Payment, Pension
-from service.law.rulebook import YearRules
+from service.law.rulebook import TaxYearRules
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.warning import Path
 
@@ -199,7 +207,7 @@ class YearFacts(NamedTuple):
     """
 
     person: PersonFacts
-    rules: YearRules
+    rules: TaxYearRules
     path: Path
     taxpayer: Taxpayer
     without: Liability
@@ -216,13 +224,13 @@ class YearFacts(NamedTuple):
     age: int
     state_pension: int = 0
     taken: tuple[Taken, ...] = ()
-    known_year: YearOf | None = None
+    known_year: TaxpayerYear | None = None
     earned: int = 0
     lump_sums_wanted: bool = True
     cash_isa_limit: int | None = None
 
     @property
-    def figures(self) -> TaxYear:
+    def figures(self) -> TaxYearFigures:
         """The tax year's figures."""
         return self.rules.figures
 
@@ -242,9 +250,9 @@ class YearFacts(NamedTuple):
         return self.after.uncrystallised + self.after.drawdown
 
     @property
-    def year(self) -> YearOf:
+    def year(self) -> TaxpayerYear:
         """The year as the income tax rules see it."""
-        return self.known_year or year_of(self.taxpayer, self.tax_rules)
+        return self.known_year or taxpayer_year(self.taxpayer, self.tax_rules)
 
     @property
     def drawn_after_tax(self) -> int:
@@ -283,7 +291,7 @@ class Together(NamedTuple):
     """A household in one tax year of a plan. ``beyond_the_band`` is what spending draws beyond the band aimed at, and
     ``beyond_tax`` the tax of that; ``waits`` is the cash for which there is no room in ISAs."""
 
-    rules: YearRules
+    rules: TaxYearRules
     spending: int = 0
     beyond_the_band: int = 0
     beyond_tax: int = 0
@@ -327,7 +335,7 @@ class OptionFacts(NamedTuple):
     """An option for the tax-free lump sum, carried out. ``tax_free_cash`` is what it pays tax free, and what there would be
     to take at the end if the pension were left alone until then."""
 
-    figures: TaxYear
+    figures: TaxYearFigures
     path: Path
     wants_tax_free_cash: bool
     tax_free_cash: int

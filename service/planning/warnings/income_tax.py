@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-from service.law.income_tax import IncomeTaxRules, Liability, YearOf, liability
+from service.law.income_tax import IncomeTaxRules, Liability, TaxpayerYear, liability
 from service.law.rounding import down_to_the_penny
 from service.law.units import PENNY, POUND
 from service.planning.warnings.circumstances import Circumstances, YearFacts
@@ -124,7 +124,7 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
     lost = without.personal_allowance - year.with_it.personal_allowance
     if lost <= 0:
         return ()
-    kept = YearOf(year.taxpayer, replace(rules, taper_threshold=income), year.year.scales)
+    kept = TaxpayerYear(year.taxpayer, replace(rules, taper_threshold=income), year.year.scales)
     cost = year.with_it.total - liability(kept, year.taxable).total
     if without.adjusted_net_income > rules.taper_threshold:
         cost -= without.total - liability(kept).total

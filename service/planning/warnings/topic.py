@@ -24,7 +24,7 @@ from datetime import date
 from functools import cache
 from typing import Generic, Literal, TypeVar
 
-from service.figures.loader import STATUSES, TaxYear
+from service.figures.loader import STATUSES, TaxYearFigures
 from service.planning.warnings.circumstances import Circumstances, OptionFacts, PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Path
 
@@ -63,7 +63,7 @@ class Entry:
         detail: str,
         path: Path,
         *,
-        figures: TaxYear,
+        figures: TaxYearFigures,
         rests_on: tuple[str, ...] = (),
         status: str = "enacted",
         money: Mapping[str, int] = NO_FIGURES,

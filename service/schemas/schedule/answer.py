@@ -8,13 +8,13 @@ from service.planning.projection.balances import cash_held, isa_held, pension_he
 from service.planning.schedule.schedule import (
     LEAVES_OUT,
     Comparison,
-    HouseholdYear,
-    PersonYearPlan,
+    HouseholdPeriod,
     Proof,
     Scenario,
     Schedule,
+    SchedulePerson,
+    ScheduleYear,
     Totals,
-    Year,
     totals,
 )
 from service.planning.warnings.warning import ClientWarning
@@ -44,7 +44,7 @@ def answer(result: Schedule, warnings: list[ClientWarning], assumptions: list[st
     return document
 
 
-def _year(year: Year) -> dict[str, Any]:
+def _year(year: ScheduleYear) -> dict[str, Any]:
     period = year.period
     return {
         "tax_year": period.name,
@@ -53,11 +53,11 @@ def _year(year: Year) -> dict[str, Any]:
         "figures_status": period.rules.figures.status,
         "spending": pounds(year.spending),
         "people": [_person(person) for person in year.people],
-        "household": in_pounds(year.household, HouseholdYear._fields),
+        "household": in_pounds(year.household, HouseholdPeriod._fields),
     }
 
 
-def _person(person: PersonYearPlan) -> dict[str, Any]:
+def _person(person: SchedulePerson) -> dict[str, Any]:
     record, pension = person.record, person.pension
     opened, after, tax_free = record.opened, record.after, record.tax_free
     return {

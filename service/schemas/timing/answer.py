@@ -9,11 +9,11 @@ from service.law.ages import age_on
 from service.planning.timing.break_even import PARTS
 from service.planning.timing.comparison import (
     DeathResult,
+    OptionPeriod,
+    OptionPerson,
     OptionResult,
     OptionTotals,
-    OptionYear,
     PairBreakEvens,
-    PersonOptionYear,
     PersonTotals,
     Ranking,
     Timing,
@@ -126,7 +126,7 @@ def _person_totals(person: PersonTotals) -> dict[str, Any]:
     return document
 
 
-def _year(year: OptionYear) -> dict[str, Any]:
+def _year(year: OptionPeriod) -> dict[str, Any]:
     period = year.period
     return {
         "tax_year": period.name,
@@ -145,7 +145,7 @@ def _year(year: OptionYear) -> dict[str, Any]:
     }
 
 
-def _person(person: PersonOptionYear) -> dict[str, Any]:
+def _person(person: OptionPerson) -> dict[str, Any]:
     record = person.record
     return {
         "lump_sum": pounds(person.lump_sum),
