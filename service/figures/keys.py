@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Literal, get_args
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,9 @@ _SAVINGS_BANDS = ("savings_basic_rate", "savings_higher_rate", "savings_addition
 _DIVIDEND_BANDS = ("dividend_ordinary_rate", "dividend_upper_rate", "dividend_additional_rate")
 _PROPERTY_BANDS = ("property_basic_rate", "property_higher_rate", "property_additional_rate")
 _FLAT_RATE_CODES = ("BR", "D0", "D1", "SBR", "SD0", "SD1", "SD2", "CBR", "CD0", "CD1")
-_LUMP_SUM_REGIMES = ("lifetime_allowance_charge", "lifetime_allowance_no_charge", "lump_sum_allowance")
+LumpSumRegime = Literal["lifetime_allowance_charge", "lifetime_allowance_no_charge", "lump_sum_allowance"]
+"""What limits tax-free lump sums: see ``law.lump_sums``."""
+
 
 KEYS: Mapping[str, Key] = MappingProxyType(
     {
@@ -72,7 +75,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "pension.money_purchase_annual_allowance": _MONEY,
         "pension.small_pot_limit": _MONEY,
         "pension.tax_free_fraction": _RATE,
-        "pension.lump_sum_regime": Key("text", _LUMP_SUM_REGIMES),
+        "pension.lump_sum_regime": Key("text", get_args(LumpSumRegime)),
         "pension.lifetime_allowance": Key("money", until="2023-24"),
         "pension.lifetime_allowance_charge_lump_sum": Key("rate", until="2022-23"),
         "pension.lifetime_allowance_charge_retained": Key("rate", until="2022-23"),

@@ -23,6 +23,7 @@ from service.figures.reading import (
     VERSION_LENGTH,
     Faults,
     FiguresError,
+    Status,
     WrongValueError,
     parsed,
     read_standing,
@@ -39,6 +40,7 @@ __all__ = [
     "Band",
     "Figure",
     "FiguresError",
+    "Status",
     "TaxYearFigures",
     "Value",
     "load_tax_years",
@@ -60,7 +62,7 @@ class Figure:
     name: str
     value: Value
     source: str
-    status: str
+    status: Status
     doubt: str | None
     note: str | None
     stated_in: str
@@ -85,7 +87,7 @@ class TaxYearFigures:
     figures: Mapping[str, Figure]
     start: date
     end: date
-    status: str
+    status: Status
     version: str
 
     def has(self, name: str) -> bool:

@@ -7,14 +7,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, Literal, get_args
 
-STATUSES = ("enacted", "announced", "assumed")
+Status = Literal["enacted", "announced", "assumed"]
 """How firm something is, strongest first.
 
 "enacted": in an Act, an instrument or a resolution. "announced": published by government, not seen as law. "assumed":
 not set or not published, so that the last known value is carried forward.
 """
+
+STATUSES: tuple[Status, ...] = get_args(Status)
 
 STANDING_PARTS = ("source", "status", "doubt")
 """The names in a file of what ``read_standing`` reads."""
@@ -48,10 +50,10 @@ class Faults:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where something comes from, how firm it is (see ``STATUSES``), and what is doubtful about it, as a sentence."""
+    """Where something comes from, how firm it is (see ``Status``), and what is doubtful about it, as a sentence."""
 
     source: str
-    status: str
+    status: Status
     doubt: str | None
 
 

@@ -8,16 +8,17 @@ from __future__ import annotations
 from service.law.lump_sums import Method
 from service.law.rounding import down_to_the_pound, years_tax_to_the_penny
 from service.law.scale import Scale
+from service.law.units import Pence
 
 
 def tapered(
-    allowance: int,
-    least: int,
-    threshold_limit: int,
-    adjusted_limit: int,
-    threshold_income: int,
-    adjusted_income: int,
-) -> int:
+    allowance: Pence,
+    least: Pence,
+    threshold_limit: Pence,
+    adjusted_limit: Pence,
+    threshold_income: Pence,
+    adjusted_income: Pence,
+) -> Pence:
     """The annual allowance after its taper (s.228ZA): one pound off for every two of adjusted income over its limit.
 
     Both incomes must be more than their limits. The reduction is dropped to the pound (by a published test of
@@ -28,12 +29,12 @@ def tapered(
     return max(least, allowance - down_to_the_pound((adjusted_income - adjusted_limit) // 2))
 
 
-def alternative(annual_allowance: int, money_purchase_annual_allowance: int) -> int:
+def alternative(annual_allowance: Pence, money_purchase_annual_allowance: Pence) -> Pence:
     """What is left for defined benefit saving once the money purchase annual allowance applies (s.227B)."""
     return max(0, annual_allowance - money_purchase_annual_allowance)
 
 
-def triggered_by(method: Method, taxable: int) -> bool:
+def triggered_by(method: Method, taxable: Pence) -> bool:
     """Whether a payment is the first flexible access that brings in the money purchase annual allowance (s.227G).
 
     A UFPLS and income from a drawdown fund do; a tax-free lump sum alone and a small pot do not.
@@ -43,6 +44,6 @@ def triggered_by(method: Method, taxable: int) -> bool:
     return method in ("drawdown", "pcls_and_drawdown") and taxable > 0
 
 
-def charge(excess: int, taxable_income: int, scale: Scale) -> int:
+def charge(excess: Pence, taxable_income: Pence, scale: Scale) -> Pence:
     """The annual allowance charge on an excess, as if it were the top slice of income (s.227(4)-(5)); to the penny."""
     return years_tax_to_the_penny(scale.tax(taxable_income + excess) - scale.tax(taxable_income))

@@ -12,6 +12,7 @@ from typing import Literal, NamedTuple, get_args
 from service.figures.loader import TaxYearFigures
 from service.law.lump_sums import Allowances
 from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
+from service.law.units import BasisPoints, Pence, Years
 
 Form = Literal["lump_sum", "drawdown"]
 """How a beneficiary is paid; an annuity is taxed like drawdown."""
@@ -24,8 +25,8 @@ class DeathBenefitRules:
     """One tax year's figures: ``special_charge`` is the rate on taxable lump sums to non-qualifying persons;
     ``taxed_from_age`` the member's age at death from which all of it is the beneficiary's income."""
 
-    special_charge: int
-    taxed_from_age: int
+    special_charge: BasisPoints
+    taxed_from_age: Years
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +42,11 @@ class DeathBenefit:
     person.
     """
 
-    amount: int
+    amount: Pence
     form: Form
-    member_age: int
+    member_age: Years
     within_two_years: bool
-    inheritance_tax: int = 0
+    inheritance_tax: Pence = 0
     qualifying: bool = True
 
     def __post_init__(self) -> None:
@@ -66,14 +67,14 @@ class Received(NamedTuple):
     the member's lump sum and death benefit allowance; the next beneficiary's payment has that much less.
     """
 
-    amount: int
-    inheritance_tax: int
-    tax_free: int
-    taxable: int
-    rate: int
-    income_tax: int
-    net: int
-    allowance_used: int
+    amount: Pence
+    inheritance_tax: Pence
+    tax_free: Pence
+    taxable: Pence
+    rate: BasisPoints
+    income_tax: Pence
+    net: Pence
+    allowance_used: Pence
 
 
 def rules_for(figures: TaxYearFigures) -> DeathBenefitRules:
@@ -84,7 +85,9 @@ def rules_for(figures: TaxYearFigures) -> DeathBenefitRules:
     )
 
 
-def tax_free_part(benefit: DeathBenefit, after_inheritance_tax: int, rules: DeathBenefitRules, left: Allowances) -> int:
+def tax_free_part(
+    benefit: DeathBenefit, after_inheritance_tax: Pence, rules: DeathBenefitRules, left: Allowances
+) -> Pence:
     """What of the money that inheritance tax leaves is free of income tax; ``left`` is what the member's allowances left.
 
     At 75 and over, and after two years, none of it is. Otherwise all of it, but a lump sum only up to the lump sum and
@@ -106,7 +109,9 @@ def tax_free_part(benefit: DeathBenefit, after_inheritance_tax: int, rules: Deat
     return after_inheritance_tax
 
 
-def received(benefit: DeathBenefit, beneficiary_rate: int, rules: DeathBenefitRules, left: Allowances) -> Received:
+def received(
+    benefit: DeathBenefit, beneficiary_rate: BasisPoints, rules: DeathBenefitRules, left: Allowances
+) -> Received:
     """What a beneficiary keeps. ``beneficiary_rate`` is the income tax rate on the taxable part, in basis points.
 
     Inheritance tax paid on the money is deducted from what income tax is charged on (s.567B); that a lump sum under the

@@ -13,6 +13,7 @@ from service.figures.loader import TaxYearFigures
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
 from service.law.set_off import Scales, Stack, charged_above_basic, set_off, taxed
+from service.law.units import BasisPoints, Pence, TaxUnits
 
 Nation = Literal["england", "northern_ireland", "scotland", "wales"]
 """The nation of which a taxpayer is a resident for income tax."""
@@ -33,18 +34,18 @@ class Taxpayer:
     """
 
     nation: Nation
-    other_income: int = 0
-    property_income: int = 0
-    savings: int = 0
-    dividends: int = 0
-    relief_at_source: int = 0
-    gift_aid: int = 0
+    other_income: Pence = 0
+    property_income: Pence = 0
+    savings: Pence = 0
+    dividends: Pence = 0
+    relief_at_source: Pence = 0
+    gift_aid: Pence = 0
     blind: bool = False
     marriage_allowance: MarriageAllowance = "none"
-    child_benefit: int = 0
+    child_benefit: Pence = 0
 
     @property
-    def income(self) -> int:
+    def income(self) -> Pence:
         """All income of the year without the withdrawal."""
         return self.other_income + self.property_income + self.savings + self.dividends
 
@@ -54,16 +55,16 @@ class IncomeTaxRules:
     """One tax year's income tax for one nation. Money in pence, rates in basis points."""
 
     nation: Nation
-    personal_allowance: int
-    taper_threshold: int
-    blind_persons_allowance: int
-    marriage_allowance: int
-    basic_rate: int
+    personal_allowance: Pence
+    taper_threshold: Pence
+    blind_persons_allowance: Pence
+    marriage_allowance: Pence
+    basic_rate: BasisPoints
     scales: Scales
     first_extended_band: int
     other_income_first: bool
-    child_benefit_threshold: int
-    child_benefit_step: int
+    child_benefit_threshold: Pence
+    child_benefit_step: Pence
 
 
 class TaxpayerYear(NamedTuple):
@@ -84,28 +85,28 @@ class Liability(NamedTuple):
     the penny.
     """
 
-    net_income: int
-    adjusted_net_income: int
-    personal_allowance: int
-    blind_persons_allowance: int
-    marriage_allowance_given: int
-    fixed_to: int
-    other_to: int
-    savings_to: int
-    taxable: int
-    savings_nil_to: int
-    savings_allowance: int
-    other_tax: int
-    savings_tax: int
-    dividend_tax: int
-    marriage_allowance_reduction: int
+    net_income: Pence
+    adjusted_net_income: Pence
+    personal_allowance: Pence
+    blind_persons_allowance: Pence
+    marriage_allowance_given: Pence
+    fixed_to: Pence
+    other_to: Pence
+    savings_to: Pence
+    taxable: Pence
+    savings_nil_to: Pence
+    savings_allowance: Pence
+    other_tax: TaxUnits
+    savings_tax: TaxUnits
+    dividend_tax: TaxUnits
+    marriage_allowance_reduction: TaxUnits
     marriage_allowance_open: bool
-    income_tax: int
-    child_benefit_charge: int
-    total: int
+    income_tax: TaxUnits
+    child_benefit_charge: Pence
+    total: Pence
 
     @property
-    def allowances(self) -> int:
+    def allowances(self) -> Pence:
         """All allowances that may be set against income, pence."""
         return self.personal_allowance + self.blind_persons_allowance
 
@@ -169,7 +170,7 @@ def taxpayer_year(taxpayer: Taxpayer, rules: IncomeTaxRules) -> TaxpayerYear:
     return TaxpayerYear(taxpayer, rules, scales)
 
 
-def liability(year: TaxpayerYear, withdrawal: int = 0) -> Liability:
+def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
     """The year's tax with ``withdrawal`` pence of taxable pension income on top of the taxpayer's other income.
 
     The steps are those of ITA 2007 s.23: total income, reliefs and allowances, tax at each rate, tax reductions, and
@@ -223,7 +224,7 @@ def liability(year: TaxpayerYear, withdrawal: int = 0) -> Liability:
     )
 
 
-def _stack(year: TaxpayerYear, other_income: int, allowance: int) -> Stack:
+def _stack(year: TaxpayerYear, other_income: Pence, allowance: Pence) -> Stack:
     """The taxable stack that bears the least tax."""
     taxpayer, rules, scales = year
     property_income, savings, dividends = taxpayer.property_income, taxpayer.savings, taxpayer.dividends
@@ -246,7 +247,9 @@ def _charged_above_basic(scales: Scales, stack: Stack) -> bool:
     return charged_above_basic(scales, lower, savings, total, savings_nil_to)
 
 
-def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, starting_rate_limit: int) -> tuple[bool, ...]:
+def _plain_order_is_best(
+    lower: Scale, savings: Scale, dividends: Scale, starting_rate_limit: Pence
+) -> tuple[bool, ...]:
     """For each UK band: does other income always bear at least what savings bear there, and savings what dividends do?
 
     Where the starting rate still runs, a pound more of other income displaces no savings from a nil rate, so only the
@@ -270,7 +273,7 @@ def _plain_order_is_best(lower: Scale, savings: Scale, dividends: Scale, startin
     return tuple(answers)
 
 
-def basic_rate_band_unused(year: TaxpayerYear, with_it: Liability) -> int:
+def basic_rate_band_unused(year: TaxpayerYear, with_it: Liability) -> Pence:
     """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
     if year.taxpayer.nation == "scotland":
         limit = year.scales.lower.limits[year.scales.last_basic_band]

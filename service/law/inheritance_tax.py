@@ -19,7 +19,7 @@ from typing import NamedTuple
 from service.figures.loader import TaxYearFigures
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE
+from service.law.units import WHOLE, BasisPoints, MillionthShare, Pence
 
 YEARS_OF_GIFTS = 7
 WHOLE_BAND = 1_000_000  # ten-thousandths of a per cent in a whole band
@@ -30,12 +30,12 @@ class InheritanceTaxRules:
     """The figures for a death in one tax year. ``charity_least_share`` is the share of the baseline that earns the
     ``charity_rate``; ``unused_pensions_in_estate`` is true for deaths on or after 6 April 2027."""
 
-    nil_rate_band: int
-    residence_nil_rate_band: int
-    residence_taper_threshold: int
-    rate: int
-    charity_rate: int
-    charity_least_share: int
+    nil_rate_band: Pence
+    residence_nil_rate_band: Pence
+    residence_taper_threshold: Pence
+    rate: BasisPoints
+    charity_rate: BasisPoints
+    charity_least_share: BasisPoints
     unused_pensions_in_estate: bool
 
 
@@ -50,10 +50,10 @@ class FormerHome:
     ValueError for an amount below nought, or no band.
     """
 
-    value: int
-    residence_nil_rate_band_then: int
-    other_to_descendants: int
-    present_home_exempt: int = 0
+    value: Pence
+    residence_nil_rate_band_then: Pence
+    other_to_descendants: Pence
+    present_home_exempt: Pence = 0
 
     def __post_init__(self) -> None:
         if min(self.value, self.other_to_descendants, self.present_home_exempt) < 0:
@@ -76,20 +76,20 @@ class Estate:
     ValueError for an amount below nought, a share over the whole, and parts that are more than what they are parts of.
     """
 
-    isa: int = 0
-    cash: int = 0
-    other: int = 0
-    home: int = 0
-    liabilities: int = 0
-    pension: int = 0
-    home_to_descendants: int = 0
-    to_spouse: int = 0
-    to_charity: int = 0
-    pension_to_spouse: int = 0
-    pension_to_charity: int = 0
-    lifetime_gifts: int = 0
-    nil_rate_band_brought_forward: int = 0
-    residence_nil_rate_band_brought_forward: int = 0
+    isa: Pence = 0
+    cash: Pence = 0
+    other: Pence = 0
+    home: Pence = 0
+    liabilities: Pence = 0
+    pension: Pence = 0
+    home_to_descendants: Pence = 0
+    to_spouse: Pence = 0
+    to_charity: Pence = 0
+    pension_to_spouse: Pence = 0
+    pension_to_charity: Pence = 0
+    lifetime_gifts: Pence = 0
+    nil_rate_band_brought_forward: MillionthShare = 0
+    residence_nil_rate_band_brought_forward: MillionthShare = 0
     former_home: FormerHome | None = None
 
     def __post_init__(self) -> None:
@@ -117,7 +117,7 @@ class Estate:
             raise ValueError("more of the free estate goes to descendants than is not exempt")
 
     @property
-    def free_estate(self) -> int:
+    def free_estate(self) -> Pence:
         """All but the pension, after liabilities."""
         return self.isa + self.cash + self.other + self.home - self.liabilities
 
@@ -130,14 +130,14 @@ class ResidenceBand(NamedTuple):
     a former home would have earned, of which other assets of descendants may win back the addition.
     """
 
-    brought_forward: int
-    default_allowance: int
+    brought_forward: Pence
+    default_allowance: Pence
     taper: int
-    allowance: int
-    home: int
-    lost_by_downsizing: int
-    downsizing_addition: int
-    used: int
+    allowance: Pence
+    home: Pence
+    lost_by_downsizing: Pence
+    downsizing_addition: Pence
+    used: Pence
     unused: int
 
 
@@ -147,12 +147,12 @@ class NilRateBand(NamedTuple):
     ``gifts_above`` is the part of the gifts over the whole band: it bears tax of its own, which is not computed here.
     """
 
-    brought_forward: int
-    whole: int
-    used_by_gifts: int
-    gifts_above: int
-    available: int
-    used: int
+    brought_forward: Pence
+    whole: Pence
+    used_by_gifts: Pence
+    gifts_above: Pence
+    available: Pence
+    used: Pence
     unused: int
 
 
@@ -165,22 +165,22 @@ class EstateTax(NamedTuple):
     shares of a band that a surviving spouse may bring forward.
     """
 
-    free_estate: int
-    pension: int
-    estate: int
-    exempt: int
-    chargeable: int
+    free_estate: Pence
+    pension: Pence
+    estate: Pence
+    exempt: Pence
+    chargeable: Pence
     residence_band: ResidenceBand
     nil_rate_band: NilRateBand
-    taxable: int
-    baseline: int
-    donated: int
-    rate: int
-    tax: int
-    tax_on_pension: int
-    tax_on_free_estate: int
-    nil_rate_band_unused: int
-    residence_band_unused: int
+    taxable: Pence
+    baseline: Pence
+    donated: Pence
+    rate: BasisPoints
+    tax: Pence
+    tax_on_pension: Pence
+    tax_on_free_estate: Pence
+    nil_rate_band_unused: MillionthShare
+    residence_band_unused: MillionthShare
 
 
 def rules_for(figures: TaxYearFigures) -> InheritanceTaxRules:
@@ -201,7 +201,7 @@ def gift_counts(given: date, died: date) -> bool:
     return given <= died < birthday(given, YEARS_OF_GIFTS)
 
 
-def unused_share(unused: int, band: int) -> int:
+def unused_share(unused: int, band: Pence) -> MillionthShare:
     """The share of a band that a survivor may bring forward (ss.8A(4), 8G(3)), in ten-thousandths of a per cent.
 
     At most the whole (IHTM43033). ``band`` is one person's band on the day of the first death, and more than nought.
@@ -210,12 +210,12 @@ def unused_share(unused: int, band: int) -> int:
     return min(WHOLE_BAND, unused * WHOLE_BAND // band)
 
 
-def brought_forward(share: int, band: int) -> int:
+def brought_forward(share: MillionthShare, band: Pence) -> Pence:
     """What a share adds to the survivor's own band (ss.8A(3), 8G(2)), down to the penny: our choice."""
     return share * band // WHOLE_BAND
 
 
-def tapered(allowance: int, estate: int, threshold: int) -> int:
+def tapered(allowance: Pence, estate: Pence, threshold: Pence) -> Pence:
     """The residence allowance after its taper (s.8D(5)): less half of what the estate is over the threshold.
 
     Half a penny comes off whole: our choice, the section does not round.
@@ -223,7 +223,9 @@ def tapered(allowance: int, estate: int, threshold: int) -> int:
     return max(0, allowance - max(0, estate - threshold + 1) // 2)
 
 
-def lost_by_downsizing(former: FormerHome, home: int, residence_brought_forward: int, allowance: int) -> int:
+def lost_by_downsizing(
+    former: FormerHome, home: Pence, residence_brought_forward: MillionthShare, allowance: Pence
+) -> Pence:
     """The lost relievable amount (s.8FE), down to the penny: our choice.
 
     The former home as a percentage of the former allowance, at most 100%, less the present home as a percentage of the
@@ -241,7 +243,7 @@ def lost_by_downsizing(former: FormerHome, home: int, residence_brought_forward:
     return max(0, once - home)
 
 
-def residence_band(estate: Estate, value: int, chargeable: int, rules: InheritanceTaxRules) -> ResidenceBand:
+def residence_band(estate: Estate, value: Pence, chargeable: Pence, rules: InheritanceTaxRules) -> ResidenceBand:
     """The residence nil-rate band (ss.8D-8G), for an estate worth ``value`` of which ``chargeable`` is not exempt.
 
     It is limited to the home that descendants inherit, with the downsizing addition, and to what is chargeable, which
@@ -270,7 +272,7 @@ def residence_band(estate: Estate, value: int, chargeable: int, rules: Inheritan
     )
 
 
-def nil_rate_band(estate: Estate, charged: int, rules: InheritanceTaxRules) -> NilRateBand:
+def nil_rate_band(estate: Estate, charged: Pence, rules: InheritanceTaxRules) -> NilRateBand:
     """The nil-rate band (ss.7, 8A): the gifts of the last seven years use it first, then the part of the estate that is
     ``charged`` after the residence nil-rate band."""
     from_earlier = brought_forward(estate.nil_rate_band_brought_forward, rules.nil_rate_band)

@@ -6,6 +6,7 @@ from datetime import date
 
 from service.figures.loader import TaxYearFigures
 from service.law.ages import age_on
+from service.law.units import Pence
 
 _CASH_LIMIT_ENDS = "isa.cash_limit_ends_at_age"
 
@@ -16,7 +17,7 @@ VALUE_AT_END_COUNTS_FROM = date(2018, 4, 6)
 """The day of death from which its measure may also be the value when the continuing account ends."""
 
 
-def subscription_limit(figures: TaxYearFigures, date_of_birth: date, day: date, *, cash: bool) -> int:
+def subscription_limit(figures: TaxYearFigures, date_of_birth: date, day: date, *, cash: bool) -> Pence:
     """The most that may be subscribed in a tax year, pence; ``cash``: into a cash ISA, by the age on a day.
 
     The lower limit for cash is announced; how the age is tested was not read.
@@ -27,7 +28,7 @@ def subscription_limit(figures: TaxYearFigures, date_of_birth: date, day: date, 
     return limit
 
 
-def additional_permitted_subscription(died: date, value_at_death: int, value_at_end: int | None = None) -> int:
+def additional_permitted_subscription(died: date, value_at_death: Pence, value_at_end: Pence | None = None) -> Pence:
     """What a surviving spouse or civil partner may subscribe besides the year's limit (SI 1998/1870 reg.5DDA); pence.
 
     ``value_at_death`` is that of all ISAs of the person who died; ``value_at_end`` is their value when the continuing

@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, NamedTuple, get_args
+from typing import Literal, NamedTuple, cast, get_args
 
+from service.figures.keys import LumpSumRegime
 from service.figures.loader import TaxYearFigures
 from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE
+from service.law.units import WHOLE, BasisPoints, Pence, Years
 
 Method = Literal["pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot"]
 """A way to take money: a pension commencement lump sum alone or with the drawdown that it opens, an uncrystallised funds
@@ -26,17 +27,17 @@ class Pension(NamedTuple):
     """A money purchase pension and what has been used of the allowances. ``lifetime_allowance_used`` is in hundredths
     of a per cent (4,000 is 40%), for benefits before 6 April 2024."""
 
-    uncrystallised: int
-    drawdown: int = 0
-    lump_sum_allowance_used: int = 0
-    lump_sum_and_death_benefit_allowance_used: int | None = None
-    lifetime_allowance_used: int = 0
-    protected_lump_sum_allowance: int | None = None
-    protected_lump_sum_and_death_benefit_allowance: int | None = None
+    uncrystallised: Pence
+    drawdown: Pence = 0
+    lump_sum_allowance_used: Pence = 0
+    lump_sum_and_death_benefit_allowance_used: Pence | None = None
+    lifetime_allowance_used: BasisPoints = 0
+    protected_lump_sum_allowance: Pence | None = None
+    protected_lump_sum_and_death_benefit_allowance: Pence | None = None
     flexibly_accessed: bool = False
-    minimum_pension_age: int | None = None
+    minimum_pension_age: Years | None = None
 
-    def holding(self, uncrystallised: int, drawdown: int) -> Pension:
+    def holding(self, uncrystallised: Pence, drawdown: Pence) -> Pension:
         """The same pension with other funds. Written out, because plans over years make so many."""
         return Pension(
             uncrystallised,
@@ -55,24 +56,24 @@ class Pension(NamedTuple):
 class LumpSumRules:
     """One tax year's lump sum figures. A figure that did not exist in the year is None."""
 
-    regime: str
-    tax_free_rate: int
-    small_pot_limit: int
-    lifetime_allowance: int | None
-    charge_on_lump_sum: int
-    charge_on_retained: int
-    lump_sum_allowance: int | None
-    lump_sum_and_death_benefit_allowance: int | None
-    standard_lifetime_allowance_before_2024: int
+    regime: LumpSumRegime
+    tax_free_rate: BasisPoints
+    small_pot_limit: Pence
+    lifetime_allowance: Pence | None
+    charge_on_lump_sum: BasisPoints
+    charge_on_retained: BasisPoints
+    lump_sum_allowance: Pence | None
+    lump_sum_and_death_benefit_allowance: Pence | None
+    standard_lifetime_allowance_before_2024: Pence
 
 
 class Allowances(NamedTuple):
     """What is left before a payment. ``tax_free`` is the most that may be paid tax free."""
 
-    tax_free: int
-    lifetime_allowance: int | None
-    lump_sum_allowance: int | None
-    lump_sum_and_death_benefit_allowance: int | None
+    tax_free: Pence
+    lifetime_allowance: Pence | None
+    lump_sum_allowance: Pence | None
+    lump_sum_and_death_benefit_allowance: Pence | None
 
 
 class Payment(NamedTuple):
@@ -84,30 +85,30 @@ class Payment(NamedTuple):
     uncrystallised funds to drawdown and stays there.
     """
 
-    gross: int
-    tax_free: int
-    taxable: int
-    excess: int = 0
-    charge: int = 0
-    charge_rate: int = 0
-    crystallised: int = 0
-    over_lifetime_allowance: int = 0
-    designated: int = 0
-    from_uncrystallised: int = 0
-    from_drawdown: int = 0
+    gross: Pence
+    tax_free: Pence
+    taxable: Pence
+    excess: Pence = 0
+    charge: Pence = 0
+    charge_rate: BasisPoints = 0
+    crystallised: Pence = 0
+    over_lifetime_allowance: Pence = 0
+    designated: Pence = 0
+    from_uncrystallised: Pence = 0
+    from_drawdown: Pence = 0
 
 
 def rules_for(figures: TaxYearFigures) -> LumpSumRules:
     """One year's lump sum rules from its figures."""
 
-    def money(name: str) -> int | None:
+    def money(name: str) -> Pence | None:
         return figures.money(f"pension.{name}") if figures.has(f"pension.{name}") else None
 
-    def rate(name: str) -> int:
+    def rate(name: str) -> BasisPoints:
         return figures.rate(f"pension.{name}") if figures.has(f"pension.{name}") else 0
 
     return LumpSumRules(
-        regime=figures.text("pension.lump_sum_regime"),
+        regime=cast(LumpSumRegime, figures.text("pension.lump_sum_regime")),
         tax_free_rate=figures.rate("pension.tax_free_fraction"),
         small_pot_limit=figures.money("pension.small_pot_limit"),
         lifetime_allowance=money("lifetime_allowance"),
@@ -121,12 +122,12 @@ def rules_for(figures: TaxYearFigures) -> LumpSumRules:
     )
 
 
-def quarter(amount: int, rules: LumpSumRules) -> int:
+def quarter(amount: Pence, rules: LumpSumRules) -> Pence:
     """The tax-free quarter of a crystallisation, down to the penny so that it never exceeds 25%."""
     return down_to_the_penny(amount * rules.tax_free_rate)
 
 
-def personal_lifetime_allowance(pension: Pension, rules: LumpSumRules) -> int:
+def personal_lifetime_allowance(pension: Pension, rules: LumpSumRules) -> Pence:
     """The standard lifetime allowance, or four times a protected lump sum allowance (Sch.36; FA 2024 Sch.9 para 126)."""
     if pension.protected_lump_sum_allowance is not None:
         protected = pension.protected_lump_sum_allowance * WHOLE // rules.tax_free_rate
@@ -134,12 +135,12 @@ def personal_lifetime_allowance(pension: Pension, rules: LumpSumRules) -> int:
     return rules.standard_lifetime_allowance_before_2024
 
 
-def percentage_used(crystallised: int, lifetime_allowance: int) -> int:
+def percentage_used(crystallised: Pence, lifetime_allowance: Pence) -> BasisPoints:
     """The share of the lifetime allowance an event uses, in hundredths of a per cent, dropped (HMRC RPSM12306030)."""
     return crystallised * WHOLE // lifetime_allowance
 
 
-def previously_used(pension: Pension, rules: LumpSumRules) -> int:
+def previously_used(pension: Pension, rules: LumpSumRules) -> Pence:
     """The lifetime allowance used by earlier benefits in money (FA 2024 Sch.9 para 125), to the nearest penny."""
     if pension.lifetime_allowance_used == 0:
         return 0
@@ -170,7 +171,7 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
 
 
-def most_permitted(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> int:
+def most_permitted(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> Pence:
     """The most that may be taken by a method: the funds it draws on, and the limits of the payment itself; pence.
 
     A pcls is at most the tax-free quarter of what is left uncrystallised and what the allowances leave (Sch.29 paras
@@ -201,7 +202,7 @@ def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowa
     # has a tax-free quarter (s.637G).
     most = quarter(pension.uncrystallised, rules) if method == "small_pot" else left.tax_free
 
-    def plain(gross: int) -> Split:
+    def plain(gross: Pence) -> Split:
         tax_free = min(gross * rate // WHOLE, most)
         return gross - tax_free, 0, tax_free, 0
 
@@ -209,7 +210,7 @@ def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowa
     if method == "small_pot" or allowance is None or rules.regime != "lifetime_allowance_charge":
         return plain
 
-    def charged(gross: int) -> Split:
+    def charged(gross: Pence) -> Split:
         over = gross - allowance
         if over <= 0:
             return plain(gross)
@@ -227,7 +228,7 @@ def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowa
 
 def gross_within(
     method: Method, pension: Pension, rules: LumpSumRules, left: Allowances
-) -> Callable[[int], int] | None:
+) -> Callable[[Pence], Pence] | None:
     """The largest gross payment whose taxable part is at most a given amount, as a function of that amount.
 
     It turns ``splitter`` round; None where a lifetime allowance charge makes that more than a division.
@@ -241,7 +242,7 @@ def gross_within(
     return lambda taxable: min(taxable * WHOLE // taxed, taxable + most)
 
 
-def take(method: Method, gross: int, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
+def take(method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
     """A payment of ``gross`` pence by a method, with its parts and the funds it leaves.
 
     ``gross`` must not exceed ``most_permitted``.
@@ -279,7 +280,7 @@ def take(method: Method, gross: int, pension: Pension, rules: LumpSumRules, left
     )
 
 
-def pension_after(pension: Pension, payment: Payment) -> tuple[int, int]:
+def pension_after(pension: Pension, payment: Payment) -> tuple[Pence, Pence]:
     """Uncrystallised and drawdown funds after a payment, pence. What is designated moves from the one to the other."""
     return (
         pension.uncrystallised - payment.from_uncrystallised,
@@ -292,7 +293,7 @@ def uses_allowances(method: Method) -> bool:
     return method != "small_pot"
 
 
-def without_lump_sum(gross: int) -> Payment:
+def without_lump_sum(gross: Pence) -> Payment:
     """Uncrystallised funds designated to drawdown without a lump sum and drawn at once: all of it is pension income."""
     return Payment(gross, 0, gross, crystallised=gross, from_uncrystallised=gross)
 

@@ -17,7 +17,7 @@ from typing import Literal, NamedTuple
 from service.figures.loader import TaxYearFigures
 from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
-from service.law.units import POUND, WHOLE
+from service.law.units import POUND, WHOLE, BasisPoints, Pence
 
 CodeKind = Literal["suffix", "k", "flat", "no_tax"]
 """A code with free pay, one with an addition to pay, one with a rate for all of it, and NT."""
@@ -54,10 +54,10 @@ class PeriodScale(NamedTuple):
     cut to four decimal places of a pound (Definitions 9-11).
     """
 
-    reach: tuple[int, ...]
+    reach: tuple[Pence, ...]
     limits: tuple[int, ...]
     below: tuple[int, ...]
-    rates: tuple[int, ...]
+    rates: tuple[BasisPoints, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,16 +67,16 @@ class PayrollRules:
 
     emergency_code: str
     scales: Mapping[str, tuple[PeriodScale, ...]]
-    flat_rates: Mapping[str, int]
-    overriding_limit: int
+    flat_rates: Mapping[str, BasisPoints]
+    overriding_limit: BasisPoints
 
 
 class Deduction(NamedTuple):
     """What payroll takes from one payment, in pence. ``tax`` is negative for a refund on a cumulative code."""
 
-    tax: int
-    free_pay: int
-    taxable_pay: int
+    tax: Pence
+    free_pay: Pence
+    taxable_pay: Pence
     limited: bool
 
 
@@ -115,7 +115,7 @@ def is_in_use(rules: PayrollRules, code: TaxCode) -> bool:
     return code.kind != "flat" or code.text in rules.flat_rates
 
 
-def free_pay_of_month(number: int) -> int:
+def free_pay_of_month(number: int) -> Pence:
     """A month's pay adjustment for a code number, in pence (4.3.1): blocks of 500, the remainder up to the penny."""
     if number == 0:
         return 0
@@ -135,7 +135,7 @@ def period_scale(year: Scale, months: int) -> PeriodScale:
     )
 
 
-def scale_tax(scale: PeriodScale, pay_after_adjustment: int) -> int:
+def scale_tax(scale: PeriodScale, pay_after_adjustment: Pence) -> Pence:
     """Tax on pay left after the adjustment, in pence (4.4), dropped to the penny."""
     band = bisect_left(scale.reach, pay_after_adjustment)
     floor = scale.limits[band - 1] if band else 0
@@ -146,12 +146,12 @@ def scale_tax(scale: PeriodScale, pay_after_adjustment: int) -> int:
 def deduction(
     rules: PayrollRules,
     code: TaxCode,
-    payment: int,
+    payment: Pence,
     *,
     cumulative: bool = False,
     month: int = 1,
-    pay_to_date: int = 0,
-    tax_to_date: int = 0,
+    pay_to_date: Pence = 0,
+    tax_to_date: Pence = 0,
 ) -> Deduction:
     """PAYE on a taxable ``payment`` of pence. On the month 1 basis the payment stands alone (section 8).
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import date
 
 from service.law.ages import age_on, birthday
+from service.law.units import Years
 
 
 def access_age(
-    date_of_birth: date, minimum_pension_age: int, following: tuple[date, int] | None, protected: int | None
+    date_of_birth: date, minimum_pension_age: Years, following: tuple[date, int] | None, protected: Years | None
 ) -> tuple[int, date]:
     """The age from which benefits may be taken, and the day it is reached; ``following`` is the day and age of a change.
 
@@ -21,6 +22,6 @@ def access_age(
     return age, reached
 
 
-def may_take_benefits(date_of_birth: date, day: date, minimum_pension_age: int, protected: int | None) -> bool:
+def may_take_benefits(date_of_birth: date, day: date, minimum_pension_age: Years, protected: Years | None) -> bool:
     """Whether pension benefits may be taken on a day: from the minimum age of that day's tax year, or a protected one."""
     return age_on(date_of_birth, day) >= (protected or minimum_pension_age)

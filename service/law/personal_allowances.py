@@ -6,14 +6,15 @@ ITA 2007 ss.35, 38, 55A-55E, 58.
 from __future__ import annotations
 
 from service.law.rounding import up_to_the_pound
+from service.law.units import Pence
 
 
-def adjusted_net_income(net_income: int, relief_at_source: int, gift_aid: int) -> int:
+def adjusted_net_income(net_income: Pence, relief_at_source: Pence, gift_aid: Pence) -> Pence:
     """Net income less gross relief-at-source contributions and gross Gift Aid donations; pence (ITA 2007 s.58)."""
     return max(0, net_income - relief_at_source - gift_aid)
 
 
-def personal_allowance(adjusted_net_income: int, full_allowance: int, taper_threshold: int) -> int:
+def personal_allowance(adjusted_net_income: Pence, full_allowance: Pence, taper_threshold: Pence) -> Pence:
     """The allowance left after half of the income above the threshold is taken off; pence (ITA 2007 s.35(2)-(3))."""
     excess = adjusted_net_income - taper_threshold
     if excess <= 0:

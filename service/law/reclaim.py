@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
 from service.law.lump_sums import Method
+from service.law.units import Pence
 
 ReclaimForm = Literal["none", "P50Z", "P53", "P53Z", "P55"]
 
@@ -43,7 +44,7 @@ _EARNED_OR_PENSION = frozenset(("employment", "self_employment", "defined_benefi
 
 
 def form_for(
-    method: Method, *, over_deducted: int, cumulative: bool, emptied: bool, incomes: Iterable[tuple[str, int]]
+    method: Method, *, over_deducted: Pence, cumulative: bool, emptied: bool, incomes: Iterable[tuple[str, int]]
 ) -> Reclaim:
     """The form that fits. ``incomes`` are the person's other incomes of this year, each as its kind and pence."""
     if over_deducted <= 0:

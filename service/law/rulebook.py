@@ -22,6 +22,7 @@ from service.law.income_tax import IncomeTaxRules, Nation
 from service.law.inheritance_tax import InheritanceTaxRules
 from service.law.lump_sums import LumpSumRules
 from service.law.payroll import PayrollRules
+from service.law.units import Pence, Years
 
 _LATER_YEARS_KEPT = 4_096
 _VERSION_LENGTH = 12
@@ -36,9 +37,9 @@ class TaxYearRules:
     income_tax: Mapping[Nation, IncomeTaxRules]
     payroll: PayrollRules
     lump_sums: LumpSumRules
-    minimum_pension_age: int
+    minimum_pension_age: Years
     next_minimum_pension_age: tuple[date, int] | None
-    money_purchase_annual_allowance: int
+    money_purchase_annual_allowance: Pence
     inheritance_tax: InheritanceTaxRules
     death_benefits: DeathBenefitRules
 

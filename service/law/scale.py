@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from service.figures.loader import Band
+from service.law.units import BasisPoints, Pence, TaxUnits
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,13 +15,13 @@ class Scale:
     """Progressive bands. ``limits`` are the upper limits in pence of all bands but the last; ``rates`` basis points."""
 
     names: tuple[str, ...]
-    rates: tuple[int, ...]
-    limits: tuple[int, ...]
-    floors: tuple[int, ...]
-    tax_below: tuple[int, ...]
+    rates: tuple[BasisPoints, ...]
+    limits: tuple[Pence, ...]
+    floors: tuple[Pence, ...]
+    tax_below: tuple[TaxUnits, ...]
 
     @classmethod
-    def of(cls, names: Iterable[str], rates: Iterable[int], limits: Iterable[int]) -> Scale:
+    def of(cls, names: Iterable[str], rates: Iterable[BasisPoints], limits: Iterable[Pence]) -> Scale:
         """A scale from names, rates (basis points) and upper limits (pence; one fewer than the rates)."""
         rates, limits = tuple(rates), tuple(limits)
         floors = (0, *limits)
@@ -39,16 +40,16 @@ class Scale:
             (band.up_to for band in bands if band.up_to is not None),
         )
 
-    def tax(self, amount: int) -> int:
+    def tax(self, amount: Pence) -> TaxUnits:
         """Tax on the first ``amount`` pence, in ten-thousandths of a penny."""
         band = bisect_left(self.limits, amount)
         return self.tax_below[band] + (amount - self.floors[band]) * self.rates[band]
 
-    def band(self, amount: int) -> int:
+    def band(self, amount: Pence) -> int:
         """The index of the band in which the last penny of ``amount`` falls."""
         return bisect_left(self.limits, amount)
 
-    def extended(self, by: int, first: int = 0) -> Scale:
+    def extended(self, by: Pence, first: int = 0) -> Scale:
         """The same scale with every limit from index ``first`` on raised by ``by`` pence (FA 2004 s.192, ITA 2007 s.414)."""
         limits = (limit + by if index >= first else limit for index, limit in enumerate(self.limits))
         return Scale.of(self.names, self.rates, limits)

@@ -24,6 +24,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from service.law.scale import Scale
+from service.law.units import Pence, TaxUnits
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +43,12 @@ class Scales:
     property: Scale | None
     savings: Scale
     dividends: Scale
-    starting_rate_limit: int
-    savings_allowances: tuple[int, ...]
-    dividend_allowance: int
+    starting_rate_limit: Pence
+    savings_allowances: tuple[Pence, ...]
+    dividend_allowance: Pence
     plain_order_is_best: tuple[bool, ...]
     last_basic_band: int
-    reduction: int = 0
+    reduction: TaxUnits = 0
 
 
 Stack = tuple[int, int, int, int, int, int, int, int, int, int, int]
@@ -60,7 +61,7 @@ tuples, because dozens are made and compared for one answer.
 """
 
 
-def charged_above_basic(scales: Scales, lower: int, savings: int, total: int, savings_nil_to: int) -> bool:
+def charged_above_basic(scales: Scales, lower: Pence, savings: Pence, total: Pence, savings_nil_to: Pence) -> bool:
     """Whether any income is charged at a rate that rules the marriage allowance out (ITA 2007 ss.55B(3), 55C).
 
     Savings and dividends inside their nil rates are not charged at such a rate, however high they lie.
@@ -73,7 +74,7 @@ def charged_above_basic(scales: Scales, lower: int, savings: int, total: int, sa
     )
 
 
-def taxed(scales: Scales, floor: int, lower: int, savings: int, total: int, savings_allowance: int) -> Stack:
+def taxed(scales: Scales, floor: Pence, lower: Pence, savings: Pence, total: Pence, savings_allowance: Pence) -> Stack:
     """The stack of these heights, all pence, with the tax on each layer at its rates."""
     # ITA 2007 ss.10, 11A; from 2027-28 property above the floor has rates of its own (s.11CA).
     if scales.property is None or lower == floor:
@@ -108,7 +109,9 @@ def taxed(scales: Scales, floor: int, lower: int, savings: int, total: int, savi
     )
 
 
-def plain_order_is_best(scales: Scales, band: int, lower: int, lower_income: int, savings: int, dividends: int) -> bool:
+def plain_order_is_best(
+    scales: Scales, band: int, lower: Pence, lower_income: Pence, savings: Pence, dividends: Pence
+) -> bool:
     """Whether nothing beats relieving what is below the savings first, then savings down to their nil rates.
 
     So it is where savings and dividends fit into their nil rates, and where the stack from ``lower`` to its top, which is
@@ -120,7 +123,9 @@ def plain_order_is_best(scales: Scales, band: int, lower: int, lower_income: int
     return lower >= scales.savings.floors[band] and (lower_income == 0 or scales.plain_order_is_best[band])
 
 
-def set_off(scales: Scales, floor: int, lower_income: int, savings: int, dividends: int, allowance: int) -> Stack:
+def set_off(
+    scales: Scales, floor: Pence, lower_income: Pence, savings: Pence, dividends: Pence, allowance: Pence
+) -> Stack:
     """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
     total = max(floor, floor + lower_income + savings + dividends - allowance)
     # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
@@ -142,13 +147,13 @@ def set_off(scales: Scales, floor: int, lower_income: int, savings: int, dividen
 
 def _crossings(
     scales: Scales,
-    floor: int,
-    lower_income: int,
-    savings: int,
-    dividends: int,
-    allowance: int,
-    savings_allowance: int,
-    total: int,
+    floor: Pence,
+    lower_income: Pence,
+    savings: Pence,
+    dividends: Pence,
+    allowance: Pence,
+    savings_allowance: Pence,
+    total: Pence,
 ) -> list[tuple[int, int]]:
     """Every permitted pair of heights at which the least tax can lie (see the module's opening).
 

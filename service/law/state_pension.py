@@ -15,6 +15,7 @@ from typing import Literal
 from service.figures.loader import TaxYearFigures
 from service.figures.tables import AgeRow, StatePensionAges
 from service.law.ages import birthday
+from service.law.units import Pence, Years
 
 Which = Literal["new", "basic"]
 
@@ -52,12 +53,12 @@ def which(date_of_birth: date, ages: StatePensionAges) -> Which | None:
     return None
 
 
-def full_yearly(figures: TaxYearFigures, which: Which) -> int:
+def full_yearly(figures: TaxYearFigures, which: Which) -> Pence:
     """The full rate of a year, in pence: 52 times the weekly rate of the tax year."""
     return WEEKS * figures.money(_FULL_WEEKLY[which])
 
 
-def _age_reached(date_of_birth: date, years: int, months: int) -> date:
+def _age_reached(date_of_birth: date, years: Years, months: int) -> date:
     """The day an age is reached: the day of the same number in the later month, or that month's last day.
 
     The rule for the shorter month is the published one for State Pension age. An age of whole years is reached on the

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from service.law.lump_sums import Pension
 from service.law.rulebook import TaxYearRules
+from service.law.units import Pence
 
 _USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
 
@@ -23,7 +24,7 @@ class RuleViolation(Exception):
     """A request that is well formed but asks for what the rules do not allow. ``permitted`` is the figure that would
     be allowed, in pence, where there is one."""
 
-    def __init__(self, faults: tuple[Fault, ...], permitted: int | None = None) -> None:
+    def __init__(self, faults: tuple[Fault, ...], permitted: Pence | None = None) -> None:
         super().__init__("; ".join(fault.code for fault in faults))
         self.faults = faults
         self.permitted = permitted

@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple, get_args
 
 from service.law.income_tax import MarriageAllowance, Nation, Taxpayer
 from service.law.lump_sums import Pension
+from service.law.units import BasisPoints, Pence
 
 IncomeKind = Literal[
     "employment",
@@ -38,7 +39,7 @@ class Income(NamedTuple):
     """One income of the tax year asked about."""
 
     kind: IncomeKind
-    amount: int
+    amount: Pence
 
 
 class Person(NamedTuple):
@@ -47,13 +48,13 @@ class Person(NamedTuple):
     date_of_birth: date
     tax_residence: Nation
     income: tuple[Income, ...] = ()
-    relief_at_source_contributions: int = 0
-    gift_aid_donations: int = 0
+    relief_at_source_contributions: Pence = 0
+    gift_aid_donations: Pence = 0
     marriage_allowance: MarriageAllowance = "none"
     blind_persons_allowance: bool = False
-    child_benefit: int = 0
+    child_benefit: Pence = 0
 
-    def income_of(self, kind: IncomeKind) -> int:
+    def income_of(self, kind: IncomeKind) -> Pence:
         """All income of one kind."""
         return sum(income.amount for income in self.income if income.kind == kind)
 
@@ -75,19 +76,19 @@ class DatedIncome:
     """
 
     kind: IncomeKind
-    amount: int | None = None
-    share_of_full_rate: int | None = None
+    amount: Pence | None = None
+    share_of_full_rate: BasisPoints | None = None
     first: date | None = None
     last: date | None = None
-    increases: int | str = 0
+    increases: BasisPoints | str = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Isa:
     """A person's ISAs. ``cash_isa``: new money goes into a cash ISA, which has a limit of its own from 2027-28."""
 
-    value: int = 0
-    subscribed_this_year: int = 0
+    value: Pence = 0
+    subscribed_this_year: Pence = 0
     cash_isa: bool = False
 
 
@@ -99,26 +100,26 @@ class Member:
     tax_residence: Nation
     pension: Pension
     isa: Isa = Isa()
-    cash: int = 0
+    cash: Pence = 0
     income: tuple[DatedIncome, ...] = ()
-    relief_at_source_contributions: int = 0
-    gift_aid_donations: int = 0
+    relief_at_source_contributions: Pence = 0
+    gift_aid_donations: Pence = 0
     marriage_allowance: MarriageAllowance = "none"
     blind_persons_allowance: bool = False
-    child_benefit: int = 0
+    child_benefit: Pence = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Spending:
     """What the household spends a year, in the money of the plan's first tax year; see ``DatedIncome``."""
 
-    amount: int
+    amount: Pence
     first: date | None = None
     last: date | None = None
-    increases: int | str = 0
+    increases: BasisPoints | str = 0
 
 
-YearlyRate = int | Fraction
+YearlyRate = BasisPoints | Fraction
 """Growth a year in basis points; a rate that was solved for need not be a whole number of them."""
 
 
@@ -129,9 +130,9 @@ class Assumptions:
     pension_growth: YearlyRate = 0
     isa_growth: YearlyRate = 0
     cash_interest: YearlyRate = 0
-    price_inflation: int = 0
+    price_inflation: BasisPoints = 0
     thresholds_after_freeze: Thresholds = "frozen"
-    tax_rate_on_remaining_pension: int = 2_000
+    tax_rate_on_remaining_pension: BasisPoints = 2_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from service.law import payroll, reclaim
 from service.law.lump_sums import Method, Payment
 from service.law.payroll import Basis, Deduction, TaxCode
 from service.law.rulebook import TaxYearRules
+from service.law.units import Pence
 from service.planning.household import Income
 
 
@@ -18,8 +19,8 @@ class PayrollFacts(NamedTuple):
     code: str
     basis: Basis
     month: int = 1
-    pay_to_date: int = 0
-    tax_to_date: int = 0
+    pay_to_date: Pence = 0
+    tax_to_date: Pence = 0
 
 
 class PayrollOutcome(NamedTuple):
@@ -29,9 +30,9 @@ class PayrollOutcome(NamedTuple):
     assumed: bool
     explanation: str
     deduction: Deduction
-    paid_out: int
-    over_deducted: int
-    under_deducted: int
+    paid_out: Pence
+    over_deducted: Pence
+    under_deducted: Pence
     reclaim: reclaim.Reclaim
 
 
@@ -45,7 +46,7 @@ def payroll_outcome(
     rules: TaxYearRules,
     *,
     incomes: Iterable[Income],
-    due: int,
+    due: Pence,
     emptied: bool,
 ) -> PayrollOutcome:
     """What the payer deducts, and how the difference to ``due``, the tax that the payment adds to the year, is settled.

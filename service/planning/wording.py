@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from service.law.units import BasisPoints, Pence
 
-def pounds(pence: int) -> str:
+
+def pounds(pence: Pence) -> str:
     """Money for people: £1,234.56, or £1,234 when there are no pence."""
     if pence < 0:
         return f"-{pounds(-pence)}"
@@ -11,7 +13,7 @@ def pounds(pence: int) -> str:
     return f"£{whole:,}.{rest:02d}" if rest else f"£{whole:,}"
 
 
-def per_cent(rate: int) -> str:
+def per_cent(rate: BasisPoints) -> str:
     """A rate for people: 8.75%, or 20% when there are no decimals."""
     whole, rest = divmod(rate, 100)
     return f"{whole}.{rest:02d}".rstrip("0") + "%" if rest else f"{whole}%"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.figures.loader import STATUSES, TaxYearFigures
+from service.figures.loader import STATUSES, Status, TaxYearFigures
 from service.planning.disclosure import told_once, touched_by_income_tax
 from service.planning.warnings.circumstances import Circumstances
 
@@ -18,7 +18,7 @@ def case_assumptions(case: Circumstances) -> list[str]:
     )
 
 
-def case_status(case: Circumstances) -> str:
+def case_status(case: Circumstances) -> Status:
     """How firm the figures of the weakest tax year are."""
     return max((year.figures.status for one in case.people for year in one.years), key=STATUSES.index)
 

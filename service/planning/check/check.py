@@ -16,6 +16,7 @@ from service.law.ages import age_on
 from service.law.income_tax import Liability, Taxpayer, liability, taxpayer_year
 from service.law.lump_sums import METHODS, Method, Pension
 from service.law.rulebook import RuleBook, TaxYearRules
+from service.law.units import Pence
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import Person
 from service.planning.payroll import PayrollOutcome, payroll_outcome
@@ -41,7 +42,7 @@ class Planned:
     """A withdrawal intended: gross pence on a day."""
 
     method: Method
-    amount: int
+    amount: Pence
     day: date
 
 
@@ -178,7 +179,7 @@ def _year_facts(
     )
 
 
-def _earned(taxpayer: Taxpayer, asked: Person) -> int:
+def _earned(taxpayer: Taxpayer, asked: Person) -> Pence:
     return min(taxpayer.income, asked.income_of("employment") + asked.income_of("self_employment"))
 
 

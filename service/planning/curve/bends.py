@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from service.law.income_tax import Liability, TaxpayerYear
 from service.law.set_off import Scales, plain_order_is_best
+from service.law.units import Pence
 from service.planning.curve.tax_function import TaxFunction
 
 
-def bends(rules: TaxFunction, start: int, end: int) -> list[int]:
+def bends(rules: TaxFunction, start: Pence, end: Pence) -> list[Pence]:
     """Where the choice of set-off bends the line strictly between two neighbouring points."""
     steeper = _may_get_steeper(rules.year, rules(start), rules(end))
     if steeper is None:
@@ -31,7 +32,7 @@ def bends(rules: TaxFunction, start: int, end: int) -> list[int]:
     ]
 
 
-def _found_bends(rules: TaxFunction, start: int, end: int, *, falling: bool) -> list[int]:
+def _found_bends(rules: TaxFunction, start: Pence, end: Pence, *, falling: bool) -> list[Pence]:
     """The bends strictly between two points: where the lines from both ends meet, and so on with what is left on either
     side until it is straight. ``falling``: the rate is known only to fall from one point to the other."""
     length, before, after = end - start, rules(start), rules(end)
@@ -50,7 +51,7 @@ def _found_bends(rules: TaxFunction, start: int, end: int, *, falling: bool) -> 
     ]
 
 
-def _in_line(rules: TaxFunction, start: int, between: int, end: int) -> bool:
+def _in_line(rules: TaxFunction, start: Pence, between: Pence, end: Pence) -> bool:
     """Whether the tax at three amounts lies on one line."""
     tax = rules(between).income_tax
     into, out_of = tax - rules(start).income_tax, rules(end).income_tax - tax
@@ -74,7 +75,7 @@ def _on_one_course(scales: Scales, before: Liability, after: Liability) -> bool:
     )
 
 
-def _may_get_steeper(year: TaxpayerYear, before: Liability, after: Liability) -> list[int] | None:
+def _may_get_steeper(year: TaxpayerYear, before: Liability, after: Liability) -> list[Pence] | None:
     """Where the choice of set-off may make the line steeper strictly between two neighbouring points; None if not known.
 
     As the withdrawal grows, the limits of what may be chosen stand still or move with it, and so do the lines on which a
@@ -135,13 +136,13 @@ def set_off_may_bend(year: TaxpayerYear, before: Liability, after: Liability) ->
     )
 
 
-def _bend(rules: TaxFunction, start: int, end: int) -> int:
+def _bend(rules: TaxFunction, start: Pence, end: Pence) -> Pence:
     """A point strictly between at which to cut: where the lines from both ends meet, or the middle if they do not."""
     meeting, _ = where_lines_meet(rules, start, end, 1)
     return meeting if start < meeting < end else (start + end) // 2
 
 
-def where_lines_meet(rules: TaxFunction, start: int, end: int, step: int) -> tuple[int, bool]:
+def where_lines_meet(rules: TaxFunction, start: Pence, end: Pence, step: Pence) -> tuple[int, bool]:
     """Where the line from ``start`` through its first ``step`` and the line through the last one into ``end`` meet, in whole
     steps, and whether that is strictly between and the curve is on the first line there. ``start`` for lines side by side."""
     tax_start, tax_end = rules(start).income_tax, rules(end).income_tax

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from service.law.units import PENNY, POUND
+from service.law.units import PENNY, POUND, BasisPoints, Pence, TaxUnits
 
 STAIR = 2 * POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
 CHARGE_STEP = ("child_benefit_charge",)
@@ -19,14 +19,14 @@ class Piece(NamedTuple):
     bend, where only the ends are the rules' own.
     """
 
-    start: int
-    end: int
-    tax_start: int
-    tax_end: int
-    rate: int | None
+    start: Pence
+    end: Pence
+    tax_start: TaxUnits
+    tax_end: TaxUnits
+    rate: BasisPoints | None
     because: tuple[str, ...]
-    tread_rate: int = 0
-    foot: int | None = None
+    tread_rate: BasisPoints = 0
+    foot: Pence | None = None
     exact: bool = True
 
     @property
@@ -35,7 +35,7 @@ class Piece(NamedTuple):
         step comes only after its amount."""
         return self.because == CHARGE_STEP
 
-    def tax_at(self, amount: int) -> int:
+    def tax_at(self, amount: Pence) -> TaxUnits:
         """Tax at an amount within the piece, in ten-thousandths of a penny."""
         if amount == self.end or self.rate is None:
             return self.tax_end
@@ -45,7 +45,7 @@ class Piece(NamedTuple):
             return self.tax_start + (amount - self.start) * self.rate
         return self._on_stairs(amount) - self._on_stairs(self.start) + self.tax_start
 
-    def _on_stairs(self, amount: int) -> int:
+    def _on_stairs(self, amount: Pence) -> Pence:
         assert self.foot is not None
         assert self.rate is not None
         tread = (amount - self.foot) % STAIR
@@ -61,7 +61,7 @@ class Piece(NamedTuple):
         )
 
     @property
-    def stair_height(self) -> int:
+    def stair_height(self) -> Pence:
         """By how much the tax may lie below the straight line through the stairs' feet, pence, rounded up."""
         if self.foot is None or self.rate is None:
             return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from service.law.income_tax import IncomeTaxRules, Taxpayer, TaxpayerYear
 from service.law.set_off import Scales
-from service.law.units import POUND
+from service.law.units import POUND, Pence
 from service.planning.curve.piece import STAIR
 from service.planning.curve.tax_function import TaxFunction
 
@@ -18,7 +18,7 @@ def taper_of(year: TaxpayerYear, rules: TaxFunction) -> tuple[int, int]:
     return first, first + 2 * year.rules.personal_allowance
 
 
-def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[int, int], to: int) -> list[int]:
+def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[int, int], to: Pence) -> list[Pence]:
     """Where the slope may change: each height of the stack at each level that matters to it, turned into a withdrawal.
 
     A height is a fixed sum plus the withdrawal less the allowances. While the allowance is withdrawn it rises three
@@ -47,7 +47,7 @@ def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[int, int], to: i
     return sorted(found)
 
 
-def _most_taxed_at_basic_rates(taxpayer: Taxpayer, scales: Scales) -> set[int]:
+def _most_taxed_at_basic_rates(taxpayer: Taxpayer, scales: Scales) -> set[Pence]:
     """Totals up to which the marriage allowance can stay open: whatever lies above the basic limit is inside its nil rate.
 
     Savings and dividends may fill their nil rates or be less. A Scottish taxpayer's other income reaches its own limit
@@ -102,7 +102,7 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     return levels
 
 
-def _reached_late(before: int, first: int, last: int) -> tuple[int, ...]:
+def _reached_late(before: Pence, first: Pence, last: Pence) -> tuple[Pence, ...]:
     """The withdrawals at which a height comes to a level that the full allowance would have let it reach at ``before``.
 
     While the allowance is withdrawn the height rises by three halves of the withdrawal, so the level is reached sooner;

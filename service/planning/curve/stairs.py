@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from service.law.units import Pence
 from service.planning.curve.bends import set_off_may_bend, where_lines_meet
 from service.planning.curve.piece import STAIR, Piece
 from service.planning.curve.reasons import reasons, reliefs_lost
 from service.planning.curve.tax_function import TaxFunction
 
 
-def staircase(rules: TaxFunction, start: int, end: int, first: int) -> list[Piece]:
+def staircase(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> list[Piece]:
     """The pieces between two neighbouring points of the taper, whose stairs begin every two pounds from ``first``."""
     if _stairs_are_even(rules, start, end, first):
         return [_even_stairs(rules, start, end, first)]
     return _joined(list(_stairs(rules, start, end, first)))
 
 
-def _stairs_are_even(rules: TaxFunction, start: int, end: int, first: int) -> bool:
+def _stairs_are_even(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> bool:
     """Whether every stair between two neighbouring points is like the next: where the allowances take nothing but other
     income away and their set-off leaves no choice, all heights of the stack rise together and pass no level."""
     before, after = rules(start), rules(end)
@@ -30,7 +31,7 @@ def _stairs_are_even(rules: TaxFunction, start: int, end: int, first: int) -> bo
     )
 
 
-def _even_stairs(rules: TaxFunction, start: int, end: int, first: int) -> Piece:
+def _even_stairs(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> Piece:
     """A staircase of even stairs from ``start`` to ``end``, wherever on its stairs these are."""
     foot = start + (first - start) % STAIR
     head = end - (end - start) % STAIR
@@ -42,7 +43,7 @@ def _even_stairs(rules: TaxFunction, start: int, end: int, first: int) -> Piece:
     return Piece(start, end, before.income_tax, after.income_tax, rate, because, tread_rate, foot)
 
 
-def _stairs(rules: TaxFunction, start: int, end: int, first: int) -> Iterator[Piece]:
+def _stairs(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> Iterator[Piece]:
     """The staircase from ``start`` to ``end``. Stairs begin every two pounds from ``first``."""
     foot = start + (first - start) % STAIR
     if foot >= end:
@@ -99,13 +100,13 @@ def _joined(pieces: list[Piece]) -> list[Piece]:
     return joined
 
 
-def _stair_to_cut(rules: TaxFunction, start: int, end: int) -> int:
+def _stair_to_cut(rules: TaxFunction, start: Pence, end: Pence) -> Pence:
     """The stair's foot at which to cut an uneven staircase: near where the lines from both ends meet, else the middle."""
     meeting, on_the_curve = where_lines_meet(rules, start, end, STAIR)
     return meeting if on_the_curve else start + (end - start) // STAIR // 2 * STAIR
 
 
-def _one_stair(rules: TaxFunction, start: int, end: int, first: int) -> Piece:
+def _one_stair(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> Piece:
     """Part of a stair, or one whole stair, as a piece of its own."""
     tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
     tread = rules(start + 1).income_tax - tax_start if end - start > 1 else 0

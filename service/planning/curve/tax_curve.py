@@ -21,7 +21,7 @@ from itertools import pairwise
 
 from service.law import child_benefit
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, TaxpayerYear, taxpayer_year
-from service.law.units import PENNY, POUND
+from service.law.units import PENNY, POUND, Pence, TaxUnits
 from service.planning.curve.bends import bends, set_off_may_bend
 from service.planning.curve.piece import CHARGE_STEP, Piece
 from service.planning.curve.points import BEYOND, points, taper_of
@@ -41,14 +41,14 @@ class TaxCurve:
 
     pieces: tuple[Piece, ...]
 
-    def piece_from(self, amount: int) -> Piece:
+    def piece_from(self, amount: Pence) -> Piece:
         """The piece on which the next penny after ``amount`` lies."""
         for piece in self.pieces:
             if piece.start <= amount < piece.end:
                 return piece
         return self.pieces[-1]
 
-    def tax_at(self, amount: int) -> int:
+    def tax_at(self, amount: Pence) -> TaxUnits:
         """Tax at an amount, in ten-thousandths of a penny. A step that begins after ``amount`` is left out."""
         tax = self.pieces[0].tax_start
         for piece in self.pieces:
@@ -58,25 +58,25 @@ class TaxCurve:
         return tax
 
 
-def corners(rules: TaxFunction, to: int) -> list[int]:
+def corners(rules: TaxFunction, to: Pence) -> list[Pence]:
     """Where the curve may bend, from 0 to beyond ``to``: taxable withdrawals in pence, without the bends that only the
     choice of set-off makes. A step comes right after a corner; those of the child benefit charge are not among them."""
     return points(rules.year, rules, taper_of(rules.year, rules), to)
 
 
-def tax_curve(rules: TaxFunction, to: int) -> TaxCurve:
+def tax_curve(rules: TaxFunction, to: Pence) -> TaxCurve:
     """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
     return TaxCurve(tuple(pieces_to(rules, to)))
 
 
-def pieces_to(rules: TaxFunction, to: int) -> Iterator[Piece]:
+def pieces_to(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     """The curve's pieces, each made only when it is asked for."""
     if rules.year.taxpayer.child_benefit:
         return _with_child_benefit_steps(rules, _income_tax_pieces(rules, to))
     return _income_tax_pieces(rules, to)
 
 
-def _income_tax_pieces(rules: TaxFunction, to: int) -> Iterator[Piece]:
+def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     """The pieces without the child benefit charge."""
     taxpayer = rules.year.taxpayer
     end = taxpayer.other_income + to + BEYOND
@@ -104,7 +104,7 @@ def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
     return tuple(_own_pieces(TaxFunction(taxpayer_year(nobody, rules)), _SHARED_TO))
 
 
-def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]:
+def _stretch(pieces: tuple[Piece, ...], start: Pence, end: Pence) -> Iterator[Piece]:
     """The pieces from ``start`` to ``end``, counted from ``start`` on."""
     for piece in pieces:
         first, last, tax_first, tax_last, rate, because, tread_rate, foot, exact = piece
@@ -119,14 +119,14 @@ def _stretch(pieces: tuple[Piece, ...], start: int, end: int) -> Iterator[Piece]
             yield Piece(first - start, last - start, tax_first, tax_last, rate, because, tread_rate, moved_foot, exact)
 
 
-def _own_pieces(rules: TaxFunction, to: int) -> Iterator[Piece]:
+def _own_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     """The pieces read off the rules for this taxpayer alone."""
     taper = taper_of(rules.year, rules)
     for start, end in pairwise(points(rules.year, rules, taper, to)):
         yield from _between(rules, start, end, taper)
 
 
-def _between(rules: TaxFunction, start: int, end: int, taper: tuple[int, int]) -> Iterable[Piece]:
+def _between(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[int, int]) -> Iterable[Piece]:
     """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
     first, last = taper
     if first <= start < last:
@@ -136,7 +136,7 @@ def _between(rules: TaxFunction, start: int, end: int, taper: tuple[int, int]) -
     return _straight(rules, start, end)
 
 
-def _with_step(rules: TaxFunction, start: int, end: int, taper: tuple[int, int]) -> Iterator[Piece]:
+def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[int, int]) -> Iterator[Piece]:
     """The pieces between two points where reliefs are lost: just past ``start``, or else where halving finds it."""
     tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
     lost = reliefs_lost(rules(start), rules(end))
@@ -158,17 +158,17 @@ def _with_step(rules: TaxFunction, start: int, end: int, taper: tuple[int, int])
     yield from rest[1:]
 
 
-def _where_lost(rules: TaxFunction, start: int, end: int) -> int:
+def _where_lost(rules: TaxFunction, start: Pence, end: Pence) -> Pence:
     """The last penny before the first relief is lost."""
     just_after = rules(start + 1)
 
-    def lost(amount: int) -> bool:
+    def lost(amount: Pence) -> bool:
         return bool(reliefs_lost(just_after, rules(amount)))
 
     return first_where(lost, start + 1, end) - 1
 
 
-def _straight(rules: TaxFunction, start: int, end: int) -> list[Piece]:
+def _straight(rules: TaxFunction, start: Pence, end: Pence) -> list[Piece]:
     """Straight pieces from ``start`` to ``end``, cut where the set-off bends the line between."""
     before, after = rules(start), rules(end)
     if end - start == 1 or not set_off_may_bend(rules.year, before, after):
@@ -177,7 +177,7 @@ def _straight(rules: TaxFunction, start: int, end: int) -> list[Piece]:
     return [_line(rules.year, at, to, rules(at), rules(to)) for at, to in pairwise(cuts)]
 
 
-def _line(year: TaxpayerYear, start: int, end: int, before: Liability, after: Liability) -> Piece:
+def _line(year: TaxpayerYear, start: Pence, end: Pence, before: Liability, after: Liability) -> Piece:
     """A straight piece from one point to another."""
     rate = (after.income_tax - before.income_tax) // (end - start)
     return Piece(start, end, before.income_tax, after.income_tax, rate, reasons(before, after, year, False))

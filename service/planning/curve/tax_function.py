@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from service.law.income_tax import Liability, TaxpayerYear, liability
+from service.law.units import Pence
 
 
 class TaxFunction:
@@ -12,7 +13,7 @@ class TaxFunction:
         self.year = year
         self._known: dict[int, Liability] = {}
 
-    def __call__(self, amount: int) -> Liability:
+    def __call__(self, amount: Pence) -> Liability:
         """The year's liability with a taxable withdrawal of ``amount`` pence."""
         try:
             return self._known[amount]
@@ -20,7 +21,7 @@ class TaxFunction:
             answer = self._known[amount] = liability(self.year, amount)
             return answer
 
-    def asked_between(self, start: int, end: int) -> int:
+    def asked_between(self, start: Pence, end: Pence) -> Pence:
         """An amount strictly between two that are more than a penny apart: one asked before, if there is one."""
         for amount in self._known:
             if start < amount < end:

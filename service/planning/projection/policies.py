@@ -8,7 +8,7 @@ from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
 from service.law.income_tax import TaxpayerYear, taxpayer_year
-from service.law.units import WHOLE
+from service.law.units import WHOLE, Pence
 from service.planning.curve.tax_curve import pieces_to
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation
@@ -46,16 +46,16 @@ class Projection(NamedTuple):
     years: tuple[Settled, ...]
 
     @property
-    def income_tax(self) -> int:
+    def income_tax(self) -> Pence:
         """All income tax inside the plan, pence."""
         return sum(record.income_tax for year in self.years for record in year.people)
 
     @property
-    def wealth(self) -> int:
+    def wealth(self) -> Pence:
         """Wealth after tax at the end, pence of that day."""
         return wealth_after_tax(self.timeline, self.years[-1].holdings)
 
-    def in_todays_prices(self, amount: int) -> int:
+    def in_todays_prices(self, amount: Pence) -> Pence:
         """An amount at the end of the plan in prices of its start, pence, half up."""
         *_, level = self.timeline.price_levels()
         return deflated(amount, level)
@@ -107,7 +107,7 @@ def evenly_from_state_pension_age(timeline: Timeline) -> Policy:
     return choose
 
 
-def target(person: Opened, band: Band) -> int:
+def target(person: Opened, band: Band) -> Pence:
     """The taxable withdrawal that just fills a band, pence.
 
     "personal_allowance": the most that adds no tax. "basic_rate_band" and "higher_rate_band": to the top of the band
@@ -118,7 +118,7 @@ def target(person: Opened, band: Band) -> int:
     return person.year.target(band, person.interest, lambda: _target(person, band))
 
 
-def _target(person: Opened, band: Band) -> int:
+def _target(person: Opened, band: Band) -> Pence:
     if band == "personal_allowance":
         return _most_without_tax(person)
     taxpayer, scales = person.year.taxpayer, _taxed(person).scales
@@ -126,7 +126,7 @@ def _target(person: Opened, band: Band) -> int:
     index = scales.last_basic_band if band == "basic_rate_band" else scales.lower.names.index("higher_rate")
     limit = scales.lower.limits[index]
 
-    def height(withdrawal: int) -> int:
+    def height(withdrawal: Pence) -> Pence:
         found = person.taxed(withdrawal)
         return found.other_to if scottish else found.taxable
 
@@ -141,7 +141,7 @@ def _target(person: Opened, band: Band) -> int:
     return _largest(lambda amount: height(amount) <= limit, room + start.allowances)
 
 
-def draw_for(timeline: Timeline, person: Opened, taxable: int) -> Draw:
+def draw_for(timeline: Timeline, person: Opened, taxable: Pence) -> Draw:
     """The draw whose taxable part is the given amount, or all there is: uncrystallised funds first where each withdrawal
     has its tax-free part, drawdown funds first otherwise."""
     if timeline.household.lump_sums != "with_each_withdrawal":
@@ -153,7 +153,7 @@ def draw_for(timeline: Timeline, person: Opened, taxable: int) -> Draw:
     return draw_with_tax_free_part(timeline, person, taxable, person.most_uncrystallised)
 
 
-def draw_with_tax_free_part(timeline: Timeline, person: Opened, taxable: int, most: int) -> Draw:
+def draw_with_tax_free_part(timeline: Timeline, person: Opened, taxable: Pence, most: Pence) -> Draw:
     """The same with at most ``most`` from uncrystallised funds."""
     rate = timeline.periods[0].rules.lump_sums.tax_free_rate
     gross = min(taxable * WHOLE // (WHOLE - rate), taxable + person.left.tax_free, most)
@@ -168,7 +168,7 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
         return year
     lower = [record.taxable for record in year.people]
 
-    def drawing(taxable: Sequence[int]) -> Settled:
+    def drawing(taxable: Sequence[Pence]) -> Settled:
         draws = tuple(
             draw_for(timeline, person, amount) if amount > start else draw
             for person, amount, start, draw in zip(people, taxable, first, choice.draws, strict=True)
@@ -198,16 +198,16 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
     )
 
 
-def _to_be_paid(spending: int) -> str:
+def _to_be_paid(spending: Pence) -> str:
     """What is left unpaid: the spending, or where there is none the tax on income that is not received as money here."""
     return f"the spending of {pounds(spending)}" if spending else "the income tax"
 
 
 def _least_extra(
     drawing: Callable[[Sequence[int]], Settled],
-    lower: Sequence[int],
+    lower: Sequence[Pence],
     at_lower: Settled,
-    upper: Sequence[int],
+    upper: Sequence[Pence],
     at_upper: Settled,
 ) -> Settled:
     """The least rise from ``lower``, which falls short, towards ``upper``, which does not, that meets the spending; shared in
@@ -216,7 +216,7 @@ def _least_extra(
     whole = sum(upper) - sum(lower)
     settled = {0: at_lower, whole: at_upper}
 
-    def left_over(extra: int) -> int:
+    def left_over(extra: Pence) -> Pence:
         if extra not in settled:
             raised = [start + -(-(end - start) * extra // whole) for start, end in zip(lower, upper, strict=True)]
             settled[extra] = drawing(raised)
@@ -225,18 +225,18 @@ def _least_extra(
     return settled[least_reaching(left_over, 0, 0, whole, _left_over(at_upper))]
 
 
-def _left_over(year: Settled) -> int:
+def _left_over(year: Settled) -> Pence:
     """What is left of a period whose spending is met only by drawing more than the aim: all of it surplus; what is missing
     counts below nothing."""
     return sum(held.isa + held.cash for held in year.holdings) if year.short == 0 else -year.short
 
 
-def _everything(person: Opened) -> int:
+def _everything(person: Opened) -> Pence:
     """The taxable part of all that may be drawn, at the least; a bound is enough."""
     return person.most_uncrystallised + person.most_drawdown
 
 
-def _gross_draw(timeline: Timeline, person: Opened, gross: int) -> Draw:
+def _gross_draw(timeline: Timeline, person: Opened, gross: Pence) -> Draw:
     """A draw of a gross amount from the funds that a plan draws on first."""
     if timeline.household.lump_sums == "with_each_withdrawal":
         uncrystallised = min(gross, person.most_uncrystallised)
@@ -253,7 +253,7 @@ def _taxed(person: Opened) -> TaxpayerYear:
     return taxpayer_year(taxpayer, person.year.rules)
 
 
-def _most_without_tax(person: Opened) -> int:
+def _most_without_tax(person: Opened) -> Pence:
     """The most that can be withdrawn before any of it adds tax: the end of the tax curve's first flat run."""
     start = person.taxed(0)
     unused = max(0, start.allowances - start.net_income)
@@ -269,7 +269,7 @@ def _most_without_tax(person: Opened) -> int:
     return most
 
 
-def _largest(within: Callable[[int], bool], guess: int) -> int:
+def _largest(within: Callable[[int], bool], guess: Pence) -> Pence:
     """The largest amount that is still within, from a guess that is nearly always it; ``within`` holds at nothing."""
     low = max(0, guess)
     if within(low):

@@ -13,7 +13,7 @@ from typing import NamedTuple
 from service.law import lump_sums
 from service.law.income_tax import Liability
 from service.law.lump_sums import Allowances, Payment, Pension
-from service.law.units import WHOLE
+from service.law.units import WHOLE, Pence
 from service.planning.projection.timeline import PersonPeriod, Timeline
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
@@ -25,16 +25,16 @@ class Holdings:
     """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "first" has been taken."""
 
     pension: Pension
-    isa: int
-    cash: int
+    isa: Pence
+    cash: Pence
     lump_sum_taken: bool = False
 
 
 class Draw(NamedTuple):
     """What one person takes from the pension in a period, gross: from uncrystallised funds and from drawdown funds."""
 
-    uncrystallised: int = 0
-    drawdown: int = 0
+    uncrystallised: Pence = 0
+    drawdown: Pence = 0
 
 
 class Choice(NamedTuple):
@@ -46,9 +46,9 @@ class Choice(NamedTuple):
     """
 
     draws: tuple[Draw, ...]
-    subscribe: int | None = None
-    from_isas: int = 0
-    cash_of_first: int | None = None
+    subscribe: Pence | None = None
+    from_isas: Pence = 0
+    cash_of_first: Pence | None = None
 
 
 class Opened(NamedTuple):
@@ -61,20 +61,20 @@ class Opened(NamedTuple):
     year: PersonPeriod
     before: Holdings
     pension: Pension
-    pension_growth: int
+    pension_growth: Pence
     lump_sum: Payment | None
     left: Allowances
-    uncharged: int | None
-    isa_growth: int
-    interest: int
-    isa_room: int
+    uncharged: Pence | None
+    isa_growth: Pence
+    interest: Pence
+    isa_room: Pence
 
-    def taxed(self, withdrawal: int) -> Liability:
+    def taxed(self, withdrawal: Pence) -> Liability:
         """The tax year's liability with the period's interest and a taxable withdrawal, pence."""
         return self.year.liability(self.interest, withdrawal)
 
     @property
-    def most_uncrystallised(self) -> int:
+    def most_uncrystallised(self) -> Pence:
         """The most that may be drawn from uncrystallised funds: a lifetime allowance with a charge is not exceeded."""
         if not self.year.may_withdraw:
             return 0
@@ -83,7 +83,7 @@ class Opened(NamedTuple):
         return min(self.pension.uncrystallised, self.uncharged)
 
     @property
-    def most_drawdown(self) -> int:
+    def most_drawdown(self) -> Pence:
         """The most that may be drawn from drawdown funds."""
         return self.pension.drawdown if self.year.may_withdraw else 0
 
@@ -92,24 +92,24 @@ class PersonRecord(NamedTuple):
     """One person's period, settled. ``moved`` is what came from the partner, negative for what went there."""
 
     opened: Opened
-    gross: int
-    tax_free: int
-    taxable: int
+    gross: Pence
+    tax_free: Pence
+    taxable: Pence
     liability: Liability
-    income_tax: int
-    spent: int
-    subscribed: int
-    from_isa: int
-    moved: int
+    income_tax: Pence
+    spent: Pence
+    subscribed: Pence
+    from_isa: Pence
+    moved: Pence
     after: Holdings
-    tax_free_left: int
+    tax_free_left: Pence
 
 
 class Settled(NamedTuple):
     """A period settled for the household. ``short`` is the spending that could not be met."""
 
     people: tuple[PersonRecord, ...]
-    short: int
+    short: Pence
 
     @property
     def holdings(self) -> tuple[Holdings, ...]:
@@ -231,7 +231,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     )
 
 
-def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position: int = -1) -> int:
+def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position: int = -1) -> Pence:
     """What the household has after tax at the end of a period: ISAs, cash, and each pension's remaining tax-free part and
     the rest less exit tax."""
     rules = timeline.periods[position].rules.lump_sums
@@ -246,7 +246,7 @@ def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position:
     return total
 
 
-def _liabilities(people: Sequence[Opened], taxable: Sequence[int]) -> list[Liability]:
+def _liabilities(people: Sequence[Opened], taxable: Sequence[Pence]) -> list[Liability]:
     """Everybody's liability. Where one gives the marriage allowance and may not, the other does not receive it."""
     found = [person.year.liability(person.interest, amount) for person, amount in zip(people, taxable, strict=True)]
     for giver, receiver in ((0, 1), (1, 0)) if len(people) > 1 else ():
@@ -258,7 +258,7 @@ def _liabilities(people: Sequence[Opened], taxable: Sequence[int]) -> list[Liabi
     return found
 
 
-def _debts_covered(own: list[int]) -> list[int]:
+def _debts_covered(own: list[Pence]) -> list[Pence]:
     """Whoever owes more tax than they hold gets it from the partner, as far as the partner has it."""
     if len(own) == 1:
         return [max(0, own[0])]
@@ -270,7 +270,7 @@ def _debts_covered(own: list[int]) -> list[int]:
     return own
 
 
-def shared(amount: int, holdings: Sequence[int]) -> list[int]:
+def shared(amount: Pence, holdings: Sequence[int]) -> list[Pence]:
     """An amount shared in proportion to what each has, to the penny; nobody gives more than they have."""
     if len(holdings) == 1:
         return [amount]
@@ -279,7 +279,7 @@ def shared(amount: int, holdings: Sequence[int]) -> list[int]:
     return [first, amount - first]
 
 
-def subscriptions(left: Sequence[int], rooms: Sequence[int], limit: int | None = None) -> list[int]:
+def subscriptions(left: Sequence[Pence], rooms: Sequence[Pence], limit: int | None = None) -> list[Pence]:
     """What goes into each person's ISAs: own money first, then the partner's."""
     spare = sum(left) if limit is None else min(sum(left), limit)
     amounts = []
@@ -293,7 +293,7 @@ def subscriptions(left: Sequence[int], rooms: Sequence[int], limit: int | None =
     return amounts
 
 
-def cash_left(left: Sequence[int], subscribed: Sequence[int], of_first: int | None = None) -> list[int]:
+def cash_left(left: Sequence[Pence], subscribed: Sequence[Pence], of_first: int | None = None) -> list[Pence]:
     """What each holds as cash after the subscriptions; whoever lacks money for theirs gets it from the partner."""
     cash = [have - paid for have, paid in zip(left, subscribed, strict=True)]
     if len(cash) == 1:

@@ -13,12 +13,12 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.figures import tax_years
-from service.figures.loader import STATUSES, TaxYearFigures
+from service.figures.loader import STATUSES, Status, TaxYearFigures
 from service.law import isa, pension_age, state_pension
 from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, taxpayer_year
 from service.law.rounding import half_up
 from service.law.rulebook import RuleBook, TaxYearRules
-from service.law.units import WHOLE
+from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.household import (
     WITH_PRICES,
     DatedIncome,
@@ -58,7 +58,7 @@ class Period:
         """The tax year, such as "2026-27"."""
         return self.rules.figures.name
 
-    def growth(self, amount: int, rate: YearlyRate) -> int:
+    def growth(self, amount: Pence, rate: YearlyRate) -> Pence:
         """What an amount grows by in the period, pence, half up: a yearly rate (basis points) for its share of the days."""
         if amount == 0:
             return 0
@@ -89,15 +89,15 @@ class PersonPeriod:
 
     taxpayer: Taxpayer
     rules: IncomeTaxRules
-    received: int
-    tax_outside: int
+    received: Pence
+    tax_outside: Pence
     may_withdraw: bool
-    isa_room: int
-    state_pension: int
+    isa_room: Pence
+    state_pension: Pence
     remembered: Remembered = field(default_factory=lambda: Remembered({}, {}), init=False, compare=False, repr=False)
 
     def liability(
-        self, interest: int = 0, withdrawal: int = 0, *, marriage_allowance: MarriageAllowance | None = None
+        self, interest: Pence = 0, withdrawal: Pence = 0, *, marriage_allowance: MarriageAllowance | None = None
     ) -> Liability:
         """The tax year's liability with the interest on the plan's cash and a taxable withdrawal."""
         asked = (interest, withdrawal, marriage_allowance)
@@ -108,7 +108,7 @@ class PersonPeriod:
             known[asked] = self._liability(*asked)
         return known[asked]
 
-    def target(self, band: str, interest: int, find: Callable[[], int]) -> int:
+    def target(self, band: str, interest: Pence, find: Callable[[], int]) -> Pence:
         """The taxable withdrawal that fills a band beside some interest, found at most once."""
         known = self.remembered.targets
         if (band, interest) not in known:
@@ -117,7 +117,7 @@ class PersonPeriod:
             known[band, interest] = find()
         return known[band, interest]
 
-    def _liability(self, interest: int, withdrawal: int, marriage_allowance: MarriageAllowance | None) -> Liability:
+    def _liability(self, interest: Pence, withdrawal: Pence, marriage_allowance: MarriageAllowance | None) -> Liability:
         taxpayer = self.taxpayer
         if interest or marriage_allowance is not None:
             taxpayer = replace(
@@ -135,11 +135,11 @@ class Timeline:
     household: Household
     periods: tuple[Period, ...]
     people: tuple[tuple[PersonPeriod, ...], ...]
-    spending: tuple[int, ...]
+    spending: tuple[Pence, ...]
     state_pension_from: tuple[date | None, ...]
 
     @property
-    def state_pensions(self) -> tuple[tuple[int, ...], ...]:
+    def state_pensions(self) -> tuple[tuple[Pence, ...], ...]:
         """The State Pension of each person in each whole tax year, pence."""
         return tuple(tuple(year.state_pension for year in years) for years in self.people)
 
@@ -152,7 +152,7 @@ class Timeline:
             yield level
 
     @property
-    def status(self) -> str:
+    def status(self) -> Status:
         """How firm the figures of the weakest tax year are."""
         return max((period.rules.figures.status for period in self.periods), key=STATUSES.index)
 
@@ -163,7 +163,7 @@ class Timeline:
         return next((figures for figures in years if figures.status != "enacted"), None)
 
 
-def deflated(amount: int, level: Fraction) -> int:
+def deflated(amount: Pence, level: Fraction) -> Pence:
     """An amount of some day in prices of the plan's start, from that day's price level; pence, half up."""
     return half_up(amount * level.denominator, level.numerator)
 
@@ -197,7 +197,7 @@ def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline
     )
 
 
-def risen(amount: int, increases: int | str, period: Period, inflation: int) -> int:
+def risen(amount: Pence, increases: BasisPoints | str, period: Period, inflation: BasisPoints) -> Pence:
     """What an amount in the money of the plan's first tax year has risen to in a period, pence, half up."""
     rate = inflation if increases == WITH_PRICES else int(increases)
     return half_up(amount * (WHOLE + rate) ** period.rises, WHOLE**period.rises)
@@ -221,7 +221,7 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
         first, position = last + timedelta(days=1), position + 1
 
 
-def _spending(household: Household, period: Period) -> int:
+def _spending(household: Household, period: Period) -> Pence:
     inflation = household.assumptions.price_inflation
     return sum(
         _amount_in(item, item.amount, period, period.first, period.last, inflation) for item in household.spending
@@ -237,7 +237,7 @@ def _person(
     return tuple(_person_year(member, incomes, period, inflation) for period in periods)
 
 
-def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inflation: int) -> PersonPeriod:
+def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inflation: BasisPoints) -> PersonPeriod:
     figures = period.rules.figures
     whole, inside = [], 0
     for income in incomes:
@@ -279,8 +279,8 @@ def _settled(
 
 
 def _amount_in(
-    item: DatedIncome | Spending, amount: int, period: Period, first: date, last: date, inflation: int
-) -> int:
+    item: DatedIncome | Spending, amount: Pence, period: Period, first: date, last: date, inflation: BasisPoints
+) -> Pence:
     """What a yearly amount comes to between two days of a period's tax year, pence, half up."""
     begins = max(first, item.first) if item.first else first
     ends = min(last, item.last) if item.last else last
@@ -294,7 +294,7 @@ def _amount_in(
     return half_up(amount * days * (WHOLE + rate) ** years, period.days_in_year * WHOLE**years)
 
 
-def _isa_room(member: Member, period: Period) -> int:
+def _isa_room(member: Member, period: Period) -> Pence:
     """What may still be subscribed in the tax year (SI 1998/1870 reg.4ZA); the cash limit by age on the last day."""
     limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
     used = member.isa.subscribed_this_year if period.position == 0 else 0

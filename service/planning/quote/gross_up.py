@@ -13,6 +13,7 @@ from itertools import chain, pairwise
 
 from service.law import rounding
 from service.law.lump_sums import Split
+from service.law.units import Pence
 from service.planning.curve.piece import STAIR, Piece
 from service.planning.search import least_reaching
 
@@ -23,20 +24,20 @@ class Wanted:
     and any lifetime allowance charge, ``gross_within`` turns that round where it can be; ``tax_without`` is the
     year's tax without the withdrawal, ``on_withdrawal`` the extra tax on a taxable amount, both by the rules."""
 
-    net: int
-    most: int
+    net: Pence
+    most: Pence
     split: Callable[[int], Split]
-    tax_without: int
-    on_withdrawal: Callable[[int], int]
-    gross_within: Callable[[int], int] | None
+    tax_without: Pence
+    on_withdrawal: Callable[[Pence], Pence]
+    gross_within: Callable[[Pence], Pence] | None
 
 
 @dataclass(frozen=True, slots=True)
 class GrossUp:
     """The least gross, or None with the most net that can be had."""
 
-    gross: int | None
-    most_net: int
+    gross: Pence | None
+    most_net: Pence
 
 
 def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
@@ -53,7 +54,7 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
         reached = following is not None and following.is_charge_step
         last = piece.end - 1 if reached else piece.end
 
-        def net(gross: int, piece: Piece = piece) -> int:
+        def net(gross: Pence, piece: Piece = piece) -> Pence:
             taxable, charge, *_ = wanted.split(gross)
             tax = rounding.years_tax_to_the_penny(piece.tax_at(max(taxable, piece.start)))
             return gross - charge - (tax - wanted.tax_without)
@@ -76,8 +77,8 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
 
 
 def _on_stairs(
-    wanted: Wanted, piece: Piece, lowest: int, highest: int, net: Callable[[int], int]
-) -> tuple[int, int | None]:
+    wanted: Wanted, piece: Piece, lowest: Pence, highest: Pence, net: Callable[[Pence], Pence]
+) -> tuple[Pence, Pence | None]:
     """The best net on a staircase, and the least gross that reaches the wanted net. Each stair's best is at its end,
     and the ends rise from stair to stair."""
     assert piece.foot is not None
@@ -87,7 +88,7 @@ def _on_stairs(
         reached = [gross for gross, value in nets.items() if value >= wanted.net]
         return max(nets.values()), min(reached, default=None)
 
-    def end_of(stair: int) -> int:
+    def end_of(stair: int) -> Pence:
         end = _last_within(wanted, lowest, foot + (stair + 1) * STAIR - 1)
         assert end is not None
         return min(end, highest)
@@ -107,7 +108,7 @@ def _on_stairs(
     return best, least_reaching(net, wanted.net, start, end_of(stair), at_its_end)
 
 
-def _settled(wanted: Wanted, gross: int) -> int:
+def _settled(wanted: Wanted, gross: Pence) -> Pence:
     """The penny the rules themselves give, from one that the curve gives."""
     while gross > 0 and _net_by_rules(wanted, gross - 1) >= wanted.net:
         gross -= 1
@@ -116,18 +117,18 @@ def _settled(wanted: Wanted, gross: int) -> int:
     return gross
 
 
-def _net_by_rules(wanted: Wanted, gross: int) -> int:
+def _net_by_rules(wanted: Wanted, gross: Pence) -> Pence:
     taxable, charge, *_ = wanted.split(gross)
     return gross - charge - wanted.on_withdrawal(taxable)
 
 
-def _last_within(wanted: Wanted, lowest: int, taxable: int) -> int | None:
+def _last_within(wanted: Wanted, lowest: Pence, taxable: Pence) -> Pence | None:
     """The largest gross from ``lowest`` on whose taxable part is at most ``taxable``; None if not even ``lowest``'s is."""
     if wanted.gross_within is not None:
         gross = min(wanted.most, wanted.gross_within(taxable))
         return gross if gross >= lowest else None
 
-    def taxable_of(gross: int) -> int:
+    def taxable_of(gross: Pence) -> Pence:
         return wanted.split(gross)[0]
 
     if lowest > wanted.most or taxable_of(lowest) > taxable:

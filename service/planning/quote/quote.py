@@ -11,6 +11,7 @@ from service.law import annual_allowance, income_tax, lump_sums, payroll, roundi
 from service.law.income_tax import Liability, Taxpayer, TaxpayerYear, basic_rate_band_unused
 from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import RuleBook, TaxYearRules
+from service.law.units import BasisPoints, Pence
 from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxFunction
@@ -25,8 +26,8 @@ class Withdrawal(NamedTuple):
     """A withdrawal asked for: exactly one of ``amount`` (gross) and ``net_wanted`` should be given; pence."""
 
     method: Method
-    amount: int | None = None
-    net_wanted: int | None = None
+    amount: Pence | None = None
+    net_wanted: Pence | None = None
     day: date | None = None
 
 
@@ -43,21 +44,21 @@ class Question(NamedTuple):
 class Slice(NamedTuple):
     """Part of the taxable withdrawal taxed at one rate (basis points), or a step (``rate`` None). Pence."""
 
-    start: int
-    end: int
-    rate: int | None
-    tax: int
+    start: Pence
+    end: Pence
+    rate: BasisPoints | None
+    tax: Pence
     because: tuple[str, ...]
-    stair_height: int
+    stair_height: Pence
 
 
 class LifetimeAllowanceTest(NamedTuple):
     """What a crystallisation used of the lifetime allowance (to 2023-24). Pence."""
 
-    standard: int
-    available_before: int
-    used_by_this: int
-    available_after: int
+    standard: Pence
+    available_before: Pence
+    used_by_this: Pence
+    available_after: Pence
 
 
 class Quote(NamedTuple):
@@ -71,20 +72,20 @@ class Quote(NamedTuple):
     left_before: Allowances
     without: Liability
     with_it: Liability
-    on_withdrawal: int
-    next_pound_rate: int
+    on_withdrawal: Pence
+    next_pound_rate: BasisPoints
     slices: tuple[Slice, ...]
-    net_after_tax: int
+    net_after_tax: Pence
     payroll: PayrollOutcome
     money_purchase_applies: bool
     money_purchase_triggered: bool
-    personal_allowance_unused: int
-    basic_rate_band_unused: int
+    personal_allowance_unused: Pence
+    basic_rate_band_unused: Pence
     lifetime_allowance: LifetimeAllowanceTest | None
-    lump_sum_allowance_after: int | None
-    death_benefit_allowance_after: int | None
-    uncrystallised_after: int
-    drawdown_after: int
+    lump_sum_allowance_after: Pence | None
+    death_benefit_allowance_after: Pence | None
+    uncrystallised_after: Pence
+    drawdown_after: Pence
     evaluations: int
 
     @property
@@ -159,11 +160,11 @@ def _year(question: Question, rules: TaxYearRules) -> TaxFunction:
     return TaxFunction(income_tax.taxpayer_year(person.taxpayer(), rules.income_tax[person.tax_residence]))
 
 
-def slices(curve: TaxCurve, taxable: int) -> tuple[Slice, ...]:
+def slices(curve: TaxCurve, taxable: Pence) -> tuple[Slice, ...]:
     """The taxable withdrawal cut along the curve. Each slice's tax is a difference of rounded tax, so they add up."""
     cut: list[Slice] = []
     so_far = rounding.years_tax_to_the_penny(curve.pieces[0].tax_start)
-    carried: int | None = None
+    carried: Pence | None = None
     for piece, following in pairwise((*curve.pieces, None)):
         assert piece is not None
         start, end, rate, because = piece.start, piece.end, piece.rate, piece.because
@@ -247,7 +248,7 @@ def _gross(question: Question, rules: TaxYearRules, left: Allowances, year: TaxF
 
     split = lump_sums.splitter(asked.method, question.pension, rules.lump_sums, left)
 
-    def on_withdrawal(taxable: int) -> int:
+    def on_withdrawal(taxable: Pence) -> Pence:
         return year(taxable).total - year(0).total
 
     within = lump_sums.gross_within(asked.method, question.pension, rules.lump_sums, left)
@@ -276,7 +277,7 @@ def _gross(question: Question, rules: TaxYearRules, left: Allowances, year: TaxF
     return found.gross, TaxCurve(tuple(followed)) if reaches_on else None
 
 
-def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: int) -> Fault:
+def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: Pence) -> Fault:
     """Why the amount is more than the method can pay, with the figure that would be permitted."""
     where = ("withdrawal", "amount")
     pension, method = question.pension, question.withdrawal.method
@@ -305,7 +306,7 @@ def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: i
     return Fault(where, "more-than-the-pot", f"The amount is more than the {funds_name} hold. {permitted}")
 
 
-def _left_of(allowance: int | None, question: Question, payment: Payment) -> int | None:
+def _left_of(allowance: Pence | None, question: Question, payment: Payment) -> Pence | None:
     """An allowance after the payment's tax-free part, where that part counts against it."""
     if allowance is None or not lump_sums.uses_allowances(question.withdrawal.method):
         return allowance

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from service.law import income_tax, payroll
 from service.law.income_tax import Liability, TaxpayerYear
-from service.law.units import PENNY, POUND, WHOLE
+from service.law.units import PENNY, POUND, WHOLE, Pence, TaxUnits
 from service.planning.quote.quote import Quote
 from service.planning.wording import pounds
 
@@ -46,7 +46,7 @@ def working(quote: Quote) -> list[Step]:
     ]
 
 
-def _exact(ten_thousandths: int) -> tuple[int, int]:
+def _exact(ten_thousandths: TaxUnits) -> tuple[int, int]:
     """Tax before the year's rounding."""
     return ten_thousandths, _IN_A_POUND
 
@@ -105,7 +105,7 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
         )
 
 
-def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdrawal: int) -> Iterator[Step]:
+def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdrawal: Pence) -> Iterator[Step]:
     taxpayer, rules, scales = year
     yield Step(
         f"net income {label}",

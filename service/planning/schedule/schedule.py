@@ -7,10 +7,11 @@ from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from typing import Literal, NamedTuple
 
-from service.figures.loader import TaxYearFigures
+from service.figures.loader import Status, TaxYearFigures
 from service.law import isa
 from service.law.income_tax import basic_rate_band_unused, taxpayer_year
 from service.law.rulebook import RuleBook
+from service.law.units import Pence
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
 from service.planning.optimiser.branch_and_bound import least_tax
@@ -67,12 +68,12 @@ class Proof(NamedTuple):
     better than the model thought possible: then the bound is an estimate and proves nothing.
     """
 
-    objective: int
-    bound: int
+    objective: Pence
+    bound: Pence
     holds: bool
 
     @property
-    def gap(self) -> int:
+    def gap(self) -> Pence:
         """How much more another plan might leave."""
         return self.bound - self.objective
 
@@ -96,17 +97,17 @@ class Scenario(NamedTuple):
 class Totals(NamedTuple):
     """A whole plan in sums. Pence; the balances and the wealth are those of the last day."""
 
-    withdrawn: int
-    tax_free: int
-    taxable: int
-    income_tax: int
-    isa_subscriptions: int
-    spent: int
-    pension: int
-    isa: int
-    cash: int
-    wealth_after_tax: int
-    wealth_after_tax_in_todays_prices: int
+    withdrawn: Pence
+    tax_free: Pence
+    taxable: Pence
+    income_tax: Pence
+    isa_subscriptions: Pence
+    spent: Pence
+    pension: Pence
+    isa: Pence
+    cash: Pence
+    wealth_after_tax: Pence
+    wealth_after_tax_in_todays_prices: Pence
 
 
 class SchedulePerson(NamedTuple):
@@ -114,14 +115,14 @@ class SchedulePerson(NamedTuple):
     uncrystallised funds. What allowances are used and left is of the whole tax year."""
 
     record: PersonRecord
-    from_uncrystallised: int
-    from_drawdown: int
-    personal_allowance_used: int
-    personal_allowance_unused: int
-    basic_rate_band_unused: int
-    isa_limit: int
-    isa_used: int
-    isa_unused: int
+    from_uncrystallised: Pence
+    from_drawdown: Pence
+    personal_allowance_used: Pence
+    personal_allowance_unused: Pence
+    basic_rate_band_unused: Pence
+    isa_limit: Pence
+    isa_used: Pence
+    isa_unused: Pence
     pension: Balance
     isa: Balance
     cash: Balance
@@ -130,21 +131,21 @@ class SchedulePerson(NamedTuple):
 class HouseholdPeriod(NamedTuple):
     """Everybody's period in sums. Pence; the balances are those of its last day."""
 
-    withdrawn: int
-    income_tax: int
-    income_tax_so_far: int
-    isa_subscriptions: int
-    pension: int
-    isa: int
-    cash: int
-    in_todays_prices: int
+    withdrawn: Pence
+    income_tax: Pence
+    income_tax_so_far: Pence
+    isa_subscriptions: Pence
+    pension: Pence
+    isa: Pence
+    cash: Pence
+    in_todays_prices: Pence
 
 
 class ScheduleYear(NamedTuple):
     """One period of a plan as an answer tells it."""
 
     period: Period
-    spending: int
+    spending: Pence
     people: tuple[SchedulePerson, ...]
     household: HouseholdPeriod
 
@@ -168,12 +169,12 @@ class Schedule(NamedTuple):
         return self.projection.timeline
 
     @property
-    def state_pensions(self) -> tuple[tuple[int, ...], ...]:
+    def state_pensions(self) -> tuple[tuple[Pence, ...], ...]:
         """The State Pension of each person in each whole tax year, pence."""
         return self.timeline.state_pensions
 
     @property
-    def status(self) -> str:
+    def status(self) -> Status:
         """How firm the figures of the weakest tax year are."""
         return self.timeline.status
 

@@ -13,6 +13,7 @@ from itertools import pairwise
 from math import log, prod
 from typing import NamedTuple
 
+from service.law.units import BasisPoints, Pence
 from service.planning.search import first_where
 
 PARTS = 10_000
@@ -53,7 +54,7 @@ class GrowthBreakEven(NamedTuple):
     ``above`` say which of the two leaves more on either side: 0 or 1."""
 
     shift: int
-    difference: int
+    difference: Pence
     below: int
     above: int
 
@@ -64,11 +65,11 @@ class AgeBreakEven(NamedTuple):
 
     day: date
     leader: int
-    difference: int
-    difference_the_day_before: int
+    difference: Pence
+    difference_the_day_before: Pence
 
 
-def shifted(rate: int | Fraction, shift: int) -> int | Fraction:
+def shifted(rate: BasisPoints | Fraction, shift: int) -> BasisPoints | Fraction:
     """A growth rate (basis points) moved by parts of a basis point; a whole number where it is one."""
     moved = rate + Fraction(shift, PARTS)
     return int(moved) if moved.denominator == 1 else moved
@@ -90,7 +91,7 @@ def age_break_evens(first: Wealth, second: Wealth, days: Sequence[date]) -> Iter
         yield AgeBreakEven(date.fromordinal(day), above, at, before)
 
 
-def _difference(first: Wealth, second: Wealth, place: int) -> int:
+def _difference(first: Wealth, second: Wealth, place: int) -> Pence:
     return first.at(place) - second.at(place)
 
 
@@ -102,7 +103,7 @@ def _changes(first: Wealth, second: Wealth, places: Sequence[int]) -> Iterator[t
             yield low, high, below, above
 
 
-def _leads(difference: int) -> int | None:
+def _leads(difference: Pence) -> int | None:
     """Which of the two leaves more; None where they are equal within a pound."""
     if abs(difference) <= EQUAL:
         return None

@@ -14,6 +14,7 @@ from service.law.ages import age_on
 from service.law.lump_sums import Payment
 from service.law.pension_age import may_take_benefits
 from service.law.rounding import down_to_the_penny
+from service.law.units import Pence
 from service.planning.household import Member
 from service.planning.timing.comparison import OptionPeriod, OptionPerson, OptionResult, Timing
 from service.planning.timing.summary import described
@@ -79,7 +80,7 @@ def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstance
     return Circumstances(tuple(people), ("to_age",), together=together)
 
 
-def _waits(year: OptionPeriod) -> int:
+def _waits(year: OptionPeriod) -> Pence:
     """The cash for which there is no room in ISAs."""
     full = all(person.record.subscribed == person.record.opened.isa_room for person in year.people)
     return year.waiting if full else 0
@@ -90,7 +91,7 @@ def _year_facts(
     member: Member,
     year: OptionPeriod,
     found: OptionPerson,
-    state_pension: int,
+    state_pension: Pence,
     path: Path,
     option: OptionResult,
 ) -> YearFacts:

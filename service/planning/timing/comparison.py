@@ -13,6 +13,7 @@ from service.figures.loader import TaxYearFigures
 from service.law import lump_sums
 from service.law.ages import birthday
 from service.law.rulebook import RuleBook
+from service.law.units import BasisPoints, Pence, Years
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, YearlyRate
 from service.planning.projection.balances import Balance
@@ -55,12 +56,12 @@ class TimingQuestion:
     basis points, in which options may change places; ``scenarios`` are whole assumptions by name."""
 
     household: Household
-    to_age: int
+    to_age: Years
     options: tuple[Option, ...]
     deaths: tuple[Death, ...] = ()
     estate: EstateFacts = field(default_factory=EstateFacts)
-    beneficiary_tax_rate: int = 2_000
-    growth_range: tuple[int, int] = (0, 1_000)
+    beneficiary_tax_rate: BasisPoints = 2_000
+    growth_range: tuple[BasisPoints, BasisPoints] = (0, 1_000)
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
 
 
@@ -70,11 +71,11 @@ class OptionPerson(NamedTuple):
 
     first: FirstDay
     record: PersonRecord
-    lump_sum: int
-    tax_free: int
-    subscribed: int
-    moved: int
-    tax_on_interest: int
+    lump_sum: Pence
+    tax_free: Pence
+    subscribed: Pence
+    moved: Pence
+    tax_on_interest: Pence
     pension: Balance
     isa: Balance
     cash: Balance
@@ -85,12 +86,12 @@ class OptionPeriod(NamedTuple):
 
     period: Period
     people: tuple[OptionPerson, ...]
-    income_tax: int
-    income_tax_so_far: int
-    tax_free_so_far: int
-    waiting: int
-    wealth: int
-    wealth_in_todays_prices: int
+    income_tax: Pence
+    income_tax_so_far: Pence
+    tax_free_so_far: Pence
+    waiting: Pence
+    wealth: Pence
+    wealth_in_todays_prices: Pence
 
 
 class TaxFreeCash(NamedTuple):
@@ -103,21 +104,21 @@ class TaxFreeCash(NamedTuple):
     at whose end the allowances have nothing left.
     """
 
-    in_lump_sums: int
-    with_withdrawals: int
-    available: int
-    at_the_end: int
-    above_allowance: int
-    given_up: int
+    in_lump_sums: Pence
+    with_withdrawals: Pence
+    available: Pence
+    at_the_end: Pence
+    above_allowance: Pence
+    given_up: Pence
     allowance_used_up: str | None
 
     @property
-    def received(self) -> int:
+    def received(self) -> Pence:
         """All tax-free cash received."""
         return self.in_lump_sums + self.with_withdrawals
 
     @property
-    def forgone(self) -> int:
+    def forgone(self) -> Pence:
         """How much less than if the pension were left alone until the end."""
         return max(0, self.at_the_end - self.received - self.available)
 
@@ -126,10 +127,10 @@ class PersonTotals(NamedTuple):
     """One person's years in sums; ``money_purchase_annual_allowance_from`` is the tax year of the first flexible income."""
 
     tax_free_cash: TaxFreeCash
-    income_tax: int
-    interest: int
-    tax_on_interest: int
-    most_cash_waiting: int
+    income_tax: Pence
+    interest: Pence
+    tax_on_interest: Pence
+    most_cash_waiting: Pence
     money_purchase_annual_allowance_from: str | None
 
 
@@ -138,16 +139,16 @@ class OptionTotals(NamedTuple):
     cash waits to the end; it is the first of all where none ever waits."""
 
     people: tuple[PersonTotals, ...]
-    withdrawn: int
-    income_tax: int
-    spent: int
-    most_cash_waiting: int
+    withdrawn: Pence
+    income_tax: Pence
+    spent: Pence
+    most_cash_waiting: Pence
     cash_waits_until: str | None
-    pension: int
-    isa: int
-    cash: int
-    wealth: int
-    wealth_in_todays_prices: int
+    pension: Pence
+    isa: Pence
+    cash: Pence
+    wealth: Pence
+    wealth_in_todays_prices: Pence
 
 
 class DeathResult(NamedTuple):
@@ -173,7 +174,7 @@ class Placed(NamedTuple):
     """An option's place in an order: its position in the request, and its amount in pence."""
 
     option: int
-    amount: int
+    amount: Pence
 
 
 Ranking = tuple[Placed, ...]
@@ -204,7 +205,7 @@ class Timing(NamedTuple):
     state_pension_doubts: tuple[str, ...]
 
     @property
-    def state_pensions(self) -> tuple[tuple[int, ...], ...]:
+    def state_pensions(self) -> tuple[tuple[Pence, ...], ...]:
         """The State Pension of each person in each whole tax year, pence."""
         return self.timeline.state_pensions
 
@@ -324,7 +325,7 @@ def _person(first: FirstDay, record: PersonRecord) -> OptionPerson:
     )
 
 
-def _tax_on_interest(record: PersonRecord) -> int:
+def _tax_on_interest(record: PersonRecord) -> Pence:
     """What the interest on the plan's cash adds to the tax of the year."""
     if record.opened.interest == 0:
         return 0
@@ -399,11 +400,11 @@ def _tax_free_cash(course: Course, years: Sequence[OptionPeriod], i: int) -> Tax
     )
 
 
-def _from_uncrystallised(record: PersonRecord) -> int:
+def _from_uncrystallised(record: PersonRecord) -> Pence:
     return record.gross - (record.opened.pension.drawdown - record.after.pension.drawdown)
 
 
-def _left_alone(years: Timeline, i: int) -> int:
+def _left_alone(years: Timeline, i: int) -> Pence:
     """The tax-free cash there would be at the end if a person's pension were left alone until then."""
     pension, rate = years.household.people[i].pension, years.household.assumptions.pension_growth
     uncrystallised = pension.uncrystallised
@@ -449,7 +450,7 @@ def _break_evens(courses: Mapping[int, Course], question: TimingQuestion, book: 
         yield PairBreakEvens((first, second), growth, tuple(ages))
 
 
-def _places(growth_range: tuple[int, int], own: YearlyRate) -> list[int]:
+def _places(growth_range: tuple[BasisPoints, BasisPoints], own: YearlyRate) -> list[int]:
     """Growth rates from one end of the range to the other, at most WIDEST_GAP apart, as shifts of the assumed one in parts.
     The assumed one is among them, since it is known already."""
     low, high = map(Fraction, growth_range)
@@ -575,6 +576,6 @@ def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
             )
 
 
-def last_day(born: date, to_age: int) -> date:
+def last_day(born: date, to_age: Years) -> date:
     """The last day of the years asked about: the birthday on which the first person reaches an age."""
     return birthday(born, to_age) if born.year + to_age <= date.max.year else date.max

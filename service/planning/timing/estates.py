@@ -17,7 +17,7 @@ from service.law.death_benefits import DeathBenefit, Form, Received, received
 from service.law.inheritance_tax import Estate, EstateTax, estate_tax, gift_counts
 from service.law.isa import additional_permitted_subscription
 from service.law.rulebook import RuleBook
-from service.law.units import WHOLE
+from service.law.units import WHOLE, BasisPoints, MillionthShare, Pence, Years
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import DatedIncome, Household, Isa, Member
 from service.planning.projection.settlement import Holdings
@@ -33,7 +33,7 @@ class Gift:
     """A chargeable lifetime gift, or one that death within seven years makes chargeable; ``giver`` is 0 or 1."""
 
     day: date
-    amount: int
+    amount: Pence
     giver: int = 0
 
 
@@ -47,20 +47,20 @@ class EstateFacts:
     what it leaves of the bands unused serve the second, whoever inherits (ss.8A, 8G, 18).
     """
 
-    home: int = 0
+    home: Pence = 0
     home_to_descendants: bool = False
-    other_assets: int = 0
-    debts: int = 0
-    increases: int | str = 0
-    first_person_share: int = 5_000
-    charity_share: int = 0
+    other_assets: Pence = 0
+    debts: Pence = 0
+    increases: BasisPoints | str = 0
+    first_person_share: BasisPoints = 5_000
+    charity_share: BasisPoints = 0
     gifts: tuple[Gift, ...] = ()
-    nil_rate_band_brought_forward: int = 0
-    residence_nil_rate_band_brought_forward: int = 0
+    nil_rate_band_brought_forward: MillionthShare = 0
+    residence_nil_rate_band_brought_forward: MillionthShare = 0
     spouses: bool = True
     first_death: str = TO_SPOUSE
     pension_paid_as: Form = "lump_sum"
-    survivor_spending: int = WHOLE
+    survivor_spending: BasisPoints = WHOLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,23 +69,23 @@ class Death:
     the other lives to the end."""
 
     person: int
-    age: int
-    survivor_age: int | None = None
+    age: Years
+    survivor_age: Years | None = None
 
 
 class Left(NamedTuple):
     """What one person leaves: the estate with its tax, and where no spouse takes it all what the heirs receive."""
 
     person: int
-    age: int
+    age: Years
     period: Period
     estate: Estate
     tax: EstateTax
     to_spouse: bool
-    additional_permitted_subscription: int
+    additional_permitted_subscription: Pence
     pension: Received | None
-    to_charity: int
-    free_estate_net: int
+    to_charity: Pence
+    free_estate_net: Pence
 
     @property
     def day(self) -> date:
@@ -98,7 +98,7 @@ class Left(NamedTuple):
         return self.period.rules.inheritance_tax.unused_pensions_in_estate
 
     @property
-    def net(self) -> int:
+    def net(self) -> Pence:
         """What heirs receive after all taxes, pence."""
         return self.free_estate_net + (self.pension.net if self.pension else 0)
 
@@ -108,16 +108,16 @@ class Outcome(NamedTuple):
 
     deaths: tuple[Left, ...]
     survivor: Course | None
-    net: int
-    net_in_todays_prices: int
+    net: Pence
+    net_in_todays_prices: Pence
 
     @property
-    def inheritance_tax(self) -> int:
+    def inheritance_tax(self) -> Pence:
         """All inheritance tax, pence."""
         return sum(left.tax.tax for left in self.deaths)
 
     @property
-    def heirs_income_tax(self) -> int:
+    def heirs_income_tax(self) -> Pence:
         """The heirs' income tax on pension money, pence."""
         return sum(left.pension.income_tax for left in self.deaths if left.pension)
 
@@ -134,7 +134,7 @@ def survivors_death_day(household: Household, death: Death) -> date:
     return birthday(household.people[1 - death.person].date_of_birth, death.survivor_age)
 
 
-def outcome(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: int, book: RuleBook) -> Outcome:
+def outcome(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: BasisPoints, book: RuleBook) -> Outcome:
     """What heirs receive if a person dies as asked; ``beneficiary_rate`` is their income tax rate in basis points.
 
     RuleViolation where the survivor's spending cannot be met, or where a lifetime allowance charge on death benefits would
@@ -173,7 +173,7 @@ def _to_second_death(
     last_year: CoursePeriod,
     level: Fraction,
     facts: EstateFacts,
-    beneficiary_rate: int,
+    beneficiary_rate: BasisPoints,
     book: RuleBook,
 ) -> Outcome:
     household = course.timeline.household
@@ -209,9 +209,9 @@ def _to_second_death(
 class _Owned(NamedTuple):
     """A person's part of what the household owns besides its money."""
 
-    home: int
-    other: int
-    debts: int
+    home: Pence
+    other: Pence
+    debts: Pence
 
 
 class _Died(NamedTuple):
@@ -222,13 +222,13 @@ class _Died(NamedTuple):
     period: Period
     held: Holdings
     owned: _Owned
-    inherited: int = 0
-    nil_rate_band: int | None = None
-    residence_band: int | None = None
+    inherited: Pence = 0
+    nil_rate_band: Pence | None = None
+    residence_band: Pence | None = None
     to_spouse: bool = False
 
 
-def _left(died: _Died, facts: EstateFacts, beneficiary_rate: int) -> Left:
+def _left(died: _Died, facts: EstateFacts, beneficiary_rate: BasisPoints) -> Left:
     day, rules, owned, held = died.period.last, died.period.rules, died.owned, died.held
     age = age_on(died.member.date_of_birth, day)
     assets = held.isa + held.cash + owned.home + owned.other
@@ -274,7 +274,7 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: int) -> Left:
 
 
 def _pension_received(
-    died: _Died, amount: int, age: int, tax: EstateTax, facts: EstateFacts, beneficiary_rate: int
+    died: _Died, amount: Pence, age: Years, tax: EstateTax, facts: EstateFacts, beneficiary_rate: BasisPoints
 ) -> Received:
     """The pension money that heirs receive, within two years of the death."""
     rules = died.period.rules
@@ -306,7 +306,7 @@ def _last_year(course: Course, until: Timeline) -> CoursePeriod:
     return carried_out(until, course.option, start, begins=position).years[0]
 
 
-def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tuple[Holdings, int]:
+def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tuple[Holdings, Pence]:
     """What the survivor holds, and pension money inherited free of income tax.
 
     ISAs pass with the additional permitted subscription and use no room. Pension money of someone who died at 75 or over is
@@ -362,11 +362,11 @@ def _alone(
     )
 
 
-def _shares(facts: EstateFacts) -> tuple[int, int]:
+def _shares(facts: EstateFacts) -> tuple[BasisPoints, BasisPoints]:
     return facts.first_person_share, WHOLE - facts.first_person_share
 
 
-def _owned(facts: EstateFacts, until: Timeline, share: int) -> _Owned:
+def _owned(facts: EstateFacts, until: Timeline, share: BasisPoints) -> _Owned:
     """A share of the household's property on the last day, down to the penny."""
     period, inflation = until.periods[-1], until.household.assumptions.price_inflation
     home, other = (

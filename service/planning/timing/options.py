@@ -14,6 +14,7 @@ from typing import Literal, NamedTuple, get_args
 from service.law import lump_sums
 from service.law.ages import age_on
 from service.law.pension_age import may_take_benefits
+from service.law.units import Pence, Years
 from service.planning.household import LumpSums
 from service.planning.projection.policies import Band, draw_for, target, with_spending_met
 from service.planning.projection.settlement import (
@@ -54,8 +55,8 @@ class Option:
 
     take: Take
     fill: Band | Literal["spending_only"]
-    yearly: int | str | None = None
-    age: int | None = None
+    yearly: Pence | str | None = None
+    age: Years | None = None
 
 
 class FirstDay(NamedTuple):
@@ -63,9 +64,9 @@ class FirstDay(NamedTuple):
     for what went there)."""
 
     before: Holdings
-    lump_sum: int
-    subscribed: int
-    moved: int
+    lump_sum: Pence
+    subscribed: Pence
+    moved: Pence
     after: Holdings
 
 
@@ -86,7 +87,7 @@ class Course(NamedTuple):
     timeline: Timeline
     option: Option
     years: tuple[CoursePeriod, ...]
-    inherited: int = 0
+    inherited: Pence = 0
 
     @property
     def holdings(self) -> tuple[Holdings, ...]:
@@ -94,16 +95,16 @@ class Course(NamedTuple):
         return self.years[-1].settled.holdings
 
     @property
-    def wealth(self) -> int:
+    def wealth(self) -> Pence:
         """Wealth after tax at the end, pence of that day."""
         return self.wealth_at(len(self.years) - 1)
 
     @property
-    def income_tax(self) -> int:
+    def income_tax(self) -> Pence:
         """All income tax, pence."""
         return sum(record.income_tax for year in self.years for record in year.settled.people)
 
-    def wealth_at(self, position: int) -> int:
+    def wealth_at(self, position: int) -> Pence:
         """Wealth after tax at the end of a period, pence of that day."""
         return wealth_after_tax(self.timeline, self.years[position].settled.holdings, position)
 
@@ -124,7 +125,7 @@ def carried_out(
     start: Sequence[Holdings] | None = None,
     *,
     begins: int = 0,
-    inherited: int = 0,
+    inherited: Pence = 0,
 ) -> Course:
     """An option over the periods from ``begins`` on, from given holdings. RuleViolation where spending cannot be met.
 
@@ -172,7 +173,9 @@ def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], o
     )
 
 
-def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option, room: int) -> list[int]:
+def _lump_sums(
+    timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option, room: Pence
+) -> list[Pence]:
     """What each person takes. In stages, the household's amount is shared in proportion to what each could take."""
     if option.take in ("with_income", "never"):
         return [0] * len(holdings)
@@ -183,7 +186,7 @@ def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], 
     return shared(min(max(0, wanted), sum(most)), most)
 
 
-def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Option) -> int:
+def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Option) -> Pence:
     """The largest lump sum a person may take on the first day: nothing before the age that the law or the option asks."""
     period, member = timeline.periods[position], timeline.household.people[i]
     rules = period.rules.lump_sums
@@ -203,7 +206,7 @@ def _may_take(timeline: Timeline, position: int, i: int) -> bool:
     )
 
 
-def _after_lump_sum(held: Holdings, lump_sum: int, rules: lump_sums.LumpSumRules) -> lump_sums.Pension:
+def _after_lump_sum(held: Holdings, lump_sum: Pence, rules: lump_sums.LumpSumRules) -> lump_sums.Pension:
     if lump_sum == 0:
         return held.pension
     left = lump_sums.available(held.pension, rules)
@@ -218,7 +221,7 @@ def _less_room(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple
     )
 
 
-def _receiving(person: Opened, amount: int) -> Opened:
+def _receiving(person: Opened, amount: Pence) -> Opened:
     """A person who also receives money that is not taxed."""
     return person._replace(year=replace(person.year, received=person.year.received + amount))
 

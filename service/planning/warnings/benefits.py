@@ -7,6 +7,7 @@ from datetime import date
 from typing import NamedTuple
 
 from service.law.ages import age_on
+from service.law.units import Pence
 from service.planning.warnings.circumstances import Benefits, Circumstances, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -58,7 +59,7 @@ def _where(case: Circumstances) -> tuple[str | int, ...]:
     return (*next(given).path, "benefits")
 
 
-def _steps(capital: int, lower: int, step: int) -> int:
+def _steps(capital: Pence, lower: Pence, step: int) -> int:
     """Steps, or parts of one, above the lower limit."""
     return -(-max(0, capital - lower) // step)
 
@@ -299,7 +300,7 @@ class Care(NamedTuple):
     after: int
 
     @property
-    def money(self) -> dict[str, int]:
+    def money(self) -> dict[str, Pence]:
         """The amounts by name."""
         return {"capital_before": self.before, "capital_after": self.after}
 

@@ -25,6 +25,7 @@ from service.law.income_tax import (
 )
 from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import TaxYearRules
+from service.law.units import BasisPoints, Pence, Years
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.warning import Path
 
@@ -37,7 +38,7 @@ class Contribution:
     """A pension contribution, made or planned. ``payer`` is "self", "employer" or "third_party"; ``saving`` is
     "money_purchase" or "defined_benefit" (then the pension input amount)."""
 
-    amount: int
+    amount: Pence
     day: date
     payer: str = "self"
     saving: str = "money_purchase"
@@ -47,7 +48,7 @@ class Contribution:
 class Subscription:
     """A planned ISA subscription."""
 
-    amount: int
+    amount: Pence
     day: date
     cash_isa: bool = False
 
@@ -56,9 +57,9 @@ class Subscription:
 class Isas:
     """A person's ISAs: ``withdrawn_this_year`` was taken out in the tax year of the request's date."""
 
-    value: int = 0
-    subscribed_this_year: int = 0
-    withdrawn_this_year: int = 0
+    value: Pence = 0
+    subscribed_this_year: Pence = 0
+    withdrawn_this_year: Pence = 0
     flexible: bool | None = None
     subscriptions: tuple[Subscription, ...] = ()
 
@@ -67,11 +68,11 @@ class Isas:
 class Features:
     """What a pension scheme gives that a withdrawal may cost. ``small_pots_taken`` counts those from personal schemes."""
 
-    safeguarded_benefits: int | None = None
+    safeguarded_benefits: Pence | None = None
     guaranteed_annuity_rate: bool | None = None
-    protected_tax_free_share: int | None = None
-    exit_charge: int | None = None
-    employer_contributions: int | None = None
+    protected_tax_free_share: BasisPoints | None = None
+    exit_charge: Pence | None = None
+    employer_contributions: Pence | None = None
     scheme: str | None = None
     small_pots_taken: int | None = None
     transfer: str | None = None
@@ -129,21 +130,21 @@ class Facts:
 
     features: Features = Features()
     isas: Isas = Isas()
-    cash: int = 0
+    cash: Pence = 0
     deposit_firms: int | None = None
     contributions: tuple[Contribution, ...] | None = None
-    usual_contributions: int | None = None
+    usual_contributions: Pence | None = None
     increase_planned: bool | None = None
-    lump_sums_in_last_12_months: int = 0
-    carry_forward: int | None = None
+    lump_sums_in_last_12_months: Pence = 0
+    carry_forward: Pence | None = None
     saves_in_other_schemes: bool | None = None
-    tax_free_received_before_april_2024: int | None = None
+    tax_free_received_before_april_2024: Pence | None = None
     benefits: Benefits | None = None
-    gifts_planned: int | None = None
+    gifts_planned: Pence | None = None
     student_loans: tuple[str, ...] | None = None
     children: int | None = None
     child_benefit_given: bool = False
-    tax_free_childcare: int | None = None
+    tax_free_childcare: Pence | None = None
     self_assessment: bool | None = None
     ill_health: str | None = None
     uk_resident: bool | None = None
@@ -183,10 +184,10 @@ class Taken(NamedTuple):
 
     method: Method
     day: date | None
-    age: int
-    minimum_age: int
-    asked: int
-    permitted: int
+    age: Years
+    minimum_age: Years
+    asked: Pence
+    permitted: Pence
     payment: Payment
     path: Path
     before: Pension
@@ -212,22 +213,22 @@ class YearFacts(NamedTuple):
     taxpayer: Taxpayer
     without: Liability
     with_it: Liability
-    gross: int
-    tax_free: int
-    taxable: int
+    gross: Pence
+    tax_free: Pence
+    taxable: Pence
     before: Pension
     after: Pension
     left_before: Allowances
     left_after: Allowances
-    held_before: int
+    held_before: Pence
     last_day: date
-    age: int
-    state_pension: int = 0
+    age: Years
+    state_pension: Pence = 0
     taken: tuple[Taken, ...] = ()
     known_year: TaxpayerYear | None = None
-    earned: int = 0
+    earned: Pence = 0
     lump_sums_wanted: bool = True
-    cash_isa_limit: int | None = None
+    cash_isa_limit: Pence | None = None
 
     @property
     def figures(self) -> TaxYearFigures:
@@ -245,7 +246,7 @@ class YearFacts(NamedTuple):
         return self.figures.name
 
     @property
-    def held_after(self) -> int:
+    def held_after(self) -> Pence:
         """What the pension holds at the end."""
         return self.after.uncrystallised + self.after.drawdown
 
@@ -281,7 +282,7 @@ class PersonCase(NamedTuple):
 class Estate:
     """What would be left at death, the pensions apart."""
 
-    value: int
+    value: Pence
     home_to_descendants: bool | None = None
     bands_of_late_spouse: bool | None = None
     all_to_spouse: bool | None = None
@@ -292,11 +293,11 @@ class Together(NamedTuple):
     ``beyond_tax`` the tax of that; ``waits`` is the cash for which there is no room in ISAs."""
 
     rules: TaxYearRules
-    spending: int = 0
-    beyond_the_band: int = 0
-    beyond_tax: int = 0
+    spending: Pence = 0
+    beyond_the_band: Pence = 0
+    beyond_tax: Pence = 0
     fill: str = ""
-    waits: int = 0
+    waits: Pence = 0
 
 
 class Circumstances(NamedTuple):
@@ -311,7 +312,7 @@ class Circumstances(NamedTuple):
     estate_asked: bool = False
     pensions_in_estate_from: date | None = None
     together: tuple[Together, ...] = ()
-    isa_limits: Mapping[date, int] = MappingProxyType({})
+    isa_limits: Mapping[date, Pence] = MappingProxyType({})
 
     @property
     def last_year(self) -> YearFacts:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE
+from service.law.units import WHOLE, Pence
 from service.planning.warnings.circumstances import Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -14,7 +14,7 @@ TOPIC: Topic = Topic()
 _LOANS = ("plan_1", "plan_2", "plan_4", "plan_5")
 
 
-def _repayment(year: YearFacts, unearned: int, earned: int, plans: tuple[str, ...]) -> int:
+def _repayment(year: YearFacts, unearned: Pence, earned: Pence, plans: tuple[str, ...]) -> Pence:
     """What is repaid in the year; pence. Of several plans of one rate the lowest threshold counts."""
     figures = year.figures
     counted = earned + (unearned if unearned > figures.money("student_loan.unearned_income_limit") else 0)

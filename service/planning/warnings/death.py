@@ -13,6 +13,7 @@ from typing import NamedTuple
 from service.law.ages import birthday
 from service.law.inheritance_tax import tapered
 from service.law.rounding import down_to_the_penny
+from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -33,15 +34,15 @@ class Sums(NamedTuple):
     """An estate after the last withdrawals; pence. ``least_bands`` and ``most_bands`` differ where facts are missing."""
 
     year: YearFacts
-    outside: int
-    drawn: int
-    pensions: int
+    outside: Pence
+    drawn: Pence
+    pensions: Pence
     pensions_count: bool
-    least_bands: int
-    most_bands: int
+    least_bands: Pence
+    most_bands: Pence
 
     @property
-    def total(self) -> int:
+    def total(self) -> Pence:
         """All that counts."""
         return self.outside + self.drawn + (self.pensions if self.pensions_count else 0)
 
@@ -61,13 +62,13 @@ def _sums(case: Circumstances, estate: Estate) -> Sums:
     return Sums(year, estate.value, drawn, pensions, count, least, most)
 
 
-def _bands(year: YearFacts, total: int, *, residence: bool, double: bool) -> int:
+def _bands(year: YearFacts, total: Pence, *, residence: bool, double: bool) -> Pence:
     times = 2 if double else 1
     residence_band = year.figures.money(_RNRB) * times if residence else 0
     return year.figures.money(_NRB) * times + tapered(residence_band, total, year.figures.money(_TAPER))
 
 
-def _tax_on(part: int, year: YearFacts) -> int:
+def _tax_on(part: Pence, year: YearFacts) -> Pence:
     return down_to_the_penny(part * year.figures.rate(_RATE))
 
 

@@ -9,6 +9,7 @@ from datetime import date
 from service.law import isa, lump_sums
 from service.law.ages import age_on
 from service.law.lump_sums import LumpSumRules, Method, Payment, Pension
+from service.law.units import Pence
 from service.planning.household import DatedIncome, Income, Member, Person
 from service.planning.projection.balances import Balance
 from service.planning.projection.settlement import PersonRecord
@@ -48,7 +49,7 @@ def settled_year(
     period: Period,
     record: PersonRecord,
     pension: Balance,
-    state_pension: int,
+    state_pension: Pence,
     *,
     lump_sums_wanted: bool,
 ) -> YearFacts:

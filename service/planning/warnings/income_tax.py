@@ -7,7 +7,7 @@ from datetime import date
 
 from service.law.income_tax import IncomeTaxRules, Liability, TaxpayerYear, liability
 from service.law.rounding import down_to_the_penny
-from service.law.units import PENNY, POUND
+from service.law.units import PENNY, POUND, Pence
 from service.planning.warnings.circumstances import Circumstances, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -16,7 +16,7 @@ from service.planning.wording import per_cent, pounds
 TOPIC: Topic = Topic()
 
 
-def _pension_income(rules: IncomeTaxRules, found: Liability) -> int:
+def _pension_income(rules: IncomeTaxRules, found: Liability) -> Pence:
     """Up to where pension income reaches on its scale: below property from 2027-28 on, beside it before."""
     return found.fixed_to if rules.other_income_first else found.other_to
 

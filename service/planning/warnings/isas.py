@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from service.law import isa
+from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -21,8 +22,8 @@ class Room(NamedTuple):
     """A person's ISA year: what is planned, the room without and with flexible replacement; pence."""
 
     planned: int
-    room: int
-    with_replacement: int
+    room: Pence
+    with_replacement: Pence
 
 
 def _planned(year: YearFacts) -> tuple[Subscription, ...]:
@@ -54,8 +55,8 @@ class Excess(NamedTuple):
     one: PersonCase
     year: YearFacts
     found: Room
-    permitted: int
-    above: int
+    permitted: Pence
+    above: Pence
 
 
 def _excesses(case: Circumstances) -> Iterator[Excess]:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from service.figures import tax_years
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE
+from service.law.units import WHOLE, Pence, Years
 from service.planning.warnings.circumstances import Contribution, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -32,8 +32,8 @@ class LumpSum(NamedTuple):
 
     year: YearFacts
     taken: Taken
-    in_twelve_months: int
-    contributions: int
+    in_twelve_months: Pence
+    contributions: Pence
     tax_years_of_saving: int
 
 
@@ -60,7 +60,7 @@ def _lump_sums(case: PersonCase) -> Iterator[LumpSum]:
             yield LumpSum(year, taken, total, saved, len({tax_years.of(one.day) for one in window}))
 
 
-def _in_window(contributions: tuple[Contribution, ...], day: date, years: int) -> list[Contribution]:
+def _in_window(contributions: tuple[Contribution, ...], day: date, years: Years) -> list[Contribution]:
     middle = tax_years.of(day)
     return [one for one in contributions if abs(tax_years.between(tax_years.of(one.day), middle)) <= years]
 
@@ -69,9 +69,9 @@ class Increase(NamedTuple):
     """A lump sum around which saving rises by more than the share of what is usual and of the lump sum; pence."""
 
     lump_sum: LumpSum
-    usual: int
-    extra: int
-    part: int
+    usual: Pence
+    extra: Pence
+    part: Pence
 
     @property
     def told(self) -> str:
@@ -85,7 +85,7 @@ class Increase(NamedTuple):
         )
 
     @property
-    def money(self) -> dict[str, int]:
+    def money(self) -> dict[str, Pence]:
         """The amounts by name."""
         return {
             "lump_sums_in_twelve_months": self.lump_sum.in_twelve_months,
@@ -96,7 +96,7 @@ class Increase(NamedTuple):
         }
 
 
-def _part(lump_sum: LumpSum) -> int:
+def _part(lump_sum: LumpSum) -> Pence:
     """The share of the lump sums that an increase must exceed; pence."""
     return down_to_the_penny(lump_sum.in_twelve_months * lump_sum.year.figures.rate(_SHARE))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from service.law import annual_allowance
+from service.law.units import Pence
 from service.planning.warnings.circumstances import Contribution, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -81,7 +82,7 @@ def _after_access(year: YearFacts) -> int:
     return sum(one.amount for one in _saved(year) if one.saving == "money_purchase" and (day is None or one.day > day))
 
 
-def _charge(year: YearFacts, excess: int) -> int:
+def _charge(year: YearFacts, excess: Pence) -> Pence:
     """The annual allowance charge on an excess at the person's own rates; pence."""
     return annual_allowance.charge(excess, year.with_it.taxable, year.year.scales.lower)
 
@@ -115,7 +116,7 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: 
     )
 
 
-def _allowance(year: YearFacts, net_income: int) -> int:
+def _allowance(year: YearFacts, net_income: Pence) -> Pence:
     """The annual allowance for an income, after its taper (s.228ZA). Employers' contributions add to adjusted income."""
     figures = year.figures
     employer = sum(one.amount for one in _saved(year) if one.payer == "employer")

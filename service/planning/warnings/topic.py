@@ -24,7 +24,8 @@ from datetime import date
 from functools import cache
 from typing import Generic, Literal, TypeVar
 
-from service.figures.loader import STATUSES, TaxYearFigures
+from service.figures.loader import STATUSES, Status, TaxYearFigures
+from service.law.units import BasisPoints, Pence
 from service.planning.warnings.circumstances import Circumstances, OptionFacts, PersonCase, Taken, YearFacts
 from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Path
 
@@ -65,11 +66,11 @@ class Entry:
         *,
         figures: TaxYearFigures,
         rests_on: tuple[str, ...] = (),
-        status: str = "enacted",
-        money: Mapping[str, int] = NO_FIGURES,
+        status: Status = "enacted",
+        money: Mapping[str, Pence] = NO_FIGURES,
         counts: Mapping[str, int] = NO_FIGURES,
-        rates: Mapping[str, int] = NO_FIGURES,
-        cost: int = 0,
+        rates: Mapping[str, BasisPoints] = NO_FIGURES,
+        cost: Pence = 0,
     ) -> Found:
         """The one warning that a rule has found.
 

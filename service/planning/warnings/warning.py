@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Literal, NamedTuple
 
+from service.figures.loader import Status
+from service.law.units import BasisPoints, Pence
+
 Path = tuple[str | int, ...]
 """A place in a request: keys and indexes."""
 
@@ -31,11 +34,11 @@ class ClientWarning(NamedTuple):
     detail: str
     path: Path
     sources: tuple[str, ...]
-    status: str = "enacted"
-    money: Mapping[str, int] = NO_FIGURES
+    status: Status = "enacted"
+    money: Mapping[str, Pence] = NO_FIGURES
     counts: Mapping[str, int] = NO_FIGURES
-    rates: Mapping[str, int] = NO_FIGURES
-    cost: int = 0
+    rates: Mapping[str, BasisPoints] = NO_FIGURES
+    cost: Pence = 0
     tax_year: str | None = None
 
 

@@ -6,12 +6,13 @@ from collections import Counter
 from datetime import date
 from typing import Any
 
+from service.figures.loader import Status
 from service.planning.warnings.warning import EFFECTS, ClientWarning
 from service.schemas.warnings import warning
 
 
 def answer(
-    found: list[ClientWarning], today: date, version: str, status: str, assumptions: list[str], notice: str
+    found: list[ClientWarning], today: date, version: str, status: Status, assumptions: list[str], notice: str
 ) -> dict[str, Any]:
     """The answer as JSON."""
     counts = Counter(one.effect for one in found)
