@@ -132,13 +132,13 @@ class ResidenceBand(NamedTuple):
 
     brought_forward: Pence
     default_allowance: Pence
-    taper: int
+    taper: Pence
     allowance: Pence
     home: Pence
     lost_by_downsizing: Pence
     downsizing_addition: Pence
     used: Pence
-    unused: int
+    unused: Pence
 
 
 class NilRateBand(NamedTuple):
@@ -153,7 +153,7 @@ class NilRateBand(NamedTuple):
     gifts_above: Pence
     available: Pence
     used: Pence
-    unused: int
+    unused: Pence
 
 
 class EstateTax(NamedTuple):
@@ -201,7 +201,7 @@ def gift_counts(given: date, died: date) -> bool:
     return given <= died < birthday(given, YEARS_OF_GIFTS)
 
 
-def unused_share(unused: int, band: Pence) -> MillionthShare:
+def unused_share(unused: Pence, band: Pence) -> MillionthShare:
     """The share of a band that a survivor may bring forward (ss.8A(4), 8G(3)), in ten-thousandths of a per cent.
 
     At most the whole (IHTM43033). ``band`` is one person's band on the day of the first death, and more than nought.

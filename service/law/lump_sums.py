@@ -186,11 +186,11 @@ def most_permitted(method: Method, pension: Pension, rules: LumpSumRules, left: 
     return pension.uncrystallised
 
 
-Split = tuple[int, int, int, int]
+Split = tuple[Pence, Pence, Pence, Pence]
 """Taxable part, lifetime allowance charge, tax-free part and excess, pence."""
 
 
-def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[int], Split]:
+def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[Pence], Split]:
     """How a gross payment of a method splits: a function of the gross amount. Each of the four parts never falls."""
     rate = rules.tax_free_rate
     if method == "drawdown":

@@ -9,8 +9,8 @@ from service.law.units import Years
 
 
 def access_age(
-    date_of_birth: date, minimum_pension_age: Years, following: tuple[date, int] | None, protected: Years | None
-) -> tuple[int, date]:
+    date_of_birth: date, minimum_pension_age: Years, following: tuple[date, Years] | None, protected: Years | None
+) -> tuple[Years, date]:
     """The age from which benefits may be taken, and the day it is reached; ``following`` is the day and age of a change.
 
     Someone who reaches the minimum age only after it has gone up waits for the higher one.

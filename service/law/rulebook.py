@@ -38,7 +38,7 @@ class TaxYearRules:
     payroll: PayrollRules
     lump_sums: LumpSumRules
     minimum_pension_age: Years
-    next_minimum_pension_age: tuple[date, int] | None
+    next_minimum_pension_age: tuple[date, Years] | None
     money_purchase_annual_allowance: Pence
     inheritance_tax: InheritanceTaxRules
     death_benefits: DeathBenefitRules

@@ -51,7 +51,7 @@ class Scales:
     reduction: TaxUnits = 0
 
 
-Stack = tuple[int, int, int, int, int, int, int, int, int, int, int]
+Stack = tuple[TaxUnits, Pence, Pence, Pence, Pence, Pence, Pence, TaxUnits, TaxUnits, TaxUnits, TaxUnits]
 """Taxable income and what it bears: the tax after the taxpayer's reduction; floor, lower, savings and total as heights; the
 height up to which savings are taxed at a nil rate, and the savings allowance in it; the tax on what is below the savings, on
 savings and on dividends; the reduction. Pence, and ten-thousandths of a penny for tax and reduction.
@@ -154,7 +154,7 @@ def _crossings(
     allowance: Pence,
     savings_allowance: Pence,
     total: Pence,
-) -> list[tuple[int, int]]:
+) -> list[tuple[Pence, Pence]]:
     """Every permitted pair of heights at which the least tax can lie (see the module's opening).
 
     Dividends inside their nil rate are not relieved, nor savings inside theirs, as long as anything else can be: lower

@@ -11,14 +11,14 @@ from service.planning.curve.tax_function import TaxFunction
 BEYOND = 1_000 * POUND  # how far past the asked amount the last piece is followed
 
 
-def taper_of(year: TaxpayerYear, rules: TaxFunction) -> tuple[int, int]:
+def taper_of(year: TaxpayerYear, rules: TaxFunction) -> tuple[Pence, Pence]:
     """The taxable withdrawals between which the personal allowance is withdrawn; the first may be negative."""
     adjusted = rules(0).net_income - year.taxpayer.relief_at_source - year.taxpayer.gift_aid
     first = year.rules.taper_threshold - adjusted
     return first, first + 2 * year.rules.personal_allowance
 
 
-def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[int, int], to: Pence) -> list[Pence]:
+def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[Pence, Pence], to: Pence) -> list[Pence]:
     """Where the slope may change: each height of the stack at each level that matters to it, turned into a withdrawal.
 
     A height is a fixed sum plus the withdrawal less the allowances. While the allowance is withdrawn it rises three
@@ -62,13 +62,13 @@ def _most_taxed_at_basic_rates(taxpayer: Taxpayer, scales: Scales) -> set[Pence]
     return tops
 
 
-def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> list[tuple[int, tuple[int, ...]]]:
+def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> list[tuple[Pence, tuple[Pence, ...]]]:
     """Pairs of a height's fixed sum and the levels at which its passing may change the slope; pence."""
     other, held = taxpayer.other_income, taxpayer.property_income
     savings, dividends = taxpayer.savings, taxpayer.dividends
     uk_limits = scales.savings.limits
     everything = taxpayer.income
-    levels: list[tuple[int, tuple[int, ...]]] = [
+    levels: list[tuple[Pence, tuple[Pence, ...]]] = [
         (everything, (0, *uk_limits)),
         (other + held, (0, *scales.lower.limits)),
     ]

@@ -126,7 +126,7 @@ def _own_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
         yield from _between(rules, start, end, taper)
 
 
-def _between(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[int, int]) -> Iterable[Piece]:
+def _between(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence, Pence]) -> Iterable[Piece]:
     """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
     first, last = taper
     if first <= start < last:
@@ -136,7 +136,7 @@ def _between(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[int, int
     return _straight(rules, start, end)
 
 
-def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[int, int]) -> Iterator[Piece]:
+def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence, Pence]) -> Iterator[Piece]:
     """The pieces between two points where reliefs are lost: just past ``start``, or else where halving finds it."""
     tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
     lost = reliefs_lost(rules(start), rules(end))
@@ -203,7 +203,7 @@ def _with_child_benefit_steps(rules: TaxFunction, pieces: Iterable[Piece]) -> It
             yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, foot, exact)
 
 
-def _charge_steps(rules: TaxFunction) -> Iterator[tuple[int, int]]:
+def _charge_steps(rules: TaxFunction) -> Iterator[tuple[Pence, TaxUnits]]:
     """The taxable withdrawals, after none, at which the child benefit charge rises by a percentage point, and to what."""
     taxpayer, its_rules = rules.year.taxpayer, rules.year.rules
     threshold, width = its_rules.child_benefit_threshold, its_rules.child_benefit_step

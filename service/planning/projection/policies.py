@@ -204,7 +204,7 @@ def _to_be_paid(spending: Pence) -> str:
 
 
 def _least_extra(
-    drawing: Callable[[Sequence[int]], Settled],
+    drawing: Callable[[Sequence[Pence]], Settled],
     lower: Sequence[Pence],
     at_lower: Settled,
     upper: Sequence[Pence],
@@ -269,7 +269,7 @@ def _most_without_tax(person: Opened) -> Pence:
     return most
 
 
-def _largest(within: Callable[[int], bool], guess: Pence) -> Pence:
+def _largest(within: Callable[[Pence], bool], guess: Pence) -> Pence:
     """The largest amount that is still within, from a guess that is nearly always it; ``within`` holds at nothing."""
     low = max(0, guess)
     if within(low):

@@ -270,7 +270,7 @@ def _debts_covered(own: list[Pence]) -> list[Pence]:
     return own
 
 
-def shared(amount: Pence, holdings: Sequence[int]) -> list[Pence]:
+def shared(amount: Pence, holdings: Sequence[Pence]) -> list[Pence]:
     """An amount shared in proportion to what each has, to the penny; nobody gives more than they have."""
     if len(holdings) == 1:
         return [amount]
@@ -279,7 +279,7 @@ def shared(amount: Pence, holdings: Sequence[int]) -> list[Pence]:
     return [first, amount - first]
 
 
-def subscriptions(left: Sequence[Pence], rooms: Sequence[Pence], limit: int | None = None) -> list[Pence]:
+def subscriptions(left: Sequence[Pence], rooms: Sequence[Pence], limit: Pence | None = None) -> list[Pence]:
     """What goes into each person's ISAs: own money first, then the partner's."""
     spare = sum(left) if limit is None else min(sum(left), limit)
     amounts = []
@@ -293,7 +293,7 @@ def subscriptions(left: Sequence[Pence], rooms: Sequence[Pence], limit: int | No
     return amounts
 
 
-def cash_left(left: Sequence[Pence], subscribed: Sequence[Pence], of_first: int | None = None) -> list[Pence]:
+def cash_left(left: Sequence[Pence], subscribed: Sequence[Pence], of_first: Pence | None = None) -> list[Pence]:
     """What each holds as cash after the subscriptions; whoever lacks money for theirs gets it from the partner."""
     cash = [have - paid for have, paid in zip(left, subscribed, strict=True)]
     if len(cash) == 1:

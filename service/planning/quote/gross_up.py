@@ -26,7 +26,7 @@ class Wanted:
 
     net: Pence
     most: Pence
-    split: Callable[[int], Split]
+    split: Callable[[Pence], Split]
     tax_without: Pence
     on_withdrawal: Callable[[Pence], Pence]
     gross_within: Callable[[Pence], Pence] | None

@@ -235,7 +235,9 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
         raise RuleViolation(tuple(faults))
 
 
-def _gross(question: Question, rules: TaxYearRules, left: Allowances, year: TaxFunction) -> tuple[int, TaxCurve | None]:
+def _gross(
+    question: Question, rules: TaxYearRules, left: Allowances, year: TaxFunction
+) -> tuple[Pence, TaxCurve | None]:
     """The gross withdrawal in pence, and the tax curve if it took one to find it."""
     asked = question.withdrawal
     most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)

@@ -24,8 +24,8 @@ class Capital(NamedTuple):
     """A household's cash and ISAs before the withdrawals, and with what they leave after tax; pence."""
 
     year: YearFacts
-    before: int
-    after: int
+    before: Pence
+    after: Pence
 
 
 def _capital(case: Circumstances) -> Capital:
@@ -296,8 +296,8 @@ class Care(NamedTuple):
     """A person with help with care, and their own cash and ISAs before and after the withdrawals; pence."""
 
     one: PersonCase
-    before: int
-    after: int
+    before: Pence
+    after: Pence
 
     @property
     def money(self) -> dict[str, Pence]:

@@ -256,7 +256,7 @@ class YearFacts(NamedTuple):
         return self.known_year or taxpayer_year(self.taxpayer, self.tax_rules)
 
     @property
-    def drawn_after_tax(self) -> int:
+    def drawn_after_tax(self) -> Pence:
         """What the withdrawals leave of themselves after the tax that they add; pence."""
         return self.gross - max(0, self.with_it.total - self.without.total) if self.gross else 0
 
@@ -320,14 +320,14 @@ class Circumstances(NamedTuple):
         return max((one.years[-1] for one in self.people), key=lambda year: year.name)
 
     @property
-    def cash_and_isas(self) -> int:
+    def cash_and_isas(self) -> Pence:
         """What everybody holds in cash and ISAs, as far as it was given; pence."""
         return sum(
             one.person.facts.cash + one.person.facts.isas.value for one in self.people if one.person.facts is not None
         )
 
     @property
-    def drawn_after_tax(self) -> int:
+    def drawn_after_tax(self) -> Pence:
         """What all withdrawals of everybody leave after the tax that they add; pence."""
         return sum(year.drawn_after_tax for one in self.people for year in one.years)
 
@@ -339,4 +339,4 @@ class OptionFacts(NamedTuple):
     figures: TaxYearFigures
     path: Path
     wants_tax_free_cash: bool
-    tax_free_cash: int
+    tax_free_cash: Pence

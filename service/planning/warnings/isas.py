@@ -21,7 +21,7 @@ _LIMIT = "isa.subscription_limit"
 class Room(NamedTuple):
     """A person's ISA year: what is planned, the room without and with flexible replacement; pence."""
 
-    planned: int
+    planned: Pence
     room: Pence
     with_replacement: Pence
 

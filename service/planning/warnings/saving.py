@@ -74,7 +74,7 @@ def _saved(year: YearFacts) -> tuple[Contribution, ...]:
     return tuple(one for one in given if year.figures.start <= one.day <= year.figures.end)
 
 
-def _after_access(year: YearFacts) -> int:
+def _after_access(year: YearFacts) -> Pence:
     """Money purchase contributions after the first flexible access, which is known to be in force or triggered."""
     if not year.after.flexibly_accessed:
         return 0
@@ -158,7 +158,7 @@ def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
     )
 
 
-def _above(year: YearFacts) -> tuple[int, int]:
+def _above(year: YearFacts) -> tuple[Pence, Pence]:
     """How much all saving of the year exceeds the annual allowance, and that allowance; pence."""
     allowance = _allowance(year, year.with_it.net_income)
     return max(0, sum(one.amount for one in _saved(year)) - allowance), allowance
