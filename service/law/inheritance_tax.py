@@ -21,14 +21,14 @@ from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, BasisPoints, MillionthShare, Pence
 
-YEARS_OF_GIFTS = 7
 WHOLE_BAND = 1_000_000  # ten-thousandths of a per cent in a whole band
 
 
 @dataclass(frozen=True, slots=True)
 class InheritanceTaxRules:
     """The figures for a death in one tax year. ``charity_least_share`` is the share of the baseline that earns the
-    ``charity_rate``; ``unused_pensions_in_estate`` is true for deaths on or after 6 April 2027."""
+    ``charity_rate``; gifts of the ``gift_years`` before the death count; ``unused_pensions_in_estate`` is true for deaths
+    on or after 6 April 2027."""
 
     nil_rate_band: Pence
     residence_nil_rate_band: Pence
@@ -36,6 +36,7 @@ class InheritanceTaxRules:
     rate: BasisPoints
     charity_rate: BasisPoints
     charity_least_share: BasisPoints
+    gift_years: int
     unused_pensions_in_estate: bool
 
 
@@ -192,13 +193,14 @@ def rules_for(figures: TaxYearFigures) -> InheritanceTaxRules:
         rate=figures.rate("inheritance_tax.rate"),
         charity_rate=figures.rate("inheritance_tax.charity_rate"),
         charity_least_share=figures.rate("inheritance_tax.charity_least_share"),
+        gift_years=figures.count("inheritance_tax.gift_years"),
         unused_pensions_in_estate=figures.text("inheritance_tax.unused_pensions_in_estate") == "yes",
     )
 
 
-def gift_counts(given: date, died: date) -> bool:
+def gift_counts(given: date, died: date, rules: InheritanceTaxRules) -> bool:
     """Whether a chargeable gift is one of the seven years before a death (s.7(1)): it is not on its seventh anniversary."""
-    return given <= died < birthday(given, YEARS_OF_GIFTS)
+    return given <= died < birthday(given, rules.gift_years)
 
 
 def unused_share(unused: Pence, band: Pence) -> MillionthShare:

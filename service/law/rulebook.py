@@ -10,6 +10,7 @@ from hashlib import sha256
 
 from service.figures.later_years import PriceIndex, later_year
 from service.figures.loader import TaxYearFigures, rules_version
+from service.figures.reading import VERSION_LENGTH
 from service.figures.tables import (
     RisingWithPrices,
     StatePensionAges,
@@ -25,7 +26,6 @@ from service.law.payroll import PayrollRules
 from service.law.units import Pence, Years
 
 _LATER_YEARS_KEPT = 4_096
-_VERSION_LENGTH = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def rule_book(years: Mapping[str, TaxYearFigures]) -> RuleBook:
         return _later_rules(last, name, rise, rising)
 
     versions = f"{rules_version(years)} {ages.version} {rising.version}"
-    return RuleBook(rules, sha256(versions.encode("ascii")).hexdigest()[:_VERSION_LENGTH], ages, later)
+    return RuleBook(rules, sha256(versions.encode("ascii")).hexdigest()[:VERSION_LENGTH], ages, later)
 
 
 def _later_rules(last: TaxYearRules, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearRules:

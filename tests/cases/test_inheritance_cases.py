@@ -59,10 +59,12 @@ def test_unused_share(example: Example) -> None:
 
 
 @pytest.mark.parametrize("example", examples("isa.toml", "additional_subscription"))
-def test_additional_permitted_subscription(example: Example) -> None:
+def test_additional_permitted_subscription(example: Example, years: Years) -> None:
     inputs = example.inputs
     at_end = pence(inputs["value_at_end"]) if "value_at_end" in inputs else None
-    found = additional_permitted_subscription(inputs["died"], pence(inputs["value_at_death"]), at_end)
+    found = additional_permitted_subscription(
+        years[example.tax_year], inputs["died"], pence(inputs["value_at_death"]), at_end
+    )
     assert pounds(found) == example.expected["limit"]
 
 

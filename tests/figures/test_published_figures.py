@@ -530,6 +530,8 @@ COUNTS = [
     ("pension.beneficiaries_taxed_from_age", "2024-25", "2030-31", 75, "ss.637H-637M"),
     ("pension.beneficiaries_window_years", "2019-20", "2023-24", 2, "Part 9"),
     ("pension.beneficiaries_window_years", "2024-25", "2030-31", 2, "ss.637H-637M"),
+    # Inheritance Tax Act 1984 s.7(1)
+    ("inheritance_tax.gift_years", "2019-20", "2030-31", 7, "s.7(1)"),
     # HMRC, Tax-free savings newsletter 19, 27 November 2025
     ("isa.cash_limit_ends_at_age", "2027-28", "2030-31", 65, "newsletter 19"),
     # SI 2025/969
@@ -554,6 +556,13 @@ def test_the_day_from_which_transfers_have_conditions() -> None:
     for year in years("2021-22", LAST):
         assert year.day("pension.transfer_conditions_from") == date(2021, 11, 30)
         assert year.figures["pension.transfer_conditions_from"].source == "SI 2021/1237"
+
+
+@pytest.mark.parametrize("year", YEARS.values(), ids=list(YEARS))
+def test_the_days_from_which_a_survivor_has_more_isa_room(year: TaxYearFigures) -> None:
+    """gov.uk, Manage additional permitted subscriptions into an ISA: deaths from 3 December 2014, and from 6 April 2018."""
+    assert year.day("isa.additional_subscription_from") == date(2014, 12, 3)
+    assert year.day("isa.additional_subscription_value_at_end_from") == date(2018, 4, 6)
 
 
 # Figures whose source was not read itself, or whose use rests on memory, and the years for which that is so.
@@ -634,6 +643,8 @@ def test_every_figure_is_checked_here(name: str) -> None:
     elsewhere = {"income_tax.bands_scotland", "payroll.flat_rate_codes", "pension.minimum_pension_age"} | {
         "deposit_protection.changes_on",
         "pension.transfer_conditions_from",
+        "isa.additional_subscription_from",
+        "isa.additional_subscription_value_at_end_from",
     }
     assert name in checked | elsewhere
     if name in checked:

@@ -253,7 +253,9 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: BasisPoints) -> Lef
         to_charity=to_charity,
         pension_to_spouse=pension if died.to_spouse else 0,
         lifetime_gifts=sum(
-            gift.amount for gift in facts.gifts if gift.giver == died.person and gift_counts(gift.day, day)
+            gift.amount
+            for gift in facts.gifts
+            if gift.giver == died.person and gift_counts(gift.day, day, rules.inheritance_tax)
         ),
         nil_rate_band_brought_forward=bands[0],
         residence_nil_rate_band_brought_forward=bands[1],
@@ -266,7 +268,9 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: BasisPoints) -> Lef
         estate=estate,
         tax=tax,
         to_spouse=died.to_spouse,
-        additional_permitted_subscription=additional_permitted_subscription(day, held.isa) if died.to_spouse else 0,
+        additional_permitted_subscription=additional_permitted_subscription(rules.figures, day, held.isa)
+        if died.to_spouse
+        else 0,
         pension=None if died.to_spouse else _pension_received(died, pension, age, tax, facts, beneficiary_rate),
         to_charity=to_charity,
         free_estate_net=0 if died.to_spouse else free - to_charity - tax.tax_on_free_estate,
