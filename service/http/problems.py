@@ -73,6 +73,8 @@ rule-violation 422: the request has the right shape, and asks for what cannot be
             not-spouses: a first death that passes to a spouse, of two who are not married
             bands-of-one-person: bands brought forward from an earlier death, in a household of two
         planning/timing/estates.py
+            no-band: a home given up without the residence nil-rate band of that day
+            lump-sum-only: pension money in drawdown for a non-qualifying person
             lifetime-allowance-on-death: a death benefit would bear a lifetime allowance charge, which is not computed
 internal-error 500: the service failed; the log tells how, the problem does not
     http/problems.py, http/bulk.py

@@ -61,6 +61,7 @@ from service.schemas.timing.request import (
     EstateFactsSchema,
     GiftSchema,
     GrowthRangeSchema,
+    HomeGivenUpSchema,
     IncomePlanSchema,
     OptionSchema,
     TimingSchema,
@@ -101,6 +102,7 @@ SCHEMAS: dict[str, Schema] = {
     "DeathAsked": DeathSchema(),
     "EstateFacts": EstateFactsSchema(),
     "LifetimeGift": GiftSchema(),
+    "HomeGivenUp": HomeGivenUpSchema(),
     "GrowthRange": GrowthRangeSchema(),
 }
 COMPONENT_OF = {type(schema): name for name, schema in SCHEMAS.items()}

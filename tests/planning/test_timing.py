@@ -20,7 +20,7 @@ from service.planning.projection.timeline import timeline
 from service.planning.timing.break_even import shifted
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import Timing, TimingQuestion, timing
-from service.planning.timing.estates import TO_HEIRS, Death, EstateFacts, Gift, outcome
+from service.planning.timing.estates import TO_HEIRS, Death, EstateFacts, Gift, HomeGivenUp, outcome
 from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, Course, Option, carried_out
 from service.planning.timing.summary import summary
 from service.planning.wording import pounds
@@ -420,6 +420,72 @@ def test_a_lump_sum_under_75_is_free_up_to_the_allowance() -> None:
     assert (lump_sum.tax_free, lump_sum.taxable) == (107_310_000, 12_690_000)
     drawdown = left_by(asked(rich, **facts, estate=EstateFacts(pension_paid_as="drawdown"))).deaths[0].pension
     assert (drawdown.tax_free, drawdown.taxable) == (120_000_000, 0)
+
+
+@pytest.mark.parametrize(
+    ("given_up", "lost", "addition", "tax"),
+    [
+        # Other assets of £600,000 and no home, death in 2026-27, by hand (IHTA 1984 ss.8FA-8FE; HMRC IHTM46060). A home of
+        # £300,000 given up when the full band was £150,000 had all of the band: £175,000 is lost and comes back, and
+        # (600,000 - 325,000 - 175,000) at 40% is due.
+        (HomeGivenUp(30_000_000, 15_000_000), 17_500_000, 17_500_000, 4_000_000),
+        # Of one of £75,000 half of the band: £87,500. (600,000 - 325,000 - 87,500) at 40%.
+        (HomeGivenUp(7_500_000, 15_000_000), 8_750_000, 8_750_000, 7_500_000),
+        # Nothing comes back where descendants inherit nothing: (600,000 - 325,000) at 40%.
+        (HomeGivenUp(30_000_000, 15_000_000, rest_to_descendants=False), 17_500_000, 0, 11_000_000),
+    ],
+)
+def test_a_home_given_up_may_earn_an_addition(given_up: HomeGivenUp, lost: int, addition: int, tax: int) -> None:
+    result = asked(
+        person(date_of_birth=date(1951, 5, 1), pension=Pension(0)),
+        options=(Option("never", SPENDING_ONLY),),
+        to_age=76,
+        deaths=(Death(0, 75),),
+        estate=EstateFacts(other_assets=60_000_000, home_given_up=given_up),
+    )
+    (left,) = left_by(result).deaths
+    band = left.tax.residence_band
+    assert (band.lost_by_downsizing, band.downsizing_addition, left.tax.tax) == (lost, addition, tax)
+
+
+def test_of_a_couples_home_each_gave_up_their_share() -> None:
+    given_up = HomeGivenUp(20_000_000, 10_000_000)
+    result = asked(
+        *COUPLE,
+        options=(Option("never", SPENDING_ONLY),),
+        to_age=80,
+        deaths=(Death(0, 66),),
+        estate=EstateFacts(other_assets=90_000_000, home_given_up=given_up, first_person_share=6_000),
+    )
+    first, second = left_by(result).deaths
+    assert first.estate.former_home is None  # all passes to the spouse
+    assert second.estate.former_home.value == 8_000_000
+
+
+@pytest.mark.parametrize(
+    ("facts", "tax_free", "rate", "income_tax"),
+    [
+        # Death at 74, £100,000 paid as a lump sum within two years: free of income tax (ITEPA 2003 s.637R).
+        ({}, 10_000_000, 4_000, 0),
+        # Later than two years all of it is the beneficiary's income (FA 2004 Sch.29 para 13; ITEPA 2003 s.636A).
+        ({"pension_paid_within_two_years": False}, 0, 4_000, 4_000_000),
+        # Trustees bear the special lump sum death benefits charge of 45% instead (FA 2004 s.206).
+        ({"pension_paid_within_two_years": False, "pension_to_non_qualifying_person": True}, 0, 4_500, 4_500_000),
+    ],
+)
+def test_late_payments_and_non_qualifying_persons(
+    facts: dict[str, bool], tax_free: int, rate: int, income_tax: int
+) -> None:
+    result = asked(
+        person(date_of_birth=date(1952, 5, 1), pension=Pension(10_000_000)),
+        options=(Option("never", SPENDING_ONLY),),
+        to_age=75,
+        deaths=(Death(0, 74),),
+        estate=EstateFacts(**facts),
+        beneficiary_tax_rate=4_000,
+    )
+    pension = left_by(result).deaths[0].pension
+    assert (pension.tax_free, pension.rate, pension.income_tax) == (tax_free, rate, income_tax)
 
 
 COUPLE = (

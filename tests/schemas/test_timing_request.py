@@ -16,7 +16,7 @@ from service.http.body import loaded, strict
 from service.law.lump_sums import Pension
 from service.planning.household import Assumptions, Household, Isa, Member, Spending
 from service.planning.timing.comparison import TimingQuestion
-from service.planning.timing.estates import Death, EstateFacts, Gift
+from service.planning.timing.estates import Death, EstateFacts, Gift, HomeGivenUp
 from service.planning.timing.options import Option
 from service.schemas.quick import quick_reader
 from service.schemas.timing import request as schemas
@@ -76,7 +76,10 @@ FULL: dict[str, Any] = {
         "residence_nil_rate_band_brought_forward": 0,
         "spouses": False,
         "first_death": "to_heirs",
+        "home_given_up": {"value": 22, "residence_nil_rate_band": 23, "rest_to_descendants": False},
         "pension_paid_as": "drawdown",
+        "pension_paid_within_two_years": False,
+        "pension_to_non_qualifying_person": False,
         "survivor_spending": 0.6667,
     },
     "beneficiary_tax_rate": 0.4,
@@ -121,7 +124,10 @@ def test_what_is_left_out_has_its_default() -> None:
             residence_nil_rate_band_brought_forward=0,
             spouses=True,
             first_death="to_spouse",
+            home_given_up=None,
             pension_paid_as="lump_sum",
+            pension_paid_within_two_years=True,
+            pension_to_non_qualifying_person=False,
             survivor_spending=10_000,
         ),
         beneficiary_tax_rate=2_000,
@@ -164,7 +170,10 @@ def test_everything_that_is_given_is_read() -> None:
             gifts=(Gift(date(2020, 1, 31), 2_000, 0), Gift(date(2021, 1, 31), 2_100, 1)),
             spouses=False,
             first_death="to_heirs",
+            home_given_up=HomeGivenUp(2_200, 2_300, rest_to_descendants=False),
             pension_paid_as="drawdown",
+            pension_paid_within_two_years=False,
+            pension_to_non_qualifying_person=False,
             survivor_spending=6_667,
         ),
         beneficiary_tax_rate=4_000,
@@ -226,6 +235,8 @@ def test_the_names_inside_are_not_names_outside(client: FlaskClient, name: str) 
         "/deaths/0/at_age",
         "/estate/lifetime_gifts/0/date",
         "/estate/lifetime_gifts/0/amount",
+        "/estate/home_given_up/value",
+        "/estate/home_given_up/residence_nil_rate_band",
         "/break_even_growth/from",
         "/break_even_growth/to",
     ],
@@ -244,6 +255,7 @@ def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
         "/deaths/0",
         "/estate",
         "/estate/lifetime_gifts/0",
+        "/estate/home_given_up",
         "/break_even_growth",
     ],
 )
@@ -289,6 +301,11 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/estate/residence_nil_rate_band_brought_forward": _SHARE,
     "/estate/spouses": (("true", "false"), ("1", '"yes"')),
     "/estate/first_death": (('"to_spouse"', '"to_heirs"'), ('"spouse"', "0")),
+    "/estate/home_given_up/value": _MONEY,
+    "/estate/home_given_up/residence_nil_rate_band": (_MONEY[0][1:], _MONEY[1]),
+    "/estate/home_given_up/rest_to_descendants": (("true", "false"), ("1", '"yes"')),
+    "/estate/pension_paid_within_two_years": (("true", "false"), ("0", '"no"')),
+    "/estate/pension_to_non_qualifying_person": (("false",), ("0", '"no"')),
     "/estate/pension_paid_as": (('"lump_sum"', '"drawdown"'), ('"annuity"', "0")),
     "/estate/survivor_spending": _SHARE,
     "/beneficiary_tax_rate": _SHARE,
@@ -413,6 +430,18 @@ def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, wh
         ),
         ("/deaths", '[{"person": "second", "at_age": 66}]', "#/deaths/0/at_age", "death-outside-the-years"),
         ("/estate", '{"spouses": false, "first_death": "to_spouse"}', "#/estate/first_death", "not-spouses"),
+        (
+            "/estate",
+            '{"spouses": false, "home_given_up": {"value": 1, "residence_nil_rate_band": 0}}',
+            "#/estate/home_given_up/residence_nil_rate_band",
+            "no-band",
+        ),
+        (
+            "/estate",
+            '{"spouses": false, "pension_paid_as": "drawdown", "pension_to_non_qualifying_person": true}',
+            "#/estate/pension_paid_as",
+            "lump-sum-only",
+        ),
         (
             "/estate",
             '{"nil_rate_band_brought_forward": 0.0001}',

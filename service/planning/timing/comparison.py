@@ -557,6 +557,19 @@ def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
             "not-spouses",
             "Only spouses and civil partners inherit free of inheritance tax: give to_heirs, or leave it out.",
         )
+    if estate.home_given_up is not None and estate.home_given_up.residence_nil_rate_band == 0:
+        yield Fault(
+            ("estate", "home_given_up", "residence_nil_rate_band"),
+            "no-band",
+            "Give the full residence nil-rate band of the day on which the home was given up: 100000 for a day before 6 April "
+            "2017.",
+        )
+    if estate.pension_to_non_qualifying_person and estate.pension_paid_as != "lump_sum":
+        yield Fault(
+            ("estate", "pension_paid_as"),
+            "lump-sum-only",
+            "Trustees, companies and other non-qualifying persons can only be paid a lump sum: give lump_sum, or leave it out.",
+        )
     if couple:
         for name in ("nil_rate_band_brought_forward", "residence_nil_rate_band_brought_forward"):
             if getattr(estate, name):

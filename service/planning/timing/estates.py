@@ -14,7 +14,7 @@ from typing import NamedTuple
 from service.law import lump_sums
 from service.law.ages import age_on, birthday
 from service.law.death_benefits import DeathBenefit, Form, Received, received
-from service.law.inheritance_tax import Estate, EstateTax, estate_tax, gift_counts
+from service.law.inheritance_tax import Estate, EstateTax, FormerHome, estate_tax, gift_counts
 from service.law.isa import additional_permitted_subscription
 from service.law.rulebook import RuleBook
 from service.law.units import WHOLE, BasisPoints, MillionthShare, Pence, Years
@@ -38,13 +38,26 @@ class Gift:
 
 
 @dataclass(frozen=True, slots=True)
+class HomeGivenUp:
+    """A home that was given up on or after 8 July 2015 and may earn a downsizing addition (ss.8FA-8FE): its ``value`` then, and
+    the full residence nil-rate band of a death on that day, pence. ``rest_to_descendants``: whether descendants inherit what
+    heirs receive of the free estate besides the home there is now; without that there is no addition."""
+
+    value: Pence
+    residence_nil_rate_band: Pence
+    rest_to_descendants: bool = True
+
+
+@dataclass(frozen=True, slots=True)
 class EstateFacts:
     """What a household owns besides pensions, ISAs and cash, and where it goes. Pence, in the money of the first tax year.
 
     ``increases`` is how the home and the other assets rise (basis points, or WITH_PRICES); shares are basis points.
     ``charity_share`` is of what heirs' part of the free estate is besides a home that goes to descendants. ``spouses`` is
     whether two people are married or civil partners: only then can the first death pass free of tax, and only then does
-    what it leaves of the bands unused serve the second, whoever inherits (ss.8A, 8G, 18).
+    what it leaves of the bands unused serve the second, whoever inherits (ss.8A, 8G, 18). Of a home given up each of two
+    people had their share. ``pension_paid_within_two_years`` counts from when the scheme knew, or could have known, of the
+    death; ``pension_to_non_qualifying_person`` is whether trustees, a company or the like receive the pension money.
     """
 
     home: Pence = 0
@@ -59,7 +72,10 @@ class EstateFacts:
     residence_nil_rate_band_brought_forward: MillionthShare = 0
     spouses: bool = True
     first_death: str = TO_SPOUSE
+    home_given_up: HomeGivenUp | None = None
     pension_paid_as: Form = "lump_sum"
+    pension_paid_within_two_years: bool = True
+    pension_to_non_qualifying_person: bool = False
     survivor_spending: BasisPoints = WHOLE
 
 
@@ -147,13 +163,15 @@ def outcome(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: 
     held = last_year.settled.holdings
     couple = len(held) > 1
     passes_on = couple and facts.first_death == TO_SPOUSE
+    own_share = _shares(facts)[death.person] if couple else WHOLE
     left = _left(
         _Died(
             person=death.person,
             member=household.people[death.person],
             period=until.periods[-1],
             held=held[death.person],
-            owned=_owned(facts, until, _shares(facts)[death.person] if couple else WHOLE),
+            owned=_owned(facts, until, own_share),
+            own_share=own_share,
             to_spouse=passes_on,
         ),
         facts,
@@ -196,6 +214,7 @@ def _to_second_death(
             held=held,
             inherited=inherited,
             owned=_owned(facts, at_end, share),
+            own_share=_shares(facts)[survivor],
             nil_rate_band=first.tax.nil_rate_band_unused if facts.spouses else 0,
             residence_band=first.tax.residence_band_unused if facts.spouses else 0,
         ),
@@ -215,13 +234,15 @@ class _Owned(NamedTuple):
 
 
 class _Died(NamedTuple):
-    """A person on the last day of a period, the day of the death, with what there is and what earlier deaths left unused."""
+    """A person on the last day of a period, the day of the death, with what there is and what earlier deaths left unused.
+    ``own_share`` is what they had of the household's property before any death, basis points."""
 
     person: int
     member: Member
     period: Period
     held: Holdings
     owned: _Owned
+    own_share: BasisPoints
     inherited: Pence = 0
     nil_rate_band: Pence | None = None
     residence_band: Pence | None = None
@@ -259,6 +280,7 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: BasisPoints) -> Lef
         ),
         nil_rate_band_brought_forward=bands[0],
         residence_nil_rate_band_brought_forward=bands[1],
+        former_home=_former_home(died, facts, free - to_descendants - to_charity),
     )
     tax = estate_tax(estate, rules.inheritance_tax)
     return Left(
@@ -277,13 +299,33 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: BasisPoints) -> Lef
     )
 
 
+def _former_home(died: _Died, facts: EstateFacts, rest: Pence) -> FormerHome | None:
+    """The person's part of a home given up, as inheritance tax sees it; ``rest`` is what heirs receive of the free estate besides
+    a home that goes to descendants."""
+    given_up = facts.home_given_up
+    if given_up is None or died.to_spouse:
+        return None
+    return FormerHome(
+        value=given_up.value * died.own_share // WHOLE,
+        residence_nil_rate_band_then=given_up.residence_nil_rate_band,
+        other_to_descendants=rest if given_up.rest_to_descendants else 0,
+    )
+
+
 def _pension_received(
     died: _Died, amount: Pence, age: Years, tax: EstateTax, facts: EstateFacts, beneficiary_rate: BasisPoints
 ) -> Received:
-    """The pension money that heirs receive, within two years of the death."""
+    """The pension money that heirs receive."""
     rules = died.period.rules
     left = lump_sums.available(died.held.pension, rules.lump_sums)
-    benefit = DeathBenefit(amount, facts.pension_paid_as, age, True, tax.tax_on_pension)
+    benefit = DeathBenefit(
+        amount=amount,
+        form=facts.pension_paid_as,
+        member_age=age,
+        within_two_years=facts.pension_paid_within_two_years,
+        inheritance_tax=tax.tax_on_pension,
+        qualifying=not facts.pension_to_non_qualifying_person,
+    )
     try:
         return received(benefit, beneficiary_rate, rules.death_benefits, left)
     except ValueError as error:

@@ -237,6 +237,11 @@ def _left(left: Left) -> dict[str, Any]:
             "on_pension": pounds(tax.tax_on_pension),
         },
     }
+    if estate.former_home is not None:
+        document["residence_nil_rate_band"] |= {
+            "lost_by_downsizing": pounds(tax.residence_band.lost_by_downsizing),
+            "downsizing_addition": pounds(tax.residence_band.downsizing_addition),
+        }
     if left.to_spouse:
         document["additional_permitted_subscription"] = pounds(left.additional_permitted_subscription)
     if left.pension is not None:

@@ -9,7 +9,7 @@ from typing import Any
 from service.law.death_benefits import FORMS
 from service.planning.projection.policies import BANDS
 from service.planning.timing.comparison import TimingQuestion, last_day
-from service.planning.timing.estates import TO_HEIRS, TO_SPOUSE, Death, EstateFacts, Gift
+from service.planning.timing.estates import TO_HEIRS, TO_SPOUSE, Death, EstateFacts, Gift, HomeGivenUp
 from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, TAKES, Option
 from service.schemas.fields import (
     Choice,
@@ -62,6 +62,14 @@ class GiftSchema(StrictSchema):
     person = Choice(PEOPLE)
 
 
+class HomeGivenUpSchema(StrictSchema):
+    """A home that was given up and may earn a downsizing addition."""
+
+    value = Money(required=True)
+    residence_nil_rate_band = Money(required=True)
+    rest_to_descendants = StrictBoolean()
+
+
 class EstateFactsSchema(StrictSchema):
     """What there is besides pensions, ISAs and cash, and where it goes on a death."""
 
@@ -77,7 +85,10 @@ class EstateFactsSchema(StrictSchema):
     residence_nil_rate_band_brought_forward = Rate(least=0, largest=1)
     spouses = StrictBoolean()
     first_death = Choice((TO_SPOUSE, TO_HEIRS))
+    home_given_up = StrictNested(HomeGivenUpSchema)
     pension_paid_as = Choice(FORMS)
+    pension_paid_within_two_years = StrictBoolean()
+    pension_to_non_qualifying_person = StrictBoolean()
     survivor_spending = Rate(least=0, largest=1)
 
 
@@ -139,6 +150,8 @@ def _estate(values: Mapping[str, Any]) -> EstateFacts:
         Gift(gift["date"], gift["amount"], PEOPLE.index(gift.get("person", PEOPLE[0])))
         for gift in given.pop("lifetime_gifts", ())
     )
+    if "home_given_up" in given:
+        given["home_given_up"] = HomeGivenUp(**given["home_given_up"])
     if not given.get("spouses", True):
         given.setdefault("first_death", TO_HEIRS)
     return EstateFacts(**given, gifts=gifts)
