@@ -62,7 +62,7 @@ def create_app(settings: Settings) -> Flask:
         settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records, settings.bulk_at_once
     )
     app.register_blueprint(bulk.blueprint(calculations, book.version, bounds))
-    app.register_blueprint(check.catalogue())
+    app.register_blueprint(check.catalogue(book))
     app.register_blueprint(tax_years.blueprint(book))
     app.register_blueprint(meta.blueprint(book))
     return app

@@ -39,12 +39,13 @@ def calculation(book: RuleBook) -> Calculation[WarningsQuestion]:
     return Calculation("warnings", schemas.WarningsSchema(), schemas.question, answer)
 
 
-def catalogue() -> Blueprint:
-    """The resource that lists all codes."""
+def catalogue(book: RuleBook) -> Blueprint:
+    """The resource that lists all codes, with the days of their law by the figures of a rule book."""
     routes = Blueprint("warning_codes", __name__)
     entries = tuple(CATALOGUE.values())
-    version = sha256(encode(catalogue_document(entries, ""))).hexdigest()[:_VERSION_LENGTH]
-    document = catalogue_document(entries, version)
+    years = {name: rules.figures for name, rules in book.years.items()}
+    version = sha256(encode(catalogue_document(entries, years, ""))).hexdigest()[:_VERSION_LENGTH]
+    document = catalogue_document(entries, years, version)
 
     @routes.get("/v1/warning-codes")
     def warning_codes() -> Response:

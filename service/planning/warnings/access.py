@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 from service.law.ages import age_on, birthday
 from service.law.pension_age import access_age
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
 
@@ -110,7 +108,7 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     "something is left uncrystallised.",
     facts=("date_of_birth", "withdrawals.date", "pension.minimum_pension_age"),
     sources=("Finance Act 2022 s.10",),
-    until=date(2028, 4, 5),
+    until=last_day_before_change("pension.minimum_pension_age"),
 )
 def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Old enough now, but not yet on the day the minimum age rises."""

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 from typing import NamedTuple
 
 from service.law.ages import age_on
 from service.law.units import Pence
 from service.planning.warnings.circumstances import Benefits, Circumstances, PersonCase, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
 
@@ -238,7 +237,7 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     "State Pension age is reached, no benefit spares it, and withdrawals take total income over the limit.",
     facts=("date_of_birth", "income", "benefits", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.681I", "Finance Act 2026 Sch.10"),
-    since=date(2025, 4, 6),
+    since=first_day_with("winter_fuel.income_limit"),
 )
 def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     """Income over the limit takes the winter fuel payment back."""

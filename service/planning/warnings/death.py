@@ -15,7 +15,7 @@ from service.law.inheritance_tax import tapered
 from service.law.rounding import down_to_the_penny
 from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
 
@@ -79,7 +79,7 @@ def _tax_on(part: Pence, year: YearFacts) -> Pence:
     "Before unused pensions count in the estate, what is drawn takes the estate over its bands.",
     facts=("estate.value", "estate.home_to_descendants", "estate.bands_of_late_spouse", "withdrawals.amount"),
     sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1",),
-    until=date(2027, 4, 5),
+    until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
 )
 def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
@@ -119,7 +119,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         "pension.drawdown",
     ),
     sources=("Finance Act 2026 ss.66-71", "Inheritance Tax Act 1984 s.150A"),
-    since=date(2027, 4, 6),
+    since=first_day_with("inheritance_tax.unused_pensions_in_estate", "yes"),
     only="with_facts",
 )
 def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
@@ -163,7 +163,7 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
         "pension.drawdown",
     ),
     sources=("Finance Act 2026 ss.66-71",),
-    until=date(2027, 4, 5),
+    until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
     after="estate_facts_decide",
 )

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 
 from service.law.income_tax import IncomeTaxRules, Liability, TaxpayerYear, liability
 from service.law.rounding import down_to_the_penny
 from service.law.units import PENNY, POUND, Pence
 from service.planning.warnings.circumstances import Circumstances, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
 
@@ -74,7 +73,7 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "Taxable withdrawals reach into the advanced rate band, and the other income does not (Scotland).",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
-    since=date(2024, 4, 6),
+    since=first_day_with("income_tax.bands_scotland", "advanced_rate"),
 )
 def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals reach into the advanced rate band."""

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from service.law import isa
 from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
 
@@ -220,7 +220,7 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
     "From 2027-28, someone below 65 plans to put more into cash ISAs than their limit.",
     facts=("isa.subscriptions.cash_isa", "isa.subscriptions", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
-    since=date(2027, 4, 6),
+    since=first_day_with("isa.cash_limit_ends_at_age"),
     only="with_facts",
 )
 def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
@@ -250,7 +250,7 @@ def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
     "In a plan, new money goes into a cash ISA in a tax year with a lower limit below 65.",
     facts=("isa.cash_isa", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
-    since=date(2027, 4, 6),
+    since=first_day_with("isa.cash_limit_ends_at_age"),
     only="in_a_plan",
 )
 def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:

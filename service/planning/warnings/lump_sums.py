@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 from service.law.lump_sums import previously_used, quarter
 from service.planning.warnings.circumstances import NOTHING_MUCH, OptionFacts, PersonCase, Taken, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
 
@@ -205,7 +203,7 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
         "withdrawals.amount",
     ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637P-637Q", "Finance Act 2024 Sch.9"),
-    since=date(2024, 4, 6),
+    since=first_day_with("pension.lump_sum_allowance"),
 )
 def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     """What is left of the allowance is less than a quarter of what is left uncrystallised."""
@@ -237,7 +235,7 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
         "date_of_birth",
     ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637R-637S, 637H-637M", "Finance Act 2024 Sch.9"),
-    since=date(2024, 4, 6),
+    since=first_day_with("pension.lump_sum_allowance"),
 )
 def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     """The pension left is more than could be paid tax free as a lump sum on death before 75."""
@@ -263,7 +261,7 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     "A UFPLS is taken and nothing is left of the lump sum allowances.",
     facts=("withdrawals.method", "pension.lump_sum_allowance_used", "pension.lifetime_allowance_used_percent"),
     sources=("Finance Act 2004 Sch.29 para 4A", "HMRC Pensions Tax Manual PTM172000"),
-    since=date(2024, 4, 6),
+    since=first_day_with("pension.lump_sum_allowance"),
 )
 def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """A UFPLS with no lump sum allowance left: the statute and the manual do not say the same."""
@@ -304,7 +302,7 @@ def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
     "All that is uncrystallised is crystallised, some stays in drawdown, and some lump sum allowance stays unused.",
     facts=("withdrawals.method", "withdrawals.amount", "pension.uncrystallised", "pension.lump_sum_allowance_used"),
     sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
-    since=date(2024, 4, 6),
+    since=first_day_with("pension.lump_sum_allowance"),
 )
 def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """All that is uncrystallised is crystallised, while some allowance stays unused."""
@@ -332,7 +330,7 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     "More is crystallised before 6 April 2024 than the lifetime allowance leaves; the charge ended on 5 April 2023.",
     facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-215", "Finance (No. 2) Act 2023 ss.18-19"),
-    until=date(2024, 4, 5),
+    until=last_day_with("pension.lifetime_allowance"),
 )
 def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """More is taken than the lifetime allowance leaves."""
@@ -363,7 +361,7 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
     "Less is left of the lifetime allowance than is still uncrystallised.",
     facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-216",),
-    until=date(2024, 4, 5),
+    until=last_day_with("pension.lifetime_allowance"),
 )
 def lifetime_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     """The lifetime allowance left is less than what is left uncrystallised."""
@@ -399,7 +397,7 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
         "pension.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
-    since=date(2024, 4, 6),
+    since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
 )
 def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) -> Found:
@@ -429,7 +427,7 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
         "pension.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
-    since=date(2024, 4, 6),
+    since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
 )
 def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -> Found:
@@ -461,7 +459,7 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
         "pension.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174100"),
-    since=date(2024, 4, 6),
+    since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
 )
 def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:

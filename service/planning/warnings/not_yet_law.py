@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 from service.planning.warnings.circumstances import Circumstances, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 
 TOPIC: Topic = Topic()
@@ -18,7 +16,7 @@ TOPIC: Topic = Topic()
     "A Scottish taxpayer has property income in a tax year with property rates.",
     facts=("income", "tax_residence"),
     sources=("Income Tax Act 2007 ss.11A, 11CA", "Finance Act 2026 s.8, Sch.2"),
-    since=date(2027, 4, 6),
+    since=first_day_with("income_tax.property_bands"),
 )
 def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
     """Property rates begin in 2027-28, and how they reach a Scottish taxpayer is a reading of the statute."""

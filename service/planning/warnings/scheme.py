@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
 
 from service.law.ages import age_on
 from service.law.rounding import down_to_the_penny
 from service.planning.warnings.circumstances import NOTHING_MUCH, Circumstances, Facts, PersonCase, Taken, YearFacts
-from service.planning.warnings.topic import Entry, Topic
+from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
 
@@ -225,12 +224,15 @@ def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
     )
 
 
-_TRANSFERS_ARE_CHECKED_FROM = date(2021, 11, 30)
+_TRANSFERS_ARE_CHECKED_FROM = "pension.transfer_conditions_from"
 
 
 def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
     """The people whose transfer has a flag, once its law runs."""
-    if case.today is not None and case.today < _TRANSFERS_ARE_CHECKED_FROM:
+    figures = case.people[0].years[0].figures
+    if not figures.has(_TRANSFERS_ARE_CHECKED_FROM):
+        return
+    if case.today is not None and case.today < figures.day(_TRANSFERS_ARE_CHECKED_FROM):
         return
     for one in case.people:
         facts = one.person.facts
@@ -245,7 +247,7 @@ def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
     "A transfer is planned and the scheme sees a red flag.",
     facts=("pension.transfer", "date"),
     sources=("SI 2021/1237",),
-    since=_TRANSFERS_ARE_CHECKED_FROM,
+    since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
     only="with_facts",
 )
 def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
@@ -268,7 +270,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     "A transfer is planned and the scheme sees an amber flag.",
     facts=("pension.transfer", "date"),
     sources=("SI 2021/1237",),
-    since=_TRANSFERS_ARE_CHECKED_FROM,
+    since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
     only="with_facts",
 )
 def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:

@@ -21,9 +21,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, partial
 from typing import Generic, Literal, TypeVar
 
+from service.figures import history
 from service.figures.loader import STATUSES, Status, TaxYearFigures
 from service.law.units import BasisPoints, Pence
 from service.planning.warnings.circumstances import Circumstances, OptionFacts, PersonCase, Taken, YearFacts
@@ -33,6 +34,25 @@ _PLAIN_GROUPS = ("income_tax", "pension", "benefits")
 
 Only = Literal["in_a_plan", "with_facts"]
 """The answers that alone run a rule: plans over years and lump sum timing, or POST /v1/warnings, which alone has ``Facts``."""
+
+
+LawDay = Callable[[Mapping[str, TaxYearFigures]], date | None]
+"""A day of the law, read off the figures of all tax years; see ``figures.history``."""
+
+
+def first_day_with(name: str, word: str | None = None) -> LawDay:
+    """The first day on which there is a figure, or on which it says a word."""
+    return partial(history.first_day_with, name=name, word=word)
+
+
+def last_day_with(name: str, word: str | None = None) -> LawDay:
+    """The last day on which there is a figure, or on which it says a word."""
+    return partial(history.last_day_with, name=name, word=word)
+
+
+def last_day_before_change(name: str) -> LawDay:
+    """The day before a figure changes."""
+    return partial(history.last_day_before_change, name=name)
 
 
 @cache
@@ -46,8 +66,8 @@ def figure_key(name: str) -> str:
 class Entry:
     """A warning in the catalogue. ``facts`` are the fields of a request that it looks at, in POST /v1/warnings' words.
 
-    The dates say when the law it tells of runs; None where it ran before the first tax year held, or runs on. What the law
-    will be is told by the figures of each tax year. Amounts stand in the figures, not here.
+    ``since`` and ``until`` find in the figures the first and the last day of the law that it is about; None where it ran
+    before the first tax year held, or runs on. Amounts and days stand in the figures, not here.
     """
 
     code: str
@@ -56,8 +76,8 @@ class Entry:
     applies_when: str
     facts: tuple[str, ...]
     sources: tuple[str, ...]
-    since: date | None = None
-    until: date | None = None
+    since: LawDay | None = None
+    until: LawDay | None = None
 
     def warn(
         self,
@@ -149,8 +169,8 @@ class Rules(Generic[Find]):
         *,
         facts: tuple[str, ...],
         sources: tuple[str, ...],
-        since: date | None = None,
-        until: date | None = None,
+        since: LawDay | None = None,
+        until: LawDay | None = None,
         only: Only | None = None,
         after: str | None = None,
     ) -> Callable[[Find], Find]:

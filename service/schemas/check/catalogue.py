@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
+from service.figures.loader import TaxYearFigures
 from service.planning.warnings.topic import Entry
 
 
-def catalogue_document(entries: Iterable[Entry], version: str) -> dict[str, Any]:
-    """The catalogue as JSON."""
-    return {"warning_codes": [_entry(entry) for entry in entries], "version": version}
+def catalogue_document(entries: Iterable[Entry], years: Mapping[str, TaxYearFigures], version: str) -> dict[str, Any]:
+    """The catalogue as JSON, with its days by the figures of these tax years."""
+    return {"warning_codes": [_entry(entry, years) for entry in entries], "version": version}
 
 
-def _entry(entry: Entry) -> dict[str, Any]:
+def _entry(entry: Entry, years: Mapping[str, TaxYearFigures]) -> dict[str, Any]:
     document: dict[str, Any] = {
         "code": entry.code,
         "title": entry.title,
@@ -22,8 +23,8 @@ def _entry(entry: Entry) -> dict[str, Any]:
         "facts": list(entry.facts),
         "sources": list(entry.sources),
     }
-    if entry.since is not None:
-        document["from"] = entry.since.isoformat()
-    if entry.until is not None:
-        document["to"] = entry.until.isoformat()
+    for key, law_day in (("from", entry.since), ("to", entry.until)):
+        day = None if law_day is None else law_day(years)
+        if day is not None:
+            document[key] = day.isoformat()
     return document

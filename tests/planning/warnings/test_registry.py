@@ -19,7 +19,7 @@ from marshmallow import Schema
 from service import planning
 from service.planning import warnings
 from service.planning.warnings.registry import CATALOGUE, TOPICS, run_in
-from service.planning.warnings.topic import Entry, Only, Rule, Rules, Topic
+from service.planning.warnings.topic import Entry, Only, Rule, Rules, Topic, first_day_with
 from service.planning.warnings.warning import EFFECTS
 from service.schemas.shared import ObjectList, StrictNested
 from tests.households import BOOK
@@ -58,9 +58,18 @@ def asserted(kind: type[ast.cmpop]) -> set[str]:
     }
 
 
+YEARS = {name: rules.figures for name, rules in BOOK.years.items()}
+
+
+def days_of(entry: Entry) -> tuple[date | None, date | None]:
+    """The first and the last day of the law that a warning is about."""
+    return entry.since and entry.since(YEARS), entry.until and entry.until(YEARS)
+
+
 def in_force(entry: Entry, day: date) -> bool:
-    """Whether the law that a warning tells of runs on a day."""
-    return (entry.since is None or entry.since <= day) and (entry.until is None or day <= entry.until)
+    """Whether the law that a warning is about runs on a day."""
+    since, until = days_of(entry)
+    return (since is None or since <= day) and (until is None or day <= until)
 
 
 def test_every_warning_is_in_the_catalogue_and_nothing_else() -> None:
@@ -127,7 +136,10 @@ def test_an_entry_says_everything(code: str) -> None:
     assert entry.facts
     assert entry.sources
     assert all(source.strip() for source in entry.sources)
-    assert entry.since is None or entry.until is None or entry.since <= entry.until
+    since, until = days_of(entry)
+    assert (since is None) == (entry.since is None)
+    assert (until is None) == (entry.until is None)
+    assert since is None or until is None or since <= until
     # Amounts stand in the figures.
     assert "£" not in entry.applies_when
     assert not re.search(r"\d,\d", entry.applies_when)
@@ -169,6 +181,11 @@ def test_a_warning_is_told_only_while_its_law_runs(code: str, inside: Case) -> N
         assert warning.tax_year is not None
         first, entry = int(warning.tax_year[:4]), CATALOGUE[warning.code]
         assert in_force(entry, date(first, 4, 6)) or in_force(entry, date(first + 1, 4, 5))
+
+
+def test_a_day_of_a_figure_that_there_is_not_is_refused() -> None:
+    with pytest.raises(ValueError, match="no tax year has"):
+        first_day_with("pension.lump_sum_allowence")(YEARS)
 
 
 def test_dates_of_the_catalogue() -> None:
