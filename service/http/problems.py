@@ -32,11 +32,12 @@ invalid-record 422: a line of a bulk request is JSON, but no record; its faults 
     http/bulk.py
 rule-violation 422: the request has the right shape, and asks for what cannot be or what the rules do not allow
     planning, told by http/problems.py and http/bulk.py
+        planning/faults.py
+            no-such-allowance-yet: use of a lump sum allowance, in a year before there was one
         planning/quote/quote.py
             amount-or-net-wanted: both or neither of the amount before tax and the amount wanted after it
             outside-tax-year: the day of the withdrawal is not in the tax year
             not-yet-born: the person is born after the withdrawal
-            no-such-allowance-yet: use of a lump sum allowance, in a year before there was one
             code-not-in-use: the PAYE code does not exist in the tax year
             net-wanted-out-of-reach: no withdrawal by this method leaves so much after tax (permitted: the most it leaves)
             small-pot-over-limit: more than a small pot may hold (permitted: the limit)
@@ -45,7 +46,6 @@ rule-violation 422: the request has the right shape, and asks for what cannot be
         planning/check/check.py
             no-figures: a day is in a tax year for which there are no figures
             not-yet-born: a person is born after the date of the request
-            no-such-allowance-yet: use of a lump sum allowance, in a year before there was one
             before-the-date: something planned is before the date of the request
             in-the-future: something that has happened is after the date of the request
             more-than-the-pot: a withdrawal is more than those before it leave (permitted: what they leave)
@@ -54,7 +54,6 @@ rule-violation 422: the request has the right shape, and asks for what cannot be
             end-before-start: the last day is before the first
             plan-too-long: the plan touches more tax years than can be planned
             not-yet-born: a person is born after the first day
-            no-such-allowance-yet: use of a lump sum allowance, at the start of a plan before there was one
             amount-or-share: both or neither of an income's amount and its share of the full State Pension
             share-of-state-pension-only: a share of the full rate, of another income than a State Pension
             share-depends-on-sex: a share of the full rate, of somebody whose full rate depends on their sex
@@ -71,10 +70,10 @@ rule-violation 422: the request has the right shape, and asks for what cannot be
             no-survivor: the age of a survivor in a household of one
             death-outside-the-years: a death is before or after the years compared, or the second not after the first
             not-spouses: a first death that passes to a spouse, of two who are not married
-            bands-of-one-person: bands brought forward from an earlier death, in a household of two
-        planning/timing/estates.py
             no-band: a home given up without the residence nil-rate band of that day
             lump-sum-only: pension money in drawdown for a non-qualifying person
+            bands-of-one-person: bands brought forward from an earlier death, in a household of two
+        planning/timing/estates.py
             lifetime-allowance-on-death: a death benefit would bear a lifetime allowance charge, which is not computed
 internal-error 500: the service failed; the log tells how, the problem does not
     http/problems.py, http/bulk.py
