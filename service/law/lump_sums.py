@@ -13,7 +13,7 @@ from typing import Literal, NamedTuple, cast, get_args
 
 from service.figures.keys import LumpSumRegime
 from service.figures.loader import TaxYearFigures
-from service.law.rounding import down_to_the_penny
+from service.law.rounding import down_to_the_penny, half_up
 from service.law.units import WHOLE, BasisPoints, Pence, Years
 
 Method = Literal["pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot"]
@@ -145,7 +145,7 @@ def previously_used(pension: Pension, rules: LumpSumRules) -> Pence:
     if pension.lifetime_allowance_used == 0:
         return 0
     whole = personal_lifetime_allowance(pension, rules)
-    return (whole * pension.lifetime_allowance_used + WHOLE // 2) // WHOLE
+    return half_up(whole * pension.lifetime_allowance_used, WHOLE)
 
 
 def available(pension: Pension, rules: LumpSumRules) -> Allowances:
@@ -156,7 +156,7 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
         return Allowances(quarter(left, rules), left, None, None)
     # FA 2024 Sch.9 paras 125-129: a quarter of what was used comes off both, and nothing is left of the second once
     # the whole lifetime allowance had been used.
-    reduction = (used_before * rules.tax_free_rate + WHOLE // 2) // WHOLE
+    reduction = half_up(used_before * rules.tax_free_rate, WHOLE)
     lump_sum = max(rules.lump_sum_allowance, pension.protected_lump_sum_allowance or 0)
     lump_sum_left = max(0, lump_sum - reduction - pension.lump_sum_allowance_used)
     death_benefit = pension.protected_lump_sum_and_death_benefit_allowance
