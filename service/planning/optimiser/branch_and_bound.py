@@ -54,15 +54,6 @@ _NEGLIGIBLE_SHARE_OF_COST = 0.01
 _ROUNDING_POUNDS = 0.05
 """By how much, for each person and period, whole pennies and pounds may beat the relaxation; added to the bound."""
 
-_INTEREST_COVERED = 1.25
-"""The points of a person's tax must reach this many times the interest of the optimum, so that a little more is covered."""
-
-_INTEREST_REFINED = 1.5
-"""Where they do not, they are made to reach this many times the interest ..."""
-
-_INTEREST_REFINED_POUNDS = 1_000.0
-"""... and this much more, so that a first look at no interest covers something."""
-
 
 class BestPlan(NamedTuple):
     """The incumbent at the end and the bound on the wealth of any plan, pence. ``solves`` counts linear programs.
@@ -119,8 +110,6 @@ class _Search:
         self._incumbent_value = -INF
         self._tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
         self._partitioning_helps = True
-        self._interest_refined_to = [0.0 for _ in timeline.periods]
-        self._interest_refined_in: set[tuple[int, int]] = set()
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
@@ -178,39 +167,18 @@ class _Search:
             solution = self.relaxation.solve(node)
             if solution is None:
                 return None
-            if self._refine_interest(solution) or self._correct_overtaxed(solution):
+            if self._refine_interest():
                 continue
+            self.overtaxed |= any(taxed.error < -ABOVE_TAX_POUNDS for taxed in solution.cell_taxes)
             self._try_rounding(solution)
             return solution
 
-    def _refine_interest(self, solution: Solution) -> bool:
-        """Add points for the tax on interest where holding cash may pay; whether any were added."""
-        people = range(len(self.timeline.people))
-        domains = self.relaxation.domains
-        self._interest_refined_in.update(self.relaxation.priced_cash())
-        wanted: set[tuple[int, int]] = set()
-        for t, so_far in enumerate(self._interest_refined_to):
-            here = [(person, t) for person in people if (person, t) in self._interest_refined_in]
-            interest = sum(self.relaxation.interest(solution, person, t) for person in people)
-            if here and (not so_far or interest * _INTEREST_COVERED > so_far):
-                self._interest_refined_to[t] = _INTEREST_REFINED_POUNDS + interest * _INTEREST_REFINED
-                wanted.update(here)
-            wanted.update((person, t) for person, t in here if len(domains[person][t].levels) == 1)
-        for person, t in sorted(wanted):
-            self.relaxation.refine_interest(person, t, round(self._interest_refined_to[t] * POUND))
-        return bool(wanted)
-
-    def _correct_overtaxed(self, solution: Solution) -> bool:
-        """Add points where the optimum is taxed more than by the rules; whether any were added."""
-        changed = False
-        for taxed in solution.cell_taxes:
-            if taxed.error < -ABOVE_TAX_POUNDS:
-                known = taxed.savings in self.relaxation.domains[taxed.person][taxed.period].levels
-                self.overtaxed |= known
-                if not known:
-                    self.relaxation.add_levels(taxed.person, taxed.period, taxed.savings)
-                    changed = True
-        return changed
+    def _refine_interest(self) -> bool:
+        """Refine the interest of everybody for whom holding cash may pay; whether there was anything to refine."""
+        priced = self.relaxation.priced_cash()
+        for person, t in priced:
+            self.relaxation.refine_interest(person, t)
+        return bool(priced)
 
     def _partition(self, solution: Solution) -> bool:
         """Split cells where the hull is below the tax, the dearest first and one in each period; whether any was split."""

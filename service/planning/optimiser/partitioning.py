@@ -3,45 +3,45 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import combinations, pairwise
+from itertools import combinations
 from typing import NamedTuple
 
 from service.law.units import POUND
-from service.planning.optimiser.tax_cells import CellTax, Region, TaxDomain, TaxPoint
-from service.planning.optimiser.tolerances import PENNY_POUNDS, TAX_STEP_POUNDS
-
-_SAME_SIDE_POUNDS = 0.05
-"""Two points whose amounts differ by less than this are on one side of every line: pence of rounding are no distance."""
+from service.planning.optimiser.tax_cells import CellTax, TaxDomain
+from service.planning.optimiser.tax_surface import Region, TaxPoint
+from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 
 _INSIDE_SHARE = 1e-6
 """A crossing nearer than this share to the end of a segment is its end."""
 
+_FAR_PENCE = 100_000_000 * POUND
+"""How far along an unbounded direction a point is taken where two points are wanted to look between."""
+
 
 class _Separator(NamedTuple):
     """A line across the surface: where the income (``of_income``), the savings (``of_savings``) or both come to an
-    amount, pounds."""
+    amount, pence."""
 
     of_income: int
     of_savings: int
-    amount: float
+    amount: int
 
-    def measured(self, point: TaxPoint) -> float:
+    def measured(self, point: TaxPoint) -> int:
         """A point's amount of that which the line bounds."""
-        return self.of_income * point.income + self.of_savings * point.savings / POUND
+        return self.of_income * point.income + self.of_savings * point.savings
 
     def sides(self, region: Region, *, step: bool) -> tuple[Region, Region]:
         """A region split at the line; a step belongs to the lower side, and the other begins a penny on."""
-        more = self.amount + (PENNY_POUNDS if step else 0.0)
+        more = self.amount + step
         if not self.of_income:
-            savings = round(self.amount * POUND)
-            return region._replace(savings_high=savings), region._replace(savings_low=savings)
+            return region._replace(savings_high=self.amount), region._replace(savings_low=more)
         if self.of_savings:
             return region._replace(total_high=self.amount), region._replace(total_low=more)
-        return region._replace(high=self.amount), region._replace(low=more)
+        return region._replace(income_high=self.amount), region._replace(income_low=more)
 
 
 class _Corner(NamedTuple):
-    """A line, by how much the tax at it is above the hull, and whether the tax steps there."""
+    """A line, by how much the tax at it is above the hull, pounds, and whether the tax steps there."""
 
     separator: _Separator
     error: float
@@ -61,44 +61,54 @@ def partition(domain: TaxDomain, region: Region, taxed: CellTax) -> tuple[Region
 def _corners(domain: TaxDomain, taxed: CellTax) -> Iterator[_Corner]:
     """Where lines cross the segments between the points of which the tax is a mean."""
     surface = domain.surface
-    for first, second in combinations(taxed.points, 2):
-        for separator in _separators(domain, first, second):
-            start, end = separator.measured(first), separator.measured(second)
-            if abs(end - start) < _SAME_SIDE_POUNDS:
-                continue
-            share = (separator.amount - start) / (end - start)
-            if _INSIDE_SHARE < share < 1 - _INSIDE_SHARE:
-                income = round((first.income + share * (second.income - first.income)) * POUND)
-                savings = round(first.savings + share * (second.savings - first.savings))
-                below, above = (surface.tax(income + penny, savings) for penny in (-1, 1))
-                hull = first.tax + share * (second.tax - first.tax)
-                yield _Corner(separator, max(below, above) - hull, abs(above - below) > TAX_STEP_POUNDS)
+    points = [point for point in taxed.points if not point.endless]
+    for direction in taxed.points:
+        if direction.endless:
+            last = points[-1]
+            points.append(
+                TaxPoint(last.income, last.savings + _FAR_PENCE, last.tax + direction.tax * _FAR_PENCE / POUND)
+            )
+    for first, second in combinations(points, 2):
+        for separator, share in _separators(domain, first, second):
+            income = round(first.income + share * (second.income - first.income))
+            savings = round(first.savings + share * (second.savings - first.savings))
+            at, after = surface.tax(income, savings), _just_after(domain, separator, income, savings)
+            hull = first.tax + share * (second.tax - first.tax)
+            yield _Corner(separator, max(at, after) - hull, after - at > TAX_STEP_POUNDS)
 
 
-def _separators(domain: TaxDomain, first: TaxPoint, second: TaxPoint) -> list[_Separator]:
-    """The lines at which the tax bends, at savings from one point's to another's, and the levels between."""
-    low, high = sorted((first.savings, second.savings))
-    if low == high:
-        return [_Separator(1, 0, income) for income in domain.surface.section(low).breakpoints(upward=False)]
-    levels = [level for level in domain.levels if low < level < high]
-    found = {_Separator(0, 1, level / POUND) for level in levels}
-    for below, above in pairwise((low, *levels, high)):
-        for kink in domain.surface.kinks(below, above, upward=False):
-            if kink.speed in (0.0, 1.0):
-                found.add(_Separator(1, int(kink.speed), round(kink.without, 2)))
-    return sorted(found)
+def _just_after(domain: TaxDomain, separator: _Separator, income: int, savings: int) -> float:
+    return domain.surface.tax(income + separator.of_income, savings + (not separator.of_income))
+
+
+def _separators(domain: TaxDomain, first: TaxPoint, second: TaxPoint) -> Iterator[tuple[_Separator, float]]:
+    """The lines between two points at which the tax may bend, and where they cross the segment."""
+    for line in domain.surface.lines:
+        if line.of_income + line.of_savings > 2:
+            continue
+        separator = _Separator(line.of_income, line.of_savings, line.amount)
+        start, end = separator.measured(first), separator.measured(second)
+        if start == end:
+            continue
+        share = (line.amount - start) / (end - start)
+        if _INSIDE_SHARE < share < 1 - _INSIDE_SHARE:
+            total = first.income + first.savings
+            total += round(share * (second.income + second.savings - total))
+            if line.total_low <= total <= line.total_high:
+                yield separator, share
 
 
 def _split_at_optimum(domain: TaxDomain, region: Region, taxed: CellTax) -> tuple[Region, Region] | None:
-    """A region split where the optimum is, by savings or by income, whichever bends the surface more; None at its border."""
-    line = domain.surface.section(taxed.savings)
-    low, high = domain.reach(region, taxed.savings)
-    along_income = line.at(taxed.income) - line.hull(low, high).at(taxed.income) if low < high else 0.0
-    income = round(taxed.income, 2)
-    inside = domain.free and low + PENNY_POUNDS < income < high - PENNY_POUNDS
-    least = max(domain.savings, region.savings_low)
-    below_high = region.savings_high is None or taxed.savings < region.savings_high
-    between = domain.earns and least < taxed.savings and below_high
-    if between and (taxed.error > 2 * along_income or not inside):
-        return _Separator(0, 1, taxed.savings / POUND).sides(region, step=False)
-    return _Separator(1, 0, income).sides(region, step=False) if inside else None
+    """A region split where the optimum is, by savings or by income, whichever its points differ in more; None at its
+    border."""
+    inside = domain.free and region.income_low + 1 < taxed.income < region.income_high - 1
+    between = domain.earns and region.savings_low < taxed.savings < region.savings_high
+    of_income = _spread([point.income for point in taxed.points if not point.endless])
+    of_savings = _spread([point.savings for point in taxed.points])
+    if between and (of_savings > of_income or not inside):
+        return _Separator(0, 1, taxed.savings).sides(region, step=False)
+    return _Separator(1, 0, taxed.income).sides(region, step=False) if inside else None
+
+
+def _spread(amounts: list[int]) -> int:
+    return max(amounts) - min(amounts)

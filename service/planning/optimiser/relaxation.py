@@ -12,11 +12,11 @@ from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from service.law import lump_sums
-from service.law.income_tax import Taxpayer
+from service.law.income_tax import IncomeTaxRules, Taxpayer
 from service.law.units import POUND, WHOLE
 from service.planning.optimiser.lp import INF, LinearProgram, Outcome
-from service.planning.optimiser.tax_cells import CellTax, Region, TaxDomain, TaxPoint
-from service.planning.optimiser.tax_surface import Surface
+from service.planning.optimiser.tax_cells import CellTax, TaxDomain
+from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 from service.planning.optimiser.tolerances import (
     LEFT_IN_PENSION_POUNDS_PER_POUND,
     NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND,
@@ -129,7 +129,7 @@ class Relaxation:
         self._draw_orders: dict[int, DrawOrder] = {}
         self.cells: list[list[_Cell]] = [[] for _ in self._periods]
         for t in self._periods:
-            self._add_cell(t, None, [Region() for _ in self._people])
+            self._add_cell(t, None, [self.domains[person][t].region for person in self._people])
 
     def solve(self, node: Node) -> Solution | None:
         """The relaxation's optimum at a node; None where there is none."""
@@ -162,45 +162,29 @@ class Relaxation:
 
     def split_cell(self, taxed: CellTax, regions: tuple[Region, Region]) -> None:
         """Split a cell in two by one person's region."""
-        limits = [limit for region in regions for limit in (region.savings_low, region.savings_high) if limit]
-        self.add_levels(taxed.person, taxed.period, *limits)
         old = self.cells[taxed.period][taxed.cell]
         others = list(old.regions)
         old.regions[taxed.person], others[taxed.person] = regions
         self._set_points(old, taxed.person)
         self._add_cell(taxed.period, taxed.cell, others)
 
-    def add_levels(self, person: int, t: int, *savings: int) -> None:
-        """Add points of a person's tax in a period at more amounts of savings, pence."""
-        domain = self.domains[person][t]
-        levels = sorted({*domain.levels, *savings})
-        if levels != domain.levels:
-            domain.levels = levels
-            for cell in self.cells[t]:
-                self._set_points(cell, person)
-
-    def refine_interest(self, person: int, t: int, cap: int) -> None:
-        """Add points of a person's tax in a period at all amounts of savings, closely up to a cap above their own."""
-        domain = self.domains[person][t]
-        rules, own = domain.surface.rules, domain.savings
-        levels = {own + cap, *rules.scales.savings_allowances}
-        start = rules.scales.starting_rate_limit
-        if domain.income < rules.personal_allowance + start:
-            levels |= {start, start + rules.scales.savings_allowances[0]}
-        near = [savings for savings in levels if own < savings <= own + cap]
-        self.add_levels(person, t, *near, own + 4 * cap)
+    def refine_interest(self, person: int, t: int) -> None:
+        """Tax a person's interest in a period as by the surface."""
+        self.domains[person][t].refined = True
+        for cell in self.cells[t]:
+            self._set_points(cell, person)
 
     def priced_cash(self) -> list[tuple[int, int]]:
-        """Persons and periods whose interest has no points yet, though holding cash has a positive reduced cost without."""
+        """Persons and periods whose interest is not refined, though holding cash would pay if its interest bore no tax."""
         duals = self.lp.duals
         found = []
         for t in self._periods[1:]:
-            untaxed = [p for p in self._people if self.domains[p][t].earns and len(self.domains[p][t].levels) == 1]
-            if untaxed:
+            coarse = [p for p in self._people if self.domains[p][t].earns and not self.domains[p][t].refined]
+            if coarse:
                 now = max(duals[cell.cash] for cell in self.cells[t])
                 before = min(duals[cell.cash] for cell in self.cells[t - 1])
                 if (1 + self._rates[t]) * now - before > NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND:
-                    found += [(person, t) for person in untaxed]
+                    found += [(person, t) for person in coarse]
         return found
 
     def interest(self, solution: Solution, person: int, t: int) -> float:
@@ -210,10 +194,10 @@ class Relaxation:
     # Data
 
     def _surfaces(self, *, with_partner_loss: bool) -> list[list[TaxDomain]]:
-        known: dict[tuple[Taxpayer, int, bool], Surface] = {}
+        known: dict[tuple[Taxpayer, IncomeTaxRules, bool], Surface] = {}
         domains = []
         for person, years in enumerate(self.timeline.people):
-            most = _most_pension(self.timeline, person) / POUND + 1.0
+            most = round(_most_pension(self.timeline, person)) + POUND
             own = []
             for t, year in enumerate(years):
                 taxpayer = _taxpayer(self.timeline, person, t)
@@ -222,11 +206,12 @@ class Relaxation:
                     taxpayer = replace(taxpayer, marriage_allowance="none")
                 alike = replace(taxpayer, other_income=0, savings=0)
                 loses = with_partner_loss and not void and alike.marriage_allowance == "gives"
-                surface = known.setdefault((alike, id(year.rules), loses), Surface(alike, year.rules, loses))
+                key = (alike, year.rules, loses)
+                if key not in known:
+                    known[key] = Surface(alike, year.rules, with_partner_loss=loses)
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
-                most_income = income / POUND + most
-                own.append(TaxDomain(surface, income, savings, year.may_withdraw, earns, most_income, [savings]))
+                own.append(TaxDomain(known[key], income, savings, year.may_withdraw, earns, income + most))
             domains.append(own)
         return domains
 
@@ -379,7 +364,7 @@ class Relaxation:
         for point in domain.points(region):
             if point not in one.columns:
                 entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax)]
-                entries += [(one.income, point.income)] if domain.free else []
+                entries += [(one.income, point.income / POUND)] if domain.free else []
                 entries += [(one.savings, point.savings / POUND)] if domain.earns else []
                 one.columns[point] = self.lp.add_column(entries)
                 one.admitted.add(one.columns[point])
@@ -478,13 +463,12 @@ class Relaxation:
                         continue
                     weights = [(point, found[column]) for point, column in one.columns.items()]
                     made_of = [(point, weight / share) for point, weight in weights if weight > NIL_WEIGHT_SHARE]
-                    points = [point for point, _ in made_of if not point.endless]
-                    points += [domain.beyond(points[-1], point) for point, _ in made_of if point.endless]
-                    income = sum(point.income * weight for point, weight in made_of)
+                    points = [point for point, _ in made_of]
+                    income = round(sum(point.income * weight for point, weight in made_of))
                     savings = round(sum(point.savings * weight for point, weight in made_of))
                     tax = sum(point.tax * weight for point, weight in made_of)
-                    # A single point is the rules' own.
-                    right = tax if len(points) == 1 else domain.surface.tax(round(income * POUND), savings)
+                    # A single point is the surface's own.
+                    right = tax if len(points) == 1 else domain.surface.tax(income, savings)
                     worth = share * duals[cell.cash]
                     yield CellTax(
                         person, t, number, right - tax, (right - tax) * worth, share, income, savings, tax, points
@@ -501,7 +485,7 @@ class Relaxation:
             cost = 0.0
             for person, own in enumerate(self.domains):
                 weighted = [taxed for taxed in cell_taxes if taxed.period == t and taxed.person == person]
-                income = round(sum(taxed.share * taxed.income for taxed in weighted) * POUND)
+                income = round(sum(taxed.share * taxed.income for taxed in weighted))
                 savings = round(sum(taxed.share * taxed.savings for taxed in weighted))
                 if weighted:
                     cost += own[t].surface.tax(income, savings) - sum(taxed.share * taxed.tax for taxed in weighted)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+
 from service.law.units import POUND
 from service.planning.optimiser.relaxation import Relaxation, Solution
+from service.planning.optimiser.tax_surface import TAX_UNITS_IN_A_POUND, Surface
+from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 from service.planning.projection.policies import Policy, Projection, draw_for, draw_with_tax_free_part, projected
 from service.planning.projection.settlement import Choice, Draw, Opened, settle
 from service.planning.projection.timeline import Timeline
@@ -11,7 +15,7 @@ from service.planning.projection.timeline import Timeline
 _MOST_TOP_UPS = 8
 """Tries at making up the pence that rounding left short of the spending."""
 
-_AT_BREAKPOINT_POUNDS = 0.02
+_AT_BREAKPOINT_PENCE = 2
 """An amount this near a breakpoint of the tax is the breakpoint: pence further, and more may be taxed at a higher rate."""
 
 _DROPPED_PENCE = 1e-6
@@ -56,14 +60,31 @@ def _taxable(relaxation: Relaxation, solution: Solution, person: int, position: 
     then that much less is withdrawn, so that neither kind is passed.
     """
     domain = relaxation.domains[person][position]
-    withdrawn = solution.withdrawn[person][position]
-    income = withdrawn + domain.income / POUND
+    income = domain.income + solution.withdrawn[person][position] * POUND
     expected = domain.savings + round(relaxation.interest(solution, person, position) * POUND)
-    for breakpoint in domain.breakpoints(expected):
-        if abs(breakpoint - income) <= _AT_BREAKPOINT_POUNDS:
+    near = _AT_BREAKPOINT_PENCE
+    for breakpoint in domain.surface.breakpoints(expected, int(income) - near, int(income) + near + 1):
+        if abs(breakpoint - income) <= near:
             more = one.year.taxpayer.savings + one.interest - expected if position else 0
-            return max(0, round(breakpoint * POUND) - domain.income - max(0, more))
-    return max(0, int(withdrawn * POUND + _DROPPED_PENCE))
+            return _before_step(domain.surface, one, max(0, breakpoint - domain.income - max(0, more)))
+    return max(0, int(income + _DROPPED_PENCE) - domain.income)
+
+
+def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
+    """The same withdrawal, or up to two pounds less if the rules' tax has a step just before it.
+
+    In the taper of the personal allowance a step comes up to a stair sooner than on the surface.
+    """
+
+    def stepped(withdrawal: int) -> bool:
+        income, savings = one.year.taxpayer.other_income + withdrawal, one.year.taxpayer.savings + one.interest
+        found = one.year.liability(one.interest, withdrawal)
+        return found.income_tax / TAX_UNITS_IN_A_POUND > surface.income_tax(income, savings) + TAX_STEP_POUNDS
+
+    least = max(0, taxable - 2 * POUND)
+    if not stepped(taxable) or stepped(least):
+        return taxable
+    return least + bisect_right(range(least, taxable), False, key=stepped) - 1
 
 
 def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Choice:

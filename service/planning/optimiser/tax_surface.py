@@ -1,283 +1,315 @@
 """One person's tax in one period as a surface over two amounts: all income below savings, and all savings.
 
-Pension withdrawals come on top of the income below savings. At a fixed amount of savings the tax is a piecewise linear
-function of income, read off the rules: a ``Section`` of the surface. From one amount of savings to the next the
-breakpoints stay where they are, or move down by a pound for each pound of savings, or in the taper by a third of it: a
-``Kink``. Where two kinks cross, the surface has a vertex. These and the breakpoints of sections are the points of which
-a convex hull below the surface is made.
+Pension withdrawals come on top of the income below savings. The surface is nowhere above the rules' tax, and is that tax
+but in three places:
 
-Money is in pounds, but for arguments that say pence.
+- in the taper of the personal allowance the tax is a staircase of whole pounds of allowance; here the allowance is on the
+  straight line through the feet of the stairs, so the tax is up to a pound's worth of allowance lower;
+- the child benefit charge rises by whole hundredths; here it is on the lowest line below these steps;
+- whoever gives a marriage allowance bears less tax where they may not. Here they may as long as all taxable income is
+  below the rates that rule it out; beyond that savings and dividends in their nil rates might still leave it open.
+
+So it is linear but on the lines of an arrangement (``arrangement``), and the convex hull of its values at the corners of
+the arrangement is nowhere above it.
+
+Amounts of income and savings are pence, tax is in pounds.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from itertools import combinations, pairwise
+import itertools
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 from service.law import child_benefit
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, taxpayer_year
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability, year_of
 from service.law.units import PENNY, POUND, WHOLE
-from service.planning.curve.tax_curve import corners, tax_curve
-from service.planning.curve.tax_function import TaxFunction
-from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
+from service.planning.optimiser.arrangement import FAR_PENCE, Line, lines_of, open_to, taper_of
 
-_STEP_TEN_THOUSANDTHS = 100 * PENNY
-"""A pound of tax on one penny is a step; the stairs of the taper are smaller. In ten-thousandths of a penny."""
-
-_REACH_PENCE = 20_000_000
-"""Past every band's limit: from here on the tax is a straight line."""
-
-_TEN_THOUSANDTHS_IN_A_POUND = 1_000_000.0
+TAX_UNITS_IN_A_POUND = 1_000_000.0
 
 _SAME_SLOPE_RATE = 1e-9
 """Slopes nearer than this are one; rates are whole basis points, and floats are far nearer."""
 
-_THIRD_SPEED = 1 / 3
-"""In the taper income counts three halves, and savings one half, towards what is below the savings."""
 
-_SAME_BREAKPOINT_POUNDS = 0.03
-"""Breakpoints of two sections this near to where a kink has them are the kink: each is a whole penny, and a third drops."""
+class TaxPoint(NamedTuple):
+    """A point of the surface: income below savings and savings, pence, and the tax, pounds. ``endless``: not a point but a
+    direction without end, what more savings cost above all bands."""
 
-_STAIR_POUNDS = 3.0
-"""A shorter piece is a stair of the taper (two pounds), or a step."""
-
-_BEND_RATE = 0.005
-"""Rates that differ by less do not bend: half a per cent, less than any two rates of the law differ by."""
-
-_DROPPED_PENCE = 0.01
-"""What a float may lack of a whole penny."""
-
-Point = tuple[float, float]
-"""Pounds of income and of tax."""
+    income: int
+    savings: int
+    tax: float
+    endless: bool = False
 
 
-class Kink(NamedTuple):
-    """A breakpoint that moves with the savings: at an income of ``without`` less ``speed`` times the savings."""
+class Region(NamedTuple):
+    """Bounds on income below savings, on savings, and on both together; pence."""
 
-    without: float
-    speed: float
-
-    def pence(self, savings: int) -> int:
-        """Where it is at an amount of savings; both pence, dropped."""
-        return int(self.without * POUND - self.speed * savings + _DROPPED_PENCE)
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """The tax through points of income, and at ``top_rate`` on from the last."""
-
-    points: tuple[Point, ...]
-    top_rate: float
-
-    def at(self, amount: float) -> float:
-        """The tax at an income."""
-        points = self.points
-        index = max(1, bisect_right(points, amount, key=_income))
-        start, height = points[index - 1]
-        if index == len(points):
-            return height + (amount - start) * self.top_rate
-        end, above = points[index]
-        return height + (above - height) * (amount - start) / (end - start)
-
-    def hull(self, low: float, high: float) -> Section:
-        """The convex line below this one from one income to another; on from the last point where there is no end."""
-        endless = high == float("inf")
-        points = [(low, self.at(low)), *(point for point in self.points if low < point[0] < high)]
-        if low < high and not endless:
-            points.append((high, self.at(high)))
-        top_rate = self.top_rate if endless else float("inf")
-        hull: list[Point] = []
-        for point in points:
-            while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _SAME_SLOPE_RATE:
-                hull.pop()
-            hull.append(point)
-        while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= top_rate - _SAME_SLOPE_RATE:
-            hull.pop()
-        return Section(tuple(hull), self.top_rate)
-
-    def breakpoints(self, *, upward: bool) -> list[float]:
-        """The incomes at which the line bends or steps: a step at its lower end, and the taper's stairs not at all.
-
-        ``upward``: only where it gets steeper or steps. Nothing else can be a corner of a convex hull below.
-        """
-        found: list[float] = []
-        points = self.points
-        rates = [*(_slope(first, second) for first, second in pairwise(points)), self.top_rate]
-        widths = [*(second[0] - first[0] for first, second in pairwise(points)), float("inf")]
-        before = 0.0
-        for (income, _), rate, width in zip(points, rates, widths, strict=True):
-            if width < _STAIR_POUNDS:
-                rise = (rate - before) * width
-                if abs(rise) > TAX_STEP_POUNDS:
-                    found.append(income if rise > 0 else income + width)
-                continue
-            bends = rate > before + _BEND_RATE or (not upward and rate < before - _BEND_RATE)
-            if bends and not (found and income - found[-1] < _STAIR_POUNDS):
-                found.append(income)
-            before = rate
-        return found
-
-
-@dataclass(slots=True)
-class Surface:
-    """The tax of everybody who differs only in income below savings and in savings. ``with_partner_loss``: what a partner
-    loses where this person may not give the marriage allowance is counted in."""
-
-    taxpayer: Taxpayer
-    rules: IncomeTaxRules
-    with_partner_loss: bool
-    _sections: dict[int, Section] = field(default_factory=dict)
-    _years: dict[int, TaxFunction] = field(default_factory=dict)
-    _kinks: dict[tuple[int, int, bool], tuple[Kink, ...]] = field(default_factory=dict)
+    income_low: int
+    income_high: int
+    savings_low: int
+    savings_high: int
+    total_low: int = -FAR_PENCE
+    total_high: int = FAR_PENCE
 
     @property
-    def top_savings_rate(self) -> float:
-        """What a pound more of savings costs above all bands."""
+    def endless(self) -> bool:
+        """Whether savings have no end in it."""
+        return self.savings_high >= FAR_PENCE and self.total_high >= FAR_PENCE
+
+    def has(self, income: int, savings: int) -> bool:
+        """Whether a point is inside."""
+        return (
+            self.income_low <= income <= self.income_high
+            and self.savings_low <= savings <= self.savings_high
+            and self.total_low <= income + savings <= self.total_high
+        )
+
+
+class Surface:
+    """The tax of everybody who differs only in income below savings and in savings.
+
+    ``with_partner_loss``: what a partner loses where this person may not give the marriage allowance is counted in; such
+    a surface may be above what a household bears. ``evaluations`` counts questions to the rules.
+    """
+
+    def __init__(self, taxpayer: Taxpayer, rules: IncomeTaxRules, *, with_partner_loss: bool) -> None:
+        """The surface for a taxpayer whose own other income and savings do not count."""
+        self.taxpayer = replace(taxpayer, other_income=0, savings=0)
+        self.rules = rules
+        self.with_partner_loss = with_partner_loss
+        self.evaluations = 0
+        self._year = year_of(self.taxpayer, rules)
+        self._without = year_of(replace(self.taxpayer, marriage_allowance="none"), rules)
+        self._taper = taper_of(self.taxpayer, rules)
+        self._open_to = open_to(self._year, self._taper)
+        self._known: dict[tuple[int, int], float] = {}
+        self._lines: tuple[Line, ...] | None = None
+
+    @property
+    def endless_savings(self) -> TaxPoint:
+        """What a pound more of savings costs above all bands, as a direction."""
+        return TaxPoint(0, POUND, self._top_savings_rate, endless=True)
+
+    @property
+    def _top_savings_rate(self) -> float:
         return self.rules.scales.savings.rates[-1] / WHOLE
 
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """The lines on which the surface may bend or step."""
+        if self._lines is None:
+            self._lines = lines_of(self._year, self._taper)
+        return self._lines
+
     def tax(self, income: int, savings: int) -> float:
-        """What the rules say, for pence of income below savings and of savings; see ``_charge``."""
-        return self._height(self._year(savings), income) / _TEN_THOUSANDTHS_IN_A_POUND
-
-    def section(self, savings: int) -> Section:
-        """The section at an amount of savings, pence."""
-        line = self._sections.get(savings)
-        if line is None:
-            line = self._sections[savings] = self._read(savings)
-        return line
-
-    def kinks(self, low: int, high: int, *, upward: bool) -> tuple[Kink, ...]:
-        """How breakpoints move between two amounts of savings, pence; ``upward`` as in ``Section.breakpoints``."""
-        known = self._kinks.get((low, high, upward))
+        """The surface's tax, pounds, at pence of income below savings and of savings."""
+        known = self._known.get((income, savings))
         if known is None:
-            known = self._kinks[low, high, upward] = tuple(self._followed(low, high, upward))
+            known = self._known[income, savings] = self._tax(income, savings) / TAX_UNITS_IN_A_POUND
+            self.evaluations += 1
         return known
 
-    def last_untaxed(self, line: Kink, low: int, high: int) -> int | None:
-        """The most savings without tax along a kink between two amounts, pence: None where tax does not begin there.
+    def income_tax(self, income: int, savings: int) -> float:
+        """The same without the child benefit charge and what a partner loses, and not kept."""
+        return self._liability(income, savings).income_tax / TAX_UNITS_IN_A_POUND
 
-        Tax reduced by a marriage allowance received begins on a curve of its own, which no section's breakpoints follow.
-        """
-        if self.taxpayer.marriage_allowance != "receives":
-            return None
-
-        def taxed(savings: int) -> bool:
-            return self.tax(max(0, line.pence(savings)), savings) > 0
-
-        if taxed(low) or not taxed(high):
-            return None
-        return low + bisect_right(range(low, high), False, key=taxed) - 1
-
-    def _followed(self, low: int, high: int, upward: bool) -> Iterator[Kink]:
-        first, second = (self.section(savings).breakpoints(upward=upward) for savings in (low, high))
-        start, end = low / POUND, high / POUND
-        seen: set[tuple[int, float]] = set()
-        for here, at, there, distance in ((first, start, second, end - start), (second, end, first, start - end)):
-            for breakpoint in here:
-                # Where it meets another its like may go on the other way, so both ways are followed wherever it is found.
-                a_third = any(
-                    abs(breakpoint - _THIRD_SPEED * distance - one) < _SAME_BREAKPOINT_POUNDS for one in there
-                )
-                for speed in (0.0, 1.0, _THIRD_SPEED) if a_third else (0.0, 1.0):
-                    without = breakpoint + speed * at
-                    key = round(without / _SAME_BREAKPOINT_POUNDS), speed
-                    if key not in seen:
-                        seen.add(key)
-                        yield Kink(without, speed)
-
-    def _year(self, savings: int) -> TaxFunction:
-        year = self._years.get(savings)
-        if year is None:
-            taxpayer = replace(self.taxpayer, savings=savings)
-            year = self._years[savings] = TaxFunction(taxpayer_year(taxpayer, self.rules))
-        return year
-
-    def _height(self, year: TaxFunction, income: int) -> int:
-        """Ten-thousandths of a penny."""
-        found = year(income)
+    def _tax(self, income: int, savings: int) -> int:
+        """The tax in tax units."""
+        found = self._liability(income, savings)
         partners_loss = 0
         if self.with_partner_loss and not found.marriage_allowance_open:
             partners_loss = self.rules.marriage_allowance * self.rules.basic_rate
         return found.income_tax + self._charge(found) + partners_loss
 
+    def _liability(self, income: int, savings: int) -> Liability:
+        total = income + savings
+        gives = self.taxpayer.marriage_allowance == "gives"
+        year = self._without if gives and not self.with_partner_loss and total > self._open_to else self._year
+        rules = year.rules
+        if total > self._taper.first - 2 * POUND:
+            rules = replace(rules, personal_allowance=self._taper.allowance(total), taper_threshold=FAR_PENCE)
+        one = year.taxpayer
+        taxpayer = Taxpayer(
+            one.nation,
+            0,
+            one.property_income,
+            savings,
+            one.dividends,
+            one.relief_at_source,
+            one.gift_aid,
+            one.blind,
+            one.marriage_allowance,
+        )
+        return liability(YearOf(taxpayer, rules, year.scales), income)
+
     def _charge(self, found: Liability) -> int:
-        """The child benefit charge: the lowest line below its hundred steps, from just before the first to just before
-        the last (ITEPA 2003 s.681C)."""
+        """The child benefit charge in tax units: a line below its hundred steps, from and to ``charge_bends`` (ITEPA
+        2003 s.681C)."""
         rules, benefit = self.rules, self.taxpayer.child_benefit
         if not benefit:
             return 0
         threshold, step = rules.child_benefit_threshold, rules.child_benefit_step
         over = found.adjusted_net_income - threshold
         if over >= 100 * step:
-            return found.child_benefit_charge * PENNY
-        last = child_benefit.charge(threshold + 100 * step - 1, benefit, threshold, step)
-        return last * PENNY * max(0, over + 1 - step) // (99 * step)
+            return child_benefit.charge(found.adjusted_net_income, benefit, threshold, step) * PENNY
+        # After so many whole steps the charge is so many hundredths, less what rounding down to the pound takes off.
+        hundredths = benefit // POUND * (over + 1 - step) - 99 * step
+        return max(0, hundredths * PENNY // step)
 
-    def _read(self, savings: int) -> Section:
-        year = self._year(savings)
-        at = _bends(year)
-        if self.taxpayer.child_benefit:
-            at = sorted({*at, *_charge_breakpoints(year)})
-        taxpayer = year.year.taxpayer
-        heights: Iterator[tuple[int, int]] = ((amount, self._height(year, amount)) for amount in at)
-        # Nothing else is error_cost at a stroke.
-        if taxpayer.savings or taxpayer.dividends or taxpayer.marriage_allowance != "none" or taxpayer.child_benefit:
-            heights = _with_steps(lambda amount: self._height(year, amount), at)
-        found = list(heights)
-        last = found[-1]
-        top = (self._height(year, last[0] + _REACH_PENCE) - last[1]) / (_REACH_PENCE * PENNY)
-        return Section(tuple((amount / POUND, height / _TEN_THOUSANDTHS_IN_A_POUND) for amount, height in found), top)
+    def vertices(self, region: Region) -> list[TaxPoint]:
+        """Points inside a region whose lower convex hull is nowhere above the surface there.
 
+        They are corners of the arrangement and of the region's edges, without those that are no vertices along a line.
+        Where savings have no end, nor has the hull: from each point it goes on at what savings cost above all bands.
+        """
+        crossings = _Crossings(self.lines, region)
+        if self.taxpayer.marriage_allowance == "receives":
+            crossings.add(self._where_tax_begins(crossings))
+        points = {at: TaxPoint(*at, self.tax(*at)) for at in crossings.found}
+        top_rate = self._top_savings_rate if region.endless else float("inf")
+        for along in crossings.along_lines():
+            for at in _not_extreme([points[each] for each in along if each in points], top_rate):
+                del points[at]
+        return [*sorted(points.values()), *([self.endless_savings] if region.endless else [])]
 
-def crossings(lines: Sequence[Kink], low: float, high: float) -> Iterator[tuple[float, Kink]]:
-    """Savings between two amounts at which a kink crosses another; of the two the one that moves less."""
-    for first, second in combinations(lines, 2):
-        if first.speed != second.speed:
-            savings = (first.without - second.without) / (first.speed - second.speed)
-            if low < savings < high:
-                yield savings, min(first, second, key=lambda line: line.speed)
+    def _where_tax_begins(self, crossings: _Crossings) -> Iterator[tuple[int, int]]:
+        """The last corner without tax between two neighbouring crossings of a line.
 
+        Tax reduced by a marriage allowance received begins where it comes to the reduction, which is on no known line.
+        Below that it is nothing and above it concave, so where it begins along each line is enough.
+        """
+        for along in crossings.along_lines():
+            for here, there in itertools.pairwise(along):
+                if self.tax(*here) == 0 < self.tax(*there):
+                    yield self._last_untaxed(here, there)
 
-def _income(point: Point) -> float:
-    return point[0]
+    def _last_untaxed(self, here: tuple[int, int], there: tuple[int, int]) -> tuple[int, int]:
+        steps = max(abs(there[0] - here[0]), abs(there[1] - here[1]))
 
+        def at(step: int) -> tuple[int, int]:
+            return here[0] + (there[0] - here[0]) * step // steps, here[1] + (there[1] - here[1]) * step // steps
 
-def _slope(first: Point, second: Point) -> float:
-    return (second[1] - first[1]) / (second[0] - first[0])
+        last = bisect_right(range(steps), False, key=lambda step: self.tax(*at(step)) > 0) - 1
+        return at(max(0, last))
 
-
-def _bends(year: TaxFunction) -> list[int]:
-    """Where a section bends, pence. Where there is no choice of set-off the curve's corners are all."""
-    taxpayer = year.year.taxpayer
-    plain = year
-    if taxpayer.child_benefit:
-        plain = TaxFunction(taxpayer_year(replace(taxpayer, child_benefit=0), year.year.rules))
-    if not taxpayer.savings and not taxpayer.dividends and taxpayer.marriage_allowance != "receives":
-        return corners(plain, _REACH_PENCE)
-    return sorted({0, *(piece.end for piece in tax_curve(plain, _REACH_PENCE).pieces)})
-
-
-def _charge_breakpoints(taxed: TaxFunction) -> list[int]:
-    """Where the line below the steps of the child benefit charge bends: just before the first and the last."""
-    rules, taxpayer = taxed.year.rules, taxed.year.taxpayer
-    adjusted = taxed(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid
-    threshold, step = rules.child_benefit_threshold - adjusted, rules.child_benefit_step
-    amounts = (threshold + step - 1, threshold + 100 * step - 1)
-    return [amount for amount in amounts if amount > 0]
+    def breakpoints(self, savings: int, low: int, high: int) -> Iterator[int]:
+        """The incomes from ``low`` to ``high`` at which the tax may bend or step beside an amount of savings."""
+        for line in self.lines:
+            if line.of_income:
+                income = (line.amount - line.of_savings * savings) // line.of_income
+                if (
+                    low <= income <= min(high, line.income_high)
+                    and line.total_low <= income + savings <= line.total_high
+                ):
+                    yield income
 
 
-def _with_steps(height: Callable[[int], int], amounts: Sequence[int]) -> Iterator[tuple[int, int]]:
-    """The points of a line at amounts, and a penny on wherever there is a step."""
-    last = -1
-    for amount in amounts:
-        if amount == last:
-            continue
-        at, after = height(amount), height(amount + 1)
-        last = amount
-        yield amount, at
-        if abs(after - at) > _STEP_TEN_THOUSANDTHS:
-            last = amount + 1
-            yield last, after
+class _Crossings:
+    """Where the lines of an arrangement and the edges of a region cross inside the region; pence of income and savings."""
+
+    def __init__(self, lines: Sequence[Line], region: Region) -> None:
+        """All of them; on a region that is itself a line, where the lines cross that."""
+        self.found: set[tuple[int, int]] = set()
+        self._region = region
+        least = max(region.total_low, region.income_low + region.savings_low)
+        most = min(region.total_high, region.income_high + region.savings_high)
+        lines = [line for line in lines if line.total_low <= most and line.total_high >= least]
+        incomes = _within(lines, 1, 0, region.income_low, region.income_high)
+        savings = _within(lines, 0, 1, region.savings_low, region.savings_high)
+        totals = _within(lines, 1, 1, least, most)
+        slanted = [line for line in lines if line.of_income + line.of_savings > 2]
+        if region.savings_low == region.savings_high:
+            self._cross_all(savings, incomes)
+            self._cross_all(savings, totals)
+            self._cross_all(savings, slanted)
+        elif region.income_low == region.income_high:
+            self._cross_all(incomes, savings)
+            self._cross_all(incomes, totals)
+            self._cross_all(incomes, slanted)
+        else:
+            self._cross_all(savings, incomes)
+            self._cross_in_reach(incomes, totals, region.savings_low, region.savings_high)
+            self._cross_in_reach(savings, totals, region.income_low, region.income_high)
+            for number, one in enumerate(slanted):
+                for others in (incomes, savings, totals, slanted[:number]):
+                    self._cross_all((one,), others)
+
+    def add(self, points: Iterable[tuple[int, int]]) -> None:
+        """More points on the lines."""
+        self.found.update(list(points))
+
+    def along_lines(self) -> Iterator[list[tuple[int, int]]]:
+        """The crossings on each line, in order."""
+        incomes: dict[int, list[tuple[int, int]]] = {}
+        savings: dict[int, list[tuple[int, int]]] = {}
+        totals: dict[int, list[tuple[int, int]]] = {}
+        for at in sorted(self.found):
+            incomes.setdefault(at[0], []).append(at)
+            savings.setdefault(at[1], []).append(at)
+            totals.setdefault(at[0] + at[1], []).append(at)
+        for groups in (incomes, savings, totals):
+            for along in groups.values():
+                if len(along) > 1:
+                    yield along
+
+    def _cross_in_reach(self, lines: Sequence[Line], totals: Sequence[Line], low: int, high: int) -> None:
+        """Cross lines of one amount with those totals that leave the other amount from ``low`` to ``high``."""
+        for line in lines:
+            first = bisect_left(totals, line.amount + low, key=_amount)
+            last = bisect_right(totals, line.amount + high, key=_amount)
+            self._cross_all((line,), totals[first:last])
+
+    def _cross_all(self, lines: Sequence[Line], others: Sequence[Line]) -> None:
+        for one in lines:
+            for other in others:
+                determinant = one.of_income * other.of_savings - other.of_income * one.of_savings
+                if determinant:
+                    income = (one.amount * other.of_savings - other.amount * one.of_savings) // determinant
+                    savings = (one.of_income * other.amount - other.of_income * one.amount) // determinant
+                    total = income + savings
+                    if (
+                        one.total_low <= total <= one.total_high
+                        and other.total_low <= total <= other.total_high
+                        and income <= one.income_high
+                        and income <= other.income_high
+                        and self._region.has(income, savings)
+                    ):
+                        self.found.add((income, savings))
+
+
+def _within(lines: Sequence[Line], of_income: int, of_savings: int, low: int, high: int) -> list[Line]:
+    """The lines of one direction from one amount to another, and the edges there, in order."""
+    edges = {Line(of_income, of_savings, edge) for edge in (low, high) if edge < FAR_PENCE}
+    same = [
+        line
+        for line in lines
+        if line.of_income == of_income and line.of_savings == of_savings and low < line.amount < high
+    ]
+    return sorted([*edges, *same])
+
+
+def _amount(line: Line) -> int:
+    return line.amount
+
+
+def _not_extreme(points: Sequence[TaxPoint], top_rate: float) -> list[tuple[int, int]]:
+    """Those of points along a line that are not below the chord of two others; with ``top_rate`` a further point has no
+    use where savings alone have risen at that rate."""
+    hull: list[TaxPoint] = []
+    dropped = []
+    upright = len(points) > 1 and points[0].income == points[-1].income
+    for point in points:
+        while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _SAME_SLOPE_RATE:
+            dropped.append(hull.pop())
+        hull.append(point)
+    while upright and len(hull) > 1 and _slope(hull[-2], hull[-1]) >= top_rate - _SAME_SLOPE_RATE:
+        dropped.append(hull.pop())
+    return [(point.income, point.savings) for point in dropped]
+
+
+def _slope(first: TaxPoint, second: TaxPoint) -> float:
+    """Tax on a penny more along a line, in pounds a pound."""
+    return (second.tax - first.tax) * POUND / (second.income - first.income or second.savings - first.savings)

@@ -27,9 +27,8 @@ EXACT_TAX_POUNDS = 0.30
 """A hull this near below the tax is the tax: the taper's whole pounds explain as much. Were it smaller, cells would be
 partitioned at stairs."""
 
-ABOVE_TAX_POUNDS = 0.60
-"""A line through the taper's stairs may be this much above them (a pound of allowance at 60 per cent). A hull that is
-further above the tax than this is not a relaxation, and points are added to it."""
+ABOVE_TAX_POUNDS = 0.03
+"""By how much a hull may be above the tax: its points are whole pence, where lines cross between them."""
 
 TAX_STEP_POUNDS = 1.0
 """More tax than this on one penny, or on one stair of the taper beyond what its rate explains, is a step of the tax."""
