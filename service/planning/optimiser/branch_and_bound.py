@@ -7,13 +7,13 @@ approximate; nothing of it reaches an answer but the bound.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import count
 from typing import NamedTuple
 
 from service.law.units import POUND
 from service.planning.faults import RuleViolation
-from service.planning.optimiser.lp import INF
+from service.planning.optimiser.lp import INF, Outcome
 from service.planning.optimiser.partitioning import partition
 from service.planning.optimiser.relaxation import (
     ActiveCells,
@@ -22,22 +22,18 @@ from service.planning.optimiser.relaxation import (
     Relaxation,
     Solution,
     gives_and_receives,
+    most_wealth,
 )
 from service.planning.optimiser.rounding_heuristic import rounded
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS
-from service.planning.projection.policies import Projection, projected
+from service.planning.optimiser.work import LIMITS, PERSON_YEAR_PROJECTED, Work
+from service.planning.projection.policies import BANDS, Projection, evenly_from_state_pension_age, filling, projected
 from service.planning.projection.settlement import Choice, Draw
 from service.planning.projection.timeline import Timeline
 
 _CLOSED_GAP_POUNDS_A_PERIOD = 0.25
 """The gap at which the search stops: what the whole pounds and pennies of the tax may come to."""
-
-_MOST_ITERATIONS = 13_000
-"""Simplex iterations after which the search stops: a count, so that one request has one answer."""
-
-_FEW_ITERATIONS = 1_500
-"""The same for a scenario."""
 
 _MOST_ROUNDS = 12
 """Rounds of partitioning at a node before it is branched on."""
@@ -55,10 +51,21 @@ _ROUNDING_POUNDS = 0.05
 """By how much, for each person and period, whole pennies and pounds may beat the relaxation; added to the bound."""
 
 
-class BestPlan(NamedTuple):
-    """The incumbent at the end and the bound on the wealth of any plan, pence. ``solves`` counts linear programs.
+_EXPLAINED_POUNDS = 1.0
+"""A plan that is better than the bound by more than this for each person and period would disprove it."""
 
-    ``agreed``: no optimum was taxed more than by the rules; otherwise the bound is only near the truth.
+_LEAST_LEFT_AFTER_REFINING = 0.5
+"""Interest is refined if that takes no more than this share of the work that is left: the rest is for solving."""
+
+_PART_WITH_PARTNER_LOSS = 0.4
+"""Of the work, what is kept for the search that counts in what a partner loses."""
+
+
+class BestPlan(NamedTuple):
+    """The incumbent at the end and a bound on the wealth of any plan, pence. ``solves`` counts linear programs.
+
+    ``agreed``: the relaxation was nowhere found above the tax or below the plan, as is proven. Were it, the bound would
+    be what the household has in all.
     """
 
     projection: Projection
@@ -67,56 +74,79 @@ class BestPlan(NamedTuple):
     agreed: bool
 
 
-def least_tax(timeline: Timeline, *, thorough: bool = True) -> BestPlan:
-    """The plan with the most wealth after tax at the end. RuleViolation where spending cannot be met.
+def least_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
+    """The plan with the most wealth after tax at the end that ``work`` (by default a standard search) suffices to find.
+    RuleViolation where spending cannot be met.
 
-    Without ``thorough`` the search is short: the plan may be some pounds a year from the best.
+    It is never worse than the plain plans and the first optimum, rounded.
     """
-    iterations = _MOST_ITERATIONS if thorough else _FEW_ITERATIONS
-    search = _Search(timeline, iterations)
+    work = work or Work(LIMITS["standard"])
+    married = gives_and_receives(timeline)
+    kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
+    work.limit -= kept
+    search = _Search(timeline, work, None)
     bound, best, solves = search.run(), search.incumbent, search.relaxation.lp.solves
-    if best is None:
-        best = projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
-        return BestPlan(best, best.wealth, solves, False)
-    if gives_and_receives(timeline):
+    work.limit += kept
+    if married and best is not None:
         # The bound leaves out what a partner loses, so it holds; this incumbent counts it in.
-        other = _Search(timeline, iterations, with_partner_loss=True)
+        other = _Search(timeline, work, best, with_partner_loss=True)
         other.run()
         solves += other.relaxation.lp.solves
-        best = max((plan for plan in (best, other.incumbent) if plan is not None), key=lambda plan: plan.wealth)
-    slack = _ROUNDING_POUNDS * len(timeline.periods) * len(timeline.people)
-    agreed = not search.overtaxed and not search.relaxation.unsolved
-    return BestPlan(best, round((bound + slack) * POUND), solves, agreed)
+        best = other.incumbent
+    if best is None:
+        best = projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
+    person_years = len(timeline.periods) * len(timeline.people)
+    slack = _ROUNDING_POUNDS * person_years
+    agreed = not search.overtaxed and best.wealth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
+    if not agreed:
+        bound = most_wealth(timeline) / POUND
+    return BestPlan(best, max(best.wealth, round((bound + slack) * POUND)), solves, agreed)
+
+
+def _plain_plans(timeline: Timeline, work: Work) -> Iterator[Projection]:
+    """The plans that need no search, as far as they can be carried out."""
+    for policy in (*(filling(timeline, band) for band in BANDS), evenly_from_state_pension_age(timeline)):
+        work.add(PERSON_YEAR_PROJECTED * len(timeline.people) * len(timeline.periods))
+        try:
+            yield projected(timeline, policy)
+        except RuleViolation:
+            continue
 
 
 class _Subproblem(NamedTuple):
-    """A node, the relaxation's optimum there, a bound on its plans, and how many cells the relaxation had then."""
+    """A node, a bound on its plans, the relaxation's optimum there (None where the solver was cut off or lost its way), and
+    how many cells the relaxation had then."""
 
     node: Node
-    solution: Solution
     bound: float
+    solution: Solution | None
     cells: int
 
 
 class _Search:
     """One search: the relaxation, the incumbent, and what has been refined."""
 
-    def __init__(self, timeline: Timeline, most_iterations: int, *, with_partner_loss: bool = False) -> None:
-        """No incumbent yet. The search stops after ``most_iterations``; ``with_partner_loss`` as in ``Relaxation``."""
-        self.timeline, self.relaxation = timeline, Relaxation(timeline, with_partner_loss=with_partner_loss)
-        self.most_iterations = most_iterations
-        self.incumbent: Projection | None = None
+    def __init__(
+        self, timeline: Timeline, work: Work, incumbent: Projection | None, *, with_partner_loss: bool = False
+    ) -> None:
+        """A search from an incumbent, if there is one; ``with_partner_loss`` as in ``Relaxation``."""
+        self.timeline, self.work = timeline, work
+        self.relaxation = Relaxation(timeline, work, with_partner_loss=with_partner_loss)
+        self.incumbent = incumbent
         self.overtaxed = False
-        self._incumbent_value = -INF
+        self._incumbent_value = -INF if incumbent is None else incumbent.wealth / POUND
         self._tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
         self._partitioning_helps = True
+        self._rounded_once = False
+        self._plain_plans_tried = with_partner_loss
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
-        node = self._relaxed(Node({}, {}), INF)
-        if node is not None:
+        node = self._relaxed(Node({}, {}), most_wealth(self.timeline) / POUND)
+        if node is not None and node.bound > self._incumbent_value + self._tolerance:
+            self._try_plain_plans()
             self._dive(node)
-        leaves = -INF  # the best bound of nodes whose optimum is a plan
+        leaves = -INF  # the best bound of nodes whose optimum is a plan, or that have none
         waiting: list[tuple[float, int, _Subproblem]] = []
         turn = count()
         while node is not None:
@@ -126,7 +156,7 @@ class _Search:
             branches = self._branch(node)
             if not branches:
                 leaves = max(leaves, node.bound)
-            found = (self._relaxed(branch, node.bound) for branch in branches)
+            found = [self._relaxed(branch, node.bound) for branch in branches]
             children = sorted((child for child in found if child is not None), key=lambda child: child.bound)
             # The better child is looked at next, so that the search soon comes to plans.
             node = self._up_to_date(children.pop()) if children and not self._enough(children[-1].bound) else None
@@ -137,19 +167,23 @@ class _Search:
         return max(leaves, self._incumbent_value)
 
     def _relaxed(self, node: Node, limit: float) -> _Subproblem | None:
-        """A node with the relaxation's optimum, once periods are partitioned for as long as that brings the bound down."""
-        solution = self._optimum(node)
+        """A node with the relaxation's optimum, once periods are partitioned for as long as that brings the bound down;
+        None where it has no plans. ``limit`` is its parent's bound, which stands where the solver comes to no end."""
+        found = self._optimum(node)
+        if not isinstance(found, Solution):
+            return None if found is Outcome.INFEASIBLE else _Subproblem(node, limit, None, self.relaxation.cells_made)
         for _ in range(_MOST_ROUNDS):
-            if not self._partitioning_helps or solution is None or self._enough(solution.wealth):
+            if not self._partitioning_helps or self._enough(found.wealth) or not self._partition(found):
                 break
-            if not self._partition(solution):
-                break
-            gap, before = solution.wealth - self._incumbent_value, solution.wealth
-            solution = self._optimum(node)
-            self._partitioning_helps = solution is None or before - solution.wealth > _LEAST_GAIN_OF_GAP * gap
-        if solution is None:
-            return None
-        return _Subproblem(node, solution, min(limit, solution.wealth), self.relaxation.cells_made)
+            gap, before = found.wealth - self._incumbent_value, found
+            tighter = self._optimum(node)
+            if tighter is Outcome.INFEASIBLE:
+                return None
+            if not isinstance(tighter, Solution):
+                return _Subproblem(node, min(limit, before.wealth), None, self.relaxation.cells_made)
+            found = tighter
+            self._partitioning_helps = before.wealth - found.wealth > _LEAST_GAIN_OF_GAP * gap
+        return _Subproblem(node, min(limit, found.wealth), found, self.relaxation.cells_made)
 
     def _up_to_date(self, node: _Subproblem) -> _Subproblem | None:
         """A node that has waited, solved anew if the relaxation has become tighter meanwhile."""
@@ -159,26 +193,37 @@ class _Search:
 
     def _enough(self, bound: float) -> bool:
         """Whether to stop at a bound, or at any."""
-        return bound <= self._incumbent_value + self._tolerance or self.relaxation.lp.iterations >= self.most_iterations
+        return bound <= self._incumbent_value + self._tolerance or self.work.is_over
 
-    def _optimum(self, node: Node) -> Solution | None:
-        """The relaxation's optimum, taxed no more than by the rules, with points for the tax on its interest."""
+    def _optimum(self, node: Node) -> Solution | Outcome:
+        """The relaxation's optimum, with the tax on its interest refined, or untaxed if there is no work left for that."""
         while True:
             solution = self.relaxation.solve(node)
-            if solution is None:
-                return None
-            if self._refine_interest():
-                continue
-            self.overtaxed |= any(taxed.error < -ABOVE_TAX_POUNDS for taxed in solution.cell_taxes)
-            self._try_rounding(solution)
-            return solution
+            if not isinstance(solution, Solution):
+                return solution
+            priced = self.relaxation.priced_cash()
+            if not priced:
+                self.overtaxed |= any(self._is_overtaxed(taxed) for taxed in solution.cell_taxes)
+                self._try_rounding(solution)
+                return solution
+            affordable = self.relaxation.refining_takes(priced) < _LEAST_LEFT_AFTER_REFINING * self.work.left
+            if not affordable:
+                self._try_rounding(solution)
+            for person, t in priced:
+                if affordable:
+                    self.relaxation.refine_interest(person, t)
+                else:
+                    self.relaxation.leave_interest_untaxed(person, t)
 
-    def _refine_interest(self) -> bool:
-        """Refine the interest of everybody for whom holding cash may pay; whether there was anything to refine."""
-        priced = self.relaxation.priced_cash()
-        for person, t in priced:
-            self.relaxation.refine_interest(person, t)
-        return bool(priced)
+    def _is_overtaxed(self, taxed: CellTax) -> bool:
+        """Whether an optimum's tax is above the surface; a penny further, since amounts are rounded to the penny.
+
+        Where money has no worth, as it may at a node that leaves no room to hold it, the tax need not be the least.
+        """
+        if taxed.error >= -ABOVE_TAX_POUNDS or taxed.error_cost >= -ABOVE_TAX_POUNDS * taxed.share:
+            return False
+        surface = self.relaxation.domains[taxed.person][taxed.period].surface
+        return taxed.tax > surface.tax(taxed.income + 1, taxed.savings + 1) + ABOVE_TAX_POUNDS
 
     def _partition(self, solution: Solution) -> bool:
         """Split cells where the hull is below the tax, the dearest first and one in each period; whether any was split."""
@@ -200,6 +245,8 @@ class _Search:
     def _branch(self, subproblem: _Subproblem) -> list[Node]:
         """Two children neither of which has the node's optimum; none where that is a plan."""
         node, solution = subproblem.node, subproblem.solution
+        if solution is None:
+            return []
         for person, periods in solution.order_violations.items():
             order, t = node.draw_orders.get(person, DrawOrder()), periods[len(periods) // 2]
             later, before = order._replace(not_before=t + 1), order._replace(used_by=t)
@@ -221,25 +268,38 @@ class _Search:
         active = {t: ActiveCells(some, len(self.relaxation.cells[t])) for t, some in cells.items()}
         return node._replace(active_cells={**node.active_cells, **active})
 
+    def _try_plain_plans(self) -> None:
+        """Keep the best of the plans that need no search, if it is better than the incumbent."""
+        if not self._plain_plans_tried:
+            self._plain_plans_tried = True
+            for plan in _plain_plans(self.timeline, self.work):
+                self._keep(plan)
+
+    def _keep(self, plan: Projection) -> None:
+        if self.incumbent is None or plan.wealth > self.incumbent.wealth:
+            self.incumbent, self._incumbent_value = plan, plan.wealth / POUND
+
     def _dive(self, subproblem: _Subproblem | None) -> None:
         """The diving heuristic, for an early incumbent: fix all fractional periods to their heaviest cells and solve."""
         for _ in range(_MOST_DIVES):
-            if subproblem is None or not subproblem.solution.fractional:
+            solution = None if subproblem is None else subproblem.solution
+            if subproblem is None or solution is None or not solution.fractional:
                 break
-            shares = subproblem.solution.shares
-            heaviest = {t: frozenset({_heaviest(shares[t])}) for t in subproblem.solution.fractional}
+            heaviest = {t: frozenset({_heaviest(solution.shares[t])}) for t in solution.fractional}
             subproblem = self._relaxed(self._with_active(subproblem.node, heaviest), subproblem.bound)
 
     def _try_rounding(self, solution: Solution) -> None:
         """Round an optimum to a plan and keep the better incumbent; what its errors cost tells beforehand where it cannot be."""
         error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
-        if solution.wealth - error_cost - sum(solution.fractional.values()) > self._incumbent_value:
+        expected = solution.wealth - error_cost - sum(solution.fractional.values())
+        if expected > self._incumbent_value or not self._rounded_once:
+            self._rounded_once = True
+            self.work.add(3 * PERSON_YEAR_PROJECTED * len(self.timeline.people) * len(self.timeline.periods))
             try:
                 plan = rounded(self.timeline, self.relaxation, solution)
             except RuleViolation:
                 return  # The tax that the hull is short of cannot be paid; a tighter relaxation leaves money for it.
-            if self.incumbent is None or plan.wealth > self.incumbent.wealth:
-                self.incumbent, self._incumbent_value = plan, plan.wealth / POUND
+            self._keep(plan)
 
 
 def _heaviest(shares: Sequence[float]) -> int:

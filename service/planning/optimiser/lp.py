@@ -14,6 +14,15 @@ from typing import NamedTuple
 
 import highspy
 
+from service.planning.optimiser.work import (
+    COLUMN_ADDED,
+    COLUMN_READ,
+    ITERATION,
+    ITERATION_FOR_COLUMN,
+    SOLVE,
+    Work,
+)
+
 INF = float("inf")
 
 Entries = Sequence[tuple[int, float]]
@@ -21,10 +30,12 @@ Entries = Sequence[tuple[int, float]]
 
 
 class Outcome(Enum):
-    """How a solve ended: with an optimum, with the proof that there is none, or with neither."""
+    """How a solve ended: with an optimum, with the proof that there is none, or with neither, since the work was over or
+    the solver lost its way."""
 
     OPTIMAL = "optimal"
     INFEASIBLE = "infeasible"
+    CUT_OFF = "cut off"
     UNSOLVED = "unsolved"
 
 
@@ -38,15 +49,17 @@ class _Column(NamedTuple):
 
 
 class LinearProgram:
-    """One program to be maximised. ``solves`` and ``iterations`` count what the simplex method has done so far.
+    """One program to be maximised. ``solves`` counts runs of the simplex method; what they cost is counted as work, and
+    none takes more iterations than are left.
 
     After an optimal ``solve``: ``values`` of the columns, ``duals`` of the rows (what one more unit on the right hand side
     is worth), and ``objective``.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, work: Work) -> None:
         """No rows and no columns."""
-        self.solves = self.iterations = 0
+        self.solves = 0
+        self._work = work
         self.values: list[float] = []
         self.duals: list[float] = []
         self.objective = 0.0
@@ -100,14 +113,22 @@ class LinearProgram:
         if outcome is Outcome.OPTIMAL:
             solution = self._highs.getSolution()
             self.values, self.duals = solution.col_value, solution.row_dual
+            self._work.add(COLUMN_READ * self._columns)
             self.objective = self._highs.getInfo().objective_function_value
         return outcome
 
     def _run(self) -> Outcome:
+        iteration = ITERATION + ITERATION_FOR_COLUMN * self._columns
+        most = int((self._work.left - SOLVE) / iteration)
+        if most <= 0:
+            return Outcome.CUT_OFF
+        self._highs.setOptionValue("simplex_iteration_limit", most)
         self._highs.run()
         self.solves += 1
-        self.iterations += max(0, self._highs.getInfo().simplex_iteration_count)
+        self._work.add(SOLVE + iteration * max(0, self._highs.getInfo().simplex_iteration_count))
         status = self._highs.getModelStatus()
+        if status == highspy.HighsModelStatus.kIterationLimit:
+            return Outcome.CUT_OFF
         if status == highspy.HighsModelStatus.kOptimal:
             return Outcome.OPTIMAL
         if status == highspy.HighsModelStatus.kInfeasible:
@@ -121,6 +142,7 @@ class LinearProgram:
             self._highs.addRows(len(lower), lower, upper, 0, [0] * len(lower), [], [])
             self._new_rows = []
         if self._new_columns:
+            self._work.add(COLUMN_ADDED * len(self._new_columns))
             objective = [column.objective for column in self._new_columns]
             lower, upper = [column.low for column in self._new_columns], [column.high for column in self._new_columns]
             starts: list[int] = []

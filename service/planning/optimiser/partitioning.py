@@ -6,16 +6,12 @@ from collections.abc import Iterator
 from itertools import combinations
 from typing import NamedTuple
 
-from service.law.units import POUND
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
 from service.planning.optimiser.tax_surface import Region, TaxPoint
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 
 _INSIDE_SHARE = 1e-6
 """A crossing nearer than this share to the end of a segment is its end."""
-
-_FAR_PENCE = 100_000_000 * POUND
-"""How far along an unbounded direction a point is taken where two points are wanted to look between."""
 
 
 class _Separator(NamedTuple):
@@ -62,12 +58,6 @@ def _corners(domain: TaxDomain, taxed: CellTax) -> Iterator[_Corner]:
     """Where lines cross the segments between the points of which the tax is a mean."""
     surface = domain.surface
     points = [point for point in taxed.points if not point.endless]
-    for direction in taxed.points:
-        if direction.endless:
-            last = points[-1]
-            points.append(
-                TaxPoint(last.income, last.savings + _FAR_PENCE, last.tax + direction.tax * _FAR_PENCE / POUND)
-            )
     for first, second in combinations(points, 2):
         for separator, share in _separators(domain, first, second):
             income = round(first.income + share * (second.income - first.income))
@@ -104,7 +94,7 @@ def _split_at_optimum(domain: TaxDomain, region: Region, taxed: CellTax) -> tupl
     inside = domain.free and region.income_low + 1 < taxed.income < region.income_high - 1
     between = domain.earns and region.savings_low < taxed.savings < region.savings_high
     of_income = _spread([point.income for point in taxed.points if not point.endless])
-    of_savings = _spread([point.savings for point in taxed.points])
+    of_savings = _spread([point.savings for point in taxed.points if not point.endless])
     if between and (of_savings > of_income or not inside):
         return _Separator(0, 1, taxed.savings).sides(region, step=False)
     return _Separator(1, 0, taxed.income).sides(region, step=False) if inside else None

@@ -24,6 +24,7 @@ from service.planning.optimiser.tolerances import (
     PENNY_POUNDS,
     WHOLE_SHARE_SHORTFALL,
 )
+from service.planning.optimiser.work import PERSON_YEAR_MODELLED, QUESTION, Work
 from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.timeline import Timeline
 
@@ -106,15 +107,16 @@ class _Cell:
 class Relaxation:
     """The linear model of a timeline."""
 
-    def __init__(self, timeline: Timeline, *, with_partner_loss: bool = False) -> None:
+    def __init__(self, timeline: Timeline, work: Work, *, with_partner_loss: bool = False) -> None:
         """Build the relaxation with one cell for each period.
 
         ``with_partner_loss``: whoever gives a marriage allowance and may not is taxed with what that saves the partner as
-        well, which is too much where the partner could not have had it. ``unsolved``: the solver gave up once.
+        well, which is too much where the partner could not have had it.
         """
         self.timeline = timeline
-        self.lp = LinearProgram()
-        self.unsolved = False
+        self.lp = LinearProgram(work)
+        self._work = work
+        work.add(PERSON_YEAR_MODELLED * len(timeline.people) * len(timeline.periods))
         assumed = timeline.household.assumptions
         self._people, self._periods = range(len(timeline.people)), range(len(timeline.periods))
         self._rates = [period.factor(assumed.cash_interest) - 1 for period in timeline.periods]
@@ -131,8 +133,8 @@ class Relaxation:
         for t in self._periods:
             self._add_cell(t, None, [self.domains[person][t].region for person in self._people])
 
-    def solve(self, node: Node) -> Solution | None:
-        """The relaxation's optimum at a node; None where there is none."""
+    def solve(self, node: Node) -> Solution | Outcome:
+        """The relaxation's optimum at a node, or why there is none to be had."""
         for t in {*self._active, *node.active_cells}:
             self._activate(t, node.active_cells.get(t))
         self._active = dict(node.active_cells)
@@ -142,10 +144,7 @@ class Relaxation:
                 self._order_draws(person, order)
                 self._draw_orders[person] = order
         outcome = self.lp.solve()
-        if outcome is Outcome.OPTIMAL:
-            return self._read()
-        self.unsolved |= outcome is Outcome.UNSOLVED
-        return None
+        return self._read() if outcome is Outcome.OPTIMAL else outcome
 
     @property
     def cells_made(self) -> int:
@@ -174,12 +173,24 @@ class Relaxation:
         for cell in self.cells[t]:
             self._set_points(cell, person)
 
+    def leave_interest_untaxed(self, person: int, t: int) -> None:
+        """Take no tax on a person's interest in a period, so that the optimum is a bound without refining it."""
+        self.domains[person][t].untaxed = True
+        for cell in self.cells[t]:
+            self._set_points(cell, person)
+
+    def refining_takes(self, priced: Sequence[tuple[int, int]]) -> float:
+        """About how much work it is to refine the interest of so many persons and periods."""
+        surfaces = [self.domains[person][t].surface for person, t in priced]
+        return sum(QUESTION * surface.questions_expected for surface in surfaces)
+
     def priced_cash(self) -> list[tuple[int, int]]:
         """Persons and periods whose interest is not refined, though holding cash would pay if its interest bore no tax."""
         duals = self.lp.duals
         found = []
         for t in self._periods[1:]:
-            coarse = [p for p in self._people if self.domains[p][t].earns and not self.domains[p][t].refined]
+            domains = [own[t] for own in self.domains]
+            coarse = [p for p, own in enumerate(domains) if own.earns and not own.refined and not own.untaxed]
             if coarse:
                 now = max(duals[cell.cash] for cell in self.cells[t])
                 before = min(duals[cell.cash] for cell in self.cells[t - 1])
@@ -196,6 +207,9 @@ class Relaxation:
     def _surfaces(self, *, with_partner_loss: bool) -> list[list[TaxDomain]]:
         known: dict[tuple[Taxpayer, IncomeTaxRules, bool], Surface] = {}
         domains = []
+        interest = [
+            round(most * rate) + POUND for most, rate in zip(_most_held(self.timeline), self._rates, strict=False)
+        ]
         for person, years in enumerate(self.timeline.people):
             most = round(_most_pension(self.timeline, person)) + POUND
             own = []
@@ -208,10 +222,14 @@ class Relaxation:
                 loses = with_partner_loss and not void and alike.marriage_allowance == "gives"
                 key = (alike, year.rules, loses)
                 if key not in known:
-                    known[key] = Surface(alike, year.rules, with_partner_loss=loses)
+                    known[key] = Surface(alike, year.rules, self._work, with_partner_loss=loses)
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
-                own.append(TaxDomain(known[key], income, savings, year.may_withdraw, earns, income + most))
+                own.append(
+                    TaxDomain(
+                        known[key], income, savings, year.may_withdraw, earns, income + most, savings + interest[t]
+                    )
+                )
             domains.append(own)
         return domains
 
@@ -505,6 +523,28 @@ class _Pension(NamedTuple):
     allowance: int
     used: list[int]
     kinds: list[str]
+
+
+def _most_held(timeline: Timeline) -> list[float]:
+    """What a household has in all at most at the beginning of each period and at the end, pence: no tax, no spending, and
+    everything growing at the best of the rates."""
+    assumed = timeline.household.assumptions
+    held = sum(
+        float(member.pension.uncrystallised + member.pension.drawdown + member.isa.value + member.cash)
+        for member in timeline.household.people
+    )
+    found = [held]
+    for t, period in enumerate(timeline.periods):
+        rates = (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest)
+        held *= max(1.0, *(period.factor(rate) for rate in rates))
+        held += sum(max(0, years[t].received + years[t].tax_outside) for years in timeline.people)
+        found.append(held)
+    return found
+
+
+def most_wealth(timeline: Timeline) -> int:
+    """A bound on the wealth of any plan that needs no relaxation, pence: all that comes in, growing at the best rate."""
+    return round(_most_held(timeline)[-1]) + POUND
 
 
 def _most_pension(timeline: Timeline, person: int) -> float:

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from service.planning.optimiser.arrangement import FAR_PENCE
 from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 
 
@@ -17,9 +16,10 @@ from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 class TaxDomain:
     """A person's period: the tax surface, and the income below savings and the savings without the plan.
 
-    ``free``: something may be withdrawn. ``earns``: the plan's cash may bring interest. No plan has as much income as
-    ``most``. ``refined``: interest is taxed as by the surface; until then at the highest rate, which is of no consequence
-    where holding cash would not pay if its interest bore no tax.
+    ``free``: something may be withdrawn. ``earns``: the plan's cash may bring interest. No plan has more income than
+    ``most`` or more savings than ``most_savings``. ``refined``: interest is taxed as by the surface; until then at the
+    highest rate, which is of no consequence where holding cash would not pay if its interest bore no tax. ``untaxed``:
+    interest bears no tax at all, so that a bound holds without the work of refining it.
     """
 
     surface: Surface
@@ -28,7 +28,9 @@ class TaxDomain:
     free: bool
     earns: bool
     most: int
+    most_savings: int
     refined: bool = False
+    untaxed: bool = False
 
     @property
     def varies(self) -> bool:
@@ -42,7 +44,7 @@ class TaxDomain:
             self.income,
             self.most if self.free else self.income,
             self.savings,
-            FAR_PENCE if self.earns else self.savings,
+            self.most_savings if self.earns else self.savings,
         )
 
     def points(self, region: Region) -> list[TaxPoint]:
@@ -50,7 +52,8 @@ class TaxDomain:
         if not self.earns or self.refined:
             return self.surface.vertices(region)
         own = region._replace(savings_high=region.savings_low)
-        return [*self.surface.vertices(own), self.surface.endless_savings]
+        endless = self.surface.endless_savings
+        return [*self.surface.vertices(own), endless._replace(tax=0.0) if self.untaxed else endless]
 
 
 class CellTax(NamedTuple):

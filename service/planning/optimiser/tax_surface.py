@@ -27,6 +27,7 @@ from service.law import child_benefit
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability, year_of
 from service.law.units import PENNY, POUND, WHOLE
 from service.planning.optimiser.arrangement import FAR_PENCE, Line, lines_of, open_to, taper_of
+from service.planning.optimiser.work import LINE, QUESTION, Work
 
 TAX_UNITS_IN_A_POUND = 1_000_000.0
 
@@ -54,11 +55,6 @@ class Region(NamedTuple):
     total_low: int = -FAR_PENCE
     total_high: int = FAR_PENCE
 
-    @property
-    def endless(self) -> bool:
-        """Whether savings have no end in it."""
-        return self.savings_high >= FAR_PENCE and self.total_high >= FAR_PENCE
-
     def has(self, income: int, savings: int) -> bool:
         """Whether a point is inside."""
         return (
@@ -72,15 +68,15 @@ class Surface:
     """The tax of everybody who differs only in income below savings and in savings.
 
     ``with_partner_loss``: what a partner loses where this person may not give the marriage allowance is counted in; such
-    a surface may be above what a household bears. ``evaluations`` counts questions to the rules.
+    a surface may be above what a household bears.
     """
 
-    def __init__(self, taxpayer: Taxpayer, rules: IncomeTaxRules, *, with_partner_loss: bool) -> None:
+    def __init__(self, taxpayer: Taxpayer, rules: IncomeTaxRules, work: Work, *, with_partner_loss: bool) -> None:
         """The surface for a taxpayer whose own other income and savings do not count."""
         self.taxpayer = replace(taxpayer, other_income=0, savings=0)
         self.rules = rules
         self.with_partner_loss = with_partner_loss
-        self.evaluations = 0
+        self._work = work
         self._year = year_of(self.taxpayer, rules)
         self._without = year_of(replace(self.taxpayer, marriage_allowance="none"), rules)
         self._taper = taper_of(self.taxpayer, rules)
@@ -91,25 +87,27 @@ class Surface:
     @property
     def endless_savings(self) -> TaxPoint:
         """What a pound more of savings costs above all bands, as a direction."""
-        return TaxPoint(0, POUND, self._top_savings_rate, endless=True)
-
-    @property
-    def _top_savings_rate(self) -> float:
-        return self.rules.scales.savings.rates[-1] / WHOLE
+        return TaxPoint(0, POUND, self.rules.scales.savings.rates[-1] / WHOLE, endless=True)
 
     @property
     def lines(self) -> tuple[Line, ...]:
         """The lines on which the surface may bend or step."""
         if self._lines is None:
             self._lines = lines_of(self._year, self._taper)
+            self._work.add(LINE * len(self._lines))
         return self._lines
+
+    @property
+    def questions_expected(self) -> float:
+        """About how many questions the points of all incomes and savings take: crossings of so many lines."""
+        return len(self.lines) ** 2 / 20
 
     def tax(self, income: int, savings: int) -> float:
         """The surface's tax, pounds, at pence of income below savings and of savings."""
         known = self._known.get((income, savings))
         if known is None:
             known = self._known[income, savings] = self._tax(income, savings) / TAX_UNITS_IN_A_POUND
-            self.evaluations += 1
+            self._work.add(QUESTION)
         return known
 
     def income_tax(self, income: int, savings: int) -> float:
@@ -163,17 +161,15 @@ class Surface:
         """Points inside a region whose lower convex hull is nowhere above the surface there.
 
         They are corners of the arrangement and of the region's edges, without those that are no vertices along a line.
-        Where savings have no end, nor has the hull: from each point it goes on at what savings cost above all bands.
         """
         crossings = _Crossings(self.lines, region)
         if self.taxpayer.marriage_allowance == "receives":
             crossings.add(self._where_tax_begins(crossings))
         points = {at: TaxPoint(*at, self.tax(*at)) for at in crossings.found}
-        top_rate = self._top_savings_rate if region.endless else float("inf")
         for along in crossings.along_lines():
-            for at in _not_extreme([points[each] for each in along if each in points], top_rate):
+            for at in _not_extreme([points[each] for each in along if each in points]):
                 del points[at]
-        return [*sorted(points.values()), *([self.endless_savings] if region.endless else [])]
+        return sorted(points.values())
 
     def _where_tax_begins(self, crossings: _Crossings) -> Iterator[tuple[int, int]]:
         """The last corner without tax between two neighbouring crossings of a line.
@@ -282,7 +278,7 @@ class _Crossings:
 
 def _within(lines: Sequence[Line], of_income: int, of_savings: int, low: int, high: int) -> list[Line]:
     """The lines of one direction from one amount to another, and the edges there, in order."""
-    edges = {Line(of_income, of_savings, edge) for edge in (low, high) if edge < FAR_PENCE}
+    edges = {Line(of_income, of_savings, low), Line(of_income, of_savings, high)}
     same = [
         line
         for line in lines
@@ -295,18 +291,14 @@ def _amount(line: Line) -> int:
     return line.amount
 
 
-def _not_extreme(points: Sequence[TaxPoint], top_rate: float) -> list[tuple[int, int]]:
-    """Those of points along a line that are not below the chord of two others; with ``top_rate`` a further point has no
-    use where savings alone have risen at that rate."""
+def _not_extreme(points: Sequence[TaxPoint]) -> list[tuple[int, int]]:
+    """Those of points along a line that are not below the chord of two others."""
     hull: list[TaxPoint] = []
     dropped = []
-    upright = len(points) > 1 and points[0].income == points[-1].income
     for point in points:
         while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _SAME_SLOPE_RATE:
             dropped.append(hull.pop())
         hull.append(point)
-    while upright and len(hull) > 1 and _slope(hull[-2], hull[-1]) >= top_rate - _SAME_SLOPE_RATE:
-        dropped.append(hull.pop())
     return [(point.income, point.savings) for point in dropped]
 
 

@@ -15,6 +15,7 @@ from service.law.units import Pence
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
 from service.planning.optimiser.branch_and_bound import least_tax
+from service.planning.optimiser.work import LIMITS, Effort, Work
 from service.planning.projection.balances import Balance, cash_held, isa_held, pension_held
 from service.planning.projection.faults import household_faults
 from service.planning.projection.policies import (
@@ -44,28 +45,32 @@ AIMS: tuple[Aim, ...] = (*BANDS, LEAST_TAX)
 
 SCENARIOS = ("low", "middle", "high")
 
+_PLANS_OWN_WORK = 0.5
+"""Of the work of a request with scenarios, what the plan itself may take; they share the rest."""
+
 LEAVES_OUT = (
-    "The bound does not count the steps of whole pounds and pennies in the tax, and sees the tax on much more interest on "
-    "waiting cash than this plan's only roughly. It leaves out that a marriage allowance which one partner may not give is "
-    "lost to the other, and plans that would bear a lifetime allowance charge before 6 April 2023."
+    "The bound leaves out that a marriage allowance which one partner may not give is lost to the other, so it may be higher "
+    "than it need be. It leaves out plans that would bear a lifetime allowance charge before 6 April 2023."
 )
 """What the bound of a least-tax plan leaves out."""
 
 
 @dataclass(frozen=True, slots=True)
 class ScheduleQuestion:
-    """A whole request. ``fill`` is one of AIMS; ``scenarios`` are whole assumptions by name, planned anew under each."""
+    """A whole request. ``fill`` is one of AIMS; ``scenarios`` are whole assumptions by name, planned anew under each;
+    ``effort`` is how much work the search for the least tax may take, scenarios included."""
 
     household: Household
     fill: Aim
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
+    effort: Effort = "standard"
 
 
 class Proof(NamedTuple):
-    """How good a least-tax plan is: its wealth after tax and the model's bound on that of any plan, pence.
+    """How good a least-tax plan is: its wealth after tax and a bound on that of any plan, pence.
 
-    ``holds`` is False where the model and the rules did not come to agree on the plan's tax, or where the plan itself is
-    better than the model thought possible: then the bound is an estimate and proves nothing.
+    ``holds`` is False where the search found its own relaxation at fault, which its proof rules out. The bound is then what
+    the household has in all, and the gap wide.
     """
 
     objective: Pence
@@ -192,7 +197,14 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
-    plan, proof = _planned(years, question.fill)
+    budget = LIMITS[question.effort]
+    work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
+    plan, proof = _planned(years, question.fill, work)
+    scenarios = []
+    for number, (name, assumed) in enumerate(question.scenarios.items()):
+        # What one leaves of its share is for those that follow.
+        work.limit = work.done + max(0.0, budget - work.done) / (len(question.scenarios) - number)
+        scenarios.append(_scenario(name, replace(household, assumptions=assumed), question.fill, book, work))
     return Schedule(
         question=question,
         version=book.version,
@@ -203,10 +215,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
             _compared("pension_left_until_state_pension_age", years, evenly_from_state_pension_age(years)),
             _compared("personal_allowance_filled", years, filling(years, "personal_allowance")),
         ),
-        scenarios=tuple(
-            _scenario(name, replace(household, assumptions=assumed), question.fill, book)
-            for name, assumed in question.scenarios.items()
-        ),
+        scenarios=tuple(scenarios),
         proof=proof,
         # One comparison rests on everybody's.
         state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(household.people, book))),
@@ -233,22 +242,12 @@ def totals(plan: Projection) -> Totals:
     )
 
 
-def _planned(years: Timeline, fill: Aim, *, thorough: bool = True) -> tuple[Projection, Proof | None]:
-    """The plan by its aim. A least-tax plan is never worse than a plain one: the search is for straight lines, and the
-    plain plans are cheap to try."""
+def _planned(years: Timeline, fill: Aim, work: Work) -> tuple[Projection, Proof | None]:
+    """The plan by its aim; with as much work as is given where it has to be searched for."""
     if fill != LEAST_TAX:
         return projected(years, filling(years, fill)), None
-    found = least_tax(years, thorough=thorough)
-    best = max((found.projection, *_plain_plans(years)), key=lambda plan: plan.wealth)
-    return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed and best.wealth <= found.bound)
-
-
-def _plain_plans(years: Timeline) -> Iterator[Projection]:
-    for policy in (*(filling(years, band) for band in BANDS), evenly_from_state_pension_age(years)):
-        try:
-            yield projected(years, policy)
-        except RuleViolation:
-            continue
+    found = least_tax(years, work)
+    return found.projection, Proof(found.projection.wealth, found.bound, found.agreed)
 
 
 def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
@@ -258,9 +257,9 @@ def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
         return Comparison(name, None, _reason(error))
 
 
-def _scenario(name: str, household: Household, fill: Aim, book: RuleBook) -> Scenario:
+def _scenario(name: str, household: Household, fill: Aim, book: RuleBook, work: Work) -> Scenario:
     try:
-        return Scenario(name, _planned(timeline(household, book), fill, thorough=False)[0])
+        return Scenario(name, _planned(timeline(household, book), fill, work)[0])
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from service.planning.optimiser.work import EFFORTS
 from service.planning.schedule.schedule import AIMS, ScheduleQuestion
 from service.schemas.fields import Choice, IsoDate
 from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSchema, SpendingSchema, household_of
@@ -18,6 +19,12 @@ class AimSchema(StrictSchema):
     fill = Choice(AIMS, required=True)
 
 
+class SearchSchema(StrictSchema):
+    """How the search for the least tax is to go."""
+
+    effort = Choice(EFFORTS)
+
+
 class ScheduleSchema(StrictSchema):
     """The whole request."""
 
@@ -28,6 +35,7 @@ class ScheduleSchema(StrictSchema):
     lump_sums = Choice(("with_each_withdrawal", "first", "none"))
     spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
     assumptions = StrictNested(AssumptionsSchema)
+    search = StrictNested(SearchSchema)
 
 
 def question(values: Mapping[str, Any]) -> ScheduleQuestion:
@@ -35,4 +43,5 @@ def question(values: Mapping[str, Any]) -> ScheduleQuestion:
     household, scenarios = household_of(values, values["end_date"])
     if "lump_sums" in values:
         household = replace(household, lump_sums=values["lump_sums"])
-    return ScheduleQuestion(household, values["aim"]["fill"], scenarios)
+    effort = values.get("search", {}).get("effort", "standard")
+    return ScheduleQuestion(household, values["aim"]["fill"], scenarios, effort)

@@ -1,0 +1,64 @@
+"""Work, counted and limited: so that every request comes back, and one request has one answer on every machine.
+
+Nothing looks at the clock. Each kind of step is counted at what it took, in microseconds of one processor, when the counts
+were fitted, as written and not compiled; tests/benchmarks says on what. Another machine takes another time for the same work.
+"""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+Effort = Literal["quick", "standard", "thorough"]
+"""How much work a search may take."""
+
+EFFORTS: tuple[Effort, ...] = get_args(Effort)
+
+LIMITS: dict[str, int] = {"quick": 130_000, "standard": 560_000, "thorough": 6_000_000}
+"""The work of a request by effort: about half of a quarter of a second, of one second and of ten, since machines are shared."""
+
+SOLVE = 600
+"""A run of the simplex method, besides its iterations: handing over changes, factoring the last basis."""
+
+ITERATION, ITERATION_FOR_COLUMN = 9.0, 0.018
+"""An iteration, and for each column of the program."""
+
+COLUMN_READ = 0.8
+"""A column of an optimum, read."""
+
+COLUMN_ADDED = 8
+"""A column added, with its entries."""
+
+QUESTION = 9
+"""A question to the rules, with its share of what finds and sifts the points that are asked for."""
+
+LINE = 6
+"""A line of an arrangement."""
+
+PERSON_YEAR_PROJECTED = 35
+"""A person's year of a plan carried out."""
+
+PERSON_YEAR_MODELLED = 110
+"""A person's year in a relaxation, besides its lines, questions and columns."""
+
+
+class Work:
+    """What a search has done and may do, in the units above."""
+
+    def __init__(self, limit: float) -> None:
+        """Nothing is done yet."""
+        self.limit = limit
+        self.done = 0.0
+
+    def add(self, units: float) -> None:
+        """Count what was done."""
+        self.done += units
+
+    @property
+    def left(self) -> float:
+        """What may still be done."""
+        return max(0.0, self.limit - self.done)
+
+    @property
+    def is_over(self) -> bool:
+        """Whether nothing more may be done."""
+        return self.done >= self.limit
