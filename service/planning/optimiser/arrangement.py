@@ -25,7 +25,6 @@ All amounts are pence.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from service.law.income_tax import IncomeTaxRules, Taxpayer, YearOf
@@ -68,13 +67,20 @@ def taper_of(taxpayer: Taxpayer, rules: IncomeTaxRules) -> Taper:
     return Taper(first, first + 2 * rules.personal_allowance, rules.personal_allowance)
 
 
-@dataclass(slots=True)
 class Arrangement:
-    """All lines for one taxpayer, of whom neither other income nor savings count."""
+    """All lines for one taxpayer, of whom neither other income nor savings count.
 
-    year: YearOf
-    taper: Taper
-    lines: set[Line] = field(default_factory=set)
+    ``allowances``: what they come to before the taper; with and without what is given to a partner.
+    """
+
+    def __init__(self, year: YearOf, taper: Taper) -> None:
+        """No lines yet."""
+        self.year, self.taper = year, taper
+        self.lines: set[Line] = set()
+        taxpayer, rules, _ = year
+        most = rules.personal_allowance + (rules.blind_persons_allowance if taxpayer.blind else 0)
+        given = min(rules.marriage_allowance, rules.personal_allowance)
+        self.allowances = (most, most - given) if taxpayer.marriage_allowance == "gives" else (most,)
 
     def add(
         self,
@@ -91,46 +97,36 @@ class Arrangement:
         if of_allowance == 0:
             self._add(of_income, of_savings, amount, low, high, income_high)
             return
-        taper = self.taper
-        for most in self.allowances():
-            self._add(of_income, of_savings, amount + most, low, min(high, taper.first), income_high)
-            # There A = most - (total - first) / 2; twice the equation has whole coefficients.
-            twice = 2 * amount + 2 * most + taper.first
-            self._add(
-                2 * of_income + 1,
-                2 * of_savings + 1,
-                twice,
-                max(low, taper.first),
-                min(high, taper.last),
-                income_high,
-            )
-            self._add(of_income, of_savings, amount + most - taper.full, max(low, taper.last), high, income_high)
+        first, last, full = self.taper
+        for most in self.allowances:
+            if low <= first:
+                self._add(of_income, of_savings, amount + most, low, first if first < high else high, income_high)
+            if low <= last and first <= high:
+                # There A = most - (total - first) / 2; twice the equation has whole coefficients.
+                twice = 2 * amount + 2 * most + first
+                start, end = (first if first > low else low), (last if last < high else high)
+                self._add(2 * of_income + 1, 2 * of_savings + 1, twice, start, end, income_high)
+            if last <= high:
+                self._add(of_income, of_savings, amount + most - full, last if last > low else low, high, income_high)
 
     def _add(self, of_income: int, of_savings: int, amount: int, low: int, high: int, income_high: int) -> None:
-        if not of_income and not of_savings:
-            return  # the allowances stand still
+        if amount < 0 or low > high:
+            return
         if of_income == of_savings:
-            of_income, of_savings, amount = 1, 1, amount // of_income
-        empty = low > high or (of_income == of_savings and not low <= amount <= high)
-        if not empty and amount >= 0:
-            if of_income == of_savings:
-                low, high = -FAR_PENCE, FAR_PENCE
-            self.lines.add(Line(of_income, of_savings, amount, low, high, income_high))
-
-    def allowances(self) -> tuple[int, ...]:
-        """What the allowances come to before the taper; with and without what is given to a partner."""
-        taxpayer, rules, _ = self.year
-        most = rules.personal_allowance + (rules.blind_persons_allowance if taxpayer.blind else 0)
-        if taxpayer.marriage_allowance == "gives":
-            return most, most - min(rules.marriage_allowance, rules.personal_allowance)
-        return (most,)
+            if not of_income:
+                return  # the allowances stand still
+            amount //= of_income
+            if low <= amount <= high:
+                self.lines.add(Line(1, 1, amount, -FAR_PENCE, FAR_PENCE, income_high))
+            return
+        self.lines.add(Line(of_income, of_savings, amount, low, high, income_high))
 
     def total_at(self, taxable: int) -> tuple[int, int]:
         """Between which totals of income below savings and savings the taxable total comes to an amount."""
         taxpayer = self.year.taxpayer
         beside = taxpayer.property_income + taxpayer.dividends
         found = []
-        for most in self.allowances():
+        for most in self.allowances:
             below = taxable + most - beside
             if below > self.taper.first:
                 below = max(self.taper.first, (2 * (taxable + most - beside) + self.taper.first) // 3)
@@ -227,7 +223,7 @@ def _anywhere(found: Arrangement) -> _Heights:
 def _below_other_income(found: Arrangement) -> _Heights:
     """From 2027-28, where other income is less than the allowances: ``X`` is property, and ``A`` the rest of them."""
     held = found.year.taxpayer.property_income
-    most = max(found.allowances())
+    most = max(found.allowances)
     return _Heights(
         _Form(1, 0, -1, held, most),
         None,

@@ -217,6 +217,7 @@ class _Crossings:
         savings = _within(lines, 0, 1, region.savings_low, region.savings_high)
         totals = _within(lines, 1, 1, least, most)
         slanted = [line for line in lines if line.of_income + line.of_savings > 2]
+        self._is_line = region.savings_low == region.savings_high or region.income_low == region.income_high
         if region.savings_low == region.savings_high:
             self._cross_all(savings, incomes)
             self._cross_all(savings, totals)
@@ -239,6 +240,9 @@ class _Crossings:
 
     def along_lines(self) -> Iterator[list[tuple[int, int]]]:
         """The crossings on each line, in order."""
+        if self._is_line:
+            yield sorted(self.found)
+            return
         incomes: dict[int, list[tuple[int, int]]] = {}
         savings: dict[int, list[tuple[int, int]]] = {}
         totals: dict[int, list[tuple[int, int]]] = {}

@@ -1,0 +1,75 @@
+"""The layer over the solver, on programs small enough to be solved by hand."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from service.planning.optimiser.lp import INF, LinearProgram, Outcome
+from service.planning.optimiser.work import COLUMN_ADDED, COLUMN_READ, ITERATION, ITERATION_FOR_COLUMN, SOLVE, Work
+
+PLENTY = 1e12
+
+
+def diet(work: Work) -> tuple[LinearProgram, list[int], list[int]]:
+    """Maximise 3x + 2y with x + y <= 4, x + 3y <= 9 and x <= 3: 11, at x = 3 and y = 1."""
+    program = LinearProgram(work)
+    rows = [program.add_row(-INF, 4.0), program.add_row(-INF, 9.0)]
+    columns = [
+        program.add_column([(rows[0], 1.0), (rows[1], 1.0)], objective=3.0, high=3.0),
+        program.add_column([(rows[0], 1.0), (rows[1], 3.0)], objective=2.0),
+    ]
+    return program, rows, columns
+
+
+def test_an_optimum_with_its_duals() -> None:
+    program, rows, columns = diet(Work(PLENTY))
+    assert program.solve() is Outcome.OPTIMAL
+    assert program.objective == pytest.approx(11.0)
+    assert [program.values[column] for column in columns] == pytest.approx([3.0, 1.0])
+    assert [program.duals[row] for row in rows] == pytest.approx([2.0, 0.0])
+
+
+def test_it_grows_and_is_solved_again() -> None:
+    program, rows, columns = diet(Work(PLENTY))
+    program.solve()
+    program.add_column([(rows[0], 0.5)], objective=2.0)
+    assert program.solve() is Outcome.OPTIMAL
+    assert program.objective == pytest.approx(16.0)
+    program.bound_columns({columns[0]: (0.0, 0.0), columns[1]: (1.0, 1.0)})
+    program.bound_row(rows[0], -INF, 2.0)
+    assert program.solve() is Outcome.OPTIMAL
+    assert program.objective == pytest.approx(6.0)
+    program.set_coefficient(rows[1], columns[1], 17.0)
+    assert program.solve() is Outcome.INFEASIBLE
+    assert program.solves == 4
+
+
+def test_it_ends_when_the_work_is_over() -> None:
+    program, _, _ = diet(Work(SOLVE / 2))
+    assert program.solve() is Outcome.CUT_OFF
+    assert program.solves == 0
+
+
+def dense(work: Work) -> LinearProgram:
+    """Sixty rows and sixty columns without a zero, and an optimum that takes more than a dozen iterations."""
+    chance = random.Random(1)
+    program = LinearProgram(work)
+    rows = [program.add_row(-INF, chance.uniform(5.0, 6.0)) for _ in range(60)]
+    for _ in range(60):
+        program.add_column([(row, chance.uniform(0.0, 1.0)) for row in rows], objective=chance.uniform(1.0, 1.1))
+    return program
+
+
+def test_a_run_takes_no_more_iterations_than_are_left() -> None:
+    plenty = Work(PLENTY)
+    assert dense(plenty).solve() is Outcome.OPTIMAL
+    iterations = (plenty.done - SOLVE - 60 * (COLUMN_ADDED + COLUMN_READ)) / (ITERATION + 60 * ITERATION_FOR_COLUMN)
+    assert iterations > 12
+    limited = Work(60 * COLUMN_ADDED + SOLVE + (iterations - 5) * (ITERATION + 60 * ITERATION_FOR_COLUMN))
+    program = dense(limited)
+    assert program.solve() is Outcome.CUT_OFF
+    assert limited.done <= limited.limit
+    limited.limit = PLENTY
+    assert program.solve() is Outcome.OPTIMAL
