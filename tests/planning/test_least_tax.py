@@ -17,6 +17,7 @@ from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
 from service.planning.optimiser.branch_and_bound import BestPlan, least_tax
+from service.planning.optimiser.work import LIMITS, Work
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.projection.settlement import Choice, Draw, wealth_after_tax
 from service.planning.projection.timeline import Timeline, timeline
@@ -672,8 +673,8 @@ def own_savings(end: date) -> Household:
 
 
 def test_withdrawals_beside_own_savings_over_forty_years() -> None:
-    """Each year the tax has a hollow that its hull bridges; as scenes of the year they are told apart."""
-    best = least_tax(timeline(own_savings(date(2066, 4, 5)), BOOK))
+    """Each year the tax has a hollow that its hull bridges; as cells of the year they are told apart."""
+    best = least_tax(timeline(own_savings(date(2066, 4, 5)), BOOK), Work(LIMITS["thorough"]))
     assert best.agreed
     assert best.bound - best.projection.wealth <= POUND * len(best.projection.years)
 

@@ -78,7 +78,7 @@ def least_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
     """The plan with the most wealth after tax at the end that ``work`` (by default a standard search) suffices to find.
     RuleViolation where spending cannot be met.
 
-    It is never worse than the plain plans and the first optimum, rounded.
+    It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
     """
     work = work or Work(LIMITS["standard"])
     married = gives_and_receives(timeline)
@@ -103,10 +103,9 @@ def least_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
     return BestPlan(best, max(best.wealth, round((bound + slack) * POUND)), solves, agreed)
 
 
-def _plain_plans(timeline: Timeline, work: Work) -> Iterator[Projection]:
+def plain_plans(timeline: Timeline) -> Iterator[Projection]:
     """The plans that need no search, as far as they can be carried out."""
     for policy in (*(filling(timeline, band) for band in BANDS), evenly_from_state_pension_age(timeline)):
-        work.add(PERSON_YEAR_PROJECTED * len(timeline.people) * len(timeline.periods))
         try:
             yield projected(timeline, policy)
         except RuleViolation:
@@ -272,7 +271,8 @@ class _Search:
         """Keep the best of the plans that need no search, if it is better than the incumbent."""
         if not self._plain_plans_tried:
             self._plain_plans_tried = True
-            for plan in _plain_plans(self.timeline, self.work):
+            self.work.add(len(BANDS) * PERSON_YEAR_PROJECTED * len(self.timeline.people) * len(self.timeline.periods))
+            for plan in plain_plans(self.timeline):
                 self._keep(plan)
 
     def _keep(self, plan: Projection) -> None:

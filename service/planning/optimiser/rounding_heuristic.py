@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 
 from service.law.units import POUND
 from service.planning.optimiser.relaxation import Relaxation, Solution
@@ -63,11 +63,32 @@ def _taxable(relaxation: Relaxation, solution: Solution, person: int, position: 
     income = domain.income + solution.withdrawn[person][position] * POUND
     expected = domain.savings + round(relaxation.interest(solution, person, position) * POUND)
     near = _AT_BREAKPOINT_PENCE
-    for breakpoint in domain.surface.breakpoints(expected, int(income) - near, int(income) + near + 1):
-        if abs(breakpoint - income) <= near:
-            more = one.year.taxpayer.savings + one.interest - expected if position else 0
-            return _before_step(domain.surface, one, max(0, breakpoint - domain.income - max(0, more)))
+    breakpoints = domain.surface.breakpoints(expected, int(income) - near, int(income) + near + 1)
+    nearest = min(breakpoints, key=lambda amount: abs(amount - income), default=None)
+    if nearest is not None and abs(nearest - income) <= near:
+        more = one.year.taxpayer.savings + one.interest - expected if position else 0
+        withdrawal = max(0, nearest - domain.income - max(0, more))
+        if one.year.taxpayer.marriage_allowance == "gives":
+            return _past_loss(domain.surface, one, withdrawal)
+        return _before_step(domain.surface, one, withdrawal)
     return max(0, int(income + _DROPPED_PENCE) - domain.income)
+
+
+def _past_loss(surface: Surface, one: Opened, taxable: int) -> int:
+    """The same withdrawal, or just so much more that the marriage allowance is lost where the surface has it lost: it may be
+    open a little longer, and the own tax is less without it."""
+    open_still = one.year.liability(one.interest, taxable).marriage_allowance_open
+    if not open_still or taxable + one.year.taxpayer.other_income + one.year.taxpayer.savings + one.interest <= (
+        surface.open_to
+    ):
+        return taxable
+
+    def lost(withdrawal: int) -> bool:
+        return not one.year.liability(one.interest, withdrawal).marriage_allowance_open
+
+    scales = one.year.rules.scales
+    reach = taxable + scales.savings_allowances[0] + scales.dividend_allowance + POUND
+    return taxable + bisect_left(range(taxable, reach), True, key=lost) if lost(reach) else taxable
 
 
 def _before_step(surface: Surface, one: Opened, taxable: int) -> int:

@@ -80,7 +80,7 @@ class Surface:
         self._year = year_of(self.taxpayer, rules)
         self._without = year_of(replace(self.taxpayer, marriage_allowance="none"), rules)
         self._taper = taper_of(self.taxpayer, rules)
-        self._open_to = open_to(self._year, self._taper)
+        self.open_to = open_to(self._year, self._taper)
         self._known: dict[tuple[int, int], float] = {}
         self._lines: tuple[Line, ...] | None = None
 
@@ -125,7 +125,7 @@ class Surface:
     def _liability(self, income: int, savings: int) -> Liability:
         total = income + savings
         gives = self.taxpayer.marriage_allowance == "gives"
-        year = self._without if gives and not self.with_partner_loss and total > self._open_to else self._year
+        year = self._without if gives and not self.with_partner_loss and total > self.open_to else self._year
         rules = year.rules
         if total > self._taper.first - 2 * POUND:
             rules = replace(rules, personal_allowance=self._taper.allowance(total), taper_threshold=FAR_PENCE)

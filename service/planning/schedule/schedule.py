@@ -14,7 +14,7 @@ from service.law.rulebook import RuleBook
 from service.law.units import Pence
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
-from service.planning.optimiser.branch_and_bound import least_tax
+from service.planning.optimiser.branch_and_bound import least_tax, plain_plans
 from service.planning.optimiser.work import LIMITS, Effort, Work
 from service.planning.projection.balances import Balance, cash_held, isa_held, pension_held
 from service.planning.projection.faults import household_faults
@@ -247,7 +247,9 @@ def _planned(years: Timeline, fill: Aim, work: Work) -> tuple[Projection, Proof 
     if fill != LEAST_TAX:
         return projected(years, filling(years, fill)), None
     found = least_tax(years, work)
-    return found.projection, Proof(found.projection.wealth, found.bound, found.agreed)
+    # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
+    best = max((found.projection, *plain_plans(years)), key=lambda plan: plan.wealth)
+    return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed)
 
 
 def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
