@@ -54,6 +54,16 @@ def partition(domain: TaxDomain, region: Region, taxed: CellTax) -> tuple[Region
     return _split_at_optimum(domain, region, taxed)
 
 
+def heavier_side(sides: tuple[Region, Region], taxed: CellTax) -> Region:
+    """The side with the points that have most of the weight in a mean."""
+
+    def weight(side: Region) -> float:
+        inside = (side.has(point.income, point.savings) for point in taxed.points)
+        return sum(weight for weight, has in zip(taxed.weights, inside, strict=True) if has)
+
+    return max(sides, key=weight)
+
+
 def _corners(domain: TaxDomain, taxed: CellTax) -> Iterator[_Corner]:
     """Where lines cross the segments between the points of which the tax is a mean."""
     surface = domain.surface

@@ -167,6 +167,13 @@ class Relaxation:
         self._set_points(old, taxed.person)
         self._add_cell(taxed.period, taxed.cell, others)
 
+    def narrow(self, person: int, t: int, cell: int, region: Region) -> Region:
+        """Give a cell another region for a person, for a while; the one it had."""
+        one = self.cells[t][cell]
+        before, one.regions[person] = one.regions[person], region
+        self._set_points(one, person)
+        return before
+
     def refine_interest(self, person: int, t: int) -> None:
         """Tax a person's interest in a period as by the surface."""
         self.domains[person][t].refined = True
@@ -488,9 +495,9 @@ class Relaxation:
                     # A single point is the surface's own.
                     right = tax if len(points) == 1 else domain.surface.tax(income, savings)
                     worth = share * duals[cell.cash]
-                    yield CellTax(
-                        person, t, number, right - tax, (right - tax) * worth, share, income, savings, tax, points
-                    )
+                    error = right - tax
+                    parts = [weight for _, weight in made_of]
+                    yield CellTax(person, t, number, error, error * worth, share, income, savings, tax, points, parts)
 
     def _fractional(
         self, shares: Sequence[Sequence[float]], cell_taxes: Sequence[CellTax], duals: Sequence[float]

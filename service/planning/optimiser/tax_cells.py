@@ -59,7 +59,7 @@ class TaxDomain:
 class CellTax(NamedTuple):
     """A person's tax in a cell at an optimum of the relaxation: by how much the surface's tax is above it and what that
     would cost at the plan's end; the cell's weight; the income below savings, the savings, and the tax, each divided by
-    the weight; the points of which it is a mean."""
+    the weight; the points of which it is a mean, and their weights in it."""
 
     person: int
     period: int
@@ -71,3 +71,4 @@ class CellTax(NamedTuple):
     savings: int
     tax: float
     points: list[TaxPoint]
+    weights: list[float]

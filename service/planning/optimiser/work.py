@@ -37,6 +37,9 @@ LINE = 6
 PERSON_YEAR_PROJECTED = 35
 """A person's year of a plan carried out."""
 
+PERSON_YEAR_ROUNDED = 45
+"""A person's year of an optimum rounded to a plan."""
+
 PERSON_YEAR_MODELLED = 110
 """A person's year in a relaxation, besides its lines, questions and columns."""
 
