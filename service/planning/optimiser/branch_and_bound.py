@@ -67,8 +67,8 @@ _ROUNDING_POUNDS = 0.05
 _EXPLAINED_POUNDS = 1.0
 """A plan that is better than the bound by more than this for each person and period would disprove it."""
 
-_LEAST_LEFT_AFTER_REFINING = 0.5
-"""Interest is refined if that takes no more than this share of the work that is left: the rest is for solving."""
+_KEPT_FOR_SOLVING = 0.2
+"""Interest is refined as long as that leaves this part of the work for solving."""
 
 _PART_WITH_PARTNER_LOSS = 0.4
 """Of the work, what is kept for the search that counts in what a partner loses."""
@@ -150,6 +150,7 @@ class _Search:
         self._tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
         self._partitioning_helps = True
         self._rounded_once = False
+        self._leaves_untaxed = False
         self._plain_plans_tried = with_partner_loss
 
     def run(self) -> float:
@@ -158,6 +159,7 @@ class _Search:
         first = self._optimum(root)
         if not isinstance(first, Solution) or first.wealth > self._incumbent_value + self._tolerance:
             self._try_plain_plans()
+        if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
             self._dive_by_regions(*self._dive_by_order(root, first))
         node = self._relaxed(root, most_wealth(self.timeline) / POUND, first)
         if node is not None and not self._enough(node.bound):
@@ -227,14 +229,20 @@ class _Search:
                 if not diving or not solution.order_violations:
                     self._try_rounding(solution)
                 return solution
-            affordable = self.relaxation.refining_takes(priced) < _LEAST_LEFT_AFTER_REFINING * self.work.left
-            if not affordable:
+            if self._refine(priced):
+                # An optimum whose interest bears too much tax still makes a plan; what comes now makes only a bound.
                 self._try_rounding(solution)
-            for person, t in priced:
-                if affordable:
-                    self.relaxation.refine_interest(person, t)
-                else:
-                    self.relaxation.leave_interest_untaxed(person, t)
+
+    def _refine(self, priced: Sequence[tuple[int, int]]) -> bool:
+        """Refine the interest of persons and periods, as far as the work left allows; whether any was left untaxed."""
+        reserve = _KEPT_FOR_SOLVING * self.work.limit
+        for person, t in priced:
+            if self.work.left - self.relaxation.refining_takes(person, t) > reserve:
+                self.relaxation.refine_interest(person, t)
+            else:
+                self.relaxation.leave_interest_untaxed(person, t)
+                self._leaves_untaxed = True
+        return self._leaves_untaxed
 
     def _is_overtaxed(self, taxed: CellTax) -> bool:
         """Whether an optimum's tax is above the surface; a penny further, since amounts are rounded to the penny.

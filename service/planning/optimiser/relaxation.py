@@ -24,7 +24,7 @@ from service.planning.optimiser.tolerances import (
     PENNY_POUNDS,
     WHOLE_SHARE_SHORTFALL,
 )
-from service.planning.optimiser.work import PERSON_YEAR_MODELLED, QUESTION, Work
+from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
 from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.timeline import Timeline
 
@@ -186,10 +186,9 @@ class Relaxation:
         for cell in self.cells[t]:
             self._set_points(cell, person)
 
-    def refining_takes(self, priced: Sequence[tuple[int, int]]) -> float:
-        """About how much work it is to refine the interest of so many persons and periods."""
-        surfaces = [self.domains[person][t].surface for person, t in priced]
-        return sum(QUESTION * surface.questions_expected for surface in surfaces)
+    def refining_takes(self, person: int, t: int) -> float:
+        """About how much work it is to refine a person's interest in a period."""
+        return self.domains[person][t].surface.work_expected
 
     def priced_cash(self) -> list[tuple[int, int]]:
         """Persons and periods whose interest is not refined, though holding cash would pay if its interest bore no tax."""

@@ -27,7 +27,7 @@ from service.law import child_benefit
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability, year_of
 from service.law.units import PENNY, POUND, WHOLE
 from service.planning.optimiser.arrangement import FAR_PENCE, Line, lines_of, open_to, taper_of
-from service.planning.optimiser.work import LINE, QUESTION, Work
+from service.planning.optimiser.work import CORNER, LINE, QUESTION, Work
 
 TAX_UNITS_IN_A_POUND = 1_000_000.0
 
@@ -98,9 +98,9 @@ class Surface:
         return self._lines
 
     @property
-    def questions_expected(self) -> float:
-        """About how many questions the points of all incomes and savings take: crossings of so many lines."""
-        return len(self.lines) ** 2 / 20
+    def work_expected(self) -> float:
+        """About how much work the points of all incomes and savings take: the corners of so many lines."""
+        return (CORNER + QUESTION) * len(self.lines) ** 2 / 60
 
     def tax(self, income: int, savings: int) -> float:
         """The surface's tax, pounds, at pence of income below savings and of savings."""
@@ -165,6 +165,7 @@ class Surface:
         crossings = _Crossings(self.lines, region)
         if self.taxpayer.marriage_allowance == "receives":
             crossings.add(self._where_tax_begins(crossings))
+        self._work.add(CORNER * len(crossings.found))
         points = {at: TaxPoint(*at, self.tax(*at)) for at in crossings.found}
         for along in crossings.along_lines():
             for at in _not_extreme([points[each] for each in along if each in points]):

@@ -13,34 +13,40 @@ Effort = Literal["quick", "standard", "thorough"]
 
 EFFORTS: tuple[Effort, ...] = get_args(Effort)
 
-LIMITS: dict[str, int] = {"quick": 130_000, "standard": 560_000, "thorough": 6_000_000}
+LIMITS: dict[str, int] = {"quick": 140_000, "standard": 600_000, "thorough": 6_000_000}
 """The work of a request by effort: about half of a quarter of a second, of one second and of ten, since machines are shared."""
 
 SOLVE = 600
 """A run of the simplex method, besides its iterations: handing over changes, factoring the last basis."""
 
-ITERATION, ITERATION_FOR_COLUMN = 9.0, 0.018
+ITERATION, ITERATION_FOR_COLUMN = 5.0, 0.0135
 """An iteration, and for each column of the program."""
 
-COLUMN_READ = 0.8
+COLUMN_READ = 0.7
 """A column of an optimum, read."""
 
-COLUMN_ADDED = 8
+COLUMN_ADDED = 6
 """A column added, with its entries."""
 
-QUESTION = 9
-"""A question to the rules, with its share of what finds and sifts the points that are asked for."""
+QUESTION = 7
+"""A question to the rules."""
 
-LINE = 6
+CORNER = 8
+"""A corner of an arrangement, found and sifted."""
+
+LINE = 2
 """A line of an arrangement."""
 
-PERSON_YEAR_PROJECTED = 35
+PERSON_YEAR_PROJECTED = 50
 """A person's year of a plan carried out."""
 
-PERSON_YEAR_ROUNDED = 45
+PERSON_YEAR_COMPARED = 300
+"""A person's year of a plan outside the search: its tax year set out, the plain plans it is compared with, and the answer."""
+
+PERSON_YEAR_ROUNDED = 55
 """A person's year of an optimum rounded to a plan."""
 
-PERSON_YEAR_MODELLED = 110
+PERSON_YEAR_MODELLED = 140
 """A person's year in a relaxation, besides its lines, questions and columns."""
 
 

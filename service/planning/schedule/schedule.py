@@ -15,7 +15,7 @@ from service.law.units import Pence
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
 from service.planning.optimiser.branch_and_bound import least_tax, plain_plans
-from service.planning.optimiser.work import LIMITS, Effort, Work
+from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
 from service.planning.projection.balances import Balance, cash_held, isa_held, pension_held
 from service.planning.projection.faults import household_faults
 from service.planning.projection.policies import (
@@ -197,7 +197,9 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
-    budget = LIMITS[question.effort]
+    # The plan and each scenario are set out and compared with plain plans whatever is searched for.
+    person_years = len(household.people) * len(years.periods)
+    budget = LIMITS[question.effort] - PERSON_YEAR_COMPARED * person_years * (1 + len(question.scenarios))
     work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
     plan, proof = _planned(years, question.fill, work)
     scenarios = []
