@@ -28,7 +28,13 @@ from service.planning.optimiser.rounding_heuristic import rounded
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tax_surface import Region
 from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS
-from service.planning.optimiser.work import LIMITS, PERSON_YEAR_PROJECTED, PERSON_YEAR_ROUNDED, Work
+from service.planning.optimiser.work import (
+    LIMITS,
+    PERSON_YEAR_MODELLED,
+    PERSON_YEAR_PROJECTED,
+    PERSON_YEAR_ROUNDED,
+    Work,
+)
 from service.planning.projection.policies import BANDS, Projection, evenly_from_state_pension_age, filling, projected
 from service.planning.projection.settlement import Choice, Draw
 from service.planning.projection.timeline import Timeline
@@ -70,6 +76,9 @@ _EXPLAINED_POUNDS = 1.0
 _KEPT_FOR_SOLVING = 0.2
 """Interest is refined as long as that leaves this part of the work for solving."""
 
+_LEAST_WORK_FOR_A_PERSON_YEAR = 150
+"""Besides what the relaxation itself takes: with less to come there is no search."""
+
 _PART_WITH_PARTNER_LOSS = 0.4
 """Of the work, what is kept for the search that counts in what a partner loses."""
 
@@ -78,13 +87,14 @@ class BestPlan(NamedTuple):
     """The incumbent at the end and a bound on the wealth of any plan, pence. ``solves`` counts linear programs.
 
     ``agreed``: the relaxation was nowhere found above the tax or below the plan, as is proven. Were it, the bound would
-    be what the household has in all.
+    be what the household has in all. ``plain_plans_tried``: no plain plan is better.
     """
 
     projection: Projection
     bound: int
     solves: int
     agreed: bool
+    plain_plans_tried: bool
 
 
 def least_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
@@ -94,31 +104,42 @@ def least_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
     It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
     """
     work = work or Work(LIMITS["standard"])
+    person_years = len(timeline.periods) * len(timeline.people)
+    least = (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * person_years
+    if work.left < least:
+        plain = max(plain_plans(timeline, work), key=lambda plan: plan.wealth, default=None) or _left_alone(timeline)
+        return BestPlan(plain, max(plain.wealth, most_wealth(timeline)), 0, True, True)
     married = gives_and_receives(timeline)
     kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
     work.limit -= kept
     search = _Search(timeline, work, None)
     bound, best, solves = search.run(), search.incumbent, search.relaxation.lp.solves
     work.limit += kept
-    if married and best is not None:
+    if married and best is not None and work.left > least:
         # The bound leaves out what a partner loses, so it holds; this incumbent counts it in.
         other = _Search(timeline, work, best, with_partner_loss=True)
         other.run()
         solves += other.relaxation.lp.solves
         best = other.incumbent
     if best is None:
-        best = projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
-    person_years = len(timeline.periods) * len(timeline.people)
+        best = _left_alone(timeline)
     slack = _ROUNDING_POUNDS * person_years
     agreed = not search.overtaxed and best.wealth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
     if not agreed:
         bound = most_wealth(timeline) / POUND
-    return BestPlan(best, max(best.wealth, round((bound + slack) * POUND)), solves, agreed)
+    proven = max(best.wealth, round((bound + slack) * POUND))
+    return BestPlan(best, proven, solves, agreed, search.plain_plans_tried)
 
 
-def plain_plans(timeline: Timeline) -> Iterator[Projection]:
+def _left_alone(timeline: Timeline) -> Projection:
+    """The plan that draws only what the spending needs. RuleViolation where that cannot be met."""
+    return projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
+
+
+def plain_plans(timeline: Timeline, work: Work) -> Iterator[Projection]:
     """The plans that need no search, as far as they can be carried out."""
     for policy in (*(filling(timeline, band) for band in BANDS), evenly_from_state_pension_age(timeline)):
+        work.add(PERSON_YEAR_PROJECTED * len(timeline.people) * len(timeline.periods))
         try:
             yield projected(timeline, policy)
         except RuleViolation:
@@ -151,7 +172,7 @@ class _Search:
         self._partitioning_helps = True
         self._rounded_once = False
         self._leaves_untaxed = False
-        self._plain_plans_tried = with_partner_loss
+        self.plain_plans_tried = with_partner_loss
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
@@ -305,12 +326,9 @@ class _Search:
 
     def _try_plain_plans(self) -> None:
         """Keep the best of the plans that need no search, if it is better than the incumbent."""
-        if not self._plain_plans_tried:
-            self._plain_plans_tried = True
-            self.work.add(
-                (len(BANDS) + 1) * PERSON_YEAR_PROJECTED * len(self.timeline.people) * len(self.timeline.periods)
-            )
-            for plan in plain_plans(self.timeline):
+        if not self.plain_plans_tried:
+            self.plain_plans_tried = True
+            for plan in plain_plans(self.timeline, self.work):
                 self._keep(plan)
 
     def _keep(self, plan: Projection) -> None:

@@ -37,10 +37,10 @@ CORNER = 8
 LINE = 2
 """A line of an arrangement."""
 
-PERSON_YEAR_PROJECTED = 50
+PERSON_YEAR_PROJECTED = 60
 """A person's year of a plan carried out."""
 
-PERSON_YEAR_COMPARED = 300
+PERSON_YEAR_COMPARED = 100
 """A person's year of a plan outside the search: its tax year set out, the plain plans it is compared with, and the answer."""
 
 PERSON_YEAR_ROUNDED = 55

@@ -45,7 +45,7 @@ AIMS: tuple[Aim, ...] = (*BANDS, LEAST_TAX)
 
 SCENARIOS = ("low", "middle", "high")
 
-_PLANS_OWN_WORK = 0.5
+_PLANS_OWN_WORK = 0.6
 """Of the work of a request with scenarios, what the plan itself may take; they share the rest."""
 
 LEAVES_OUT = (
@@ -250,7 +250,8 @@ def _planned(years: Timeline, fill: Aim, work: Work) -> tuple[Projection, Proof 
         return projected(years, filling(years, fill)), None
     found = least_tax(years, work)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
-    best = max((found.projection, *plain_plans(years)), key=lambda plan: plan.wealth)
+    plain = () if found.plain_plans_tried else plain_plans(years, work)
+    best = max((found.projection, *plain), key=lambda plan: plan.wealth)
     return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed)
 
 
