@@ -12,7 +12,7 @@ from dataclasses import replace
 import highspy
 import pytest
 
-from service.law.income_tax import MARRIAGE_ALLOWANCES, NATIONS, IncomeTaxRules, Taxpayer, liability, year_of
+from service.law.income_tax import MARRIAGE_ALLOWANCES, NATIONS, IncomeTaxRules, Taxpayer, liability, taxpayer_year
 from service.planning.optimiser.arrangement import FAR_PENCE
 from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 from service.planning.optimiser.work import Work
@@ -97,7 +97,7 @@ def hull(points: list[TaxPoint], income: int, savings: int) -> float:
 
 def rules_own(taxpayer: Taxpayer, rules: IncomeTaxRules, income: int, savings: int) -> float:
     """The rules' tax, pounds."""
-    return liability(year_of(replace(taxpayer, savings=savings), rules), income).total / POUND
+    return liability(taxpayer_year(replace(taxpayer, savings=savings), rules), income).total / POUND
 
 
 @pytest.mark.parametrize("seed", range(300))

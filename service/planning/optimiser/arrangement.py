@@ -27,7 +27,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from service.law.income_tax import IncomeTaxRules, Taxpayer, YearOf
+from service.law.income_tax import IncomeTaxRules, Taxpayer, TaxpayerYear
 from service.law.units import POUND
 
 FAR_PENCE = 10**12
@@ -73,7 +73,7 @@ class Arrangement:
     ``allowances``: what they come to before the taper; with and without what is given to a partner.
     """
 
-    def __init__(self, year: YearOf, taper: Taper) -> None:
+    def __init__(self, year: TaxpayerYear, taper: Taper) -> None:
         """No lines yet."""
         self.year, self.taper = year, taper
         self.lines: set[Line] = set()
@@ -139,7 +139,7 @@ class Arrangement:
 _ANY = (-FAR_PENCE, FAR_PENCE)
 
 
-def open_to(year: YearOf, taper: Taper) -> int:
+def open_to(year: TaxpayerYear, taper: Taper) -> int:
     """A total of income below savings and savings up to which whoever gives a marriage allowance may surely do so: all
     taxable income is below the rates that rule it out."""
     scales = year.scales
@@ -181,7 +181,7 @@ class _Heights(NamedTuple):
     total_whole: _Form
 
 
-def lines_of(year: YearOf, taper: Taper) -> tuple[Line, ...]:
+def lines_of(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
     """All lines of a taxpayer's year, in order."""
     taxpayer, rules, scales = year
     beside = taxpayer.property_income + taxpayer.dividends

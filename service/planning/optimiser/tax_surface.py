@@ -24,7 +24,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from service.law import child_benefit
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, YearOf, liability, year_of
+from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, TaxpayerYear, liability, taxpayer_year
 from service.law.units import PENNY, POUND, WHOLE
 from service.planning.optimiser.arrangement import FAR_PENCE, Line, lines_of, open_to, taper_of
 from service.planning.optimiser.work import CORNER, LINE, QUESTION, Work
@@ -77,8 +77,8 @@ class Surface:
         self.rules = rules
         self.with_partner_loss = with_partner_loss
         self._work = work
-        self._year = year_of(self.taxpayer, rules)
-        self._without = year_of(replace(self.taxpayer, marriage_allowance="none"), rules)
+        self._year = taxpayer_year(self.taxpayer, rules)
+        self._without = taxpayer_year(replace(self.taxpayer, marriage_allowance="none"), rules)
         self._taper = taper_of(self.taxpayer, rules)
         self.open_to = open_to(self._year, self._taper)
         self._known: dict[tuple[int, int], float] = {}
@@ -141,7 +141,7 @@ class Surface:
             one.blind,
             one.marriage_allowance,
         )
-        return liability(YearOf(taxpayer, rules, year.scales), income)
+        return liability(TaxpayerYear(taxpayer, rules, year.scales), income)
 
     def _charge(self, found: Liability) -> int:
         """The child benefit charge in tax units: a line below its hundred steps, from and to ``charge_bends`` (ITEPA
