@@ -54,7 +54,7 @@ from service.schemas.household import (
     SpendingSchema,
 )
 from service.schemas.quote.request import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
-from service.schemas.schedule.request import AimSchema, ScheduleSchema
+from service.schemas.schedule.request import AimSchema, ScheduleSchema, SearchSchema
 from service.schemas.shared import IncomeSchema, ObjectList, PensionSchema, PersonSchema, StrictNested
 from service.schemas.timing.request import (
     DeathSchema,
@@ -83,6 +83,7 @@ SCHEMAS: dict[str, Schema] = {
     "Aim": AimSchema(),
     "PlanSpending": SpendingSchema(),
     "PlanAssumptions": AssumptionsSchema(),
+    "PlanSearch": SearchSchema(),
     "PlanScenarios": ScenariosSchema(),
     "PlanScenario": ScenarioSchema(),
     "WarningsRequest": WarningsSchema(),
