@@ -287,6 +287,21 @@ def test_the_most_cash_that_ever_waits() -> None:
     assert more["isa_room_used_up"].money["most_cash_waiting"] > 4_676_000
 
 
+def test_spending_beyond_the_band_comes_after_the_cash_that_waits_where_it_costs_nothing() -> None:
+    """All is spent by 5 April 2028; a penny more than the 12,570 drawn then bears no tax, and three pence bear a penny."""
+    for spent, codes in (
+        (1_257_001, ["isa_room_used_up", "spending_drawn_beyond_the_band"]),
+        (1_257_003, ["spending_drawn_beyond_the_band", "isa_room_used_up"]),
+    ):
+        spending = (
+            Spending(100_000, last=date(2027, 4, 5)),
+            Spending(6_414_000, first=date(2027, 4, 6), last=date(2028, 4, 5)),
+            Spending(spent, first=date(2028, 4, 6)),
+        )
+        found = asked(person(pension=Pension(0, drawdown=40_000_000), cash=4_000_000), end=LONG, spending=spending)
+        assert [code for code in reversed(found) if code in codes] == codes
+
+
 def test_a_couple_is_told_of_each() -> None:
     first, second = person(), person(date_of_birth=date(1980, 1, 1))
     found = asked(first, second)

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from tests.planning.warning_requests import by_code, request, w
+from tests.planning.warning_requests import by_code, found_in, request, w
 from tests.planning.warnings.pairs import A_DAY_IN, DRAWN, HELD, LATER, NO_FUND, YEARS, Case, Pair, either_side
 
 
@@ -140,3 +140,12 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+@pytest.mark.parametrize("missing", ["home_to_descendants", "all_to_spouse"])
+def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
+    whole = leaves(450_000)
+    del whole["estate"][missing]
+    found = [warning.code for warning in found_in(whole)]
+    decides = {"home_to_descendants": "estate_facts_decide", "all_to_spouse": "spouse_exemption_not_given"}[missing]
+    assert found.index(decides) < found.index("pension_counts_later")
