@@ -14,9 +14,9 @@ CHARGE_STEP = ("child_benefit_charge",)
 class Piece(NamedTuple):
     """A straight piece of the curve, a staircase, or (``start`` = ``end``) a step.
 
-    ``rate`` is basis points, None for a step. On a staircase ``rate`` runs along the stairs' feet, ``tread_rate``
-    along one tread, and ``foot`` is any amount at which a stair begins. ``exact`` is False on a stair that holds a
-    bend, where only the ends are the rules' own.
+    ``rate`` is basis points, None for a step. On a staircase ``rate`` runs along the stairs' feet, rounded down,
+    ``tread_rate`` along one tread, ``rise`` is the tax of a whole stair, and ``foot`` is any amount at which a stair
+    begins. ``exact`` is False on a stair that holds a bend, where only the ends are the rules' own.
     """
 
     start: Pence
@@ -26,6 +26,7 @@ class Piece(NamedTuple):
     rate: BasisPoints | None
     because: tuple[str, ...]
     tread_rate: BasisPoints = 0
+    rise: TaxUnits = 0
     foot: Pence | None = None
     exact: bool = True
 
@@ -45,11 +46,10 @@ class Piece(NamedTuple):
             return self.tax_start + (amount - self.start) * self.rate
         return self._on_stairs(amount) - self._on_stairs(self.start) + self.tax_start
 
-    def _on_stairs(self, amount: Pence) -> Pence:
+    def _on_stairs(self, amount: Pence) -> TaxUnits:
         assert self.foot is not None
-        assert self.rate is not None
-        tread = (amount - self.foot) % STAIR
-        return (amount - self.foot - tread) * self.rate + tread * self.tread_rate
+        stairs, tread = divmod(amount - self.foot, STAIR)
+        return stairs * self.rise + tread * self.tread_rate
 
     def continues_through(self, before: Piece, after: Piece) -> bool:
         """Whether this staircase, laid over two neighbouring pieces, agrees with both at their ends and last pennies."""
@@ -63,7 +63,7 @@ class Piece(NamedTuple):
     @property
     def stair_height(self) -> Pence:
         """By how much the tax may lie below the straight line through the stairs' feet, pence, rounded up."""
-        if self.foot is None or self.rate is None:
+        if self.foot is None:
             return 0
-        height = -(-(self.rate - self.tread_rate) * STAIR // PENNY)
+        height = -((self.tread_rate * STAIR - self.rise) // PENNY)
         return height if self.exact else height + POUND

@@ -25,10 +25,9 @@ from service.law.units import PENNY, POUND, Pence, TaxUnits
 from service.planning.curve.bends import bends, set_off_may_bend
 from service.planning.curve.piece import CHARGE_STEP, Piece
 from service.planning.curve.points import BEYOND, points, taper_of
-from service.planning.curve.reasons import reasons, reliefs_lost
+from service.planning.curve.reasons import last_before_loss, reasons, reliefs_lost
 from service.planning.curve.stairs import staircase
 from service.planning.curve.tax_function import TaxFunction
-from service.planning.search import first_where
 
 _SHARED_TO = 500_000 * POUND
 _SHARED_CURVES = 256
@@ -107,7 +106,7 @@ def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
 def _stretch(pieces: tuple[Piece, ...], start: Pence, end: Pence) -> Iterator[Piece]:
     """The pieces from ``start`` to ``end``, counted from ``start`` on."""
     for piece in pieces:
-        first, last, tax_first, tax_last, rate, because, tread_rate, foot, exact = piece
+        first, last, tax_first, tax_last, rate, because, tread_rate, rise, foot, exact = piece
         if first >= end:
             return
         if last > start:
@@ -116,7 +115,9 @@ def _stretch(pieces: tuple[Piece, ...], start: Pence, end: Pence) -> Iterator[Pi
             if last > end:
                 last, tax_last = end, piece.tax_at(end)
             moved_foot = None if foot is None else foot - start
-            yield Piece(first - start, last - start, tax_first, tax_last, rate, because, tread_rate, moved_foot, exact)
+            yield Piece(
+                first - start, last - start, tax_first, tax_last, rate, because, tread_rate, rise, moved_foot, exact
+            )
 
 
 def _own_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
@@ -146,7 +147,7 @@ def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence,
         return
     just_after = rules(start + 1)
     if reliefs_lost(just_after, rules(end)):
-        middle = _where_lost(rules, start, end)
+        middle = last_before_loss(rules, start + 1, end)
         yield from _between(rules, start, middle, taper)
         yield from _between(rules, middle, end, taper)
         return
@@ -156,16 +157,6 @@ def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence,
         yield Piece(start, start, tax_start, tax_after, None, lost)
     yield rest[0]._replace(start=start, tax_start=tax_after)
     yield from rest[1:]
-
-
-def _where_lost(rules: TaxFunction, start: Pence, end: Pence) -> Pence:
-    """The last penny before the first relief is lost."""
-    just_after = rules(start + 1)
-
-    def lost(amount: Pence) -> bool:
-        return bool(reliefs_lost(just_after, rules(amount)))
-
-    return first_where(lost, start + 1, end) - 1
 
 
 def _straight(rules: TaxFunction, start: Pence, end: Pence) -> list[Piece]:
@@ -189,18 +180,20 @@ def _with_child_benefit_steps(rules: TaxFunction, pieces: Iterable[Piece]) -> It
     at, next_charge = next(steps, _NO_STEP)
     charge = rules(0).child_benefit_charge * PENNY
     for piece in pieces:
-        start, end, tax_start, tax_end, rate, because, tread_rate, foot, exact = piece
+        start, end, tax_start, tax_end, rate, because, tread_rate, rise, foot, exact = piece
         while at <= end and start < end:
             if at > start:
                 tax_at = piece.tax_at(at)
-                yield Piece(start, at, tax_start + charge, tax_at + charge, rate, because, tread_rate, foot, exact)
+                yield Piece(
+                    start, at, tax_start + charge, tax_at + charge, rate, because, tread_rate, rise, foot, exact
+                )
                 start, tax_start = at, tax_at
             if next_charge > charge:
                 yield Piece(at, at, tax_start + charge, tax_start + next_charge, None, CHARGE_STEP)
                 charge = next_charge
             at, next_charge = next(steps, _NO_STEP)
         if end > start or rate is None:
-            yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, foot, exact)
+            yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, rise, foot, exact)
 
 
 def _charge_steps(rules: TaxFunction) -> Iterator[tuple[Pence, TaxUnits]]:
