@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from service.law.units import Pence
 from service.planning.curve.bends import set_off_may_bend, where_lines_meet
-from service.planning.curve.piece import STAIR, Piece
+from service.planning.curve.piece import STAIR, Piece, Stairs
 from service.planning.curve.reasons import last_before_loss, reasons, reliefs_lost
 from service.planning.curve.tax_function import TaxFunction
 
@@ -40,7 +40,8 @@ def _even_stairs(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> 
     rise = (rules(head).income_tax - before.income_tax) // ((head - start) // STAIR)
     tread_rate = rules(on_tread + 1).income_tax - rules(on_tread).income_tax
     because = reasons(before, after, rules.year, True)
-    return Piece(start, end, before.income_tax, after.income_tax, rise // STAIR, because, tread_rate, rise, foot)
+    stairs = Stairs(foot, STAIR, rise - STAIR * tread_rate)
+    return Piece(start, end, before.income_tax, after.income_tax, tread_rate, because, stairs)
 
 
 def _stairs(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> Iterator[Piece]:
@@ -81,7 +82,7 @@ def _stairs(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> Itera
         yield from _stairs(rules, middle, end, first)
         return
     because = reasons(rules(start), rules(end), rules.year, True)
-    yield Piece(start, end, tax_start, tax_end, rise // STAIR, because, tread, rise, start)
+    yield Piece(start, end, tax_start, tax_end, tread, because, Stairs(start, STAIR, rise - STAIR * tread))
 
 
 def _joined(pieces: list[Piece]) -> list[Piece]:
@@ -89,9 +90,9 @@ def _joined(pieces: list[Piece]) -> list[Piece]:
     joined = pieces[:1]
     for piece in pieces[1:]:
         before = joined[-1]
-        stairs = piece if piece.foot is not None and piece.end - piece.start > STAIR else before
-        if stairs.foot is not None and stairs.exact and stairs.end - stairs.start > STAIR:
-            whole = stairs._replace(
+        longer = piece if piece.stairs is not None and piece.end - piece.start > STAIR else before
+        if longer.stairs is not None and longer.exact and longer.end - longer.start > STAIR:
+            whole = longer._replace(
                 start=before.start, end=piece.end, tax_start=before.tax_start, tax_end=piece.tax_end
             )
             if before.exact and piece.exact and whole.continues_through(before, piece):
@@ -119,12 +120,11 @@ def _one_stair(rules: TaxFunction, start: Pence, end: Pence, first: Pence) -> It
     tax_start, tax_end, length = before.income_tax, after.income_tax, end - start
     because = reasons(before, after, rules.year, True)
     tread = rules(start + 1).income_tax - tax_start if length > 1 else 0
-    ends_on_foot = (end - first) % STAIR == 0
-    exact = rules(end - 1).income_tax == tax_start + (length - 1) * tread
-    if not ends_on_foot and exact:
-        yield Piece(start, end, tax_start, tax_end, tread, because)
-        return
-    rate = (tax_end - tax_start) // length
-    yield Piece(
-        start, end, tax_start, tax_end, rate, because, tread, rate * STAIR, end if ends_on_foot else start, exact
-    )
+    last_penny = rules(end - 1).income_tax
+    exact = last_penny == tax_start + (length - 1) * tread
+    if (end - first) % STAIR == 0:
+        stairs = Stairs(end, STAIR, max(0, tax_end - last_penny - tread))
+        yield Piece(start, end, tax_start, tax_end, tread, because, stairs, exact)
+    else:
+        rate = tread if exact else (tax_end - tax_start) // length
+        yield Piece(start, end, tax_start, tax_end, rate, because, None, exact)

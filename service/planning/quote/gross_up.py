@@ -62,7 +62,7 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
         highest = _last_within(wanted, lowest, last)
         if highest is None:
             continue
-        if piece.foot is None:
+        if piece.exact and piece.stairs is None:
             best = net(highest)
             found = least_reaching(net, wanted.net, lowest, highest, best) if best >= wanted.net else None
         else:
@@ -81,10 +81,10 @@ def _on_stairs(
 ) -> tuple[Pence, Pence | None]:
     """The best net on a staircase, and the least gross that reaches the wanted net. Each stair's best is at its end,
     and the ends rise from stair to stair."""
-    assert piece.foot is not None
-    foot = piece.foot
     if not piece.exact:
         return _on_a_bent_stair(wanted, piece, lowest, highest)
+    assert piece.stairs is not None
+    foot = piece.stairs.foot
 
     def end_of(stair: int) -> Pence:
         end = _last_within(wanted, lowest, foot + (stair + 1) * STAIR - 1)
