@@ -59,11 +59,17 @@ def printed(quote: dict[str, Any]) -> str:
         "  How the taxable part is taxed:",
     ]
     for piece in tax["slices"]:
-        rate = "step" if piece["rate"] is None else f"{piece['rate']:.2%}"
+        average = piece.get("average_rate", piece["rate"])
+        rate = "step" if average is None else f"{average:.2%}"
         reasons = ", ".join(reason.replace("_", " ") for reason in piece["because"])
         lines.append(
             f"    {money(piece['from']):>13} to {money(piece['to']):>13}  {rate:>7}  {money(piece['tax']):>11}  {reasons}"
         )
+        if "staircase" in piece:
+            stairs = piece["staircase"]
+            lines.append(
+                f"{'':37}{piece['rate']:>7.2%}  and about {money(stairs['by'])} more at every {money(stairs['every'])}"
+            )
     if quote["warnings"]:
         lines += ["", "  Mind:"]
         lines += [f"    {warning['title']}. {warning['detail']}" for warning in quote["warnings"]]

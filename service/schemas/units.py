@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from service.law.inheritance_tax import WHOLE_BAND
 from service.law.rounding import half_up
-from service.law.units import WHOLE, BasisPoints, MillionthShare, Pence
+from service.law.units import WHOLE, BasisPoints, MillionthShare, Pence, TaxUnits
 from service.planning.household import YearlyRate
 
 
@@ -40,6 +40,11 @@ def yearly_rate(basis_points: YearlyRate) -> float:
 def share_of_band(millionths: MillionthShare) -> float:
     """A share of a band of inheritance tax."""
     return millionths / WHOLE_BAND
+
+
+def average_rate(tax: TaxUnits, amount: Pence) -> float:
+    """What an amount bears, as a fraction to four decimals, half up."""
+    return fraction(half_up(tax, amount))
 
 
 def part_of(part: Pence, whole: Pence) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -108,6 +109,32 @@ def test_brute_force_around_cliffs(taxpayer: Taxpayer, fall: int) -> None:
     for wanted in list(reached)[:: len(reached) // 300]:
         asked = base._replace(withdrawal=Withdrawal("drawdown", net_wanted=wanted))
         assert quote(asked, BOOK).payment.gross == reached[wanted], wanted
+
+
+BETWEEN_STAIRS = [
+    (
+        "the savings allowance runs out on a stair",
+        "2030-31",
+        Taxpayer("scotland", other_income=1_180_027, savings=3_219_900, dividends=5_753_658),
+        "drawdown",
+    ),
+    ("dividends taxed by halves of a hundredth", "2026-27", Taxpayer("england", 0, 0, 4_920_681, 5_197_700), "ufpls"),
+]
+
+
+@pytest.mark.parametrize(
+    ("tax_year", "taxpayer", "method"), [case[1:] for case in BETWEEN_STAIRS], ids=[case[0] for case in BETWEEN_STAIRS]
+)
+def test_what_is_reached_just_before_a_stair_begins(tax_year: str, taxpayer: Taxpayer, method: str) -> None:
+    """A person whose income ends within a stair of the taper: every net amount of the first pennies against a scan."""
+    base = question_of(taxpayer, tax_year, method, PLENTY, 0)
+    nets = [net_of(base, gross) for gross in range(800)]
+    assert any(after < before for before, after in pairwise(nets[:30]))
+    for wanted in range(max(nets) + 1):
+        asked = base._replace(withdrawal=Withdrawal(method, net_wanted=wanted))
+        assert quote(asked, BOOK).payment.gross == next(gross for gross, net in enumerate(nets) if net >= wanted), (
+            wanted
+        )
 
 
 def test_out_of_reach_says_the_most_that_can_be_had() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Any
 
@@ -10,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.law.income_tax import Taxpayer, TaxpayerYear, liability, taxpayer_year
-from service.law.rounding import PENNY, years_tax_to_the_penny
+from service.law.rounding import years_tax_to_the_penny
+from service.law.units import PENNY, POUND
 from service.planning.curve.piece import STAIR
-from service.planning.curve.tax_curve import TaxCurve, tax_curve
+from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.quote.quote import slices
 from tests.households import BOOK, amounts, taxpayers, years
@@ -31,7 +33,8 @@ def assert_agrees(year: TaxpayerYear, curve: TaxCurve, amount: int) -> None:
     if piece is None or piece.exact:
         assert difference == 0, (amount, difference, piece)
     else:
-        assert abs(difference) <= piece.stair_height * PENNY
+        height = piece.stairs.height if piece.stairs else 0
+        assert abs(difference) <= height + POUND * PENNY
 
 
 @settings(max_examples=400, deadline=None)
@@ -178,8 +181,50 @@ def test_taper_costs_sixty_pence_in_the_pound_as_a_staircase() -> None:
     """40p, and 20p more for the allowance lost: common knowledge of the trade; the steps follow from ITA 2007 s.35(3)."""
     year = taxpayer_year(Taxpayer("england", other_income=10_000_000), BOOK.years["2026-27"].income_tax["england"])
     piece = tax_curve(TaxFunction(year), 1_000_000).pieces[0]
-    assert (piece.rate, piece.tread_rate, piece.stair_height) == (6_000, 4_000, 40)
+    assert piece.stairs is not None
+    assert (piece.rate, piece.stairs.width, piece.stairs.least_height) == (4_000, 200, 40)
+    assert piece.next_pound_rate == 6_000
     assert "personal_allowance_taper" in piece.because
+
+
+def test_child_benefit_charge_is_one_staircase_along_each_rate() -> None:
+    """ITEPA 2003 s.681C: a per cent of 2,251 pounds for each 200 above 60,000, down to a pound: 22 or 23 pounds, 2,251 in all."""
+    taxpayer = Taxpayer("england", other_income=5_500_000, child_benefit=225_160)
+    year = taxpayer_year(taxpayer, BOOK.years["2026-27"].income_tax["england"])
+    curve = tax_curve(TaxFunction(year), 3_000_000)
+    (stairs,) = [piece for piece in curve.pieces if piece.stairs]
+    assert stairs.stairs is not None
+    assert (stairs.start, stairs.end, stairs.rate) == (500_000, 2_500_000, 4_000)
+    assert stairs.because == ("higher_rate", "child_benefit_charge")
+    assert (stairs.stairs.width, stairs.stairs.least_height, stairs.next_pound_rate) == (20_000, 2_200, 4_000)
+    assert stairs.tax_end - stairs.tax_start == (800_000 + 225_100) * PENNY
+    for jump in range(500_000, 2_500_001, 20_000):
+        for amount in (jump - 1, jump):
+            assert_agrees(year, curve, amount)
+    (shown,) = [piece for piece in slices(curve, 2_600_000) if piece.stair_width]
+    assert (shown.start, shown.end, shown.tax, shown.stair_height) == (500_000, 2_500_000, 1_025_100, 2_200)
+
+
+@settings(max_examples=100, deadline=None)
+@given(taxpayers(), st.integers(100, 900_000), years, amounts(150_000), st.integers(8_000_000, 12_000_000), st.data())
+def test_charge_and_taper_that_meet_are_both_exact(
+    taxpayer: Taxpayer, child_benefit: int, tax_year: str, to: int, threshold: int, data: st.DataObject
+) -> None:
+    """As they would if the charge's threshold were raised to the taper's: each keeps its form, one as steps on the other."""
+    rules = replace(BOOK.years[tax_year].income_tax[taxpayer.nation], child_benefit_threshold=threshold)
+    year = taxpayer_year(replace(taxpayer, child_benefit=child_benefit), rules)
+    for curve in (
+        tax_curve(TaxFunction(year), to),
+        TaxCurve(tuple(pieces_to(TaxFunction(year), to))),
+    ):
+        corners = {piece.start for piece in curve.pieces} | {piece.end for piece in curve.pieces}
+        near = {corner + step for corner in list(corners)[:100] for step in (-1, 0, 1)}
+        random = {data.draw(st.integers(0, curve.pieces[-1].end)) for _ in range(20)}
+        for amount in sorted(near | random):
+            if 0 <= amount <= curve.pieces[-1].end:
+                assert_agrees(year, curve, amount)
+        for before, after in pairwise(curve.pieces):
+            assert (before.end, before.tax_end) == (after.start, after.tax_start)
 
 
 def test_rounded_tax_is_the_rules_own() -> None:

@@ -11,12 +11,35 @@ CHARGE_STEP = ("child_benefit_charge",)
 """The reason of a step of the child benefit charge."""
 
 
+class Stairs(NamedTuple):
+    """Jumps of the tax at even distances.
+
+    A stair begins at ``foot`` and every ``width`` before and after it, and as it begins the tax jumps by ``height``. Where
+    the statute rounds, ``height`` is what the stairs are on average, and from ``foot`` on they add up to a multiple of
+    ``whole``.
+    """
+
+    foot: Pence
+    width: Pence
+    height: TaxUnits
+    whole: TaxUnits = 1
+
+    def climbed(self, amount: Pence) -> TaxUnits:
+        """What the stairs after ``foot`` have added up to at an amount; one that begins there is counted."""
+        return (amount - self.foot) // self.width * self.height // self.whole * self.whole
+
+    @property
+    def least_height(self) -> Pence:
+        """How high a stair is at the least: in pence, or in whole pounds where each is."""
+        unit = max(self.whole, PENNY)
+        return self.height // unit * unit // PENNY
+
+
 class Piece(NamedTuple):
     """A straight piece of the curve, a staircase, or (``start`` = ``end``) a step.
 
-    ``rate`` is basis points, None for a step. On a staircase ``rate`` runs along the stairs' feet, ``tread_rate``
-    along one tread, and ``foot`` is any amount at which a stair begins. ``exact`` is False on a stair that holds a
-    bend, where only the ends are the rules' own.
+    ``rate`` is basis points, None for a step. On a staircase it is the rate between the jumps. ``exact`` is False on a
+    stair that holds a bend, where only the ends are the rules' own.
     """
 
     start: Pence
@@ -25,8 +48,7 @@ class Piece(NamedTuple):
     tax_end: TaxUnits
     rate: BasisPoints | None
     because: tuple[str, ...]
-    tread_rate: BasisPoints = 0
-    foot: Pence | None = None
+    stairs: Stairs | None = None
     exact: bool = True
 
     @property
@@ -35,35 +57,36 @@ class Piece(NamedTuple):
         step comes only after its amount."""
         return self.because == CHARGE_STEP
 
+    @property
+    def next_pound_rate(self) -> BasisPoints:
+        """What a pound more costs: the taper's stairs are averaged in, which are narrow; the charge's are left out."""
+        stairs = self.stairs
+        if stairs is None or stairs.width > STAIR:
+            return self.rate or 0
+        if self.end - self.start <= STAIR:
+            return (self.tax_end - self.tax_start) // (self.end - self.start)
+        return (self.rate or 0) + stairs.height // stairs.width
+
     def tax_at(self, amount: Pence) -> TaxUnits:
         """Tax at an amount within the piece, in ten-thousandths of a penny."""
-        if amount == self.end or self.rate is None:
-            return self.tax_end
-        if self.foot is None:
-            if self.end - self.start == 1:
-                return self.tax_start
-            return self.tax_start + (amount - self.start) * self.rate
-        return self._on_stairs(amount) - self._on_stairs(self.start) + self.tax_start
+        return self.tax_end if amount == self.end else self._on_line(amount)
 
-    def _on_stairs(self, amount: Pence) -> Pence:
-        assert self.foot is not None
-        assert self.rate is not None
-        tread = (amount - self.foot) % STAIR
-        return (amount - self.foot - tread) * self.rate + tread * self.tread_rate
+    def _on_line(self, amount: Pence) -> TaxUnits:
+        tax = self.tax_start + (amount - self.start) * (self.rate or 0)
+        if self.stairs is None:
+            return tax
+        return tax + self.stairs.climbed(amount) - self.stairs.climbed(self.start)
 
     def continues_through(self, before: Piece, after: Piece) -> bool:
         """Whether this staircase, laid over two neighbouring pieces, agrees with both at their ends and last pennies."""
-        assert self.foot is not None
-        height = self._on_stairs(self.end) - self._on_stairs(self.start)
         checks = (before.end - 1, before.end, after.end - 1)
-        return self.tax_start + height == self.tax_end and all(
+        return self._on_line(self.end) == self.tax_end and all(
             self.tax_at(at) == (before if at < before.end else after).tax_at(at) for at in checks if at >= self.start
         )
 
-    @property
-    def stair_height(self) -> Pence:
-        """By how much the tax may lie below the straight line through the stairs' feet, pence, rounded up."""
-        if self.foot is None or self.rate is None:
-            return 0
-        height = -(-(self.rate - self.tread_rate) * STAIR // PENNY)
-        return height if self.exact else height + POUND
+    def cut_at(self, amount: Pence) -> tuple[Piece, ...]:
+        """The piece in two at an amount, or as it is where that is not inside."""
+        if not self.start < amount < self.end:
+            return (self,)
+        tax = self.tax_at(amount)
+        return self._replace(end=amount, tax_end=tax), self._replace(start=amount, tax_start=tax)

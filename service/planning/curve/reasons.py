@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from service.law.income_tax import Liability, TaxpayerYear
+from service.law.units import Pence
+from service.planning.curve.tax_function import TaxFunction
+from service.planning.search import first_where
 
 
 def reasons(before: Liability, after: Liability, year: TaxpayerYear, tapered: bool) -> tuple[str, ...]:
@@ -45,3 +48,9 @@ def reliefs_lost(before: Liability, after: Liability) -> tuple[str, ...]:
     if savings_allowance:
         return ("personal_savings_allowance",)
     return ("marriage_allowance",) if marriage_allowance else ()
+
+
+def last_before_loss(rules: TaxFunction, start: Pence, end: Pence) -> Pence:
+    """The last penny from ``start`` on with the reliefs of ``start``, of which some are lost by ``end``."""
+    before = rules(start)
+    return first_where(lambda amount: bool(reliefs_lost(before, rules(amount))), start, end) - 1

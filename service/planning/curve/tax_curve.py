@@ -7,7 +7,7 @@ are asked where lines from both sides meet (``curve/bends.py``).
 
 Two things the statute does are kept exactly. Where the personal allowance is withdrawn it falls by whole pounds, so the
 tax is a fine staircase (``curve/stairs.py``): such a piece knows its stairs. The child benefit charge moves in whole
-percentage points: each is a step.
+percentage points (``curve/child_benefit.py``): a staircase too, or a step at each.
 
 Tax is in ten-thousandths of a penny here (pence times basis points), amounts in pence.
 """
@@ -19,20 +19,18 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
-from service.law import child_benefit
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, TaxpayerYear, taxpayer_year
-from service.law.units import PENNY, POUND, Pence, TaxUnits
+from service.law.units import POUND, Pence, TaxUnits
 from service.planning.curve.bends import bends, set_off_may_bend
-from service.planning.curve.piece import CHARGE_STEP, Piece
+from service.planning.curve.child_benefit import with_charge_stairs, with_charge_steps
+from service.planning.curve.piece import Piece
 from service.planning.curve.points import BEYOND, points, taper_of
-from service.planning.curve.reasons import reasons, reliefs_lost
+from service.planning.curve.reasons import last_before_loss, reasons, reliefs_lost
 from service.planning.curve.stairs import staircase
 from service.planning.curve.tax_function import TaxFunction
-from service.planning.search import first_where
 
 _SHARED_TO = 500_000 * POUND
 _SHARED_CURVES = 256
-_NO_STEP = (10**15, 0)  # more than anybody can withdraw
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,15 +63,17 @@ def corners(rules: TaxFunction, to: Pence) -> list[Pence]:
 
 
 def tax_curve(rules: TaxFunction, to: Pence) -> TaxCurve:
-    """The curve over taxable withdrawals from 0 to at least ``to`` pence."""
-    return TaxCurve(tuple(pieces_to(rules, to)))
+    """The curve over taxable withdrawals from 0 to at least ``to`` pence, as it is shown: the child benefit charge as a
+    staircase."""
+    pieces = _income_tax_pieces(rules, to)
+    return TaxCurve(tuple(with_charge_stairs(rules, pieces) if rules.year.taxpayer.child_benefit else pieces))
 
 
 def pieces_to(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
-    """The curve's pieces, each made only when it is asked for."""
-    if rules.year.taxpayer.child_benefit:
-        return _with_child_benefit_steps(rules, _income_tax_pieces(rules, to))
-    return _income_tax_pieces(rules, to)
+    """The curve's pieces, as they are searched: the child benefit charge in its steps. Each is made only when it is asked
+    for."""
+    pieces = _income_tax_pieces(rules, to)
+    return with_charge_steps(rules, pieces) if rules.year.taxpayer.child_benefit else pieces
 
 
 def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
@@ -107,7 +107,7 @@ def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
 def _stretch(pieces: tuple[Piece, ...], start: Pence, end: Pence) -> Iterator[Piece]:
     """The pieces from ``start`` to ``end``, counted from ``start`` on."""
     for piece in pieces:
-        first, last, tax_first, tax_last, rate, because, tread_rate, foot, exact = piece
+        first, last, tax_first, tax_last, rate, because, stairs, exact = piece
         if first >= end:
             return
         if last > start:
@@ -115,8 +115,8 @@ def _stretch(pieces: tuple[Piece, ...], start: Pence, end: Pence) -> Iterator[Pi
                 first, tax_first = start, piece.tax_at(start)
             if last > end:
                 last, tax_last = end, piece.tax_at(end)
-            moved_foot = None if foot is None else foot - start
-            yield Piece(first - start, last - start, tax_first, tax_last, rate, because, tread_rate, moved_foot, exact)
+            moved = stairs and stairs._replace(foot=stairs.foot - start)
+            yield Piece(first - start, last - start, tax_first, tax_last, rate, because, moved, exact)
 
 
 def _own_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
@@ -146,7 +146,7 @@ def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence,
         return
     just_after = rules(start + 1)
     if reliefs_lost(just_after, rules(end)):
-        middle = _where_lost(rules, start, end)
+        middle = last_before_loss(rules, start + 1, end)
         yield from _between(rules, start, middle, taper)
         yield from _between(rules, middle, end, taper)
         return
@@ -156,16 +156,6 @@ def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence,
         yield Piece(start, start, tax_start, tax_after, None, lost)
     yield rest[0]._replace(start=start, tax_start=tax_after)
     yield from rest[1:]
-
-
-def _where_lost(rules: TaxFunction, start: Pence, end: Pence) -> Pence:
-    """The last penny before the first relief is lost."""
-    just_after = rules(start + 1)
-
-    def lost(amount: Pence) -> bool:
-        return bool(reliefs_lost(just_after, rules(amount)))
-
-    return first_where(lost, start + 1, end) - 1
 
 
 def _straight(rules: TaxFunction, start: Pence, end: Pence) -> list[Piece]:
@@ -181,34 +171,3 @@ def _line(year: TaxpayerYear, start: Pence, end: Pence, before: Liability, after
     """A straight piece from one point to another."""
     rate = (after.income_tax - before.income_tax) // (end - start)
     return Piece(start, end, before.income_tax, after.income_tax, rate, reasons(before, after, year, False))
-
-
-def _with_child_benefit_steps(rules: TaxFunction, pieces: Iterable[Piece]) -> Iterator[Piece]:
-    """The pieces with the child benefit charge added: constant between its steps, a step at each percentage point."""
-    steps = _charge_steps(rules)
-    at, next_charge = next(steps, _NO_STEP)
-    charge = rules(0).child_benefit_charge * PENNY
-    for piece in pieces:
-        start, end, tax_start, tax_end, rate, because, tread_rate, foot, exact = piece
-        while at <= end and start < end:
-            if at > start:
-                tax_at = piece.tax_at(at)
-                yield Piece(start, at, tax_start + charge, tax_at + charge, rate, because, tread_rate, foot, exact)
-                start, tax_start = at, tax_at
-            if next_charge > charge:
-                yield Piece(at, at, tax_start + charge, tax_start + next_charge, None, CHARGE_STEP)
-                charge = next_charge
-            at, next_charge = next(steps, _NO_STEP)
-        if end > start or rate is None:
-            yield Piece(start, end, tax_start + charge, tax_end + charge, rate, because, tread_rate, foot, exact)
-
-
-def _charge_steps(rules: TaxFunction) -> Iterator[tuple[Pence, TaxUnits]]:
-    """The taxable withdrawals, after none, at which the child benefit charge rises by a percentage point, and to what."""
-    taxpayer, its_rules = rules.year.taxpayer, rules.year.rules
-    threshold, width = its_rules.child_benefit_threshold, its_rules.child_benefit_step
-    adjusted = rules(0).net_income - taxpayer.relief_at_source - taxpayer.gift_aid
-    for point in range(child_benefit.charge_percentage(adjusted, threshold, width) + 1, 101):
-        reached = threshold + point * width
-        charge = child_benefit.charge(reached, taxpayer.child_benefit, threshold, width)
-        yield reached - adjusted, charge * PENNY

@@ -62,7 +62,7 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
         highest = _last_within(wanted, lowest, last)
         if highest is None:
             continue
-        if piece.foot is None:
+        if piece.exact and piece.stairs is None:
             best = net(highest)
             found = least_reaching(net, wanted.net, lowest, highest, best) if best >= wanted.net else None
         else:
@@ -81,12 +81,10 @@ def _on_stairs(
 ) -> tuple[Pence, Pence | None]:
     """The best net on a staircase, and the least gross that reaches the wanted net. Each stair's best is at its end,
     and the ends rise from stair to stair."""
-    assert piece.foot is not None
-    foot = piece.foot
     if not piece.exact:
-        nets = {gross: _net_by_rules(wanted, gross) for gross in range(lowest, highest + 1)}
-        reached = [gross for gross, value in nets.items() if value >= wanted.net]
-        return max(nets.values()), min(reached, default=None)
+        return _on_a_bent_stair(wanted, piece, lowest, highest)
+    assert piece.stairs is not None
+    foot = piece.stairs.foot
 
     def end_of(stair: int) -> Pence:
         end = _last_within(wanted, lowest, foot + (stair + 1) * STAIR - 1)
@@ -106,6 +104,27 @@ def _on_stairs(
         at_its_end = net(end_of(stair))
     start = lowest if stair == first else end_of(stair - 1) + 1
     return best, least_reaching(net, wanted.net, start, end_of(stair), at_its_end)
+
+
+def _on_a_bent_stair(wanted: Wanted, piece: Piece, lowest: Pence, highest: Pence) -> tuple[Pence, Pence | None]:
+    """The best net on a stair that holds a bend, and the least gross that reaches the wanted net, by the rules.
+
+    On the stair itself the allowance stands still and no relief is lost, so more never leaves less and halving finds it. Its
+    end is where the next stair begins, and looked at apart.
+    """
+
+    def net(gross: Pence) -> Pence:
+        return _net_by_rules(wanted, gross)
+
+    top = _last_within(wanted, lowest, piece.end - 1)
+    end = lowest - 1 if top is None else min(top, highest)
+    best = 0
+    for first, last in ((lowest, end), (end + 1, highest)):
+        if first <= last:
+            best = max(best, net(last))
+            if best >= wanted.net:
+                return best, least_reaching(net, wanted.net, first, last, best)
+    return best, None
 
 
 def _settled(wanted: Wanted, gross: Pence) -> Pence:

@@ -42,14 +42,18 @@ class Question(NamedTuple):
 
 
 class Slice(NamedTuple):
-    """Part of the taxable withdrawal taxed at one rate (basis points), or a step (``rate`` None). Pence."""
+    """Part of the taxable withdrawal taxed at one rate (basis points), or a step (``rate`` None). Pence.
+
+    On a staircase the tax also jumps by ``stair_height`` or a little more at every ``stair_width``, which is 0 elsewhere.
+    """
 
     start: Pence
     end: Pence
     rate: BasisPoints | None
     tax: Pence
     because: tuple[str, ...]
-    stair_height: Pence
+    stair_width: Pence = 0
+    stair_height: Pence = 0
 
 
 class LifetimeAllowanceTest(NamedTuple):
@@ -127,7 +131,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
         without=without,
         with_it=with_it,
         on_withdrawal=on_withdrawal,
-        next_pound_rate=curve.piece_from(payment.taxable).rate or 0,
+        next_pound_rate=curve.piece_from(payment.taxable).next_pound_rate,
         slices=slices(curve, payment.taxable),
         net_after_tax=gross - payment.charge - on_withdrawal,
         payroll=outcome,
@@ -182,12 +186,17 @@ def slices(curve: TaxCurve, taxable: Pence) -> tuple[Slice, ...]:
         tax_to_end = rounding.years_tax_to_the_penny(tax_end)
         tax = tax_to_end - so_far
         so_far = tax_to_end
-        height = piece.stair_height if piece.foot is not None else 0
+        width, height = (0, 0) if piece.stairs is None else (piece.stairs.width, piece.stairs.least_height)
         last = cut[-1] if cut else None
-        if last and rate is not None and last.rate == rate and last.because == because and last.stair_height == height:
-            cut[-1] = Slice(last.start, end, rate, last.tax + tax, because, height)
+        if (
+            last is not None
+            and rate is not None
+            and (last.rate, last.because) == (rate, because)
+            and (last.stair_width, last.stair_height) == (width, height)
+        ):
+            cut[-1] = last._replace(end=end, tax=last.tax + tax)
         else:
-            cut.append(Slice(start, end, rate, tax, because, height))
+            cut.append(Slice(start, end, rate, tax, because, width, height))
     return tuple(cut)
 
 
@@ -238,7 +247,7 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
 def _gross(
     question: Question, rules: TaxYearRules, left: Allowances, year: TaxFunction
 ) -> tuple[Pence, TaxCurve | None]:
-    """The gross withdrawal in pence, and the tax curve if it took one to find it."""
+    """The gross withdrawal in pence, and the tax curve if it took one to find it that can be shown."""
     asked = question.withdrawal
     most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)
     if asked.amount is not None:
@@ -275,8 +284,9 @@ def _gross(
             ),
             found.most_net,
         )
-    reaches_on = followed[-1].end > split(found.gross)[0]
-    return found.gross, TaxCurve(tuple(followed)) if reaches_on else None
+    # With child benefit the charge was searched in steps, and is shown as a staircase.
+    can_be_shown = followed[-1].end > split(found.gross)[0] and not year.year.taxpayer.child_benefit
+    return found.gross, TaxCurve(tuple(followed)) if can_be_shown else None
 
 
 def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: Pence) -> Fault:

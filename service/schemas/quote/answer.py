@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 from service.law.rounding import years_tax_to_the_penny
-from service.planning.curve.piece import STAIR
 from service.planning.curve.tax_curve import TaxCurve
 from service.planning.quote.quote import LifetimeAllowanceTest, Quote, Slice
 from service.planning.quote.working import Step, Value
 from service.planning.warnings.warning import ClientWarning
-from service.schemas.units import fraction, in_pounds, part_of, pounds
+from service.schemas.units import average_rate, fraction, in_pounds, part_of, pounds
 from service.schemas.warnings import warning
 
 
@@ -85,7 +84,7 @@ def answer(
 
 
 def _slice(piece: Slice) -> dict[str, Any]:
-    start, end, rate, tax, because, stair_height = piece
+    start, end, rate, tax, because, stair_width, stair_height = piece
     document: dict[str, Any] = {
         "from": pounds(start),
         "to": pounds(end),
@@ -93,8 +92,9 @@ def _slice(piece: Slice) -> dict[str, Any]:
         "tax": pounds(tax),
         "because": because,
     }
-    if stair_height:
-        document["staircase"] = {"every": pounds(STAIR), "by": pounds(stair_height)}
+    if stair_width:
+        document["average_rate"] = part_of(tax, end - start)
+        document["staircase"] = {"every": pounds(stair_width), "by": pounds(stair_height)}
     return document
 
 
@@ -125,8 +125,10 @@ def _points(curve: TaxCurve) -> list[dict[str, Any]]:
             "rate": None if piece.rate is None else fraction(piece.rate),
             "because": piece.because,
         }
-        if piece.stair_height:
-            point["staircase"] = {"every": pounds(STAIR), "by": pounds(piece.stair_height)}
+        stairs = piece.stairs
+        if stairs is not None:
+            point["average_rate"] = average_rate(piece.tax_end - piece.tax_start, piece.end - piece.start)
+            point["staircase"] = {"every": pounds(stairs.width), "by": pounds(stairs.least_height)}
         points.append(point)
     last = curve.pieces[-1]
     points.append(
