@@ -8,8 +8,8 @@ from service.planning.warnings.circumstances import Circumstances
 
 
 def case_assumptions(case: Circumstances) -> list[str]:
-    """The same for what warnings rest on: the income tax of the tax years with withdrawals. What else a warning rests on
-    it tells itself."""
+    """A sentence for each figure that is not law or leaves a doubt, of those that the income tax of the tax years with
+    withdrawals rests on. What else a warning rests on it says itself."""
     return told_once(
         (year.figures, set(touched_by_income_tax(year.taxpayer)))
         for one in case.people

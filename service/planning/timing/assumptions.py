@@ -12,7 +12,8 @@ from service.planning.timing.estates import Left
 
 
 def timing_assumptions(result: Timing) -> list[str]:
-    """The same for options side by side, with what inheritance tax rests on where deaths are asked about."""
+    """A sentence for each figure that a comparison rests on and that is not law or leaves a doubt, once, from the year in which
+    it is least firm: also of inheritance tax where deaths are asked about. Then those on State Pension age."""
     touched: list[tuple[TaxYearFigures, set[str]]] = []
     for option in result.options:
         if option.course is None:
