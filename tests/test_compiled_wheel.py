@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import runpy
 import shlex
 import shutil
 import subprocess
@@ -10,6 +11,7 @@ import sys
 import sysconfig
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -117,6 +119,7 @@ def test_every_module_of_the_inner_layers_is_compiled_but_those_named(installed:
     }
     assert modules - compiled == {
         "service/figures/__main__.py",
+        "service/law/value.py",
         "service/planning/optimiser/lp.py",
     }
     assert compiled - modules == {
@@ -125,6 +128,67 @@ def test_every_module_of_the_inner_layers_is_compiled_but_those_named(installed:
         "service/schemas/quote/answer.py",
         "service/schemas/units.py",
     }
+
+
+A_MODULE = """
+from __future__ import annotations
+from service.law.value import Value
+NONE = 0
+class Point(Value, frozen=True):
+    \"\"\"A place.\"\"\"
+
+    across: int
+    up: int = NONE
+    names: tuple[str, ...] = ("here", "there")
+
+    @property
+    def both(self) -> int:
+        return self.across + self.up
+
+class Free:
+    size: int = 1
+"""
+
+
+def test_a_plain_value_is_made_copied_compared_and_hashed_like_the_one_it_stands_for() -> None:
+    made = {}
+    for text in (A_MODULE, runpy.run_path(str(PROGRAM))["with_plain_values"](A_MODULE)):
+        namespace: dict[str, Any] = {}
+        exec(compile(text, "a module", "exec"), namespace)
+        Point = namespace["Point"]
+        point = Point(3, up=4)
+        assert point == Point(across=3, up=4) != Point(3, 5)
+        assert point != (3, 4, ("here", "there"))
+        assert hash(point) == hash(Point(3, 4))
+        with pytest.raises(TypeError):
+            point._replace(down=1)
+        with pytest.raises(TypeError):
+            Point(up=1)
+        copy = point._replace(across=5)
+        made[text] = (
+            point.both,
+            point.names,
+            copy.across,
+            copy.up,
+            copy.names,
+            Point.__doc__,
+            namespace["Free"]().size,
+        )
+    first, second = made.values()
+    assert first == second == (7, ("here", "there"), 5, 4, ("here", "there"), "A place.", 1)
+    assert "Value" not in list(made)[1]
+
+
+def test_values_cannot_be_changed(installed: Path) -> None:
+    """Neither as they stand in the source nor compiled."""
+    change = (
+        "from service.law.lump_sums import Payment\n"
+        "payment = Payment(1, 0, 1)\n"
+        "try:\n    payment.gross = 2\nexcept AttributeError:\n    print(payment.gross)"
+    )
+    for code in (TOP, installed):
+        told = subprocess.run([sys.executable, "-P", "-c", change], env={"PYTHONPATH": str(code)}, capture_output=True)
+        assert told.stdout == b"1\n", told.stderr
 
 
 def test_the_checks_and_the_compiled_wheel_use_the_same_mypy() -> None:

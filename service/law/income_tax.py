@@ -6,14 +6,15 @@ computes the year for any taxable withdrawal on top. Nothing else in the service
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple, get_args
+from dataclasses import dataclass
+from typing import Literal, get_args
 
 from service.figures.loader import TaxYearFigures
 from service.law import child_benefit, personal_allowances, rounding
 from service.law.scale import Scale
 from service.law.set_off import Scales, Stack, charged_above_basic, set_off, taxed
 from service.law.units import BasisPoints, Pence, TaxUnits
+from service.law.value import Value
 
 Nation = Literal["england", "northern_ireland", "scotland", "wales"]
 """The nation of which a taxpayer is a resident for income tax."""
@@ -67,7 +68,7 @@ class IncomeTaxRules:
     child_benefit_step: Pence
 
 
-class TaxpayerYear(NamedTuple):
+class TaxpayerYear(Value, frozen=True):
     """A taxpayer with the rules of a year, the limits already raised by the reliefs (FA 2004 s.192, ITA 2007 s.414)."""
 
     taxpayer: Taxpayer
@@ -75,7 +76,7 @@ class TaxpayerYear(NamedTuple):
     scales: Scales
 
 
-class Liability(NamedTuple):
+class Liability(Value, frozen=True):
     """The year's tax and how it came about. Pence, but for the ``_tax`` parts in ten-thousandths of a penny.
 
     ``fixed_to``, ``other_to``, ``savings_to`` and ``taxable`` are heights in the stack of taxable income (see ``set_off``):
@@ -158,15 +159,14 @@ def taxpayer_year(taxpayer: Taxpayer, rules: IncomeTaxRules) -> TaxpayerYear:
     relief = taxpayer.relief_at_source + taxpayer.gift_aid
     scales = rules.scales
     if relief:
-        scales = replace(
-            scales,
+        scales = scales._replace(
             lower=scales.lower.extended(relief, rules.first_extended_band),
             property=scales.property and scales.property.extended(relief),
             savings=scales.savings.extended(relief),
             dividends=scales.dividends.extended(relief),
         )
     if taxpayer.marriage_allowance == "receives":
-        scales = replace(scales, reduction=rules.marriage_allowance * rules.basic_rate)
+        scales = scales._replace(reduction=rules.marriage_allowance * rules.basic_rate)
     return TaxpayerYear(taxpayer, rules, scales)
 
 
@@ -176,7 +176,7 @@ def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
     The steps are those of ITA 2007 s.23: total income, reliefs and allowances, tax at each rate, tax reductions, and
     the charge added last.
     """
-    taxpayer, rules, scales = year
+    taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     other_income = taxpayer.other_income + withdrawal
     net_income = other_income + taxpayer.property_income + taxpayer.savings + taxpayer.dividends
     adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
@@ -200,33 +200,32 @@ def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
     tax, fixed_to, other_to, savings_to, taxable, nil_to, nil_savings, on_lower, on_savings, on_dividends, reduction = (
         stack
     )
-    # By position, in the order of the fields: a quote makes six to ten of these, and by name each would cost a third more.
     return Liability(
-        net_income,
-        adjusted,
-        allowance - given,
-        blind,
-        given,
-        fixed_to,
-        other_to,
-        savings_to,
-        taxable,
-        nil_to,
-        nil_savings,
-        on_lower,
-        on_savings,
-        on_dividends,
-        reduction,
-        marriage_open,
-        tax,
-        charge,
-        rounding.years_tax_to_the_penny(tax) + charge,
+        net_income=net_income,
+        adjusted_net_income=adjusted,
+        personal_allowance=allowance - given,
+        blind_persons_allowance=blind,
+        marriage_allowance_given=given,
+        fixed_to=fixed_to,
+        other_to=other_to,
+        savings_to=savings_to,
+        taxable=taxable,
+        savings_nil_to=nil_to,
+        savings_allowance=nil_savings,
+        other_tax=on_lower,
+        savings_tax=on_savings,
+        dividend_tax=on_dividends,
+        marriage_allowance_reduction=reduction,
+        marriage_allowance_open=marriage_open,
+        income_tax=tax,
+        child_benefit_charge=charge,
+        total=rounding.years_tax_to_the_penny(tax) + charge,
     )
 
 
 def _stack(year: TaxpayerYear, other_income: Pence, allowance: Pence) -> Stack:
     """The taxable stack that bears the least tax."""
-    taxpayer, rules, scales = year
+    taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     property_income, savings, dividends = taxpayer.property_income, taxpayer.savings, taxpayer.dividends
     if rules.other_income_first:
         floor = max(0, other_income - allowance)

@@ -9,12 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal, NamedTuple, cast, get_args
+from typing import Literal, cast, get_args
 
 from service.figures.keys import LumpSumRegime
 from service.figures.loader import TaxYearFigures
 from service.law.rounding import down_to_the_penny, half_up
 from service.law.units import WHOLE, BasisPoints, Pence, Years
+from service.law.value import Value
 
 Method = Literal["pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot"]
 """A way to take money: a pension commencement lump sum alone or with the drawdown that it opens, an uncrystallised funds
@@ -23,7 +24,7 @@ pension lump sum, income from drawdown funds, a small pot lump sum."""
 METHODS: tuple[Method, ...] = get_args(Method)
 
 
-class Pension(NamedTuple):
+class Pension(Value, frozen=True):
     """A money purchase pension and what has been used of the allowances. ``lifetime_allowance_used`` is in hundredths
     of a per cent (4,000 is 40%), for benefits before 6 April 2024."""
 
@@ -67,7 +68,7 @@ class LumpSumRules:
     standard_lifetime_allowance_before_2024: Pence
 
 
-class Allowances(NamedTuple):
+class Allowances(Value, frozen=True):
     """What is left before a payment. ``tax_free`` is the most that may be paid tax free."""
 
     tax_free: Pence
@@ -76,7 +77,7 @@ class Allowances(NamedTuple):
     lump_sum_and_death_benefit_allowance: Pence | None
 
 
-class Payment(NamedTuple):
+class Payment(Value, frozen=True):
     """A pension payment taken apart: ``gross`` = ``tax_free`` + ``taxable`` + ``excess``.
 
     ``excess`` is the part that is neither tax free nor income (to 2022-23): all that is over the lifetime allowance

@@ -18,6 +18,7 @@ from service.figures.loader import TaxYearFigures
 from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.law.value import Value
 
 CodeKind = Literal["suffix", "k", "flat", "no_tax"]
 """A code with free pay, one with an addition to pay, one with a rate for all of it, and NT."""
@@ -71,7 +72,7 @@ class PayrollRules:
     overriding_limit: BasisPoints
 
 
-class Deduction(NamedTuple):
+class Deduction(Value, frozen=True):
     """What payroll takes from one payment, in pence. ``tax`` is negative for a refund on a cumulative code."""
 
     tax: Pence

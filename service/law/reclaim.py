@@ -7,15 +7,16 @@ claim HMRC settles the difference after 5 April.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from service.law.lump_sums import Method
 from service.law.units import Pence
+from service.law.value import Value
 
 ReclaimForm = Literal["none", "P50Z", "P53", "P53Z", "P55"]
 
 
-class Reclaim(NamedTuple):
+class Reclaim(Value, frozen=True):
     """A form's name, or "none", and why it fits."""
 
     form: ReclaimForm

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from service.figures.loader import Band
 from service.law.units import BasisPoints, Pence, TaxUnits
+from service.law.value import Value
 
 
-@dataclass(frozen=True, slots=True)
-class Scale:
+class Scale(Value, frozen=True):
     """Progressive bands. ``limits`` are the upper limits in pence of all bands but the last; ``rates`` basis points."""
 
     names: tuple[str, ...]

@@ -21,14 +21,12 @@ in reach that bear no more.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from service.law.scale import Scale
 from service.law.units import Pence, TaxUnits
+from service.law.value import Value
 
 
-@dataclass(frozen=True, slots=True)
-class Scales:
+class Scales(Value, frozen=True):
     """What one taxpayer's stack is taxed with: scales with their limits already extended for reliefs, and the nil rates.
 
     ``lower`` taxes other income by the taxpayer's own nation; ``property`` is None where property income is taxed as

@@ -11,6 +11,7 @@ from typing import Literal, NamedTuple, get_args
 from service.law.income_tax import MarriageAllowance, Nation, Taxpayer
 from service.law.lump_sums import Pension
 from service.law.units import BasisPoints, Pence
+from service.law.value import Value
 
 IncomeKind = Literal[
     "employment",
@@ -42,7 +43,7 @@ class Income(NamedTuple):
     amount: Pence
 
 
-class Person(NamedTuple):
+class Person(Value, frozen=True):
     """A person in the tax year asked about. Reliefs are gross."""
 
     date_of_birth: date

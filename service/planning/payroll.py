@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import NamedTuple
 
 from service.law import payroll, reclaim
 from service.law.lump_sums import Method, Payment
 from service.law.payroll import Basis, Deduction, TaxCode
 from service.law.rulebook import TaxYearRules
 from service.law.units import Pence
+from service.law.value import Value
 from service.planning.household import Income
 
 
-class PayrollFacts(NamedTuple):
+class PayrollFacts(Value, frozen=True):
     """The code the payer operates, its basis ("month_1" or "cumulative") and, for the latter, the year so far."""
 
     code: str
@@ -23,7 +23,7 @@ class PayrollFacts(NamedTuple):
     tax_to_date: Pence = 0
 
 
-class PayrollOutcome(NamedTuple):
+class PayrollOutcome(Value, frozen=True):
     """What payroll takes from the payment and what becomes of the difference to the year's tax. Pence."""
 
     facts: PayrollFacts

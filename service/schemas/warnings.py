@@ -11,25 +11,24 @@ from service.schemas.units import fraction, pounds
 
 def warning(found: ClientWarning) -> dict[str, Any]:
     """A warning as JSON: its amounts in pounds, its rates as fractions."""
-    code, effect, title, detail, path, sources, status, money, counts, rates, _, tax_year = found
     figures: dict[str, float] = {}
-    for name, amount in money.items():
+    for name, amount in found.money.items():
         figures[name] = pounds(amount)
-    if rates:
-        for name, rate in rates.items():
+    if found.rates:
+        for name, rate in found.rates.items():
             figures[name] = fraction(rate)
-    if counts:
-        figures.update(counts)
+    if found.counts:
+        figures.update(found.counts)
     document: dict[str, Any] = {
-        "code": code,
-        "effect": effect,
-        "title": title,
-        "detail": detail,
+        "code": found.code,
+        "effect": found.effect,
+        "title": found.title,
+        "detail": found.detail,
         "figures": figures,
-        "pointer": pointer(path),
-        "sources": sources,
-        "status": status,
+        "pointer": pointer(found.path),
+        "sources": found.sources,
+        "status": found.status,
     }
-    if tax_year is not None:
-        document["tax_year"] = tax_year
+    if found.tax_year is not None:
+        document["tax_year"] = found.tax_year
     return document

@@ -84,7 +84,7 @@ def _may_get_steeper(year: TaxpayerYear, before: Liability, after: Liability) ->
     limit, the layer of savings above it (all of them, what is in their allowance, or what no allowance can reach) and the
     dividends above that (likewise) just make up the total. It is not known where a reduction leaves no tax.
     """
-    taxpayer, its_rules, scales = year
+    taxpayer, its_rules, scales = year.taxpayer, year.rules, year.scales
     if before.marriage_allowance_open and before.marriage_allowance_reduction < scales.reduction:
         return None
     savings, dividends = taxpayer.savings, taxpayer.dividends
@@ -119,7 +119,7 @@ def set_off_may_bend(year: TaxpayerYear, before: Liability, after: Liability) ->
     Without savings and dividends there is no choice; where the plain order is best its bends are among the points. (The
     marriage allowance reduction, limited to the tax there is, may bend it too where it is not the same at both ends.)
     """
-    taxpayer, its_rules, scales = year
+    taxpayer, its_rules, scales = year.taxpayer, year.rules, year.scales
     if before.marriage_allowance_reduction != after.marriage_allowance_reduction:
         return True
     savings, dividends = taxpayer.savings, taxpayer.dividends

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from service.law.units import PENNY, POUND, BasisPoints, Pence, TaxUnits
+from service.law.value import Value
 
 STAIR = 2 * POUND  # two pounds of income take one pound of personal allowance (ITA 2007 s.35(2))
 CHARGE_STEP = ("child_benefit_charge",)
 """The reason of a step of the child benefit charge."""
 
 
-class Stairs(NamedTuple):
+class Stairs(Value, frozen=True):
     """Jumps of the tax at even distances.
 
     A stair begins at ``foot`` and every ``width`` before and after it, and as it begins the tax jumps by ``height``. Where
@@ -35,7 +34,7 @@ class Stairs(NamedTuple):
         return self.height // unit * unit // PENNY
 
 
-class Piece(NamedTuple):
+class Piece(Value, frozen=True):
     """A straight piece of the curve, a staircase, or (``start`` = ``end``) a step.
 
     ``rate`` is basis points, None for a step. On a staircase it is the rate between the jumps. ``exact`` is False on a

@@ -24,7 +24,7 @@ def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[Pence, Pence], t
     A height is a fixed sum plus the withdrawal less the allowances. While the allowance is withdrawn it rises three
     pounds for two, and the stair that holds the change is marked off on both sides.
     """
-    taxpayer, its_rules, scales = year
+    taxpayer, its_rules, scales = year.taxpayer, year.rules, year.scales
     beyond = to + BEYOND
     first, last = taper
     found = {0, beyond}

@@ -15,12 +15,12 @@ Tax is in ten-thousandths of a penny here (pence times basis points), amounts in
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, TaxpayerYear, taxpayer_year
 from service.law.units import POUND, Pence, TaxUnits
+from service.law.value import Value
 from service.planning.curve.bends import bends, set_off_may_bend
 from service.planning.curve.child_benefit import with_charge_stairs, with_charge_steps
 from service.planning.curve.piece import Piece
@@ -33,8 +33,7 @@ _SHARED_TO = 500_000 * POUND
 _SHARED_CURVES = 256
 
 
-@dataclass(frozen=True, slots=True)
-class TaxCurve:
+class TaxCurve(Value, frozen=True):
     """The pieces in order, from a taxable withdrawal of nothing. Tax includes the child benefit charge."""
 
     pieces: tuple[Piece, ...]
@@ -107,16 +106,20 @@ def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
 def _stretch(pieces: tuple[Piece, ...], start: Pence, end: Pence) -> Iterator[Piece]:
     """The pieces from ``start`` to ``end``, counted from ``start`` on."""
     for piece in pieces:
-        first, last, tax_first, tax_last, rate, because, stairs, exact = piece
-        if first >= end:
+        if piece.start >= end:
             return
-        if last > start:
-            if first < start:
-                first, tax_first = start, piece.tax_at(start)
-            if last > end:
-                last, tax_last = end, piece.tax_at(end)
-            moved = stairs and stairs._replace(foot=stairs.foot - start)
-            yield Piece(first - start, last - start, tax_first, tax_last, rate, because, moved, exact)
+        if piece.end > start:
+            first, last = max(piece.start, start), min(piece.end, end)
+            yield Piece(
+                start=first - start,
+                end=last - start,
+                tax_start=piece.tax_start if first == piece.start else piece.tax_at(first),
+                tax_end=piece.tax_at(last),
+                rate=piece.rate,
+                because=piece.because,
+                stairs=piece.stairs and piece.stairs._replace(foot=piece.stairs.foot - start),
+                exact=piece.exact,
+            )
 
 
 def _own_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:

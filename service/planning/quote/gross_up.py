@@ -8,18 +8,17 @@ the rules then decide at the penny.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from itertools import chain, pairwise
 
 from service.law import rounding
 from service.law.lump_sums import Split
 from service.law.units import Pence
+from service.law.value import Value
 from service.planning.curve.piece import STAIR, Piece
 from service.planning.search import least_reaching
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
+class Wanted(Value, frozen=True):
     """What is asked: ``net`` pence, from at most ``most`` gross. ``split`` turns a gross amount into its taxable part
     and any lifetime allowance charge, ``gross_within`` turns that round where it can be; ``tax_without`` is the
     year's tax without the withdrawal, ``on_withdrawal`` the extra tax on a taxable amount, both by the rules."""
@@ -32,8 +31,7 @@ class Wanted:
     gross_within: Callable[[Pence], Pence] | None
 
 
-@dataclass(frozen=True, slots=True)
-class GrossUp:
+class GrossUp(Value, frozen=True):
     """The least gross, or None with the most net that can be had."""
 
     gross: Pence | None

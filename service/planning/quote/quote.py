@@ -12,6 +12,7 @@ from service.law.income_tax import Liability, Taxpayer, TaxpayerYear, basic_rate
 from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import BasisPoints, Pence
+from service.law.value import Value
 from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxFunction
@@ -22,7 +23,7 @@ from service.planning.quote.gross_up import Wanted, least_gross
 from service.planning.wording import pounds
 
 
-class Withdrawal(NamedTuple):
+class Withdrawal(Value, frozen=True):
     """A withdrawal asked for: exactly one of ``amount`` (gross) and ``net_wanted`` should be given; pence."""
 
     method: Method
@@ -31,7 +32,7 @@ class Withdrawal(NamedTuple):
     day: date | None = None
 
 
-class Question(NamedTuple):
+class Question(Value, frozen=True):
     """A whole request."""
 
     tax_year: str
@@ -41,7 +42,7 @@ class Question(NamedTuple):
     payroll: PayrollFacts | None = None
 
 
-class Slice(NamedTuple):
+class Slice(Value, frozen=True):
     """Part of the taxable withdrawal taxed at one rate (basis points), or a step (``rate`` None). Pence.
 
     On a staircase the tax also jumps by ``stair_height`` or a little more at every ``stair_width``, which is 0 elsewhere.
@@ -65,7 +66,7 @@ class LifetimeAllowanceTest(NamedTuple):
     available_after: Pence
 
 
-class Quote(NamedTuple):
+class Quote(Value, frozen=True):
     """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after."""
 
     question: Question

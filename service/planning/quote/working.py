@@ -106,7 +106,7 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
 
 
 def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdrawal: Pence) -> Iterator[Step]:
-    taxpayer, rules, scales = year
+    taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     yield Step(
         f"net income {label}",
         "All income of the year, the taxable part of the withdrawal included.",

@@ -26,6 +26,7 @@ from service.law.income_tax import (
 from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import TaxYearRules
 from service.law.units import BasisPoints, Pence, Years
+from service.law.value import Value
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.warning import Path
 
@@ -155,7 +156,7 @@ class Facts:
     unexpected_contact: bool | None = None
 
 
-class PersonFacts(NamedTuple):
+class PersonFacts(Value, frozen=True):
     """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request. ``works``: there is income
     from work. ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
 
@@ -176,7 +177,7 @@ class PersonFacts(NamedTuple):
         return self.who.lower()
 
 
-class Taken(NamedTuple):
+class Taken(Value, frozen=True):
     """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of
     this method. ``age`` is the person's on the day or, where that is not given, on the last of the tax year;
     ``minimum_age`` is the tax year's minimum pension age, or a protected one. ``left_before`` is what the allowances left.
@@ -199,7 +200,7 @@ class Taken(NamedTuple):
     payroll_path: Path = ()
 
 
-class YearFacts(NamedTuple):
+class YearFacts(Value, frozen=True):
     """A person in one tax year: the tax with all that is withdrawn in it and without, and the pension before and after.
 
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
@@ -271,7 +272,7 @@ class YearFacts(NamedTuple):
         return next((taken.day for taken in self.taken if taken.triggers), None)
 
 
-class PersonCase(NamedTuple):
+class PersonCase(Value, frozen=True):
     """A person with the tax years that matter, in order."""
 
     person: PersonFacts
@@ -288,7 +289,7 @@ class Estate:
     all_to_spouse: bool | None = None
 
 
-class Together(NamedTuple):
+class Together(Value, frozen=True):
     """A household in one tax year of a plan. ``beyond_the_band`` is what spending draws beyond the band aimed at, and
     ``beyond_tax`` the tax of that; ``waits`` is the cash for which there is no room in ISAs."""
 
@@ -300,7 +301,7 @@ class Together(NamedTuple):
     waits: Pence = 0
 
 
-class Circumstances(NamedTuple):
+class Circumstances(Value, frozen=True):
     """Everything that is known. ``year_path`` points to what says the tax years; ``pensions_in_estate_from`` is the day
     from which unused pensions count in the estate; ``isa_limits`` are the limits by the first day of their tax years.
     ``today`` is None where the request has no such day, and ``together`` empty where there is no plan."""

@@ -116,18 +116,18 @@ class Entry:
             detail = f"{detail} In doubt: {' '.join(doubts)}"
         return (
             ClientWarning(
-                self.code,
-                self.effect,
-                self.title,
-                detail,
-                path,
-                self.sources,
-                status,
-                money,
-                counts,
-                rates,
-                cost,
-                figures.name,
+                code=self.code,
+                effect=self.effect,
+                title=self.title,
+                detail=detail,
+                path=path,
+                sources=self.sources,
+                status=status,
+                money=money,
+                counts=counts,
+                rates=rates,
+                cost=cost,
+                tax_year=figures.name,
             ),
         )
 

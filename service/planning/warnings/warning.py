@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Literal, NamedTuple
+from typing import Literal
 
 from service.figures.loader import Status
 from service.law.units import BasisPoints, Pence
+from service.law.value import Value
 
 Path = tuple[str | int, ...]
 """A place in a request: keys and indexes."""
@@ -23,7 +24,7 @@ NO_FIGURES: Mapping[str, int] = {}
 """The figures of a kind of which a warning has none."""
 
 
-class ClientWarning(NamedTuple):
+class ClientWarning(Value, frozen=True):
     """One consequence: ``effect`` is one of EFFECTS; ``money`` pence, ``counts`` whole numbers and ``rates`` basis points,
     by name; ``cost`` orders those that cost; ``path`` points into the request. ``tax_year`` is the year whose figures it
     quotes. A figure under the name that a tax year gives it is that year's figure."""

@@ -24,7 +24,7 @@ def answer(
 ) -> dict[str, Any]:
     """The answer as JSON: money in pounds, rates as fractions."""
     question, payment, with_it = quote.question, quote.payment, quote.with_it
-    facts, assumed, explanation, deduction, paid_out, over, under, reclaim = quote.payroll
+    payroll = quote.payroll
     withdrawal = {
         "method": question.withdrawal.method,
         "gross": pounds(payment.gross),
@@ -50,16 +50,16 @@ def answer(
         },
         "net_after_tax": pounds(quote.net_after_tax),
         "payroll": {
-            "code": facts.code,
-            "basis": facts.basis,
-            "assumed": assumed,
-            "explanation": explanation,
-            "tax_deducted": pounds(deduction.tax),
-            "paid_out": pounds(paid_out),
-            "over_deducted": pounds(over),
-            "under_deducted": pounds(under),
-            "reclaim_form": reclaim.form,
-            "reclaim_reason": reclaim.reason,
+            "code": payroll.facts.code,
+            "basis": payroll.facts.basis,
+            "assumed": payroll.assumed,
+            "explanation": payroll.explanation,
+            "tax_deducted": pounds(payroll.deduction.tax),
+            "paid_out": pounds(payroll.paid_out),
+            "over_deducted": pounds(payroll.over_deducted),
+            "under_deducted": pounds(payroll.under_deducted),
+            "reclaim_form": payroll.reclaim.form,
+            "reclaim_reason": payroll.reclaim.reason,
         },
         "allowances_after": _allowances_after(quote),
         "pension_after": {
@@ -84,17 +84,16 @@ def answer(
 
 
 def _slice(piece: Slice) -> dict[str, Any]:
-    start, end, rate, tax, because, stair_width, stair_height = piece
     document: dict[str, Any] = {
-        "from": pounds(start),
-        "to": pounds(end),
-        "rate": None if rate is None else fraction(rate),
-        "tax": pounds(tax),
-        "because": because,
+        "from": pounds(piece.start),
+        "to": pounds(piece.end),
+        "rate": None if piece.rate is None else fraction(piece.rate),
+        "tax": pounds(piece.tax),
+        "because": piece.because,
     }
-    if stair_width:
-        document["average_rate"] = part_of(tax, end - start)
-        document["staircase"] = {"every": pounds(stair_width), "by": pounds(stair_height)}
+    if piece.stair_width:
+        document["average_rate"] = part_of(piece.tax, piece.end - piece.start)
+        document["staircase"] = {"every": pounds(piece.stair_width), "by": pounds(piece.stair_height)}
     return document
 
 
