@@ -77,7 +77,7 @@ class Arrangement:
         """No lines yet."""
         self.year, self.taper = year, taper
         self.lines: set[Line] = set()
-        taxpayer, rules, _ = year
+        taxpayer, rules = year.taxpayer, year.rules
         most = rules.personal_allowance + (rules.blind_persons_allowance if taxpayer.blind else 0)
         given = min(rules.marriage_allowance, rules.personal_allowance)
         self.allowances = (most, most - given) if taxpayer.marriage_allowance == "gives" else (most,)
@@ -183,7 +183,7 @@ class _Heights(NamedTuple):
 
 def lines_of(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
     """All lines of a taxpayer's year, in order."""
-    taxpayer, rules, scales = year
+    taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     beside = taxpayer.property_income + taxpayer.dividends
     found = Arrangement(year, taper)
     for total in (taper.first, taper.last):
@@ -236,7 +236,7 @@ def _below_other_income(found: Arrangement) -> _Heights:
 
 def _add_unchosen(found: Arrangement) -> None:
     """From 2027-28, above the allowances: each layer is what it is."""
-    taxpayer, _, scales = found.year
+    taxpayer, scales = found.year.taxpayer, found.year.scales
     held, start = taxpayer.property_income, scales.starting_rate_limit
     lower = _Form(1, 0, -1, 0)
     for limit in (0, *scales.lower.limits):
@@ -253,7 +253,7 @@ def _add_unchosen(found: Arrangement) -> None:
 
 def _totals_of_band(found: Arrangement, band: int) -> tuple[int, int]:
     """The totals at which the whole stack ends in a UK band."""
-    _taxpayer, _, scales = found.year
+    scales = found.year.scales
     low = found.total_at(scales.savings.floors[band])[0] if band else -FAR_PENCE
     limits = scales.savings.limits
     return low, found.total_at(limits[band])[1] if band < len(limits) else FAR_PENCE
@@ -261,7 +261,7 @@ def _totals_of_band(found: Arrangement, band: int) -> tuple[int, int]:
 
 def _add_chosen(found: Arrangement, heights: _Heights) -> None:
     """Where allowances may relieve any layer: every meeting of three of the lines that the least tax lies on."""
-    taxpayer, _, scales = found.year
+    taxpayer, scales = found.year.taxpayer, found.year.scales
     dividends, nil = taxpayer.dividends, scales.dividend_allowance
     start = scales.starting_rate_limit
     lows = sorted({0, start, *scales.lower.limits, *(scales.property.limits if scales.property else ())})
