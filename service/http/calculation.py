@@ -28,7 +28,8 @@ class Calculation(Generic[Question]):
     ``answer`` gives the answer as JSON, with the parts asked for among those ``offered`` by ``?include=``.
 
     ``answer`` raises RuleViolation for what the rules do not allow, ``build`` ValidationError for values that do not go
-    together.
+    together. ``steps`` are the parts of ``answer``, each given what the one before it made, where they are so small that
+    many records had better take a step together.
     """
 
     name: str
@@ -36,6 +37,7 @@ class Calculation(Generic[Question]):
     build: Callable[[dict[str, Any]], Question]
     answer: Callable[[Question, frozenset[str]], dict[str, Any]]
     offered: tuple[str, ...] = ()
+    steps: tuple[Callable[[Any, frozenset[str]], Any], ...] = ()
 
     @cached_property
     def quick(self) -> Callable[[object], dict[str, Any]]:

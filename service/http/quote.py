@@ -9,27 +9,40 @@ from service.law.rulebook import RuleBook
 from service.planning.disclosure import assumptions, notice
 from service.planning.quote.assumptions import touched_by
 from service.planning.quote.circumstances import warnings_for
-from service.planning.quote.quote import Question, quote, whole_curve
+from service.planning.quote.quote import Question, Quote, quote, whole_curve
 from service.planning.quote.working import working
+from service.planning.warnings.warning import ClientWarning
 from service.schemas.quote import request as schemas
 from service.schemas.quote.answer import answer as answer_of
+
+Warned = tuple[Quote, list[ClientWarning]]
+"""A quote with its warnings."""
 
 
 def calculation(book: RuleBook) -> Calculation[Question]:
     """The calculation, for the tax years of a rule book."""
     said = {name: (assumptions(rules.figures), notice(rules.figures)) for name, rules in book.years.items()}
 
-    def answer(question: Question, wanted: frozenset[str]) -> dict[str, Any]:
-        result = quote(question, book)
-        doubts, note = said[question.tax_year]
+    def quoted(question: Question, _: frozenset[str]) -> Quote:
+        return quote(question, book)
+
+    def warned(result: Quote, _: frozenset[str]) -> Warned:
+        return result, warnings_for(result, book.state_pension_ages)
+
+    def told(warned: Warned, wanted: frozenset[str]) -> dict[str, Any]:
+        result, warnings = warned
+        doubts, note = said[result.question.tax_year]
         return answer_of(
             result,
-            warnings_for(result, book.state_pension_ages),
+            warnings,
             [doubts[name] for name in touched_by(result) if name in doubts],
             note,
             curve=whole_curve(result) if "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,
         )
+
+    def answer(question: Question, wanted: frozenset[str]) -> dict[str, Any]:
+        return told(warned(quoted(question, wanted), wanted), wanted)
 
     return Calculation(
         "withdrawal-tax",
@@ -37,4 +50,5 @@ def calculation(book: RuleBook) -> Calculation[Question]:
         schemas.question,
         answer,
         offered=("working", "curve"),
+        steps=(quoted, warned, told),
     )
