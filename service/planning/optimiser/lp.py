@@ -12,8 +12,6 @@ from collections.abc import Mapping, Sequence
 from enum import Enum
 from typing import NamedTuple
 
-import highspy
-
 from service.planning.optimiser.work import (
     COLUMN_ADDED,
     COLUMN_READ,
@@ -66,11 +64,18 @@ class LinearProgram:
         self._rows = self._columns = 0
         self._new_rows: list[tuple[float, float]] = []
         self._new_columns: list[_Column] = []
+        import highspy  # with the first plan that needs it: with numpy it takes longer to load than all of the service
+
         self._highs = highspy.Highs()
         self._highs.setOptionValue("output_flag", False)
         self._highs.setOptionValue("threads", 1)
         self._highs.setOptionValue("presolve", "off")
         self._highs.changeObjectiveSense(highspy.ObjSense.kMaximize)
+        self._outcomes = {
+            highspy.HighsModelStatus.kIterationLimit: Outcome.CUT_OFF,
+            highspy.HighsModelStatus.kOptimal: Outcome.OPTIMAL,
+            highspy.HighsModelStatus.kInfeasible: Outcome.INFEASIBLE,
+        }
 
     def add_row(self, low: float, high: float) -> int:
         """A row without entries; its number."""
@@ -126,14 +131,7 @@ class LinearProgram:
         self._highs.run()
         self.solves += 1
         self._work.add(SOLVE + iteration * max(0, self._highs.getInfo().simplex_iteration_count))
-        status = self._highs.getModelStatus()
-        if status == highspy.HighsModelStatus.kIterationLimit:
-            return Outcome.CUT_OFF
-        if status == highspy.HighsModelStatus.kOptimal:
-            return Outcome.OPTIMAL
-        if status == highspy.HighsModelStatus.kInfeasible:
-            return Outcome.INFEASIBLE
-        return Outcome.UNSOLVED
+        return self._outcomes.get(self._highs.getModelStatus(), Outcome.UNSOLVED)
 
     def _flush(self) -> None:
         """Hand new rows and columns to the solver."""
