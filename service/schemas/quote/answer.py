@@ -55,6 +55,7 @@ def answer(
             "assumed": assumed,
             "explanation": explanation,
             "tax_deducted": pounds(deduction.tax),
+            "refund": pounds(quote.payroll.refund),
             "paid_out": pounds(paid_out),
             "over_deducted": pounds(over),
             "under_deducted": pounds(under),
