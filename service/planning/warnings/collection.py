@@ -11,7 +11,7 @@ from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
-from service.planning.wording import pounds
+from service.planning.wording import pounds, who
 
 TOPIC: Topic = Topic()
 
@@ -275,15 +275,15 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
     year = next((year for year in case.years if year.state_pension > year.tax_rules.personal_allowance), None)
     if year is None:
         return ()
-    pension, allowance = pounds(year.state_pension), pounds(year.tax_rules.personal_allowance)
+    pension, allowance = _state_pension(year), pounds(year.tax_rules.personal_allowance)
     if year is case.years[0]:
         detail = (
-            f"The State Pension of {pension} is more than the personal allowance of {allowance}, so every taxable pound of "
+            f"{pension[0].upper()}{pension[1:]} is more than the personal allowance of {allowance}, so every taxable pound of "
             f"the pension payments in {year.name} is taxed."
         )
     else:
         detail = (
-            f"From {year.name}, the State Pension of {pension} is more than the personal allowance of {allowance}. All "
+            f"From {year.name}, {pension} is more than the personal allowance of {allowance}. All "
             "taxable pension payments are then taxed."
         )
     return entry.warn(
@@ -311,11 +311,12 @@ def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     if not year.state_pension or first is None or first.payroll is None or first.payroll.over_deducted:
         return ()
     under, own = first.payroll.under_deducted, _tax_of_a_state_pension_alone(year)
-    pension = pounds(year.state_pension)
+    pension = _state_pension(year)
+    uses = "all" if year.state_pension >= year.tax_rules.personal_allowance else "that much"
     money = {"state_pension": year.state_pension}
     if under:
         detail = (
-            f"No tax is deducted from the State Pension of {pension}, but it uses that much of the allowance. About "
+            f"No tax is deducted from {pension}, but it uses {uses} of the allowance. About "
             f"{pounds(under)} more tax will be due for {year.name} on this payment than is deducted."
         )
         money["under_deducted"] = under
@@ -323,7 +324,7 @@ def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
             detail += f" A further {pounds(own)} is due on the State Pension itself."
     elif own:
         detail = (
-            f"No tax is deducted from the State Pension of {pension}, which is more than the allowance. {pounds(own)} of tax "
+            f"No tax is deducted from {pension}, which is more than the allowance. {pounds(own)} of tax "
             f"is due on it for {year.name}."
         )
     else:
@@ -335,6 +336,14 @@ def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, "income"),
         figures=year.figures,
         money=money,
+    )
+
+
+def _state_pension(year: YearFacts) -> str:
+    """The State Pension inside a sentence, with whose it is in a couple."""
+    amount, person = pounds(year.state_pension), year.person
+    return (
+        f"the State Pension of {amount}" if person.who == who(0, 1) else f"{person.whose}'s State Pension of {amount}"
     )
 
 
