@@ -38,8 +38,9 @@ def printed(quote: dict[str, Any]) -> str:
         line("of it taxable income", withdrawal["taxable"]),
         "",
         line(
-            f"payroll takes (code {payroll['code']}, {payroll['basis'].replace('_', ' ')})",
-            payroll["tax_deducted"],
+            f"payroll {'pays back' if payroll['refund'] else 'takes'} (code {payroll['code']}, "
+            f"{payroll['basis'].replace('_', ' ')})",
+            payroll["refund"] or payroll["tax_deducted"],
         ),
         line("arrives in the bank", payroll["paid_out"]),
     ]

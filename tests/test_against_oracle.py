@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from oracle.figures import Figures, bands, pounds, read_figures, value
 from oracle.income_tax import income_tax
-from oracle.payroll import deduction
+from oracle.payroll import deduction, too_much_and_too_little
 from service import create_app
 from service.figures.loader import load_tax_years
 from service.law import payroll
@@ -402,6 +402,70 @@ def test_deduction_from_a_payment(payment: dict[str, Any]) -> None:
         Fraction(payment["tax_to_date"], 100),
     )
     assert Fraction(found.tax, 100) == expected
+
+
+@settings(max_examples=200, deadline=None)
+@given(person=people(), payment=payments(), earlier=st.integers(0, 100))
+def test_what_is_too_much_and_too_little_over_http(
+    person: dict[str, Any], payment: dict[str, Any], earlier: int
+) -> None:
+    """Both against the second way: some or all of the pay to date is in the income, or more than all the income."""
+    tax_year, basis = person["tax_year"], payment["basis"]
+    code = "BR" if payment["code"] == "SD3" else payment["code"]
+    annuity = person["other"] * earlier // 100
+    pay = payment["pay"]
+    asked: dict[str, Any] = {"code": code, "basis": basis}
+    if basis == "cumulative":
+        asked |= {"month": payment["month"]}
+        asked |= {name: payment[name] / 100 for name in ("pay_to_date", "tax_to_date")}
+    incomes = {
+        "annuity": annuity,
+        "self_employment": person["other"] - annuity,
+        "property": person["property"],
+        "savings_interest": person["savings"],
+        "dividends": person["dividends"],
+    }
+    response = CLIENT.post(
+        "/v1/withdrawal-tax",
+        json={
+            "tax_year": tax_year,
+            "person": {
+                "date_of_birth": "1957-03-14",
+                "tax_residence": person["nation"],
+                "income": [{"kind": kind, "amount": amount / 100} for kind, amount in incomes.items()],
+                "relief_at_source_contributions": person["relief_at_source"] / 100,
+                "gift_aid_donations": person["gift_aid"] / 100,
+                "marriage_allowance": person["marriage"],
+                "blind_persons_allowance": person["blind"],
+                "child_benefit": person["child_benefit"] / 100,
+            },
+            "pension": {"uncrystallised": 0, "drawdown": pay / 100},
+            "withdrawal": {"method": "drawdown", "amount": pay / 100},
+            "payroll": asked,
+        },
+    )
+    assert response.status_code == 200, response.get_data(as_text=True)
+    found = response.get_json()["payroll"]
+
+    def tax_of_year(non_savings: Fraction) -> Fraction:
+        year = by_oracle(person | {"other": int(non_savings * 100), "withdrawal": 0})
+        return Fraction(to_the_penny(year["tax"]), 100) + year["child_benefit_charge"]
+
+    so_far = {name: Fraction(payment[name], 100) for name in ("pay_to_date", "tax_to_date")}
+    deducted = deduction(
+        figures_of(tax_year), code, basis, Fraction(pay, 100), payment["month"], *so_far.values()
+    )  # fmt: skip
+    over, under = too_much_and_too_little(
+        code,
+        basis,
+        deducted if pay else Fraction(0),
+        Fraction(pay, 100),
+        tax_of_year,
+        Fraction(person["other"], 100),
+        Fraction(annuity, 100),
+        *so_far.values(),
+    )
+    assert (found["over_deducted"], found["under_deducted"]) == (float(over), float(under))
 
 
 def test_every_flat_rate_code_of_every_year() -> None:

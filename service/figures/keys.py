@@ -67,6 +67,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "payroll.emergency_code": Key("code"),
         "payroll.flat_rate_codes": Key("rates", _FLAT_RATE_CODES),
         "payroll.overriding_limit": _RATE,
+        "payroll.overpayment_claim_years": _COUNT,
         "pension.minimum_pension_age": _COUNT,
         "pension.annual_allowance": _MONEY,
         "pension.annual_allowance_threshold_income": _MONEY,

@@ -1,8 +1,8 @@
 """PAYE on one payment: HMRC's routine, each quantity rounded as the routine rounds it.
 
 Source: HMRC, Specification for PAYE Tax Table Routines, v24.0 (February 2026), paragraphs named below. The text was read
-through two payroll implementations that quote it; K codes are read as using the same pay adjustment as suffix codes.
-PAYE moves cash, not the year's liability.
+through two payroll implementations that quote it. One pay adjustment serves suffix and K codes (PAYE70025 and gov.uk,
+Tables A). PAYE moves cash, not the year's liability.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import Literal, NamedTuple
 from service.figures.loader import TaxYearFigures
 from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
-from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.law.units import POUND, WHOLE, BasisPoints, Pence, Years
 from service.law.value import Value
 
 CodeKind = Literal["suffix", "k", "flat", "no_tax"]
@@ -64,12 +64,14 @@ class PeriodScale(NamedTuple):
 @dataclass(frozen=True, slots=True)
 class PayrollRules:
     """One tax year's payroll figures: the emergency code, the scales of months 1 to 12 for each code prefix, and in basis
-    points the flat rates and the overriding limit: the share of a payment that is the most deducted from it (4.5.2)."""
+    points the flat rates and the overriding limit: the share of a payment that is the most deducted from it (4.5.2).
+    ``overpayment_claim_years`` after the end of the tax year overpaid tax can be claimed (TMA 1970 Sch.1AB para 3(1))."""
 
     emergency_code: str
     scales: Mapping[str, tuple[PeriodScale, ...]]
     flat_rates: Mapping[str, BasisPoints]
     overriding_limit: BasisPoints
+    overpayment_claim_years: Years
 
 
 class Deduction(Value, frozen=True):
@@ -92,6 +94,7 @@ def rules_for(figures: TaxYearFigures) -> PayrollRules:
         scales=scales,
         flat_rates=figures.rates("payroll.flat_rate_codes"),
         overriding_limit=figures.rate("payroll.overriding_limit"),
+        overpayment_claim_years=figures.count("payroll.overpayment_claim_years"),
     )
 
 

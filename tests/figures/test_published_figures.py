@@ -532,6 +532,8 @@ COUNTS = [
     ("pension.beneficiaries_window_years", "2024-25", "2030-31", 2, "ss.637H-637M"),
     # Inheritance Tax Act 1984 s.7(1)
     ("inheritance_tax.gift_years", "2019-20", "2030-31", 7, "s.7(1)"),
+    # Taxes Management Act 1970 Sch.1AB para 3(1); the four years are from memory
+    ("payroll.overpayment_claim_years", "2019-20", "2030-31", 4, "Sch.1AB para 3(1)"),
     # HMRC, Tax-free savings newsletter 19, 27 November 2025
     ("isa.cash_limit_ends_at_age", "2027-28", "2030-31", 65, "newsletter 19"),
     # SI 2025/969

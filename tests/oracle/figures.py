@@ -18,8 +18,16 @@ Band = tuple[str, Fraction, Fraction | None]
 
 
 def read_figures(tax_year: str, folder: Path = FIGURES_FOLDER) -> Figures:
-    """The figures of one tax year, for example "2026-27"."""
-    return tomllib.loads((folder / f"{tax_year}.toml").read_text("utf-8"), parse_float=Decimal)
+    """The figures of one tax year, for example "2026-27": those of its file, and those it lists as unchanged."""
+    figures = tomllib.loads((folder / f"{tax_year}.toml").read_text("utf-8"), parse_float=Decimal)
+    unchanged = figures.get("unchanged", [])
+    if unchanged:
+        start = int(tax_year[:4]) - 1
+        before = read_figures(f"{start}-{(start + 1) % 100:02d}", folder)
+        for name in unchanged:
+            section, key = name.split(".")
+            figures.setdefault(section, {})[key] = before[section][key]
+    return figures
 
 
 def value(figures: Figures, name: str) -> Any:

@@ -2,12 +2,13 @@
 
 The routine is HMRC's "Specification for PAYE Tax Table Routines"; paragraph numbers are those of v24.0
 (February 2026). For K codes the addition to pay is found exactly as free pay is, with the 9 added; published
-accounts of the routine differ there.
+accounts of the routine differ there. Then what is too much and too little of it over the year.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from fractions import Fraction
 from math import ceil, floor
 
@@ -91,3 +92,35 @@ def deduction(
     else:
         due = tax_to_date(figures, code, pay_to_date + pay, month, table) - already_deducted
     return min(due, to_places_down(pay / 2, 2))
+
+
+def too_much_and_too_little(
+    code: str,
+    basis: str,
+    deducted: Fraction,
+    payment: Fraction,
+    tax_of_year: Callable[[Fraction], Fraction],
+    non_savings: Fraction,
+    from_payers: Fraction = Fraction(0),
+    pay_to_date: Fraction = Fraction(0),
+    already_deducted: Fraction = Fraction(0),
+) -> tuple[Fraction, Fraction]:
+    """What has been deducted beyond the tax due, and what is due beyond what has been deducted, in pounds.
+
+    On a cumulative code payer and HMRC look at the tax year so far (SI 2003/2682 reg.23), otherwise at the payment. The tax
+    due is what that pay adds to the year's tax, as the last income of the year. `tax_of_year` is the year's tax where so
+    much of its income is not savings, dividends or property; `non_savings` is how much that is without the payment, of
+    which `from_payers` may be pay under this code. Code NT asks for no tax at all. A K code asks for tax of other income
+    too, so that nothing is too much that the year's whole tax still contains.
+    """
+    if code == "NT" or payment == 0:
+        return Fraction(0), Fraction(0)
+    pay, taken, elsewhere = payment, deducted, non_savings
+    if basis == "cumulative":
+        pay += pay_to_date
+        taken += already_deducted
+        elsewhere -= min(pay_to_date, from_payers)
+    whole = tax_of_year(elsewhere + pay)
+    due = whole - tax_of_year(elsewhere)
+    most = max(whole, due) if "K" in code else due
+    return max(Fraction(0), taken - most), max(Fraction(0), due - taken)

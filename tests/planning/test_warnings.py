@@ -143,10 +143,10 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             {"payroll": BASIC, "income": {"employment": 1_256_997}},
             {"payroll": BASIC, "income": {"employment": 1_256_998}},
         ),
-        # A cumulative code puts it right by itself.
+        # The same over the year: 200.00 of 1,000 taken before and as much now; 400.00 are due, or 399.99.
         (
-            {"payroll": BASIC, "income": {"employment": 1_000_000}},
-            {"payroll": PayrollFacts("BR", "cumulative", 3), "income": {"employment": 1_000_000}},
+            {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_356_997}},
+            {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_357_000}},
         ),
     ],
     "payroll_takes_less_than_is_due": [
@@ -155,7 +155,11 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_003},
             {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_002},
         ),
-        ({"payroll": NO_TAX, "income": {"employment": 2_000_000}}, {"payroll": NO_TAX}),
+        # Under NT nothing is due through payroll.
+        (
+            {"payroll": PayrollFacts("0L", "cumulative", 1, 0, 0), "income": {"employment": 5_027_000}},
+            {"payroll": NO_TAX, "income": {"employment": 5_027_000}},
+        ),
     ],
     "no_lump_sum_allowance_left": [
         (
@@ -208,16 +212,20 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             for nation in ("england", "wales", "northern_ireland")
         ),
     ],
-    "k_code_adjustment": [
-        *(
-            ({"payroll": PayrollFacts(code, "month_1")}, {"payroll": PayrollFacts("S1257L", "month_1")})
-            for code in ("K1", "SK12", "CK475")
-        ),
-        # Nothing of a lump sum is taxable.
+    "pay_to_date_above_income": [
         (
-            {"payroll": PayrollFacts("K1", "month_1"), "method": "ufpls", "amount": 2},
-            {"payroll": PayrollFacts("K1", "month_1"), "method": "pcls", "amount": 2},
-        ),
+            {"payroll": PayrollFacts("1257L", "cumulative", 3, 100_001), "income": {kind: 100_000}},
+            {"payroll": PayrollFacts("1257L", "cumulative", 3, 100_000), "income": {kind: 100_000}},
+        )
+        for kind in ("employment", "defined_benefit_pension", "annuity", "other_taxable")
+    ]
+    + [
+        # No payer of a pension pays these.
+        (
+            {"payroll": PayrollFacts("1257L", "cumulative", 3, 1), "income": {kind: 100_000}},
+            {"payroll": PayrollFacts("1257L", "cumulative", 3, 0), "income": {kind: 100_000}},
+        )
+        for kind in ("state_pension", "self_employment", "property", "savings_interest", "dividends")
     ],
     "rates_not_yet_set": [
         # Welsh rates, the Scottish lower limits and the blind person's allowance of 2027-28 are set later.
@@ -274,7 +282,8 @@ def test_how_much_payroll_takes_too_much_or_too_little() -> None:
     # 200 of 1,000, where half of it is within the allowance.
     assert dict(more.money) == {"over_deducted": 10_000, "deducted": 20_000}
     assert "P55" in more.detail
-    less = asked(payroll=NO_TAX, income={"employment": 1_307_000})["payroll_takes_less_than_is_due"]
+    free = PayrollFacts("1257L", "month_1")
+    less = asked(payroll=free, income={"employment": 1_307_000})["payroll_takes_less_than_is_due"]
     assert dict(less.money) == {"under_deducted": 20_000}
 
 

@@ -124,7 +124,7 @@ def _person_case(
     for name in names:
         planned = [(j, one) for j, one in in_order_of_days if tax_years.of(one.day) == name]
         year = _year_facts(person, asked.person, pension, planned, book.years[name], first_payment=not paid_before)
-        paid_before = paid_before or year.taxable > 0
+        paid_before = paid_before or any(_is_taxed_by_a_code(taken) for taken in year.taken)
         pension = year.after
         years.append(year)
     return PersonCase(person, tuple(years))
@@ -147,14 +147,17 @@ def _year_facts(
     before, taxable = pension, 0
     for j, one in planned:
         done = _carried_out(one, person, before, rules, (*person.path, "withdrawals", j))
+        taken.append(done)
+        before = done.after
+    for k, done in enumerate(taken):
         taxable += done.payment.taxable
         so_far, with_it = with_it, liability(year, taxable)
         if first_payment and done.payment.taxable:
-            outcome = _emergency_payroll(done, asked, rules, so_far, with_it)
-            done = done._replace(payroll=outcome, payroll_path=done.path)
-            first_payment = False
-        taken.append(done)
-        before = done.after
+            # Of small pots each is paid by a scheme of its own, which has no code either.
+            first_payment = not _is_taxed_by_a_code(done)
+            more = any(_is_taxed_by_a_code(later) for later in taken[k + 1 :])
+            outcome = _emergency_payroll(done, person, asked, rules, so_far, with_it, more_payments=more)
+            taken[k] = done._replace(payroll=outcome, payroll_path=done.path)
     return YearFacts(
         person=person,
         rules=rules,
@@ -224,18 +227,33 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
     )
 
 
+def _is_taxed_by_a_code(taken: Taken) -> bool:
+    """Whether a payment is one after which HMRC sends the payer a code: taxable, and no small pot, which ends with it."""
+    return taken.payment.taxable > 0 and taken.method != "small_pot"
+
+
 def _emergency_payroll(
-    taken: Taken, person: Person, rules: TaxYearRules, before: Liability, after: Liability
+    taken: Taken,
+    person: PersonFacts,
+    asked: Person,
+    rules: TaxYearRules,
+    before: Liability,
+    after: Liability,
+    *,
+    more_payments: bool,
 ) -> PayrollOutcome:
-    """What payroll makes of the first taxable payment, for which it has no code."""
+    """What payroll makes of a taxable payment for which it has no code."""
     return payroll_outcome(
         taken.method,
         taken.payment,
         None,
         rules,
-        incomes=person.income,
-        due=after.total - before.total,
+        person=asked,
+        tax_before=before.total,
+        tax_after=after.total,
         emptied=taken.after.uncrystallised + taken.after.drawdown == 0,
+        more_payments=more_payments,
+        uk_resident=person.facts is None or person.facts.uk_resident is not False,
     )
 
 

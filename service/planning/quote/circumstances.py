@@ -5,6 +5,7 @@ from __future__ import annotations
 from service.figures.tables import StatePensionAges
 from service.law import lump_sums, state_pension
 from service.law.ages import age_on
+from service.planning.payroll import pay_not_in_the_income
 from service.planning.quote.quote import Quote
 from service.planning.warnings.circumstances import Circumstances, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.household_facts import pension_left, works
@@ -42,6 +43,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         triggers=answer.money_purchase_triggered,
         payroll=answer.payroll,
         payroll_path=("payroll",),
+        pay_not_in_the_income=pay_not_in_the_income(answer.payroll.facts, person),
     )
     facts = PersonFacts(
         who="This person",

@@ -117,8 +117,9 @@ def quote(question: Question, book: RuleBook) -> Quote:
         payment,
         question.payroll,
         rules,
-        incomes=question.person.income,
-        due=on_withdrawal,
+        person=question.person,
+        tax_before=without.total,
+        tax_after=with_it.total,
         emptied=uncrystallised + drawdown == 0,
     )
     triggered = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)

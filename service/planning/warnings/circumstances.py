@@ -181,7 +181,7 @@ class Taken(Value, frozen=True):
     """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of
     this method. ``age`` is the person's on the day or, where that is not given, on the last of the tax year;
     ``minimum_age`` is the tax year's minimum pension age, or a protected one. ``left_before`` is what the allowances left.
-    ``triggers``: the first flexible access."""
+    ``triggers``: the first flexible access. ``pay_not_in_the_income`` is pay to date that no income given can be."""
 
     method: Method
     day: date | None
@@ -198,6 +198,7 @@ class Taken(Value, frozen=True):
     triggers: bool = False
     payroll: PayrollOutcome | None = None
     payroll_path: Path = ()
+    pay_not_in_the_income: Pence = 0
 
 
 class YearFacts(Value, frozen=True):

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from service.law.income_tax import liability, taxpayer_year
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, Pence
-from service.planning.warnings.circumstances import Taken, YearFacts
+from service.planning.payroll import PayrollOutcome
+from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
-from service.planning.wording import per_cent, pounds
+from service.planning.wording import pounds, who
 
 TOPIC: Topic = Topic()
 
@@ -35,16 +39,16 @@ def _repayment(year: YearFacts, unearned: Pence, earned: Pence, plans: tuple[str
 @TOPIC.of_a_year(
     "student_loan_repayment",
     "costs",
-    "More of a student loan is repaid",
-    "There is a student loan, unearned income is over its limit, and income over the threshold rises.",
-    facts=("student_loans", "income", "withdrawals.amount"),
-    sources=("SI 2009/470 reg.29(4)(c)", "HMRC CSLM16035"),
+    "More student loan is repaid",
+    "A tax return is filed, or may be, there is a student loan, and pension income raises the repayment.",
+    facts=("student_loans", "self_assessment", "income", "withdrawals.amount"),
+    sources=("SI 2009/470 reg.29", "HMRC CSLM16035"),
     only="with_facts",
 )
 def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
-    """Pension income of someone who files a return counts for student loans."""
+    """Pension income of someone who files a return counts for student loans (reg.29(1)(b) needs the return)."""
     facts = year.person.facts
-    if facts is None or not facts.student_loans or not year.taxable:
+    if facts is None or not facts.student_loans or not year.taxable or facts.self_assessment is False:
         return ()
     earned = year.earned
     unearned = year.taxpayer.income - earned
@@ -53,9 +57,19 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
     if after <= before:
         return ()
     names = [f"student_loan.{plan}_threshold" for plan in facts.student_loans]
+    if facts.self_assessment:
+        detail = (
+            "Pension income counts towards student loan repayments in a tax return. About "
+            f"{pounds(after - before)} more would be due for {year.name} on {pounds(year.taxable)} of taxable withdrawals."
+        )
+    else:
+        detail = (
+            f"If a tax return is filed for {year.name}, pension income counts towards student loan repayments. About "
+            f"{pounds(after - before)} more would be due on {pounds(year.taxable)} of taxable withdrawals. We were not told "
+            "whether one is filed."
+        )
     return entry.warn(
-        f"In {year.name} pension income counts towards the student loan of whoever files a tax return: "
-        f"{pounds(after - before)} more is repaid on {pounds(year.taxable)} of taxable withdrawals. Keep that much back.",
+        detail,
         (*year.person.path, "student_loans"),
         figures=year.figures,
         rests_on=("student_loan.unearned_income_limit", *(name for name in names if year.figures.has(name))),
@@ -67,15 +81,15 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "payments_on_account",
     "check",
-    "Payments on account are due",
-    "A return is filed, payroll takes less than is due by more than the limit, and too little of the year's tax is "
-    "deducted at source.",
+    "Payments on account will be due",
+    "A return is filed, and at least the limit, and at least the share of the year's tax that has one, is not deducted at "
+    "source.",
     facts=("self_assessment", "withdrawals.amount", "income"),
-    sources=("Taxes Management Act 1970 s.59A (from memory)", "SI 1996/1654 (from memory)"),
+    sources=("Taxes Management Act 1970 s.59A", "SI 1996/1654"),
     only="with_facts",
 )
 def payments_on_account(year: YearFacts, entry: Entry) -> Found:
-    """Tax not deducted at source leads to payments on account for the next year."""
+    """Tax not deducted at source leads to payments on account for the next year, unless it is less than either limit."""
     facts = year.person.facts
     if facts is None or facts.self_assessment is not True:
         return ()
@@ -83,13 +97,13 @@ def payments_on_account(year: YearFacts, entry: Entry) -> Found:
     figures = year.figures
     limit = figures.money("self_assessment.payments_on_account_limit")
     share = figures.rate("self_assessment.payments_on_account_share")
-    if under <= limit or under * WHOLE <= year.with_it.total * (WHOLE - share):
+    if under < limit or under * WHOLE < year.with_it.total * (WHOLE - share):
         return ()
+    after = figures.end.year + 1
     return entry.warn(
-        f"Payroll takes {pounds(under)} less in {year.name} than the withdrawals add to the tax: more than "
-        f"{pounds(limit)}, and less than {per_cent(share)} of the year's tax is deducted at source, so half as much "
-        "again is due on account by 31 January and the other half by 31 July (days from memory). Claim to reduce it if "
-        "the withdrawals do not come again.",
+        f"{pounds(under)} of the tax for {year.name} is not deducted at source. Two payments towards the next year's tax, "
+        f"each half of this, are due by 31 January {after} and 31 July {after}. If income will be lower, a claim to reduce "
+        "them is possible.",
         (*year.person.path, "self_assessment"),
         figures=figures,
         rests_on=("self_assessment.payments_on_account_limit", "self_assessment.payments_on_account_share"),
@@ -100,10 +114,10 @@ def payments_on_account(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "tax_return_needed",
     "check",
-    "HMRC has to be told",
+    "The child benefit charge must be reported",
     "The withdrawals bring the child benefit charge for the first time, and no return is filed, or that is not given.",
     facts=("self_assessment", "child_benefit", "income", "withdrawals.amount"),
-    sources=("Taxes Management Act 1970 s.7 (from memory)", "Income Tax (Earnings and Pensions) Act 2003 s.681B"),
+    sources=("Taxes Management Act 1970 s.7", "Income Tax (Earnings and Pensions) Act 2003 s.681B"),
     only="with_facts",
 )
 def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
@@ -113,10 +127,10 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
         return ()
     if year.without.child_benefit_charge:
         return ()
+    not_told = "" if facts.self_assessment is False else " We were not told whether a return is already filed."
     return entry.warn(
-        f"The child benefit charge of {pounds(year.with_it.child_benefit_charge)} for {year.name} has to be told to "
-        "HMRC: by a tax return, or by asking that it be collected through the tax code. Register by 5 October after the "
-        "tax year.",
+        f"A child benefit charge of {pounds(year.with_it.child_benefit_charge)} for {year.name} must be reported to HMRC. "
+        f"To file a tax return for it, registration is needed by 5 October {year.figures.end.year}.{not_told}",
         (*year.person.path, "self_assessment"),
         figures=year.figures,
         money={"child_benefit_charge": year.with_it.child_benefit_charge},
@@ -126,89 +140,155 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_withdrawal(
     "payroll_takes_more_than_is_due",
     "check",
-    "Payroll takes more than is due",
-    "Payroll deducts more from a payment than it adds to the year's tax, and a form claims it back.",
+    "Too much tax is deducted at first",
+    "What payroll has deducted, refunds taken off, is more than the tax of the income that it answers for.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("PAYE Regulations 2003 reg.58", "HMRC PAYE manual PAYE94055"),
 )
 def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """The first payment is taxed as if it came every month."""
     payroll = taken.payroll
-    if payroll is None or payroll.over_deducted == 0 or payroll.reclaim.form == "none":
+    if payroll is None or payroll.over_deducted == 0:
         return ()
+    over, deducted = pounds(payroll.over_deducted), payroll.deduction.tax
+    if payroll.refund:
+        detail = (
+            f"This payment includes a refund of {pounds(payroll.refund)}. Over the year, {over} too much tax would still "
+            "have been paid."
+        )
+    else:
+        detail = f"The provider will deduct {pounds(deducted)}. Over the year, {over} too much tax would then be paid."
+    files = year.person.facts is not None and year.person.facts.self_assessment is True
     return entry.warn(
-        f"Payroll takes {pounds(payroll.deduction.tax)}, which is {pounds(payroll.over_deducted)} more than this "
-        f"withdrawal adds to the year's tax. Claim it back with form {payroll.reclaim.form}, or wait until HMRC settles "
-        "the year. Check the form with HMRC before a second payment.",
+        f"{detail} {_how_it_comes_back(year, payroll)}{' A tax return also corrects it.' if files else ''}",
         taken.payroll_path,
         figures=year.figures,
-        money={"over_deducted": payroll.over_deducted, "deducted": payroll.deduction.tax},
+        money={
+            "over_deducted": payroll.over_deducted,
+            **({"refund": payroll.refund} if payroll.refund else {"deducted": deducted}),
+        },
     )
+
+
+def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
+    """What settles an excess, by form, by later payments, or after the tax year."""
+    way, form = payroll.reclaim.way, payroll.reclaim.form
+    after = f"after 5 April {year.figures.end.year}"
+    if form == "P55":
+        return (
+            "Form P55 reclaims it in the tax year if no more payments are due and the provider cannot refund it. Otherwise "
+            f"HMRC works it out {after}."
+        )
+    if way == "form":
+        return f"It can be reclaimed in the tax year with form {form}, or HMRC works it out {after}."
+    if way == "later_payments":
+        return f"Later payments in {year.name} normally correct it. Otherwise HMRC works it out {after}."
+    if way == "treaty":
+        return "The reclaim forms are for UK residents. A claim may be possible under a double taxation agreement."
+    return f"HMRC works it out {after}."
 
 
 @TOPIC.of_a_withdrawal(
     "payroll_takes_less_than_is_due",
     "check",
     "More tax will be due later",
-    "Payroll deducts less from a payment than it adds to the year's tax.",
+    "What payroll has deducted, refunds taken off, is less than the tax of the income that it answers for, and this is not "
+    "because of a State Pension.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.684",),
 )
 def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Payroll takes too little, so a bill follows."""
     payroll = taken.payroll
-    if payroll is None or payroll.under_deducted == 0:
+    if payroll is None or payroll.under_deducted == 0 or (year.state_pension and _on_an_emergency_code(taken)):
         return ()
+    refunded, money = "", {"under_deducted": payroll.under_deducted}
+    if payroll.refund:
+        refunded = f"The refund of {pounds(payroll.refund)} in this payment is more than is owed over the year. "
+        money["refund"] = payroll.refund
     return entry.warn(
-        f"Payroll takes {pounds(payroll.under_deducted)} less than this withdrawal adds to the year's tax. Keep that "
-        "much back: HMRC collects it by a changed code, by Simple Assessment or through a tax return.",
+        f"{refunded}About {pounds(payroll.under_deducted)} more tax will be due for {year.name} than is deducted. HMRC "
+        "collects it by a new tax code, by Simple Assessment or through a tax return.",
         taken.payroll_path,
         figures=year.figures,
-        money={"under_deducted": payroll.under_deducted},
+        money=money,
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "pay_to_date_above_income",
+    "check",
+    "The pay to date is more than the income",
+    "In a quote, the pay to date of a cumulative code is more than the income given that a payer can have paid.",
+    facts=("payroll.pay_to_date", "income"),
+    sources=("PAYE Regulations 2003 reg.23",),
+)
+def pay_to_date_above_income(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """Earlier payments are income of the year, and the tax of the year is too low without them."""
+    payroll = taken.payroll
+    if payroll is None or not taken.pay_not_in_the_income:
+        return ()
+    pay = payroll.facts.pay_to_date
+    return entry.warn(
+        f"The pay to date is {pounds(pay)}, of which {pounds(taken.pay_not_in_the_income)} is not in the income given. "
+        "Earlier payments belong in the income as well, otherwise the year's tax is too low. Check both amounts.",
+        (*taken.payroll_path, "pay_to_date"),
+        figures=year.figures,
+        money={"pay_to_date": pay, "not_in_the_income": taken.pay_not_in_the_income},
     )
 
 
 @TOPIC.of_a_year(
     "second_payment_in_the_year",
     "check",
-    "Wait for the code before a second payment",
-    "Two or more taxable payments are planned in one tax year.",
-    facts=("withdrawals.date", "withdrawals.method", "withdrawals.amount"),
+    "Tax on a second payment may differ",
+    "A first taxable payment from a pension, for which the emergency code is assumed, is followed by another in the same tax "
+    "year. Small pots are no such payments.",
+    facts=("withdrawals.date", "withdrawals.method", "withdrawals.amount", "pension.flexibly_accessed"),
     sources=("PAYE Regulations 2003 regs 55-58", "HMRC PAYE manual PAYE94045, PAYE94055"),
     only="with_facts",
 )
 def second_payment_in_the_year(year: YearFacts, entry: Entry) -> Found:
     """A second taxable payment: the code may have changed, and the form for a single payment does not fit."""
-    paid = [taken for taken in year.taken if taken.payment.taxable]
-    if len(paid) < 2:
+    paid = [taken for taken in year.taken if taken.payment.taxable and taken.method != "small_pot"]
+    if len(paid) < 2 or not _on_an_emergency_code(paid[0]):
         return ()
     return entry.warn(
-        f"{len(paid)} taxable payments are planned in {year.name}. After the first, HMRC may give the payer a code that "
-        "settles the year at once, and form P55 fits only where no more payments follow. Wait for that code before the second.",
+        f"{len(paid)} taxable payments are planned in {year.name}. HMRC normally sends the provider a new code after the "
+        "first, and only later payments use it. Form P55 is not available while more payments are due.",
         paid[1].path,
         figures=year.figures,
         counts={"payments": len(paid)},
     )
 
 
-@TOPIC.of_a_year(
+@TOPIC.of_a_person(
     "state_pension_uses_personal_allowance",
     "check",
-    "The State Pension uses the whole personal allowance",
+    "The State Pension uses the personal allowance",
     "The State Pension of a tax year is more than the personal allowance.",
     facts=("income",),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.577", "Income Tax Act 2007 s.35"),
 )
-def state_pension_uses_personal_allowance(year: YearFacts, entry: Entry) -> Found:
+def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Found:
     """The State Pension alone is more than the personal allowance, so that every pound drawn is taxed."""
-    allowance = year.tax_rules.personal_allowance
-    if year.state_pension <= allowance:
+    year = next((year for year in case.years if year.state_pension > year.tax_rules.personal_allowance), None)
+    if year is None:
         return ()
+    pension, allowance = _state_pension(year), pounds(year.tax_rules.personal_allowance)
+    if year is case.years[0]:
+        detail = (
+            f"{pension[0].upper()}{pension[1:]} is more than the personal allowance of {allowance}, so every taxable pound of "
+            f"the pension payments in {year.name} is taxed."
+        )
+    else:
+        detail = (
+            f"From {year.name}, {pension} is more than the personal allowance of {allowance}. All "
+            "taxable pension payments are then taxed."
+        )
     return entry.warn(
-        f"From {year.name} the State Pension of {year.person.whose}, {pounds(year.state_pension)} in that tax year, is "
-        f"more than the personal allowance of {pounds(allowance)}: whatever is drawn then is taxed from the first pound. "
-        "Drawing more before that year may use allowances that would otherwise be lost.",
-        (*year.person.path, "income"),
+        detail,
+        (*case.person.path, "income"),
         figures=year.figures,
         rests_on=("income_tax.personal_allowance",),
         status=year.figures.status,
@@ -219,43 +299,66 @@ def state_pension_uses_personal_allowance(year: YearFacts, entry: Entry) -> Foun
 @TOPIC.of_a_year(
     "state_pension_untaxed_at_source",
     "check",
-    "The State Pension is taxed through the other pension",
-    "There is a State Pension, the emergency code is assumed for a taxable payment, and the year bears tax.",
+    "No tax is deducted from the State Pension",
+    "There is a State Pension, the emergency code is assumed for a taxable payment, and tax is left to pay: too little is "
+    "deducted from the payment, or the State Pension alone is more than the allowance.",
     facts=("income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.577, 684",),
 )
 def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     """The State Pension uses the allowance that an emergency code gives to the payment."""
-    if not year.state_pension or year.with_it.total == 0:
+    first = next((taken for taken in year.taken if _on_an_emergency_code(taken)), None)
+    if not year.state_pension or first is None or first.payroll is None or first.payroll.over_deducted:
         return ()
-    first = next((taken for taken in year.taken if taken.payment.taxable), None)
-    if first is None or first.payroll is None or not first.payroll.assumed:
+    under, own = first.payroll.under_deducted, _tax_of_a_state_pension_alone(year)
+    pension = _state_pension(year)
+    uses = "all" if year.state_pension >= year.tax_rules.personal_allowance else "that much"
+    money = {"state_pension": year.state_pension}
+    if under:
+        detail = (
+            f"No tax is deducted from {pension}, but it uses {uses} of the allowance. About "
+            f"{pounds(under)} more tax will be due for {year.name} on this payment than is deducted."
+        )
+        money["under_deducted"] = under
+        if own:
+            detail += f" A further {pounds(own)} is due on the State Pension itself."
+    elif own:
+        detail = (
+            f"No tax is deducted from {pension}, which is more than the allowance. {pounds(own)} of tax "
+            f"is due on it for {year.name}."
+        )
+    else:
         return ()
+    if own:
+        money["tax_of_state_pension"] = own
     return entry.warn(
-        f"The State Pension of {pounds(year.state_pension)} is taxable but paid without tax, and uses that much of the "
-        f"allowance in {year.name}; the emergency code gives the allowance again. HMRC takes the tax through the code of "
-        "this pension or asks for it afterwards. Keep it back.",
+        f"{detail} HMRC collects it by a new code or afterwards.",
         (*year.person.path, "income"),
         figures=year.figures,
-        money={"state_pension": year.state_pension},
+        money=money,
     )
 
 
-@TOPIC.of_a_withdrawal(
-    "k_code_adjustment",
-    "check",
-    "The deduction under a K code may differ by pennies",
-    "In a quote, the payer operates a K code on a taxable payment.",
-    facts=("payroll.code",),
-    sources=("HMRC Specification for PAYE Tax Table Routines v24.0 para 4.3.1",),
-)
-def k_code_adjustment(year: YearFacts, taken: Taken, entry: Entry) -> Found:
-    """HMRC's routine for K codes was not read in the original."""
-    if taken.payroll is None or not taken.payment.taxable or "K" not in taken.payroll.facts.code:
-        return ()
-    return entry.warn(
-        "The pay adjustment of a K code is worked out as that of a suffix code; HMRC's own text was not read for it. "
-        "The payer's payroll decides.",
-        (*taken.payroll_path, "code"),
-        figures=year.figures,
+def _state_pension(year: YearFacts) -> str:
+    """The State Pension inside a sentence, with whose it is in a couple."""
+    amount, person = pounds(year.state_pension), year.person
+    return (
+        f"the State Pension of {amount}" if person.who == who(0, 1) else f"{person.whose}'s State Pension of {amount}"
     )
+
+
+def _on_an_emergency_code(taken: Taken) -> bool:
+    """Whether the emergency code is assumed for a taxable payment; a small pot is taxed at the basic rate instead."""
+    payroll = taken.payroll
+    return payroll is not None and payroll.assumed and taken.payment.taxable > 0 and taken.method != "small_pot"
+
+
+def _tax_of_a_state_pension_alone(year: YearFacts) -> Pence:
+    """The tax of the State Pension without any other income; pence.
+
+    Nil where there is other pay or pension, whose payer's code collects it.
+    """
+    if year.taxpayer.other_income != year.state_pension:
+        return 0
+    alone = replace(year.taxpayer, property_income=0, savings=0, dividends=0)
+    return liability(taxpayer_year(alone, year.tax_rules)).total

@@ -55,6 +55,7 @@ def answer(
             "assumed": payroll.assumed,
             "explanation": payroll.explanation,
             "tax_deducted": pounds(payroll.deduction.tax),
+            "refund": pounds(payroll.refund),
             "paid_out": pounds(payroll.paid_out),
             "over_deducted": pounds(payroll.over_deducted),
             "under_deducted": pounds(payroll.under_deducted),

@@ -32,9 +32,14 @@ CASES: dict[str, list[Pair]] = {
             drawn("2027-28", 21_000.16, student_loans={"postgraduate": True}),
         ),
         (drawn("2026-27", 40_000, student_loans={"plan_2": True}), drawn("2026-27", 40_000, student_loans={})),
+        # Reg.29(1)(b): only where a return is filed.
+        (
+            drawn("2026-27", 40_000, student_loans={"plan_2": True}, self_assessment=True),
+            drawn("2026-27", 40_000, student_loans={"plan_2": True}, self_assessment=False),
+        ),
     ],
-    # Taxes Management Act 1970 s.59A, from memory: more than 1,000. A small pot is taxed at 20%, and 40% is due: 7,500 of
-    # it taxed. The year's tax is large, so that of 20% of it less than 1,500 is under-deducted.
+    # Taxes Management Act 1970 s.59A and SI 1996/1654, from memory: not where less than 1,000, or less than a fifth of the
+    # year's tax, is left to pay. A small pot is taxed at 20%, and 40% is due: 7,500 of it taxed.
     "payments_on_account": [
         (
             request(w("small_pot", 10_000), income=income(employment=12_000, dividends=42_000), self_assessment=True),
@@ -60,16 +65,47 @@ CASES: dict[str, list[Pair]] = {
         (drawn(year, free + 1), drawn(year, free + 0.99))
         for year, free in (("2020-21", 1_042.43), ("2026-27", 1_048.26))
     ]
-    + [(drawn("2026-27", 5_000), drawn("2026-27", 5_000, pension={"flexibly_accessed": True}))],
+    + [
+        (drawn("2026-27", 5_000), drawn("2026-27", 5_000, pension={"flexibly_accessed": True})),
+        # BR takes 1,500 of the 7,500 of a small pot that are taxed, and 1,500 are due above the allowance.
+        (
+            request(w("small_pot", 10_000), income=income(employment=12_569.97)),
+            request(w("small_pot", 10_000), income=income(employment=12_570)),
+        ),
+    ],
     "payroll_takes_less_than_is_due": [
         (
             drawn("2026-27", 1_000, income=income(employment=11_570.03)),
             drawn("2026-27", 1_000, income=income(employment=11_570)),
-        )
+        ),
+        # Because of a State Pension it is told of that.
+        (
+            drawn("2026-27", 1_000, income=income(employment=12_570)),
+            drawn("2026-27", 1_000, income=income(state_pension=12_570)),
+        ),
+        # But not of a small pot, which is taxed at 20% with no allowance: 40% is due above 50,270.
+        (
+            request(w("small_pot", 10_000), income=income(state_pension=10_000, employment=42_000)),
+            request(w("small_pot", 10_000), income=income(state_pension=10_000, employment=30_000)),
+        ),
     ],
+    # PAYE94045: small pots are taxed at the basic rate, each by its own scheme. PAYE94055: later payments use the new code.
     "second_payment_in_the_year": [
         (request(DRAWN, w("drawdown", 1, "2027-04-05")), request(DRAWN, w("drawdown", 1, "2027-04-06"))),
         (request(DRAWN, w("drawdown", 1, "2027-04-05")), request(DRAWN, w("pcls", 1, "2027-04-05"))),
+        (
+            request(DRAWN, w("drawdown", 1_000, "2026-10-01")),
+            request(DRAWN, w("drawdown", 1_000, "2026-10-01"), pension={"flexibly_accessed": True}),
+        ),
+        (
+            request(DRAWN, w("drawdown", 1_000, "2026-10-01")),
+            request(w("small_pot", 1_000), w("small_pot", 1_000, "2026-10-01")),
+        ),
+        # A small pot first: the emergency code is still to come, and then there must be two.
+        (
+            request(w("small_pot", 1_000), w("drawdown", 1, "2026-10-01"), w("drawdown", 1, "2026-10-02")),
+            request(w("small_pot", 1_000), w("drawdown", 1, "2026-10-01")),
+        ),
     ],
     # Finance Act 2019 s.5: 12,500; SI 2021/111: 12,570.
     "state_pension_uses_personal_allowance": [
@@ -79,14 +115,34 @@ CASES: dict[str, list[Pair]] = {
         )
         for year, allowance in zip(YEARS, (12_500, 12_570, 12_570, 12_570), strict=True)
     ],
+    # Above 12,570 in all, 20%: 0.006 is a penny, 0.004 none. The emergency code takes nothing of 1,000.
     "state_pension_untaxed_at_source": [
         (
-            drawn("2026-27", 2_570.03, income=income(state_pension=10_000)),
-            drawn("2026-27", 2_570, income=income(state_pension=10_000)),
+            drawn("2026-27", 1_000, income=income(state_pension=11_570.03)),
+            drawn("2026-27", 1_000, income=income(state_pension=11_570.02)),
         ),
         (
-            drawn("2026-27", 5_000, income=income(state_pension=10_000)),
-            drawn("2026-27", 5_000, income=income(defined_benefit_pension=10_000)),
+            drawn("2026-27", 1_000, income=income(state_pension=12_000)),
+            drawn("2026-27", 1_000, income=income(defined_benefit_pension=12_000)),
+        ),
+        # The tax of the State Pension itself, if no other payer's code collects it.
+        (
+            drawn("2026-27", 0.02, income=income(state_pension=12_570.03)),
+            drawn("2026-27", 0.02, income=income(state_pension=12_570)),
+        ),
+        (
+            drawn("2026-27", 0.02, income=income(state_pension=14_000)),
+            drawn("2026-27", 0.02, income=income(state_pension=14_000, annuity=1)),
+        ),
+        # A small pot is taxed at the basic rate, with no allowance.
+        (
+            drawn("2026-27", 1_000, income=income(state_pension=14_000)),
+            request(w("small_pot", 10_000), income=income(state_pension=14_000)),
+        ),
+        # Never beside too much: 80,000 on the emergency code.
+        (
+            drawn("2026-27", 1_000, income=income(state_pension=12_000)),
+            drawn("2026-27", 80_000, income=income(state_pension=12_000)),
         ),
     ],
 }

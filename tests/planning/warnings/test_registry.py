@@ -145,7 +145,7 @@ def test_an_entry_says_everything(code: str) -> None:
     assert not re.search(r"\d,\d", entry.applies_when)
 
 
-ONLY_ELSEWHERE = {"payroll.code", "spending", "aim", "isa.cash_isa"}
+ONLY_ELSEWHERE = {"payroll.pay_to_date", "spending", "aim", "isa.cash_isa"}
 """Fields that only a quote or a plan has."""
 
 
