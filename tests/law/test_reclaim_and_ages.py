@@ -84,10 +84,8 @@ def test_the_form_of_each_case(form: str, way: str, facts: dict[str, Any]) -> No
 @pytest.mark.parametrize("facts", [facts for _, _, facts in FORMS])
 def test_a_penny_too_much_is_settled_and_nothing_is_not(facts: dict[str, Any]) -> None:
     for over in (0, -1):
-        assert settled(**facts, over_deducted=over) == (
-            "none",
-            "The tax deducted is not more than the tax due.",
-            "nothing",
+        assert settled(**facts, over_deducted=over) == Reclaim(
+            "none", "The tax deducted is not more than the tax due.", "nothing"
         )
 
 
