@@ -24,9 +24,9 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
 
     ``rise`` is the price index at the start of the year, 1 in ``last``; None leaves every figure as it is in ``last``.
     What is enacted and stands until changed keeps its standing; everything else is "assumed", with a doubt that says
-    so, before what was not certain of it already where it was law. The year's version is that of ``last``, as its figures follow from
-    it. Prices that fall lower nothing: the Acts index upwards only. ValueError if ``name`` is not a tax
-    year after ``last``, or ``rise`` is not above 0.
+    so, before what was not certain of it already where it was law. The year's version is that of ``last``, as its figures
+    follow from it. Prices that fall lower nothing: the Acts index upwards only. ValueError if ``name`` is not a tax year
+    after ``last``, or ``rise`` is not above 0.
     """
     if tax_years.between(last.name, name) < 1:
         raise ValueError(f"{name} is not after {last.name}")
