@@ -163,8 +163,8 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) ->
     rate = charge + surcharge if surcharged else charge
     cost = down_to_the_penny(taken.payment.gross * rate)
     pay = (
-        f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because the "
-        f"payment is {per_cent(share)} or more of the fund. Both are reported on a tax return."
+        f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because "
+        f"the payment is {per_cent(share)} or more of the fund. Both are reported on a tax return."
         if surcharged
         else f"a {per_cent(charge)} charge, {pounds(cost)}, reported on a tax return."
     )
@@ -188,8 +188,8 @@ _ILL_HEALTH = {
     "whether either applies.",
     "unable_to_work": "If ill-health has ended work for good, benefits can be taken before the minimum age. Tax is due as "
     "usual.",
-    "life_expectancy_under_a_year": "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not yet "
-    "in drawdown, at any age. Under 75 this is tax free within the lump sum and death benefit allowance.",
+    "life_expectancy_under_a_year": "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not "
+    "yet in drawdown, at any age. Under 75 this is tax free within the lump sum and death benefit allowance.",
 }
 _EVIDENCE = " Without this, the payment would be unauthorised. Ask the scheme what medical evidence it needs."
 

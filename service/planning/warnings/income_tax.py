@@ -228,8 +228,8 @@ def marriage_allowance_not_available(year: YearFacts, entry: Entry) -> Found:
         else "given. A claim already made would be withdrawn, and the partner's tax would rise."
     )
     return entry.warn(
-        f"In {year.name} some of {year.person.your} income is taxed above the {_highest(year)}, so no marriage allowance can be "
-        f"{side}",
+        f"In {year.name} some of {year.person.your} income is taxed above the {_highest(year)}, so no marriage allowance can "
+        f"be {side}",
         (*year.person.path, "marriage_allowance"),
         figures=year.figures,
     )
@@ -320,8 +320,8 @@ def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"The withdrawals of {year.name} take {year.person.your} adjusted net income to "
         f"{pounds(year.with_it.adjusted_net_income)}, above {pounds(limit)}. Tax-Free Childcare of "
-        f"{pounds(facts.tax_free_childcare)} is lost for both parents. The limit applies to the income expected for the tax year "
-        "when the account is reconfirmed.",
+        f"{pounds(facts.tax_free_childcare)} is lost for both parents. The limit applies to the income expected for the tax "
+        "year when the account is reconfirmed.",
         year.path,
         figures=year.figures,
         rests_on=("childcare.income_limit",),

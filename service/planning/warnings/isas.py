@@ -119,8 +119,8 @@ def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
             continue
         days = (year.figures.end - max(case.today, year.figures.start)).days
         told += entry.warn(
-            f"{days} days are left in {year.name}. From {day_month_year(next_start)}, {pounds(min(above, next_limit))} of the "
-            f"excess would fit the next tax year's limit of {pounds(next_limit)}.",
+            f"{days} days are left in {year.name}. From {day_month_year(next_start)}, {pounds(min(above, next_limit))} of "
+            f"the excess would fit the next tax year's limit of {pounds(next_limit)}.",
             _path(year),
             figures=year.figures,
             money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
@@ -150,8 +150,9 @@ def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
             free = room.room - room.planned
             if free > 0:
                 told += entry.warn(
-                    f"{other.person.who} has {pounds(free)} of ISA allowance left in {year.name}; {pounds(min(free, above))} of "
-                    f"the excess would fit. The money must belong to {other.person.you}. Spouses can make gifts to each other.",
+                    f"{other.person.who} has {pounds(free)} of ISA allowance left in {year.name}; {pounds(min(free, above))} "
+                    f"of the excess would fit. The money must belong to {other.person.you}; a gift between spouses is "
+                    "possible.",
                     (*other.person.path, "isa"),
                     figures=year.figures,
                     money={"partners_room": free, "for_partner": min(free, above)},
@@ -182,8 +183,8 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
         withdrawn = facts.isas.withdrawn_this_year
         told += entry.warn(
             f"{pounds(found.planned)} is planned for {year.name}, and the limit leaves {pounds(found.room)}. The "
-            f"{pounds(withdrawn)} taken out can be replaced on top only if the ISA is flexible. We were not told; ask the ISA "
-            "manager.",
+            f"{pounds(withdrawn)} taken out can be replaced on top only if the ISA is flexible. We were not told; ask the "
+            "ISA manager.",
             (*one.person.path, "isa", "flexible"),
             figures=year.figures,
             money={"planned": found.planned, "room": found.room, "withdrawn": withdrawn},
@@ -295,8 +296,8 @@ def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
     if not _planned(year):
         return ()
     return entry.warn(
-        f"A person who is not UK resident cannot pay into an ISA in {year.name}, except in the tax year of leaving the UK. ISAs "
-        "already held can be kept.",
+        f"A person who is not UK resident cannot pay into an ISA in {year.name}, except in the tax year of leaving the UK. "
+        "ISAs already held can be kept.",
         (*year.person.path, "uk_resident"),
         figures=year.figures,
     )
@@ -319,8 +320,8 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     if not _planned(year):
         return ()
     return entry.warn(
-        f"A person who is not UK resident can pay into an ISA in {year.name} only as a Crown employee abroad, or that person's "
-        "spouse or civil partner. We were not told whether that applies.",
+        f"A person who is not UK resident can pay into an ISA in {year.name} only as a Crown employee abroad, or that "
+        "person's spouse or civil partner. We were not told whether that applies.",
         (*year.person.path, "crown_employee_abroad"),
         figures=year.figures,
     )
@@ -400,9 +401,9 @@ def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
                 continue
             unknown = "" if facts.deposit_firms else " We were not told how many firms hold it."
             told += entry.warn(
-                f"About {pounds(waits)} of {one.person.your} cash would be held outside ISAs in {year.name}. {pounds(limit)} is "
-                "protected for each person at each authorised firm. Money paid on retirement may be protected up to a higher "
-                f"limit for six months.{unknown}",
+                f"About {pounds(waits)} of {one.person.your} cash would be held outside ISAs in {year.name}. {pounds(limit)} "
+                "is protected for each person at each authorised firm. Money paid on retirement may be protected up to a "
+                f"higher limit for six months.{unknown}",
                 (*one.person.path, "deposit_firms" if facts.deposit_firms is None else "cash"),
                 figures=figures,
                 rests_on=(name,),
@@ -427,8 +428,8 @@ def isa_room_used_up(case: Circumstances, entry: Entry) -> Found:
         return ()
     most = max(year.waits for year in waiting)
     return entry.warn(
-        f"In {waiting[0].rules.figures.name} the ISA allowance is used up. At most {pounds(most)} is held in cash outside ISAs "
-        "during the plan. Interest on it is taxable.",
+        f"In {waiting[0].rules.figures.name} the ISA allowance is used up. At most {pounds(most)} is held in cash outside "
+        "ISAs during the plan. Interest on it is taxable.",
         ("people",),
         figures=waiting[0].rules.figures,
         money={"most_cash_waiting": most},

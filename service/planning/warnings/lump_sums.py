@@ -35,8 +35,8 @@ def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry
     if taken.method != "pcls" or taken.asked <= taken.permitted:
         return ()
     return entry.warn(
-        f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum; {pounds(taken.asked - taken.permitted)} more was "
-        "asked for. The excess would be an unauthorised payment. The rest of this answer uses the permitted amount.",
+        f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum; {pounds(taken.asked - taken.permitted)} more "
+        "was asked for. The excess would be an unauthorised payment. The rest of this answer uses the permitted amount.",
         taken.path,
         figures=year.figures,
         money={"permitted": taken.permitted, "above": taken.asked - taken.permitted},
@@ -146,8 +146,8 @@ def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Ent
     if left == 0:
         return ()
     return entry.warn(
-        f"{pounds(left)} would remain. A small pot lump sum must use up the arrangement it comes from. Ask the scheme whether "
-        "the remaining money is in another arrangement.",
+        f"{pounds(left)} would remain. A small pot lump sum must use up the arrangement it comes from. Ask the scheme "
+        "whether the remaining money is in another arrangement.",
         (*taken.path, "method"),
         figures=year.figures,
         money={"left": left},
@@ -181,8 +181,8 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
     lifetime = year.left_after.lifetime_allowance is not None
     return entry.warn(
         f"By the end of {year.name} {year.person.your} {'lifetime allowance is' if lifetime else 'lump sum allowances are'} "
-        f"used up. The remaining {pounds(left)} not yet accessed will have no tax-free part. Check what earlier benefits used, "
-        "and whether any protection is held.",
+        f"used up. The remaining {pounds(left)} not yet accessed will have no tax-free part. Check what earlier benefits "
+        "used, and whether any protection is held.",
         year.person.pension_path,
         figures=year.figures,
         money={"uncrystallised_left": left},
@@ -211,9 +211,9 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     if left >= possible:
         return ()
     return entry.warn(
-        f"After {year.name}, {pounds(left)} of {year.person.your} lump sum allowance is left. This is less than a quarter of the "
-        f"{pounds(year.after.uncrystallised)} not yet accessed. A protected lump sum allowance would change this; ask whether "
-        "one is held.",
+        f"After {year.name}, {pounds(left)} of {year.person.your} lump sum allowance is left. This is less than a quarter of "
+        f"the {pounds(year.after.uncrystallised)} not yet accessed. A protected lump sum allowance would change this; ask "
+        "whether one is held.",
         year.person.pension_path,
         figures=year.figures,
         money={"lump_sum_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
@@ -244,9 +244,9 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     if year.age >= year.figures.count("pension.beneficiaries_taxed_from_age"):
         return ()
     return entry.warn(
-        f"{pounds(left)} of {year.person.your} lump sum and death benefit allowance is left after {year.name}; the pension is "
-        f"{pounds(year.held_after)}. On a death under 75, lump sums above the allowance are taxed as the beneficiaries' income. "
-        "Beneficiaries' drawdown is usually not tested against it.",
+        f"{pounds(left)} of {year.person.your} lump sum and death benefit allowance is left after {year.name}; the pension "
+        f"is {pounds(year.held_after)}. On a death under 75, lump sums above the allowance are taxed as the beneficiaries' "
+        "income. Beneficiaries' drawdown is usually not tested against it.",
         year.person.pension_path,
         figures=year.figures,
         money={"lump_sum_and_death_benefit_allowance_left": left, "pension_left": year.held_after},
@@ -287,8 +287,8 @@ def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
     if not option.wants_tax_free_cash or option.tax_free_cash:
         return ()
     return entry.warn(
-        "Nothing can be paid tax free: all funds are already in drawdown, or the lump sum allowances are used up. Check what was "
-        "taken before, and whether a protected lump sum is held.",
+        "Nothing can be paid tax free: all funds are already in drawdown, or the lump sum allowances are used up. Check what "
+        "was taken before, and whether a protected lump sum is held.",
         option.path,
         figures=option.figures,
     )
@@ -313,8 +313,8 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     if taken.after.uncrystallised >= NOTHING_MUCH or taken.after.drawdown < NOTHING_MUCH:
         return ()
     return entry.warn(
-        f"This takes all the tax-free cash that is left in this pension. Later growth on the {pounds(taken.after.drawdown)} in "
-        f"drawdown is taxed in full when paid out. {pounds(left)} of the lump sum allowance stays unused.",
+        f"This takes all the tax-free cash that is left in this pension. Later growth on the {pounds(taken.after.drawdown)} "
+        f"in drawdown is taxed in full when paid out. {pounds(left)} of the lump sum allowance stays unused.",
         taken.path,
         figures=year.figures,
         money={"drawdown": taken.after.drawdown, "lump_sum_allowance_left": left},
@@ -340,8 +340,8 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
     detail = (
         f"{pounds(over)} of this is above the lifetime allowance and is charged {pounds(charge)}."
         if charged
-        else f"{pounds(over)} of this is above the lifetime allowance. There is no charge in {year.name}; it is taxed as pension "
-        "income."
+        else f"{pounds(over)} of this is above the lifetime allowance. There is no charge in {year.name}; it is taxed as "
+        "pension income."
     )
     return entry.warn(
         detail + " Check with every scheme the percentage already used.",
@@ -405,9 +405,9 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
         return ()
     year, assumed = found
     return entry.warn(
-        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)} of the lump sum allowance. A certificate can "
-        "replace this with what was actually paid tax free. It must be applied for before this lump sum. We were not told the "
-        "amount.",
+        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)} of the lump sum allowance. A certificate "
+        "can replace this with what was actually paid tax free. It must be applied for before this lump sum. We were not "
+        "told the amount.",
         (*case.person.path, _RECEIVED),
         figures=year.figures,
         money={"assumed": assumed},
@@ -437,8 +437,8 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
     if received >= assumed:
         return ()
     return entry.warn(
-        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, but only {pounds(received)} was received tax "
-        "free. A transitional tax-free amount certificate would leave "
+        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, but only {pounds(received)} was received "
+        "tax free. A transitional tax-free amount certificate would leave "
         f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before this lump sum.",
         (*case.person.path, _RECEIVED),
         figures=year.figures,
@@ -469,8 +469,8 @@ def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
     if received <= assumed:
         return ()
     return entry.warn(
-        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, although {pounds(received)} was received tax "
-        "free. A transitional tax-free amount certificate would leave "
+        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, although {pounds(received)} was received "
+        "tax free. A transitional tax-free amount certificate would leave "
         f"{pounds(received - assumed)} less allowance. Nobody is required to apply.",
         (*case.person.path, _RECEIVED),
         figures=year.figures,

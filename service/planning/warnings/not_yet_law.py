@@ -49,8 +49,8 @@ def rates_not_yet_set(case: Circumstances, entry: Entry) -> Found:
     first = min(unsettled, key=lambda figures: figures.name)
     since = "for" if first.name == max(one.years[-1].name for one in case.people) else "from"
     return entry.warn(
-        f"Some rates and allowances {since} {first.name} are not yet law. We have used those announced, or else the latest known "
-        "ones. These figures may change.",
+        f"Some rates and allowances {since} {first.name} are not yet law. We have used those announced, or else the latest "
+        "known ones. These figures may change.",
         case.year_path,
         figures=first,
         status=first.status,

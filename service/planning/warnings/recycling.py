@@ -79,8 +79,8 @@ class Increase(NamedTuple):
         figures, of = self.lump_sum.year.figures, self.lump_sum
         return (
             f"Tax-free lump sums of {pounds(of.in_twelve_months)} in 12 months exceed {pounds(figures.money(_LIMIT))}. "
-            f"Contributions of {pounds(of.contributions)} are {pounds(self.extra)} above the usual {pounds(self.usual)}: more "
-            f"than {per_cent(figures.rate(_SHARE))} of that and of the lump sum, {pounds(self.part)}."
+            f"Contributions of {pounds(of.contributions)} are {pounds(self.extra)} above the usual {pounds(self.usual)}: "
+            f"more than {per_cent(figures.rate(_SHARE))} of that and of the lump sum, {pounds(self.part)}."
         )
 
     @property
@@ -137,8 +137,8 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
         return ()
     taken = found.lump_sum.taken
     return entry.warn(
-        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised payment. "
-        "Such payments bring tax charges.",
+        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised "
+        "payment. Such payments bring tax charges.",
         taken.path,
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
@@ -200,8 +200,8 @@ def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in 12 months exceed {pounds(figures.money(_LIMIT))}, and "
         f"{pounds(lump_sum.contributions)} is paid in around them. The recycling rule needs a rise above "
-        f"{per_cent(figures.rate(_SHARE))} of usual contributions and of the lump sum, {pounds(part)}. We were not told what is "
-        "usual.",
+        f"{per_cent(figures.rate(_SHARE))} of usual contributions and of the lump sum, {pounds(part)}. We were not told what "
+        "is usual.",
         (*case.person.path, "usual_contributions"),
         figures=figures,
         rests_on=_RESTS_ON,

@@ -29,9 +29,10 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     figures, amount = year.figures, year.rules.money_purchase_annual_allowance
     rest = annual_allowance.alternative(figures.money("pension.annual_allowance"), amount)
     return entry.warn(
-        f"Taking income flexibly in {year.name} triggers {year.person.your} money purchase annual allowance. From the next day, "
-        f"paying more than {pounds(amount)} a year into money purchase pensions brings a tax charge. Carry forward cannot "
-        f"raise this limit. If it is exceeded, other pension saving is tested against {pounds(rest)} plus any carry forward.",
+        f"Taking income flexibly in {year.name} triggers {year.person.your} money purchase annual allowance. From the next "
+        f"day, paying more than {pounds(amount)} a year into money purchase pensions brings a tax charge. Carry forward "
+        f"cannot raise this limit. If it is exceeded, other pension saving is tested against {pounds(rest)} plus any carry "
+        "forward.",
         year.path,
         figures=figures,
         rests_on=(_MPAA,),
@@ -250,8 +251,8 @@ def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: E
         return ()
     return entry.warn(
         f"Defined benefit saving in {year.name} is {pounds(saved)}. The alternative annual allowance is {pounds(limit)}, "
-        f"{pounds(saved - limit)} less. It applies because the money purchase annual allowance is exceeded. Any carry forward "
-        "would raise it.",
+        f"{pounds(saved - limit)} less. It applies because the money purchase annual allowance is exceeded. Any carry "
+        "forward would raise it.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         money={
@@ -288,8 +289,8 @@ def contributions_not_given(case: PersonCase, entry: Entry) -> Found:
     if year is None or not saves or facts.saves_in_other_schemes is False:
         return ()
     return entry.warn(
-        f"We were not told what will be paid into {person.your} pensions. Contributions could bring an annual allowance charge "
-        f"or bring the withdrawals of {year.name} under the recycling rule. Employer contributions count too.",
+        f"We were not told what will be paid into {person.your} pensions. Contributions could bring an annual allowance "
+        f"charge or bring the withdrawals of {year.name} under the recycling rule. Employer contributions count too.",
         (*person.path, "contributions"),
         figures=year.figures,
     )
