@@ -55,7 +55,7 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
 @TOPIC.of_a_year(
     "higher_rate_entered",
     "costs",
-    "Some of this is taxed at the higher rate",
+    "Some is taxed at the higher rate",
     "Taxable withdrawals reach the higher rate band, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.10, 11A", "Finance Act 2004 s.192"),
@@ -68,7 +68,7 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "advanced_rate_entered",
     "costs",
-    "Some of this is taxed at the advanced rate",
+    "Some is taxed at the advanced rate",
     "Taxable withdrawals reach the advanced rate band in Scotland, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
@@ -82,7 +82,7 @@ def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "additional_rate_entered",
     "costs",
-    "Some of this is taxed at the additional rate",
+    "Some is taxed at the additional rate",
     "Taxable withdrawals reach the additional rate band, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.10",),
@@ -95,7 +95,7 @@ def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "top_rate_entered",
     "costs",
-    "Some of this is taxed at the top rate",
+    "Some is taxed at the top rate",
     "Taxable withdrawals reach the top rate band in Scotland, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),

@@ -320,8 +320,8 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     if not _planned(year):
         return ()
     return entry.warn(
-        f"A person who is not UK resident can pay into an ISA in {year.name} only as a Crown employee abroad, or that "
-        "person's spouse or civil partner. We were not told whether that applies.",
+        f"Without UK residence, only a Crown employee abroad, or the spouse or civil partner of one, can pay into an ISA in "
+        f"{year.name}. We were not told whether that applies.",
         (*year.person.path, "crown_employee_abroad"),
         figures=year.figures,
     )

@@ -189,9 +189,10 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
     if excess <= 0:
         return ()
     cost = _charge(year, excess)
+    carried = f" plus {pounds(facts.carry_forward)} carried forward" if facts.carry_forward else ""
     return entry.warn(
-        f"Pension saving in {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)} plus "
-        f"{pounds(facts.carry_forward)} carried forward. The charge would be about {pounds(cost)}, reported on a tax return.",
+        f"Pension saving in {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)}{carried}. "
+        f"The charge would be about {pounds(cost)}, reported on a tax return.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         status=year.figures.status,
