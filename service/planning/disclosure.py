@@ -8,7 +8,8 @@ from service.figures.loader import KEYS, STATUSES, Figure, TaxYearFigures
 from service.law.income_tax import Taxpayer
 
 _LAST_KNOWN = "we have used the latest known ones"
-_CHECK = "Check with the pension scheme and HMRC before acting; an authorised adviser can give advice."
+_CHECK = "Check with the pension scheme"
+_BEFORE_ACTING = f"{_CHECK} and HMRC before acting; an authorised adviser can give advice."
 _TOUCHED_BY_ALL = ("income_tax.personal_allowance", "income_tax.personal_allowance_taper_threshold")
 LUMP_SUM_FIGURES = (
     "pension.tax_free_fraction",
@@ -72,7 +73,7 @@ def notice(figures: TaxYearFigures) -> str:
     not_law = "" if figures.status == "enacted" else f" Some rates for {figures.name} are not yet law; {_LAST_KNOWN}."
     return (
         f"This is an illustration worked out from the details given and the tax rules for {figures.name}. It is not advice."
-        f"{not_law} Tax depends on individual circumstances, and rules can change. {_CHECK}"
+        f"{not_law} Tax depends on individual circumstances, and rules can change. {_BEFORE_ACTING}"
     )
 
 
@@ -80,7 +81,7 @@ def plan_notice(first_not_law: TaxYearFigures | None) -> str:
     """The same under a plan over years, with the first tax year whose figures are not all law, where there is one."""
     return (
         "This is an illustration, not advice or a forecast. Growth, interest and price rises are assumptions, and the real "
-        f"outcome will differ.{_not_law(first_not_law)} Tax rules can change. {_CHECK}"
+        f"outcome will differ.{_not_law(first_not_law)} Tax rules can change. {_BEFORE_ACTING}"
     )
 
 
@@ -88,8 +89,7 @@ def check_notice(first_not_law: TaxYearFigures | None) -> str:
     """The same under warnings."""
     return (
         "These points follow from the details given and are not advice. They do not cover everything, and a missing detail "
-        f"can change them.{_not_law(first_not_law)} Check with the pension scheme, HMRC and, for benefits and care, the "
-        "local council."
+        f"can change them.{_not_law(first_not_law)} {_CHECK}, HMRC and, for benefits and care, the local council."
     )
 
 
