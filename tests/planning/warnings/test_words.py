@@ -29,7 +29,7 @@ from tests.households import BOOK
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_timing as of_timing
 from tests.planning import test_warnings as of_quotes
-from tests.planning.warning_requests import found_in
+from tests.planning.warning_requests import found_in, income, request, saved, w
 from tests.planning.warnings.every_topic import CASES
 
 PLANNING = Path(planning.__file__).parent
@@ -41,6 +41,39 @@ ELSEWHERE = {entry.code for entry in collection.TOPIC.entries}
 """Warnings on the collection of tax, whose words are not held to this yet."""
 
 
+_IN_2027 = {"date": "2027-06-01"}
+_LARGE = {"value": 2_300_000, "home_to_descendants": True, "bands_of_late_spouse": True}
+_PROMISES = {
+    "guaranteed_annuity_rate": True,
+    "safeguarded_benefits": 50_000,
+    "protected_tax_free_share": 0.4,
+    "transfer": "amber_flag",
+    "nomination": "none",
+    "exit_charge": 3_000,
+    "employer_contributions": 3_000,
+}
+BRANCHES = [
+    request(w("drawdown", 50_000), estate={"value": 900_000}),
+    request(w("drawdown", 50_000), estate={"value": 1_300_000}),
+    request(w("drawdown", 50_000, "2027-09-01"), estate={"value": 900_000}, **_IN_2027),
+    request(w("drawdown", 50_000, "2027-09-01"), estate={**_LARGE, "all_to_spouse": True}, **_IN_2027),
+    request(w("drawdown", 50_000, "2027-09-01"), estate=_LARGE, **_IN_2027),
+    request(w("drawdown", 150_000), date_of_birth="1980-01-01", ill_health="unable_to_work"),
+    request(w("ufpls", 150_000), date_of_birth="1980-01-01", ill_health="life_expectancy_under_a_year"),
+    request(w("drawdown", 150_000), date_of_birth="1980-01-01", partner={"date_of_birth": "1962-06-01"}),
+    request(
+        w("drawdown", 150_000), income=income(employment=250_000), contributions=[saved(60_000)], carry_forward=5_000
+    ),
+    request(pension=_PROMISES),
+    request(
+        w("drawdown", 5_000, "2027-09-01"),
+        pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"},
+        **_IN_2027,
+    ),
+]
+"""Requests that bring the other forms of a warning's text."""
+
+
 def sentences(text: str) -> list[str]:
     """The sentences of a text; a point inside an amount ends none."""
     return re.split(r"(?<=[.?!])\s+(?=[A-Z£\d])", text)
@@ -50,6 +83,7 @@ def sentences(text: str) -> list[str]:
 def warned() -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     """Code, detail and sources of every warning in every case."""
     found = [warning for pairs in CASES.values() for pair in pairs for case in pair for warning in found_in(case)]
+    found += [warning for branch in BRANCHES for warning in found_in(branch)]
     for quotes in of_quotes.CASES.values():
         found += [warning for pair in quotes for case in pair for warning in of_quotes.asked(**case).values()]
     for plans in of_plans.CASES.values():
