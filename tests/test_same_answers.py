@@ -52,7 +52,7 @@ def found_in(asked: list[Asked], other: Path, folder: Path) -> dict[str, Found]:
 
 
 PERSONAL_ALLOWANCE = "[income_tax.personal_allowance]\n"
-SENTENCE = "An illustration from the facts given"
+SENTENCE = "Check with the pension scheme"
 FIGURES = "service/figures/2026-27.toml"
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
 
 from service.figures import tax_years
 from service.figures.loader import Figure, TaxYearFigures
+from service.figures.reading import Standing
 from service.figures.tables import Rise, RisingWithPrices
 from service.figures.values import Band, Value
 
@@ -23,9 +24,9 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
 
     ``rise`` is the price index at the start of the year, 1 in ``last``; None leaves every figure as it is in ``last``.
     What is enacted and stands until changed keeps its standing; everything else is "assumed", with a doubt that says
-    so before whatever was doubtful about it already. The year's version is that of ``last``, as its figures follow from
-    it. Prices that fall lower nothing: the Acts index upwards only (from memory). ValueError if ``name`` is not a tax
-    year after ``last``, or ``rise`` is not above 0.
+    so, before what was not certain of it already where it was law. The year's version is that of ``last``, as its figures
+    follow from it. Prices that fall lower nothing: the Acts index upwards only. ValueError if ``name`` is not a tax year
+    after ``last``, or ``rise`` is not above 0.
     """
     if tax_years.between(last.name, name) < 1:
         raise ValueError(f"{name} is not after {last.name}")
@@ -93,18 +94,26 @@ def _up_to_next(pence: Fraction, multiple: int) -> int:
 
 def _with_prices(figure: Figure, value: Value, how: Rise, name: str, last: str) -> Figure:
     held = ", but not past the limit of the next band" if how.limits else ""
-    doubts = (
-        f"No figures for {name} are set: those of {last} are raised with assumed prices{held}.",
-        how.standing.doubt,
+    return _assumed(
+        replace(figure, value=value),
+        f"{last} raised with prices{held}: {how.standing.source}",
+        f"Rates and limits for {name} are not yet set; those of {last} are raised with assumed prices.",
+        how.standing,
     )
-    return _assumed(replace(figure, value=value), f"{last} raised with prices: {how.standing.source}", doubts)
 
 
 def _carried_forward(figure: Figure, name: str, last: str) -> Figure:
-    doubt = f"No figures for {name} are set: those of {last} are carried forward."
-    return _assumed(figure, f"carried forward from {last}", (doubt,))
+    doubt = f"Rates and limits for {name} are not yet set; those of {last} are used."
+    return _assumed(figure, f"carried forward from {last}", doubt)
 
 
-def _assumed(figure: Figure, source: str, doubts: Sequence[str | None]) -> Figure:
-    doubt = " ".join(doubt for doubt in (*doubts, figure.doubt) if doubt is not None)
-    return replace(figure, source=source, status="assumed", doubt=doubt)
+def _assumed(figure: Figure, source: str, not_set: str, how: Standing | None = None) -> Figure:
+    """The figure with what is not set said of it. A doubt of what was not law itself said the same of an earlier year."""
+    doubts = (not_set, None if how is None else how.doubt, figure.doubt if figure.status == "enacted" else None)
+    evidence = (figure.evidence, None if how is None else how.evidence)
+    return replace(figure, source=source, status="assumed", evidence=_together(evidence), doubt=_together(doubts))
+
+
+def _together(sentences: Iterable[str | None]) -> str | None:
+    """The sentences that there are, as one text; None where there is none."""
+    return " ".join(sentence for sentence in sentences if sentence is not None) or None

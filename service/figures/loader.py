@@ -56,13 +56,15 @@ _TAX_YEAR = "{tax_year}"  # in the words of a file: the tax year that they are r
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One figure of one tax year. ``doubt`` is a sentence for the reader of an answer; ``note`` is for the curious;
+    """One figure of one tax year. ``doubt`` is a sentence that a client may read, where something is not certain for the
+    client; ``evidence`` says how the figure was found, for whoever checks it; ``note`` is for the curious;
     ``stated_in`` is the tax year whose file says all this, an earlier one where nothing has changed since."""
 
     name: str
     value: Value
     source: str
     status: Status
+    evidence: str | None
     doubt: str | None
     note: str | None
     stated_in: str
@@ -200,6 +202,7 @@ def _in_words_of(tax_year: str, figure: Figure) -> Figure:
     return replace(
         figure,
         source=figure.source.replace(_TAX_YEAR, tax_year),
+        evidence=worded(figure.evidence),
         doubt=worded(figure.doubt),
         note=worded(figure.note),
     )
@@ -215,7 +218,7 @@ def _canonical(figure: Figure) -> str:
         plain = list(value.items())
     elif isinstance(value, date):
         plain = value.isoformat()
-    return f"{(figure.name, plain, figure.source, figure.status, figure.doubt, figure.note)!a}\n"
+    return f"{(figure.name, plain, figure.source, figure.status, figure.evidence, figure.doubt, figure.note)!a}\n"
 
 
 def _stated(
@@ -293,7 +296,7 @@ def _figure(name: str, key: Key, table: Any, tax_year: str, faults: Faults) -> F
     refuse_unknown(table, ("value", "note", *STANDING_PARTS), name, "part of a figure", faults)
     stands = read_standing(table, name, faults)
     refuse_empty(table, ("note",), name, faults)
-    for part in ("source", "doubt", "note"):
+    for part in ("source", "evidence", "doubt", "note"):
         left = str(table.get(part, "")).replace(_TAX_YEAR, "")
         if "{" in left or "}" in left:
             faults.add(name, f"{part}: what stands in braces can only be {_TAX_YEAR}")
@@ -308,7 +311,7 @@ def _figure(name: str, key: Key, table: Any, tax_year: str, faults: Faults) -> F
                 faults.add(name, fault)
     if value is None or stands is None or len(faults.found) > before:
         return None
-    return Figure(name, value, stands.source, stands.status, stands.doubt, table.get("note"), tax_year)
+    return Figure(name, value, stands.source, stands.status, stands.evidence, stands.doubt, table.get("note"), tax_year)
 
 
 def _check_shared_limits(figures: _Stated, tax_year: str, faults: Faults) -> None:

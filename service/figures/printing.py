@@ -58,7 +58,13 @@ def _runs(years: Mapping[str, TaxYearFigures], name: str) -> Iterator[tuple[str,
 
 
 def _entry(figure: Figure) -> str:
-    words = {"source": figure.source, "status": figure.status, "doubt": figure.doubt, "note": figure.note}
+    words = {
+        "source": figure.source,
+        "status": figure.status,
+        "evidence": figure.evidence,
+        "doubt": figure.doubt,
+        "note": figure.note,
+    }
     said = "".join(f"{part} = {_quoted(text)}\n" for part, text in words.items() if text is not None)
     return f"value = {_value(figure)}\n{said}"
 

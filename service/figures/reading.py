@@ -18,7 +18,7 @@ not set or not published, so that the last known value is carried forward.
 
 STATUSES: tuple[Status, ...] = get_args(Status)
 
-STANDING_PARTS = ("source", "status", "doubt")
+STANDING_PARTS = ("source", "status", "evidence", "doubt")
 """The names in a file of what ``read_standing`` reads."""
 
 VERSION_LENGTH = 12
@@ -50,10 +50,14 @@ class Faults:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where something comes from, how firm it is (see ``Status``), and what is doubtful about it, as a sentence."""
+    """Where something comes from, how firm it is (see ``Status``), how it was found, and what is not certain about it.
+
+    ``evidence`` is for whoever checks the figures. ``doubt`` is a sentence that a client may read.
+    """
 
     source: str
     status: Status
+    evidence: str | None
     doubt: str | None
 
 
@@ -80,9 +84,9 @@ def refuse_empty(table: Mapping[str, Any], parts: Sequence[str], where: str, fau
 
 
 def read_standing(table: Mapping[str, Any], where: str, faults: Faults) -> Standing | None:
-    """Source, status and doubt of a table, or None with its faults noted."""
+    """Source, status, evidence and doubt of a table, or None with its faults noted."""
     before = len(faults.found)
-    refuse_empty(table, ("source", "doubt"), where, faults)
+    refuse_empty(table, ("source", "evidence", "doubt"), where, faults)
     if "source" not in table:
         faults.add(where, "source is missing")
     status = table.get("status")
@@ -90,9 +94,11 @@ def read_standing(table: Mapping[str, Any], where: str, faults: Faults) -> Stand
         faults.add(where, f"status must be one of {', '.join(STATUSES)}, not {status!r}")
     if status == "assumed" and "doubt" not in table:
         faults.add(where, "doubt is missing: what is assumed must say what is not set")
+    if status == "announced" and "doubt" not in table:
+        faults.add(where, "doubt is missing: what is announced must say what is not law")
     if len(faults.found) > before:
         return None
-    return Standing(table["source"], table["status"], table.get("doubt"))
+    return Standing(table["source"], table["status"], table.get("evidence"), table.get("doubt"))
 
 
 def read_day(value: Any) -> date:

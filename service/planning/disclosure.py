@@ -7,6 +7,9 @@ from collections.abc import Iterable
 from service.figures.loader import KEYS, STATUSES, Figure, TaxYearFigures
 from service.law.income_tax import Taxpayer
 
+_LAST_KNOWN = "we have used the latest known ones"
+_CHECK = "Check with the pension scheme"
+_BEFORE_ACTING = f"{_CHECK} and HMRC before acting; an authorised adviser can give advice."
 _TOUCHED_BY_ALL = ("income_tax.personal_allowance", "income_tax.personal_allowance_taper_threshold")
 LUMP_SUM_FIGURES = (
     "pension.tax_free_fraction",
@@ -17,14 +20,8 @@ LUMP_SUM_FIGURES = (
 
 
 def assumptions(figures: TaxYearFigures) -> dict[str, str]:
-    """A sentence for each figure of the year that is not law, or whose source leaves a doubt, by the figure's name."""
-    return {
-        name: f"{name}: {figure.status}. {figure.doubt or figure.source}"
-        if figure.status != "enacted"
-        else f"{name}: {figure.doubt}"
-        for name, figure in figures.figures.items()
-        if figure.status != "enacted" or figure.doubt
-    }
+    """What a client should know of each figure of the year that is not law, or not certain, by the figure's name."""
+    return {name: figure.doubt for name, figure in figures.figures.items() if figure.doubt is not None}
 
 
 def touched_by_income_tax(taxpayer: Taxpayer) -> list[str]:
@@ -49,16 +46,17 @@ def touched_by_income_tax(taxpayer: Taxpayer) -> list[str]:
 
 
 def told_once(touched: Iterable[tuple[TaxYearFigures, set[str]]]) -> list[str]:
-    """A sentence for each figure touched that is not law or leaves a doubt, from the year in which it is least firm."""
+    """What a client should know of each figure touched that is not law, or not certain, from the year in which it is
+    least firm; each sentence once."""
     weakest: dict[str, tuple[str, Figure]] = {}
     for figures, names in touched:
         for name in names:
             figure = figures.figures.get(name)
-            if figure is None or (figure.status == "enacted" and not figure.doubt):
+            if figure is None or figure.doubt is None:
                 continue
             if name not in weakest or _firmness(figure) > _firmness(weakest[name][1]):
                 weakest[name] = (figures.name, figure)
-    return [_from_year(*weakest[name]) for name in KEYS if name in weakest]
+    return list(dict.fromkeys(_from_year(*weakest[name]) for name in KEYS if name in weakest))
 
 
 def _firmness(figure: Figure) -> int:
@@ -66,34 +64,34 @@ def _firmness(figure: Figure) -> int:
 
 
 def _from_year(year: str, figure: Figure) -> str:
-    said = f"{figure.status}. {figure.doubt or figure.source}" if figure.status != "enacted" else figure.doubt
-    return f"{figure.name} from {year}: {said}"
+    """The doubt of a figure's first such year, as it holds for the years that follow too."""
+    return (figure.doubt or "").replace(f"for {year}", f"from {year}")
 
 
 def notice(figures: TaxYearFigures) -> str:
     """The short notice under every calculation for one tax year."""
-    return _notice(_not_law("for", None if figures.status == "enacted" else figures))
+    not_law = "" if figures.status == "enacted" else f" Some rates for {figures.name} are not yet law; {_LAST_KNOWN}."
+    return (
+        f"This is an illustration worked out from the details given and the tax rules for {figures.name}. It is not advice."
+        f"{not_law} Tax depends on individual circumstances, and rules can change. {_BEFORE_ACTING}"
+    )
 
 
 def plan_notice(first_not_law: TaxYearFigures | None) -> str:
     """The same under a plan over years, with the first tax year whose figures are not all law, where there is one."""
-    return _notice(" Growth, interest and prices are assumptions." + _not_law("from", first_not_law))
+    return (
+        "This is an illustration, not advice or a forecast. Growth, interest and price rises are assumptions, and the real "
+        f"outcome will differ.{_not_law(first_not_law)} Tax rules can change. {_BEFORE_ACTING}"
+    )
 
 
 def check_notice(first_not_law: TaxYearFigures | None) -> str:
     """The same under warnings."""
-    return _notice(_not_law("from", first_not_law))
-
-
-def _not_law(since: str, year: TaxYearFigures | None) -> str:
-    if year is None:
-        return ""
-    return f" Not all rates and allowances {since} {year.name} are law yet: the last known ones are carried forward."
-
-
-def _notice(middle: str) -> str:
     return (
-        "An illustration from the facts given and published figures, not advice."
-        + middle
-        + " Check with the pension scheme, HMRC, local rules and an authorised adviser before acting."
+        "These points follow from the details given and are not advice. They do not cover everything, and a missing detail "
+        f"can change them.{_not_law(first_not_law)} {_CHECK}, HMRC and, for benefits and care, the local council."
     )
+
+
+def _not_law(since: TaxYearFigures | None) -> str:
+    return "" if since is None else f" Rates from {since.name} are not all law yet; {_LAST_KNOWN}."

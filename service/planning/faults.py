@@ -42,7 +42,7 @@ def no_such_allowance_yet(
             (*path, name),
             "no-such-allowance-yet",
             f"There was no such allowance in {rules.figures.name}{where}: it began on 6 April 2024. Give "
-            "lifetime_allowance_used_percent instead.",
+            "`lifetime_allowance_used_percent` instead.",
         )
         for name in _USED_SINCE_2024
         if getattr(pension, name)

@@ -1,6 +1,9 @@
-"""Amounts, rates and people as a sentence tells them."""
+"""Amounts, rates, days and people as a sentence tells them."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
 
 from service.law.units import BasisPoints, Pence
 
@@ -19,6 +22,25 @@ def per_cent(rate: BasisPoints) -> str:
     return f"{whole}.{rest:02d}".rstrip("0") + "%" if rest else f"{whole}%"
 
 
+def day_month_year(day: date) -> str:
+    """A day for people: 6 April 2027."""
+    return f"{day.day} {day:%B %Y}"
+
+
+def starting(words: str) -> str:
+    """Words as the start of a sentence."""
+    return words[0].upper() + words[1:]
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """One, two and three."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+YOU = "You"
+"""One person alone, as the start of a sentence: whoever reads the answer, or whoever it is about."""
+
+
 def who(i: int, of: int) -> str:
     """Person ``i`` of a household as the start of a sentence names them."""
-    return "This person" if of == 1 else ("The first person", "The second person")[i]
+    return YOU if of == 1 else ("The first person", "The second person")[i]

@@ -29,6 +29,8 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "source": figure.source,
         "status": figure.status,
     }
+    if figure.evidence is not None:
+        document["evidence"] = figure.evidence
     if figure.doubt is not None:
         document["doubt"] = figure.doubt
     if figure.note is not None:

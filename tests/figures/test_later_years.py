@@ -68,16 +68,19 @@ def test_everything_else_is_assumed_and_says_so(rise: Fraction | None) -> None:
         if name in RISING.stands:
             continue
         raised = rise is not None and name in RISING.rises
-        how = "raised with assumed prices" if raised else "carried forward"
+        how = "raised with assumed prices" if raised else "used"
         doubt = figure.doubt or ""
         assert figure.status == "assumed"
-        assert doubt.startswith(f"No figures for 2034-35 are set: those of 2030-31 are {how}")
+        assert doubt.startswith(f"Rates and limits for 2034-35 are not yet set; those of 2030-31 are {how}.")
         assert doubt.endswith(".")
-        # What was doubtful before is so still.
-        assert (LAST.figures[name].doubt or "") in doubt
+        # What was not certain of the law is so still.
+        if LAST.figures[name].status == "enacted":
+            assert (LAST.figures[name].doubt or "") in doubt
+        assert (LAST.figures[name].evidence or "") in (figure.evidence or "")
         assert figure.note == LAST.figures[name].note
         if raised:
-            assert figure.source == f"2030-31 raised with prices: {RISING.rises[name].standing.source}"
+            held = ", but not past the limit of the next band" if RISING.rises[name].limits else ""
+            assert figure.source == f"2030-31 raised with prices{held}: {RISING.rises[name].standing.source}"
             assert (RISING.rises[name].standing.doubt or "") in doubt
         else:
             assert figure.source == "carried forward from 2030-31"
@@ -85,14 +88,13 @@ def test_everything_else_is_assumed_and_says_so(rise: Fraction | None) -> None:
 
 def test_the_sentences_whole() -> None:
     assert later().figures["isa.subscription_limit"].doubt == (
-        "No figures for 2034-35 are set: those of 2030-31 are carried forward."
+        "Rates and limits for 2034-35 are not yet set; those of 2030-31 are used."
     )
     assert later(Fraction(11, 10)).figures["income_tax.personal_allowance"].doubt == (
-        "No figures for 2034-35 are set: those of 2030-31 are raised with assumed prices."
+        "Rates and limits for 2034-35 are not yet set; those of 2030-31 are raised with assumed prices."
     )
     assert later(Fraction(11, 10)).figures["income_tax.dividend_bands"].doubt == (
-        "No figures for 2034-35 are set: those of 2030-31 are raised with assumed prices, "
-        "but not past the limit of the next band."
+        "Rates and limits for 2034-35 are not yet set; those of 2030-31 are raised with assumed prices."
     )
 
 

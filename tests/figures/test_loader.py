@@ -157,6 +157,18 @@ def replaced(old: str, new: str) -> str:
             id="assumed-without-a-doubt",
         ),
         pytest.param(
+            'status = "enacted"',
+            'status = "announced"',
+            "income_tax.personal_allowance: doubt is missing: what is announced must say what is not law",
+            id="announced-without-a-doubt",
+        ),
+        pytest.param(
+            PERSONAL_ALLOWANCE,
+            PERSONAL_ALLOWANCE + 'evidence = ""\n',
+            "income_tax.personal_allowance: evidence must be a text that is not empty",
+            id="empty-evidence",
+        ),
+        pytest.param(
             "value = 12570",
             'value = "12570"',
             "income_tax.personal_allowance: must be an amount of money, not '12570'",
@@ -541,7 +553,7 @@ def test_status_of_a_year_is_its_weakest(tmp_path: Path, figure: str, status: st
 def test_assumed_outweighs_announced(tmp_path: Path) -> None:
     path = copy_of(tmp_path)
     plant(path, 'status = "enacted"', 'status = "assumed"\ndoubt = "Changed for a test."')
-    plant(path, 'status = "enacted"', 'status = "announced"')
+    plant(path, 'status = "enacted"', 'status = "announced"\ndoubt = "Changed for a test."')
     assert loaded(path).status == "assumed"
 
 
@@ -552,8 +564,9 @@ def test_assumed_outweighs_announced(tmp_path: Path) -> None:
         ("rate = 0.2, up_to", "rate = 0.21, up_to"),
         ("BR = 0.2", "BR = 0.21"),
         ('source = "Finance Act 2023 s.7"', 'source = "Finance Act 2023 s.8"'),
-        ('status = "enacted"', 'status = "announced"'),
-        ('doubt = "Seen only', 'doubt = "Not seen but'),
+        ('status = "enacted"', 'status = "announced"\ndoubt = "Changed for a test."'),
+        ('evidence = "', 'evidence = "Not '),
+        ('doubt = "', 'doubt = "Not '),
         ('note = "A tenth', 'note = "About a tenth'),
         ('\nnote = "A tenth of the personal allowance, up to the next 10 pounds."', ""),
     ],
@@ -600,11 +613,13 @@ def test_version_of_all_years_changes_with_any_of_them(tmp_path: Path) -> None:
         shutil.copy(path, tmp_path)
 
 
-def test_doubt_and_note_are_kept() -> None:
+def test_evidence_doubt_and_note_are_kept() -> None:
     year = YEARS["2027-28"]
     limit = year.figures["isa.cash_limit_under_65"]
     assert limit.doubt is not None
-    assert limit.doubt.startswith("The regulations for the cash limit")
+    assert limit.doubt.startswith("The cash ISA limit for people under 65 was announced")
+    assert limit.evidence is not None
+    assert limit.evidence.startswith("HMRC's newsletter 19 read.")
     assert limit.note == "Inside the subscription limit; from age 65 the whole subscription limit."
     assert year.figures["income_tax.personal_allowance"].doubt is None
     assert year.figures["income_tax.personal_allowance"].note is None
@@ -629,9 +644,12 @@ def test_an_unchanged_figure_names_its_own_tax_year() -> None:
     name = "student_loan.plan_1_threshold"
     for of in ("2027-28", "2028-29", "2029-30", "2030-31"):
         figure = YEARS[of].figures[name]
-        assert (figure.doubt, figure.stated_in) == (f"The threshold for {of} is not set.", "2027-28")
+        assert (figure.doubt, figure.stated_in) == (
+            f"The student loan thresholds for {of} are not yet set; the last known ones are used.",
+            "2027-28",
+        )
     for year in YEARS.values():
-        assert not any("{" in f"{one.source}{one.doubt}{one.note}" for one in year.figures.values())
+        assert not any("{" in f"{one.source}{one.evidence}{one.doubt}{one.note}" for one in year.figures.values())
 
 
 @pytest.mark.parametrize(
@@ -674,14 +692,14 @@ def test_an_unchanged_figure_names_its_own_tax_year() -> None:
             id="below-a-heading",
         ),
         pytest.param(
-            "The threshold for {tax_year} is",
+            "loan thresholds for {tax_year} are",
             "The threshold for {year} is",
             "student_loan.plan_1_threshold: doubt: what stands in braces can only be {tax_year}",
             id="other-words-in-braces",
         ),
         pytest.param(
-            "The threshold for {tax_year} is",
-            "The threshold for {tax_year is",
+            "loan thresholds for {tax_year} are",
+            "loan thresholds for {tax_year are",
             "student_loan.plan_1_threshold: doubt: what stands in braces can only be {tax_year}",
             id="brace-left-open",
         ),
@@ -777,7 +795,11 @@ def test_every_figure_is_said_once() -> None:
                 continue
             other = before.figures[name]
             says, said = (
-                (one.value, one.status, *(str(text).replace(of.name, "") for text in (one.source, one.doubt, one.note)))
+                (
+                    one.value,
+                    one.status,
+                    *(str(text).replace(of.name, "") for text in (one.source, one.evidence, one.doubt, one.note)),
+                )
                 for one, of in ((figure, year), (other, before))
             )
             assert says != said, (year.name, name)

@@ -54,7 +54,7 @@ status = "enacted"
 value = 2000
 source = "Finance (No. 2) Act 2017 s.8"
 status = "enacted"
-doubt = "Seen only in a data set that cites this source; check the source itself."
+evidence = "Seen only in a data set that cites this source."
 
 # 2023-24, stated in 2023-24
 value = 1000

@@ -567,17 +567,48 @@ def test_the_days_from_which_a_survivor_has_more_isa_room(year: TaxYearFigures) 
     assert year.day("isa.additional_subscription_value_at_end_from") == date(2018, 4, 6)
 
 
-# Figures whose source was not read itself, or whose use rests on memory, and the years for which that is so.
 DOUBTFUL = {
+    "income_tax.blind_persons_allowance": " ".join(name for name in YEARS if name >= "2027-28"),
+    "income_tax.bands_england": " ".join(name for name in YEARS if name >= "2027-28"),
+    "income_tax.bands_northern_ireland": " ".join(name for name in YEARS if name >= "2027-28"),
+    "income_tax.bands_wales": " ".join(name for name in YEARS if name >= "2027-28"),
+    "income_tax.bands_scotland": " ".join(name for name in YEARS if name >= "2027-28"),
+    "income_tax.savings_bands": "2028-29 2029-30 2030-31",
+    "income_tax.property_bands": " ".join(name for name in YEARS if name >= "2027-28"),
+    "payroll.emergency_code": " ".join(name for name in YEARS if name >= "2027-28"),
+    "payroll.flat_rate_codes": " ".join(name for name in YEARS if name >= "2027-28"),
+    "pension.special_lump_sum_death_benefits_charge": " ".join(name for name in YEARS if name >= "2027-28"),
+    "pension.recycling_window_years": " ".join(YEARS),
+    "isa.subscription_limit": " ".join(name for name in YEARS if name >= "2027-28"),
+    "isa.cash_limit_under_65": " ".join(name for name in YEARS if name >= "2027-28"),
+    "isa.cash_limit_ends_at_age": " ".join(name for name in YEARS if name >= "2027-28"),
+    "inheritance_tax.unused_pensions_in_estate": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2026-27",
+    "state_pension.new_full_weekly": " ".join(name for name in YEARS if name >= "2027-28"),
+    "state_pension.basic_full_weekly": " ".join(name for name in YEARS if name >= "2027-28"),
+    "winter_fuel.payment": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.payment_from_higher_age": " ".join(name for name in YEARS if name >= "2025-26"),
+    "student_loan.plan_1_threshold": " ".join(name for name in YEARS if name >= "2027-28"),
+    "student_loan.plan_2_threshold": " ".join(name for name in YEARS if name >= "2027-28"),
+    "student_loan.plan_4_threshold": " ".join(name for name in YEARS if name >= "2026-27"),
+    "student_loan.plan_5_threshold": " ".join(name for name in YEARS if name >= "2027-28"),
+    "student_loan.postgraduate_threshold": " ".join(name for name in YEARS if name >= "2027-28"),
+    "care.lower_capital": " ".join(name for name in YEARS if name >= "2025-26"),
+    "care.upper_capital": " ".join(name for name in YEARS if name >= "2025-26"),
+    "care.capital_step": " ".join(name for name in YEARS if name >= "2025-26"),
+    "care.weekly_income": " ".join(name for name in YEARS if name >= "2025-26"),
+}
+"""The tax years in which a figure has a sentence on what is not certain for a client."""
+
+EVIDENCE = {
     "income_tax.personal_allowance": "2019-20 2020-21",
     "income_tax.blind_persons_allowance": "2019-20 2020-21 2024-25 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
     "income_tax.bands_england": "2019-20 2020-21 2027-28 2028-29 2029-30 2030-31",
     "income_tax.bands_northern_ireland": "2019-20 2020-21 2027-28 2028-29 2029-30 2030-31",
     "income_tax.bands_wales": "2019-20 2020-21 2026-27 2027-28 2028-29 2029-30 2030-31",
-    "income_tax.bands_scotland": "2026-27 2027-28 2028-29 2029-30 2030-31",
+    "income_tax.bands_scotland": " ".join(name for name in YEARS if name >= "2026-27"),
     "income_tax.savings_bands": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2028-29 2029-30 2030-31",
     "income_tax.dividend_bands": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26",
-    "income_tax.property_bands": "2027-28 2028-29 2029-30 2030-31",
+    "income_tax.property_bands": " ".join(name for name in YEARS if name >= "2027-28"),
     "income_tax.personal_savings_allowance_higher": " ".join(YEARS),
     "income_tax.dividend_allowance": "2022-23",
     "payroll.emergency_code": " ".join(YEARS),
@@ -588,52 +619,55 @@ DOUBTFUL = {
     "pension.annual_allowance_tapered_minimum": "2019-20",
     "pension.money_purchase_annual_allowance": " ".join(YEARS),
     "pension.tax_free_fraction": "2019-20 2020-21 2021-22 2022-23 2023-24",
-    "pension.lump_sum_regime": " ".join(name for name in YEARS if name != "2023-24"),
+    "pension.lump_sum_regime": "2019-20 2020-21 2021-22 2022-23 2024-25 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
     "pension.lifetime_allowance": "2019-20",
     "pension.lifetime_allowance_charge_lump_sum": "2019-20 2020-21 2021-22 2022-23",
     "pension.lifetime_allowance_charge_retained": "2019-20 2020-21 2021-22 2022-23",
-    "pension.special_lump_sum_death_benefits_charge": "2027-28 2028-29 2029-30 2030-31",
-    "isa.cash_limit_under_65": "2027-28 2028-29 2029-30 2030-31",
-    "isa.cash_limit_ends_at_age": "2027-28 2028-29 2029-30 2030-31",
-    "inheritance_tax.charity_rate": " ".join(YEARS),
-    "inheritance_tax.charity_least_share": " ".join(YEARS),
-    "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),
+    "pension.special_lump_sum_death_benefits_charge": " ".join(name for name in YEARS if name >= "2027-28"),
     "pension.recycling_lump_sum_limit": " ".join(YEARS),
     "pension.recycling_window_years": " ".join(YEARS),
     "pension.safeguarded_benefits_advice_threshold": " ".join(YEARS),
     "pension.guidance_age": " ".join(YEARS),
     "pension.beneficiaries_taxed_from_age": "2019-20 2020-21 2021-22 2022-23 2023-24",
     "pension.beneficiaries_window_years": "2019-20 2020-21 2021-22 2022-23 2023-24",
-    "self_assessment.payments_on_account_limit": " ".join(YEARS),
-    "self_assessment.payments_on_account_share": " ".join(YEARS),
-    "winter_fuel.income_limit": "2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
-    "winter_fuel.payment": "2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
-    "winter_fuel.payment_from_higher_age": "2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
-    "childcare.income_limit": " ".join(YEARS),
-    "student_loan.plan_1_threshold": " ".join(YEARS),
-    "student_loan.plan_2_threshold": " ".join(YEARS),
-    "student_loan.plan_4_threshold": " ".join(name for name in YEARS if name >= "2021-22"),
-    "student_loan.plan_5_threshold": "2026-27 2027-28 2028-29 2029-30 2030-31",
-    "student_loan.postgraduate_threshold": " ".join(YEARS),
-    "care.lower_capital": " ".join(name for name in YEARS if name != "2024-25"),
-    "care.upper_capital": " ".join(name for name in YEARS if name != "2024-25"),
-    "care.capital_step": " ".join(name for name in YEARS if name != "2024-25"),
-    "care.weekly_income": " ".join(name for name in YEARS if name != "2024-25"),
+    "isa.cash_limit_under_65": " ".join(name for name in YEARS if name >= "2027-28"),
+    "isa.cash_limit_ends_at_age": " ".join(name for name in YEARS if name >= "2027-28"),
+    "inheritance_tax.charity_rate": " ".join(YEARS),
+    "inheritance_tax.charity_least_share": " ".join(YEARS),
+    "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),
     "state_pension.new_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
     "state_pension.basic_full_weekly": "2019-20 2021-22 2022-23 2023-24 2024-25 2025-26 2027-28 2028-29 2029-30 2030-31",
+    "self_assessment.payments_on_account_limit": " ".join(YEARS),
+    "self_assessment.payments_on_account_share": " ".join(YEARS),
+    "winter_fuel.income_limit": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.payment": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.payment_from_higher_age": " ".join(name for name in YEARS if name >= "2025-26"),
+    "childcare.income_limit": " ".join(YEARS),
+    "student_loan.plan_1_threshold": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2026-27",
+    "student_loan.plan_2_threshold": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2026-27 2027-28 2028-29 2029-30",
+    "student_loan.plan_4_threshold": "2021-22 2022-23 2023-24 2024-25 2025-26 2026-27",
+    "student_loan.plan_5_threshold": "2026-27",
+    "student_loan.postgraduate_threshold": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2026-27",
+    "care.lower_capital": "2019-20 2020-21 2021-22 2022-23 2023-24 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
+    "care.upper_capital": "2019-20 2020-21 2021-22 2022-23 2023-24 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
+    "care.capital_step": "2019-20 2020-21 2021-22 2022-23 2023-24 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
+    "care.weekly_income": "2019-20 2020-21 2021-22 2022-23 2023-24 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
 }
+"""The tax years in which a figure says how it was found."""
 
 
 @pytest.mark.parametrize("name", KEYS)
 def test_doubts_stand_where_they_belong(name: str) -> None:
     found = [year.name for year in YEARS.values() if year.has(name) and year.figures[name].doubt is not None]
     assert found == DOUBTFUL.get(name, "").split()
+    told = [year.name for year in YEARS.values() if year.has(name) and year.figures[name].evidence is not None]
+    assert told == EVIDENCE.get(name, "").split()
 
 
 @pytest.mark.parametrize("year", YEARS.values(), ids=list(YEARS))
 def test_doubts_are_sentences(year: TaxYearFigures) -> None:
     for figure in year.figures.values():
-        for text in (figure.doubt, figure.note):
+        for text in (figure.evidence, figure.doubt, figure.note):
             if text is not None:
                 assert text[0].isupper() or text[0].isdigit(), (figure.name, text)
                 assert text.endswith("."), (figure.name, text)

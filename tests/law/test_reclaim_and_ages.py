@@ -17,6 +17,7 @@ from service.planning.household import Income, Person
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.circumstances import warnings_for
 from service.planning.quote.quote import Question, Withdrawal, quote
+from service.planning.wording import day_month_year
 from tests.households import BOOK, YEARS
 
 # The forms. HMRC PAYE manual PAYE94055 (scenarios 1 and 2), SAM110271, and the pages of gov.uk for P50Z, P53, P53Z and P55,
@@ -247,4 +248,4 @@ def test_from_what_day_a_pension_may_be_drawn(
     found = age_warnings(tax_year, born, day, protected)
     assert set(found) == ({code} if code else set())
     if code and allowed_from:
-        assert allowed_from in found[code]
+        assert day_month_year(date.fromisoformat(allowed_from)) in found[code]

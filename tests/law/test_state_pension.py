@@ -205,5 +205,5 @@ def test_a_row_says_what_is_doubtful_about_it(born: str, doubtful: bool) -> None
     assert (standing.doubt is not None) is doubtful
 
 
-def test_the_rise_to_68_is_law_and_an_earlier_one_is_not() -> None:
-    assert "earlier rise to 68 has been reviewed but is not law" in (AGES.rows[-1].standing.doubt or "")
+def test_the_rise_to_68_is_law_and_under_review() -> None:
+    assert "The government is reviewing when State Pension age rises to 68." in (AGES.rows[-1].standing.doubt or "")

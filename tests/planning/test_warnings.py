@@ -18,6 +18,7 @@ from service.planning.quote.circumstances import warnings_for
 from service.planning.quote.quote import Question, Withdrawal, quote
 from service.planning.warnings.registry import CATALOGUE
 from service.planning.warnings.warning import ClientWarning
+from service.planning.wording import day_month_year
 from tests.households import BOOK, YEARS
 from tests.planning.warning_requests import amounts_not_told, figures_that_differ
 
@@ -320,10 +321,10 @@ def test_the_age_that_is_said_is_the_age_on_the_day_that_is_said(
 ) -> None:
     pension = Pension(0, drawdown=100_000, minimum_pension_age=protected)
     found = asked(tax_year=tax_year, born=born, pension=pension)["below_minimum_pension_age"]
-    said = re.search(r"from age (\d+), which is reached on (\d{4}-\d{2}-\d{2})", found.detail)
+    said = re.search(r"from age (\d+), which is reached on (\d+ \w+ \d{4})\.", found.detail)
     assert said is not None
     age, day = said.groups()
-    assert date.fromisoformat(day) == born.replace(year=born.year + int(age))
+    assert day == day_month_year(born.replace(year=born.year + int(age)))
 
 
 def test_a_penny_over_the_lifetime_allowance_is_not_said_to_bear_nothing() -> None:

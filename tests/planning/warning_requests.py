@@ -99,7 +99,6 @@ def figures_that_differ(warning: ClientWarning) -> list[str]:
 
 
 def amounts_not_told(warning: ClientWarning) -> set[str]:
-    """The amounts in a warning's sentences that are not among its figures; those of the doubts are the figures' own."""
-    sentences = warning.detail.partition(" In doubt: ")[0]
-    amounts = set(re.findall(r"£\d{1,3}(?:,\d{3})*(?:\.\d\d)?", sentences))
+    """The amounts in a warning's sentences that are not among its figures."""
+    amounts = set(re.findall(r"£\d{1,3}(?:,\d{3})*(?:\.\d\d)?", warning.detail))
     return amounts - {pounds(amount) for amount in warning.money.values()}

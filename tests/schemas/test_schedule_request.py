@@ -435,21 +435,21 @@ def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
 
 def test_each_doubtful_figure_is_said_once(client: FlaskClient) -> None:
     said = answered(client, URL, {**LEAST, "end_date": "2040-04-05"})["rules"]["assumptions"]
-    names = [sentence.split(":")[0].split(" from ")[0] for sentence in said]
-    assert "income_tax.bands_england" in names
-    assert len(set(names)) == len(names)
+    assert [sentence for sentence in said if sentence.startswith("The income tax rates from ")] == [
+        "The income tax rates from 2027-28 are not yet law; those of 2026-27 are used. "
+        "These figures do not include any Budget after November 2025."
+    ]
+    assert len(set(said)) == len(said)
 
 
 def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -> None:
-    """The Scottish bands of 2026-27 are enacted with a doubt, and those of later tax years are assumed."""
+    """The Scottish bands of 2026-27 are enacted, and those of later tax years are assumed."""
     body = copy.deepcopy(LEAST)
     body["people"][0]["tax_residence"] = "scotland"
-    for end, start in (
-        ("2027-04-05", "income_tax.bands_scotland from 2026-27: The figures"),
-        ("2040-04-05", "income_tax.bands_scotland from 2027-28: assumed. "),
-    ):
+    told = "The Scottish income tax rates and bands from 2027-28 are not yet set; those of 2026-27 are used."
+    for end, expected in (("2027-04-05", []), ("2040-04-05", [told])):
         found = answered(client, URL, {**body, "end_date": end})
-        assert [said.startswith(start) for said in found["rules"]["assumptions"] if "bands_scotland" in said] == [True]
+        assert [said for said in found["rules"]["assumptions"] if "Scottish income tax" in said] == expected
     assert found["rules"]["status"] == "assumed"
 
 

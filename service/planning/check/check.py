@@ -285,7 +285,7 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
 
 def _day_faults(path: Path, day: date, today: date, book: RuleBook) -> Iterator[Fault]:
     if day < today:
-        yield Fault(path, "before-the-date", "This is before the date of the request, on which everything is as given.")
+        yield Fault(path, "before-the-date", "This is before `date`. Everything held is taken as it stands on `date`.")
     elif tax_years.of(day) not in book.years:
         yield _no_figures(path, day, book)
 
@@ -295,9 +295,9 @@ def _no_figures(path: Path, day: date, book: RuleBook) -> Fault:
     return Fault(
         path,
         "no-figures",
-        f"There are no figures for {tax_years.of(day)}: days are answered for from {known[0]} to {known[-1]}.",
+        f"There are no figures for {tax_years.of(day)}. Tax years from {known[0]} to {known[-1]} can be used.",
     )
 
 
 def _in_the_future(path: Path) -> Fault:
-    return Fault(path, "in-the-future", "This is after the date of the request.")
+    return Fault(path, "in-the-future", "This is after `date`, the date of the request.")

@@ -23,7 +23,7 @@ def household_faults(
         yield Fault(
             ("start_date",),
             "no-figures",
-            f"There are no figures for {tax_years.of(start)}: a plan starts in a tax year from {known[0]} to {known[-1]}.",
+            f"There are no figures for {tax_years.of(start)}. A plan can start in tax years from {known[0]} to {known[-1]}.",
         )
     if end < start:
         yield Fault(end_path, "end-before-start", f"The last day, {end.isoformat()}, is before the start date.")
@@ -48,7 +48,7 @@ def household_faults(
 def _income_faults(income: DatedIncome, member: Member, path: tuple[str | int, ...], book: RuleBook) -> Iterator[Fault]:
     share = income.share_of_full_rate
     if (income.amount is None) == (share is None):
-        yield Fault(path, "amount-or-share", "Give exactly one of amount and share_of_full_rate.")
+        yield Fault(path, "amount-or-share", "Give either `amount` or `share_of_full_rate`, and only one of them.")
     if share is not None:
         where = (*path, "share_of_full_rate")
         if income.kind != "state_pension":
@@ -59,8 +59,8 @@ def _income_faults(income: DatedIncome, member: Member, path: tuple[str | int, .
             yield Fault(
                 where,
                 "share-depends-on-sex",
-                f"Someone born on {member.date_of_birth.isoformat()} has the new or the basic State Pension depending on sex, "
-                "which is not asked. Give the amount instead.",
+                f"A person born on {member.date_of_birth.isoformat()} has the new or the basic State Pension depending on sex, "
+                "which is not asked. Give `amount` instead.",
             )
     yield from _dates_faults(income, path)
 

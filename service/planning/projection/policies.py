@@ -191,8 +191,8 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
             Fault(
                 ("spending",),
                 "spending-cannot-be-met",
-                f"In {period.name} {_to_be_paid(timeline.spending[position])} cannot be met: after all cash, ISAs and "
-                f"permitted withdrawals {pounds(year.short)} is missing.",
+                f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met. After all cash, ISAs and "
+                f"permitted withdrawals, {pounds(year.short)} is missing.",
             ),
         )
     )

@@ -10,10 +10,8 @@ from service.planning.household import Member
 
 
 def state_pension_doubts(people: Iterable[Member], book: RuleBook) -> Iterator[str]:
-    """A sentence for each State Pension age that is not law or leaves a doubt."""
+    """A sentence for each State Pension age that is not law, or not certain."""
     for member in people:
         standing = state_pension.row_for(member.date_of_birth, book.state_pension_ages).standing
-        if standing.status != "enacted":
-            yield f"state_pension.age: {standing.status}. {standing.doubt or standing.source}"
-        elif standing.doubt:
-            yield f"state_pension.age: {standing.doubt}"
+        if standing.doubt is not None:
+            yield standing.doubt

@@ -13,7 +13,7 @@ def touched_by(answer: Quote) -> list[str]:
     if answer.payment.taxable:
         if answer.payroll.facts.code in answer.rules.payroll.flat_rates:
             names.append("payroll.flat_rate_codes")
-        elif answer.payroll.assumed and _emergency_code_in_doubt(answer):
+        elif answer.payroll.assumed:
             names.append("payroll.emergency_code")
     if answer.money_purchase_triggered:
         names.append("pension.money_purchase_annual_allowance")
@@ -27,9 +27,3 @@ def touched_by(answer: Quote) -> list[str]:
         names += ("pension.lifetime_allowance_charge_lump_sum", "pension.lifetime_allowance_charge_retained")
     names.append("pension.minimum_pension_age")
     return names
-
-
-def _emergency_code_in_doubt(answer: Quote) -> bool:
-    """Whether the code is not published, or the nation makes its prefix a question."""
-    published = answer.rules.figures.figures["payroll.emergency_code"].status == "enacted"
-    return not published or answer.question.person.tax_residence in ("scotland", "wales")

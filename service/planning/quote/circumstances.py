@@ -11,6 +11,7 @@ from service.planning.warnings.circumstances import Circumstances, PersonCase, P
 from service.planning.warnings.household_facts import pension_left, works
 from service.planning.warnings.registry import all_found
 from service.planning.warnings.warning import ClientWarning, in_order
+from service.planning.wording import YOU
 
 
 def warnings_for(answer: Quote, ages: StatePensionAges | None = None) -> list[ClientWarning]:
@@ -46,7 +47,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         pay_not_in_the_income=pay_not_in_the_income(answer.payroll.facts, person),
     )
     facts = PersonFacts(
-        who="This person",
+        who=YOU,
         path=("person",),
         pension_path=("pension",),
         born=person.date_of_birth,

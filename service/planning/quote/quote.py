@@ -211,7 +211,8 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
             Fault(
                 ("withdrawal",),
                 "amount-or-net-wanted",
-                "Give exactly one of amount (before tax) and net_wanted (after tax).",
+                "Give either `amount` (before tax) or `net_wanted` (after tax)"
+                + (": neither was given." if asked.amount is None else ", not both."),
             )
         )
     if asked.day is not None and not figures.start <= asked.day <= figures.end:
@@ -219,7 +220,7 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
             Fault(
                 ("withdrawal", "date"),
                 "outside-tax-year",
-                f"{asked.day.isoformat()} is not in the tax year {figures.name}, which runs from "
+                f"`date` {asked.day.isoformat()} is not in {figures.name}, which runs from "
                 f"{figures.start.isoformat()} to {figures.end.isoformat()}.",
             )
         )
@@ -280,8 +281,8 @@ def _gross(
                 Fault(
                     ("withdrawal", "net_wanted"),
                     "net-wanted-out-of-reach",
-                    f"The most that can be had after tax by this method in {rules.figures.name} is "
-                    f"{pounds(found.most_net)}, from at most {pounds(most)} before tax.",
+                    f"After tax, at most {pounds(found.most_net)} can be had by this method in {rules.figures.name}, from "
+                    f"{pounds(most)} before tax.",
                 ),
             ),
             found.most_net,
@@ -300,7 +301,7 @@ def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: P
         return Fault(
             where,
             "small-pot-over-limit",
-            f"A small pot lump sum is limited to {pounds(rules.lump_sums.small_pot_limit)}. {permitted}",
+            f"A small pot lump sum can be at most {pounds(rules.lump_sums.small_pot_limit)}. {permitted}",
         )
     if method == "pcls":
         funds = lump_sums.quarter(pension.uncrystallised, rules.lump_sums)
@@ -309,7 +310,7 @@ def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: P
             return Fault(
                 where,
                 "over-permitted-maximum",
-                f"The tax-free lump sum is limited by what is left of the {allowance}. {permitted}",
+                f"The tax-free lump sum is limited by the {allowance} left. {permitted}",
             )
         return Fault(
             where,

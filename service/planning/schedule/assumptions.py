@@ -8,7 +8,7 @@ from service.planning.schedule.schedule import Schedule
 
 
 def plan_assumptions(result: Schedule) -> list[str]:
-    """A sentence for each figure a plan rests on that is not law or leaves a doubt, once, from the year in which it is
+    """A sentence for each figure a plan rests on that is not law or not certain, once, from the year in which it is
     least firm; then those on State Pension age."""
     household = result.question.household
     touched = (

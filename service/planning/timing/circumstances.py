@@ -31,7 +31,7 @@ from service.planning.warnings.circumstances import (
 from service.planning.warnings.household_facts import person_facts, settled_year
 from service.planning.warnings.registry import CATALOGUE, all_found, found_in_option, the_first_of_each
 from service.planning.warnings.warning import ClientWarning, Path, in_order
-from service.planning.wording import pounds
+from service.planning.wording import day_month_year, pounds
 
 _LUMP_SUM_FIRST = ("all_now", "phased", "at_age")
 """The options that take tax-free cash on days of its own."""
@@ -56,7 +56,7 @@ def _told_once(result: Timing, by_option: dict[int, tuple[ClientWarning, ...]]) 
     for k, of_option in by_option.items():
         for found in of_option:
             if found not in shared:
-                named = f"{found.detail} This is so with {described(result.options[k].option)}."
+                named = f"{found.detail} This applies to option {k + 1}, {described(result.options[k].option)}."
                 yield found._replace(detail=named, path=("options", k))
 
 
@@ -143,9 +143,9 @@ def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances
             continue
         taken = next((year.period.first for year in option.years if year.people[i].lump_sum), None)
         computed = (
-            "Within these years none is taken."
+            f"Option {k + 1} takes no lump sum within these years."
             if taken is None
-            else f"It is computed as taken from {taken.isoformat()} on."
+            else f"Option {k + 1} takes the lump sum from {day_month_year(taken)} on."
         )
         lump_sum = _wanted(member, first.first, ("options", k), one.years[0])
         entry = CATALOGUE["below_minimum_pension_age"]
@@ -195,9 +195,8 @@ def _of_deaths(result: Timing) -> Iterator[ClientWarning]:
         most = max(costs, key=lambda left: left.tax.tax_on_pension)
         tax = most.tax.tax_on_pension
         yield from CATALOGUE["pension_counts_in_the_estate"].warn(
-            f"On a death asked about, unused pensions of up to {pounds(most.estate.pension)} bear inheritance tax of "
-            f"{pounds(tax)}: they count in the estate unless they pass to a spouse, civil partner or charity. Check which "
-            "money is best spent first, and the nomination with the scheme.",
+            f"On a death asked about, up to {pounds(most.estate.pension)} of unused pension would bring inheritance tax of "
+            f"{pounds(tax)}. Funds that pass to a spouse, civil partner or charity are exempt.",
             ("deaths",),
             figures=most.period.rules.figures,
             rests_on=("inheritance_tax.rate", "inheritance_tax.unused_pensions_in_estate"),
@@ -210,8 +209,8 @@ def _of_deaths(result: Timing) -> Iterator[ClientWarning]:
         lost = most.tax.residence_band.taper
         cost = down_to_the_penny(lost * most.tax.rate)
         yield from CATALOGUE["residence_band_tapered"].warn(
-            f"On a death asked about, an estate of {pounds(most.tax.estate)} loses up to {pounds(lost)} of the residence "
-            f"nil-rate band, which costs up to {pounds(cost)}. Compare the options by what heirs receive.",
+            f"On a death asked about, an estate of {pounds(most.tax.estate)} would lose up to {pounds(lost)} of the residence "
+            f"nil-rate band. This would add up to {pounds(cost)} of inheritance tax.",
             ("estate",),
             figures=most.period.rules.figures,
             rests_on=("inheritance_tax.residence_taper_threshold",),

@@ -509,14 +509,16 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         yield Fault(("break_even_growth", "to"), "range-empty", "The range of growth must end above where it begins.")
     for k, option in enumerate(question.options):
         if option.take == "at_age" and option.age is None:
-            yield Fault(
-                ("options", k, "age"), "age-missing", 'An option that takes the lump sum "at_age" needs an age.'
-            )
+            yield Fault(("options", k, "age"), "age-missing", "`age` is needed because `take` is `at_age`.")
         if option.take != "at_age" and option.age is not None:
-            yield Fault(("options", k, "age"), "age-of-no-use", 'An age belongs only to the option "at_age".')
+            yield Fault(
+                ("options", k, "age"), "age-of-no-use", "`age` has no use unless `take` is `at_age`; leave it out."
+            )
         if option.take != "phased" and option.yearly is not None:
             yield Fault(
-                ("options", k, "yearly"), "amount-of-no-use", 'A yearly amount belongs only to the option "phased".'
+                ("options", k, "yearly"),
+                "amount-of-no-use",
+                "`yearly` has no use unless `take` is `phased`; leave it out.",
             )
     for k, death in enumerate(question.deaths):
         yield from _death_faults(household, death, ("deaths", k), couple=couple)
@@ -537,7 +539,7 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
             (*path, "at_age"),
             "death-outside-the-years",
             f"That age is reached on {day.isoformat()}; it must be from {household.start.isoformat()} to "
-            f"{household.end.isoformat()}, when the first person reaches to_age.",
+            f"{household.end.isoformat()}, when the first person reaches `to_age`.",
         )
     elif couple and death.survivor_age is not None:
         after = survivors_death_day(household, death)
@@ -555,7 +557,7 @@ def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
         yield Fault(
             ("estate", "first_death"),
             "not-spouses",
-            "Only spouses and civil partners inherit free of inheritance tax: give to_heirs, or leave it out.",
+            "Only spouses and civil partners inherit free of inheritance tax: give `to_heirs`, or leave it out.",
         )
     if estate.home_given_up is not None and estate.home_given_up.residence_nil_rate_band == 0:
         yield Fault(
@@ -568,7 +570,7 @@ def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
         yield Fault(
             ("estate", "pension_paid_as"),
             "lump-sum-only",
-            "Trustees, companies and other non-qualifying persons can only be paid a lump sum: give lump_sum, or leave it out.",
+            "Trustees, companies and other non-qualifying persons can only be paid a lump sum: give `lump_sum`, or leave it out.",
         )
     if couple:
         for name in ("nil_rate_band_brought_forward", "residence_nil_rate_band_brought_forward"):

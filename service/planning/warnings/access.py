@@ -9,7 +9,7 @@ from service.law.units import WHOLE
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
-from service.planning.wording import per_cent, pounds
+from service.planning.wording import day_month_year, per_cent, pounds
 
 TOPIC: Topic = Topic()
 
@@ -17,8 +17,8 @@ TOPIC: Topic = Topic()
 @TOPIC.of_a_withdrawal(
     "below_minimum_pension_age",
     "not_permitted",
-    "Too young to take this",
-    "A withdrawal is dated before the minimum pension age, or a protected one, is reached.",
+    "Not old enough to take this money",
+    "A withdrawal is dated before the minimum pension age, or a protected pension age, is reached.",
     facts=("date_of_birth", "withdrawals.date", "pension.minimum_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10", "Finance Act 2004 ss.208-213"),
 )
@@ -31,9 +31,9 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
         year.person.born, rules.minimum_pension_age, rules.next_minimum_pension_age, taken.before.minimum_pension_age
     )
     return entry.warn(
-        f"{year.person.who} may take benefits from age {age}, which is reached on {reached.isoformat()}; only ill-health or "
-        "a protected pension age allows it earlier. Do not take this before checking with the scheme: everything else here "
-        "is worked out as if it were permitted.",
+        f"{year.person.who} can take benefits from age {age}, which is reached on {day_month_year(reached)}. Earlier payment "
+        "is permitted only on ill-health grounds or with a protected pension age. The rest of this answer assumes it is "
+        "permitted; check this with the scheme.",
         taken.path,
         figures=year.figures,
         counts={"minimum_pension_age": age},
@@ -43,8 +43,8 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
 @TOPIC.of_a_withdrawal(
     "minimum_pension_age_depends_on_the_day",
     "check",
-    "The day of payment decides whether this is permitted",
-    "The minimum pension age is reached within the tax year, and no day of payment is given.",
+    "The payment date matters",
+    "The minimum pension age is reached during the tax year, and no payment date is given.",
     facts=("date_of_birth", "withdrawals.date", "pension.minimum_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
 )
@@ -55,8 +55,8 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
     if taken.day is not None or taken.age != least or age_on(born, year.figures.start) == least:
         return ()
     return entry.warn(
-        f"Benefits may be taken from age {least}, which is reached on {birthday(born, least).isoformat()}, in this tax year. "
-        "Take the money on or after that day.",
+        f"{year.person.who} will reach the minimum pension age of {least} on {day_month_year(birthday(born, least))}, during "
+        "this tax year. A payment before that day would be unauthorised. We were not told the payment date.",
         taken.path,
         figures=year.figures,
         counts={"minimum_pension_age": least},
@@ -66,7 +66,7 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
 @TOPIC.of_a_person(
     "minimum_pension_age_not_reached",
     "check",
-    "Too young to draw this pension for a time",
+    "This pension cannot be accessed yet",
     "In a plan, the minimum pension age is not reached on the last day of some tax year.",
     facts=("date_of_birth", "pension.minimum_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
@@ -92,8 +92,8 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     )
     until = f"in {barred[0].name}" if len(barred) == 1 else f"from {barred[0].name} to {last.name}"
     return entry.warn(
-        f"{person.who} may take benefits from age {age}, which is reached on {day.isoformat()}, so nothing is drawn "
-        f"{until}. Ill-health or a protected pension age may allow it earlier: check with the scheme.",
+        f"{person.who} can take benefits from age {age}, which is reached on {day_month_year(day)}. The plan takes nothing "
+        f"from this pension {until}. Ill-health or a protected pension age may allow earlier access.",
         (*person.path, "date_of_birth"),
         figures=last.figures,
         counts={"minimum_pension_age": age},
@@ -103,9 +103,9 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_withdrawal(
     "access_closes_again",
     "check",
-    "Access closes again when the minimum age rises",
-    "The minimum age is reached now, but the higher one of 6 April 2028 is reached only after that day, and "
-    "something is left uncrystallised.",
+    "Minimum pension age rises on 6 April 2028",
+    "Benefits can be taken now, but the higher minimum age of 6 April 2028 is reached only after that day, and "
+    "some funds are uncrystallised.",
     facts=("date_of_birth", "withdrawals.date", "pension.minimum_pension_age"),
     sources=("Finance Act 2022 s.10",),
     until=last_day_before_change("pension.minimum_pension_age"),
@@ -121,10 +121,15 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     reopens = birthday(year.person.born, age)
     if reopens <= day:
         return ()
+    running = (
+        " Whether payments from drawdown already begun can continue is not yet confirmed by HMRC."
+        if taken.after.drawdown
+        else ""
+    )
     return entry.warn(
-        f"From {day.isoformat()} the minimum age is {age}, which {year.person.whose} reaches on {reopens.isoformat()}: "
-        f"between these days the {pounds(taken.after.uncrystallised)} still uncrystallised cannot be started on. Check with "
-        "the scheme whether a protected pension age is held.",
+        f"The minimum pension age rises to {age} on {day_month_year(day)}, and {year.person.you} will reach it on "
+        f"{day_month_year(reopens)}. Between these dates, benefits cannot be started from the "
+        f"{pounds(taken.after.uncrystallised)} not yet accessed. A protected pension age would change this.{running}",
         (*year.person.path, "date_of_birth"),
         figures=year.figures,
         money={"uncrystallised_left": taken.after.uncrystallised},
@@ -135,11 +140,13 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
 @TOPIC.of_a_withdrawal(
     "unauthorised_payment_charges",
     "costs",
-    "An unauthorised payment bears charges",
-    "A withdrawal is dated before the minimum pension age; the surcharge is added where it is a large share of the "
-    "fund.",
+    "Tax charges on an unauthorised payment",
+    "A withdrawal is dated before the minimum pension age; a surcharge is added where it is a large share of the fund.",
     facts=("date_of_birth", "withdrawals.date", "withdrawals.amount", "pension.uncrystallised", "pension.drawdown"),
-    sources=("Finance Act 2004 ss.208-213", "HMRC Pensions Tax Manual PTM134100"),
+    sources=(
+        "Finance Act 2004 ss.208-213",
+        "HMRC Pensions Tax Manual PTM134100, PTM134400",
+    ),
 )
 def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """What the tax charges on money taken too early come to."""
@@ -155,15 +162,15 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) ->
     surcharged = taken.payment.gross * WHOLE >= held * share
     rate = charge + surcharge if surcharged else charge
     cost = down_to_the_penny(taken.payment.gross * rate)
-    because = (
-        f"{per_cent(charge)}, and {per_cent(surcharge)} more because it is at least {per_cent(share)} of the fund"
+    pay = (
+        f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because "
+        f"the payment is {per_cent(share)} or more of the fund. Both are reported on a tax return."
         if surcharged
-        else per_cent(charge)
+        else f"a {per_cent(charge)} charge, {pounds(cost)}, reported on a tax return."
     )
     return entry.warn(
-        f"Paid before the minimum age, {pounds(taken.payment.gross)} is an unauthorised payment: the charges on the member are "
-        f"{because}, {pounds(cost)} in all, to be told in a tax return; the scheme is charged as well. Wait until the "
-        "age is reached.",
+        f"Paid before the minimum age, {pounds(taken.payment.gross)} is an unauthorised payment. {year.person.who} would pay "
+        f"{pay} The scheme is charged as well.",
         taken.path,
         figures=figures,
         rests_on=(
@@ -177,24 +184,24 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) ->
 
 
 _ILL_HEALTH = {
-    None: "Whether ill-health has ended work for good, or leaves less than a year to live, was not given and decides: "
-    "either may allow benefits before the minimum age. Ask the person, and the scheme for its medical evidence.",
-    "unable_to_work": "Someone whom ill-health stops from carrying on their work may take benefits before the minimum age, "
-    "once the scheme has medical evidence and work has stopped. Ask the scheme for its ill-health route.",
-    "life_expectancy_under_a_year": "Someone with less than a year to live may take a serious ill-health lump sum from "
-    "uncrystallised funds at any age: tax free before 75 within the lump sum and death benefit allowance. Ask the scheme "
-    "what medical evidence it needs.",
+    None: "Ill-health that has ended work, or a life expectancy under a year, may allow benefits at any age. We were not told "
+    "whether either applies.",
+    "unable_to_work": "If ill-health has ended work for good, benefits can be taken before the minimum age. Tax is due as "
+    "usual.",
+    "life_expectancy_under_a_year": "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not "
+    "yet in drawdown, at any age. Under 75 this is tax free within the lump sum and death benefit allowance.",
 }
+_EVIDENCE = " Without this, the payment would be unauthorised. Ask the scheme what medical evidence it needs."
 
 
 @TOPIC.of_a_withdrawal(
     "ill_health_route",
     "check",
-    "Ill-health may allow it earlier",
-    "The minimum pension age is not reached, and ill-health is given, or was not said to be absent.",
+    "Ill-health may allow earlier access",
+    "The minimum pension age is not reached, and ill-health is given or was not ruled out.",
     facts=("ill_health", "date_of_birth", "withdrawals.date"),
     sources=(
-        "Finance Act 2004 ss.164-165 and Sch.28 para 1, Sch.29 para 4 (from memory)",
+        "Finance Act 2004 ss.164-165 and Sch.28 para 1, Sch.29 para 4",
         "Income Tax (Earnings and Pensions) Act 2003 s.637C",
     ),
     only="with_facts",
@@ -204,4 +211,6 @@ def ill_health_route(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     facts = year.person.facts
     if facts is None or facts.ill_health == "none" or taken.age >= taken.minimum_age:
         return ()
-    return entry.warn(_ILL_HEALTH[facts.ill_health], (*year.person.path, "ill_health"), figures=year.figures)
+    return entry.warn(
+        _ILL_HEALTH[facts.ill_health] + _EVIDENCE, (*year.person.path, "ill_health"), figures=year.figures
+    )

@@ -85,8 +85,9 @@ def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
         return ()
     monthly = more * figures.money("benefits.universal_credit_monthly_income")
     return entry.warn(
-        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Universal Credit falls by "
-        f"{pounds(monthly)} a month, or more where the money counts as income. Ask a benefits adviser before taking it.",
+        f"With the withdrawals, cash and ISAs come to {pounds(capital.after)}, above {pounds(lower)}. Universal Credit falls "
+        f"by {pounds(monthly)} a month, or by more where the money counts as income. A benefits adviser can check this "
+        "before the money is taken.",
         _where(case),
         figures=figures,
         rests_on=(_UC_LOWER,),
@@ -114,8 +115,8 @@ def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
     if not capital.before <= upper < capital.after:
         return ()
     return entry.warn(
-        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(upper)}: Universal Credit ends. "
-        "Money in an ISA counts as well. Ask a benefits adviser before taking it.",
+        f"With the withdrawals, cash and ISAs come to {pounds(capital.after)}, above {pounds(upper)}. Universal Credit then "
+        "ends. Money in an ISA counts; a benefits adviser can check this before the money is taken.",
         _where(case),
         figures=capital.year.figures,
         rests_on=(_UC_UPPER,),
@@ -148,8 +149,8 @@ def pension_credit_reduced(case: Circumstances, entry: Entry) -> Found:
         return ()
     weekly = more * figures.money("benefits.pension_credit_weekly_income")
     return entry.warn(
-        f"With the withdrawals cash and ISAs come to {pounds(capital.after)}, over {pounds(lower)}: Pension Credit falls by "
-        f"{pounds(weekly)} a week. Ask a benefits adviser before taking it.",
+        f"With the withdrawals, cash and ISAs come to {pounds(capital.after)}, above {pounds(lower)}. Pension Credit falls "
+        f"by {pounds(weekly)} a week. A benefits adviser can check this before the money is taken.",
         _where(case),
         figures=figures,
         rests_on=("benefits.pension_credit_lower_capital",),
@@ -168,8 +169,8 @@ def _reached_state_pension_age(case: PersonCase, year: YearFacts) -> bool:
 @TOPIC.of_a_person(
     "notional_income",
     "check",
-    "The pension counts as income even if not drawn",
-    "A means-tested benefit is received, State Pension age is reached, and something is left in the pension.",
+    "The pension counts even if untouched",
+    "A means-tested benefit is received, State Pension age is reached, and funds remain.",
     facts=("benefits", "date_of_birth", "pension.uncrystallised", "pension.drawdown"),
     sources=("Universal Credit Regulations 2013 reg.74(3)-(4)", "State Pension Credit Regulations 2002 reg.18"),
     only="with_facts",
@@ -186,8 +187,8 @@ def notional_income(case: PersonCase, entry: Entry) -> Found:
     if not _reached_state_pension_age(case, year):
         return ()
     return entry.warn(
-        f"{case.person.who} has reached pension credit age: the {pounds(year.held_after)} left in the pension counts as "
-        "if it paid an income, about what an annuity would, whether it is drawn or not. Check what the benefit office assumes.",
+        f"From State Pension age, the {pounds(year.held_after)} left in {case.person.your} pension counts as if it paid an "
+        "income, about what an annuity would. This is so even if nothing is drawn. Ask the benefit office what it assumes.",
         (*case.person.path, "benefits"),
         figures=year.figures,
         money={"pension_left": year.held_after},
@@ -197,12 +198,13 @@ def notional_income(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "deprivation_of_capital",
     "check",
-    "Giving money away may not lower capital",
+    "Money given away may still count",
     "Benefits or care that depend on capital are received, money is withdrawn, and gifts are planned or not given.",
     facts=("benefits", "gifts_planned", "withdrawals.amount"),
     sources=(
-        "Universal Credit Regulations 2013 reg.50 (from memory)",
-        "State Pension Credit Regulations 2002 reg.21 (from memory)",
+        "Universal Credit Regulations 2013 reg.50",
+        "State Pension Credit Regulations 2002 reg.21",
+        "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.22",
     ),
     only="with_facts",
 )
@@ -216,11 +218,11 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
         return ()
     given = facts.gifts_planned
     detail = (
-        "Whether any of the withdrawals is to be given away was not given and decides: what is given away or spent to have "
-        "more benefit counts as still held. Ask, and keep a record of the reasons."
+        "Money given away or spent to get more benefit or help with care may be treated as still held. We were not told "
+        "whether gifts are planned. Keep a record of the reasons."
         if given is None
-        else f"{pounds(given)} is to be given away: if a reason is to have more benefit or help with care, it counts as "
-        "still held. Keep a record of the reasons."
+        else f"{pounds(given)} is to be given away. If a reason is to get more benefit or help with care, it may be treated "
+        "as still held. Keep a record of the reasons."
     )
     return entry.warn(
         detail,
@@ -234,7 +236,7 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     "winter_fuel_payment_repaid",
     "costs",
     "The winter fuel payment is repaid",
-    "State Pension age is reached, no benefit spares it, and withdrawals take total income over the limit.",
+    "State Pension age is reached, no benefit spares it, and withdrawals take total income above the limit.",
     facts=("date_of_birth", "income", "benefits", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.681I", "Finance Act 2026 Sch.10"),
     since=first_day_with("winter_fuel.income_limit"),
@@ -256,9 +258,9 @@ def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     name = "winter_fuel.payment_from_higher_age" if older else "winter_fuel.payment"
     amount = figures.money(name)
     return entry.warn(
-        f"In {year.name} the withdrawals take the income of {person.whose} from {pounds(before)} to "
-        f"{pounds(income)}, over {pounds(limit)}: a winter fuel payment of {pounds(amount)} is repaid through the tax, "
-        "all of it. Tax-free cash and ISAs do not count; a smaller withdrawal may keep it.",
+        f"The withdrawals of {year.name} take {person.your} total income from {pounds(before)} to {pounds(income)}, above "
+        f"{pounds(limit)}. If {person.you} {person.does('receive', 'receives')} a winter fuel payment of {pounds(amount)}, "
+        "all of it is repaid through tax. Tax-free cash and ISA withdrawals do not count.",
         year.path,
         figures=figures,
         rests_on=("winter_fuel.income_limit", name),
@@ -273,7 +275,10 @@ def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     "Council tax support may fall",
     "Council tax support is received and money is withdrawn.",
     facts=("benefits.council_tax_support", "withdrawals.amount"),
-    sources=("Local Government Finance Act 1992 s.13A (from memory)",),
+    sources=(
+        "SI 2012/2885",
+        "SI 2012/2886 para 71",
+    ),
     only="with_facts",
 )
 def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
@@ -283,12 +288,16 @@ def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
     if facts is None or facts.benefits is None or not facts.benefits.council_tax_support or year is None:
         return ()
     return entry.warn(
-        "Council tax support depends on income and capital, by rules of each council below pension age: the "
-        f"{pounds(year.gross)} drawn in {year.name} may lower or end it. Ask the council.",
+        "Council tax support depends on income and savings; below pension age, councils in England have their own rules. The "
+        f"{pounds(year.gross)} drawn in {year.name} may reduce or end it. Ask the council.",
         (*case.person.path, "benefits"),
         figures=year.figures,
         money={"withdrawn": year.gross},
     )
+
+
+_NATIONS = {"northern_ireland": "Northern Ireland", "scotland": "Scotland", "wales": "Wales"}
+"""The nations whose limits for care are not held."""
 
 
 class Care(NamedTuple):
@@ -317,11 +326,11 @@ def _in_care(case: Circumstances) -> Iterator[Care]:
 @TOPIC.of_the_household(
     "care_support_ends",
     "costs",
-    "Help with care ends",
+    "Help with care costs ends",
     "In England, help with care is received, and withdrawals raise cash and ISAs above the upper capital limit.",
     facts=("benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
     sources=(
-        "Care and Support (Charging and Assessment of Resources) Regulations 2014 (from memory)",
+        "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.12",
         "LAC(DHSC)(2024)1",
     ),
     only="with_facts",
@@ -335,9 +344,8 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
         if person.nation != "england" or not found.before <= upper < found.after:
             continue
         told += entry.warn(
-            f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
-            f"{pounds(upper)}: the council no longer helps with the cost of care until they have fallen. Ask the council "
-            "before taking it.",
+            f"With the withdrawals, {person.your} cash and ISAs come to {pounds(found.after)}, above {pounds(upper)}. The "
+            "council then no longer helps with care costs until they fall to that limit.",
             (*person.path, "benefits"),
             figures=figures,
             rests_on=("care.upper_capital",),
@@ -353,7 +361,7 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
     "In England, help with care is received, and withdrawals raise cash and ISAs above the lower capital limit.",
     facts=("benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
     sources=(
-        "Care and Support (Charging and Assessment of Resources) Regulations 2014 (from memory)",
+        "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.25",
         "LAC(DHSC)(2024)1",
     ),
     only="with_facts",
@@ -369,8 +377,8 @@ def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
             continue
         weekly = more * figures.money("care.weekly_income")
         told += entry.warn(
-            f"With the withdrawals the cash and ISAs of {person.whose} come to {pounds(found.after)}, over "
-            f"{pounds(lower)}: the contribution to care rises by {pounds(weekly)} a week. Ask the council before taking it.",
+            f"With the withdrawals, {person.your} cash and ISAs come to {pounds(found.after)}, above {pounds(lower)}. The "
+            f"contribution to care rises by {pounds(weekly)} a week.",
             (*person.path, "benefits"),
             figures=figures,
             rests_on=("care.lower_capital",),
@@ -383,7 +391,7 @@ def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "care_limits_of_the_nation_not_held",
     "check",
-    "Help with care has other limits here",
+    "Savings affect help with care",
     "Outside England, help with care is received and money is withdrawn.",
     facts=("benefits.care_support", "tax_residence", "withdrawals.amount"),
     sources=("the charging rules of each nation",),
@@ -397,8 +405,9 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
         if person.nation == "england":
             continue
         told += entry.warn(
-            f"The withdrawals raise the cash and ISAs of {person.whose} from {pounds(found.before)} to {pounds(found.after)}. "
-            "Help with care looks at them, by limits of each nation that are held here for England only. Ask the council.",
+            f"The withdrawals raise {person.your} cash and ISAs from {pounds(found.before)} to {pounds(found.after)}. These "
+            f"savings affect help with care. This service does not have the limits of {_NATIONS[person.nation]}; ask the "
+            "council for them.",
             (*person.path, "benefits"),
             figures=found.one.years[-1].figures,
             money=found.money,
@@ -409,9 +418,9 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
 @TOPIC.of_the_household(
     "benefits_not_given",
     "check",
-    "Benefits decide what this costs",
-    "Other income is below the personal allowances, cash and ISAs are not over Universal Credit's upper limit, and "
-    "benefits are not given.",
+    "Benefits may be affected",
+    "Other income is below the personal allowances, cash and ISAs do not exceed Universal Credit's upper limit, "
+    "and benefits are not given.",
     facts=("benefits", "income", "cash", "isa.value"),
     sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
     only="with_facts",
@@ -432,9 +441,9 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
     if income >= allowance * len(case.people) or capital.before > limit:
         return ()
     return entry.warn(
-        f"Other income in {year.name} is {pounds(income)}, less than the personal allowances, and cash and ISAs are "
-        f"{pounds(capital.before)}, not over {pounds(limit)}: benefits, council tax support or help with care may be in "
-        "payment. Which are was not given and decides what the withdrawals cost. Ask.",
+        f"Other income in {year.name} is {pounds(income)}, below the personal allowances. Cash and ISAs are "
+        f"{pounds(capital.before)}, not above {pounds(limit)}. If means-tested benefits, council tax support or help with "
+        "care are received, the withdrawals may reduce them. We were not told.",
         (*first.person.path, "benefits"),
         figures=figures,
         rests_on=("benefits.universal_credit_upper_capital",),

@@ -29,6 +29,7 @@ from service.law.units import BasisPoints, Pence, Years
 from service.law.value import Value
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.warning import Path
+from service.planning.wording import YOU
 
 NOTHING_MUCH = 100
 """Pence: less than a pound left in a pension is nothing left."""
@@ -172,9 +173,23 @@ class PersonFacts(Value, frozen=True):
     facts: Facts | None = None
 
     @property
+    def you(self) -> str:
+        """The person inside a sentence: you, or the first person."""
+        return self.who.lower()
+
+    @property
+    def your(self) -> str:
+        """What is the person's, inside a sentence: your, or the first person's."""
+        return "your" if self.who == YOU else f"{self.you}'s"
+
+    def does(self, verb: str, third: str) -> str:
+        """A verb after the person: you have, the first person has."""
+        return verb if self.who == YOU else third
+
+    @property
     def whose(self) -> str:
         """The person inside a sentence, after "of"."""
-        return self.who.lower()
+        return "this person" if self.who == YOU else self.you
 
 
 class Taken(Value, frozen=True):

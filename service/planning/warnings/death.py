@@ -7,7 +7,7 @@ simple sums: the bands of one estate against its value, everything else about th
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from typing import NamedTuple
 
 from service.law.ages import birthday
@@ -17,7 +17,7 @@ from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
 from service.planning.warnings.warning import Found
-from service.planning.wording import per_cent, pounds
+from service.planning.wording import day_month_year, listed, per_cent, pounds, starting
 
 TOPIC: Topic = Topic()
 
@@ -40,6 +40,12 @@ class Sums(NamedTuple):
     pensions_count: bool
     least_bands: Pence
     most_bands: Pence
+
+    @property
+    def bands_in_words(self) -> str:
+        """The tax-free bands as a sentence measures an estate against them: the largest that they may be."""
+        largest = "largest possible " if self.least_bands < self.most_bands else ""
+        return f"{largest}tax-free bands of {pounds(self.most_bands)}"
 
     @property
     def total(self) -> Pence:
@@ -72,11 +78,34 @@ def _tax_on(part: Pence, year: YearFacts) -> Pence:
     return down_to_the_penny(part * year.figures.rate(_RATE))
 
 
+_ASKED = {
+    "home_to_descendants": "whether a home passes to descendants",
+    "bands_of_late_spouse": "whether a spouse who has died left unused bands",
+}
+"""The facts on which the size of the bands depends."""
+
+
+def _missing(estate: Estate) -> list[str]:
+    """The facts not given on which the size of the bands depends."""
+    return [name for name in _ASKED if getattr(estate, name) is None]
+
+
+def _due(estate: Estate, tax: Pence) -> str:
+    """The least that would be due, which is all of it where every fact is given."""
+    return f"{'at least ' if _missing(estate) else ''}{pounds(tax)} of inheritance tax would be due"
+
+
+def _not_told(estate: Estate) -> str:
+    """A sentence on the facts that are missing; empty where none is."""
+    missing = _missing(estate)
+    return f" The tax depends on {listed([_ASKED[name] for name in missing])}. We were not told." if missing else ""
+
+
 @TOPIC.of_the_household(
     "withdrawal_enters_the_estate",
     "costs",
-    "Money drawn enters the estate",
-    "Before unused pensions count in the estate, what is drawn takes the estate over its bands.",
+    "Withdrawn money is included in the estate",
+    "Before 6 April 2027, what is drawn takes the estate above its tax-free bands.",
     facts=("estate.value", "estate.home_to_descendants", "estate.bands_of_late_spouse", "withdrawals.amount"),
     sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1",),
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
@@ -94,10 +123,9 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     above = min(over, sums.drawn)
     cost = _tax_on(above, year)
     return entry.warn(
-        f"A pension left alone is usually outside the estate of someone who dies in {year.name}; the "
-        f"{pounds(sums.drawn)} drawn after tax is inside it, in an ISA too. {pounds(above)} of it is over the bands of "
-        f"{pounds(sums.most_bands)}, which costs {pounds(cost)} at {per_cent(year.figures.rate(_RATE))} unless spent. "
-        "Draw what will be used.",
+        f"On a death in {year.name}, a pension is usually outside the estate, but money withdrawn is inside, in an ISA too. "
+        f"{pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
+        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}, unless the money is spent.{_not_told(estate)}",
         ("estate",),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -109,8 +137,8 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "pension_counts_in_the_estate",
     "costs",
-    "The pension counts in the estate",
-    "From 6 April 2027, what is left in the pension takes the estate over its bands.",
+    "The pension is included in the estate",
+    "From 6 April 2027, the unused pension takes the estate above its tax-free bands.",
     facts=(
         "estate.value",
         "estate.home_to_descendants",
@@ -133,9 +161,9 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
         return ()
     cost = _tax_on(min(over, sums.pensions), year)
     return entry.warn(
-        f"In {year.name} unused pensions count in the estate: with {pounds(sums.pensions)} of them it is {pounds(sums.total)}, "
-        f"{pounds(over)} over the bands of {pounds(sums.most_bands)}, which costs {pounds(cost)} at "
-        f"{per_cent(year.figures.rate(_RATE))}. Check which money is best spent first.",
+        f"On a death in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of them "
+        f"it is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
+        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}.{_not_told(estate)}",
         ("estate",),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -153,8 +181,8 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "pension_counts_later",
     "check",
-    "The pension will count in the estate",
-    "Before 6 April 2027, what is left in the pension would take the estate over its bands once it counts.",
+    "The pension joins the estate in 2027",
+    "Before 6 April 2027, the unused pension would take the estate above its tax-free bands once it is included.",
     facts=(
         "estate.value",
         "estate.home_to_descendants",
@@ -177,9 +205,9 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     if sums.pensions_count or not sums.pensions or later <= sums.most_bands:
         return ()
     return entry.warn(
-        f"For deaths from {from_day.isoformat()} unused pensions count in the estate: the {pounds(sums.pensions)} left "
-        f"would bring it to {pounds(later)}, over the bands of {pounds(sums.most_bands)}. ISAs are inside before and "
-        "after. Review what the pension is kept for.",
+        f"For deaths on or after {day_month_year(from_day)}, unused pension funds are included in the estate. The "
+        f"{pounds(sums.pensions)} left would bring it to {pounds(later)}, above the {sums.bands_in_words}. ISAs are included "
+        "before and after.",
         ("estate",),
         figures=sums.year.figures,
         rests_on=(_COUNTS,),
@@ -190,8 +218,8 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "spouse_exemption_postpones",
     "check",
-    "The spouse exemption only postpones",
-    "All goes to the spouse, and what is left is more than the bands.",
+    "Inheritance tax may arise later",
+    "All passes to the spouse, and what remains is more than the tax-free bands.",
     facts=("estate.value", "estate.all_to_spouse", "pension.uncrystallised"),
     sources=("Inheritance Tax Act 1984 ss.8A, 18",),
     only="with_facts",
@@ -205,9 +233,9 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     if sums.total <= sums.least_bands:
         return ()
     return entry.warn(
-        f"All goes to the spouse and is exempt, but the {pounds(sums.total)} left in {sums.year.name} is more than the "
-        f"bands of {pounds(sums.least_bands)} and is taxed when the spouse dies, unless spent or given away. Plan for "
-        "both deaths.",
+        f"All passes to the spouse or civil partner and is exempt. The {pounds(sums.total)} left in {sums.year.name} is more "
+        f"than the tax-free bands of {pounds(sums.least_bands)}. When the survivor dies, unused bands of both can count, and "
+        "the rest may be taxed.",
         ("estate", "all_to_spouse"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
@@ -218,8 +246,8 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "spouse_exemption_not_given",
     "check",
-    "Who inherits decides",
-    "What is left is more than the bands, and whether it goes to a spouse is not given.",
+    "Who inherits matters",
+    "What remains is more than the bands, and whether it passes to a spouse is not given.",
     facts=("estate.all_to_spouse", "estate.value"),
     sources=("Inheritance Tax Act 1984 s.18",),
     only="with_facts",
@@ -233,31 +261,20 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
     if sums.total <= sums.most_bands:
         return ()
     return entry.warn(
-        f"The {pounds(sums.total)} left in {sums.year.name} is more than the bands of {pounds(sums.most_bands)}. Whether "
-        "it goes to a spouse or civil partner, and is exempt, was not given and decides. Ask who inherits.",
+        f"The {pounds(sums.total)} left in {sums.year.name} is more than the {sums.bands_in_words}. What passes to a spouse "
+        "or civil partner is exempt. We were not told who inherits.",
         ("estate", "all_to_spouse"),
         figures=sums.year.figures,
         money={"estate_and_pensions": sums.total, "bands": sums.most_bands},
     )
 
 
-_ASKED = {
-    "home_to_descendants": "whether a home goes to descendants",
-    "bands_of_late_spouse": "whether the bands of a late spouse are left",
-}
-"""The facts that decide how large the bands are."""
-
-
-def _missing(estate: Estate) -> list[str]:
-    """The facts not given that decide how large the bands are."""
-    return [name for name in _ASKED if getattr(estate, name) is None]
-
-
 @TOPIC.of_the_household(
     "estate_facts_decide",
     "check",
-    "Facts of the estate decide",
-    "What is left is between the least and the most that the bands may be, and the facts that decide are not given.",
+    "Some facts of the estate are missing",
+    "What remains lies between the smallest and the largest possible tax-free bands, and the facts that set them "
+    "are not given.",
     facts=("estate.value", "estate.home_to_descendants", "estate.bands_of_late_spouse"),
     sources=("Inheritance Tax Act 1984 ss.8A, 8D-8M and Sch.1",),
     only="with_facts",
@@ -271,9 +288,8 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     if not sums.least_bands < sums.total <= sums.most_bands:
         return ()
     return entry.warn(
-        f"What is left in {sums.year.name}, {pounds(sums.total)}, is more than {pounds(sums.least_bands)} and not more than "
-        f"{pounds(sums.most_bands)}. Not given, {' and '.join(_ASKED[name] for name in missing)} decides on inheritance tax. "
-        "Ask.",
+        f"The {pounds(sums.total)} left in {sums.year.name} is more than the smallest possible tax-free bands, "
+        f"{pounds(sums.least_bands)}, but not than the largest, {pounds(sums.most_bands)}.{_not_told(estate)}",
         ("estate", missing[0]),
         figures=sums.year.figures,
         rests_on=(_NRB, _RNRB),
@@ -284,8 +300,8 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "residence_band_tapered",
     "costs",
-    "The residence nil-rate band is tapered",
-    "The home goes to descendants, and the estate, from 6 April 2027 with the pension, is over the taper threshold.",
+    "The residence nil-rate band is reduced",
+    "The home passes to descendants, and the estate, from 6 April 2027 with the pension, is above the taper threshold.",
     facts=(
         "estate.value",
         "estate.home_to_descendants",
@@ -308,10 +324,14 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     if not lost:
         return ()
     cost = 0 if estate.all_to_spouse else _tax_on(lost, year)
+    effect = (
+        ". What remains of the band can be used when the spouse or civil partner dies."
+        if estate.all_to_spouse
+        else f", which adds {pounds(cost)} of inheritance tax."
+    )
     return entry.warn(
-        f"The estate of {pounds(sums.total)} in {year.name} is over {pounds(year.figures.money(_TAPER))}, so "
-        f"{pounds(lost)} of the residence nil-rate band of {pounds(band)} is lost, which costs {pounds(cost)}. Gifts "
-        "made in time bring it below.",
+        f"The estate of {pounds(sums.total)} in {year.name} is above {pounds(year.figures.money(_TAPER))}. {pounds(lost)} of "
+        f"the residence nil-rate band of {pounds(band)} is lost{effect}",
         ("estate", "value"),
         figures=year.figures,
         rests_on=(_TAPER,),
@@ -323,7 +343,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "estate_not_given",
     "check",
-    "The estate decides",
+    "The estate may be taxed",
     "Pensions, ISAs and cash alone are more than the nil-rate band, and the estate is not given.",
     facts=("estate", "pension.uncrystallised", "cash", "isa.value"),
     sources=("Inheritance Tax Act 1984 ss.4, 7 and Sch.1", "Finance Act 2026 ss.66-72"),
@@ -339,9 +359,8 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
     if held <= band:
         return ()
     return entry.warn(
-        f"Pensions, ISAs and cash come to {pounds(held)} in {year.name}, more than the nil-rate band of {pounds(band)}. "
-        "The rest of the estate and who inherits were not given and decide what inheritance tax these withdrawals cost "
-        "or save. Ask.",
+        f"Pensions, ISAs and cash come to {pounds(held)} in {year.name}, more than the nil-rate band of {pounds(band)}. We "
+        "were not told the rest of the estate or who inherits. Both affect inheritance tax.",
         ("estate",),
         figures=year.figures,
         rests_on=(_NRB,),
@@ -355,10 +374,13 @@ _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
 @TOPIC.of_a_person(
     "heirs_pay_income_tax",
     "check",
-    "Heirs pay income tax",
-    "The person has reached the age from which heirs pay income tax, and something is left in the pension.",
+    "Beneficiaries would pay income tax",
+    "The person has reached 75, and funds remain in the pension.",
     facts=("date_of_birth", "pension.uncrystallised", "pension.drawdown"),
-    sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
+    sources=(
+        "Income Tax (Earnings and Pensions) Act 2003 ss.567B, 637H-637M",
+        "Taxation of Pensions Act 2014 Sch.2",
+    ),
     only="with_facts",
 )
 def heirs_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
@@ -367,9 +389,10 @@ def heirs_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
     limit = year.figures.count(_TAXED_FROM)
     if not year.held_after or year.age < limit:
         return ()
+    first = " Any inheritance tax on the pension is deducted first." if year.figures.text(_COUNTS) == "yes" else ""
     return entry.warn(
-        f"{case.person.who} is {year.age} at the end of {year.name}: from {limit} on, heirs pay income tax at their own "
-        f"rates on the {pounds(year.held_after)} left in the pension. Compare their rates with those paid now.",
+        f"{case.person.who} will be {year.age} at the end of {year.name}. From age {limit}, beneficiaries pay income tax at "
+        f"their own rates on what they receive from the {pounds(year.held_after)} left in the pension.{first}",
         case.person.pension_path,
         figures=year.figures,
         rests_on=(_TAXED_FROM,),
@@ -381,8 +404,8 @@ def heirs_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "heirs_pay_income_tax_soon",
     "check",
-    "Heirs will pay income tax soon",
-    "The person is within a year of the age from which heirs pay income tax, and something is left in the pension.",
+    "Beneficiaries would pay income tax from 75",
+    "The person turns 75 within a year, and funds remain in the pension.",
     facts=("date_of_birth", "pension.uncrystallised", "pension.drawdown"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     only="with_facts",
@@ -394,9 +417,9 @@ def heirs_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
     if not year.held_after or year.age != limit - 1:
         return ()
     return entry.warn(
-        f"{case.person.who} reaches {limit} on {birthday(case.person.born, limit).isoformat()}. Until then heirs usually "
-        f"receive the {pounds(year.held_after)} left in the pension without income tax, after it they pay at their own "
-        "rates. Review before that day.",
+        f"{case.person.who} will turn {limit} on {day_month_year(birthday(case.person.born, limit))}. On a death before "
+        f"then, the {pounds(year.held_after)} left can usually be paid free of income tax. From then on, beneficiaries pay "
+        "income tax at their own rates.",
         case.person.pension_path,
         figures=year.figures,
         rests_on=(_TAXED_FROM,),
@@ -407,11 +430,11 @@ def heirs_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "nominations_to_review",
     "check",
-    "Review who is nominated",
-    "No nomination is held, or it was last reviewed before unused pensions came to count in the estate.",
+    "Check who is nominated",
+    "No nomination is held, or it was last reviewed before unused pensions are included in the estate.",
     facts=("pension.nomination", "pension.nomination_reviewed_on"),
     sources=(
-        "Finance Act 2004 Sch.28 Part 2 (from memory)",
+        "Finance Act 2004 Sch.28 Part 2",
         "Finance Act 2026 ss.66-71",
         "Inheritance Tax Act 1984 s.18",
     ),
@@ -429,12 +452,12 @@ def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
         if facts.features.nomination != "none" and not old:
             continue
         detail = (
-            f"No nomination is held for the {pounds(year.held_after)} left in the pension of {one.person.whose}: the "
-            "scheme decides who receives it, within its rules. Complete the scheme's form."
+            f"The scheme holds no nomination for the {pounds(year.held_after)} left in {one.person.your} pension. Within its "
+            f"rules, it chooses who receives the money. {one.person.who} could complete its nomination form."
             if facts.features.nomination == "none"
-            else f"The nomination for the {pounds(year.held_after)} left in the pension of {one.person.whose} was last "
-            "reviewed before unused pensions came to count in the estate. Review it with the will: what passes to a spouse "
-            "is exempt."
+            else f"The nomination for the {pounds(year.held_after)} left in {one.person.your} pension is older than the law "
+            "that includes unused pensions in the estate. What passes to a spouse or civil partner is exempt. It could be "
+            "reviewed together with the will."
         )
         told += entry.warn(
             detail,
@@ -459,8 +482,8 @@ def _windows(case: Circumstances) -> Iterator[tuple[PersonCase, date]]:
 @TOPIC.of_the_household(
     "two_year_window_running",
     "check",
-    "Two years to take the inherited pension",
-    "A pension was inherited from someone who died before 75, and two years since the scheme knew have not ended.",
+    "Two years for the inherited pension",
+    "A pension was inherited from someone who died before 75, and the two years have not ended.",
     facts=("inherited_pension.scheme_knew_on", "inherited_pension.died_before_75", "date"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     only="with_facts",
@@ -473,9 +496,9 @@ def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
             continue
         figures, days = one.years[0].figures, (ends - case.today).days
         told += entry.warn(
-            "The inherited pension is free of income tax only if it is paid or designated within "
-            f"{figures.count(_WINDOW)} years of the day the scheme knew of the death: before {ends.isoformat()}; days "
-            f"left: {days}. Choose before that day.",
+            "The inherited pension is free of income tax if it is paid or moved to drawdown by "
+            f"{day_month_year(ends - timedelta(days=1))}. That is {figures.count(_WINDOW)} years from when the scheme first "
+            f"knew of the death. Days left: {days}.",
             (*one.person.path, "inherited_pension"),
             figures=figures,
             rests_on=(_WINDOW,),
@@ -487,8 +510,8 @@ def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "two_year_window_passed",
     "costs",
-    "The two years for the inherited pension have ended",
-    "A pension was inherited from someone who died before 75, and two years since the scheme knew have ended.",
+    "The two years have ended",
+    "A pension was inherited from someone who died before 75, and the two years have ended.",
     facts=("inherited_pension.scheme_knew_on", "inherited_pension.died_before_75", "date"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     only="with_facts",
@@ -501,9 +524,8 @@ def two_year_window_passed(case: Circumstances, entry: Entry) -> Found:
             continue
         figures = one.years[0].figures
         told += entry.warn(
-            f"The {figures.count(_WINDOW)} years for taking the inherited pension without income tax ended on "
-            f"{ends.isoformat()}: what was not paid or designated by then is taxed as income. Check with the scheme what "
-            "was designated.",
+            f"The {figures.count(_WINDOW)} years for the inherited pension ended on {day_month_year(ends - timedelta(days=1))}. "
+            "What was not paid or moved to drawdown by then is taxed as income. Ask the scheme what was done in time.",
             (*one.person.path, "inherited_pension"),
             figures=figures,
             rests_on=(_WINDOW,),

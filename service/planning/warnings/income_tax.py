@@ -41,9 +41,8 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
         return ()  # a plan that fills a band to the brim may miss it by pennies
     cost = down_to_the_penny(inside * (rate - below))
     return entry.warn(
-        f"In {year.name} {pounds(inside)} of the withdrawals of {year.person.whose} bears the {name.replace('_', ' ')} of "
-        f"{per_cent(rate)} instead of {per_cent(below)}: {pounds(cost)} more. A smaller withdrawal this tax year, and more in "
-        "another, may avoid it.",
+        f"In {year.name}, {pounds(inside)} of {year.person.your} withdrawals is taxed at the {name.replace('_', ' ')} of "
+        f"{per_cent(rate)} instead of {per_cent(below)}. This adds {pounds(cost)}.",
         year.path,
         figures=year.figures,
         rests_on=(f"income_tax.bands_{year.person.nation}",),
@@ -56,8 +55,8 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
 @TOPIC.of_a_year(
     "higher_rate_entered",
     "costs",
-    "Some of this bears the higher rate",
-    "Taxable withdrawals reach into the higher rate band, and the other income does not.",
+    "Some is taxed at the higher rate",
+    "Taxable withdrawals reach the higher rate band, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.10, 11A", "Finance Act 2004 s.192"),
 )
@@ -69,8 +68,8 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "advanced_rate_entered",
     "costs",
-    "Some of this bears the advanced rate",
-    "Taxable withdrawals reach into the advanced rate band, and the other income does not (Scotland).",
+    "Some is taxed at the advanced rate",
+    "Taxable withdrawals reach the advanced rate band in Scotland, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
     since=first_day_with("income_tax.bands_scotland", "advanced_rate"),
@@ -83,8 +82,8 @@ def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "additional_rate_entered",
     "costs",
-    "Some of this bears the additional rate",
-    "Taxable withdrawals reach into the additional rate band, and the other income does not.",
+    "Some is taxed at the additional rate",
+    "Taxable withdrawals reach the additional rate band, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.10",),
 )
@@ -96,8 +95,8 @@ def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "top_rate_entered",
     "costs",
-    "Some of this bears the top rate",
-    "Taxable withdrawals reach into the top rate band, and the other income does not (Scotland).",
+    "Some is taxed at the top rate",
+    "Taxable withdrawals reach the top rate band in Scotland, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
 )
@@ -109,8 +108,8 @@ def top_rate_entered(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "personal_allowance_withdrawn",
     "costs",
-    "The personal allowance is withdrawn",
-    "Withdrawals take adjusted net income over the limit above which the allowance is tapered.",
+    "Part of the personal allowance is lost",
+    "Withdrawals take adjusted net income above the limit over which the personal allowance is reduced.",
     facts=("income", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.35, 58",),
 )
@@ -129,9 +128,8 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
         cost -= without.total - liability(kept).total
     cost = max(0, cost)
     return entry.warn(
-        f"In {year.name} the withdrawals take the adjusted net income of {year.person.whose} to "
-        f"{pounds(income)}, over {pounds(rules.taper_threshold)}: {pounds(lost)} of the "
-        f"personal allowance is lost, which costs {pounds(cost)}. A pension contribution or Gift Aid would lower that income.",
+        f"The withdrawals of {year.name} take {year.person.your} adjusted net income to {pounds(income)}, above "
+        f"{pounds(rules.taper_threshold)}. {pounds(lost)} of the personal allowance is lost, which adds {pounds(cost)} of tax.",
         year.path,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance_taper_threshold",),
@@ -144,8 +142,8 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "savings_allowance_lost",
     "costs",
-    "Part of the savings allowance is lost",
-    "There is interest, and withdrawals take some income into a band with a smaller savings allowance.",
+    "The savings allowance is reduced",
+    "There is interest, and withdrawals take income into a band with a smaller savings allowance.",
     facts=("income", "withdrawals.amount"),
     sources=("Income Tax Act 2007 s.12B",),
 )
@@ -162,9 +160,8 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
     scale = year.year.scales.savings
     cost = down_to_the_penny(exposed * scale.rates[scale.band(year.with_it.taxable)])
     return entry.warn(
-        f"In {year.name} the withdrawals lift {year.person.whose} into a higher band, so the savings allowance falls from "
-        f"{pounds(before)} to {pounds(after)}: up to {pounds(cost)} more tax on {pounds(savings)} of interest. A smaller "
-        "withdrawal this tax year would keep it.",
+        f"The withdrawals of {year.name} take {year.person.you} into a higher tax band. The savings allowance falls from "
+        f"{pounds(before)} to {pounds(after)}. Up to {pounds(cost)} more tax is due on {pounds(savings)} of interest.",
         year.path,
         figures=year.figures,
         status=year.figures.status,
@@ -178,11 +175,17 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
     )
 
 
+def _highest(year: YearFacts) -> str:
+    """The highest rate at which a marriage allowance is still open, in words."""
+    return "intermediate rate" if year.person.nation == "scotland" else "basic rate"
+
+
 @TOPIC.of_a_year(
     "marriage_allowance_lost",
     "costs",
     "The marriage allowance is lost",
-    "The person receives a marriage allowance, and only with the withdrawals is income taxed above the basic rate.",
+    "The marriage allowance is received, and only with the withdrawals is income taxed above the basic rate (in "
+    "Scotland, above the intermediate rate).",
     facts=("marriage_allowance", "income", "tax_residence", "withdrawals.amount"),
     sources=("Income Tax Act 2007 ss.55B-55C",),
 )
@@ -194,8 +197,8 @@ def marriage_allowance_lost(year: YearFacts, entry: Entry) -> Found:
     if not lost:
         return ()
     return entry.warn(
-        f"With the withdrawals of {year.name} some income of {year.person.whose} is taxed above the basic rate, so the "
-        f"reduction of {pounds(lost)} falls away for the year. A smaller withdrawal this tax year would keep it.",
+        f"With the withdrawals of {year.name}, some of {year.person.your} income is taxed above the {_highest(year)}. The "
+        f"marriage allowance, worth {pounds(lost)} off the tax, is lost for the year.",
         (*year.person.path, "marriage_allowance"),
         figures=year.figures,
         money={"marriage_allowance_reduction": lost},
@@ -206,9 +209,9 @@ def marriage_allowance_lost(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "marriage_allowance_not_available",
     "check",
-    "The marriage allowance has no effect",
-    "The person gives a marriage allowance, or receives one already without effect, and income is taxed above the "
-    "basic rate.",
+    "The marriage allowance is not available",
+    "Income is taxed above the basic rate (in Scotland, above the intermediate rate), and a marriage allowance is "
+    "given, or received without effect.",
     facts=("marriage_allowance", "income", "tax_residence", "withdrawals.amount"),
     sources=("Income Tax Act 2007 ss.55B-55C",),
 )
@@ -220,13 +223,13 @@ def marriage_allowance_not_available(year: YearFacts, entry: Entry) -> Found:
     if kind == "receives" and year.without.marriage_allowance_reduction // PENNY:
         return ()
     side = (
-        "received"
+        "received. Check the claim with HMRC."
         if kind == "receives"
-        else "given; a claim already made would be withdrawn and the partner's tax rise"
+        else "given. A claim already made would be withdrawn, and the partner's tax would rise."
     )
     return entry.warn(
-        f"In {year.name} some income of {year.person.whose} is taxed above the basic rate, so no marriage allowance can be "
-        f"{side}. Check the claim with HMRC.",
+        f"In {year.name} some of {year.person.your} income is taxed above the {_highest(year)}, so no marriage allowance can "
+        f"be {side}",
         (*year.person.path, "marriage_allowance"),
         figures=year.figures,
     )
@@ -236,7 +239,7 @@ def marriage_allowance_not_available(year: YearFacts, entry: Entry) -> Found:
     "child_benefit_charge",
     "costs",
     "The child benefit charge rises",
-    "Withdrawals take adjusted net income further above the threshold of the high income child benefit charge.",
+    "Withdrawals raise the high income child benefit charge.",
     facts=("child_benefit", "income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H",),
 )
@@ -249,9 +252,9 @@ def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
         return ()
     threshold = "income_tax.child_benefit_charge_threshold"
     return entry.warn(
-        f"In {year.name} the withdrawals take the adjusted net income of {year.person.whose} to "
-        f"{pounds(year.with_it.adjusted_net_income)}, over {pounds(year.figures.money(threshold))}: the child benefit "
-        f"charge rises by {pounds(more)}. A smaller withdrawal, a pension contribution or Gift Aid would lower it.",
+        f"The withdrawals of {year.name} take {year.person.your} adjusted net income to "
+        f"{pounds(year.with_it.adjusted_net_income)}, above {pounds(year.figures.money(threshold))}. The high income child "
+        f"benefit charge rises by {pounds(more)}.",
         year.path,
         figures=year.figures,
         rests_on=(threshold,),
@@ -263,8 +266,9 @@ def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_couple(
     "child_benefit_charge_falls_on_partner",
     "check",
-    "The child benefit charge falls on the partner",
-    "Child benefit is given for one of a couple, and the other has the higher adjusted net income, over the threshold.",
+    "The partner pays the child benefit charge",
+    "Child benefit is given for one of a couple, and the other has the higher adjusted net income, above the "
+    "threshold.",
     facts=("child_benefit", "income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.681B",),
 )
@@ -284,9 +288,9 @@ def child_benefit_charge_falls_on_partner(case: Circumstances, entry: Entry) -> 
             if higher <= max(income, threshold):
                 continue
             told += entry.warn(
-                f"In {year.name} {other.person.whose} has the higher adjusted net income, {pounds(higher)} against "
-                f"{pounds(income)}, and it is over {pounds(threshold)}: the child benefit charge falls there. Give the "
-                "child benefit with that person instead.",
+                f"In {year.name}, {other.person.you} has the higher adjusted net income: {pounds(higher)} against "
+                f"{pounds(income)}, and above {pounds(threshold)}. The charge falls on the partner with the higher income. "
+                f"Here child benefit is entered for {one.person.you}.",
                 (*one.person.path, "child_benefit"),
                 figures=year.figures,
                 rests_on=("income_tax.child_benefit_charge_threshold",),
@@ -299,8 +303,8 @@ def child_benefit_charge_falls_on_partner(case: Circumstances, entry: Entry) -> 
 @TOPIC.of_a_year(
     "tax_free_childcare_lost",
     "costs",
-    "Tax-free childcare is lost",
-    "Tax-free childcare is received, and withdrawals take adjusted net income over its limit.",
+    "Tax-Free Childcare is lost",
+    "Tax-Free Childcare is received, and withdrawals take adjusted net income above its limit.",
     facts=("tax_free_childcare", "income", "withdrawals.amount"),
     sources=("SI 2015/448 reg.15",),
     only="with_facts",
@@ -314,9 +318,10 @@ def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
     if year.with_it.adjusted_net_income <= limit or year.without.adjusted_net_income > limit:
         return ()
     return entry.warn(
-        f"In {year.name} the withdrawals take the adjusted net income of {year.person.whose} to "
-        f"{pounds(year.with_it.adjusted_net_income)}, over {pounds(limit)}: {pounds(facts.tax_free_childcare)} of "
-        "tax-free childcare is lost for both parents. A smaller withdrawal this tax year would keep it.",
+        f"The withdrawals of {year.name} take {year.person.your} adjusted net income to "
+        f"{pounds(year.with_it.adjusted_net_income)}, above {pounds(limit)}. Tax-Free Childcare of "
+        f"{pounds(facts.tax_free_childcare)} is lost for both parents. The limit applies to the income expected for the tax "
+        "year when the account is reconfirmed.",
         year.path,
         figures=year.figures,
         rests_on=("childcare.income_limit",),
@@ -331,9 +336,8 @@ def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "family_facts_not_given",
     "check",
-    "Children decide what this costs",
-    "Withdrawals take adjusted net income past a limit that matters to parents, and whether there are children, or "
-    "what is received for them, is not given.",
+    "Children may change the cost",
+    "Withdrawals take adjusted net income above a limit for parents, and children, or what is received, are not given.",
     facts=("children", "child_benefit", "tax_free_childcare", "income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H", "SI 2015/448 reg.15"),
     only="with_facts",
@@ -348,7 +352,7 @@ def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
         "tax_free_childcare": (
             facts.tax_free_childcare is not None,
             "childcare.income_limit",
-            "tax-free childcare",
+            "Tax-Free Childcare",
         ),
     }
     income, before = year.with_it.adjusted_net_income, year.without.adjusted_net_income
@@ -361,11 +365,14 @@ def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
         return ()
     whats = " and ".join(what for _, _, what in missing)
     limits = " and ".join(pounds(year.figures.money(name)) for _, name, _ in missing)
+    unknown = (
+        f"With children, {whats} would be affected. We were not told whether there are any."
+        if facts.children is None
+        else f"There are children, but we were not told what {whats} is received."
+    )
     return entry.warn(
-        f"In {year.name} the withdrawals take the adjusted net income of {year.person.whose} from {pounds(before)} to "
-        f"{pounds(income)}, past {limits}. "
-        f"{'Whether there are children was' if facts.children is None else 'What is received was'} not given and decides "
-        f"what {whats} costs. Ask.",
+        f"The withdrawals of {year.name} take {year.person.your} adjusted net income from {pounds(before)} to {pounds(income)}, "
+        f"above {limits}. {unknown}",
         (*year.person.path, "children" if facts.children is None else missing[0][0]),
         figures=year.figures,
         rests_on=tuple(name for _, name, _ in missing),

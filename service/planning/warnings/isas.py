@@ -11,7 +11,7 @@ from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
-from service.planning.wording import pounds
+from service.planning.wording import day_month_year, pounds
 
 TOPIC: Topic = Topic()
 
@@ -74,9 +74,8 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
 @TOPIC.of_the_household(
     "isa_limit_exceeded",
     "not_permitted",
-    "More than the ISA limit",
-    "More is to be subscribed in a tax year than the limit leaves, replacement of flexible withdrawals counted in "
-    "unless the ISA is not flexible.",
+    "Above the ISA limit",
+    "More would be paid into ISAs in a tax year than the limit leaves, with what can be replaced in a flexible ISA.",
     facts=("isa.subscriptions", "isa.subscribed_this_year", "isa.withdrawn_this_year", "isa.flexible"),
     sources=("SI 1998/1870 reg.4ZA",),
     only="with_facts",
@@ -84,11 +83,15 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
 def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
     """More is to be subscribed in a tax year than the limit leaves."""
     told: Found = ()
-    for _, year, found, permitted, above in _excesses(case):
+    for one, year, found, permitted, above in _excesses(case):
         if above:
+            facts = one.person.facts
+            asked = facts is not None and facts.isas.flexible is None and permitted > found.room
+            if_flexible = ", if the money taken out was in a flexible ISA" if asked else ""
+            unknown = " We were not told whether the ISA is flexible." if asked else ""
             told += entry.warn(
-                f"{year.person.who} may still subscribe {pounds(permitted)} in {year.name}, and {pounds(found.planned)} is "
-                f"planned: {pounds(above)} too much. Subscribe no more than the room there is.",
+                f"{year.person.who} can still pay {pounds(permitted)} into ISAs in {year.name}{if_flexible}. "
+                f"{pounds(found.planned)} is planned, {pounds(above)} too much.{unknown}",
                 _path(year),
                 figures=year.figures,
                 rests_on=(_LIMIT,),
@@ -100,8 +103,8 @@ def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "isa_rest_next_tax_year",
     "check",
-    "The next tax year's limit takes more",
-    "More is to be subscribed than a tax year's limit leaves, and the next limit can take some of it.",
+    "The rest fits the next tax year",
+    "More would be paid in than the limit leaves, and the next tax year's limit can take some of it.",
     facts=("isa.subscriptions", "date"),
     sources=("SI 1998/1870 reg.4ZA",),
     only="with_facts",
@@ -116,9 +119,8 @@ def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
             continue
         days = (year.figures.end - max(case.today, year.figures.start)).days
         told += entry.warn(
-            f"{days} days are left to {year.figures.end.isoformat()}. The limit of the next tax year, {pounds(next_limit)}, "
-            f"takes {pounds(min(above, next_limit))} of what is too much in {year.name}. Subscribe that from "
-            f"{next_start.isoformat()}.",
+            f"{days} days are left in {year.name}. From {day_month_year(next_start)}, {pounds(min(above, next_limit))} of "
+            f"the excess would fit the next tax year's limit of {pounds(next_limit)}.",
             _path(year),
             figures=year.figures,
             money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
@@ -130,10 +132,10 @@ def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "partner_has_isa_room",
     "check",
-    "The partner has ISA room",
-    "More is to be subscribed than one person's limit leaves, and the other's leaves room.",
+    "The partner has ISA allowance left",
+    "More would be paid in than one person's limit leaves, and the other has allowance left.",
     facts=("isa.subscriptions", "isa.subscribed_this_year"),
-    sources=("SI 1998/1870 reg.4ZA", "Income Tax Act 2007 s.1011 (from memory)"),
+    sources=("SI 1998/1870 reg.4ZA",),
     only="with_facts",
 )
 def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
@@ -148,9 +150,9 @@ def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
             free = room.room - room.planned
             if free > 0:
                 told += entry.warn(
-                    f"{other.person.who} still has ISA room of {pounds(free)} in {year.name}, which takes "
-                    f"{pounds(min(free, above))} of what is too much for {one.person.whose}. A gift between spouses can be "
-                    "subscribed there.",
+                    f"{other.person.who} has {pounds(free)} of ISA allowance left in {year.name}; {pounds(min(free, above))} "
+                    f"of the excess would fit. The money must belong to {other.person.you}; a gift between spouses is "
+                    "possible.",
                     (*other.person.path, "isa"),
                     figures=year.figures,
                     money={"partners_room": free, "for_partner": min(free, above)},
@@ -161,10 +163,14 @@ def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "isa_flexibility_not_given",
     "check",
-    "Whether the ISA is flexible decides",
-    "What is planned fits only if money taken out this tax year may be put back, and whether it may is not given.",
+    "A flexible ISA may allow this",
+    "What is planned fits only if money taken out this tax year can be replaced, and whether the ISA is flexible "
+    "is not given.",
     facts=("isa.flexible", "isa.withdrawn_this_year", "isa.subscriptions"),
-    sources=("SI 1998/1870 reg.5D (from memory)", "gov.uk, Individual Savings Accounts: withdrawing your money"),
+    sources=(
+        "SI 1998/1870 reg.5DDB",
+        "gov.uk, Individual Savings Accounts: withdrawing your money",
+    ),
     only="with_facts",
 )
 def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
@@ -176,9 +182,9 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
             continue
         withdrawn = facts.isas.withdrawn_this_year
         told += entry.warn(
-            f"{pounds(found.planned)} is to be subscribed in {year.name} and the limit leaves {pounds(found.room)}. Whether "
-            "the ISA that money was taken out of is flexible was not given and decides: only then may the "
-            f"{pounds(withdrawn)} be put back on top. Ask the manager.",
+            f"{pounds(found.planned)} is planned for {year.name}, and the limit leaves {pounds(found.room)}. The "
+            f"{pounds(withdrawn)} taken out can be replaced on top only if the ISA is flexible. We were not told; ask the "
+            "ISA manager.",
             (*one.person.path, "isa", "flexible"),
             figures=year.figures,
             money={"planned": found.planned, "room": found.room, "withdrawn": withdrawn},
@@ -189,10 +195,13 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "flexible_isa_replacement",
     "check",
-    "Some of this puts back flexible money",
-    "What is planned fits because money taken out of a flexible ISA this tax year is put back.",
+    "Some of this replaces flexible ISA money",
+    "What is planned fits because money taken out of a flexible ISA this tax year is replaced.",
     facts=("isa.flexible", "isa.withdrawn_this_year", "isa.subscriptions"),
-    sources=("SI 1998/1870 reg.5D (from memory)", "SI 2025/733 reg.5"),
+    sources=(
+        "SI 1998/1870 reg.5DDB",
+        "SI 2025/733 reg.5",
+    ),
     only="with_facts",
 )
 def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
@@ -203,9 +212,8 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
         if facts is None or above or not facts.isas.flexible:
             continue
         told += entry.warn(
-            f"{pounds(found.planned - found.room)} of what is subscribed in {year.name} puts back money taken out of a "
-            f"flexible ISA: it must be paid by {year.figures.end.isoformat()}, and what came from earlier tax years must go "
-            "to the same account. Tell the manager that it is a replacement.",
+            f"{pounds(found.planned - found.room)} of what is paid in replaces money taken out of a flexible ISA. It must be "
+            f"paid by {day_month_year(year.figures.end)}. Money from earlier tax years must go back to the same account.",
             _path(year),
             figures=year.figures,
             money={"replaced": found.planned - found.room},
@@ -216,8 +224,8 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "cash_isa_limit_exceeded",
     "not_permitted",
-    "More than the cash ISA limit",
-    "From 2027-28, someone below 65 plans to put more into cash ISAs than their limit.",
+    "Above the cash ISA limit",
+    "From 2027-28, a person under 65 plans to pay more into cash ISAs than their limit.",
     facts=("isa.subscriptions.cash_isa", "isa.subscriptions", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
     since=first_day_with("isa.cash_limit_ends_at_age"),
@@ -234,8 +242,9 @@ def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
     if total <= limit or limit == year.figures.money(_LIMIT):
         return ()
     return entry.warn(
-        f"{year.person.who} may put {pounds(limit)} into cash ISAs in {year.name}, and {pounds(total)} is planned: "
-        f"{pounds(total - limit)} too much. Use a stocks and shares ISA for the rest.",
+        f"{year.person.who} can pay {pounds(limit)} into cash ISAs in {year.name}, the limit for people under "
+        f"{year.figures.count('isa.cash_limit_ends_at_age')}. {pounds(total)} is planned, {pounds(total - limit)} too much. "
+        "This limit does not apply to stocks and shares ISAs.",
         _path(year),
         figures=year.figures,
         rests_on=("isa.cash_limit_under_65",),
@@ -246,8 +255,8 @@ def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "cash_isa_limit_in_doubt",
     "check",
-    "The lower limit for cash ISAs is doubtful",
-    "In a plan, new money goes into a cash ISA in a tax year with a lower limit below 65.",
+    "Cash ISA limit for people under 65",
+    "In a plan, new money goes into a cash ISA in a tax year with a lower limit under 65.",
     facts=("isa.cash_isa", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
     since=first_day_with("isa.cash_limit_ends_at_age"),
@@ -258,10 +267,11 @@ def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:
     limit = year.cash_isa_limit
     if limit is None or limit != year.figures.money("isa.cash_limit_under_65") or limit >= year.figures.money(_LIMIT):
         return ()
+    age = year.figures.count("isa.cash_limit_ends_at_age")
     return entry.warn(
-        f"From {year.name} {year.person.whose} is taken to be limited to {pounds(limit)} a year in cash ISAs until the "
-        "tax year in which age 65 is reached. How the age is tested, and how cash in other ISAs is treated, is not "
-        "verified. Check with HMRC, or consider a stocks and shares ISA.",
+        f"From {year.name}, people under {age} can pay at most {pounds(limit)} a tax year into cash ISAs. The plan uses this "
+        f"limit until the tax year in which {year.person.you} {year.person.does('turn', 'turns')} {age}. It was announced in "
+        "November 2025. How the age is tested is not yet confirmed.",
         (*year.person.path, "isa", "cash_isa"),
         figures=year.figures,
         status=year.figures.figures["isa.cash_limit_under_65"].status,
@@ -272,10 +282,10 @@ def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "isa_not_uk_resident",
     "not_permitted",
-    "Not UK resident, no ISA subscription",
-    "Somebody who is not UK resident, and is no Crown employee abroad, plans to subscribe.",
+    "ISA payments need UK residence",
+    "A person who is not UK resident, and is not a Crown employee abroad, plans to pay into an ISA.",
     facts=("uk_resident", "crown_employee_abroad", "isa.subscriptions"),
-    sources=("SI 1998/1870 reg.10 (from memory)",),
+    sources=("SI 1998/1870 reg.10",),
     only="with_facts",
 )
 def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
@@ -286,8 +296,8 @@ def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
     if not _planned(year):
         return ()
     return entry.warn(
-        f"{year.person.who} is not UK resident and may not subscribe to an ISA in {year.name}, unless it is the tax year "
-        "in which the UK was left. Keep the ISAs that are held, and pay nothing in.",
+        f"A person who is not UK resident cannot pay into an ISA in {year.name}, except in the tax year of leaving the UK. "
+        "ISAs already held can be kept.",
         (*year.person.path, "uk_resident"),
         figures=year.figures,
     )
@@ -296,10 +306,10 @@ def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "crown_service_not_given",
     "check",
-    "Crown service decides",
-    "Somebody who is not UK resident plans to subscribe, and whether they are a Crown employee abroad is not given.",
+    "Crown service abroad matters",
+    "A person who is not UK resident plans to pay into an ISA, and Crown service is not given.",
     facts=("uk_resident", "crown_employee_abroad", "isa.subscriptions"),
-    sources=("SI 1998/1870 reg.10 (from memory)",),
+    sources=("SI 1998/1870 reg.10",),
     only="with_facts",
 )
 def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
@@ -310,8 +320,8 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     if not _planned(year):
         return ()
     return entry.warn(
-        f"Someone who is not UK resident may subscribe to an ISA in {year.name} only as a Crown employee abroad, or the "
-        "spouse of one, which was not given and decides. Ask before subscribing.",
+        f"Without UK residence, only a Crown employee abroad, or the spouse or civil partner of one, can pay into an ISA in "
+        f"{year.name}. We were not told whether that applies.",
         (*year.person.path, "crown_employee_abroad"),
         figures=year.figures,
     )
@@ -320,10 +330,10 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "subscribed_before_paid_out",
     "check",
-    "The money is not there yet",
-    "By some day more is to be subscribed than cash and the payments until then, while payments follow later.",
+    "The money has not arrived yet",
+    "By some day more would be paid in than the cash and payments until then, while payments follow later.",
     facts=("isa.subscriptions", "cash", "withdrawals.date", "withdrawals.amount"),
-    sources=("SI 1998/1870 reg.4 (from memory)",),
+    sources=("SI 1998/1870 reg.4",),
     only="with_facts",
 )
 def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
@@ -353,9 +363,8 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
         if subscribed > there and any(paid_on > day for paid_on, _ in paid):
             person = case.people[i].person
             return entry.warn(
-                f"By {day.isoformat()} {pounds(subscribed)} is to be subscribed, and {pounds(there)} has been paid out "
-                "or is in cash. Money reaches an ISA only after the pension has paid it out to the person. Subscribe "
-                "after the payment.",
+                f"By {day_month_year(day)}, {pounds(subscribed)} would be paid into ISAs, but only {pounds(there)} is "
+                f"available. Pension money cannot go straight into an ISA: it is first paid to {person.you}.",
                 (*person.path, "isa", "subscriptions"),
                 figures=case.people[i].years[0].figures,
                 money={"subscribed": subscribed, "in_hand": there},
@@ -367,7 +376,7 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
     "cash_above_deposit_protection",
     "check",
     "More cash than is protected",
-    "Cash that waits, after tax and planned subscriptions, is more than is protected at the firms it is spread over.",
+    "Cash after tax and ISA payments is more than is protected at the firms that hold it.",
     facts=("cash", "deposit_firms", "isa.subscriptions", "withdrawals.amount"),
     sources=("PRA PS24/25", "Financial Services Compensation Scheme"),
     only="with_facts",
@@ -390,10 +399,11 @@ def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
             limit = figures.money(name)
             if waits <= limit * (facts.deposit_firms or 1):
                 continue
-            unknown = "" if facts.deposit_firms else " Over how many firms it is spread was not given and decides."
+            unknown = "" if facts.deposit_firms else " We were not told how many firms hold it."
             told += entry.warn(
-                f"About {pounds(waits)} of cash of {one.person.whose} waits outside ISAs in {year.name}; {pounds(limit)} "
-                f"is protected for one person at one authorised firm.{unknown} Spread it over more firms.",
+                f"About {pounds(waits)} of {one.person.your} cash would be held outside ISAs in {year.name}. {pounds(limit)} "
+                "is protected for each person at each authorised firm. Money paid on retirement may be protected up to a "
+                f"higher limit for six months.{unknown}",
                 (*one.person.path, "deposit_firms" if facts.deposit_firms is None else "cash"),
                 figures=figures,
                 rests_on=(name,),
@@ -406,8 +416,8 @@ def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_a_plan(
     "isa_room_used_up",
     "check",
-    "Money waits outside ISAs",
-    "In a plan, all ISA room of a tax year is used and cash is left.",
+    "Some cash stays outside ISAs",
+    "In a plan, all ISA allowance of a tax year is used and cash remains.",
     facts=("cash", "isa"),
     sources=("SI 1998/1870 reg.4ZA",),
 )
@@ -418,8 +428,8 @@ def isa_room_used_up(case: Circumstances, entry: Entry) -> Found:
         return ()
     most = max(year.waits for year in waiting)
     return entry.warn(
-        f"In {waiting[0].rules.figures.name} the ISA room of the tax year is used up and cash waits outside; the most "
-        f"that ever waits is {pounds(most)}. Its interest is taxable. Check whether so much need be withdrawn so early.",
+        f"In {waiting[0].rules.figures.name} the ISA allowance is used up. At most {pounds(most)} is held in cash outside "
+        "ISAs during the plan. Interest on it is taxable.",
         ("people",),
         figures=waiting[0].rules.figures,
         money={"most_cash_waiting": most},

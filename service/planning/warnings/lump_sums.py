@@ -18,8 +18,8 @@ _SMALL_POTS = "pension.small_pots_from_personal_schemes"
 @TOPIC.of_a_withdrawal(
     "lump_sum_above_permitted_maximum",
     "not_permitted",
-    "More than the tax-free lump sum may be",
-    "A lump sum is more than a quarter of the uncrystallised funds, or than the allowances leave.",
+    "Lump sum above the permitted maximum",
+    "A tax-free lump sum is more than a quarter of the uncrystallised funds, or than the allowances leave.",
     facts=(
         "withdrawals.method",
         "withdrawals.amount",
@@ -35,9 +35,8 @@ def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry
     if taken.method != "pcls" or taken.asked <= taken.permitted:
         return ()
     return entry.warn(
-        f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum, {pounds(taken.asked - taken.permitted)} less "
-        "than is asked for; the rest would be an unauthorised payment. Ask for less: everything else here is worked out "
-        "as if the most permitted were taken.",
+        f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum; {pounds(taken.asked - taken.permitted)} more "
+        "was asked for. The excess would be an unauthorised payment. The rest of this answer uses the permitted amount.",
         taken.path,
         figures=year.figures,
         money={"permitted": taken.permitted, "above": taken.asked - taken.permitted},
@@ -47,8 +46,8 @@ def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry
 @TOPIC.of_a_withdrawal(
     "small_pot_above_limit",
     "not_permitted",
-    "Too much for a small pot",
-    "A small pot of more than its limit is asked for.",
+    "Too large for a small pot",
+    "A small pot lump sum of more than its limit is asked for.",
     facts=("withdrawals.method", "withdrawals.amount"),
     sources=("SI 2009/1171 regs 11, 11A, 12",),
     only="with_facts",
@@ -59,8 +58,8 @@ def small_pot_above_limit(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     if taken.method != "small_pot" or taken.asked <= limit:
         return ()
     return entry.warn(
-        f"A small pot may be taken as one lump sum up to {pounds(limit)}, and {pounds(taken.asked)} is asked for. Use another "
-        "way for the whole: everything else here is worked out as if the most permitted were taken.",
+        f"A small pot lump sum can be at most {pounds(limit)}; {pounds(taken.asked)} was asked for. It must also use up the "
+        f"whole arrangement. The rest of this answer uses {pounds(limit)}.",
         taken.path,
         figures=year.figures,
         rests_on=("pension.small_pot_limit",),
@@ -78,7 +77,7 @@ def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
     "too_many_small_pots",
     "not_permitted",
     "Too many small pots",
-    "With those taken before, more small pots come from personal schemes than a lifetime allows.",
+    "With earlier ones, more small pots are taken from personal schemes than a lifetime allows.",
     facts=("pension.small_pots_taken", "pension.scheme", "withdrawals.method"),
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
     only="with_facts",
@@ -94,8 +93,8 @@ def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
         return ()
     number = facts.features.small_pots_taken + planned
     return entry.warn(
-        f"With these, {number} small pots would have been taken from personal schemes, and at most {limit} may be in a "
-        "lifetime. Take the money in another way.",
+        f"At most {limit} small pots can be taken from personal schemes in a lifetime. With these there would be {number}. "
+        "Occupational schemes have no such limit.",
         taken.path,
         figures=year.figures,
         rests_on=(_SMALL_POTS,),
@@ -106,8 +105,8 @@ def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "small_pots_not_given",
     "check",
-    "Earlier small pots decide",
-    "A small pot is taken, and how many were taken before, or the kind of scheme, is not given.",
+    "Earlier small pots count",
+    "A small pot is taken, and the number taken before, or the kind of scheme, is not given.",
     facts=("pension.small_pots_taken", "pension.scheme", "withdrawals.method"),
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
     only="with_facts",
@@ -122,9 +121,9 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     if before is not None and (facts.features.scheme == "personal" or before + planned <= limit):
         return ()
     return entry.warn(
-        f"At most {limit} small pots may be taken from personal schemes in a lifetime, without limit from occupational ones; "
-        f"{'how many were taken' if before is None else 'what kind of scheme this is'} was not given and decides. Ask before "
-        "taking it.",
+        f"At most {limit} small pots can be taken from personal schemes in a lifetime. We were not told "
+        f"{'how many have been taken' if before is None else 'whether this is a personal or an occupational scheme'}. "
+        "Occupational schemes have no such limit.",
         (*case.person.pension_path, "small_pots_taken" if before is None else "scheme"),
         figures=year.figures,
         rests_on=(_SMALL_POTS,),
@@ -135,7 +134,7 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     "small_pot_must_end_the_arrangement",
     "check",
     "A small pot must be taken whole",
-    "Something would be left after a small pot.",
+    "Funds would remain after a small pot lump sum.",
     facts=("withdrawals.method", "withdrawals.amount", "pension.uncrystallised", "pension.drawdown"),
     sources=("SI 2009/1171 regs 11, 11A, 12",),
 )
@@ -147,8 +146,8 @@ def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Ent
     if left == 0:
         return ()
     return entry.warn(
-        f"{pounds(left)} would be left. A small pot lump sum must end the arrangement it is paid from: check with the "
-        "scheme that what is left belongs to other arrangements.",
+        f"{pounds(left)} would remain. A small pot lump sum must use up the arrangement it comes from. Ask the scheme "
+        "whether the remaining money is in another arrangement.",
         (*taken.path, "method"),
         figures=year.figures,
         money={"left": left},
@@ -158,9 +157,8 @@ def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Ent
 @TOPIC.of_a_year(
     "tax_free_allowance_used_up",
     "check",
-    "The tax-free allowance is used up",
-    "Nothing is left of the lump sum allowances, or before 6 April 2024 of the lifetime allowance, while something "
-    "is uncrystallised.",
+    "No tax-free cash remains",
+    "No lump sum allowance, or before 6 April 2024 no lifetime allowance, is left while funds are uncrystallised.",
     facts=(
         "pension.lump_sum_allowance_used",
         "pension.lifetime_allowance_used_percent",
@@ -182,9 +180,9 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
         return ()
     lifetime = year.left_after.lifetime_allowance is not None
     return entry.warn(
-        f"By the end of {year.name} nothing is left of the {'lifetime allowance' if lifetime else 'lump sum allowances'} of "
-        f"{year.person.whose}: the {pounds(left)} not yet crystallised then has no tax-free part. Check what earlier "
-        "benefits used, and whether any protection is held.",
+        f"By the end of {year.name} {year.person.your} {'lifetime allowance is' if lifetime else 'lump sum allowances are'} "
+        f"used up. The remaining {pounds(left)} not yet accessed will have no tax-free part. Check what earlier benefits "
+        "used, and whether any protection is held.",
         year.person.pension_path,
         figures=year.figures,
         money={"uncrystallised_left": left},
@@ -194,8 +192,8 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "lump_sum_allowance_nearly_used",
     "check",
-    "The lump sum allowance is nearly used",
-    "Less is left of the lump sum allowance than a quarter of what is still uncrystallised.",
+    "Little lump sum allowance is left",
+    "The lump sum allowance left is less than a quarter of the uncrystallised funds.",
     facts=(
         "pension.lump_sum_allowance_used",
         "pension.lifetime_allowance_used_percent",
@@ -213,8 +211,9 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     if left >= possible:
         return ()
     return entry.warn(
-        f"After {year.name} {pounds(left)} is left of the lump sum allowance of {year.person.whose}, less than a quarter of "
-        f"the {pounds(year.after.uncrystallised)} not yet crystallised. Check whether a larger protected amount is held.",
+        f"After {year.name}, {pounds(left)} of {year.person.your} lump sum allowance is left. This is less than a quarter of "
+        f"the {pounds(year.after.uncrystallised)} not yet accessed. A protected lump sum allowance would change this; ask "
+        "whether one is held.",
         year.person.pension_path,
         figures=year.figures,
         money={"lump_sum_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
@@ -224,9 +223,9 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "death_benefit_allowance_nearly_used",
     "check",
-    "The lump sum and death benefit allowance is nearly used",
-    "Less is left of the lump sum and death benefit allowance than the pension holds, before the age from which "
-    "heirs are taxed anyway.",
+    "The pension exceeds the death benefit allowance",
+    "The lump sum and death benefit allowance left is less than the pension, before the age from which "
+    "beneficiaries are taxed anyway.",
     facts=(
         "pension.lump_sum_allowance_used",
         "pension.lump_sum_and_death_benefit_allowance_used",
@@ -245,9 +244,9 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     if year.age >= year.figures.count("pension.beneficiaries_taxed_from_age"):
         return ()
     return entry.warn(
-        f"After {year.name} {pounds(left)} is left of the lump sum and death benefit allowance of {year.person.whose}, "
-        f"less than the {pounds(year.held_after)} in the pension: on death before 75 the rest of a lump sum would be taxed. "
-        "Check whether heirs can be paid as drawdown instead, which is not tested.",
+        f"{pounds(left)} of {year.person.your} lump sum and death benefit allowance is left after {year.name}; the pension "
+        f"is {pounds(year.held_after)}. On a death under 75, lump sums above the allowance are taxed as the beneficiaries' "
+        "income. Beneficiaries' drawdown is usually not tested against it.",
         year.person.pension_path,
         figures=year.figures,
         money={"lump_sum_and_death_benefit_allowance_left": left, "pension_left": year.held_after},
@@ -257,19 +256,19 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_withdrawal(
     "no_lump_sum_allowance_left",
     "check",
-    "No tax-free part is left",
-    "A UFPLS is taken and nothing is left of the lump sum allowances.",
+    "All of this payment is taxable",
+    "A UFPLS is taken and no lump sum allowance is left.",
     facts=("withdrawals.method", "pension.lump_sum_allowance_used", "pension.lifetime_allowance_used_percent"),
     sources=("Finance Act 2004 Sch.29 para 4A", "HMRC Pensions Tax Manual PTM172000"),
     since=first_day_with("pension.lump_sum_allowance"),
 )
 def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> Found:
-    """A UFPLS with no lump sum allowance left: the statute and the manual do not say the same."""
+    """A UFPLS with no lump sum allowance left: the Act no longer asks for any, though the heading of PTM172000 suggests so."""
     if taken.method != "ufpls" or taken.left_before.lump_sum_allowance is None or taken.left_before.tax_free > 0:
         return ()
     return entry.warn(
-        "All of this payment is taxed, because nothing is left of the lump sum allowances. The statute allows such a "
-        "payment; an HMRC manual heading suggests some allowance is needed. Ask the scheme whether it will pay it.",
+        "No lump sum allowance is left, so all of this payment is taxed. The law still allows the payment. Ask the scheme "
+        "whether it offers it.",
         year.person.pension_path,
         figures=year.figures,
     )
@@ -278,8 +277,8 @@ def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> F
 @TOPIC.of_an_option(
     "no_tax_free_cash",
     "check",
-    "There is no tax-free cash to take",
-    "Options for the tax-free lump sum are compared where nothing is uncrystallised or no lump sum allowance is left.",
+    "There is no tax-free cash",
+    "Options for tax-free cash are compared where nothing is uncrystallised or no lump sum allowance is left.",
     facts=("pension.uncrystallised", "pension.lump_sum_allowance_used", "pension.lifetime_allowance_used_percent"),
     sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
 )
@@ -288,8 +287,8 @@ def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
     if not option.wants_tax_free_cash or option.tax_free_cash:
         return ()
     return entry.warn(
-        "Nothing is paid tax free: there is nothing uncrystallised, or the lump sum allowances are used up. Check what was "
-        "crystallised before, and whether a protected lump sum is held.",
+        "Nothing can be paid tax free: all funds are already in drawdown, or the lump sum allowances are used up. Check what "
+        "was taken before, and whether a protected lump sum is held.",
         option.path,
         figures=option.figures,
     )
@@ -298,8 +297,8 @@ def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
 @TOPIC.of_a_withdrawal(
     "all_tax_free_cash_at_once",
     "check",
-    "All tax-free cash at once",
-    "All that is uncrystallised is crystallised, some stays in drawdown, and some lump sum allowance stays unused.",
+    "No more tax-free cash after this",
+    "All uncrystallised funds are moved to drawdown, and some lump sum allowance stays unused.",
     facts=("withdrawals.method", "withdrawals.amount", "pension.uncrystallised", "pension.lump_sum_allowance_used"),
     sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
     since=first_day_with("pension.lump_sum_allowance"),
@@ -314,9 +313,8 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     if taken.after.uncrystallised >= NOTHING_MUCH or taken.after.drawdown < NOTHING_MUCH:
         return ()
     return entry.warn(
-        f"This takes all the tax-free cash there is. Whatever the {pounds(taken.after.drawdown)} in drawdown grows by is taxed "
-        f"in full when it is drawn, though {pounds(left)} of the lump sum allowance stays unused. Check whether a part "
-        "would do for now.",
+        f"This takes all the tax-free cash that is left in this pension. Later growth on the {pounds(taken.after.drawdown)} "
+        f"in drawdown is taxed in full when paid out. {pounds(left)} of the lump sum allowance stays unused.",
         taken.path,
         figures=year.figures,
         money={"drawdown": taken.after.drawdown, "lump_sum_allowance_left": left},
@@ -326,8 +324,8 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
 @TOPIC.of_a_withdrawal(
     "lifetime_allowance_exceeded",
     "costs",
-    "The lifetime allowance is exceeded",
-    "More is crystallised before 6 April 2024 than the lifetime allowance leaves; the charge ended on 5 April 2023.",
+    "Above the lifetime allowance",
+    "Before 6 April 2024, more is taken than the lifetime allowance leaves; the charge ended on 5 April 2023.",
     facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-215", "Finance (No. 2) Act 2023 ss.18-19"),
     until=last_day_with("pension.lifetime_allowance"),
@@ -340,13 +338,13 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
     charge = taken.payment.charge
     charged = year.rules.lump_sums.regime == "lifetime_allowance_charge"
     detail = (
-        f"{pounds(over)} of this is more than the lifetime allowance leaves and bears a charge of {pounds(charge)}."
+        f"{pounds(over)} of this is above the lifetime allowance and is charged {pounds(charge)}."
         if charged
-        else f"{pounds(over)} of this is more than the lifetime allowance leaves; in this tax year there is no charge and it "
-        "is taxed as pension income."
+        else f"{pounds(over)} of this is above the lifetime allowance. There is no charge in {year.name}; it is taxed as "
+        "pension income."
     )
     return entry.warn(
-        detail + " Check the percentage already used with every scheme.",
+        detail + " Check with every scheme the percentage already used.",
         (*year.person.pension_path, "lifetime_allowance_used_percent"),
         figures=year.figures,
         money={"excess": over, "charge": charge},
@@ -357,8 +355,8 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
 @TOPIC.of_a_year(
     "lifetime_allowance_nearly_used",
     "check",
-    "The lifetime allowance is nearly used",
-    "Less is left of the lifetime allowance than is still uncrystallised.",
+    "Little lifetime allowance is left",
+    "The lifetime allowance left is less than the uncrystallised funds.",
     facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-216",),
     until=last_day_with("pension.lifetime_allowance"),
@@ -369,8 +367,8 @@ def lifetime_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     if left is None or not year.tax_free or not 0 < left < year.after.uncrystallised:
         return ()
     return entry.warn(
-        f"After {year.name} {pounds(left)} is left of the lifetime allowance of {year.person.whose}, less than the "
-        f"{pounds(year.after.uncrystallised)} not yet crystallised. Check the percentage already used with every scheme.",
+        f"After {year.name}, {pounds(left)} of {year.person.your} lifetime allowance is left. The funds not yet accessed are "
+        f"{pounds(year.after.uncrystallised)}. Check with every scheme the percentage already used.",
         year.person.pension_path,
         figures=year.figures,
         money={"lifetime_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
@@ -389,8 +387,8 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
 @TOPIC.of_a_person(
     "tax_free_received_before_april_2024_decides",
     "check",
-    "Tax-free cash received before 6 April 2024 decides",
-    "Benefits were taken before 6 April 2024, none since, and what was received tax free is not given.",
+    "Tax-free cash before April 2024 matters",
+    "Benefits were taken before 6 April 2024, no lump sum since, and the tax-free cash received is not given.",
     facts=(
         "tax_free_received_before_april_2024",
         "pension.lifetime_allowance_used_percent",
@@ -407,9 +405,9 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
         return ()
     year, assumed = found
     return entry.warn(
-        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance. The tax-free cash "
-        "really received was not given and decides whether a certificate would help: it must be applied for before this lump "
-        "sum. Find the evidence first.",
+        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)} of the lump sum allowance. A certificate "
+        "can replace this with what was actually paid tax free. It must be applied for before this lump sum. We were not "
+        "told the amount.",
         (*case.person.path, _RECEIVED),
         figures=year.figures,
         money={"assumed": assumed},
@@ -419,7 +417,7 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
 @TOPIC.of_a_person(
     "transitional_certificate_worth_considering",
     "check",
-    "A transitional certificate is worth considering",
+    "A certificate could increase the allowance",
     "Less was received tax free before 6 April 2024 than is assumed, and no lump sum has been taken since.",
     facts=(
         "tax_free_received_before_april_2024",
@@ -439,9 +437,9 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
     if received >= assumed:
         return ()
     return entry.warn(
-        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, and "
-        f"{pounds(received)} was received: a transitional tax-free amount certificate would leave {pounds(assumed - received)} "
-        "more. Apply with complete evidence before taking this.",
+        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, but only {pounds(received)} was received "
+        "tax free. A transitional tax-free amount certificate would leave "
+        f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before this lump sum.",
         (*case.person.path, _RECEIVED),
         figures=year.figures,
         money={"assumed": assumed, "received": received, "more_allowance": assumed - received},
@@ -451,7 +449,7 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
 @TOPIC.of_a_person(
     "transitional_certificate_harmful",
     "check",
-    "A transitional certificate would do harm",
+    "A certificate would reduce the allowance",
     "More was received tax free before 6 April 2024 than is assumed, and no lump sum has been taken since.",
     facts=(
         "tax_free_received_before_april_2024",
@@ -471,9 +469,9 @@ def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
     if received <= assumed:
         return ()
     return entry.warn(
-        f"Benefits before 6 April 2024 are taken to have used {pounds(assumed)} of the lump sum allowance, though "
-        f"{pounds(received)} was received: a transitional tax-free amount certificate would take away "
-        f"{pounds(received - assumed)}. Do not apply for one.",
+        f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, although {pounds(received)} was received "
+        "tax free. A transitional tax-free amount certificate would leave "
+        f"{pounds(received - assumed)} less allowance. Nobody is required to apply.",
         (*case.person.path, _RECEIVED),
         figures=year.figures,
         money={"assumed": assumed, "received": received, "less_allowance": received - assumed},

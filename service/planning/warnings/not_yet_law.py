@@ -12,8 +12,8 @@ TOPIC: Topic = Topic()
 @TOPIC.of_a_year(
     "scottish_property_income",
     "check",
-    "Property income of a Scottish taxpayer is doubtful",
-    "A Scottish taxpayer has property income in a tax year with property rates.",
+    "Tax on Scottish taxpayers' rent is unconfirmed",
+    "A Scottish taxpayer has property income in a tax year with separate property rates.",
     facts=("income", "tax_residence"),
     sources=("Income Tax Act 2007 ss.11A, 11CA", "Finance Act 2026 s.8, Sch.2"),
     since=first_day_with("income_tax.property_bands"),
@@ -25,8 +25,8 @@ def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
     if not year.figures.has("income_tax.property_bands"):
         return ()
     return entry.warn(
-        f"From {year.name} property income has its own rates. The power for Scottish property rates is not in force, so it is "
-        "taxed here at the Scottish rates for other income: a reading of the statute that no guidance confirms.",
+        f"In {year.name}, property income has its own rates in the rest of the UK. How it is taxed for Scottish taxpayers is "
+        "not yet confirmed. We have used the Scottish rates for other income.",
         (*year.person.path, "income"),
         figures=year.figures,
         status="announced",
@@ -36,8 +36,8 @@ def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "rates_not_yet_set",
     "check",
-    "Not all rates are law yet",
-    "Some figures of a tax year are announced or carried forward.",
+    "Some rates are not yet law",
+    "Some figures of a tax year are announced or assumed.",
     facts=("date", "withdrawals.date"),
     sources=("Income Tax Act 2007 s.10", "Finance Act 2026 ss.5-10"),
 )
@@ -49,8 +49,8 @@ def rates_not_yet_set(case: Circumstances, entry: Entry) -> Found:
     first = min(unsettled, key=lambda figures: figures.name)
     since = "for" if first.name == max(one.years[-1].name for one in case.people) else "from"
     return entry.warn(
-        f"Some of the figures {since} {first.name}{'' if since == 'for' else ' on'} are announced or carried forward from the "
-        "last year that is known; rules.assumptions lists them. Work it out again once they are set.",
+        f"Some rates and allowances {since} {first.name} are not yet law. We have used those announced, or else the latest "
+        "known ones. These figures may change.",
         case.year_path,
         figures=first,
         status=first.status,

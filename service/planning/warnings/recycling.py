@@ -78,10 +78,9 @@ class Increase(NamedTuple):
         """The amounts as a sentence."""
         figures, of = self.lump_sum.year.figures, self.lump_sum
         return (
-            f"Tax-free lump sums of {pounds(of.in_twelve_months)} in twelve months are more than "
-            f"{pounds(figures.money(_LIMIT))}; contributions of {pounds(of.contributions)} are {pounds(self.extra)} more than "
-            f"the usual {pounds(self.usual)}, which is more than {per_cent(figures.rate(_SHARE))} of it and of the lump sum "
-            f"({pounds(self.part)})."
+            f"Tax-free lump sums of {pounds(of.in_twelve_months)} in 12 months exceed {pounds(figures.money(_LIMIT))}. "
+            f"Contributions of {pounds(of.contributions)} are {pounds(self.extra)} above the usual {pounds(self.usual)}: "
+            f"more than {per_cent(figures.rate(_SHARE))} of that and of the lump sum, {pounds(self.part)}."
         )
 
     @property
@@ -117,9 +116,9 @@ def _increase(case: PersonCase) -> Increase | None:
 @TOPIC.of_a_person(
     "recycling_rule_applies",
     "not_permitted",
-    "The lump sum is recycled",
-    "Lump sums of twelve months are over the limit, contributions of the five tax years around them rise by more "
-    "than the share of what is usual and of the lump sum, and the rise was planned.",
+    "The lump sum is treated as recycled",
+    "Lump sums of twelve months exceed the limit, contributions around them rise by more than the share of the "
+    "usual and of the lump sum, and this was planned.",
     facts=(
         "withdrawals.method",
         "withdrawals.amount",
@@ -138,8 +137,8 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
         return ()
     taken = found.lump_sum.taken
     return entry.warn(
-        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised payment. "
-        "Do not pay it back in.",
+        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised "
+        "payment. Such payments bring tax charges.",
         taken.path,
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
@@ -169,8 +168,8 @@ def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
     if facts is None or facts.increase_planned is not None or (found := _increase(case)) is None:
         return ()
     return entry.warn(
-        f"{found.told} Whether the increase was planned when the lump sum was taken was not given and decides whether it is an "
-        "unauthorised payment. Keep a record of the reason for the saving.",
+        f"{found.told} If this was planned when the lump sum was taken, the lump sum is an unauthorised payment. We were not "
+        "told. Keep a record of the reason for the contributions.",
         (*case.person.path, "increase_planned"),
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
@@ -181,8 +180,8 @@ def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "usual_contributions_not_given",
     "check",
-    "Usual contributions decide on recycling",
-    "Lump sums are over the limit and contributions over the share of them, and what is usually saved is not given.",
+    "Usual contributions matter for the recycling rule",
+    "Lump sums exceed the limit and contributions the share of them, and usual contributions are not given.",
     facts=("usual_contributions", "contributions", "withdrawals.method", "withdrawals.amount"),
     sources=("Finance Act 2004 Sch.29 para 3A", "HMRC Pensions Tax Manual PTM133830"),
     only="with_facts",
@@ -199,10 +198,10 @@ def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
         return ()
     figures, part = lump_sum.year.figures, _part(lump_sum)
     return entry.warn(
-        f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in twelve months are more than "
-        f"{pounds(figures.money(_LIMIT))}, and {pounds(lump_sum.contributions)} is saved around them. What is usually "
-        f"saved was not given and decides whether the increase is more than {per_cent(figures.rate(_SHARE))} of it and "
-        f"of the lump sum ({pounds(part)}). Ask for the contributions of the years before.",
+        f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in 12 months exceed {pounds(figures.money(_LIMIT))}, and "
+        f"{pounds(lump_sum.contributions)} is paid in around them. The recycling rule needs a rise above "
+        f"{per_cent(figures.rate(_SHARE))} of usual contributions and of the lump sum, {pounds(part)}. We were not told what "
+        "is usual.",
         (*case.person.path, "usual_contributions"),
         figures=figures,
         rests_on=_RESTS_ON,

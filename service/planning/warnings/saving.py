@@ -17,7 +17,7 @@ _MPAA = "pension.money_purchase_annual_allowance"
 @TOPIC.of_a_year(
     "money_purchase_annual_allowance_triggered",
     "costs",
-    "Future pension saving is cut back",
+    "Future pension contributions are limited",
     "Income is taken flexibly for the first time: a UFPLS, or income from drawdown.",
     facts=("withdrawals.method", "pension.flexibly_accessed"),
     sources=("Finance Act 2004 ss.227ZA-227G", "HMRC Pensions Tax Manual PTM056520"),
@@ -29,9 +29,10 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     figures, amount = year.figures, year.rules.money_purchase_annual_allowance
     rest = annual_allowance.alternative(figures.money("pension.annual_allowance"), amount)
     return entry.warn(
-        f"{year.person.who} takes income flexibly in {year.name}: from the next day only {pounds(amount)} a year may be paid "
-        "into money purchase pensions without a charge, and unused allowance of earlier years cannot raise that; "
-        f"{pounds(rest)} a year is left for defined benefit saving. Settle how saving goes on before taking this.",
+        f"Taking income flexibly in {year.name} triggers {year.person.your} money purchase annual allowance. From the next "
+        f"day, paying more than {pounds(amount)} a year into money purchase pensions brings a tax charge. Carry forward "
+        f"cannot raise this limit. If it is exceeded, other pension saving is tested against {pounds(rest)} plus any carry "
+        "forward.",
         year.path,
         figures=figures,
         rests_on=(_MPAA,),
@@ -43,7 +44,7 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     "tell_other_schemes",
     "check",
     "Other schemes must be told",
-    "Income is taken flexibly for the first time by someone who works, saves, or may save in another scheme.",
+    "Income is taken flexibly for the first time by someone who works, pays in, or may pay in to another scheme.",
     facts=("saves_in_other_schemes", "contributions", "income", "relief_at_source_contributions"),
     sources=("SI 2006/567 reg.14ZB", "HMRC Pensions Tax Manual PTM166400"),
 )
@@ -57,11 +58,11 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     if saves is False or not (saves or planned or year.person.works or year.taxpayer.relief_at_source):
         return ()
     days = year.figures.count("pension.notice_to_other_schemes_days")
-    unknown = "" if saves else " Whether there is one was not given and decides."
+    unknown = "" if saves else " We were not told whether there is another scheme."
     return entry.warn(
-        f"After the flexible access of {year.name}, {year.person.whose} must tell every other scheme still saved in within "
-        f"{days} days of the scheme's statement, or of joining it; otherwise there are penalties.{unknown} Make a note of "
-        "the day.",
+        f"After the flexible access of {year.name}, the scheme sends a statement. {year.person.who} must tell every other "
+        f"scheme {year.person.you} {year.person.does('pay', 'pays')} into within {days} days of getting it. A scheme joined "
+        f"later must be told within the same time; there are penalties.{unknown}",
         year.path,
         figures=year.figures,
         rests_on=("pension.notice_to_other_schemes_days",),
@@ -90,7 +91,7 @@ def _charge(year: YearFacts, excess: Pence) -> Pence:
 @TOPIC.of_a_year(
     "contributions_above_money_purchase_annual_allowance",
     "costs",
-    "Planned saving exceeds the money purchase annual allowance",
+    "Contributions exceed the money purchase annual allowance",
     "Money purchase contributions of a tax year after the first flexible access are more than the allowance.",
     facts=("contributions", "withdrawals.date", "withdrawals.method", "pension.flexibly_accessed"),
     sources=("Finance Act 2004 ss.227-227B, 227ZA",),
@@ -104,9 +105,9 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: 
         return ()
     cost = _charge(year, excess)
     return entry.warn(
-        f"{pounds(excess + limit)} is to be paid into money purchase pensions in {year.name} after flexible access, "
-        f"{pounds(excess)} more than the {pounds(limit)} allowed: the charge is about {pounds(cost)}, to be told in a tax "
-        "return. Pay it in before the first flexible payment, or pay less.",
+        f"After flexible access, {pounds(excess + limit)} is to be paid into money purchase pensions in {year.name}. This is "
+        f"{pounds(excess)} more than the {pounds(limit)} allowed. The annual allowance charge would be about {pounds(cost)}, "
+        "reported on a tax return.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         rests_on=(_MPAA,),
@@ -133,9 +134,9 @@ def _allowance(year: YearFacts, net_income: Pence) -> Pence:
 @TOPIC.of_a_year(
     "annual_allowance_tapered",
     "costs",
-    "The withdrawals lower the annual allowance",
-    "Taxable withdrawals lift threshold and adjusted income so far that the annual allowance falls, and something "
-    "is saved.",
+    "The withdrawals reduce the annual allowance",
+    "Taxable withdrawals lift threshold and adjusted income far enough to reduce the annual allowance, and "
+    "contributions are planned.",
     facts=("contributions", "income", "withdrawals.amount"),
     sources=("Finance Act 2004 s.228ZA",),
     only="with_facts",
@@ -148,9 +149,14 @@ def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
     now, before = _allowance(year, year.with_it.net_income), _allowance(year, year.taxpayer.income)
     if now >= before:
         return ()
+    left = (
+        " These are still within it."
+        if saved <= now
+        else " The excess brings a charge, unless unused allowance of the three previous tax years covers it."
+    )
     return entry.warn(
-        f"The withdrawals of {year.name} raise income so far that the annual allowance falls from {pounds(before)} to "
-        f"{pounds(now)}, while {pounds(saved)} is to be saved. Withdraw less this tax year, or save less.",
+        f"The withdrawals of {year.name} reduce {year.person.your} annual allowance from {pounds(before)} to {pounds(now)}. "
+        f"Contributions of {pounds(saved)} are planned.{left}",
         (*year.person.path, "contributions"),
         figures=year.figures,
         money={"annual_allowance_before": before, "annual_allowance_after": now, "contributions": saved},
@@ -167,8 +173,8 @@ def _above(year: YearFacts) -> tuple[Pence, Pence]:
 @TOPIC.of_a_year(
     "annual_allowance_exceeded",
     "costs",
-    "Planned saving exceeds the annual allowance",
-    "All saving of a tax year is more than the annual allowance and what is carried forward.",
+    "Contributions exceed the annual allowance",
+    "All pension saving of a tax year is more than the annual allowance and the carry forward.",
     facts=("contributions", "carry_forward", "income"),
     sources=("Finance Act 2004 ss.227-228ZA, 228A",),
     only="with_facts",
@@ -183,10 +189,10 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
     if excess <= 0:
         return ()
     cost = _charge(year, excess)
+    carried = f" plus {pounds(facts.carry_forward)} carried forward" if facts.carry_forward else ""
     return entry.warn(
-        f"The saving of {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)} and the "
-        f"{pounds(facts.carry_forward)} carried forward: the charge is about {pounds(cost)}, to be told in a tax return. "
-        "Save less, or in another tax year.",
+        f"Pension saving in {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)}{carried}. "
+        f"The charge would be about {pounds(cost)}, reported on a tax return.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         status=year.figures.status,
@@ -203,8 +209,8 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "carry_forward_decides",
     "check",
-    "What is carried forward decides",
-    "All saving of a tax year is more than the annual allowance, and what is carried forward is not given.",
+    "Carry forward may cover the excess",
+    "All pension saving of a tax year is more than the annual allowance, and carry forward is not given.",
     facts=("contributions", "carry_forward", "income"),
     sources=("Finance Act 2004 ss.228-228A",),
     only="with_facts",
@@ -218,9 +224,8 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     if not above:
         return ()
     return entry.warn(
-        f"The saving of {year.name} is {pounds(above)} more than the annual allowance of {pounds(allowance)}. Unused "
-        "allowance of the three tax years before was not given and decides whether there is a charge. Ask each scheme for "
-        "its figures.",
+        f"Pension saving in {year.name} is {pounds(above)} more than the annual allowance of {pounds(allowance)}. Unused "
+        "allowance of the three previous tax years may cover it. We were not told how much there is.",
         (*year.person.path, "carry_forward"),
         figures=year.figures,
         money={"excess": above, "allowance_of_the_person": allowance},
@@ -230,8 +235,8 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "defined_benefit_saving_above_alternative_allowance",
     "costs",
-    "Defined benefit saving exceeds the alternative allowance",
-    "The money purchase annual allowance is exceeded and defined benefit saving is more than the alternative "
+    "Other pension saving exceeds the alternative allowance",
+    "The money purchase annual allowance is exceeded, and defined benefit saving is more than the alternative "
     "allowance.",
     facts=("contributions", "pension.flexibly_accessed"),
     sources=("Finance Act 2004 ss.227B, 227ZA", "HMRC Pensions Tax Manual PTM056510"),
@@ -246,9 +251,9 @@ def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: E
     if saved <= limit:
         return ()
     return entry.warn(
-        f"The defined benefit saving of {year.name}, {pounds(saved)}, is {pounds(saved - limit)} more than the alternative "
-        f"allowance of {pounds(limit)} that applies once the money purchase allowance is exceeded. Check what can be carried "
-        "forward to it.",
+        f"Defined benefit saving in {year.name} is {pounds(saved)}. The alternative annual allowance is {pounds(limit)}, "
+        f"{pounds(saved - limit)} less. It applies because the money purchase annual allowance is exceeded. Any carry "
+        "forward would raise it.",
         (*year.person.path, "contributions"),
         figures=year.figures,
         money={
@@ -268,9 +273,9 @@ def _recyclable(year: YearFacts) -> bool:
 @TOPIC.of_a_person(
     "contributions_not_given",
     "check",
-    "Planned contributions decide",
-    "Somebody with income from work takes income flexibly, or lump sums over the recycling limit, and the "
-    "contributions planned are not given.",
+    "Planned contributions may change the tax",
+    "There is income from work, income is taken flexibly or lump sums exceed the recycling limit, and planned "
+    "contributions are not given.",
     facts=("contributions", "income", "withdrawals.method", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.227ZA-227G and Sch.29 para 3A",),
     only="with_facts",
@@ -285,9 +290,8 @@ def contributions_not_given(case: PersonCase, entry: Entry) -> Found:
     if year is None or not saves or facts.saves_in_other_schemes is False:
         return ()
     return entry.warn(
-        f"{person.who} still has income from work, and the contributions planned were not given. They decide whether the "
-        f"withdrawals of {year.name} bring an annual allowance charge or fall under the recycling rule. Ask for them, the "
-        "employer's included.",
+        f"We were not told what will be paid into {person.your} pensions. Contributions could bring an annual allowance "
+        f"charge or bring the withdrawals of {year.name} under the recycling rule. Employer contributions count too.",
         (*person.path, "contributions"),
         figures=year.figures,
     )

@@ -9,7 +9,7 @@ from service.law.rounding import down_to_the_penny
 from service.planning.warnings.circumstances import NOTHING_MUCH, Circumstances, Facts, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
-from service.planning.wording import per_cent, pounds
+from service.planning.wording import per_cent, pounds, starting
 
 TOPIC: Topic = Topic()
 
@@ -36,10 +36,14 @@ def _leaves(facts: Facts) -> bool:
 @TOPIC.of_a_person(
     "advice_required_for_safeguarded_benefits",
     "check",
-    "Advice is required first",
-    "Safeguarded benefits are worth more than the threshold, and something is crystallised or transferred.",
+    "Advice is required by law first",
+    "Safeguarded benefits are worth more than the threshold, and some of the pension is taken, moved to drawdown "
+    "or transferred.",
     facts=("pension.safeguarded_benefits", "withdrawals.method", "pension.transfer"),
-    sources=("Pension Schemes Act 2015 s.48 (from memory)", "SI 2015/742 (from memory)"),
+    sources=(
+        "Pension Schemes Act 2015 s.48",
+        "SI 2015/742 reg.5",
+    ),
     only="with_facts",
 )
 def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> Found:
@@ -55,8 +59,9 @@ def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> 
     if value <= limit:
         return ()
     return entry.warn(
-        f"Safeguarded benefits worth {pounds(value)} are over {pounds(limit)}: the scheme must see proof of advice from "
-        "an authorised adviser before they may be given up. Arrange it before asking for the money.",
+        f"This pension has safeguarded benefits worth {pounds(value)}, more than {pounds(limit)}. By law the scheme must "
+        f"check that {case.person.you} {case.person.does('have', 'has')} taken advice from an authorised adviser. It must do "
+        "so before it pays or transfers this money.",
         (*case.person.pension_path, "safeguarded_benefits"),
         figures=year.figures,
         rests_on=(_ADVICE,),
@@ -68,9 +73,9 @@ def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> 
     "guaranteed_annuity_rate_lost",
     "costs",
     "A guaranteed annuity rate is given up",
-    "There is a guaranteed annuity rate, and something is crystallised in another way or transferred.",
+    "There is a guaranteed annuity rate, and funds are taken by another method or transferred.",
     facts=("pension.guaranteed_annuity_rate", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
-    sources=("Pension Schemes Act 2015 s.48 (from memory)",),
+    sources=("Pension Schemes Act 2015 s.48",),
     only="with_facts",
 )
 def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
@@ -85,8 +90,9 @@ def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
     taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
     amount = case.years[0].held_before if _leaves(facts) else taken
     return entry.warn(
-        f"The pension of {case.person.whose} has a guaranteed annuity rate, which is given up on the {pounds(amount)} "
-        "that is taken in another way or moved. Ask the scheme what income it guarantees, and on which days.",
+        f"{starting(case.person.your)} pension has a guaranteed annuity rate. It is lost on the {pounds(amount)} that is "
+        f"{'transferred' if _leaves(facts) else 'taken by another method'}. Ask the scheme what income the guarantee would "
+        "pay and when it can be taken.",
         (*case.person.pension_path, "guaranteed_annuity_rate"),
         figures=year.figures,
         money={"amount": amount},
@@ -97,9 +103,9 @@ def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
     "protected_lump_sum_lost",
     "costs",
     "A protected lump sum is lost",
-    "The scheme protects a tax-free share of more than a quarter, and a UFPLS or a transfer gives it up.",
+    "The scheme protects more than a quarter tax free, and a UFPLS or a transfer loses it.",
     facts=("pension.protected_tax_free_share", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
-    sources=("Finance Act 2004 Sch.36 paras 31-34",),
+    sources=("Finance Act 2004 Sch.36 para 31(3)", "Finance Act 2004 Sch.36 paras 31-34"),
     only="with_facts",
 )
 def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
@@ -116,8 +122,9 @@ def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
     if lost <= 0:
         return ()
     return entry.warn(
-        f"The scheme pays {per_cent(share)} tax free, and by a UFPLS or after a transfer it is {per_cent(rate)}: "
-        f"{pounds(lost)} less of {pounds(amount)} is tax free. Ask the scheme how the protected lump sum is kept.",
+        f"This scheme protects {per_cent(share)} of the pension as tax-free cash. By a UFPLS or after a transfer, it is "
+        f"{per_cent(rate)}. {pounds(lost)} less of {pounds(amount)} would be tax free. Ask the scheme how the protection is "
+        "kept.",
         (*case.person.pension_path, "protected_tax_free_share"),
         figures=year.figures,
         money={"amount": amount, "less_tax_free": lost},
@@ -128,10 +135,10 @@ def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "exit_charge",
     "costs",
-    "The scheme takes an exit charge",
+    "The scheme makes an exit charge",
     "There is an exit charge, and money is withdrawn or transferred.",
     facts=("pension.exit_charge", "withdrawals.amount", "pension.transfer"),
-    sources=("Financial Services and Markets Act 2000 s.137FBA (from memory)",),
+    sources=("Financial Services and Markets Act 2000 s.137FBB",),
     only="with_facts",
 )
 def exit_charge(case: PersonCase, entry: Entry) -> Found:
@@ -146,8 +153,8 @@ def exit_charge(case: PersonCase, entry: Entry) -> Found:
     held = year.held_before
     charge = facts.features.exit_charge
     return entry.warn(
-        f"The scheme takes an exit charge of {pounds(charge)} from {pounds(held)}. From age 55 it may usually be no more "
-        "than 1% (from memory). Ask when it ends.",
+        f"The scheme makes an exit charge of {pounds(charge)} on {pounds(held)}. From the minimum pension age, a personal "
+        "pension can usually charge at most 1%. Ask the scheme whether and when the charge ends.",
         (*case.person.pension_path, "exit_charge"),
         figures=year.figures,
         money={"exit_charge": charge, "pension": held},
@@ -158,10 +165,10 @@ def exit_charge(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "employer_contributions_lost",
     "costs",
-    "The employer's contributions end",
+    "Employer contributions would end",
     "The employer pays in, and the pension is emptied or transferred.",
     facts=("pension.employer_contributions", "withdrawals.amount", "pension.transfer"),
-    sources=("Pensions Act 2008 s.3 (from memory)",),
+    sources=("Pensions Act 2008 s.3",),
     only="with_facts",
 )
 def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
@@ -175,8 +182,8 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
     year = emptied or case.years[0]
     yearly = facts.features.employer_contributions
     return entry.warn(
-        f"The employer pays {pounds(yearly)} a year into this pension, which ends if it is emptied or left. Keep it "
-        "open, or ask the employer first.",
+        f"The employer pays {pounds(yearly)} a year into this pension. If it is emptied or left, these contributions may "
+        "end. Ask the employer whether they would continue elsewhere.",
         (*case.person.pension_path, "employer_contributions"),
         figures=year.figures,
         money={"employer_contributions": yearly},
@@ -187,8 +194,8 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "pension_features_not_given",
     "check",
-    "What the scheme guarantees decides",
-    "More is crystallised than the advice threshold, and nothing is given of safeguarded benefits, guarantees or "
+    "The pension may have valuable guarantees",
+    "More than the advice threshold is taken or moved to drawdown, and nothing is known of guarantees or "
     "protected lump sums.",
     facts=(
         "pension.safeguarded_benefits",
@@ -197,8 +204,8 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
         "withdrawals.amount",
     ),
     sources=(
-        "Pension Schemes Act 2015 s.48 (from memory)",
-        "SI 2015/742 (from memory)",
+        "Pension Schemes Act 2015 s.48",
+        "SI 2015/742 reg.5",
         "Finance Act 2004 Sch.36 paras 31-34",
     ),
     only="with_facts",
@@ -214,9 +221,8 @@ def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
     if taken <= limit:
         return ()
     return entry.warn(
-        f"{pounds(taken)} is crystallised. Whether it carries safeguarded benefits, a guaranteed annuity rate or a "
-        f"protected lump sum was not given and decides what is given up; above {pounds(limit)} of safeguarded benefits "
-        "advice is required. Ask the scheme.",
+        f"{pounds(taken)} is taken or moved to drawdown. We were not told whether this pension has guarantees or a protected "
+        f"lump sum, which could be lost. Above {pounds(limit)} of safeguarded benefits, advice is required by law.",
         (*case.person.pension_path, "safeguarded_benefits"),
         figures=year.figures,
         rests_on=(_ADVICE,),
@@ -244,7 +250,7 @@ def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
     "transfer_red_flag",
     "not_permitted",
     "A red flag stops the transfer",
-    "A transfer is planned and the scheme sees a red flag.",
+    "A transfer is planned and the scheme finds a red flag.",
     facts=("pension.transfer", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
@@ -255,8 +261,8 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     told: Found = ()
     for one in _flagged(case, "red_flag"):
         told += entry.warn(
-            "A red flag stops a transfer: the scheme may not make it. Ask the scheme which sign it saw, and report what was "
-            "offered.",
+            "The scheme has found a red flag, so the legal right to this transfer is lost. Ask the scheme which flag it "
+            "found. A suspected scam can be reported to Report Fraud, or in Scotland to the police.",
             (*one.person.pension_path, "transfer"),
             figures=one.years[0].figures,
         )
@@ -266,8 +272,8 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "transfer_amber_flag",
     "check",
-    "An amber flag holds the transfer up",
-    "A transfer is planned and the scheme sees an amber flag.",
+    "An amber flag pauses the transfer",
+    "A transfer is planned and the scheme finds an amber flag.",
     facts=("pension.transfer", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
@@ -278,8 +284,8 @@ def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
     told: Found = ()
     for one in _flagged(case, "amber_flag"):
         told += entry.warn(
-            "An amber flag holds a transfer up until a MoneyHelper pension safeguarding appointment has been kept. Book it, "
-            "and give the scheme its number.",
+            "The scheme has found an amber flag. The transfer can go ahead only after a free pensions safeguarding "
+            "appointment with MoneyHelper. The scheme needs the appointment's reference.",
             (*one.person.pension_path, "transfer"),
             figures=one.years[0].figures,
         )
@@ -289,10 +295,13 @@ def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "unexpected_contact",
     "check",
-    "A call out of the blue",
-    "Somebody got in touch about the pension without being asked.",
+    "Unsolicited contact may be a scam",
+    "Someone made contact about the pension without being asked.",
     facts=("unexpected_contact",),
-    sources=("SI 2018/1269 (from memory)",),
+    sources=(
+        "SI 2018/1396 reg.2",
+        "SI 2003/2426 reg.21B",
+    ),
     only="with_facts",
 )
 def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
@@ -301,8 +310,8 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
     if facts is None or not facts.unexpected_contact:
         return ()
     return entry.warn(
-        "Calls about pensions that nobody asked for are banned, and an offer of early or free money is the mark of a "
-        "scam. Do not act on it; check the firm on the FCA register.",
+        "Unsolicited marketing calls about pensions are banned. An offer of early access or free money is a common sign of a "
+        "scam. The FCA's register shows whether a firm is authorised.",
         (*case.person.path, "unexpected_contact"),
         figures=case.years[0].figures,
     )
@@ -311,10 +320,13 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
 @TOPIC.of_the_household(
     "guidance_appointment",
     "check",
-    "A free guidance appointment",
+    "Free guidance is available",
     "Benefits are first taken at an age with a right to guidance, and no appointment or adviser is given.",
     facts=("guidance_taken", "regulated_adviser", "date_of_birth", "date"),
-    sources=("Financial Guidance and Claims Act 2018 (from memory)", "FCA Handbook COBS 19.7"),
+    sources=(
+        "Financial Guidance and Claims Act 2018",
+        "FCA Handbook COBS 19.7",
+    ),
     only="with_facts",
 )
 def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
@@ -332,10 +344,10 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
         touched = before.drawdown or before.flexibly_accessed or before.lump_sum_allowance_used
         if touched or before.lifetime_allowance_used or age_on(one.person.born, case.today or year.last_day) < limit:
             continue
-        unknown = "" if facts.guidance_taken is False else " Whether it was had was not given."
+        unknown = "" if facts.guidance_taken is False else " We were not told whether one has taken place."
         told += entry.warn(
-            f"Anybody of {limit} and over with such a pension may have a free and impartial Pension Wise appointment "
-            f"before taking benefits for the first time.{unknown} Book one.",
+            f"Before taking benefits for the first time, people aged {limit} or over can usually have a free, impartial "
+            f"Pension Wise appointment. It is booked with MoneyHelper.{unknown}",
             (*one.person.path, "guidance_taken"),
             figures=year.figures,
             rests_on=("pension.guidance_age",),
@@ -346,7 +358,7 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
 @TOPIC.of_a_person(
     "take_regulated_advice",
     "check",
-    "Take regulated advice",
+    "These rights cannot be regained",
     "Safeguarded benefits, a guaranteed annuity rate or a protected lump sum are given up, and no adviser is given.",
     facts=(
         "regulated_adviser",
@@ -355,8 +367,8 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
         "pension.protected_tax_free_share",
     ),
     sources=(
-        "Financial Services and Markets Act 2000 s.19 (from memory)",
-        "Pension Schemes Act 2015 s.48 (from memory)",
+        "Financial Services and Markets Act 2000 s.19",
+        "Pension Schemes Act 2015 s.48",
     ),
     only="with_facts",
 )
@@ -374,8 +386,8 @@ def take_regulated_advice(case: PersonCase, entry: Entry) -> Found:
     if not valuable or (_first_crystallising(case) is None and not _leaves(facts)):
         return ()
     return entry.warn(
-        f"The pension of {case.person.whose} carries rights that cannot be had again once given up. Take advice from an "
-        "adviser authorised by the FCA before acting.",
+        f"{starting(case.person.your)} pension has rights that cannot be regained once given up. An adviser authorised by "
+        "the FCA can say whether giving them up is suitable. Pension Wise offers free guidance.",
         (*case.person.path, "regulated_adviser"),
         figures=case.years[0].figures,
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from service.planning.warnings.circumstances import NOTHING_MUCH, Circumstances, PersonCase
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
-from service.planning.wording import pounds
+from service.planning.wording import pounds, starting
 
 TOPIC: Topic = Topic()
 
@@ -13,8 +13,8 @@ TOPIC: Topic = Topic()
 @TOPIC.of_a_plan(
     "spending_drawn_beyond_the_band",
     "check",
-    "Spending takes more than the band",
-    "In a plan, spending is met by drawing more than fills the band aimed at.",
+    "Spending takes income above the chosen band",
+    "In a plan, spending is met by drawing more than fills the chosen band.",
     facts=("spending", "aim"),
     sources=("Income Tax Act 2007 ss.10, 23",),
     after="isa_room_used_up",
@@ -25,10 +25,9 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
         if not year.beyond_the_band:
             continue
         return entry.warn(
-            f"In {year.rules.figures.name} cash and ISAs do not cover the spending of {pounds(year.spending)}: "
-            f"{pounds(year.beyond_the_band)} of taxable pension is drawn beyond what fills the "
-            f"{year.fill.replace('_', ' ')}, which adds {pounds(year.beyond_tax)} to that tax year's tax. Check whether "
-            "some of it can be drawn in an earlier year or spent later.",
+            f"In {year.rules.figures.name}, cash and ISAs do not cover spending of {pounds(year.spending)}. "
+            f"{pounds(year.beyond_the_band)} of taxable pension is drawn above the {year.fill.replace('_', ' ')}, which adds "
+            f"{pounds(year.beyond_tax)} of tax.",
             ("spending",),
             figures=year.rules.figures,
             money={
@@ -45,7 +44,7 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
     "pension_runs_out",
     "check",
     "The pension runs out",
-    "In a plan, a pension is drawn to its end before the plan ends.",
+    "In a plan, a pension is used up before the plan ends.",
     facts=("pension.uncrystallised", "pension.drawdown"),
     sources=("Finance Act 2004 s.165",),
     only="in_a_plan",
@@ -57,8 +56,8 @@ def pension_runs_out(case: PersonCase, entry: Entry) -> Found:
     for year in case.years[:-1]:
         if year.held_after < NOTHING_MUCH <= year.held_before:
             return entry.warn(
-                f"The pension of {case.person.whose} is drawn to its end in {year.name}, before the plan ends. Check that what "
-                "remains outside it is enough for the years that follow.",
+                f"{starting(case.person.your)} pension is used up in {year.name}, before the plan ends in "
+                f"{case.years[-1].name}. Spending after that must come from other income, ISAs and cash.",
                 case.person.pension_path,
                 figures=year.figures,
                 money={"withdrawn": year.gross},

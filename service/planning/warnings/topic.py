@@ -95,9 +95,9 @@ class Entry:
         """The one warning that a rule has found.
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
-        theirs and ``status``, and what is doubtful about them ends the detail.
+        theirs and ``status``, and what is not certain of them follows the detail.
         """
-        doubts: tuple[str, ...] = ()
+        caveats: tuple[str, ...] = ()
         for name in rests_on:
             figure = figures.figures[name]
             value, kind, key = figure.value, figure.kind, figure_key(name)
@@ -110,16 +110,14 @@ class Entry:
                     rates = {**rates, key: value}
                 else:
                     counts = {**counts, key: value}
-            if figure.doubt is not None and figure.doubt not in doubts:
-                doubts += (figure.doubt,)
-        if doubts:
-            detail = f"{detail} In doubt: {' '.join(doubts)}"
+            if figure.doubt is not None and figure.doubt not in caveats:
+                caveats += (figure.doubt,)
         return (
             ClientWarning(
                 code=self.code,
                 effect=self.effect,
                 title=self.title,
-                detail=detail,
+                detail=" ".join((detail, *caveats)),
                 path=path,
                 sources=self.sources,
                 status=status,

@@ -1,0 +1,204 @@
+"""Everything that leaves the service in words: for clients, in short plain sentences, and without notes of our own.
+
+Of warnings, the texts are those of every case of the topics, of quotes and of plans; of plans and comparisons, also the
+published answers.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+import re
+from collections.abc import Iterator
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from service import planning
+from service.figures.later_years import later_year
+from service.figures.tables import load_rising_with_prices, load_state_pension_ages
+from service.law.lump_sums import Pension
+from service.planning.disclosure import assumptions, check_notice, notice, plan_notice, told_once
+from service.planning.timing.circumstances import timing_warnings
+from service.planning.timing.options import SPENDING_ONLY, Option
+from service.planning.warnings import collection
+from service.planning.warnings.registry import CATALOGUE
+from tests.households import BOOK
+from tests.planning import test_schedule_warnings as of_plans
+from tests.planning import test_timing as of_timing
+from tests.planning import test_warnings as of_quotes
+from tests.planning.warning_requests import found_in, income, request, saved, w
+from tests.planning.warnings.every_topic import CASES
+
+PLANNING = Path(planning.__file__).parent
+ANSWERS = Path(__file__).parents[3] / "openapi" / "examples" / "answers"
+OURS = ("memory", "not read", "were not read", "seen ", "in doubt", "it seems", "data set", "given and decides")
+"""What only whoever keeps the figures would say, in small letters."""
+MOST_WORDS, MOST_WORDS_OF_A_TITLE, MOST_WORDS_ON_AVERAGE = 25, 8, 18
+ELSEWHERE = {entry.code for entry in collection.TOPIC.entries}
+"""Warnings on the collection of tax, whose words are not held to this yet."""
+
+
+_IN_2027 = {"date": "2027-06-01"}
+_LARGE = {"value": 2_300_000, "home_to_descendants": True, "bands_of_late_spouse": True}
+_PROMISES = {
+    "guaranteed_annuity_rate": True,
+    "safeguarded_benefits": 50_000,
+    "protected_tax_free_share": 0.4,
+    "transfer": "amber_flag",
+    "nomination": "none",
+    "exit_charge": 3_000,
+    "employer_contributions": 3_000,
+}
+BRANCHES = [
+    request(w("drawdown", 50_000), estate={"value": 900_000}),
+    request(w("drawdown", 50_000), estate={"value": 1_300_000}),
+    request(w("drawdown", 50_000, "2027-09-01"), estate={"value": 900_000}, **_IN_2027),
+    request(w("drawdown", 50_000, "2027-09-01"), estate={**_LARGE, "all_to_spouse": True}, **_IN_2027),
+    request(w("drawdown", 50_000, "2027-09-01"), estate=_LARGE, **_IN_2027),
+    request(w("drawdown", 150_000), date_of_birth="1980-01-01", ill_health="unable_to_work"),
+    request(w("ufpls", 150_000), date_of_birth="1980-01-01", ill_health="life_expectancy_under_a_year"),
+    request(w("drawdown", 150_000), date_of_birth="1980-01-01", partner={"date_of_birth": "1962-06-01"}),
+    request(
+        w("drawdown", 150_000), income=income(employment=250_000), contributions=[saved(60_000)], carry_forward=5_000
+    ),
+    request(pension=_PROMISES),
+    request(
+        w("drawdown", 5_000, "2027-09-01"),
+        pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"},
+        **_IN_2027,
+    ),
+]
+"""Requests that bring the other forms of a warning's text."""
+
+
+def sentences(text: str) -> list[str]:
+    """The sentences of a text; a point inside an amount ends none."""
+    return re.split(r"(?<=[.?!])\s+(?=[A-Z£\d])", text)
+
+
+@cache
+def warned() -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+    """Code, detail and sources of every warning in every case."""
+    found = [warning for pairs in CASES.values() for pair in pairs for case in pair for warning in found_in(case)]
+    found += [warning for branch in BRANCHES for warning in found_in(branch)]
+    for quotes in of_quotes.CASES.values():
+        found += [warning for pair in quotes for case in pair for warning in of_quotes.asked(**case).values()]
+    for plans in of_plans.CASES.values():
+        found += [warning for inside, _, _ in plans for warning in of_plans.found_in(inside).values()]
+    no_cash = of_timing.person(pension=Pension(0, 5_000_000))
+    found += timing_warnings(of_timing.asked(no_cash, options=(Option("all_now", SPENDING_ONLY),)))
+    told = {(warning.code, warning.detail, warning.sources) for warning in found}
+    for answer in published():
+        told |= {(w["code"], w["detail"], tuple(w["sources"])) for w in answer.get("warnings", ())}
+    return tuple(sorted(one for one in told if one[0] not in ELSEWHERE))
+
+
+@cache
+def published() -> tuple[dict[str, Any], ...]:
+    """The answers of the agreement that are one object."""
+    documents = [json.loads(path.read_text("utf-8")) for path in sorted(ANSWERS.glob("*.json"))]
+    return tuple(document for document in documents if isinstance(document, dict))
+
+
+def of_figures() -> Iterator[str]:
+    """What is said of figures that are not law, or not certain, in each tax year and in plans that run on after the last."""
+    years = {name: rules.figures for name, rules in BOOK.years.items()}
+    last = list(years.values())[-1]
+    rising = load_rising_with_prices()
+    for figures in (*years.values(), later_year(last, "2034-35", None, rising)):
+        yield from assumptions(figures).values()
+        yield from told_once([(figures, set(figures.figures))])
+    for row in load_state_pension_ages().rows:
+        if row.standing.doubt is not None:
+            yield row.standing.doubt
+
+
+def of_answers() -> Iterator[str]:
+    """Notices, summaries and assumptions."""
+    for rules in BOOK.years.values():
+        yield from (notice(rules.figures), plan_notice(rules.figures), check_notice(rules.figures))
+    yield from (plan_notice(None), check_notice(None))
+    for answer in published():
+        yield from answer.get("summary", ())
+        yield from answer.get("rules", {}).get("assumptions", ())
+
+
+def faults() -> Iterator[str]:
+    """The sentences of faults as they stand in the source, an X for what is filled in."""
+    for path in PLANNING.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Fault" and len(node.args) == 3:
+                yield "".join(_plain(part) for part in ast.walk(node.args[2]))
+
+
+def _plain(node: ast.AST) -> str:
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return node.value
+    return "X" if isinstance(node, ast.FormattedValue) else ""
+
+
+def wrong_with(text: str) -> list[str]:
+    """What a client's text must not have in it."""
+    low = text.lower()
+    found = [words for words in OURS if words in low]
+    found += re.findall(r"\d{4}-\d{2}-\d{2}", text)
+    found += re.findall(r"\b[a-z]+(?:_[a-z0-9]+)+\b", text)
+    found += [sentence for sentence in sentences(text) if len(sentence.split()) > MOST_WORDS]
+    return found
+
+
+def test_warnings_speak_to_clients() -> None:
+    told = warned()
+    assert {code for code, _, _ in told} == set(CATALOGUE) - ELSEWHERE
+    assert [(code, wrong) for code, detail, _ in told for wrong in wrong_with(detail)] == []
+
+
+def test_the_usual_sentence_is_short() -> None:
+    lengths = [len(sentence.split()) for _, detail, _ in warned() for sentence in sentences(detail)]
+    assert sum(lengths) / len(lengths) < MOST_WORDS_ON_AVERAGE
+
+
+def test_sources_are_plain_citations() -> None:
+    sources = {source for _, _, cited in warned() for source in cited}
+    assert [source for source in sources if any(words in source.lower() for words in OURS)] == []
+
+
+@pytest.mark.parametrize("code", [code for code in CATALOGUE if code not in ELSEWHERE])
+def test_the_catalogue_speaks_to_clients(code: str) -> None:
+    entry = CATALOGUE[code]
+    assert len(entry.title.split()) <= MOST_WORDS_OF_A_TITLE
+    assert not entry.title.endswith(".")
+    assert wrong_with(entry.title) == []
+    # It says when a warning comes in one sentence, which may be longer.
+    assert [wrong for wrong in wrong_with(entry.applies_when) if wrong != entry.applies_when] == []
+
+
+def test_figures_and_answers_speak_to_clients() -> None:
+    texts = [*of_figures(), *of_answers()]
+    assert len(texts) > len(BOOK.years)
+    assert [wrong for text in texts for wrong in wrong_with(text)] == []
+
+
+def test_faults_are_short_and_say_nothing_of_how_figures_were_found() -> None:
+    told = list(faults())
+    assert told
+    for text in told:
+        assert not any(words in text.lower() for words in OURS), text
+        assert all(len(sentence.split()) <= MOST_WORDS for sentence in sentences(text)), text
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "This amount is from memory.",
+        "Pay by 2027-04-05.",
+        "Look at lump_sum_allowance_used.",
+        "A word " * 13 + "ends this.",
+    ],
+)
+def test_what_must_not_be_said_is_found(text: str) -> None:
+    assert wrong_with(text)
+    assert not wrong_with("Pay by 5 April 2027, in 2026-27, at most £1,234.50.")
