@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, Generic, TypeVar
 
-from flask import Blueprint, Response
+from flask import Blueprint, Response, current_app, request
 
 from service.http.body import loaded, read_json_body
+from service.http.heavy import Client, Places, host_of, refuse_the_absent, within_limits
 from service.http.negotiation import includes, require_accepted
 from service.http.provider import encode
 from service.schemas.quick import quick_reader
@@ -22,13 +23,19 @@ from service.schemas.shared import StrictSchema
 Question = TypeVar("Question")
 
 
+def never(*_: object) -> bool:
+    """No."""
+    return False
+
+
 @dataclass(frozen=True)
 class Calculation(Generic[Question]):
     """``name`` is the last part of its path; ``build`` makes the question from values that ``schema`` has loaded;
     ``answer`` gives the answer as JSON, with the parts asked for among those ``offered`` by ``?include=``.
 
     ``answer`` raises RuleViolation for what the rules do not allow, ``build`` ValidationError for values that do not go
-    together.
+    together. ``is_heavy`` says of a question whether its answer may take more than about 20 ms of a processor's time: a guess
+    from what the request says, made in no time.
     """
 
     name: str
@@ -36,6 +43,7 @@ class Calculation(Generic[Question]):
     build: Callable[[dict[str, Any]], Question]
     answer: Callable[[Question, frozenset[str]], dict[str, Any]]
     offered: tuple[str, ...] = ()
+    is_heavy: Callable[[Question], bool] = never
 
     @cached_property
     def quick(self) -> Callable[[object], dict[str, Any]]:
@@ -48,8 +56,8 @@ class Calculation(Generic[Question]):
         return f"/v1/{self.name}"
 
 
-def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes: int) -> Blueprint:
-    """The resource that answers single requests, from bodies of a bounded size."""
+def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes: int, places: Places) -> Blueprint:
+    """The resource that answers single requests, from bodies of a bounded size; heavy ones need one of the places."""
     routes = Blueprint(calculation.name, __name__)
     headers = {"Cache-Control": "no-store", "Rules-Version": rules_version}
     quick = calculation.quick  # made here, before the first request and before the workers part
@@ -59,7 +67,17 @@ def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes:
         wanted = includes(calculation.offered)
         body = read_json_body(max_body_bytes)
         question = loaded(body, calculation.schema, quick, calculation.build)
-        return Response(encode(calculation.answer(question, wanted)), 200, headers, content_type="application/json")
+        work = partial(answered, question, wanted)
+        if calculation.is_heavy(question):
+            with places.single():
+                refuse_the_absent(Client(request.environ))
+                content = within_limits(host_of(current_app), work)
+        else:
+            content = work()
+        return Response(content, 200, headers, content_type="application/json")
+
+    def answered(question: Any, wanted: frozenset[str]) -> bytes:
+        return encode(calculation.answer(question, wanted))
 
     routes.add_url_rule(calculation.path, calculation.name.replace("-", "_"), single, methods=["POST"])
     return routes

@@ -14,6 +14,8 @@ from service.planning.quote.working import working
 from service.schemas.quote import request as schemas
 from service.schemas.quote.answer import answer as answer_of
 
+_MOST_LIGHT = 40_000_00  # pence of dividends
+
 
 def calculation(book: RuleBook) -> Calculation[Question]:
     """The calculation, for the tax years of a rule book."""
@@ -37,4 +39,11 @@ def calculation(book: RuleBook) -> Calculation[Question]:
         schemas.question,
         answer,
         offered=("working", "curve"),
+        is_heavy=_is_heavy,
     )
+
+
+def _is_heavy(question: Question) -> bool:
+    """Whether dividends may lie over the whole taper of the personal allowance: then the tax has a bend on nearly every pound of
+    it, and the curve takes up to half a second. Any other quote takes a few milliseconds at most."""
+    return question.person.income_of("dividends") > _MOST_LIGHT
