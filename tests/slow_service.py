@@ -1,11 +1,14 @@
 """The service with one calculation more, which takes as long as it is asked to: ``python -m tests.slow_service FOLDER``.
 
 POST /v1/waiting answers ``{"milliseconds": 250}`` with itself after so long. It counts as heavy from 100 ms on. With a number as
-``until`` it makes a file FOLDER/number.begun, and ends before its time when there is a FOLDER/number.end.
+``until`` it makes a file FOLDER/number.begun, and ends before its time when there is a FOLDER/number.end. With ``dies`` the
+worker is killed outright.
 """
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
 import time
 from pathlib import Path
@@ -14,7 +17,7 @@ from typing import Any, NamedTuple
 import service
 from service.__main__ import main
 from service.http.calculation import Calculation
-from service.schemas.fields import WholeNumber
+from service.schemas.fields import StrictBoolean, WholeNumber
 from service.schemas.shared import StrictSchema
 
 HEAVY_MILLISECONDS = 100
@@ -25,6 +28,7 @@ class WaitingSchema(StrictSchema):
 
     milliseconds = WholeNumber(least=0, largest=60_000, required=True)
     until = WholeNumber(least=0, largest=1_000_000)
+    dies = StrictBoolean()
 
 
 class Waiting(NamedTuple):
@@ -32,12 +36,15 @@ class Waiting(NamedTuple):
 
     milliseconds: int
     until: int | None = None
+    dies: bool = False
 
 
 def waiting_in(folder: Path) -> Calculation[Waiting]:
     """The calculation, with the folder of its files."""
 
     def answer(question: Waiting, _: frozenset[str]) -> dict[str, Any]:
+        if question.dies:
+            os.kill(os.getpid(), signal.SIGKILL)
         end = folder / f"{question.until}.end"
         if question.until is not None:
             (folder / f"{question.until}.begun").touch()
