@@ -209,7 +209,7 @@ def fails_with(name: bytes, fault: Reply) -> Reply:
     return lambda handler, body: (fault if name in body else right)(handler, body)
 
 
-@pytest.mark.parametrize("name", PASSING_FAULTS)
+@pytest.mark.parametrize("name", sorted(PASSING_FAULTS.keys() - {"out of order", "wrong count"}))  # of several alone
 def test_a_record_that_is_never_answered_is_named_and_the_others_have_their_answers(name: str) -> None:
     with standing(fails_with(b'"C3"', PASSING_FAULTS[name])) as stand:
         sending, said, _ = sender(stand.url)
