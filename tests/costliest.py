@@ -1,13 +1,13 @@
 """Search for the valid request of an operation that costs the service the most work.
 
-    python -m tests.costliest OPERATION --seconds N [--limit 5] [--seed 1] [--keep 10] [--begin-with FILE ...]
+    python -m tests.costliest OPERATION --seconds N [--limit 5] [--seed 1] [--keep 10] [--begin-with FILE ...] [--always JSON]
 
 OPERATION is withdrawal-tax, allowance-schedule, lump-sum-timing or warnings. The search begins with the operation's requests
 in examples/requests, with those of FILEs (JSON) and with invented ones, and changes the costliest again and again: amounts
 and days are moved, items are added to lists, parts are taken over from other requests, years and people are added. What
 costs most is kept. It does so several times from the beginning, and then once from the best of all. Cost is processor time,
 measured in a process of its own (``tests.asking``) that is ended where a request takes more than the limit, in seconds: such a
-request is a find, and the search goes on.
+request is a find, and the search goes on. ``--always '{"search": {"effort": "quick"}}'`` puts these fields into every request.
 
 It prints one JSON object: how many were tried and answered, and the worst of them, the worst first, each with its seconds, the
 lengths of request and answer, and the request. The same seed changes requests in the same ways, but what is kept depends on
@@ -225,9 +225,16 @@ class Changer:
 
 
 def search(
-    operation: Operation, url: str, seeds: list[JsonObject], *, seconds: float, limit: float, random: Random
+    operation: Operation,
+    url: str,
+    seeds: list[JsonObject],
+    *,
+    seconds: float,
+    limit: float,
+    random: Random,
+    always: JsonObject,
 ) -> dict[str, Any]:
-    """Search for a while; the worst finds, and how many were tried and answered."""
+    """Search for a while; the worst finds, and how many were tried and answered. ``always`` is a part of every request."""
     changer = Changer(operation, seeds, random)
     best: list[Find] = []
     ended: list[Find] = []
@@ -240,7 +247,8 @@ def search(
                 [Candidate(query, request) for request in seeds for query in operation.queries] if number == 1 else []
             )
             while time.monotonic() - begun < seconds * number / (_BEGINNINGS + 1):
-                candidate = waiting.pop() if waiting else _next(changer, pool, random)
+                query, request = waiting.pop() if waiting else _next(changer, pool, random)
+                candidate = Candidate(query, {**request, **always})
                 cost = asker.ask(url + candidate.query, candidate.request)
                 tried += 1
                 if cost.status is None:
@@ -339,6 +347,7 @@ def main() -> int:
         "--begin-with", nargs="*", default=[], type=Path, metavar="FILE", help="more requests to change"
     )
     parser.add_argument("--seconds", type=float, default=60.0, help="how long to search (60)")
+    parser.add_argument("--always", type=json.loads, default={}, metavar="JSON", help="fields of every request")
     parser.add_argument("--limit", type=float, default=5.0, help="processor seconds that a request may take (5)")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=int, default=10, help="finds to print (10)")
@@ -351,6 +360,7 @@ def main() -> int:
         seconds=options.seconds,
         limit=options.limit,
         random=Random(options.seed),
+        always=options.always,
     )
     found["worst"] = found["worst"][: options.keep]
     about = {"operation": options.operation, "seed": options.seed, "limit": options.limit}
