@@ -21,7 +21,7 @@ from gunicorn.http import errors
 from gunicorn.workers.sync import SyncWorker
 
 from service.http import problems
-from service.http.heavy import HOST, Host, end_by_signal
+from service.http.heavy import HOST, Host
 from service.http.provider import encode
 from service.settings import Settings
 
@@ -111,16 +111,9 @@ def _reply(status: int, path: str | None) -> bytes:
 
 
 def _host_the_application(worker: Worker) -> None:
-    """Give the application what the server does for it: in each worker, and in the thread that will do the work."""
+    """Give the application what the server does for it."""
     if isinstance(worker.wsgi, Flask):
-        end_by_signal()
-
-        def retire() -> None:
-            worker.log.error("An answer took too long and was ended; the worker is replaced after this request")
-            worker.alive = False
-            worker.notify()
-
-        worker.wsgi.extensions[HOST] = Host(worker.notify, retire, SHARE_FOR_WORK * worker.cfg.timeout)
+        worker.wsgi.extensions[HOST] = Host(worker.notify, SHARE_FOR_WORK * worker.cfg.timeout)
 
 
 class Server(BaseApplication):

@@ -2,7 +2,7 @@
 
 POST /v1/waiting answers ``{"milliseconds": 250}`` with itself after so long. It counts as heavy from 100 ms on. With a number as
 ``until`` it makes a file FOLDER/number.begun, and ends before its time when there is a FOLDER/number.end. With ``dies`` the
-worker is killed outright.
+worker is killed outright; with ``busy`` the time is the processor's.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ class WaitingSchema(StrictSchema):
     milliseconds = WholeNumber(least=0, largest=60_000, required=True)
     until = WholeNumber(least=0, largest=1_000_000)
     dies = StrictBoolean()
+    busy = StrictBoolean()
 
 
 class Waiting(NamedTuple):
@@ -37,6 +38,7 @@ class Waiting(NamedTuple):
     milliseconds: int
     until: int | None = None
     dies: bool = False
+    busy: bool = False
 
 
 def waiting_in(folder: Path) -> Calculation[Waiting]:
@@ -50,7 +52,8 @@ def waiting_in(folder: Path) -> Calculation[Waiting]:
             (folder / f"{question.until}.begun").touch()
         until = time.monotonic() + question.milliseconds / 1_000
         while time.monotonic() < until and not end.exists():
-            time.sleep(0.002)
+            if not question.busy:
+                time.sleep(0.002)
         return {"milliseconds": question.milliseconds}
 
     return Calculation(

@@ -5,13 +5,14 @@ first; there are fewer places than workers, so that one worker is left for every
 
 Work that has begun cannot be broken off when its client leaves, since nothing looks at the connection while a calculation
 runs. So the client is looked for before heavy work begins, and between the records of a bulk request; and each piece of heavy
-work has a limit of time, well within which the calculations end by themselves.
+work has a limit of time, well within which calculations end by themselves.
 """
 
 from __future__ import annotations
 
 import select
 import signal
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -26,6 +27,9 @@ from service.http.slots import Slots
 HOST = "host"
 """The key among the application's extensions of the Host, where a server has put one."""
 RETRY_AFTER_SECONDS = 2
+LOOK_SECONDS = 0.25
+CLOCK_FOR_PROCESSOR = 3
+"""How much longer than its processor time a piece of work may take by the clock: other processes want the processors as well."""
 _GONE = select.POLLRDHUP | select.POLLHUP | select.POLLERR
 
 Answer = TypeVar("Answer")
@@ -35,12 +39,10 @@ Answer = TypeVar("Answer")
 class Host:
     """What the server that runs the application does for it in each worker.
 
-    ``still_working`` tells it that the worker is alive; ``retire`` has the worker replaced after this request; ``seconds`` is
-    how long one piece of work may take. The worker calls from its main thread, and ``end_by_signal`` has been called there.
+    ``still_working`` tells it that the worker is alive; ``seconds`` of processor time are what one piece of work may take.
     """
 
     still_working: Callable[[], None]
-    retire: Callable[[], None]
     seconds: float
 
 
@@ -111,32 +113,35 @@ class _TookTooLongError(Exception):
     """Raised wherever a piece of work is when its time has passed."""
 
 
-def end_by_signal() -> None:
-    """Let the alarm signal end the work of this process that has a limit."""
-    signal.signal(signal.SIGALRM, _time_has_passed)
-
-
-def _time_has_passed(number: int, frame: FrameType | None) -> None:
-    raise _TookTooLongError
-
-
 def within_limits(host: Host | None, work: Callable[[], Answer]) -> Answer:
-    """Do a piece of heavy work within the host's limit. ProblemError where it takes too long.
+    """Do a piece of heavy work within the host's limit, and tell the host all the while that the worker is alive. ProblemError
+    where the work takes too long. To be called from the main thread.
 
-    The limit is for what should not happen: the calculations are bounded by counting their work. The exception may come
-    anywhere in them, so the worker is replaced afterwards. The alarm rings once: when it has, nothing is left to ring later.
+    The limit is for what should not happen: calculations count their work, and end by themselves. It is one of processor time, so
+    that a machine with much to do does not end what would have been answered. The exception may come anywhere in a calculation;
+    what is kept between requests is made whole and then put in its place at once, so it stays as it was.
     """
     if host is None:
         return work()
+    processor, clock = time.process_time() + host.seconds, time.monotonic() + CLOCK_FOR_PROCESSOR * host.seconds
+
+    def look(number: int, frame: FrameType | None) -> None:
+        if time.process_time() > processor or time.monotonic() > clock:
+            signal.setitimer(signal.ITIMER_REAL, 0)  # once is enough: nothing may be left to ring after the work
+            raise _TookTooLongError
+        host.still_working()
+
     host.still_working()
+    before = signal.signal(signal.SIGALRM, look)
     try:
         try:
-            signal.setitimer(signal.ITIMER_REAL, host.seconds)
+            signal.setitimer(signal.ITIMER_REAL, LOOK_SECONDS, LOOK_SECONDS)
             return work()
         finally:
             signal.setitimer(signal.ITIMER_REAL, 0)
     except _TookTooLongError:
-        host.retire()
         raise ProblemError(
             "took-too-long", "The answer was not ready within the time that this service allows for one request."
         ) from None
+    finally:
+        signal.signal(signal.SIGALRM, before)

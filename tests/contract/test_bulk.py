@@ -466,7 +466,7 @@ def test_the_answer_comes_packed_where_that_is_accepted(
 
 def test_the_answer_streams_in_blocks_and_says_that_work_goes_on(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
     beats: list[int] = []
-    monkeypatch.setitem(app.extensions, HOST, Host(lambda: beats.append(1), lambda: None, 60.0))
+    monkeypatch.setitem(app.extensions, HOST, Host(lambda: beats.append(1), 60.0))
     body = b"\n".join(line_of(number) for number in range(500))
     reply = app.test_client().post(PATH, data=body, content_type=NDJSON)
     blocks = list(reply.response)
