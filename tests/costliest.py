@@ -10,7 +10,7 @@ measured in a process of its own (``tests.asking``) that is ended where a reques
 request is a find, and the search goes on. ``--always '{"search": {"effort": "quick"}}'`` puts these fields into every request.
 
 It prints one JSON object: how many were tried and answered, and the worst of them, the worst first, each with its seconds, the
-lengths of request and answer, and the request. The same seed changes requests in the same ways, but what is kept depends on
+lengths of request and answer, and the request; and under ``failed`` requests at which the service failed. The same seed changes requests in the same ways, but what is kept depends on
 measured times. tests/benchmarks/costly keeps the worst finds.
 """
 
@@ -238,6 +238,7 @@ def search(
     changer = Changer(operation, seeds, random)
     best: list[Find] = []
     ended: list[Find] = []
+    failed: list[Find] = []
     tried = answered = stopped = 0
     begun = time.monotonic()
     with Asker(limit) as asker:
@@ -260,8 +261,16 @@ def search(
                 elif cost.status == 200:
                     answered += 1
                     pool = _costliest([*pool, Find(candidate, cost)])
+                elif cost.status >= 500:
+                    failed = [*failed, Find(candidate, cost)][:_MOST_ENDED]
             best = _costliest([*best, *(find for find in pool if find not in best)])
-    return {"tried": tried, "answered": answered, "ended": stopped, "worst": [_told(find) for find in (*ended, *best)]}
+    return {
+        "tried": tried,
+        "answered": answered,
+        "ended": stopped,
+        "failed": [_told(find) for find in failed],
+        "worst": [_told(find) for find in (*ended, *best)],
+    }
 
 
 def _costliest(finds: list[Find]) -> list[Find]:
