@@ -24,6 +24,7 @@ from service.http import (
     timing,
 )
 from service.http.calculation import Calculation
+from service.http.heavy import Places
 from service.http.provider import PlainJSONProvider, encode
 from service.law import income_tax
 from service.law.rulebook import RuleBook, rule_book
@@ -56,12 +57,11 @@ def create_app(settings: Settings) -> Flask:
     app.extensions["rules_version"] = book.version
     problems.register(app)
     calculations = _by_name(book)
+    places = Places(settings.heavy_at_once, for_bulk=settings.bulk_at_once)
     for each in calculations.values():
-        app.register_blueprint(calculation.blueprint(each, book.version, settings.max_body_bytes))
-    bounds = bulk.Bounds(
-        settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records, settings.bulk_at_once
-    )
-    app.register_blueprint(bulk.blueprint(calculations, book.version, bounds))
+        app.register_blueprint(calculation.blueprint(each, book.version, settings.max_body_bytes, places))
+    bounds = bulk.Bounds(settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records)
+    app.register_blueprint(bulk.blueprint(calculations, book.version, bounds, places))
     app.register_blueprint(check.catalogue(book))
     app.register_blueprint(tax_years.blueprint(book))
     app.register_blueprint(meta.blueprint(book))

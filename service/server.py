@@ -9,21 +9,36 @@ from __future__ import annotations
 import os
 import socket
 import sys
+from http import HTTPStatus
 from pathlib import Path
 from types import FrameType
 from typing import Any
+from urllib.parse import quote
 
 from flask import Flask
 from gunicorn.app.base import BaseApplication
-from gunicorn.workers.base import Worker
+from gunicorn.http import errors
+from gunicorn.workers.sync import SyncWorker
 
-from service.http.bulk import STILL_WORKING
+from service.http import problems
+from service.http.heavy import HOST, Host
+from service.http.provider import encode
 from service.settings import Settings
 
 BACKLOG = 2_048
 # Shorter than the ten seconds that a container engine commonly waits before it kills.
 GRACEFUL_TIMEOUT_SECONDS = 8
 SHARED_MEMORY = Path("/dev/shm")
+# Of the timeout: what is left of it is for reading the request and sending the answer.
+SHARE_FOR_WORK = 0.9
+_REFUSALS: tuple[tuple[type[Exception], int], ...] = (
+    (errors.LimitRequestLine, 414),
+    (errors.ExpectationFailed, 417),
+    (errors.LimitRequestHeaders, 431),
+    (errors.UnsupportedTransferCoding, 501),
+    (errors.ParseException, 400),
+)
+"""What the server says, by status, of what it cannot read as HTTP; the first that fits counts."""
 
 
 class CannotListenError(Exception):
@@ -40,7 +55,7 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
     return {
         "bind": f"fd://{listener_fd}",
         "workers": settings.workers,
-        "worker_class": "sync",
+        "worker_class": Worker,
         "preload_app": True,
         "backlog": BACKLOG,
         "timeout": settings.timeout_seconds,
@@ -53,14 +68,52 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
         "errorlog": "-",
         "loglevel": settings.log_level,
         "proc_name": "service",
-        "post_worker_init": _let_the_application_report,
+        "post_worker_init": _host_the_application,
     }
 
 
-def _let_the_application_report(worker: Worker) -> None:
-    """Give the application the worker's heartbeat: a long answer is not a silent worker."""
+class Worker(SyncWorker):
+    """The server's plain worker, but that all it says itself is a problem (RFC 9457), as everything else that goes wrong is."""
+
+    def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: BaseException) -> None:
+        """Answer a request that did not reach the application, or that the application did not answer.
+
+        What was sent stays out of the log: it tells the kind of the fault and, where the fault is the service's, its cause.
+        """
+        status = _status_of(exc, has_arrived=req is not None)
+        if status == 500:
+            self.log.exception("A request could not be answered")
+        else:
+            self.log.warning("A request was refused that is not HTTP: %s, %s", status, type(exc).__name__)
+        try:
+            client.settimeout(1)
+            client.sendall(_reply(status, None if req is None else quote(req.path)))
+        except OSError:
+            self.log.debug("The client of a request that is not HTTP was gone.")
+
+
+def _status_of(error: BaseException, *, has_arrived: bool) -> int:
+    if has_arrived:
+        return 500
+    if isinstance(error, SystemExit):
+        return 408  # so a worker ends that has been silent for too long: here, because its client was
+    return next((status for kind, status in _REFUSALS if isinstance(error, kind)), 500)
+
+
+def _reply(status: int, path: str | None) -> bytes:
+    """A problem as a whole HTTP response."""
+    body = encode(problems.document_of_status(status, path))
+    head = (
+        f"HTTP/1.1 {status} {HTTPStatus(status).phrase}\r\nConnection: close\r\nCache-Control: no-store\r\n"
+        f"Content-Type: {problems.MEDIA_TYPE}\r\nContent-Length: {len(body)}\r\n\r\n"
+    )
+    return head.encode("ascii") + body
+
+
+def _host_the_application(worker: Worker) -> None:
+    """Give the application what the server does for it."""
     if isinstance(worker.wsgi, Flask):
-        worker.wsgi.extensions[STILL_WORKING] = worker.notify
+        worker.wsgi.extensions[HOST] = Host(worker.notify, SHARE_FOR_WORK * worker.cfg.timeout)
 
 
 class Server(BaseApplication):

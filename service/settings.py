@@ -47,7 +47,8 @@ class Settings:
     workers          number of worker processes (SERVICE_WORKERS)
     timeout_seconds  a worker silent for longer than this is replaced (SERVICE_TIMEOUT)
     max_body_bytes   the largest request body that is accepted, and the longest line of a bulk (SERVICE_MAX_BODY_BYTES)
-    bulk_at_once     how many bulk requests are answered at the same time (SERVICE_BULK_AT_ONCE)
+    heavy_at_once    how many requests that take long are answered at the same time, bulk ones included (SERVICE_HEAVY_AT_ONCE)
+    bulk_at_once     how many of these may be bulk requests (SERVICE_BULK_AT_ONCE)
     bulk_max_records the most records in a bulk request (SERVICE_BULK_MAX_RECORDS)
     bulk_max_bytes   the largest body of a bulk request, packed and unpacked (SERVICE_BULK_MAX_BYTES)
     log_level        one of LOG_LEVELS (SERVICE_LOG_LEVEL)
@@ -58,6 +59,7 @@ class Settings:
     workers: int
     timeout_seconds: int
     max_body_bytes: int
+    heavy_at_once: int
     bulk_at_once: int
     bulk_max_records: int
     bulk_max_bytes: int
@@ -72,6 +74,7 @@ class Settings:
         reader = _Reader(environ)
         host, port = reader.read("SERVICE_BIND", DEFAULT_BIND, _address)
         workers = reader.read("SERVICE_WORKERS", default_workers(), _whole_number(1, MAX_WORKERS))
+        heavy_at_once = reader.read("SERVICE_HEAVY_AT_ONCE", most_heavy(workers), _whole_number(1, MAX_WORKERS - 1))
         settings = cls(
             host=host,
             port=port,
@@ -80,7 +83,8 @@ class Settings:
             max_body_bytes=reader.read(
                 "SERVICE_MAX_BODY_BYTES", DEFAULT_MAX_BODY_BYTES, _whole_number(1_024, 16_777_216)
             ),
-            bulk_at_once=reader.read("SERVICE_BULK_AT_ONCE", most_bulks(workers), _whole_number(1, MAX_WORKERS)),
+            heavy_at_once=heavy_at_once,
+            bulk_at_once=reader.read("SERVICE_BULK_AT_ONCE", heavy_at_once, _whole_number(1, MAX_WORKERS - 1)),
             bulk_max_records=reader.read(
                 "SERVICE_BULK_MAX_RECORDS", DEFAULT_BULK_MAX_RECORDS, _whole_number(1, 1_000_000)
             ),
@@ -88,6 +92,20 @@ class Settings:
                 "SERVICE_BULK_MAX_BYTES", DEFAULT_BULK_MAX_BYTES, _whole_number(1_024, 1_073_741_824)
             ),
             log_level=reader.read("SERVICE_LOG_LEVEL", DEFAULT_LOG_LEVEL, _one_of(LOG_LEVELS)),
+        )
+        reader.require(
+            settings.heavy_at_once <= most_heavy(workers),
+            f"SERVICE_HEAVY_AT_ONCE must be {_some_left(workers)}, not {settings.heavy_at_once}",
+        )
+        reader.require(
+            settings.bulk_at_once <= settings.heavy_at_once,
+            f"SERVICE_BULK_AT_ONCE must be at most SERVICE_HEAVY_AT_ONCE, {settings.heavy_at_once}, "
+            f"not {settings.bulk_at_once}",
+        )
+        reader.require(
+            settings.max_body_bytes <= settings.bulk_max_bytes,
+            f"SERVICE_BULK_MAX_BYTES must be at least SERVICE_MAX_BODY_BYTES, {settings.max_body_bytes}, "
+            f"not {settings.bulk_max_bytes}",
         )
         reader.refuse_faults_and_unknown_names()
         return settings
@@ -101,7 +119,8 @@ class Settings:
             workers=1,
             timeout_seconds=DEFAULT_TIMEOUT_SECONDS,
             max_body_bytes=DEFAULT_MAX_BODY_BYTES,
-            bulk_at_once=most_bulks(1),
+            heavy_at_once=most_heavy(1),
+            bulk_at_once=most_heavy(1),
             bulk_max_records=DEFAULT_BULK_MAX_RECORDS,
             bulk_max_bytes=DEFAULT_BULK_MAX_BYTES,
             log_level=DEFAULT_LOG_LEVEL,
@@ -112,16 +131,23 @@ def default_workers() -> int:
     """One worker for each processor this process may use and one more, but at most MAX_WORKERS.
 
     A calculation keeps its processor busy, so many more workers than processors gain nothing; the one that is over
-    answers single requests and health checks while bulk requests keep the others busy. A limit given as a share of
+    answers quotes, warnings and health checks while work that takes long keeps the others busy. A limit given as a share of
     processor time (the CPU quota of a container) does not show here: where there is one, set SERVICE_WORKERS.
     """
     granted = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return min(granted + 1, MAX_WORKERS)
 
 
-def most_bulks(workers: int) -> int:
-    """How many bulk requests to answer at the same time so that one worker is always left for everything else."""
+def most_heavy(workers: int) -> int:
+    """How many requests that take long may be answered at the same time so that one worker is always left for everything else;
+    a worker that is alone has to take them as well."""
     return max(1, workers - 1)
+
+
+def _some_left(workers: int) -> str:
+    if workers == 1:
+        return "1 where there is one worker"
+    return f"less than SERVICE_WORKERS, so that one of {workers} is left for everything else"
 
 
 class _Reader:
@@ -131,6 +157,7 @@ class _Reader:
         self._given = {name: value for name, value in environ.items() if name.startswith(PREFIX)}
         self._known: list[str] = []
         self._faults: list[str] = []
+        self._disagreements: list[str] = []
 
     def read(self, name: str, default: _Value, convert: Callable[[str], _Value]) -> _Value:
         """The converted value of `name`; the default when it is not set, or is faulty."""
@@ -143,10 +170,15 @@ class _Reader:
             self._faults.append(f"{name} must be {fault}, not {self._given[name]!r}")
             return default
 
+    def require(self, holds: bool, fault: str) -> None:
+        """Note a fault where settings do not go together; whatever is faulty by itself has been noted already."""
+        if not holds and not self._faults:
+            self._disagreements.append(fault)
+
     def refuse_faults_and_unknown_names(self) -> None:
-        """Raise SettingsError when a value was faulty or a name with the prefix was never read."""
+        """Raise SettingsError when a value was faulty, values do not go together, or a name with the prefix was never read."""
         unknown = sorted(set(self._given) - set(self._known))
-        faults = [*self._faults, *(f"{name} is not a known setting" for name in unknown)]
+        faults = [*self._faults, *self._disagreements, *(f"{name} is not a known setting" for name in unknown)]
         if faults:
             raise SettingsError(tuple(faults))
 

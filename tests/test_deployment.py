@@ -13,7 +13,7 @@ import kubernetes_validate
 import pytest
 import yaml
 
-from service.http.bulk import RETRY_AFTER_SECONDS
+from service.http.heavy import RETRY_AFTER_SECONDS
 from service.http.problems import KINDS, document
 from service.server import GRACEFUL_TIMEOUT_SECONDS, server_options
 from service.settings import DEFAULT_BULK_MAX_BYTES, DEFAULT_MAX_BODY_BYTES, DEFAULT_TIMEOUT_SECONDS, Settings
@@ -140,7 +140,7 @@ def test_there_is_a_worker_for_each_processor_and_one_more() -> None:
     resources = container()["resources"]
     settings = settings_of(environment)
     assert settings.workers == int(resources["requests"]["cpu"]) + 1
-    assert settings.bulk_at_once == int(resources["requests"]["cpu"])
+    assert settings.heavy_at_once == settings.bulk_at_once == int(resources["requests"]["cpu"])
     assert "cpu" not in resources["limits"]
     replica = loaded("compose.replicas.yaml")["services"]["service"]
     assert settings_of(replica["environment"]).workers == int(replica["deploy"]["resources"]["limits"]["cpus"]) + 1

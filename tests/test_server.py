@@ -15,6 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from gunicorn.workers.sync import SyncWorker
 
 from service.server import BACKLOG, listen, server_options, url_of
 from service.settings import Settings
@@ -237,7 +238,7 @@ def test_server_options() -> None:
     assert options["workers"] == settings.workers
     assert options["timeout"] == settings.timeout_seconds
     assert options["backlog"] == BACKLOG
-    assert options["worker_class"] == "sync"
+    assert issubclass(options["worker_class"], SyncWorker)
     assert options["accesslog"] is None
     assert options["preload_app"] is True
     assert options["control_socket_disable"] is True

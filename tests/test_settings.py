@@ -7,14 +7,15 @@ from dataclasses import FrozenInstanceError, fields
 
 import pytest
 
-from service.settings import LOG_LEVELS, MAX_WORKERS, Settings, SettingsError, default_workers, most_bulks
+from service.settings import LOG_LEVELS, MAX_WORKERS, Settings, SettingsError, default_workers, most_heavy
 
 ALL_GIVEN = {
     "SERVICE_BIND": "0.0.0.0:9000",
-    "SERVICE_WORKERS": "3",
+    "SERVICE_WORKERS": "7",
     "SERVICE_TIMEOUT": "45",
     "SERVICE_MAX_BODY_BYTES": "131072",
-    "SERVICE_BULK_AT_ONCE": "5",
+    "SERVICE_HEAVY_AT_ONCE": "5",
+    "SERVICE_BULK_AT_ONCE": "4",
     "SERVICE_BULK_MAX_RECORDS": "20000",
     "SERVICE_BULK_MAX_BYTES": "33554432",
     "SERVICE_LOG_LEVEL": "warning",
@@ -28,6 +29,7 @@ def test_an_empty_environment_gives_the_defaults() -> None:
         workers=default_workers(),
         timeout_seconds=30,
         max_body_bytes=65_536,
+        heavy_at_once=default_workers() - 1,
         bulk_at_once=default_workers() - 1,
         bulk_max_records=10_000,
         bulk_max_bytes=16_777_216,
@@ -39,10 +41,11 @@ def test_every_setting_can_be_given() -> None:
     assert Settings.from_environment(ALL_GIVEN) == Settings(
         host="0.0.0.0",
         port=9000,
-        workers=3,
+        workers=7,
         timeout_seconds=45,
         max_body_bytes=131_072,
-        bulk_at_once=5,
+        heavy_at_once=5,
+        bulk_at_once=4,
         bulk_max_records=20_000,
         bulk_max_bytes=33_554_432,
         log_level="warning",
@@ -82,8 +85,10 @@ def test_every_log_level(level: str) -> None:
         ("SERVICE_TIMEOUT", "3600", "timeout_seconds"),
         ("SERVICE_MAX_BODY_BYTES", "1024", "max_body_bytes"),
         ("SERVICE_MAX_BODY_BYTES", "16777216", "max_body_bytes"),
+        ("SERVICE_HEAVY_AT_ONCE", "1", "heavy_at_once"),
+        ("SERVICE_HEAVY_AT_ONCE", "63", "heavy_at_once"),
         ("SERVICE_BULK_AT_ONCE", "1", "bulk_at_once"),
-        ("SERVICE_BULK_AT_ONCE", "64", "bulk_at_once"),
+        ("SERVICE_BULK_AT_ONCE", "63", "bulk_at_once"),
         ("SERVICE_BULK_MAX_RECORDS", "1", "bulk_max_records"),
         ("SERVICE_BULK_MAX_RECORDS", "1000000", "bulk_max_records"),
         ("SERVICE_BULK_MAX_BYTES", "1024", "bulk_max_bytes"),
@@ -91,7 +96,10 @@ def test_every_log_level(level: str) -> None:
     ],
 )
 def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
-    assert getattr(Settings.from_environment({name: value}), attribute) == int(value)
+    # As many workers as there may be, and bulk requests as large, so that each bound can be reached.
+    roomy = {"SERVICE_WORKERS": "64", "SERVICE_BULK_MAX_BYTES": "1073741824"}
+    narrow = {"SERVICE_MAX_BODY_BYTES": "1024"} if name == "SERVICE_BULK_MAX_BYTES" else {}
+    assert getattr(Settings.from_environment({**roomy, **narrow, name: value}), attribute) == int(value)
 
 
 @pytest.mark.parametrize(
@@ -124,8 +132,10 @@ def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
         ("SERVICE_MAX_BODY_BYTES", "1023"),
         ("SERVICE_MAX_BODY_BYTES", "16777217"),
         ("SERVICE_MAX_BODY_BYTES", "64k"),
+        ("SERVICE_HEAVY_AT_ONCE", "0"),
+        ("SERVICE_HEAVY_AT_ONCE", "64"),
         ("SERVICE_BULK_AT_ONCE", "0"),
-        ("SERVICE_BULK_AT_ONCE", "65"),
+        ("SERVICE_BULK_AT_ONCE", "64"),
         ("SERVICE_BULK_MAX_RECORDS", "0"),
         ("SERVICE_BULK_MAX_RECORDS", "1000001"),
         ("SERVICE_BULK_MAX_BYTES", "1023"),
@@ -168,10 +178,42 @@ def test_workers_follow_the_processors_granted(processors: int, workers: int, mo
     assert default_workers() == workers
 
 
-@pytest.mark.parametrize(("workers", "bulks"), [("1", 1), ("2", 1), ("3", 2), ("64", 63)])
-def test_one_worker_is_left_for_everything_but_bulks(workers: str, bulks: int) -> None:
-    assert most_bulks(int(workers)) == bulks
-    assert Settings.from_environment({"SERVICE_WORKERS": workers}).bulk_at_once == bulks
+@pytest.mark.parametrize(("workers", "heavy"), [("1", 1), ("2", 1), ("3", 2), ("64", 63)])
+def test_one_worker_is_left_for_everything_that_is_quick(workers: str, heavy: int) -> None:
+    assert most_heavy(int(workers)) == heavy
+    settings = Settings.from_environment({"SERVICE_WORKERS": workers})
+    assert settings.heavy_at_once == settings.bulk_at_once == heavy
+
+
+def test_bulk_requests_may_take_all_places_unless_it_is_said_otherwise() -> None:
+    assert Settings.from_environment({"SERVICE_WORKERS": "8", "SERVICE_HEAVY_AT_ONCE": "3"}).bulk_at_once == 3
+
+
+@pytest.mark.parametrize(
+    ("given", "fault"),
+    [
+        (
+            {"SERVICE_WORKERS": "3", "SERVICE_HEAVY_AT_ONCE": "3"},
+            "SERVICE_HEAVY_AT_ONCE must be less than SERVICE_WORKERS, so that one of 3 is left for everything else, not 3",
+        ),
+        (
+            {"SERVICE_WORKERS": "1", "SERVICE_HEAVY_AT_ONCE": "2"},
+            "SERVICE_HEAVY_AT_ONCE must be 1 where there is one worker, not 2",
+        ),
+        (
+            {"SERVICE_WORKERS": "1", "SERVICE_BULK_AT_ONCE": "63"},
+            "SERVICE_BULK_AT_ONCE must be at most SERVICE_HEAVY_AT_ONCE, 1, not 63",
+        ),
+        (
+            {"SERVICE_MAX_BODY_BYTES": "16777216", "SERVICE_BULK_MAX_BYTES": "1024"},
+            "SERVICE_BULK_MAX_BYTES must be at least SERVICE_MAX_BODY_BYTES, 16777216, not 1024",
+        ),
+    ],
+)
+def test_settings_that_do_not_go_together_stop_the_start(given: dict[str, str], fault: str) -> None:
+    with pytest.raises(SettingsError) as caught:
+        Settings.from_environment(given)
+    assert caught.value.faults == (fault,)
 
 
 def test_settings_for_tests_do_not_depend_on_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,7 +14,7 @@ from collections import Counter
 from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
 from io import BytesIO
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import msgspec
 from flask import request
@@ -42,18 +42,23 @@ def read_json_body(limit: int) -> bytes:
     return _sent(limit)
 
 
-def read_ndjson_body(limit: int) -> bytes:
-    """The bytes of a request of JSON lines, unpacked where they were sent as gzip.
+class Sent(NamedTuple):
+    """A body as it was sent, and whether that is as gzip."""
 
-    ProblemError 415 for another content type or coding, 413 where more than ``limit`` bytes are sent or unpacked, 400 if
-    cut short or not gzip after all.
+    content: bytes
+    is_packed: bool
+
+
+def read_ndjson_body(limit: int) -> Sent:
+    """The bytes of a request of JSON lines as they were sent.
+
+    ProblemError 415 for another content type or coding, 413 where more than ``limit`` bytes are sent, 400 if cut short.
     """
     _require_media_type("application/x-ndjson", "Send the records as application/x-ndjson.")
     coding = request.environ.get("HTTP_CONTENT_ENCODING", "identity").strip().lower()
     if coding not in ("identity", "gzip", "x-gzip"):
         raise ProblemError("unsupported-media-type", "Send the records as they are or as gzip.")
-    body = _sent(limit)
-    return body if coding == "identity" else _unpacked(body, limit)
+    return Sent(_sent(limit), coding != "identity")
 
 
 def _require_media_type(expected: str, otherwise: str) -> None:
@@ -70,22 +75,34 @@ def _sent(limit: int) -> bytes:
         length = int(announced[:_LONGEST_WHOLE_NUMBER])
         if length > limit:
             raise _too_large(limit)
-        body: bytes = stream.read(length)
+        body = _read(stream, length)
         if len(body) < length:
             raise _unreadable("The body ends before the length it announced.")
         return body
     if not environ.get("wsgi.input_terminated"):
         return b""  # neither a length nor chunks: there is no body
-    body = stream.read(limit + 1)
+    body = _read(stream, limit + 1)
     if len(body) > limit:
         raise _too_large(limit)
     return body
 
 
-def _unpacked(packed: bytes, limit: int) -> bytes:
-    """What a gzip body (RFC 1952) holds. No more than ``limit`` bytes are ever unpacked, and one to see that there are."""
+def _read(stream: Any, length: int) -> bytes:
+    """Bytes of a body. ProblemError 400 where they do not come: whatever a server raises then is the sender's doing."""
     try:
-        with gzip.GzipFile(fileobj=BytesIO(packed)) as members:
+        body: bytes = stream.read(length)
+    except Exception:
+        raise _unreadable("The body is cut short, or its chunks are not such as HTTP describes.") from None
+    return body
+
+
+def unpacked(sent: Sent, limit: int) -> bytes:
+    """What a body holds. ProblemError 413 where that is more than ``limit`` bytes, 400 where it is not gzip (RFC 1952) after
+    all. No more than ``limit`` bytes are ever unpacked, and one to see that there are."""
+    if not sent.is_packed:
+        return sent.content
+    try:
+        with gzip.GzipFile(fileobj=BytesIO(sent.content)) as members:
             body = members.read(limit + 1)
     except (EOFError, OSError, zlib.error):
         raise ProblemError("bad-request", "The body is not whole gzip data.") from None

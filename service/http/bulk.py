@@ -1,8 +1,8 @@
 """POST /v1/bulk/{operation}: many records in one request, as lines of JSON in and out.
 
 The body is read whole, bounded, before the answer begins, since many clients send all of a request before they read any
-of the answer. The answer then streams in blocks: one line for each record in the order of the records, and a last line
-that says so, by which a stream that was cut is known.
+of the answer. Only then is a place for heavy work taken, before anything is unpacked or counted. The answer streams in blocks:
+one line for each record in the order of the records, and a last line that says so, by which a stream that was cut is known.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import logging
 import time
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import partial
 from io import BytesIO
@@ -20,12 +21,12 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 from marshmallow import ValidationError
 
-from service.http.body import NOT_QUICKLY, checked, quickly, read_ndjson_body, strict
-from service.http.calculation import Calculation
+from service.http.body import NOT_QUICKLY, checked, quickly, read_ndjson_body, strict, unpacked
+from service.http.calculation import Calculation, never
+from service.http.heavy import Client, Host, Places, host_of, refuse_the_absent, within_limits
 from service.http.negotiation import includes, require_accepted
 from service.http.problems import ProblemError, failure_document, violation_document
 from service.http.provider import append_line
-from service.http.slots import Slots
 from service.planning.faults import RuleViolation
 from service.schemas.bulk import RecordSchema
 from service.schemas.problems import faults_of
@@ -35,10 +36,10 @@ MEDIA_TYPE = "application/x-ndjson"
 BLOCK_BYTES = 65_536
 # How long an answer may hold back lines that are ready, and how often it says that the worker still works.
 BLOCK_SECONDS = 1.0
-RETRY_AFTER_SECONDS = 2
 TOGETHER = 32
 """Records that take each step together where a calculation has small ones: the code and the data of one step then stay in the
 processor's caches. A few times as many no longer fit."""
+LINES_FOR_A_RECORD = 2
 _BLANKS = b" \t\r\n"
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _FASTEST = 1
@@ -47,24 +48,21 @@ _GZIP = 31  # zlib's way of asking for gzip with the largest window
 _SCHEMA = RecordSchema()
 RECORD_READER = quick_reader(_SCHEMA)
 
-STILL_WORKING = "still_working"
-"""The key among the application's extensions of a function that tells the server that its worker is alive."""
-
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """``body_bytes`` as sent and as unpacked; ``at_once`` is how many bulk requests are answered at the same time."""
+    """``body_bytes`` as sent and as unpacked."""
 
     line_bytes: int
     body_bytes: int
     records: int
-    at_once: int
 
 
-def blueprint(calculations: Mapping[str, Calculation[Any]], rules_version: str, bounds: Bounds) -> Blueprint:
-    """The resource, for a table of calculations by name."""
+def blueprint(
+    calculations: Mapping[str, Calculation[Any]], rules_version: str, bounds: Bounds, places: Places
+) -> Blueprint:
+    """The resource, for a table of calculations by name; each request needs one of the places."""
     routes = Blueprint("bulk", __name__)
-    slots = Slots(bounds.at_once)
 
     @routes.post("/v1/bulk/<operation>")
     def bulk(operation: str) -> Response:
@@ -73,46 +71,54 @@ def blueprint(calculations: Mapping[str, Calculation[Any]], rules_version: str, 
         calculation = calculations[operation]
         require_accepted(MEDIA_TYPE)
         wanted = includes(calculation.offered)
-        body = read_ndjson_body(bounds.body_bytes)
-        _refuse_too_many(body, bounds.records)
-        slot = slots.take()
-        if slot is None:
-            raise ProblemError(
-                "busy",
-                f"This service answers {bounds.at_once} bulk requests at the same time. Send this one again later.",
-                retry_after=RETRY_AFTER_SECONDS,
-            )
-        still_working: Callable[[], None] = current_app.extensions.get(STILL_WORKING, _nothing)
-        lines = Lines(calculation, wanted, request.path, bounds.line_bytes, current_app.logger)
-        blocks = in_blocks(lines.answers(body), still_working)
-        headers = {"Cache-Control": "no-store", "Rules-Version": rules_version, "Vary": "Accept-Encoding"}
-        if request.accept_encodings["gzip"]:
-            blocks = packed(blocks)
-            headers["Content-Encoding"] = "gzip"
-        response = Response(blocks, 200, headers, content_type=MEDIA_TYPE)
-        response.call_on_close(lambda: slots.give_back(slot))
+        sent = read_ndjson_body(bounds.body_bytes)
+        with ExitStack() as held:
+            held.enter_context(places.bulk())
+            client = Client(request.environ)
+            refuse_the_absent(client)
+            body = unpacked(sent, bounds.body_bytes)
+            _refuse_too_many(body, bounds.records)
+            host = host_of(current_app)
+            lines = Lines(calculation, wanted, request.path, bounds.line_bytes, current_app.logger, host)
+            blocks = in_blocks(lines.answers(body, client.has_left), host.still_working if host else _nothing)
+            headers = {"Cache-Control": "no-store", "Rules-Version": rules_version, "Vary": "Accept-Encoding"}
+            if request.accept_encodings["gzip"]:
+                blocks = packed(blocks)
+                headers["Content-Encoding"] = "gzip"
+            response = Response(blocks, 200, headers, content_type=MEDIA_TYPE)
+            # The place is held until the last block is taken.
+            response.call_on_close(held.pop_all().close)
         return response
 
     return routes
 
 
 class Lines:
-    """The answer to one bulk request, document by document."""
+    """The answer to one bulk request, document by document. Where there is a host, heavy records keep to its limits."""
 
     def __init__(
-        self, calculation: Calculation[Any], wanted: frozenset[str], path: str, longest: int, log: logging.Logger
+        self,
+        calculation: Calculation[Any],
+        wanted: frozenset[str],
+        path: str,
+        longest: int,
+        log: logging.Logger,
+        host: Host | None = None,
     ) -> None:
         self._calculation, self._wanted, self._path = calculation, wanted, path
-        self._longest, self._log = longest, log
+        self._longest, self._log, self._host = longest, log, host
         self._steps = calculation.steps or (calculation.answer,)
         self._together = TOGETHER if calculation.steps else 1
 
-    def answers(self, body: bytes) -> Iterator[dict[str, Any]]:
-        """One document for each record of the body, then the one that ends the answer; each is to be a line."""
+    def answers(self, body: bytes, has_left: Callable[[], bool] = never) -> Iterator[dict[str, Any]]:
+        """One document for each record of the body, then the one that ends the answer; each is to be a line. Once whoever asked
+        has left, no more records are answered, and the last document is missing as in any answer that was cut."""
         records = failed = 0
         lines = records_of(body)
         steps: list[Callable[[_Record], None]] = [self._read, *(partial(self._take, step) for step in self._steps)]
         while some := [_Record(number, line) for number, line in islice(lines, self._together)]:
+            if has_left():
+                return
             for step in steps:
                 for record in some:
                     if record.problem is None:
@@ -149,10 +155,14 @@ class Lines:
             read = self._record(record.line)
             record.name = {"id": read["id"]}
             record.made = checked(read["request"], self._calculation.schema, self._calculation.build)
+        record.heavy = self._calculation.is_heavy(record.made)
 
     def _take(self, step: Callable[[Any, frozenset[str]], Any], record: _Record) -> None:
         """One of the steps of the answer."""
-        record.made = step(record.made, self._wanted)
+        if record.heavy:
+            record.made = within_limits(self._host, partial(step, record.made, self._wanted))
+        else:
+            record.made = step(record.made, self._wanted)
 
     def _record(self, line: bytes) -> dict[str, Any]:
         """A line's record by the strict reader and marshmallow. RecordError saying why it is none."""
@@ -171,14 +181,16 @@ class Lines:
 
 class _Record:
     """A record on its way to its answer. ``made`` is what the last step made of it: in the end the result; ``name`` is the
-    number of its line, from 1, until its own name has been read. ``problem`` is what went wrong."""
+    number of its line, from 1, until its own name has been read. ``heavy``: its answer takes long. ``problem`` is what went
+    wrong."""
 
-    __slots__ = ("line", "made", "name", "problem")
+    __slots__ = ("heavy", "line", "made", "name", "problem")
 
     def __init__(self, number: int, line: bytes) -> None:
         self.line = line
         self.name: dict[str, Any] = {"line": number}
         self.made: Any = None
+        self.heavy = False
         self.problem: dict[str, Any] | None = None
 
     def answer(self) -> dict[str, Any]:
@@ -233,11 +245,19 @@ def packed(blocks: Iterable[bytes]) -> Iterator[bytes]:
 
 
 def _refuse_too_many(body: bytes, most: int) -> None:
-    """ProblemError 400 for a body without records, 413 for one with more than ``most``."""
+    """ProblemError 400 for a body without records, 413 for one with more than ``most``, or with so many lines, blank ones
+    among them, that only counting them would be work."""
+    lines = body.count(b"\n")
+    if lines > LINES_FOR_A_RECORD * most:
+        raise ProblemError(
+            "body-too-large",
+            f"The body holds more than {LINES_FOR_A_RECORD * most:,} lines, twice as many as the {most:,} records this service "
+            "accepts. Leave blank lines out, or send the records in several requests.",
+        )
     if next(records_of(body), None) is None:
         raise ProblemError("unreadable-json", "The body holds no record; one JSON object on each line is expected.")
     # Where there are no more lines than that, none needs to be looked at.
-    if body.count(b"\n") >= most and sum(1 for _ in islice(records_of(body), most + 1)) > most:
+    if lines >= most and sum(1 for _ in islice(records_of(body), most + 1)) > most:
         raise ProblemError(
             "body-too-large",
             f"The body holds more than the {most:,} records this service accepts. Send them in several requests.",

@@ -3,8 +3,8 @@
 Every problem by its code, with its status, what it means, and the modules that raise it; under it, where it lists faults, every
 code that a fault may have, by the module that finds it. The type of a problem is ``/problems/`` and its code.
 
-bad-request 400: the body is not whole gzip data, or the request is wrong in a way that has no code of its own
-    http/body.py, http/problems.py
+bad-request 400: the body is not whole gzip data, the client has left, or the request is wrong in a way that has no code
+    http/body.py, http/heavy.py, http/problems.py
 unreadable-json 400: the body or a line is empty, cut short, not UTF-8 or not JSON, or says a key twice
     http/body.py, http/bulk.py
 not-found 404: there is no such path, tax year or operation
@@ -75,10 +75,22 @@ rule-violation 422: the request has the right shape, and asks for what cannot be
             bands-of-one-person: bands brought forward from an earlier death, in a household of two
         planning/timing/estates.py
             lifetime-allowance-on-death: a death benefit would bear a lifetime allowance charge, which is not computed
+request-timeout 408: the request did not arrive in time
+    http/problems.py
+uri-too-long 414: the request line is longer than the server reads
+    http/problems.py
+expectation-failed 417: the header Expect asks for something else than 100-continue
+    http/problems.py
+headers-too-large 431: a header, or all of them, are longer than the server reads
+    http/problems.py
 internal-error 500: the service failed; the log tells how, the problem does not
     http/problems.py, http/bulk.py
-busy 503: as many bulk requests are being answered as this service answers at the same time; Retry-After tells when to try again
-    http/bulk.py
+took-too-long 500: the answer was not ready within the time that the service allows for one request
+    http/heavy.py
+not-implemented 501: the body comes in a transfer coding that the server does not read
+    http/problems.py
+busy 503: as many requests that take long are under way as this service answers at once; Retry-After tells when to try again
+    http/heavy.py
 """
 
 from __future__ import annotations
@@ -112,18 +124,37 @@ KINDS = {
     "not-found": ProblemKind(404, "There is nothing here"),
     "method-not-allowed": ProblemKind(405, "This method is not offered here"),
     "not-acceptable": ProblemKind(406, "The answer is not available in an accepted form"),
+    "request-timeout": ProblemKind(408, "The request did not arrive in time"),
     "body-too-large": ProblemKind(413, "The body is too large"),
+    "uri-too-long": ProblemKind(414, "The request line is too long"),
     "unsupported-media-type": ProblemKind(415, "The body is of another type than expected"),
+    "expectation-failed": ProblemKind(417, "What the request expects cannot be done"),
     "invalid-request": ProblemKind(422, "The request is not valid"),
     "invalid-record": ProblemKind(422, "The line is not a record"),
     "rule-violation": ProblemKind(422, "The rules do not allow this"),
+    "headers-too-large": ProblemKind(431, "The headers are too large"),
     "internal-error": ProblemKind(500, "The service failed"),
+    "took-too-long": ProblemKind(500, "The answer took too long"),
+    "not-implemented": ProblemKind(501, "The transfer coding is not known here"),
     "busy": ProblemKind(503, "The service is busy"),
 }
-_BY_STATUS = {404: "not-found", 405: "method-not-allowed"}
+_BY_STATUS = {
+    404: "not-found",
+    405: "method-not-allowed",
+    408: "request-timeout",
+    414: "uri-too-long",
+    417: "expectation-failed",
+    431: "headers-too-large",
+    501: "not-implemented",
+}
 _DETAILS = {
     "not-found": "No resource has this path. GET /openapi.yaml lists them all.",
     "method-not-allowed": "The Allow header lists the methods offered here.",
+    "request-timeout": "The request did not arrive whole in time. Send it again at once.",
+    "uri-too-long": "No path of this service is so long. GET /openapi.yaml lists them all.",
+    "expectation-failed": "The header Expect may say 100-continue and nothing else.",
+    "headers-too-large": "Send fewer headers, or shorter ones.",
+    "not-implemented": "Send the body as it is or in chunks.",
     "internal-error": "The answer could not be computed. The fault is in the service, not in the request.",
 }
 
@@ -182,6 +213,12 @@ def failure_document(instance: str) -> dict[str, Any]:
     return document("internal-error", _DETAILS["internal-error"], instance=instance)
 
 
+def document_of_status(status: int, instance: str | None = None) -> dict[str, Any]:
+    """The problem that an HTTP status alone stands for."""
+    code = _BY_STATUS.get(status, "internal-error" if status >= 500 else "bad-request")
+    return document(code, _DETAILS.get(code, KINDS[code].title + "."), instance=instance)
+
+
 def register(app: Flask) -> None:
     """Answer every error of the application with a problem."""
     app.register_error_handler(ProblemError, _on_problem)
@@ -210,9 +247,7 @@ def _on_violation(error: RuleViolation) -> Response:
 
 
 def _on_http_exception(error: HTTPException) -> Response:
-    status = error.code or 500
-    code = _BY_STATUS.get(status, "internal-error" if status >= 500 else "bad-request")
-    response = _response(document(code, _DETAILS.get(code, KINDS[code].title + "."), instance=_instance()))
+    response = _response(document_of_status(error.code or 500, _instance()))
     if isinstance(error, MethodNotAllowed) and error.valid_methods:
         response.headers["Allow"] = ", ".join(error.valid_methods)
     return response

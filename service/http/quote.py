@@ -17,6 +17,7 @@ from service.schemas.quote.answer import answer as answer_of
 
 Warned = tuple[Quote, list[ClientWarning]]
 """A quote with its warnings."""
+_MOST_LIGHT = 40_000_00  # pence of dividends
 
 
 def calculation(book: RuleBook) -> Calculation[Question]:
@@ -51,4 +52,11 @@ def calculation(book: RuleBook) -> Calculation[Question]:
         answer,
         offered=("working", "curve"),
         steps=(quoted, warned, told),
+        is_heavy=_is_heavy,
     )
+
+
+def _is_heavy(question: Question) -> bool:
+    """Whether dividends may lie over the whole taper of the personal allowance: then the tax has a bend on nearly every pound of
+    it, and the curve takes up to half a second. Any other quote takes a few milliseconds at most."""
+    return question.person.income_of("dividends") > _MOST_LIGHT

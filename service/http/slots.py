@@ -4,24 +4,24 @@ from __future__ import annotations
 
 import fcntl
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 
 class Slots:
-    """A fixed number of slots that processes forked after it was made share.
+    """Numbered slots that processes forked after it was made share.
 
     Each slot is one byte of a file without a name, locked by the process that has taken it. The system gives the locks
     of a process up when it ends, however it ends, so that no slot is ever lost. A process has at most one slot.
     """
 
-    def __init__(self, count: int) -> None:
-        self._count = count
+    def __init__(self) -> None:
         self._file, name = tempfile.mkstemp()
         Path(name).unlink()
 
-    def take(self) -> int | None:
-        """The number of a slot that was free and now is taken; None where there is none."""
-        for slot in range(self._count):
+    def take(self, wanted: Iterable[int]) -> int | None:
+        """The first of the slots wanted that is free, and now is taken; None where there is none."""
+        for slot in wanted:
             try:
                 fcntl.lockf(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB, 1, slot)
             except OSError:

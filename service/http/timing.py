@@ -28,4 +28,5 @@ def calculation(book: RuleBook) -> Calculation[TimingQuestion]:
             plan_notice(result.timeline.first_not_law),
         )
 
-    return Calculation("lump-sum-timing", schemas.TimingSchema(), schemas.question, answer)
+    # Options, deaths, scenarios and break-evens: even a short comparison is many plans.
+    return Calculation("lump-sum-timing", schemas.TimingSchema(), schemas.question, answer, is_heavy=lambda _: True)

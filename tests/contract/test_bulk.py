@@ -25,7 +25,8 @@ from hypothesis import strategies as st
 from service import CALCULATIONS, create_app
 from service.http import bulk as bulk_module
 from service.http import quote
-from service.http.bulk import STILL_WORKING, in_blocks, packed, records_of
+from service.http.bulk import in_blocks, packed, records_of
+from service.http.heavy import HOST, Host
 from service.settings import Settings
 from tests.households import requests
 
@@ -340,6 +341,16 @@ def test_too_many_records_are_refused_with_the_limit() -> None:
     assert "1,234 records" in detail
 
 
+def test_too_many_lines_are_refused_before_any_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    client = bounded(bulk_max_records=1_000)
+    assert len(ask(client, b"\n" * 1_999 + line_of(1) + b"\n")) == 1
+    monkeypatch.setattr(bulk_module, "records_of", None)
+    for body in (b"\n" * 2_000 + line_of(1) + b"\n", b"\n" * 1_000_000, line_of(1) + b"\n" * 16_000_000):
+        status, code, detail = refused(client, body)
+        assert (status, code) == (413, "body-too-large")
+        assert "2,000 lines" in detail
+
+
 @pytest.mark.parametrize("how", ["as it is", "chunked", "gzip"])
 def test_too_many_bytes_are_refused_with_the_limit(how: str) -> None:
     client = bounded(bulk_max_bytes=12_345)
@@ -455,7 +466,7 @@ def test_the_answer_comes_packed_where_that_is_accepted(
 
 def test_the_answer_streams_in_blocks_and_says_that_work_goes_on(app: Flask, monkeypatch: pytest.MonkeyPatch) -> None:
     beats: list[int] = []
-    monkeypatch.setitem(app.extensions, STILL_WORKING, lambda: beats.append(1))
+    monkeypatch.setitem(app.extensions, HOST, Host(lambda: beats.append(1), 60.0))
     body = b"\n".join(line_of(number) for number in range(500))
     reply = app.test_client().post(PATH, data=body, content_type=NDJSON)
     blocks = list(reply.response)

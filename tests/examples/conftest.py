@@ -37,11 +37,12 @@ class Service:
 
 
 @contextmanager
-def running_service(**settings: str) -> Iterator[Service]:
-    """A service on a free port, with its settings and none of this process's."""
+def running_service(*module: str, **settings: str) -> Iterator[Service]:
+    """A service on a free port, with its settings and none of this process's: the service itself, or a module with arguments
+    that starts one."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("SERVICE_")}
     process = subprocess.Popen(
-        [sys.executable, "-m", "service"],
+        [sys.executable, "-m", *(module or ("service",))],
         cwd=TOP,
         env={
             **kept,

@@ -282,3 +282,31 @@ def test_plans_are_recalculated_too(tmp_path: Path, service: Service) -> None:
     answers = [json.loads(line) for line in (tmp_path / "out" / "results.ndjson").read_bytes().splitlines()]
     assert [answer["id"] for answer in answers] == [0, 1, 2]
     assert all(answer["result"]["years"] for answer in answers)
+
+
+def test_a_record_that_kills_its_worker_is_named_and_the_others_have_their_results(tmp_path: Path) -> None:
+    out, book = tmp_path / "out", tmp_path / "book.ndjson"
+    requests = [{"milliseconds": 1, "dies": number == 37} for number in range(100)]
+    book.write_text("".join(json.dumps({"id": n, "request": each}) + "\n" for n, each in enumerate(requests)))
+    with running_service("tests.slow_service", str(tmp_path)) as running:
+        ran = run("recalculate.py", book, "--out", out, "--service", running.url, "--operation", "waiting")
+    assert ran.returncode == 3, ran.stderr
+    (failure,) = (json.loads(line) for line in (out / "failures.ndjson").read_bytes().splitlines())
+    assert (failure["id"], failure["status"], failure["problem"]["code"]) == (37, 500, "no-answer")
+    results = [json.loads(line) for line in (out / "results.ndjson").read_bytes().splitlines()]
+    assert [(result["id"], result["result"]) for result in results] == [
+        (n, {"milliseconds": 1}) for n in range(100) if n != 37
+    ]
+
+
+def test_a_busy_service_is_nothing_to_tell_of(tmp_path: Path) -> None:
+    book = tmp_path / "book.ndjson"
+    book.write_text("".join(json.dumps({"id": n, "request": {"milliseconds": 20}}) + "\n" for n in range(200)))
+    with running_service("tests.slow_service", str(tmp_path), SERVICE_WORKERS="2") as running:
+        ran = run(
+            "recalculate.py", book, "--out", tmp_path / "out", "--service", running.url, "--operation", "waiting",
+            "--chunk", "10",
+        )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr
+    assert "503" not in ran.stderr
+    assert "trying again" not in ran.stderr

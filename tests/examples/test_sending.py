@@ -97,6 +97,7 @@ class Stand:
     """A server that replies with each of some replies in turn, then with the last one for ever."""
 
     def __init__(self, replies: list[Reply]) -> None:
+        self.is_well, self.asked_for_health = True, 0
         self.calls: list[float] = []
         self.bodies: list[bytes] = []
         waiting, stand = list(replies), self
@@ -107,6 +108,10 @@ class Stand:
                 stand.calls.append(time.monotonic())
                 stand.bodies.append(body)
                 (waiting.pop(0) if len(waiting) > 1 else waiting[0])(self, body)
+
+            def do_GET(self) -> None:
+                stand.asked_for_health += 1
+                reply(self, 200 if stand.is_well else 503, b"{}")
 
             def log_message(self, *_: object) -> None:
                 pass
@@ -149,10 +154,8 @@ def out_of_order(answer: bytes) -> bytes:
 
 
 PASSING_FAULTS: dict[str, Reply] = {
-    "429": status(429),
     "500": status(500),
     "502": status(502),
-    "503": status(503),
     "504": status(504),
     "reset": reset,
     "cut within its length": cut_within_its_length,
@@ -172,14 +175,68 @@ PASSING_FAULTS: dict[str, Reply] = {
 @pytest.mark.parametrize("name", PASSING_FAULTS)
 def test_a_passing_fault_is_tried_again_and_costs_nothing(name: str) -> None:
     fault = PASSING_FAULTS[name]
-    with standing(fault, fault, right) as stand:
+    with standing(fault, right) as stand:
         sending, said, _ = sender(stand.url)
         answers = sending.send(LINES)
     assert [json.loads(answer.line)["id"] for answer in answers.answers] == [line.id for line in LINES]
     assert answers.rules_version == "v1"
-    assert len(stand.calls) == 3
-    assert len(said) == 2
-    assert stand.bodies[0] == stand.bodies[2]
+    assert len(stand.calls) == 2
+    assert len(said) == 1
+    assert stand.bodies[0] == stand.bodies[1]
+
+
+@pytest.mark.parametrize("number", [429, 503])
+def test_a_busy_service_is_asked_again_and_nothing_is_said_of_it(number: int) -> None:
+    with standing(*[status(number)] * 5, right) as stand:
+        sending, said, _ = sender(stand.url)
+        answers = sending.send(LINES)
+    assert len(answers.answers) == len(LINES)
+    assert (len(stand.calls), said, stand.asked_for_health) == (6, [], 0)
+
+
+def test_a_service_that_stays_busy_is_told_of_in_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("book.sending.QUIET_SECONDS", 0.1)
+    with standing(status(503)) as stand:
+        sending, said, _ = sender(stand.url, patience=0.3)
+        with pytest.raises(StopError):
+            sending.send(LINES)
+    assert said
+    assert len(said) < len(stand.calls)
+
+
+def fails_with(name: bytes, fault: Reply) -> Reply:
+    """Fails as long as a record is among those sent."""
+    return lambda handler, body: (fault if name in body else right)(handler, body)
+
+
+@pytest.mark.parametrize("name", sorted(PASSING_FAULTS.keys() - {"out of order", "wrong count"}))  # of several alone
+def test_a_record_that_is_never_answered_is_named_and_the_others_have_their_answers(name: str) -> None:
+    with standing(fails_with(b'"C3"', PASSING_FAULTS[name])) as stand:
+        sending, said, _ = sender(stand.url)
+        answers = sending.send(LINES).answers
+    assert [answer.status for answer in answers] == [200, 200, 200, 500, 200]
+    problem = json.loads(bytes(answers[3].content))
+    assert problem["code"] == "no-answer"
+    assert [json.loads(answer.line)["id"] for answer in answers if answer.status == 200] == ["C0", "C1", "C2", "C4"]
+    assert [body.count(b"\n") for body in stand.bodies] == [5, 5, 2, 3, 3, 1, 2, 2, 1, 1, 1]
+    assert sum("in halves" in text for text in said) == 3
+
+
+def test_a_service_that_answers_no_record_at_all_stops_the_run() -> None:
+    lines = [Line(f"C{number}", f'{{"id": "C{number}", "request": {{}}}}'.encode()) for number in range(8)]
+    with standing(changed(lambda answer: b"<html>a gateway</html>")) as stand:
+        sending, _, _ = sender(stand.url)
+        with pytest.raises(StopError, match="5 records in a row were not answered even alone"):
+            sending.send(lines)
+
+
+def test_a_service_that_is_not_well_is_waited_for_and_no_record_is_blamed() -> None:
+    with standing(*[cut_within_a_chunk] * 6, right) as stand:
+        stand.is_well = False
+        sending, _, _ = sender(stand.url)
+        answers = sending.send(LINES[:1])
+    assert [answer.status for answer in answers.answers] == [200]
+    assert len(stand.calls) == 7
 
 
 def test_a_service_that_comes_up_later_is_waited_for() -> None:

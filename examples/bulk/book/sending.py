@@ -25,6 +25,12 @@ TRY_AGAIN_AFTER = BUSY | {500, 502, 504}
 FIRST_PAUSE_SECONDS = 0.5
 LONGEST_PAUSE_SECONDS = 30.0
 PATIENCE_SECONDS = 300.0
+QUIET_SECONDS = 30.0
+"""A busy service is nothing to tell of until nothing has been heard of it for so long."""
+MOST_CUTS = 2
+"""How often an answer may fail to come whole, from a service that is well, before the same lines are sent in halves."""
+MOST_UNANSWERED = 5
+"""So many records in a row that the service does not answer even alone, and it is the service that is to blame."""
 ONE_MORE_AFTER = 20
 """Once the service has said that it is busy: so many answers in a row, and one more request at once is tried."""
 
@@ -84,6 +90,10 @@ class _TryAgainError(Exception):
         self.pause = pause
 
 
+class _BusyError(_TryAgainError):
+    """The service has as much to do as it takes at once."""
+
+
 class _TooLargeError(Exception):
     """The service takes fewer records or bytes at once; holds its problem."""
 
@@ -133,9 +143,9 @@ class Gate:
 class Sender:
     """Sends lines to one operation of a service; may be used by several threads at once.
 
-    At most ``at_once`` requests are under way. ``note`` is told, in a sentence, why something is tried again. Setting
-    ``stop`` ends every wait with StoppedError. A run is given up when no part of an answer has come for ``patience``
-    seconds.
+    At most ``at_once`` requests are under way. ``note`` is told, in a sentence, why something is tried again, but for a service
+    that is busy as usual. Setting ``stop`` ends every wait with StoppedError. A run is given up when no part of an answer has
+    come for ``patience`` seconds.
     """
 
     def __init__(
@@ -149,21 +159,25 @@ class Sender:
         patience: float = PATIENCE_SECONDS,
     ) -> None:
         self._url = f"{service.rstrip('/')}/v1/bulk/{operation}"
+        self._health = f"{service.rstrip('/')}/health/ready"
         self._stop, self._note, self._patience = stop, note, patience
         self._gate = Gate(at_once)
         self._last_heard = time.monotonic()
+        self._unanswered_in_a_row = 0
         self._of_thread = threading.local()
 
     def send(self, lines: Sequence[Line]) -> Answers:
         """The answers to the lines. StopError where the service refuses the request, or patience ends.
 
-        Lines that are too many at once are sent in halves; one that is too large alone is answered with the problem.
+        Lines that are too many at once are sent in halves; one that is too large alone is answered with the problem. So are
+        lines whose answer is cut off again and again although the service is well: in the end the line that is to blame is alone,
+        and has a problem that says so.
         """
         if not lines:
             return Answers([], None)
         if len(lines) > 1 and sum(len(line.bytes) for line in lines) > MOST_BYTES:
             return self._in_halves(lines)
-        failed = 0
+        failed = cut = 0
         while not self._stop.is_set():
             try:
                 with self._gate.passed():
@@ -177,9 +191,17 @@ class Sender:
                 return self._in_halves(lines)
             except (_TryAgainError, CutShortError) as error:
                 failed += 1
-                self._wait(error, failed)
+                cut += not isinstance(error, _BusyError) and self._is_well()
+                if cut < MOST_CUTS:
+                    self._wait(error, failed)
+                elif len(lines) == 1:
+                    return Answers([self._blamed(error)], None)
+                else:
+                    self._note(f"{error}; sending {len(lines):,} records in halves")
+                    return self._in_halves(lines)
             else:
                 self._gate.answered()
+                self._unanswered_in_a_row = 0
                 return answers
         raise StoppedError
 
@@ -189,8 +211,31 @@ class Sender:
         if silent > self._patience:
             raise StopError(f"{error}; nothing has been heard for {silent:.0f} s")
         pause = pause_before(failed, error.pause if isinstance(error, _TryAgainError) else None)
-        self._note(f"{error}; trying again in {pause:.1f} s")
+        if silent > QUIET_SECONDS or not isinstance(error, _BusyError):
+            self._note(f"{error}; trying again in {pause:.1f} s")
         self._stop.wait(pause)
+
+    def _blamed(self, error: Exception) -> Answer:
+        """Our own answer for a line that the service does not answer even alone. StopError where it answers no line at all."""
+        self._unanswered_in_a_row += 1
+        if self._unanswered_in_a_row > MOST_UNANSWERED:
+            raise StopError(f"{error}; {MOST_UNANSWERED} records in a row were not answered even alone")
+        problem = {
+            "title": "The service does not answer this record",
+            "status": 500,
+            "detail": f"Sent alone, it was not answered {MOST_CUTS} times, while the service was well. The last time: {error}.",
+            "code": "no-answer",
+            "errors": [],
+        }
+        return Answer(500, msgspec.Raw(msgspec.json.encode(problem)), b"")
+
+    def _is_well(self) -> bool:
+        """Whether the service answers at all, so that it is not to blame for what did not come back."""
+        try:
+            with self._session().get(self._health, timeout=CONNECT_SECONDS, headers={"Accept": "*/*"}) as response:
+                return response.status_code == 200
+        except requests.RequestException:
+            return False
 
     def _in_halves(self, lines: Sequence[Line]) -> Answers:
         middle = len(lines) // 2
@@ -223,11 +268,13 @@ class Sender:
 
     def _refuse(self, response: requests.Response) -> None:
         """Raise for every status but 200: what can be tried again, what is too large, and what stops the run."""
-        if response.status_code in BUSY:
-            self._gate.narrow()
         if response.status_code in TRY_AGAIN_AFTER:
             asked = retry_after(response.headers.get("Retry-After"), datetime.now(UTC))
-            raise _TryAgainError(f"The service answered {response.status_code}", asked)
+            reason = f"The service answered {response.status_code}"
+            if response.status_code in BUSY:
+                self._gate.narrow()
+                raise _BusyError(reason, asked)
+            raise _TryAgainError(reason, asked)
         if response.status_code == 413:
             raise _TooLargeError(problem_of(response))
         if response.status_code != 200:
