@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Mapping
 from dataclasses import replace
@@ -78,8 +79,11 @@ def fields_of(value: Any) -> dict[str, Any]:
 
 
 def amounts_of(answer: Quote) -> dict[str, Any]:
-    """An answer without the tax year's name, rules and version."""
-    return {name: value for name, value in fields_of(answer).items() if name not in ("question", "rules", "version")}
+    """An answer without the tax year's name, rules and version, and with the days of a claim counted from its end."""
+    payroll, end = answer.payroll, answer.rules.figures.end.year
+    reason = re.sub(r"(?<=April )\d{4}", lambda year: f"{int(year[0]) - end:+}", payroll.reclaim.reason)
+    fields = fields_of(answer) | {"payroll": payroll._replace(reclaim=payroll.reclaim._replace(reason=reason))}
+    return {name: value for name, value in fields.items() if name not in ("question", "rules", "version")}
 
 
 @st.composite
