@@ -217,7 +217,7 @@ def test_a_state_pension_above_the_allowance_is_told_once() -> None:
     body = request(w("drawdown", 1_000), w("drawdown", 1_000, "2027-06-01"), income=income(state_pension=14_000))
     (one,) = (one for one in found_in(body) if one.code == "state_pension_uses_personal_allowance")
     assert one.tax_year == "2026-27"
-    assert one.detail.startswith("The State Pension of £14,000 is more than")
+    assert one.detail.startswith("Your State Pension of £14,000 is more than")
 
 
 # The form in a request with several payments

@@ -186,11 +186,6 @@ class PersonFacts(Value, frozen=True):
         """A verb after the person: you have, the first person has."""
         return verb if self.who == YOU else third
 
-    @property
-    def whose(self) -> str:
-        """The person inside a sentence, after "of"."""
-        return "this person" if self.who == YOU else self.you
-
 
 class Taken(Value, frozen=True):
     """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of

@@ -11,7 +11,7 @@ from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
-from service.planning.wording import pounds, who
+from service.planning.wording import pounds
 
 TOPIC: Topic = Topic()
 
@@ -218,7 +218,7 @@ def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
 @TOPIC.of_a_withdrawal(
     "pay_to_date_above_income",
     "check",
-    "The pay to date is more than the income",
+    "Pay to date is more than the income",
     "In a quote, the pay to date of a cumulative code is more than the income given that a payer can have paid.",
     facts=("payroll.pay_to_date", "income"),
     sources=("PAYE Regulations 2003 reg.23",),
@@ -340,11 +340,8 @@ def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
 
 
 def _state_pension(year: YearFacts) -> str:
-    """The State Pension inside a sentence, with whose it is in a couple."""
-    amount, person = pounds(year.state_pension), year.person
-    return (
-        f"the State Pension of {amount}" if person.who == who(0, 1) else f"{person.whose}'s State Pension of {amount}"
-    )
+    """The State Pension inside a sentence, with whose it is."""
+    return f"{year.person.your} State Pension of {pounds(year.state_pension)}"
 
 
 def _on_an_emergency_code(taken: Taken) -> bool:

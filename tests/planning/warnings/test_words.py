@@ -23,7 +23,6 @@ from service.law.lump_sums import Pension
 from service.planning.disclosure import assumptions, check_notice, notice, plan_notice, told_once
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.options import SPENDING_ONLY, Option
-from service.planning.warnings import collection
 from service.planning.warnings.registry import CATALOGUE
 from tests.households import BOOK
 from tests.planning import test_schedule_warnings as of_plans
@@ -37,8 +36,6 @@ ANSWERS = Path(__file__).parents[3] / "openapi" / "examples" / "answers"
 OURS = ("memory", "not read", "were not read", "seen ", "in doubt", "it seems", "data set", "given and decides")
 """What only whoever keeps the figures would say, in small letters."""
 MOST_WORDS, MOST_WORDS_OF_A_TITLE, MOST_WORDS_ON_AVERAGE = 25, 8, 18
-ELSEWHERE = {entry.code for entry in collection.TOPIC.entries}
-"""Warnings on the collection of tax, whose words are not held to this yet."""
 
 
 _IN_2027 = {"date": "2027-06-01"}
@@ -93,7 +90,7 @@ def warned() -> tuple[tuple[str, str, tuple[str, ...]], ...]:
     told = {(warning.code, warning.detail, warning.sources) for warning in found}
     for answer in published():
         told |= {(w["code"], w["detail"], tuple(w["sources"])) for w in answer.get("warnings", ())}
-    return tuple(sorted(one for one in told if one[0] not in ELSEWHERE))
+    return tuple(sorted(told))
 
 
 @cache
@@ -152,7 +149,7 @@ def wrong_with(text: str) -> list[str]:
 
 def test_warnings_speak_to_clients() -> None:
     told = warned()
-    assert {code for code, _, _ in told} == set(CATALOGUE) - ELSEWHERE
+    assert {code for code, _, _ in told} == set(CATALOGUE)
     assert [(code, wrong) for code, detail, _ in told for wrong in wrong_with(detail)] == []
 
 
@@ -166,7 +163,7 @@ def test_sources_are_plain_citations() -> None:
     assert [source for source in sources if any(words in source.lower() for words in OURS)] == []
 
 
-@pytest.mark.parametrize("code", [code for code in CATALOGUE if code not in ELSEWHERE])
+@pytest.mark.parametrize("code", CATALOGUE)
 def test_the_catalogue_speaks_to_clients(code: str) -> None:
     entry = CATALOGUE[code]
     assert len(entry.title.split()) <= MOST_WORDS_OF_A_TITLE
