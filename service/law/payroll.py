@@ -1,7 +1,7 @@
 """PAYE on one payment: HMRC's routine, each quantity rounded as the routine rounds it.
 
-Source: HMRC, Specification for PAYE Tax Table Routines, v24.0 (February 2026), paragraphs named below. The text was read
-through two payroll implementations that quote it. One pay adjustment serves suffix and K codes (PAYE70025 and gov.uk,
+Source: HMRC, Specification for PAYE Tax Table Routines, v24.0 (February 2026), paragraphs named below. Not checked against
+the whole of it. One pay adjustment serves suffix and K codes (PAYE70025 and gov.uk,
 Tables A). PAYE moves cash, not the year's liability.
 """
 
