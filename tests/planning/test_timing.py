@@ -20,7 +20,16 @@ from service.planning.projection.timeline import timeline
 from service.planning.timing.break_even import shifted
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import Timing, TimingQuestion, timing
-from service.planning.timing.estates import TO_HEIRS, Death, EstateFacts, Gift, HomeGivenUp, outcome
+from service.planning.timing.estates import (
+    TO_HEIRS,
+    Death,
+    EstateFacts,
+    Gift,
+    HomeGivenUp,
+    Outcome,
+    death_years,
+    outcome,
+)
 from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, Course, Option, carried_out
 from service.planning.timing.summary import summary
 from service.planning.wording import pounds
@@ -55,6 +64,11 @@ def course_of(result: Timing, option: int) -> Course:
     course = result.options[option].course
     assert course is not None, result.options[option].reason
     return course
+
+
+def heirs_receive(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: int) -> Outcome:
+    """What comes of a death under an option."""
+    return outcome(course, death_years(course.timeline, death, facts, BOOK), facts, beneficiary_rate, BOOK)
 
 
 # By hand. One person with £100,000, nothing else; pension and ISAs grow by 4% a year, cash earns 2%; the personal
@@ -403,7 +417,7 @@ def test_heirs_pay_income_tax_on_what_inheritance_tax_leaves() -> None:
         assert left.pension.net == (rest if age == 74 else rest - (rest * 4 + 5) // 10)
         # The shape of the published example, with all bands used by the rest.
         used = replace(result.question.estate, gifts=(Gift(start, 32_500_000),), other_assets=0)
-        whole = outcome(course_of(result, 0), Death(0, age), used, 4_000, BOOK)
+        whole = heirs_receive(course_of(result, 0), Death(0, age), used, 4_000)
         assert whole.net == net
 
 
@@ -527,7 +541,7 @@ def test_nothing_is_lost_or_used_twice_when_one_of_two_dies(take: str, day: date
         START, date(2040, 4, 5), (first, COUPLE[1]), (Spending(4_000_000),), assumptions=Assumptions(400, 400, 200)
     )
     course = carried_out(timeline(household, BOOK), Option(take, BANDS[1]))
-    found = outcome(course, Death(0, 68), HOME, 2_000, BOOK)
+    found = heirs_receive(course, Death(0, 68), HOME, 2_000)
     died = found.deaths[0]
     survivor = found.survivor
     assert survivor is not None
@@ -634,8 +648,8 @@ def test_more_left_is_never_less_tax_and_none_is_due_below_the_bands(
     course = carried_out(years, Option("never", SPENDING_ONLY))
     facts = EstateFacts(home=home, home_to_descendants=True, other_assets=other, charity_share=share)
     death = Death(who, 65 if who == 0 else 61)
-    found = outcome(course, death, facts, 2_000, BOOK)
-    richer = outcome(course, death, replace(facts, other_assets=other + more), 2_000, BOOK)
+    found = heirs_receive(course, death, facts, 2_000)
+    richer = heirs_receive(course, death, replace(facts, other_assets=other + more), 2_000)
     if share == 0:
         assert richer.inheritance_tax >= found.inheritance_tax
         assert richer.net >= found.net

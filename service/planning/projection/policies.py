@@ -155,6 +155,8 @@ def draw_for(timeline: Timeline, person: Opened, taxable: Pence) -> Draw:
 
 def draw_with_tax_free_part(timeline: Timeline, person: Opened, taxable: Pence, most: Pence) -> Draw:
     """The same with at most ``most`` from uncrystallised funds."""
+    if most == 0:
+        return Draw(0, min(taxable, person.most_drawdown))
     rate = timeline.periods[0].rules.lump_sums.tax_free_rate
     gross = min(taxable * WHOLE // (WHOLE - rate), taxable + person.left.tax_free, most)
     taxed = gross - min(gross * rate // WHOLE, person.left.tax_free)

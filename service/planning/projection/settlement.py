@@ -13,11 +13,14 @@ from typing import NamedTuple
 from service.law import lump_sums
 from service.law.income_tax import Liability
 from service.law.lump_sums import Allowances, Payment, Pension
+from service.law.rounding import half_up
 from service.law.units import WHOLE, Pence
 from service.planning.projection.timeline import PersonPeriod, Timeline
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 """The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
+
+_NOTHING = Payment(0, 0, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,11 +129,14 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
     """Everybody on the last day of a period: balances grown, and the lump sum of "first" taken when it first can be."""
     period = timeline.periods[position]
     assumed, rules = timeline.household.assumptions, period.rules.lump_sums
+    pension_growth, whole = period.share(assumed.pension_growth)
+    isa_growth, isa_whole = period.share(assumed.isa_growth)
+    interest, cash_whole = period.share(assumed.cash_interest)
     everybody = []
     for people, held in zip(timeline.people, holdings, strict=True):
         year, pension = people[position], held.pension
-        uncrystallised = period.growth(pension.uncrystallised, assumed.pension_growth)
-        drawdown = period.growth(pension.drawdown, assumed.pension_growth)
+        uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
+        drawdown = half_up(pension.drawdown * pension_growth, whole)
         if uncrystallised or drawdown:
             pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
         left = lump_sums.available(pension, rules)
@@ -149,8 +155,8 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
                 lump_sum,
                 left,
                 left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
-                period.growth(held.isa, assumed.isa_growth),
-                period.growth(held.cash, assumed.cash_interest),
+                half_up(held.isa * isa_growth, isa_whole),
+                half_up(held.cash * interest, cash_whole),
                 year.isa_room,
             )
         )
@@ -159,8 +165,10 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
 
 def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> tuple[Payment, Pension, int]:
     """A draw's two payments in one, the pension after it, and what may still be taken tax free."""
-    rules = timeline.periods[position].rules.lump_sums
     pension, left = person.pension, person.left
+    if person.lump_sum is None and not draw.uncrystallised and not draw.drawdown:
+        return _NOTHING, pension, left.tax_free
+    rules = timeline.periods[position].rules.lump_sums
     gross = tax_free = taxable = 0
     if person.lump_sum is not None:
         gross = tax_free = person.lump_sum.gross
@@ -204,31 +212,32 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     left = [have - share for have, share in zip(own, spent, strict=True)]
     subscribed = subscriptions(left, [person.isa_room for person in people], choice.subscribe)
     cash = cash_left(left, subscribed, choice.cash_of_first)
-    return Settled(
-        tuple(
+    records = []
+    for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True)):
+        before, into, out = person.before, subscribed[i], from_isas[i]
+        # By position, in the order of the fields: a comparison makes tens of thousands of these.
+        records.append(
             PersonRecord(
-                opened=person,
-                gross=payment.gross,
-                tax_free=payment.tax_free,
-                taxable=payment.taxable,
-                liability=liabilities[i],
-                income_tax=taxes[i],
-                spent=spent[i],
-                subscribed=subscribed[i],
-                from_isa=from_isas[i],
-                moved=cash[i] - (in_hand[i] + from_isas[i] - spent[i] - subscribed[i]),
-                after=Holdings(
+                person,
+                payment.gross,
+                payment.tax_free,
+                payment.taxable,
+                liabilities[i],
+                taxes[i],
+                spent[i],
+                into,
+                out,
+                cash[i] - (in_hand[i] + out - spent[i] - into),
+                Holdings(
                     pension,
-                    isas[i] - from_isas[i] + subscribed[i],
+                    isas[i] - out + into,
                     cash[i],
-                    person.before.lump_sum_taken or person.lump_sum is not None,
+                    before.lump_sum_taken or person.lump_sum is not None,
                 ),
-                tax_free_left=tax_free_left,
+                tax_free_left,
             )
-            for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True))
-        ),
-        short,
-    )
+        )
+    return Settled(tuple(records), short)
 
 
 def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position: int = -1) -> Pence:
@@ -250,10 +259,11 @@ def _liabilities(people: Sequence[Opened], taxable: Sequence[Pence]) -> list[Lia
     """Everybody's liability. Where one gives the marriage allowance and may not, the other does not receive it."""
     found = [person.year.liability(person.interest, amount) for person, amount in zip(people, taxable, strict=True)]
     for giver, receiver in ((0, 1), (1, 0)) if len(people) > 1 else ():
-        gives = people[giver].year.taxpayer.marriage_allowance == "gives"
-        receives = people[receiver].year.taxpayer.marriage_allowance == "receives"
-        if gives and receives and not found[giver].marriage_allowance_open:
-            person = people[receiver]
+        if people[giver].year.taxpayer.marriage_allowance != "gives":
+            continue
+        person = people[receiver]
+        receives = person.year.taxpayer.marriage_allowance == "receives"
+        if receives and not found[giver].marriage_allowance_open:
             found[receiver] = person.year.liability(person.interest, taxable[receiver], marriage_allowance="none")
     return found
 
@@ -274,6 +284,8 @@ def shared(amount: Pence, holdings: Sequence[Pence]) -> list[Pence]:
     """An amount shared in proportion to what each has, to the penny; nobody gives more than they have."""
     if len(holdings) == 1:
         return [amount]
+    if amount == 0:
+        return [0, 0]
     total = sum(holdings)
     first = amount * holdings[0] // total if total else 0
     return [first, amount - first]
@@ -282,6 +294,8 @@ def shared(amount: Pence, holdings: Sequence[Pence]) -> list[Pence]:
 def subscriptions(left: Sequence[Pence], rooms: Sequence[Pence], limit: Pence | None = None) -> list[Pence]:
     """What goes into each person's ISAs: own money first, then the partner's."""
     spare = sum(left) if limit is None else min(sum(left), limit)
+    if spare == 0:
+        return [0] * len(left)
     amounts = []
     for have, room in zip(left, rooms, strict=True):
         amounts.append(min(have, room, spare))

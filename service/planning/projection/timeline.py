@@ -62,7 +62,12 @@ class Period:
         """What an amount grows by in the period, pence, half up: a yearly rate (basis points) for its share of the days."""
         if amount == 0:
             return 0
-        return half_up(amount * rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year)
+        numerator, denominator = self.share(rate)
+        return half_up(amount * numerator, denominator)
+
+    def share(self, rate: YearlyRate) -> tuple[int, int]:
+        """A yearly rate for its share of the days, as numerator and denominator: for one who asks for the growth of many."""
+        return rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year
 
     def factor(self, rate: YearlyRate) -> float:
         """One plus the growth of a pound, for the model that looks for the best plan; money itself uses ``growth``."""
@@ -102,20 +107,22 @@ class PersonPeriod:
         """The tax year's liability with the interest on the plan's cash and a taxable withdrawal."""
         asked = (interest, withdrawal, marriage_allowance)
         known = self.remembered.liabilities
-        if asked not in known:
+        found = known.get(asked)
+        if found is None:
             if len(known) >= _MOST_REMEMBERED:
                 known.clear()
-            known[asked] = self._liability(*asked)
-        return known[asked]
+            found = known[asked] = self._liability(*asked)
+        return found
 
     def target(self, band: str, interest: Pence, find: Callable[[], int]) -> Pence:
         """The taxable withdrawal that fills a band beside some interest, found at most once."""
         known = self.remembered.targets
-        if (band, interest) not in known:
+        found = known.get((band, interest))
+        if found is None:
             if len(known) >= _MOST_REMEMBERED:
                 known.clear()
-            known[band, interest] = find()
-        return known[band, interest]
+            found = known[band, interest] = find()
+        return found
 
     def _liability(self, interest: Pence, withdrawal: Pence, marriage_allowance: MarriageAllowance | None) -> Liability:
         taxpayer = self.taxpayer
@@ -195,6 +202,15 @@ def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline
         (*whole.spending[: final.position], _spending(household, final)),
         whole.state_pension_from,
     )
+
+
+def with_first_year(whole: Timeline, household: Household, book: RuleBook) -> Timeline:
+    """The periods of ``whole`` for a household that differs from it only in what counts in its first tax year."""
+    people = tuple(
+        (*_person(member, household, whole.periods[:1], book, reached), *years[1:])
+        for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+    )
+    return replace(whole, household=household, people=people)
 
 
 def risen(amount: Pence, increases: BasisPoints | str, period: Period, inflation: BasisPoints) -> Pence:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
@@ -33,9 +33,11 @@ from service.planning.timing.break_even import (
 from service.planning.timing.estates import (
     TO_SPOUSE,
     Death,
+    DeathYears,
     EstateFacts,
     Outcome,
     death_day,
+    death_years,
     outcome,
     survivors_death_day,
 )
@@ -44,6 +46,7 @@ from service.planning.timing.options import (
     FirstDay,
     Option,
     carried_out,
+    wealth_left,
 )
 
 WIDEST_GAP = 350
@@ -221,7 +224,9 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
     if faults:
         raise RuleViolation(faults)
     years = timeline(question.household, book)
-    options = tuple(_option(years, option, question, book) for option in question.options)
+    levels = tuple(years.price_levels())
+    deaths = tuple(death_years(years, death, question.estate, book) for death in question.deaths)
+    options = tuple(_option(years, levels, deaths, option, question, book) for option in question.options)
     courses = {i: result.course for i, result in enumerate(options) if result.course is not None}
     return Timing(
         question=question,
@@ -241,42 +246,49 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
         by_scenario={
             name: _ranked(_wealths(years, question.options, assumed)) for name, assumed in question.scenarios.items()
         },
-        break_evens=tuple(_break_evens(courses, question, book)),
+        break_evens=tuple(_break_evens(years, courses, question, book)),
         state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(question.household.people, book))),
     )
 
 
-def _option(years: Timeline, option: Option, question: TimingQuestion, book: RuleBook) -> OptionResult:
+def _option(
+    years: Timeline,
+    levels: Sequence[Fraction],
+    deaths: Sequence[DeathYears],
+    option: Option,
+    question: TimingQuestion,
+    book: RuleBook,
+) -> OptionResult:
     try:
         course = carried_out(years, option)
     except RuleViolation as error:
         return OptionResult(option, None, _reason(error))
-    by_year = tuple(_years(course))
+    by_year = tuple(_years(course, levels))
     return OptionResult(
         option,
         course,
         "",
         by_year,
         _totals(course, by_year),
-        tuple(_death(course, death, question, book) for death in question.deaths),
+        tuple(_death(course, death, question, book) for death in deaths),
     )
 
 
-def _death(course: Course, death: Death, question: TimingQuestion, book: RuleBook) -> DeathResult:
+def _death(course: Course, years: DeathYears, question: TimingQuestion, book: RuleBook) -> DeathResult:
     try:
-        return DeathResult(death, outcome(course, death, question.estate, question.beneficiary_tax_rate, book))
+        found = outcome(course, years, question.estate, question.beneficiary_tax_rate, book)
     except RuleViolation as error:
-        return DeathResult(death, None, _reason(error))
+        return DeathResult(years.death, None, _reason(error))
+    return DeathResult(years.death, found)
 
 
 def _reason(error: RuleViolation) -> str:
     return " ".join(fault.detail for fault in error.faults)
 
 
-def _years(course: Course) -> Iterator[OptionPeriod]:
+def _years(course: Course, levels: Sequence[Fraction]) -> Iterator[OptionPeriod]:
     tax_so_far = tax_free_so_far = 0
-    periods, levels = course.timeline.periods, course.timeline.price_levels()
-    for period, year, level in zip(periods, course.years, levels, strict=True):
+    for period, year, level in zip(course.timeline.periods, course.years, levels, strict=True):
         people = tuple(_person(first, record) for first, record in year.people())
         income_tax = sum(person.record.income_tax for person in people)
         tax_so_far += income_tax
@@ -429,14 +441,17 @@ def _wealths(years: Timeline, options: Sequence[Option], assumed: Assumptions) -
     """The wealth of each option that can be carried out under other growth."""
     for i, option in enumerate(options):
         try:
-            yield i, carried_out(_assuming(years, assumed), option).wealth
+            yield i, wealth_left(_assuming(years, assumed), option)
         except RuleViolation:
             continue
 
 
-def _break_evens(courses: Mapping[int, Course], question: TimingQuestion, book: RuleBook) -> Iterator[PairBreakEvens]:
+def _break_evens(
+    years: Timeline, courses: Mapping[int, Course], question: TimingQuestion, book: RuleBook
+) -> Iterator[PairBreakEvens]:
     at_growth = {i: _wealth_by_shift(course) for i, course in courses.items()}
-    on_day = {i: _wealth_by_day(course, book) for i, course in courses.items()}
+    until = _until(years, book)
+    on_day = {i: _wealth_by_day(course, until) for i, course in courses.items()}
     own = question.household.assumptions.pension_growth
     places = _places(question.growth_range, own)
     days = [period.last for period in next(iter(courses.values())).timeline.periods] if courses else []
@@ -472,23 +487,34 @@ def _wealth_by_shift(course: Course) -> Wealth:
             pension_growth=shifted(assumed.pension_growth, shift),
             isa_growth=shifted(assumed.isa_growth, shift),
         )
-        return carried_out(_assuming(course.timeline, moved), course.option).wealth
+        return wealth_left(_assuming(course.timeline, moved), course.option)
 
     return Wealth(find, {0: course.wealth})
 
 
-def _wealth_by_day(course: Course, book: RuleBook) -> Wealth:
-    """An option's wealth on a day (its ordinal), as if all ended on it."""
-    household = course.timeline.household
+def _wealth_by_day(course: Course, until: Callable[[date], Timeline]) -> Wealth:
+    """An option's wealth on a day (its ordinal), as if all ended on it; ``until`` shortens the tax years to a day."""
 
     def find(ordinal: int) -> int:
-        until = shortened(course.timeline, replace(household, end=date.fromordinal(ordinal)), book)
-        position = until.periods[-1].position
+        years = until(date.fromordinal(ordinal))
+        position = years.periods[-1].position
         start = course.years[position - 1].settled.holdings if position else None
-        return carried_out(until, course.option, start, begins=position).wealth
+        return wealth_left(years, course.option, start, begins=position)
 
     ends = {period.last.toordinal(): course.wealth_at(period.position) for period in course.timeline.periods}
     return Wealth(find, ends)
+
+
+def _until(years: Timeline, book: RuleBook) -> Callable[[date], Timeline]:
+    """The tax years as if all ended on a day, the same for every option."""
+    known: dict[date, Timeline] = {}
+
+    def until(day: date) -> Timeline:
+        if day not in known:
+            known[day] = shortened(years, replace(years.household, end=day), book)
+        return known[day]
+
+    return until
 
 
 def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:

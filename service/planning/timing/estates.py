@@ -21,7 +21,7 @@ from service.law.units import WHOLE, BasisPoints, MillionthShare, Pence, Years
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import DatedIncome, Household, Isa, Member
 from service.planning.projection.settlement import Holdings
-from service.planning.projection.timeline import Period, Timeline, deflated, risen, shortened, timeline
+from service.planning.projection.timeline import Period, Timeline, deflated, risen, shortened, timeline, with_first_year
 from service.planning.timing.options import Course, CoursePeriod, carried_out
 
 TO_SPOUSE, TO_HEIRS = "to_spouse", "to_heirs"
@@ -150,15 +150,39 @@ def survivors_death_day(household: Household, death: Death) -> date:
     return birthday(household.people[1 - death.person].date_of_birth, death.survivor_age)
 
 
-def outcome(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: BasisPoints, book: RuleBook) -> Outcome:
+class DeathYears(NamedTuple):
+    """The tax years of a death asked about, the same for every option: ``until`` the death, and ``after`` it those of the
+    survivor of a couple, None where the survivor has none. ``after`` knows nothing of what is subscribed and drawn in the
+    tax year of the death. ``levels`` are the price levels at the ends of the two."""
+
+    death: Death
+    until: Timeline
+    after: Timeline | None
+    levels: tuple[Fraction, Fraction]
+
+
+def death_years(whole: Timeline, death: Death, facts: EstateFacts, book: RuleBook) -> DeathYears:
+    """The tax years of a death."""
+    household = whole.household
+    day = death_day(household, death)
+    until = shortened(whole, _ending_with_death(household, death.person, day), book)
+    *_, level = until.price_levels()
+    if len(household.people) == 1 or survivors_death_day(household, death) <= day:
+        return DeathYears(death, until, None, (level, level))
+    after = timeline(_alone(household, death, until, facts), book)
+    *_, more = after.price_levels()
+    return DeathYears(death, until, after, (level, level * more))
+
+
+def outcome(
+    course: Course, years: DeathYears, facts: EstateFacts, beneficiary_rate: BasisPoints, book: RuleBook
+) -> Outcome:
     """What heirs receive if a person dies as asked; ``beneficiary_rate`` is their income tax rate in basis points.
 
     RuleViolation where the survivor's spending cannot be met, or where a lifetime allowance charge on death benefits would
     have to be computed.
     """
-    household, whole = course.timeline.household, course.timeline
-    day = death_day(household, death)
-    until = shortened(whole, _ending_with_death(household, death.person, day), book)
+    household, death, until = course.timeline.household, years.death, years.until
     last_year = _last_year(course, until)
     held = last_year.settled.holdings
     couple = len(held) > 1
@@ -177,34 +201,29 @@ def outcome(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: 
         facts,
         beneficiary_rate,
     )
-    *_, level = until.price_levels()
     if not couple:
-        return Outcome((left,), None, left.net, deflated(left.net, level))
-    return _to_second_death(course, death, left, until, last_year, level, facts, beneficiary_rate, book)
+        return Outcome((left,), None, left.net, deflated(left.net, years.levels[0]))
+    return _to_second_death(course, years, left, last_year, facts, beneficiary_rate, book)
 
 
 def _to_second_death(
     course: Course,
-    death: Death,
+    years: DeathYears,
     first: Left,
-    until: Timeline,
     last_year: CoursePeriod,
-    level: Fraction,
     facts: EstateFacts,
     beneficiary_rate: BasisPoints,
     book: RuleBook,
 ) -> Outcome:
     household = course.timeline.household
-    survivor = 1 - death.person
-    end = survivors_death_day(household, death)
-    alone = _alone(household, survivor, until, last_year, end, facts)
-    held, inherited = _after_inheriting(last_year.settled.holdings, death.person, first)
-    years = None
-    if alone.start <= end:
-        years = carried_out(timeline(alone, book), course.option, [held], inherited=inherited)
-        *_, more = years.timeline.price_levels()
-        (held,), inherited, level = years.holdings, years.inherited, level * more
-    at_end = years.timeline if years else until
+    survivor = 1 - years.death.person
+    held, inherited = _after_inheriting(last_year.settled.holdings, years.death.person, first)
+    alone = None
+    if years.after is not None:
+        after = _with_year_of_death(years.after, course, years.until.periods[-1], last_year, survivor, book)
+        alone = carried_out(after, course.option, [held], inherited=inherited)
+        (held,), inherited = alone.holdings, alone.inherited
+    at_end = alone.timeline if alone else years.until
     share = WHOLE if first.to_spouse else _shares(facts)[survivor]
     second = _left(
         _Died(
@@ -222,7 +241,7 @@ def _to_second_death(
         beneficiary_rate,
     )
     net = first.net + second.net
-    return Outcome((first, second), years, net, deflated(net, level))
+    return Outcome((first, second), alone, net, deflated(net, years.levels[1]))
 
 
 class _Owned(NamedTuple):
@@ -374,38 +393,38 @@ def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tu
     )
 
 
-def _alone(
-    household: Household, survivor: int, until: Timeline, last_year: CoursePeriod, end: date, facts: EstateFacts
-) -> Household:
-    """The survivor's household from the day after the death. What was subscribed and drawn in the tax year of the death still
-    counts in it."""
-    period = until.periods[-1]
-    member = household.people[survivor]
-    income, subscribed = member.income, 0
-    if period.last < period.rules.figures.end:
-        record = last_year.settled.people[survivor]
-        subscribed = last_year.begun[survivor].subscribed + record.subscribed
-        subscribed += member.isa.subscribed_this_year if period.position == 0 else 0
-        if record.taxable:
-            a_year = record.taxable * period.days_in_year
-            income = (*income, DatedIncome("other_taxable", a_year, first=period.last, last=period.last))
+def _alone(household: Household, death: Death, until: Timeline, facts: EstateFacts) -> Household:
+    """The survivor's household from the day after the death."""
+    member = household.people[1 - death.person]
     return replace(
         household,
-        start=period.last + timedelta(days=1),
-        end=end,
+        start=until.periods[-1].last + timedelta(days=1),
+        end=survivors_death_day(household, death),
         money_of=household.money_of or household.start,
-        people=(
-            replace(
-                member,
-                income=income,
-                isa=Isa(subscribed_this_year=subscribed, cash_isa=member.isa.cash_isa),
-                marriage_allowance="none",
-            ),
-        ),
+        people=(replace(member, isa=Isa(cash_isa=member.isa.cash_isa), marriage_allowance="none"),),
         spending=tuple(
             replace(item, amount=item.amount * facts.survivor_spending // WHOLE) for item in household.spending
         ),
     )
+
+
+def _with_year_of_death(
+    after: Timeline, course: Course, period: Period, last_year: CoursePeriod, survivor: int, book: RuleBook
+) -> Timeline:
+    """The survivor's tax years, where what was subscribed and drawn in the tax year of the death still counts in it."""
+    if period.last == period.rules.figures.end:
+        return after
+    (member,) = after.household.people
+    record = last_year.settled.people[survivor]
+    subscribed = last_year.begun[survivor].subscribed + record.subscribed
+    if period.position == 0:
+        subscribed += course.timeline.household.people[survivor].isa.subscribed_this_year
+    income = member.income
+    if record.taxable:
+        a_year = record.taxable * period.days_in_year
+        income = (*income, DatedIncome("other_taxable", a_year, first=period.last, last=period.last))
+    known = replace(member, income=income, isa=replace(member.isa, subscribed_this_year=subscribed))
+    return with_first_year(after, replace(after.household, people=(known,)), book)
 
 
 def _shares(facts: EstateFacts) -> tuple[BasisPoints, BasisPoints]:

@@ -133,33 +133,55 @@ def carried_out(
     spending that cash and ISAs do not cover, before any more of the person's own pension.
     """
     timeline = option_timeline(timeline, option)
-    holdings = tuple(first_holdings(timeline) if start is None else start)
     years = []
+    for period, left in _periods(timeline, option, _held(timeline, start), begins, inherited):
+        years.append(period)
+        inherited = left
+    return Course(timeline, option, tuple(years), inherited)
+
+
+def wealth_left(
+    timeline: Timeline, option: Option, start: Sequence[Holdings] | None = None, *, begins: int = 0
+) -> Pence:
+    """Wealth after tax at the end of an option carried out, pence of that day; the same as ``carried_out(...).wealth``."""
+    timeline = option_timeline(timeline, option)
+    holdings = _held(timeline, start)
+    for period, _ in _periods(timeline, option, holdings, begins, 0):
+        holdings = period.settled.holdings
+    return wealth_after_tax(timeline, holdings)
+
+
+def _held(timeline: Timeline, start: Sequence[Holdings] | None) -> tuple[Holdings, ...]:
+    return tuple(first_holdings(timeline) if start is None else start)
+
+
+def _periods(
+    timeline: Timeline, option: Option, holdings: tuple[Holdings, ...], begins: int, inherited: Pence
+) -> Iterator[tuple[CoursePeriod, Pence]]:
+    """Each period of an option, with what is left of inherited pension money at its end."""
     for position in range(begins, len(timeline.periods)):
         begun = first_day(timeline, position, holdings, option)
-        inherited += timeline.periods[position].growth(inherited, timeline.household.assumptions.pension_growth)
         people = _less_room(opened(timeline, position, [one.after for one in begun]), begun)
         choice = _drawn(timeline, position, people, option)
-        if inherited and (short := settle(timeline, position, people, choice).short):
-            drawn = min(short, inherited)
-            inherited -= drawn
-            people = (_receiving(people[0], drawn), *people[1:])
+        if inherited:
+            inherited += timeline.periods[position].growth(inherited, timeline.household.assumptions.pension_growth)
+            if short := settle(timeline, position, people, choice).short:
+                drawn = min(short, inherited)
+                inherited -= drawn
+                people = (_receiving(people[0], drawn), *people[1:])
         settled = with_spending_met(timeline, position, people, choice)
-        years.append(CoursePeriod(begun, settled))
+        yield CoursePeriod(begun, settled), inherited
         holdings = settled.holdings
-    return Course(timeline, option, tuple(years), inherited)
 
 
 def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> tuple[FirstDay, ...]:
     """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as there is room."""
-    rooms = [people[position].isa_room for people in timeline.people]
-    cash = [held.cash for held in holdings]
-    taken = _lump_sums(timeline, position, holdings, option, sum(rooms) - sum(cash))
-    in_hand = [held + lump_sum for held, lump_sum in zip(cash, taken, strict=True)]
+    taken = _lump_sums(timeline, position, holdings, option)
+    in_hand = [held.cash + lump_sum for held, lump_sum in zip(holdings, taken, strict=True)]
     if not any(in_hand):
         return tuple(FirstDay(held, 0, 0, 0, held) for held in holdings)
     rules = timeline.periods[position].rules.lump_sums
-    subscribed = subscriptions(in_hand, rooms)
+    subscribed = subscriptions(in_hand, _isa_rooms(timeline, position))
     left = cash_left(in_hand, subscribed)
     return tuple(
         FirstDay(
@@ -173,21 +195,28 @@ def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], o
     )
 
 
-def _lump_sums(
-    timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option, room: Pence
-) -> list[Pence]:
+def _isa_rooms(timeline: Timeline, position: int) -> list[Pence]:
+    return [people[position].isa_room for people in timeline.people]
+
+
+def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> list[Pence]:
     """What each person takes. In stages, the household's amount is shared in proportion to what each could take."""
     if option.take in ("with_income", "never"):
         return [0] * len(holdings)
     most = [_most(timeline, position, i, held, option) for i, held in enumerate(holdings)]
-    if option.take != "phased":
+    if option.take != "phased" or not any(most):
         return most
-    wanted = option.yearly if isinstance(option.yearly, int) else room
-    return shared(min(max(0, wanted), sum(most)), most)
+    if isinstance(option.yearly, int):
+        wanted = option.yearly
+    else:
+        wanted = max(0, sum(_isa_rooms(timeline, position)) - sum(held.cash for held in holdings))
+    return shared(min(wanted, sum(most)), most)
 
 
 def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Option) -> Pence:
     """The largest lump sum a person may take on the first day: nothing before the age that the law or the option asks."""
+    if held.pension.uncrystallised == 0:
+        return 0
     period, member = timeline.periods[position], timeline.household.people[i]
     rules = period.rules.lump_sums
     quarter = lump_sums.quarter(held.pension.uncrystallised, rules)
@@ -215,6 +244,8 @@ def _after_lump_sum(held: Holdings, lump_sum: Pence, rules: lump_sums.LumpSumRul
 
 def _less_room(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple[Opened, ...]:
     """Everybody with the ISA room that the first day has left."""
+    if not any(first.subscribed for first in begun):
+        return people
     return tuple(
         person._replace(isa_room=person.isa_room - first.subscribed) if first.subscribed else person
         for person, first in zip(people, begun, strict=True)
