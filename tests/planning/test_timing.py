@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
+from random import Random
 from typing import Any
 
 import pytest
@@ -33,6 +34,8 @@ from service.planning.timing.estates import (
 from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, Course, Option, carried_out
 from service.planning.timing.summary import summary
 from service.planning.wording import pounds
+from tests.benchmarks.households import couple, timing_of
+from tests.benchmarks.questions import question
 from tests.households import BOOK, plans
 
 BORN = date(1963, 4, 5)
@@ -721,7 +724,7 @@ def test_at_a_break_even_of_age_the_lead_passes_that_day() -> None:
     household = result.question.household
     solved = 0
     for pair in result.break_evens:
-        for found in pair.ages:
+        for found in pair.ages or ():
             differences = []
             for day in (found.day, date.fromordinal(found.day.toordinal() - 1)):
                 years = timeline(replace(household, end=day), BOOK)
@@ -731,6 +734,58 @@ def test_at_a_break_even_of_age_the_lead_passes_that_day() -> None:
             assert (found.difference > 0) == (found.leader == 0)
             solved += 1
     assert solved
+
+
+def crowded(to_age: int) -> Timing:
+    """Ten options of a couple over many years, whose taxed interest differs at every growth."""
+    saver = {"isa": Isa(1_000_000), "cash": 30_000_000, "pension": Pension(60_000_000)}
+    two = (person(**saver), person(**saver, date_of_birth=date(1965, 8, 9), tax_residence="scotland"))
+    stages = tuple(Option("phased", BANDS[0], 400_000 * k) for k in range(1, 8))
+    assumptions = Assumptions(pension_growth=400, isa_growth=300, cash_interest=300, price_inflation=200)
+    options = (Option("all_now", BANDS[0]), Option("never", BANDS[0]), *stages, Option("with_income", BANDS[0]))
+    return asked(*two, options=options, to_age=to_age, assumptions=assumptions, growth_range=(-500, 1_500))
+
+
+def test_break_evens_for_which_there_is_no_work_are_left_out_and_said_so() -> None:
+    result = crowded(110)
+    left = [pair for pair in result.break_evens if not pair.complete]
+    assert 0 < len(left) < len(result.break_evens) == 45
+    assert all(pair.growth is None or pair.ages is None for pair in left)
+    assert any(f"For {len(left)} of 45 pairs" in sentence for sentence in summary(result))
+    best = {placed.option for placed in result.by_wealth[:2]}
+    assert all(set(pair.options) != best for pair in left)
+    assert result.break_evens == crowded(110).break_evens
+
+
+def test_what_is_worked_out_of_many_pairs_is_what_two_options_alone_have() -> None:
+    """A break-even found after many others is one that the two options have: within a pound, or a leap."""
+    result = crowded(110)
+    done = [pair for pair in result.break_evens if pair.growth]
+    assert done
+    for pair in done[:3]:
+        assumed = result.question.household.assumptions
+        for found in pair.growth or ():
+            moved = replace(
+                assumed,
+                pension_growth=shifted(assumed.pension_growth, found.shift),
+                isa_growth=shifted(assumed.isa_growth, found.shift),
+            )
+            years = timeline(replace(result.question.household, assumptions=moved), BOOK)
+            first, second = (carried_out(years, result.question.options[k]).wealth for k in pair.options)
+            assert first - second == found.difference
+
+
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(random=st.randoms(use_true_random=False))
+def test_six_options_and_two_deaths_over_forty_years_leave_nothing_out(random: Random) -> None:
+    asked_for = question("lump-sum-timing", timing_of(couple(random, "personal_allowance")))
+    try:
+        result = timing(asked_for, BOOK)
+    except RuleViolation:
+        assume(False)
+        raise
+    assert len(result.question.options) == 6
+    assert all(pair.complete for pair in result.break_evens)
 
 
 def test_options_that_are_the_same_never_change_places() -> None:

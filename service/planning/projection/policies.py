@@ -134,8 +134,8 @@ def _target(person: Opened, band: Band) -> Pence:
         return 0
     start = person.taxed(0)
     room = limit - (taxpayer.other_income + taxpayer.property_income if scottish else start.net_income)
-    # With all allowances, or past the taper with none.
-    for guess in (room + start.allowances, room):
+    # With all allowances, past the taper with none, or where the marriage allowance can no longer be given.
+    for guess in (room + start.allowances, room, room + start.allowances + start.marriage_allowance_given):
         if guess >= 0 and height(guess) <= limit < height(guess + 1):
             return guess
     return _largest(lambda amount: height(amount) <= limit, room + start.allowances)
@@ -264,10 +264,12 @@ def _most_without_tax(person: Opened) -> Pence:
     year = _taxed(person)
     reach = start.allowances + year.scales.starting_rate_limit + year.scales.savings_allowances[0]
     most = 0
-    for piece in pieces_to(TaxFunction(year), reach):
+    function = TaxFunction(year)
+    for piece in pieces_to(function, reach):
         if piece.tax_end > piece.tax_start:
             break
         most = piece.end
+    person.year.asked_besides(function.evaluations)
     return most
 
 

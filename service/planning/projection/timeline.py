@@ -76,10 +76,11 @@ class Period:
 
 class Remembered(NamedTuple):
     """Answers already found for one person's year: liabilities by interest, withdrawal and marriage allowance, and the
-    withdrawals that fill a band by band and interest."""
+    withdrawals that fill a band by band and interest. ``asked`` is one number: how often the rules had to be asked."""
 
     liabilities: dict[tuple[int, int, MarriageAllowance | None], Liability]
     targets: dict[tuple[str, int], int]
+    asked: list[int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +100,9 @@ class PersonPeriod:
     may_withdraw: bool
     isa_room: Pence
     state_pension: Pence
-    remembered: Remembered = field(default_factory=lambda: Remembered({}, {}), init=False, compare=False, repr=False)
+    remembered: Remembered = field(
+        default_factory=lambda: Remembered({}, {}, [0]), init=False, compare=False, repr=False
+    )
 
     def liability(
         self, interest: Pence = 0, withdrawal: Pence = 0, *, marriage_allowance: MarriageAllowance | None = None
@@ -112,7 +115,17 @@ class PersonPeriod:
             if len(known) >= _MOST_REMEMBERED:
                 known.clear()
             found = known[asked] = self._liability(*asked)
+            self.remembered.asked[0] += 1
         return found
+
+    @property
+    def questions(self) -> int:
+        """How often the rules had to be asked so far."""
+        return self.remembered.asked[0]
+
+    def asked_besides(self, times: int) -> None:
+        """Count questions to the rules about this year that went another way."""
+        self.remembered.asked[0] += times
 
     def target(self, band: str, interest: Pence, find: Callable[[], int]) -> Pence:
         """The taxable withdrawal that fills a band beside some interest, found at most once."""

@@ -14,6 +14,7 @@ from math import log, prod
 from typing import NamedTuple
 
 from service.law.units import BasisPoints, Pence
+from service.planning.faults import RuleViolation
 from service.planning.search import first_where
 
 PARTS = 10_000
@@ -32,11 +33,18 @@ class Wealth:
     def __init__(self, find: Callable[[int], int], known: Mapping[int, int]) -> None:
         self._find = find
         self._known = dict(known)
+        self._impossible: dict[int, RuleViolation] = {}
 
     def at(self, place: int) -> int:
         """The wealth at a place. RuleViolation where the option cannot be carried out."""
+        if place in self._impossible:
+            raise self._impossible[place]
         if place not in self._known:
-            self._known[place] = self._find(place)
+            try:
+                self._known[place] = self._find(place)
+            except RuleViolation as error:
+                self._impossible[place] = error
+                raise
         return self._known[place]
 
     def guess(self, place: int) -> float:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
 from fractions import Fraction
 from itertools import combinations, pairwise
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from service.figures.loader import TaxYearFigures
 from service.law import lump_sums
@@ -18,7 +19,7 @@ from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, YearlyRate
 from service.planning.projection.balances import Balance
 from service.planning.projection.faults import household_faults
-from service.planning.projection.settlement import PersonRecord
+from service.planning.projection.settlement import Holdings, PersonRecord
 from service.planning.projection.state_pensions import state_pension_doubts
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline
 from service.planning.timing.break_even import (
@@ -48,6 +49,9 @@ from service.planning.timing.options import (
     carried_out,
     wealth_left,
 )
+from service.planning.timing.work import DAY, KEPT_BACK, LIMIT, Work, WorkUsedUp, person_years, questions
+
+Found = TypeVar("Found")
 
 WIDEST_GAP = 350
 """Basis points: between neighbouring growth rates so far apart at most one change of places is looked for."""
@@ -185,11 +189,13 @@ Ranking = tuple[Placed, ...]
 
 
 class PairBreakEvens(NamedTuple):
-    """Where two options (positions in the request) change places. None where it cannot be computed over the whole range."""
+    """Where two options (positions in the request) change places. None where it cannot be computed over the whole range, or
+    where the request left no work for it; then it is not ``complete``."""
 
     options: tuple[int, int]
     growth: tuple[GrowthBreakEven, ...] | None
-    ages: tuple[AgeBreakEven, ...]
+    ages: tuple[AgeBreakEven, ...] | None
+    complete: bool
 
 
 class Timing(NamedTuple):
@@ -228,12 +234,17 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
     deaths = tuple(death_years(years, death, question.estate, book) for death in question.deaths)
     options = tuple(_option(years, levels, deaths, option, question, book) for option in question.options)
     courses = {i: result.course for i, result in enumerate(options) if result.course is not None}
+    by_wealth = _ranked((i, course.wealth) for i, course in courses.items())
+    by_scenario = {
+        name: _ranked(_wealths(years, question.options, assumed)) for name, assumed in question.scenarios.items()
+    }
+    done = _asked_for(years, deaths, question)
     return Timing(
         question=question,
         version=book.version,
         timeline=years,
         options=options,
-        by_wealth=_ranked((i, course.wealth) for i, course in courses.items()),
+        by_wealth=by_wealth,
         by_income_tax=_ranked(((i, course.income_tax) for i, course in courses.items()), least_first=True),
         by_heirs=tuple(
             _ranked(
@@ -243,10 +254,8 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
             )
             for k in range(len(question.deaths))
         ),
-        by_scenario={
-            name: _ranked(_wealths(years, question.options, assumed)) for name, assumed in question.scenarios.items()
-        },
-        break_evens=tuple(_break_evens(years, courses, question, book)),
+        by_scenario=by_scenario,
+        break_evens=tuple(_break_evens(years, courses, by_wealth, done, question, book)),
         state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(question.household.people, book))),
     )
 
@@ -447,22 +456,56 @@ def _wealths(years: Timeline, options: Sequence[Option], assumed: Assumptions) -
 
 
 def _break_evens(
-    years: Timeline, courses: Mapping[int, Course], question: TimingQuestion, book: RuleBook
+    years: Timeline,
+    courses: Mapping[int, Course],
+    by_wealth: Ranking,
+    done: int,
+    question: TimingQuestion,
+    book: RuleBook,
 ) -> Iterator[PairBreakEvens]:
-    at_growth = {i: _wealth_by_shift(course) for i, course in courses.items()}
+    """Where the options of each pair change places, as far as ``done`` leaves work for it.
+
+    Pairs have their turn in the request's order. What is kept back is for growth, for the best options first, of those pairs
+    whose turn did not come.
+    """
+    work = Work(max(0, LIMIT - KEPT_BACK - done))
+    at_growth = {i: _wealth_by_shift(course, work) for i, course in courses.items()}
     until = _until(years, book)
-    on_day = {i: _wealth_by_day(course, until) for i, course in courses.items()}
-    own = question.household.assumptions.pension_growth
-    places = _places(question.growth_range, own)
-    days = [period.last for period in next(iter(courses.values())).timeline.periods] if courses else []
-    for first, second in combinations(courses, 2):
-        ages = age_break_evens(on_day[first], on_day[second], days)
-        growth: tuple[GrowthBreakEven, ...] | None
+    on_day = {i: _wealth_by_day(course, until, work) for i, course in courses.items()}
+    places = _places(question.growth_range, question.household.assumptions.pension_growth)
+    days = [period.last for period in years.periods]
+
+    def growth(pair: tuple[int, int]) -> tuple[GrowthBreakEven, ...] | None:
+        first, second = pair
         try:
-            growth = tuple(growth_break_evens(at_growth[first], at_growth[second], places))
+            return tuple(growth_break_evens(at_growth[first], at_growth[second], places))
         except RuleViolation:
-            growth = None
-        yield PairBreakEvens((first, second), growth, tuple(ages))
+            return None
+
+    def ages(pair: tuple[int, int]) -> tuple[AgeBreakEven, ...]:
+        first, second = pair
+        return tuple(age_break_evens(on_day[first], on_day[second], days))
+
+    pairs = list(combinations(courses, 2))
+    by_age, by_growth = _in_turn(pairs, ages), _in_turn(pairs, growth)
+    work.add(-KEPT_BACK)
+    places_in_order = {placed.option: place for place, placed in enumerate(by_wealth)}
+    left = [pair for pair in pairs if pair not in by_growth]
+    left.sort(key=lambda pair: sorted(places_in_order[option] for option in pair))
+    by_growth |= _in_turn(left, growth)
+    for pair in pairs:
+        yield PairBreakEvens(pair, by_growth.get(pair), by_age.get(pair), pair in by_age and pair in by_growth)
+
+
+def _in_turn(
+    pairs: Sequence[tuple[int, int]], find: Callable[[tuple[int, int]], Found]
+) -> dict[tuple[int, int], Found]:
+    """What is found for each pair in turn, without those for which there is no work left; others may need none."""
+    found = {}
+    for pair in pairs:
+        with suppress(WorkUsedUp):
+            found[pair] = find(pair)
+    return found
 
 
 def _places(growth_range: tuple[BasisPoints, BasisPoints], own: YearlyRate) -> list[int]:
@@ -477,7 +520,7 @@ def _places(growth_range: tuple[BasisPoints, BasisPoints], own: YearlyRate) -> l
     return [round((place - own) * PARTS) for place in (*places, high)]
 
 
-def _wealth_by_shift(course: Course) -> Wealth:
+def _wealth_by_shift(course: Course, work: Work) -> Wealth:
     """An option's wealth at the end, by a shift of growth in parts of a basis point."""
     assumed = course.timeline.household.assumptions
 
@@ -487,22 +530,43 @@ def _wealth_by_shift(course: Course) -> Wealth:
             pension_growth=shifted(assumed.pension_growth, shift),
             isa_growth=shifted(assumed.isa_growth, shift),
         )
-        return wealth_left(_assuming(course.timeline, moved), course.option)
+        return _counted(_assuming(course.timeline, moved), course.option, work)
 
     return Wealth(find, {0: course.wealth})
 
 
-def _wealth_by_day(course: Course, until: Callable[[date], Timeline]) -> Wealth:
+def _wealth_by_day(course: Course, until: Callable[[date], Timeline], work: Work) -> Wealth:
     """An option's wealth on a day (its ordinal), as if all ended on it; ``until`` shortens the tax years to a day."""
 
     def find(ordinal: int) -> int:
+        work.begin()
+        work.add(DAY)
         years = until(date.fromordinal(ordinal))
         position = years.periods[-1].position
         start = course.years[position - 1].settled.holdings if position else None
-        return wealth_left(years, course.option, start, begins=position)
+        return _counted(years, course.option, work, start, begins=position)
 
     ends = {period.last.toordinal(): course.wealth_at(period.position) for period in course.timeline.periods}
     return Wealth(find, ends)
+
+
+def _counted(
+    years: Timeline, option: Option, work: Work, start: Sequence[Holdings] | None = None, *, begins: int = 0
+) -> Pence:
+    """The wealth that an option leaves, with the work of it counted. WorkUsedUp where there is none left."""
+    work.begin()
+    before = questions(years, begins)
+    try:
+        return wealth_left(years, option, start, begins=begins)
+    finally:
+        work.add(person_years(years, begins) + questions(years, begins) - before)
+
+
+def _asked_for(years: Timeline, deaths: Sequence[DeathYears], question: TimingQuestion) -> int:
+    """The work of what a request asks for besides break-evens."""
+    timelines = [years] * (1 + len(question.scenarios)) + [death.after for death in deaths if death.after is not None]
+    carried = sum(person_years(each) for each in timelines) * len(question.options)
+    return carried + questions(years) + sum(questions(death.after) for death in deaths if death.after is not None)
 
 
 def _until(years: Timeline, book: RuleBook) -> Callable[[date], Timeline]:

@@ -23,6 +23,7 @@ def summary(result: Timing) -> list[str]:
         *_income_tax(result),
         *_heirs(result),
         *_changes(result),
+        *_left_out(result),
         *_scenarios(result),
         *_impossible(result),
     ]
@@ -154,6 +155,16 @@ def _changes(result: Timing) -> Iterator[str]:
         yield (
             f"From age {age_on(born, last.day)} ({day_month_year(last.day)}) to the end, {_option(leader)} leaves more than "
             f"{_option(other)}."
+        )
+
+
+def _left_out(result: Timing) -> Iterator[str]:
+    """Break-evens for which the request left no work."""
+    left = sum(not pair.complete for pair in result.break_evens)
+    if left:
+        yield (
+            f"For {left} of {len(result.break_evens)} pairs of options not all is worked out about where they change places: "
+            "this is more than is done for one request. Ask about fewer options at a time."
         )
 
 

@@ -285,6 +285,9 @@ def _pair(result: Timing, pair: PairBreakEvens) -> dict[str, Any]:
                 for found in pair.growth
             ],
         }
+    if pair.ages is None:
+        document["age"] = {"status": "not_computed", "at": []}
+        return document
     document["age"] = {
         "status": "changes" if pair.ages else "never_within_the_range",
         "at": [
