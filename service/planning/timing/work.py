@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from service.planning.projection.timeline import Timeline
 
-LIMIT = 1_000_000
+LIMIT = 1_500_000
 """The work of a request."""
 
-KEPT_BACK = 100_000
+KEPT_BACK = 150_000
 """The part of it that is kept for the break-evens of growth of the best options, and the least that there is for them."""
 
 PERSON_YEAR = 30
