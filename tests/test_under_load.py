@@ -290,13 +290,6 @@ def test_what_is_heavy(name: str, request_: dict[str, Any], expected: bool) -> N
     assert CALCULATIONS[name].is_heavy(question(name, request_)) is expected
 
 
-def test_a_quote_with_dividends_over_the_whole_taper_is_heavy() -> None:
-    for dividends, expected in ((30_000, False), (90_000, True)):
-        income = [{"kind": "dividends", "amount": dividends / 2}] * 2
-        asked = question("withdrawal-tax", {**QUOTE, "person": {**QUOTE["person"], "income": income}})
-        assert CALCULATIONS["withdrawal-tax"].is_heavy(asked) is expected
-
-
 # --------------------------------------------------------------------------------------- clients that leave
 
 

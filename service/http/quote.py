@@ -52,11 +52,4 @@ def calculation(book: RuleBook) -> Calculation[Question]:
         answer,
         offered=("working", "curve"),
         steps=(quoted, warned, told),
-        is_heavy=_is_heavy,
     )
-
-
-def _is_heavy(question: Question) -> bool:
-    """Whether dividends may lie over the whole taper of the personal allowance: then the tax has a bend on nearly every pound of
-    it, and the curve takes up to half a second. Any other quote takes a few milliseconds at most."""
-    return question.person.income_of("dividends") > _MOST_LIGHT
