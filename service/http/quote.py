@@ -17,7 +17,6 @@ from service.schemas.quote.answer import answer as answer_of
 
 Warned = tuple[Quote, list[ClientWarning]]
 """A quote with its warnings."""
-_MOST_LIGHT = 40_000_00  # pence of dividends
 
 
 def calculation(book: RuleBook) -> Calculation[Question]:

@@ -1,7 +1,7 @@
 """Measure the service on this machine and say which of its goals it meets.
 
-    python -m tests.benchmarks [--part http|rules|plans|timing|bulk|start|all] [--rounds 7] [--seconds 2] [--records 100000]
-                               [--couples 200] [--smallest]
+    python -m tests.benchmarks [--part http|rules|plans|timing|costly|bulk|crowd|start|all] [--rounds 7] [--seconds 2]
+                               [--records 100000] [--couples 200] [--smallest]
 
 Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
 nothing else. Nothing leaves the machine: servers listen on the loopback address, on free ports, and are stopped again.
@@ -21,10 +21,13 @@ plans   The plain aims for a couple over forty years, in withdrawal quotes; and 
         of them: all take most of an hour, twenty a few minutes.
 timing  Lump sum timing for 40 invented couples over forty years, six options and two deaths, beside six schedules that fill
         the personal allowance for the same couple.
+costly  Processor time of the costliest requests that were ever found (tests/costliest.py), each alone.
 bulk    Processor time for each record of an invented book, beside what a general JSON library takes for the same bytes,
         which is the limit; where the time goes; an all-bad book. Then over HTTP, with one worker more than processors:
         ``--records`` of them in chunks, two clients beside one, the memory that workers gain, and the waiting time of
         single quotes while a bulk is under way.
+crowd   Quotes and health checks, one after the other, alone and while 3 and 10 clients ask again and again for plans that take
+        long, with three workers; who is told to come again does so after a hundredth of a second.
 start   Seconds from starting the process to the end of its first answer, and the memory each worker shares with no
         other process (Private_Clean and Private_Dirty of smaps_rollup; 1 MB is 1,000,000 bytes).
 
@@ -46,7 +49,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from importlib.metadata import version
 
-from tests.benchmarks import answering, bulk, options, plans, rules, starting
+from tests.benchmarks import answering, bulk, costly, crowd, options, plans, rules, starting
 from tests.benchmarks.processes import MeasurementError
 from tests.benchmarks.report import Goal, Part, say, table
 from tests.benchmarks.sizes import SMALLEST, Sizes
@@ -56,7 +59,9 @@ PARTS: dict[str, Callable[[Sizes], Part]] = {
     "rules": rules.measure,
     "plans": plans.measure,
     "timing": options.measure,
+    "costly": costly.measure,
     "bulk": bulk.measure,
+    "crowd": crowd.measure,
     "start": starting.measure,
 }
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 class Sizes:
     """``rounds`` and the ``seconds`` of each are those of http and, for a tenth of the time, of rules; ``records`` go in bulk
     over HTTP, in chunks of ``chunk``. Then, part by part: examples of http and requests before it counts; households of rules
-    that are timed, and whose evaluations are counted; couples of plans and of timing; records timed without HTTP; starts that
-    count and requests before a worker's memory is looked at."""
+    that are timed, and whose evaluations are counted; couples of plans and of timing; records timed without HTTP; costliest
+    requests; clients with plans beside quotes; starts that count and requests before a worker's memory is looked at."""
 
     rounds: int = 7
     seconds: float = 2.0
@@ -23,6 +23,8 @@ class Sizes:
     timing_couples: int = 40
     timed_records: int = 3_000
     chunk: int = 10_000
+    costly: int = 1_000
+    crowds: tuple[int, ...] = (0, 3, 10)
     starts: int = 5
     requests: int = 1_000
 
@@ -39,6 +41,8 @@ SMALLEST = Sizes(
     timing_couples=1,
     timed_records=50,
     chunk=100,
+    costly=1,
+    crowds=(0, 1),
     starts=1,
     requests=30,
 )
