@@ -17,7 +17,7 @@ from tests.benchmarks.sizes import Sizes
 
 WORKERS = 3
 _QUOTE = (TOP / "examples" / "requests" / "first-ufpls.json").read_bytes()
-_PLAN = json.dumps(
+PLAN = json.dumps(
     {
         "start_date": "2026-10-01",
         "end_date": "2056-04-05",
@@ -93,7 +93,7 @@ def main(port: int, count: int) -> None:
     def ask_again() -> None:
         while not stop.is_set():
             try:
-                status, seconds = _asked(port, "POST", "/v1/allowance-schedule", _PLAN)
+                status, seconds = _asked(port, "POST", "/v1/allowance-schedule", PLAN)
             except OSError:
                 status, seconds = 0, float(_PATIENCE_SECONDS)
             with lock:
