@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Literal
 
+from service.law.dates import day_month_year
 from service.law.lump_sums import Method
 from service.law.payroll import CodeKind
 from service.law.units import Pence, Years
@@ -78,9 +79,9 @@ def form_for(
     if over_deducted <= 0:
         return _NO_FORM
     found = _way(method, code_kind, cumulative, emptied, more_payments, others, uk_resident, year_end)
-    last = _day(year_end.replace(year=year_end.year + claim_years))
+    last = day_month_year(year_end.replace(year=year_end.year + claim_years))
     if found.way == "form":
-        until = f"The form is for claims up to {_day(year_end)}; later ones go to HMRC, until {last}."
+        until = f"The form is for claims up to {day_month_year(year_end)}; later ones go to HMRC, until {last}."
     else:
         until = f"Overpaid tax can be claimed from HMRC until {last}."
     return found._replace(reason=f"{found.reason} {until}")
@@ -106,7 +107,7 @@ def _way(
     if code_kind == "k":
         return Reclaim(
             "none",
-            f"A K code also collects tax on other income, so HMRC works out the year after {_day(year_end)}.",
+            f"A K code also collects tax on other income, so HMRC works out the year after {day_month_year(year_end)}.",
             "hmrc",
         )
     if method == "small_pot":
@@ -119,7 +120,7 @@ def _way(
             if cumulative
             else "HMRC normally sends a new code, and later payments correct the tax."
         )
-        return Reclaim("none", f"{why} Otherwise HMRC does so after {_day(year_end)}.", "later_payments")
+        return Reclaim("none", f"{why} Otherwise HMRC does so after {day_month_year(year_end)}.", "later_payments")
     return Reclaim(
         "P55",
         "Part of the pension remains. Form P55 applies if no more payments are due in the tax year and the provider cannot "
@@ -146,7 +147,3 @@ def _of_an_emptied_pension(others: OtherIncome) -> Reclaim:
         "stopped at least four weeks ago, and no taxable benefit may be claimed.",
         "form",
     )
-
-
-def _day(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"

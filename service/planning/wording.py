@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 
 from service.law.units import BasisPoints, Pence
 
@@ -20,11 +19,6 @@ def per_cent(rate: BasisPoints) -> str:
     """A rate for people: 8.75%, or 20% when there are no decimals."""
     whole, rest = divmod(rate, 100)
     return f"{whole}.{rest:02d}".rstrip("0") + "%" if rest else f"{whole}%"
-
-
-def day_month_year(day: date) -> str:
-    """A day for people: 6 April 2027."""
-    return f"{day.day} {day:%B %Y}"
 
 
 def starting(words: str) -> str:

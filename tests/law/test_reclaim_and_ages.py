@@ -11,13 +11,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.law.ages import age_on, birthday
+from service.law.dates import day_month_year
 from service.law.lump_sums import Pension
 from service.law.reclaim import Reclaim, form_for, other_income
 from service.planning.household import Income, Person
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.circumstances import warnings_for
 from service.planning.quote.quote import Question, Withdrawal, quote
-from service.planning.wording import day_month_year
 from tests.households import BOOK, YEARS
 
 # The forms. HMRC PAYE manual PAYE94055 (scenarios 1 and 2), SAM110271, and the pages of gov.uk for P50Z, P53, P53Z and P55,

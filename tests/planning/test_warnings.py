@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.law import lump_sums
+from service.law.dates import day_month_year
 from service.law.lump_sums import METHODS, Pension
 from service.planning.household import Income, Person
 from service.planning.payroll import PayrollFacts
@@ -18,7 +19,6 @@ from service.planning.quote.circumstances import warnings_for
 from service.planning.quote.quote import Question, Withdrawal, quote
 from service.planning.warnings.registry import CATALOGUE
 from service.planning.warnings.warning import ClientWarning
-from service.planning.wording import day_month_year
 from tests.households import BOOK, YEARS
 from tests.planning.warning_requests import amounts_not_told, figures_that_differ
 

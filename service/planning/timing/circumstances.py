@@ -11,6 +11,7 @@ from datetime import date
 
 from service.law import lump_sums
 from service.law.ages import age_on
+from service.law.dates import day_month_year
 from service.law.lump_sums import Payment
 from service.law.pension_age import may_take_benefits
 from service.law.rounding import down_to_the_penny
@@ -31,7 +32,7 @@ from service.planning.warnings.circumstances import (
 from service.planning.warnings.household_facts import person_facts, settled_year
 from service.planning.warnings.registry import CATALOGUE, all_found, found_in_option, the_first_of_each
 from service.planning.warnings.warning import ClientWarning, Path, in_order
-from service.planning.wording import day_month_year, pounds
+from service.planning.wording import pounds
 
 _LUMP_SUM_FIRST = ("all_now", "phased", "at_age")
 """The options that take tax-free cash on days of its own."""

@@ -6,10 +6,11 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from service.law.ages import age_on
+from service.law.dates import day_month_year
 from service.planning.timing.break_even import EQUAL, PARTS
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
 from service.planning.timing.options import SPENDING_ONLY, Option
-from service.planning.wording import day_month_year, listed, pounds, starting
+from service.planning.wording import listed, pounds, starting
 
 _PERCENT = 100  # basis points in one per cent
 

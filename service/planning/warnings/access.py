@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from service.law.ages import age_on, birthday
+from service.law.dates import day_month_year
 from service.law.pension_age import access_age
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
-from service.planning.wording import day_month_year, per_cent, pounds
+from service.planning.wording import per_cent, pounds
 
 TOPIC: Topic = Topic()
 

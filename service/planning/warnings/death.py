@@ -11,13 +11,14 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from service.law.ages import birthday
+from service.law.dates import day_month_year
 from service.law.inheritance_tax import tapered
 from service.law.rounding import down_to_the_penny
 from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
 from service.planning.warnings.warning import Found
-from service.planning.wording import day_month_year, listed, per_cent, pounds, starting
+from service.planning.wording import listed, per_cent, pounds, starting
 
 TOPIC: Topic = Topic()
 

@@ -7,11 +7,12 @@ from datetime import date, timedelta
 from typing import NamedTuple
 
 from service.law import isa
+from service.law.dates import day_month_year
 from service.law.units import Pence
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
-from service.planning.wording import day_month_year, pounds
+from service.planning.wording import pounds
 
 TOPIC: Topic = Topic()
 

@@ -1,0 +1,12 @@
+"""How a sentence names a day."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import lru_cache
+
+
+@lru_cache(maxsize=1024)
+def day_month_year(day: date) -> str:
+    """A day for people: 6 April 2027."""
+    return f"{day.day} {day:%B %Y}"
