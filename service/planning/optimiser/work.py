@@ -13,8 +13,9 @@ Effort = Literal["quick", "standard", "thorough"]
 
 EFFORTS: tuple[Effort, ...] = get_args(Effort)
 
-LIMITS: dict[str, int] = {"quick": 140_000, "standard": 600_000, "thorough": 6_000_000}
-"""The work of a request by effort: about half of a quarter of a second, of one second and of ten, since machines are shared."""
+LIMITS: dict[str, int] = {"quick": 140_000, "standard": 480_000, "thorough": 4_000_000}
+"""The work of a request by effort: somewhat less than half of a quarter of a second, of one second and of ten, since machines are
+shared and what is done outside the search comes on top."""
 
 SOLVE = 600
 """A run of the simplex method, besides its iterations: handing over changes, factoring the last basis."""
