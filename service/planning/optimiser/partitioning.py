@@ -111,4 +111,5 @@ def _split_at_optimum(domain: TaxDomain, region: Region, taxed: CellTax) -> tupl
 
 
 def _spread(amounts: list[int]) -> int:
-    return max(amounts) - min(amounts)
+    """How far amounts lie apart; nothing where there are none, as where all points are endless."""
+    return max(amounts, default=0) - min(amounts, default=0)
