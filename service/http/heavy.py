@@ -141,7 +141,7 @@ def within_limits(host: Host | None, work: Callable[[], Answer]) -> Answer:
             signal.setitimer(signal.ITIMER_REAL, 0)
     except _TookTooLongError:
         raise ProblemError(
-            "took-too-long", "The answer was not ready within the time that this service allows for one request."
+            "took-too-long", "The answer took longer than this service allows for one request."
         ) from None
     finally:
         signal.signal(signal.SIGALRM, before)

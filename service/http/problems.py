@@ -85,7 +85,7 @@ headers-too-large 431: a header, or all of them, are longer than the server read
     http/problems.py
 internal-error 500: the service failed; the log tells how, the problem does not
     http/problems.py, http/bulk.py
-took-too-long 500: the answer was not ready within the time that the service allows for one request
+took-too-long 500: the answer took longer than the service allows for one request
     http/heavy.py
 not-implemented 501: the body comes in a transfer coding that the server does not read
     http/problems.py

@@ -13,13 +13,13 @@ from service.law.lump_sums import Payment, Pension
 def test_a_value_is_made_by_name_or_in_the_order_of_its_fields() -> None:
     assert Pension(uncrystallised=5, drawdown=2) == Pension(5, 2)
     with pytest.raises(TypeError):
-        Pension(drawdown=2)  # type: ignore[call-arg]
+        Pension(drawdown=2)
 
 
 def test_a_value_cannot_be_changed_but_copied_with_changes() -> None:
     pension = Pension(5, 2)
     with pytest.raises(AttributeError):
-        pension.drawdown = 3  # type: ignore[misc]
+        pension.drawdown = 3
     assert pension._replace(drawdown=3) == Pension(5, 3)
     assert pension == Pension(5, 2)
     with pytest.raises(TypeError):
