@@ -7,9 +7,10 @@ from typing import Any
 from service.http.calculation import Calculation
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import assumptions, notice
+from service.planning.quote.asked import QuoteAsked, question_of
 from service.planning.quote.assumptions import touched_by
 from service.planning.quote.circumstances import warnings_for
-from service.planning.quote.quote import Question, Quote, quote, whole_curve
+from service.planning.quote.quote import Quote, quote, whole_curve
 from service.planning.quote.working import working
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.quote import request as schemas
@@ -19,12 +20,12 @@ Warned = tuple[Quote, list[ClientWarning]]
 """A quote with its warnings."""
 
 
-def calculation(book: RuleBook) -> Calculation[Question]:
+def calculation(book: RuleBook) -> Calculation[QuoteAsked]:
     """The calculation, for the tax years of a rule book."""
     said = {name: (assumptions(rules.figures), notice(rules.figures)) for name, rules in book.years.items()}
 
-    def quoted(question: Question, _: frozenset[str]) -> Quote:
-        return quote(question, book)
+    def quoted(asked: QuoteAsked, _: frozenset[str]) -> Quote:
+        return quote(question_of(asked, book), book)
 
     def warned(result: Quote, _: frozenset[str]) -> Warned:
         return result, warnings_for(result, book.state_pension_ages)
@@ -41,8 +42,8 @@ def calculation(book: RuleBook) -> Calculation[Question]:
             working=working(result) if "working" in wanted else None,
         )
 
-    def answer(question: Question, wanted: frozenset[str]) -> dict[str, Any]:
-        return told(warned(quoted(question, wanted), wanted), wanted)
+    def answer(asked: QuoteAsked, wanted: frozenset[str]) -> dict[str, Any]:
+        return told(warned(quoted(asked, wanted), wanted), wanted)
 
     return Calculation(
         "withdrawal-tax",

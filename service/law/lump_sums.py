@@ -36,7 +36,7 @@ class Pension(Value, frozen=True):
     protected_lump_sum_allowance: Pence | None = None
     protected_lump_sum_and_death_benefit_allowance: Pence | None = None
     flexibly_accessed: bool = False
-    minimum_pension_age: Years | None = None
+    protected_pension_age: Years | None = None
 
     def holding(self, uncrystallised: Pence, drawdown: Pence) -> Pension:
         """The same pension with other funds. Written out, because plans over years make so many."""
@@ -49,7 +49,7 @@ class Pension(Value, frozen=True):
             self.protected_lump_sum_allowance,
             self.protected_lump_sum_and_death_benefit_allowance,
             self.flexibly_accessed,
-            self.minimum_pension_age,
+            self.protected_pension_age,
         )
 
 
@@ -323,5 +323,5 @@ def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
         pension.protected_lump_sum_allowance,
         pension.protected_lump_sum_and_death_benefit_allowance,
         flexible,
-        pension.minimum_pension_age,
+        pension.protected_pension_age,
     )

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from service.law.lump_sums import Pension
 from service.law.rulebook import TaxYearRules
 from service.law.units import Pence
+from service.planning.household import Path
 
 _USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
 
@@ -15,7 +16,7 @@ _USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allow
 class Fault:
     """One thing wrong with a request: where (path of keys and indexes), a short code, and a sentence for people."""
 
-    path: tuple[str | int, ...]
+    path: Path
     code: str
     detail: str
 
@@ -30,19 +31,17 @@ class RuleViolation(Exception):
         self.permitted = permitted
 
 
-def no_such_allowance_yet(
-    pension: Pension, rules: TaxYearRules, path: tuple[str | int, ...], where: str = ""
-) -> tuple[Fault, ...]:
-    """A pension that is said to have used allowances which its tax year does not have yet; ``path`` is the pension's, and
+def no_such_allowance_yet(pension: Pension, rules: TaxYearRules, path: Path, where: str = "") -> tuple[Fault, ...]:
+    """A person who is said to have used allowances which the tax year does not have yet; ``path`` is the person's, and
     ``where`` follows the name of the tax year."""
     if rules.lump_sums.lump_sum_allowance is not None:
         return ()
     return tuple(
         Fault(
-            (*path, name),
+            (*path, "lump_sum_allowances", name),
             "no-such-allowance-yet",
             f"There was no such allowance in {rules.figures.name}{where}: it began on 6 April 2024. Give "
-            "`lifetime_allowance_used_percent` instead.",
+            "`lifetime_allowance_used` instead.",
         )
         for name in _USED_SINCE_2024
         if getattr(pension, name)

@@ -10,7 +10,8 @@ from typing import Literal, NamedTuple, get_args
 
 from service.law.income_tax import MarriageAllowance, Nation, Taxpayer
 from service.law.lump_sums import Pension
-from service.law.units import BasisPoints, Pence
+from service.law.rounding import half_up
+from service.law.units import WHOLE, BasisPoints, Pence, Years
 from service.law.value import Value
 
 IncomeKind = Literal[
@@ -20,12 +21,28 @@ IncomeKind = Literal[
     "defined_benefit_pension",
     "annuity",
     "other_taxable",
-    "property",
+    "property_income",
     "savings_interest",
     "dividends",
 ]
 
 INCOME_KINDS: tuple[IncomeKind, ...] = get_args(IncomeKind)
+
+Payer = Literal["self", "employer", "third_party"]
+"""Who pays a pension contribution."""
+
+Relief = Literal["relief_at_source", "net_pay", "none"]
+"""How a contribution that is not an employer's has its tax relief (FA 2004 ss.192-194): the scheme claims the basic rate, pay is
+taxed after it, or not at all."""
+
+Saving = Literal["money_purchase", "defined_benefit"]
+"""What a contribution counts as for the annual allowances."""
+
+Path = tuple[str | int, ...]
+"""A place in a request: keys and indexes."""
+
+PEOPLE: Path = ("household", "people")
+"""The place of the people in every request."""
 
 LumpSums = Literal["with_each_withdrawal", "first", "none", "separately"]
 """How a plan takes tax-free cash: a quarter of each withdrawal, all of it at the first chance, not at all, or at times that
@@ -34,6 +51,10 @@ rest."""
 
 Thresholds = Literal["frozen", "prices"]
 """What the tax thresholds do after the last tax year with figures: stand still, or rise with prices where the Acts say so."""
+
+
+YearlyRate = BasisPoints | Fraction
+"""Growth a year in basis points; a rate that was solved for need not be a whole number of them."""
 
 
 class Income(NamedTuple):
@@ -61,7 +82,7 @@ class Person(Value, frozen=True):
 
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
-        return taxpayer_of(self, self.income)
+        return taxpayer_of(self, self.income, self.relief_at_source_contributions)
 
 
 WITH_PRICES = "prices"
@@ -70,7 +91,8 @@ WITH_PRICES = "prices"
 
 @dataclass(frozen=True, slots=True)
 class DatedIncome:
-    """An income in a plan over years: ``amount`` is a year's, in the money of the plan's first tax year.
+    """An income as a household's record gives it: ``amount`` is a year's, in the money of the tax year that a question is about
+    or, in a plan, of its first.
 
     ``first`` and ``last`` are days, None where it has always run or runs on. ``share_of_full_rate`` (basis points)
     stands in place of the amount of a State Pension. ``increases`` is basis points a year, or WITH_PRICES.
@@ -84,6 +106,56 @@ class DatedIncome:
     increases: BasisPoints | str = 0
 
 
+class Contribution(Value, frozen=True):
+    """A pension contribution, gross: ``amount`` on a ``day``, or ``yearly`` from ``first`` to ``last`` (days; None where it has
+    always run or runs on). For a defined benefit pension it is the pension input amount."""
+
+    payer: Payer = "self"
+    relief: Relief = "none"
+    saving: Saving = "money_purchase"
+    amount: Pence = 0
+    day: date | None = None
+    yearly: Pence = 0
+    first: date | None = None
+    last: date | None = None
+
+    def between(self, start: date, end: date) -> Pence:
+        """What of it falls into a tax year, by its first and last day: of a yearly one the share of its days; pence, half up."""
+        if self.day is not None:
+            return self.amount if start <= self.day <= end else 0
+        begins = start if self.first is None else max(start, self.first)
+        ends = end if self.last is None else min(end, self.last)
+        return half_up(self.yearly * max(0, (ends - begins).days + 1), (end - start).days + 1)
+
+
+def relief_at_source(contributions: Iterable[Contribution], start: date, end: date) -> Pence:
+    """The contributions of a tax year that have relief at source, gross, by its first and last day; pence."""
+    return sum(one.between(start, end) for one in contributions if one.relief == "relief_at_source")
+
+
+class PensionHeld(Value, frozen=True):
+    """One of a person's money purchase pensions: its funds in pence, and the terms that a plan looks at. ``growth`` is a yearly
+    rate, the one assumed of all where the pension has none of its own, before the ``yearly_charge``, which is basis points of
+    what is held."""
+
+    uncrystallised: Pence
+    drawdown: Pence = 0
+    protected_pension_age: Years | None = None
+    growth: YearlyRate = 0
+    yearly_charge: BasisPoints = 0
+
+    @property
+    def held(self) -> Pence:
+        """All that is in it."""
+        return self.uncrystallised + self.drawdown
+
+
+def after_charge(growth: YearlyRate, charge: BasisPoints) -> YearlyRate:
+    """A yearly growth, exactly, once a yearly charge is taken from what has grown."""
+    left = Fraction((WHOLE + growth) * (WHOLE - charge), WHOLE) - WHOLE
+    return int(left) if left.denominator == 1 else left
+
+
 @dataclass(frozen=True, slots=True)
 class Isa:
     """A person's ISAs. ``cash_isa``: new money goes into a cash ISA, which has a limit of its own from 2027-28."""
@@ -95,7 +167,10 @@ class Isa:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """A person in a plan over years, with what they hold. Reliefs are gross and the same each year."""
+    """A person as a household's record gives them, with what they hold. Gift Aid donations are gross and the same each year.
+
+    ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances.
+    """
 
     date_of_birth: date
     tax_residence: Nation
@@ -103,11 +178,22 @@ class Member:
     isa: Isa = Isa()
     cash: Pence = 0
     income: tuple[DatedIncome, ...] = ()
-    relief_at_source_contributions: Pence = 0
+    contributions: tuple[Contribution, ...] = ()
     gift_aid_donations: Pence = 0
     marriage_allowance: MarriageAllowance = "none"
     blind_persons_allowance: bool = False
     child_benefit: Pence = 0
+    pensions: tuple[PensionHeld, ...] = ()
+    name: str | None = None
+
+    def one_pension(self, place: int) -> Pension:
+        """One of the pensions, with what is used of the person's allowances."""
+        own = self.pensions[place]
+        return self.pension._replace(
+            uncrystallised=own.uncrystallised,
+            drawdown=own.drawdown,
+            protected_pension_age=own.protected_pension_age,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,10 +204,6 @@ class Spending:
     first: date | None = None
     last: date | None = None
     increases: BasisPoints | str = 0
-
-
-YearlyRate = BasisPoints | Fraction
-"""Growth a year in basis points; a rate that was solved for need not be a whole number of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,11 +234,13 @@ class Household:
     money_of: date | None = None
 
 
-def taxpayer_of(person: Person | Member, incomes: Iterable[tuple[IncomeKind, int]]) -> Taxpayer:
-    """A person with the incomes of one tax year (kind and pence) as the income tax rules see them."""
+def taxpayer_of(
+    person: Person | Member, incomes: Iterable[tuple[IncomeKind, int]], relief_at_source_contributions: Pence
+) -> Taxpayer:
+    """A person with the incomes (kind and pence) and contributions of one tax year as the income tax rules see them."""
     other_income = property_income = savings = dividends = 0
     for kind, amount in incomes:
-        if kind == "property":
+        if kind == "property_income":
             property_income += amount
         elif kind == "savings_interest":
             savings += amount
@@ -170,7 +254,7 @@ def taxpayer_of(person: Person | Member, incomes: Iterable[tuple[IncomeKind, int
         property_income=property_income,
         savings=savings,
         dividends=dividends,
-        relief_at_source=person.relief_at_source_contributions,
+        relief_at_source=relief_at_source_contributions,
         gift_aid=person.gift_aid_donations,
         blind=person.blind_persons_allowance,
         marriage_allowance=person.marriage_allowance,

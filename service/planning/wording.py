@@ -35,6 +35,10 @@ YOU = "You"
 """One person alone, as the start of a sentence: whoever reads the answer, or whoever it is about."""
 
 
-def who(i: int, of: int) -> str:
-    """Person ``i`` of a household as the start of a sentence names them."""
-    return YOU if of == 1 else ("The first person", "The second person")[i]
+NAMELESS = (YOU, "The first person", "The second person")
+"""What stands for people without a name, as the start of a sentence."""
+
+
+def who(i: int, of: int, name: str | None = None) -> str:
+    """Person ``i`` of a household as the start of a sentence names them: of two by name, where it was given."""
+    return YOU if of == 1 else name or NAMELESS[1 + i]

@@ -78,17 +78,6 @@ class Money(StrictField):
         return _whole_parts(value, 0, LARGEST_MONEY, 100, "Money, in pounds,", "two")
 
 
-class Percentage(StrictField):
-    """A percentage with at most two decimals, as whole hundredths of a per cent."""
-
-    def __init__(self, *, largest: int, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.largest = largest
-
-    def accept(self, value: object) -> int:
-        return _whole_parts(value, 0, self.largest, 100, "A percentage", "two")
-
-
 class Rate(StrictField):
     """A rate or share as a fraction (0.025 is 2.5%) with at most four decimals, as whole basis points."""
 
@@ -202,6 +191,26 @@ class Choice(StrictField):
         if isinstance(value, str) and value in self._known:
             return value
         raise ValidationError(f"Must be one of: {', '.join(self.choices)}.")
+
+
+class Text(StrictField):
+    """Text of one line, of bounded length, with something in it."""
+
+    def __init__(self, *, longest: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.longest = longest
+
+    def accept(self, value: object) -> str:
+        if (
+            isinstance(value, str)
+            and 1 <= len(value) <= self.longest
+            and value.isprintable()
+            and value.strip() == value
+        ):
+            return value
+        raise ValidationError(
+            f"Must be text of 1 to {self.longest} characters on one line, without spaces at its ends."
+        )
 
 
 class Matching(StrictField):

@@ -1,24 +1,30 @@
-"""A household over years and what is assumed of them, as requests for plans and for lump sum timing give them."""
+"""The household: the one record of a client, or a couple, that every request begins with."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
-from datetime import date
 from typing import Any, get_args
 
+from marshmallow import ValidationError, validates_schema
+
+from service.law.death_benefits import FORMS
+from service.law.income_tax import NATIONS, MarriageAllowance
+from service.law.lump_sums import Pension
 from service.planning.household import (
     INCOME_KINDS,
     WITH_PRICES,
-    Assumptions,
+    Contribution,
     DatedIncome,
-    Household,
     Isa,
     Member,
+    Payer,
+    PensionHeld,
+    Relief,
+    Saving,
     Spending,
-    Thresholds,
+    YearlyRate,
 )
-from service.planning.schedule.schedule import SCENARIOS
+from service.planning.timing.estates import TO_HEIRS, TO_SPOUSE
 from service.schemas.fields import (
     Choice,
     Growth,
@@ -27,35 +33,105 @@ from service.schemas.fields import (
     Money,
     Rate,
     StrictBoolean,
-    yearly_rate,
+    Text,
+    WholeNumber,
 )
-from service.schemas.shared import (
-    MOST_INCOMES,
-    ObjectList,
-    PensionSchema,
-    PersonFactsSchema,
-    StrictNested,
-    StrictSchema,
-    pension,
-)
+from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 
+MOST_PEOPLE = 2
+MOST_INCOMES = 50
+MOST_CONTRIBUTIONS = 100
+MOST_PENSIONS = 20
 MOST_SPENDING = 50
+MOST_GIFTS = 50
+LONGEST_NAME = 60
+
+RELIEF_MISSING = "Say how this contribution has its tax relief: `relief_at_source`, `net_pay` or `none`."
+EMPLOYERS_RELIEF = "An employer's contribution has no relief of this kind; leave `relief` out."
+AMOUNT_OR_YEARLY = "Give either `amount` with its `date`, or `yearly`, and only one of them."
+DATE_MISSING = "A single contribution needs its `date`."
+DATES_OF_YEARLY = "`date` goes with `amount`. For `yearly`, give `from` and `to`, or leave them out."
 
 
 class DatedSchema(StrictSchema):
-    """What runs from one day to another and may rise."""
+    """What runs from one day to another."""
 
     first = IsoDate(data_key="from")
     last = IsoDate(data_key="to")
-    increases = Increases()
 
 
-class DatedIncomeSchema(DatedSchema):
-    """An income of a plan: a year's amount in the money of the first tax year, or a share of the full State Pension."""
+class IncomeSchema(DatedSchema):
+    """An income: a year's amount, or a share of the full State Pension."""
 
     kind = Choice(INCOME_KINDS, required=True)
     amount = Money()
     share_of_full_rate = Rate(least=0, largest=2)
+    increases = Increases()
+
+
+class ContributionSchema(DatedSchema):
+    """A pension contribution, on a day or yearly."""
+
+    amount = Money()
+    day = IsoDate(data_key="date")
+    yearly = Money()
+    payer = Choice(get_args(Payer))
+    relief = Choice(get_args(Relief))
+    saving = Choice(get_args(Saving))
+
+    @validates_schema(pass_original=True, skip_on_field_errors=False)
+    def _goes_together(self, _: Mapping[str, Any], original: Any, **__: object) -> None:
+        if isinstance(original, Mapping):
+            require_that_it_goes_together(original)
+
+
+def require_that_it_goes_together(values: Mapping[str, Any]) -> None:
+    """ValidationError for a contribution, as it was sent, that says too little or too much."""
+    faults: dict[str, list[str]] = {}
+    if ("amount" in values) == ("yearly" in values):
+        faults["_schema"] = [AMOUNT_OR_YEARLY]
+    elif "amount" in values and "date" not in values:
+        faults["date"] = [DATE_MISSING]
+    elif "yearly" in values and "date" in values:
+        faults["date"] = [DATES_OF_YEARLY]
+    employers = values.get("payer") == "employer"
+    if employers and "relief" in values:
+        faults["relief"] = [EMPLOYERS_RELIEF]
+    if not employers and values.get("saving") != "defined_benefit" and "relief" not in values:
+        faults["relief"] = [RELIEF_MISSING]
+    if faults:
+        raise ValidationError(faults)
+
+
+class PensionSchema(StrictSchema):
+    """A money purchase pension, with what its scheme guarantees, charges and asks for."""
+
+    name = Text(longest=LONGEST_NAME)
+    uncrystallised = Money(required=True)
+    drawdown = Money()
+    protected_pension_age = WholeNumber(least=20, largest=75)
+    protected_tax_free_share = Rate(least=0, largest=1)
+    safeguarded_benefits = Money()
+    guaranteed_annuity_rate = StrictBoolean()
+    exit_charge = Money()
+    scheme_kind = Choice(("personal", "occupational"))
+    transfer_planned = StrictBoolean()
+    transfer_flag = Choice(("none", "amber", "red"))
+    nomination = Choice(("none", "made"))
+    nomination_reviewed_on = IsoDate()
+    growth = Growth()
+    yearly_charge = Rate(least=0, largest=1)
+
+
+class LumpSumAllowancesSchema(StrictSchema):
+    """What is used of a person's lump sum allowances, and what is protected."""
+
+    lump_sum_allowance_used = Money()
+    lump_sum_and_death_benefit_allowance_used = Money()
+    lifetime_allowance_used = Rate(least=0, largest=1)
+    protected_lump_sum_allowance = Money()
+    protected_lump_sum_and_death_benefit_allowance = Money()
+    tax_free_received_before_6_april_2024 = Money()
 
 
 class IsaSchema(StrictSchema):
@@ -63,74 +139,187 @@ class IsaSchema(StrictSchema):
 
     value = Money()
     subscribed_this_year = Money()
+    withdrawn_this_year = Money()
     cash_isa = StrictBoolean()
+    flexible = StrictBoolean()
 
 
-class MemberSchema(PersonFactsSchema):
-    """A person in a plan, with what they hold."""
+class BenefitsSchema(StrictSchema):
+    """Benefits and support received."""
 
-    income = ObjectList(DatedIncomeSchema, most=MOST_INCOMES)
-    pension = StrictNested(PensionSchema, required=True)
+    universal_credit = StrictBoolean()
+    pension_credit = StrictBoolean()
+    housing_benefit = StrictBoolean()
+    council_tax_support = StrictBoolean()
+    care_support = StrictBoolean()
+
+
+class StudentLoansSchema(StrictSchema):
+    """Student loans not yet repaid, by plan."""
+
+    plan_1 = StrictBoolean()
+    plan_2 = StrictBoolean()
+    plan_4 = StrictBoolean()
+    plan_5 = StrictBoolean()
+    postgraduate = StrictBoolean()
+
+
+class InheritedPensionSchema(StrictSchema):
+    """A pension inherited from somebody."""
+
+    scheme_knew_on = IsoDate(required=True)
+    died_before_75 = StrictBoolean(required=True)
+
+
+class CircumstancesSchema(StrictSchema):
+    """What else is known of a person."""
+
+    deposit_firms = WholeNumber(least=1, largest=50)
+    usual_contributions = Money()
+    contribution_increase_planned = StrictBoolean()
+    lump_sums_in_last_12_months = Money()
+    carry_forward = Money()
+    saves_in_other_schemes = StrictBoolean()
+    small_pots_taken = WholeNumber(least=0, largest=50)
+    benefits = StrictNested(BenefitsSchema)
+    gifts_planned = Money()
+    student_loans = StrictNested(StudentLoansSchema)
+    children = WholeNumber(least=0, largest=30)
+    tax_free_childcare = Money()
+    self_assessment = StrictBoolean()
+    ill_health = Choice(("none", "unable_to_work", "life_expectancy_under_a_year"))
+    uk_resident = StrictBoolean()
+    crown_employee_abroad = StrictBoolean()
+    inherited_pension = StrictNested(InheritedPensionSchema)
+    guidance_taken = StrictBoolean()
+    regulated_adviser = StrictBoolean()
+    unexpected_contact = StrictBoolean()
+
+
+class PersonSchema(StrictSchema):
+    """A person: what decides their tax, and what they hold."""
+
+    name = Text(longest=LONGEST_NAME)
+    date_of_birth = IsoDate(required=True)
+    tax_residence = Choice(NATIONS, required=True)
+    income = ObjectList(IncomeSchema, most=MOST_INCOMES)
+    contributions = ObjectList(ContributionSchema, most=MOST_CONTRIBUTIONS)
+    gift_aid_donations = Money()
+    marriage_allowance = Choice(get_args(MarriageAllowance))
+    blind_persons_allowance = StrictBoolean()
+    child_benefit = Money()
+    pensions = ObjectList(PensionSchema, most=MOST_PENSIONS)
+    lump_sum_allowances = StrictNested(LumpSumAllowancesSchema)
+    flexibly_accessed = StrictBoolean()
     isa = StrictNested(IsaSchema)
     cash = Money()
+    circumstances = StrictNested(CircumstancesSchema)
 
 
 class SpendingSchema(DatedSchema):
-    """What the household spends a year, in the money of the first tax year."""
+    """What the household spends a year."""
 
     amount = Money(required=True)
+    increases = Increases()
 
 
-class ScenarioSchema(StrictSchema):
-    """What differs from the plain assumptions."""
+class GiftSchema(StrictSchema):
+    """A chargeable lifetime gift."""
 
-    pension_growth = Growth()
-    isa_growth = Growth()
-    cash_interest = yearly_rate(least=0)
-
-
-class ScenariosSchema(StrictSchema):
-    """Up to three other courses of events."""
-
-    low = StrictNested(ScenarioSchema)
-    middle = StrictNested(ScenarioSchema)
-    high = StrictNested(ScenarioSchema)
+    date = IsoDate(required=True)
+    amount = Money(required=True)
+    person = WholeNumber(least=0, largest=MOST_PEOPLE - 1)
 
 
-class AssumptionsSchema(ScenarioSchema):
-    """What the plan takes for granted."""
+class HomeGivenUpSchema(StrictSchema):
+    """A home that was given up and may earn a downsizing addition."""
 
-    price_inflation = yearly_rate()
-    thresholds_after_freeze = Choice(get_args(Thresholds))
-    tax_rate_on_remaining_pension = Rate(least=0, largest=1, data_key="exit_tax_rate")
-    scenarios = StrictNested(ScenariosSchema)
+    value = Money(required=True)
+    residence_nil_rate_band = Money(required=True)
+    rest_to_descendants = StrictBoolean()
 
 
-def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[str, Assumptions]]:
-    """A household to a day from loaded values, and the whole assumptions of each scenario asked for."""
-    assumed = dict(values.get("assumptions", {}))
-    scenarios = assumed.pop("scenarios", {})
-    assumptions = Assumptions(**assumed)
-    return (
-        Household(
-            start=values["start_date"],
-            end=end,
-            people=tuple(_member(member) for member in values["people"]),
-            spending=tuple(Spending(**spending) for spending in values.get("spending", ())),
-            assumptions=assumptions,
-        ),
-        {name: replace(assumptions, **scenarios[name]) for name in SCENARIOS if name in scenarios},
+class EstateSchema(StrictSchema):
+    """What there is besides pensions, ISAs and cash, and where it goes on a death."""
+
+    home = Money()
+    home_to_descendants = StrictBoolean()
+    other_assets = Money()
+    debts = Money()
+    increases = Increases()
+    first_person_share = Rate(least=0, largest=1)
+    charity_share = Rate(least=0, largest=1)
+    lifetime_gifts = ObjectList(GiftSchema, most=MOST_GIFTS)
+    nil_rate_band_brought_forward = Rate(least=0, largest=1)
+    residence_nil_rate_band_brought_forward = Rate(least=0, largest=1)
+    spouses = StrictBoolean()
+    first_death = Choice((TO_SPOUSE, TO_HEIRS))
+    home_given_up = StrictNested(HomeGivenUpSchema)
+    pension_paid_as = Choice(FORMS)
+    pension_paid_within_two_years = StrictBoolean()
+    pension_to_non_qualifying_person = StrictBoolean()
+    survivor_spending = Rate(least=0, largest=1)
+
+
+class HouseholdSchema(StrictSchema):
+    """One person, or two who are a couple, with what they spend and would leave."""
+
+    people = ObjectList(PersonSchema, least=1, most=MOST_PEOPLE, required=True)
+    spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
+    estate = StrictNested(EstateSchema)
+
+
+_OF_THE_LAW = ("date_of_birth", "tax_residence", "gift_aid_donations", "marriage_allowance", "blind_persons_allowance")
+_OF_THE_PENSION = ("uncrystallised", "drawdown", "protected_pension_age", "growth", "yearly_charge")
+_NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
+_OF_THE_ISA = ("value", "subscribed_this_year", "cash_isa")
+_SENT_AS = {name: field.data_key or name for name, field in ContributionSchema().load_fields.items()}
+_PLAIN = (*_OF_THE_LAW, "child_benefit", "cash", "name")
+
+
+def member(values: Mapping[str, Any], growth: YearlyRate = 0) -> Member:
+    """A person from loaded values; ``growth`` is that of pensions which have none of their own."""
+    pensions = tuple([_pension(one, growth) for one in values.get("pensions", ())])
+    plain = {key: values[key] for key in _PLAIN if key in values}
+    if "isa" in values:
+        plain["isa"] = Isa(**{key: values["isa"][key] for key in _OF_THE_ISA if key in values["isa"]})
+    return Member(
+        pension=_together(values, pensions),
+        pensions=pensions,
+        income=tuple([_income(one) for one in values.get("income", ())]),
+        contributions=tuple([contribution(one) for one in values.get("contributions", ())]),
+        **plain,
     )
 
 
-def _member(values: Mapping[str, Any]) -> Member:
-    given = dict(values)
-    given["income"] = tuple(_income(income) for income in given.get("income", ()))
-    given["pension"] = pension(given["pension"])
-    given["isa"] = Isa(**given.get("isa", {}))
-    return Member(**given)
+def _pension(values: Mapping[str, Any], growth: YearlyRate) -> PensionHeld:
+    return PensionHeld(**{"growth": growth, **{key: values[key] for key in _OF_THE_PENSION if key in values}})
+
+
+def _together(values: Mapping[str, Any], pensions: tuple[PensionHeld, ...]) -> Pension:
+    """All pensions of a person as one, with what is used of the allowances. Its protected age is that of the first pension with
+    anything in it: where others differ, who puts them together has to refuse."""
+    used = values.get("lump_sum_allowances", {})
+    return Pension(
+        sum([one.uncrystallised for one in pensions]),
+        sum([one.drawdown for one in pensions]),
+        protected_pension_age=next((one.protected_pension_age for one in pensions if one.held), None),
+        flexibly_accessed=values.get("flexibly_accessed", False),
+        **{key: used[key] for key in used if key != _NOT_OF_THE_ALLOWANCES},
+    )
 
 
 def _income(values: Mapping[str, Any]) -> DatedIncome:
     default = {"increases": WITH_PRICES} if values["kind"] == "state_pension" else {}
     return DatedIncome(**{**default, **values})
+
+
+def contribution(values: Mapping[str, Any]) -> Contribution:
+    """A contribution from loaded values. ValidationError where they do not go together."""
+    require_that_it_goes_together({_SENT_AS.get(key, key): value for key, value in values.items()})
+    return Contribution(**values)
+
+
+def spending(values: Mapping[str, Any]) -> tuple[Spending, ...]:
+    """What a household spends, from its loaded values."""
+    return tuple([Spending(**one) for one in values.get("spending", ())])

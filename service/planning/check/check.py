@@ -1,16 +1,17 @@
 """POST /v1/warnings: from what a planner knows and intends to the circumstances that the rules look at.
 
 Withdrawals are carried out in the order of their days, and on one day lump sums first, whatever their order in the request.
-Nothing grows, and other income is the same in every tax year.
+Nothing grows, and yearly amounts are the same in every tax year.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from service.figures import tax_years
+from service.figures.loader import TaxYearFigures
 from service.law import annual_allowance, lump_sums, state_pension
 from service.law.ages import age_on
 from service.law.income_tax import Liability, Taxpayer, liability, taxpayer_year
@@ -18,20 +19,25 @@ from service.law.lump_sums import METHODS, Method, Pension
 from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import Pence
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
-from service.planning.household import Person
+from service.planning.household import PEOPLE, Contribution, Member, Path, Person
+from service.planning.incomes import person_in, record_faults
 from service.planning.payroll import PayrollOutcome, payroll_outcome
 from service.planning.warnings.circumstances import (
     Circumstances,
     Estate,
     Facts,
+    Features,
+    PaidIn,
+    PensionCase,
     PersonCase,
     PersonFacts,
+    Subscription,
     Taken,
     YearFacts,
 )
 from service.planning.warnings.household_facts import pension_left, person_facts
 from service.planning.warnings.registry import all_found
-from service.planning.warnings.warning import ClientWarning, Path, in_order
+from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
 
 _IN_THE_ESTATE = "inheritance_tax.unused_pensions_in_estate"
@@ -39,29 +45,43 @@ _IN_THE_ESTATE = "inheritance_tax.unused_pensions_in_estate"
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A withdrawal intended: gross pence on a day."""
+    """A withdrawal intended: gross pence on a day, from the pension at a place among those of the person at another."""
 
+    person: int
+    pension: int
     method: Method
     amount: Pence
     day: date
 
 
 @dataclass(frozen=True, slots=True)
-class PersonAsked:
-    """A person of a request, with the pension as it is on the request's date."""
+class Subscribed:
+    """A planned ISA subscription of the person at a place."""
 
-    person: Person
-    pension: Pension
+    person: int
+    subscription: Subscription
+
+
+@dataclass(frozen=True, slots=True)
+class PersonAsked:
+    """A person of a request as they are on its date. ``features`` has what each of the pensions gives; ``facts`` is without what
+    is paid in, which the member's record has."""
+
+    member: Member
     facts: Facts
-    withdrawals: tuple[Planned, ...] = ()
+    features: tuple[Features, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class WarningsQuestion:
-    """A whole request. ``today`` is the day on which everything held is as given."""
+    """A whole request. ``today`` is the day on which everything held is as given. ``contributions_known`` says of each person
+    whether it was said what is paid into pensions."""
 
     today: date
     people: tuple[PersonAsked, ...]
+    withdrawals: tuple[Planned, ...] = ()
+    subscriptions: tuple[Subscribed, ...] = ()
+    contributions_known: tuple[bool, ...] = ()
     estate: Estate | None = None
 
 
@@ -80,7 +100,7 @@ def circumstances_of(question: WarningsQuestion, book: RuleBook) -> Circumstance
         (rules.figures.start for rules in book.years.values() if rules.figures.text(_IN_THE_ESTATE) == "yes"), None
     )
     people, more_than_held = [], []
-    names = sorted({name for asked in question.people for name in _tax_years(asked, question.today)})
+    names = sorted(set(_tax_years(question)))
     for i, asked in enumerate(question.people):
         try:
             people.append(_person_case(asked, i, question, names, book))
@@ -103,52 +123,142 @@ def circumstances_of(question: WarningsQuestion, book: RuleBook) -> Circumstance
     )
 
 
-def _tax_years(asked: PersonAsked, today: date) -> Iterator[str]:
-    """The tax years of everything that is still to happen, and that of today."""
-    yield tax_years.of(today)
-    yield from (tax_years.of(planned.day) for planned in asked.withdrawals)
-    yield from (tax_years.of(one.day) for one in asked.facts.isas.subscriptions)
-    yield from (tax_years.of(one.day) for one in asked.facts.contributions or () if one.day >= today)
+def _tax_years(question: WarningsQuestion) -> Iterator[str]:
+    """The tax years of everything that is still to happen on a day, and that of today."""
+    yield tax_years.of(question.today)
+    yield from (tax_years.of(planned.day) for planned in question.withdrawals)
+    yield from (tax_years.of(one.subscription.day) for one in question.subscriptions)
+    for asked in question.people:
+        for paid in asked.member.contributions:
+            if paid.day is not None and paid.day >= question.today:
+                yield tax_years.of(paid.day)
 
 
 def _person_case(
     asked: PersonAsked, i: int, question: WarningsQuestion, names: list[str], book: RuleBook
 ) -> PersonCase:
-    reached = state_pension.reached_on(asked.person.date_of_birth, book.state_pension_ages)
-    person = person_facts(asked.person, i, len(question.people), reached, asked.facts)
+    member = asked.member
+    reached = state_pension.reached_on(member.date_of_birth, book.state_pension_ages)
+    person = person_facts(member, i, len(question.people), reached, _facts(asked, i, question, names, book))
     in_order_of_days = sorted(
-        enumerate(asked.withdrawals),
+        ((j, planned) for j, planned in enumerate(question.withdrawals) if planned.person == i),
         key=lambda found: (found[1].day, METHODS.index(found[1].method), found[1].amount),
     )
-    pension, years, paid_before = asked.pension, [], asked.pension.flexibly_accessed
+    pensions = tuple(member.one_pension(k) for k in range(len(member.pensions)))
+    years: list[YearFacts] = []
+    held, paid_before = [pensions], member.pension.flexibly_accessed
     for name in names:
         planned = [(j, one) for j, one in in_order_of_days if tax_years.of(one.day) == name]
-        year = _year_facts(person, asked.person, pension, planned, book.years[name], first_payment=not paid_before)
+        rules = book.years[name]
+        year, pensions = _year_facts(
+            person,
+            person_in(member, rules, book.state_pension_ages),
+            member.pension if not years else years[-1].after,
+            pensions,
+            planned,
+            rules,
+            first_payment=not paid_before,
+        )
         paid_before = paid_before or any(_is_taxed_by_a_code(taken) for taken in year.taken)
-        pension = year.after
         years.append(year)
-    return PersonCase(person, tuple(years))
+        held.append(pensions)
+    return PersonCase(
+        person,
+        tuple(years),
+        tuple(
+            PensionCase(
+                person,
+                (*person.path, "pensions", k),
+                features,
+                tuple(_of_pension(k, year, held[t][k], held[t + 1][k]) for t, year in enumerate(years)),
+            )
+            for k, features in enumerate(asked.features)
+        ),
+    )
+
+
+def _facts(asked: PersonAsked, i: int, question: WarningsQuestion, names: list[str], book: RuleBook) -> Facts:
+    """What is known of a person, with what is paid into pensions and ISAs."""
+    paid_in = None
+    if question.contributions_known[i]:
+        years = [book.years[name].figures for name in names]
+        paid_in = tuple(paid for one in asked.member.contributions for paid in _paid_in(one, years))
+    this_year = book.years[tax_years.of(question.today)].figures
+    return replace(
+        asked.facts,
+        contributions=paid_in,
+        employer_contributions=sum(
+            one.between(this_year.start, this_year.end)
+            for one in asked.member.contributions
+            if one.payer == "employer" and one.saving == "money_purchase"
+        ),
+        isas=replace(
+            asked.facts.isas,
+            subscriptions=tuple(one.subscription for one in question.subscriptions if one.person == i),
+        ),
+    )
+
+
+def _paid_in(contribution: Contribution, years: list[TaxYearFigures]) -> Iterator[PaidIn]:
+    """A contribution as payments: a yearly one in equal parts on the first day of each tax month that it runs through."""
+    if contribution.day is not None:
+        yield PaidIn(contribution.amount, contribution.day, contribution.payer, contribution.saving)
+        return
+    for figures in years:
+        amount = contribution.between(figures.start, figures.end)
+        if amount == 0:
+            continue
+        begins, ends = max(figures.start, contribution.first or figures.start), contribution.last or figures.end
+        days = [day for day in _firsts_of_tax_months(figures) if begins <= day <= ends] or [begins]
+        for k, day in enumerate(days):
+            part = amount * (k + 1) // len(days) - amount * k // len(days)
+            yield PaidIn(part, day, contribution.payer, contribution.saving)
+
+
+def _firsts_of_tax_months(figures: TaxYearFigures) -> Iterator[date]:
+    """The 6th of each month of a tax year, from April."""
+    for months in range(12):
+        years, month = divmod(figures.start.month - 1 + months, 12)
+        yield date(figures.start.year + years, month + 1, figures.start.day)
+
+
+def _of_pension(place: int, year: YearFacts, before: Pension, after: Pension) -> YearFacts:
+    """A tax year of one pension: its own withdrawals, and what it holds before and after them."""
+    own = tuple(taken for taken in year.taken if taken.pension == place)
+    return year._replace(
+        taken=own,
+        gross=sum(taken.payment.gross for taken in own),
+        tax_free=sum(taken.payment.tax_free for taken in own),
+        taxable=sum(taken.payment.taxable for taken in own),
+        before=before,
+        after=after,
+        held_before=before.uncrystallised + before.drawdown,
+    )
 
 
 def _year_facts(
     person: PersonFacts,
     asked: Person,
-    pension: Pension,
+    together: Pension,
+    pensions: tuple[Pension, ...],
     planned: list[tuple[int, Planned]],
     rules: TaxYearRules,
     *,
     first_payment: bool,
-) -> YearFacts:
-    """One tax year, its withdrawals carried out. ``first_payment``: no taxable payment came before, so no code is known."""
+) -> tuple[YearFacts, tuple[Pension, ...]]:
+    """One tax year, its withdrawals carried out, and the pensions after it. ``together`` has the funds of all pensions.
+    ``first_payment``: no taxable payment came before, so no code is known."""
     taxpayer = asked.taxpayer()
     year = taxpayer_year(taxpayer, rules.income_tax[person.nation])
     without = with_it = liability(year)
     taken: list[Taken] = []
-    before, taxable = pension, 0
+    held, taxable = list(pensions), 0
     for j, one in planned:
-        done = _carried_out(one, person, before, rules, (*person.path, "withdrawals", j))
+        done = _carried_out(one, person, held[one.pension], rules, ("withdrawals", j))
         taken.append(done)
-        before = done.after
+        # What a withdrawal uses of the allowances, and flexible access, are the person's: they count for every pension.
+        held = [done.after if k == one.pension else _used_elsewhere(other, done.after) for k, other in enumerate(held)]
+    after = _together(together, held)
     for k, done in enumerate(taken):
         taxable += done.payment.taxable
         so_far, with_it = with_it, liability(year, taxable)
@@ -158,7 +268,7 @@ def _year_facts(
             more = any(_is_taxed_by_a_code(later) for later in taken[k + 1 :])
             outcome = _emergency_payroll(done, person, asked, rules, so_far, with_it, more_payments=more)
             taken[k] = done._replace(payroll=outcome, payroll_path=done.path)
-    return YearFacts(
+    found = YearFacts(
         person=person,
         rules=rules,
         path=taken[0].path if taken else person.path,
@@ -168,17 +278,38 @@ def _year_facts(
         gross=sum(one.payment.gross for one in taken),
         tax_free=sum(one.payment.tax_free for one in taken),
         taxable=taxable,
-        before=pension,
-        after=before,
-        left_before=lump_sums.available(pension, rules.lump_sums),
-        left_after=lump_sums.available(before, rules.lump_sums),
-        held_before=pension.uncrystallised + pension.drawdown,
+        before=together,
+        after=after,
+        left_before=lump_sums.available(together, rules.lump_sums),
+        left_after=lump_sums.available(after, rules.lump_sums),
+        held_before=together.uncrystallised + together.drawdown,
         last_day=rules.figures.end,
         age=age_on(person.born, rules.figures.end),
         state_pension=asked.income_of("state_pension"),
         taken=tuple(taken),
         earned=_earned(taxpayer, asked),
         known_year=year,
+    )
+    return found, tuple(held)
+
+
+def _used_elsewhere(pension: Pension, other: Pension) -> Pension:
+    """A pension with what is used of its holder's allowances after a withdrawal from another."""
+    return other._replace(
+        uncrystallised=pension.uncrystallised,
+        drawdown=pension.drawdown,
+        protected_pension_age=pension.protected_pension_age,
+    )
+
+
+def _together(before: Pension, held: list[Pension]) -> Pension:
+    """All pensions as one; ``before`` where there are none."""
+    if not held:
+        return before
+    return held[0]._replace(
+        uncrystallised=sum(one.uncrystallised for one in held),
+        drawdown=sum(one.drawdown for one in held),
+        protected_pension_age=before.protected_pension_age,
     )
 
 
@@ -214,7 +345,7 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
         method=method,
         day=planned.day,
         age=age_on(person.born, planned.day),
-        minimum_age=pension.minimum_pension_age or rules.minimum_pension_age,
+        minimum_age=pension.protected_pension_age or rules.minimum_pension_age,
         asked=planned.amount,
         permitted=most,
         payment=payment,
@@ -223,6 +354,7 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
         after=after,
         left_before=left,
         left_after=lump_sums.available(after, rules.lump_sums),
+        pension=planned.pension,
         triggers=triggers and not pension.flexibly_accessed,
     )
 
@@ -264,23 +396,27 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
     if first is None:
         yield _no_figures(("date",), today, book)
     for i, asked in enumerate(question.people):
-        path = ("people", i)
-        if asked.person.date_of_birth > today:
+        member, path = asked.member, (*PEOPLE, i)
+        if member.date_of_birth > today:
             yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the date of the request.")
+        yield from record_faults(member, path, book.state_pension_ages)
+        for j, contribution in enumerate(member.contributions):
+            day = contribution.day
+            if day is not None and day >= today and tax_years.of(day) not in book.years:
+                yield _no_figures((*path, "contributions", j, "date"), day, book)
+        for k, features in enumerate(asked.features):
+            reviewed = features.nomination_reviewed_on
+            if reviewed is not None and reviewed > today:
+                yield _in_the_future((*path, "pensions", k, "nomination_reviewed_on"))
         if first is not None:
-            yield from no_such_allowance_yet(asked.pension, first, (*path, "pension"))
-        for j, planned in enumerate(asked.withdrawals):
-            yield from _day_faults((*path, "withdrawals", j, "date"), planned.day, today, book)
-        for j, one in enumerate(asked.facts.isas.subscriptions):
-            yield from _day_faults((*path, "isa", "subscriptions", j, "date"), one.day, today, book)
-        for j, contribution in enumerate(asked.facts.contributions or ()):
-            if contribution.day >= today and tax_years.of(contribution.day) not in book.years:
-                yield _no_figures((*path, "contributions", j, "date"), contribution.day, book)
-        inherited, reviewed = asked.facts.inherited, asked.facts.features.nomination_reviewed_on
+            yield from no_such_allowance_yet(member.pension, first, path)
+        inherited = asked.facts.inherited
         if inherited is not None and inherited.scheme_knew_on > today:
-            yield _in_the_future((*path, "inherited_pension", "scheme_knew_on"))
-        if reviewed is not None and reviewed > today:
-            yield _in_the_future((*path, "pension", "nomination_reviewed_on"))
+            yield _in_the_future((*path, "circumstances", "inherited_pension", "scheme_knew_on"))
+    for j, planned in enumerate(question.withdrawals):
+        yield from _day_faults(("withdrawals", j, "date"), planned.day, today, book)
+    for j, one in enumerate(question.subscriptions):
+        yield from _day_faults(("isa_subscriptions", j, "date"), one.subscription.day, today, book)
 
 
 def _day_faults(path: Path, day: date, today: date, book: RuleBook) -> Iterator[Fault]:

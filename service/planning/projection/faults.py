@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from service.figures import tax_years
-from service.law import state_pension
 from service.law.rulebook import RuleBook
 from service.planning.faults import Fault, no_such_allowance_yet
-from service.planning.household import DatedIncome, Household, Member, Spending
+from service.planning.household import PEOPLE, Household, Member
+from service.planning.incomes import dates_faults, record_faults
 from service.planning.projection.timeline import MOST_TAX_YEARS
 
 
@@ -34,37 +34,34 @@ def household_faults(
             f"The plan touches {count} tax years; at most {MOST_TAX_YEARS} can be planned.",
         )
     for i, member in enumerate(household.people):
-        path = ("people", i)
+        path = (*PEOPLE, i)
         if member.date_of_birth > start:
             yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the start of the plan.")
-        for j, income in enumerate(member.income):
-            yield from _income_faults(income, member, (*path, "income", j), book)
+        yield from record_faults(member, path, book.state_pension_ages)
         if first is not None:
-            yield from no_such_allowance_yet(member.pension, first, (*path, "pension"), ", where the plan starts")
+            yield from no_such_allowance_yet(member.pension, first, path, ", where the plan starts")
     for j, spending in enumerate(household.spending):
-        yield from _dates_faults(spending, ("spending", j))
+        yield from dates_faults(spending, ("household", "spending", j))
+    yield from _different_terms(household.people)
 
 
-def _income_faults(income: DatedIncome, member: Member, path: tuple[str | int, ...], book: RuleBook) -> Iterator[Fault]:
-    share = income.share_of_full_rate
-    if (income.amount is None) == (share is None):
-        yield Fault(path, "amount-or-share", "Give either `amount` or `share_of_full_rate`, and only one of them.")
-    if share is not None:
-        where = (*path, "share_of_full_rate")
-        if income.kind != "state_pension":
+def _different_terms(people: Sequence[Member]) -> Iterator[Fault]:
+    """Pensions that a plan cannot put together: those of one person need one pension age, all of the household one growth and
+    one charge. A pension with nothing in it has no say."""
+    growth = {(held.growth, held.yearly_charge) for member in people for held in member.pensions if held.held}
+    for i, member in enumerate(people):
+        ages = {held.protected_pension_age for held in member.pensions if held.held}
+        if len(ages) > 1:
             yield Fault(
-                where, "share-of-state-pension-only", "Only a State Pension is given as a share of the full rate."
+                (*PEOPLE, i, "pensions"),
+                "pensions-on-different-terms",
+                "This calculation puts a person's pensions together, so they need the same `protected_pension_age`. Ask "
+                "for each pension by itself.",
             )
-        elif state_pension.which(member.date_of_birth, book.state_pension_ages) is None:
-            yield Fault(
-                where,
-                "share-depends-on-sex",
-                f"A person born on {member.date_of_birth.isoformat()} has the new or the basic State Pension depending on sex, "
-                "which is not asked. Give `amount` instead.",
-            )
-    yield from _dates_faults(income, path)
-
-
-def _dates_faults(item: DatedIncome | Spending, path: tuple[str | int, ...]) -> Iterator[Fault]:
-    if item.first is not None and item.last is not None and item.last < item.first:
-        yield Fault((*path, "to"), "to-before-from", "This ends before it begins.")
+    if len(growth) > 1:
+        yield Fault(
+            PEOPLE,
+            "pensions-on-different-terms",
+            "This calculation puts pensions together, so all pensions of the household need the same `growth` and the same "
+            "`yearly_charge`. Ask for each pension by itself.",
+        )

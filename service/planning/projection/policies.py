@@ -191,7 +191,7 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
     raise RuleViolation(
         (
             Fault(
-                ("spending",),
+                ("household", "spending"),
                 "spending-cannot-be-met",
                 f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met. After all cash, ISAs and "
                 f"permitted withdrawals, {pounds(year.short)} is missing.",

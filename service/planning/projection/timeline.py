@@ -26,8 +26,10 @@ from service.planning.household import (
     Member,
     Spending,
     YearlyRate,
+    relief_at_source,
     taxpayer_of,
 )
+from service.planning.incomes import amount_between, settled
 
 MOST_TAX_YEARS = 60
 _MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for thousands and none twice
@@ -257,11 +259,20 @@ def _spending(household: Household, period: Period) -> Pence:
     )
 
 
+def _amount_in(
+    item: DatedIncome | Spending, amount: Pence, period: Period, first: date, last: date, inflation: BasisPoints
+) -> Pence:
+    """What a yearly amount comes to between two days of a period's tax year, pence."""
+    rate = inflation if item.increases == WITH_PRICES else int(item.increases)
+    return amount_between(item, amount, first, last, period.days_in_year, rate, period.rises)
+
+
 def _person(
     member: Member, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
 ) -> tuple[PersonPeriod, ...]:
     money_of = tax_years.of(household.money_of or household.start)
-    incomes = [_settled(income, member, book.years[money_of].figures, book, reached) for income in member.income]
+    figures, ages = book.years[money_of].figures, book.state_pension_ages
+    incomes = [settled(income, member, figures, ages, reached) for income in member.income]
     inflation = household.assumptions.price_inflation
     return tuple(_person_year(member, incomes, period, inflation) for period in periods)
 
@@ -273,7 +284,7 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
         assert income.amount is not None
         whole.append((income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation)))
         inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
-    taxpayer = taxpayer_of(member, whole)
+    taxpayer = taxpayer_of(member, whole, relief_at_source(member.contributions, figures.start, figures.end))
     rules = period.rules.income_tax[member.tax_residence]
     outside = taxpayer.income - inside
     tax_outside = 0
@@ -285,42 +296,11 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
         received=inside,
         tax_outside=tax_outside,
         may_withdraw=pension_age.may_take_benefits(
-            member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.minimum_pension_age
+            member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.protected_pension_age
         ),
         isa_room=_isa_room(member, period),
         state_pension=sum(amount for kind, amount in whole if kind == "state_pension"),
     )
-
-
-def _settled(
-    income: DatedIncome, member: Member, first: TaxYearFigures, book: RuleBook, reached: date | None
-) -> DatedIncome:
-    """An income with an amount, and a State Pension with its day: State Pension age, unless another day is given."""
-    if income.kind != "state_pension":
-        return income
-    amount = income.amount
-    if amount is None:
-        assert income.share_of_full_rate is not None
-        which = state_pension.which(member.date_of_birth, book.state_pension_ages)
-        assert which is not None, "a request for a share is refused where the full rate depends on sex"
-        amount = half_up(state_pension.full_yearly(first, which) * income.share_of_full_rate, WHOLE)
-    return replace(income, amount=amount, first=income.first or reached)
-
-
-def _amount_in(
-    item: DatedIncome | Spending, amount: Pence, period: Period, first: date, last: date, inflation: BasisPoints
-) -> Pence:
-    """What a yearly amount comes to between two days of a period's tax year, pence, half up."""
-    begins = max(first, item.first) if item.first else first
-    ends = min(last, item.last) if item.last else last
-    days = (ends - begins).days + 1
-    if days <= 0:
-        return 0
-    rate = inflation if item.increases == WITH_PRICES else int(item.increases)
-    if rate == 0:
-        return half_up(amount * days, period.days_in_year)
-    years = period.rises
-    return half_up(amount * days * (WHOLE + rate) ** years, period.days_in_year * WHOLE**years)
 
 
 def _isa_room(member: Member, period: Period) -> Pence:

@@ -11,7 +11,6 @@ from service.planning.warnings.circumstances import Circumstances, PersonCase, P
 from service.planning.warnings.household_facts import pension_left, works
 from service.planning.warnings.registry import all_found
 from service.planning.warnings.warning import ClientWarning, in_order
-from service.planning.wording import YOU
 
 
 def warnings_for(answer: Quote, ages: StatePensionAges | None = None) -> list[ClientWarning]:
@@ -32,7 +31,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         method=withdrawal.method,
         day=withdrawal.day,
         age=age,
-        minimum_age=question.pension.minimum_pension_age or rules.minimum_pension_age,
+        minimum_age=question.pension.protected_pension_age or rules.minimum_pension_age,
         asked=payment.gross,
         permitted=payment.gross,
         payment=payment,
@@ -47,9 +46,9 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         pay_not_in_the_income=pay_not_in_the_income(answer.payroll.facts, person),
     )
     facts = PersonFacts(
-        who=YOU,
-        path=("person",),
-        pension_path=("pension",),
+        who=question.who,
+        path=question.person_path,
+        pension_path=question.pension_path,
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

@@ -17,10 +17,10 @@ from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
-from service.planning.household import Person
+from service.planning.household import PEOPLE, Path, Person
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
 from service.planning.quote.gross_up import Wanted, least_gross
-from service.planning.wording import pounds
+from service.planning.wording import YOU, pounds
 
 
 class Withdrawal(Value, frozen=True):
@@ -33,13 +33,27 @@ class Withdrawal(Value, frozen=True):
 
 
 class Question(Value, frozen=True):
-    """A whole request."""
+    """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
+    ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence."""
 
     tax_year: str
     person: Person
     pension: Pension
     withdrawal: Withdrawal
     payroll: PayrollFacts | None = None
+    person_place: int = 0
+    pension_place: int = 0
+    who: str = YOU
+
+    @property
+    def person_path(self) -> Path:
+        """The person's place in the request."""
+        return (*PEOPLE, self.person_place)
+
+    @property
+    def pension_path(self) -> Path:
+        """The pension's place in the request."""
+        return (*PEOPLE, self.person_place, "pensions", self.pension_place)
 
 
 class Slice(Value, frozen=True):
@@ -227,12 +241,12 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
     if person.date_of_birth > (asked.day or figures.end):
         faults.append(
             Fault(
-                ("person", "date_of_birth"),
+                (*question.person_path, "date_of_birth"),
                 "not-yet-born",
                 "The date of birth is after the withdrawal.",
             )
         )
-    faults += no_such_allowance_yet(pension, rules, ("pension",))
+    faults += no_such_allowance_yet(pension, rules, question.person_path)
     if question.payroll is not None:
         code = payroll.parse_code(question.payroll.code)
         if not payroll.is_in_use(rules.payroll, code):

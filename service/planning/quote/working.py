@@ -113,7 +113,7 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         (
             ("other_income", taxpayer.other_income),
             ("withdrawal", withdrawal),
-            ("property", taxpayer.property_income),
+            ("property_income", taxpayer.property_income),
             ("savings_interest", taxpayer.savings),
             ("dividends", taxpayer.dividends),
         ),

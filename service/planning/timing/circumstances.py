@@ -16,7 +16,7 @@ from service.law.lump_sums import Payment
 from service.law.pension_age import may_take_benefits
 from service.law.rounding import down_to_the_penny
 from service.law.units import Pence
-from service.planning.household import Member
+from service.planning.household import Member, Path
 from service.planning.timing.comparison import OptionPeriod, OptionPerson, OptionResult, Timing
 from service.planning.timing.summary import described
 from service.planning.warnings import access
@@ -31,7 +31,7 @@ from service.planning.warnings.circumstances import (
 )
 from service.planning.warnings.household_facts import person_facts, settled_year
 from service.planning.warnings.registry import CATALOGUE, all_found, found_in_option, the_first_of_each
-from service.planning.warnings.warning import ClientWarning, Path, in_order
+from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
 
 _LUMP_SUM_FIRST = ("all_now", "phased", "at_age")
@@ -117,7 +117,7 @@ def _lump_sum(person: PersonFacts, year: OptionPeriod, found: OptionPerson, path
         method="pcls",
         day=year.period.first,
         age=age_on(person.born, year.period.first),
-        minimum_age=before.minimum_pension_age or year.period.rules.minimum_pension_age,
+        minimum_age=before.protected_pension_age or year.period.rules.minimum_pension_age,
         asked=first.lump_sum,
         permitted=first.lump_sum,
         payment=lump_sums.take("pcls", first.lump_sum, before, rules, left),
@@ -135,9 +135,9 @@ def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances
         return
     first = result.timeline.periods[0]
     for i, (member, one) in enumerate(zip(result.question.household.people, case.people, strict=True)):
-        least = member.pension.minimum_pension_age or first.rules.minimum_pension_age
+        least = member.pension.protected_pension_age or first.rules.minimum_pension_age
         allowed = may_take_benefits(
-            member.date_of_birth, first.first, first.rules.minimum_pension_age, member.pension.minimum_pension_age
+            member.date_of_birth, first.first, first.rules.minimum_pension_age, member.pension.protected_pension_age
         )
         wanted = option.option.age is None or option.option.age < least
         if allowed or not wanted or member.pension.uncrystallised == 0:
@@ -160,7 +160,7 @@ def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
         method="pcls",
         day=day,
         age=age_on(member.date_of_birth, day),
-        minimum_age=member.pension.minimum_pension_age or year.rules.minimum_pension_age,
+        minimum_age=member.pension.protected_pension_age or year.rules.minimum_pension_age,
         asked=0,
         permitted=0,
         payment=Payment(0, 0, 0),
@@ -212,7 +212,7 @@ def _of_deaths(result: Timing) -> Iterator[ClientWarning]:
         yield from CATALOGUE["residence_band_tapered"].warn(
             f"On a death asked about, an estate of {pounds(most.tax.estate)} would lose up to {pounds(lost)} of the residence "
             f"nil-rate band. This would add up to {pounds(cost)} of inheritance tax.",
-            ("estate",),
+            ("household", "estate"),
             figures=most.period.rules.figures,
             rests_on=("inheritance_tax.residence_taper_threshold",),
             money={"estate_and_pensions": most.tax.estate, "band_lost": lost, "extra_tax": cost},

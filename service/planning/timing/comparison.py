@@ -616,17 +616,14 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
 
 
 def _death_faults(household: Household, death: Death, path: tuple[str | int, ...], *, couple: bool) -> Iterator[Fault]:
-    if death.person == 1 and not couple:
-        yield Fault((*path, "person"), "no-second-person", "There is no second person in this household.")
-        return
     if death.survivor_age is not None and not couple:
-        yield Fault((*path, "survivor_at_age"), "no-survivor", "With one person there is no survivor.")
+        yield Fault((*path, "survivor_age"), "no-survivor", "With one person there is no survivor.")
     if any(member.date_of_birth > household.start for member in household.people):
         return  # a fault of its own
     day = death_day(household, death)
     if not household.start <= day <= household.end:
         yield Fault(
-            (*path, "at_age"),
+            (*path, "age"),
             "death-outside-the-years",
             f"That age is reached on {day.isoformat()}; it must be from {household.start.isoformat()} to "
             f"{household.end.isoformat()}, when the first person reaches `to_age`.",
@@ -635,7 +632,7 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
         after = survivors_death_day(household, death)
         if not day < after <= household.end:
             yield Fault(
-                (*path, "survivor_at_age"),
+                (*path, "survivor_age"),
                 "death-outside-the-years",
                 f"The survivor reaches that age on {after.isoformat()}; it must be after {day.isoformat()}, the first "
                 f"death, and not after {household.end.isoformat()}.",
@@ -645,20 +642,20 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
 def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
     if couple and not estate.spouses and estate.first_death == TO_SPOUSE:
         yield Fault(
-            ("estate", "first_death"),
+            ("household", "estate", "first_death"),
             "not-spouses",
             "Only spouses and civil partners inherit free of inheritance tax: give `to_heirs`, or leave it out.",
         )
     if estate.home_given_up is not None and estate.home_given_up.residence_nil_rate_band == 0:
         yield Fault(
-            ("estate", "home_given_up", "residence_nil_rate_band"),
+            ("household", "estate", "home_given_up", "residence_nil_rate_band"),
             "no-band",
             "Give the full residence nil-rate band of the day on which the home was given up: 100000 for a day before 6 April "
             "2017.",
         )
     if estate.pension_to_non_qualifying_person and estate.pension_paid_as != "lump_sum":
         yield Fault(
-            ("estate", "pension_paid_as"),
+            ("household", "estate", "pension_paid_as"),
             "lump-sum-only",
             "Trustees, companies and other non-qualifying persons can only be paid a lump sum: give `lump_sum`, or leave it out.",
         )
@@ -666,19 +663,11 @@ def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
         for name in ("nil_rate_band_brought_forward", "residence_nil_rate_band_brought_forward"):
             if getattr(estate, name):
                 yield Fault(
-                    ("estate", name),
+                    ("household", "estate", name),
                     "bands-of-one-person",
                     "Bands left unused by an earlier death can be given for one person only; for a couple the second death "
                     "uses what the first leaves.",
                 )
-        return
-    for j, gift in enumerate(estate.gifts):
-        if gift.giver == 1:
-            yield Fault(
-                ("estate", "lifetime_gifts", j, "person"),
-                "no-second-person",
-                "There is no second person in this household.",
-            )
 
 
 def last_day(born: date, to_age: Years) -> date:

@@ -231,7 +231,7 @@ def _may_take(timeline: Timeline, position: int, i: int) -> bool:
     """Whether a person is old enough on the first day."""
     period, member = timeline.periods[position], timeline.household.people[i]
     return may_take_benefits(
-        member.date_of_birth, period.first, period.rules.minimum_pension_age, member.pension.minimum_pension_age
+        member.date_of_birth, period.first, period.rules.minimum_pension_age, member.pension.protected_pension_age
     )
 
 

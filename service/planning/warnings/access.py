@@ -20,7 +20,7 @@ TOPIC: Topic = Topic()
     "not_permitted",
     "Not old enough to take this money",
     "A withdrawal is dated before the minimum pension age, or a protected pension age, is reached.",
-    facts=("date_of_birth", "withdrawals.date", "pension.minimum_pension_age"),
+    facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10", "Finance Act 2004 ss.208-213"),
 )
 def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Found:
@@ -29,7 +29,7 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
         return ()
     rules = year.rules
     age, reached = access_age(
-        year.person.born, rules.minimum_pension_age, rules.next_minimum_pension_age, taken.before.minimum_pension_age
+        year.person.born, rules.minimum_pension_age, rules.next_minimum_pension_age, taken.before.protected_pension_age
     )
     return entry.warn(
         f"{year.person.who} can take benefits from age {age}, which is reached on {day_month_year(reached)}. Earlier payment "
@@ -46,7 +46,7 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     "check",
     "The payment date matters",
     "The minimum pension age is reached during the tax year, and no payment date is given.",
-    facts=("date_of_birth", "withdrawals.date", "pension.minimum_pension_age"),
+    facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
 )
 def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry: Entry) -> Found:
@@ -69,7 +69,7 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
     "check",
     "This pension cannot be accessed yet",
     "In a plan, the minimum pension age is not reached on the last day of some tax year.",
-    facts=("date_of_birth", "pension.minimum_pension_age"),
+    facts=("date_of_birth", "pensions.protected_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
     only="in_a_plan",
 )
@@ -79,7 +79,7 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     barred = [
         year
         for year in case.years
-        if not year.taken and year.age < (year.before.minimum_pension_age or year.rules.minimum_pension_age)
+        if not year.taken and year.age < (year.before.protected_pension_age or year.rules.minimum_pension_age)
     ]
     first = case.years[0]
     if not barred or person.facts is not None or first.held_before == 0:
@@ -89,7 +89,7 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
         person.born,
         last.rules.minimum_pension_age,
         last.rules.next_minimum_pension_age,
-        last.before.minimum_pension_age,
+        last.before.protected_pension_age,
     )
     until = f"in {barred[0].name}" if len(barred) == 1 else f"from {barred[0].name} to {last.name}"
     return entry.warn(
@@ -107,14 +107,14 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     "Minimum pension age rises on 6 April 2028",
     "Benefits can be taken now, but the higher minimum age of 6 April 2028 is reached only after that day, and "
     "some funds are uncrystallised.",
-    facts=("date_of_birth", "withdrawals.date", "pension.minimum_pension_age"),
+    facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
     sources=("Finance Act 2022 s.10",),
     until=last_day_before_change("pension.minimum_pension_age"),
 )
 def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Old enough now, but not yet on the day the minimum age rises."""
     change = year.rules.next_minimum_pension_age
-    if change is None or taken.before.minimum_pension_age is not None or taken.age < taken.minimum_age:
+    if change is None or taken.before.protected_pension_age is not None or taken.age < taken.minimum_age:
         return ()
     day, age = change
     if taken.age >= age or taken.after.uncrystallised == 0:
@@ -143,7 +143,7 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     "costs",
     "Tax charges on an unauthorised payment",
     "A withdrawal is dated before the minimum pension age; a surcharge is added where it is a large share of the fund.",
-    facts=("date_of_birth", "withdrawals.date", "withdrawals.amount", "pension.uncrystallised", "pension.drawdown"),
+    facts=("date_of_birth", "withdrawals.date", "withdrawals.amount", "pensions.uncrystallised", "pensions.drawdown"),
     sources=(
         "Finance Act 2004 ss.208-213",
         "HMRC Pensions Tax Manual PTM134100, PTM134400",
@@ -200,7 +200,7 @@ _EVIDENCE = " Without this, the payment would be unauthorised. Ask the scheme wh
     "check",
     "Ill-health may allow earlier access",
     "The minimum pension age is not reached, and ill-health is given or was not ruled out.",
-    facts=("ill_health", "date_of_birth", "withdrawals.date"),
+    facts=("circumstances.ill_health", "date_of_birth", "withdrawals.date"),
     sources=(
         "Finance Act 2004 ss.164-165 and Sch.28 para 1, Sch.29 para 4",
         "Income Tax (Earnings and Pensions) Act 2003 s.637C",
@@ -213,5 +213,7 @@ def ill_health_route(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     if facts is None or facts.ill_health == "none" or taken.age >= taken.minimum_age:
         return ()
     return entry.warn(
-        _ILL_HEALTH[facts.ill_health] + _EVIDENCE, (*year.person.path, "ill_health"), figures=year.figures
+        _ILL_HEALTH[facts.ill_health] + _EVIDENCE,
+        (*year.person.path, "circumstances", "ill_health"),
+        figures=year.figures,
     )

@@ -55,7 +55,7 @@ def _where(case: Circumstances) -> tuple[str | int, ...]:
     given = (
         one.person for one in case.people if one.person.facts is not None and one.person.facts.benefits is not None
     )
-    return (*next(given).path, "benefits")
+    return (*next(given).path, "circumstances", "benefits")
 
 
 def _steps(capital: Pence, lower: Pence, step: int) -> int:
@@ -68,7 +68,7 @@ def _steps(capital: Pence, lower: Pence, step: int) -> int:
     "costs",
     "Universal Credit is reduced",
     "Universal Credit is received, and withdrawals raise cash and ISAs above the lower capital limit.",
-    facts=("benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
+    facts=("circumstances.benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
     sources=("Universal Credit Regulations 2013 regs 18, 72",),
     only="with_facts",
 )
@@ -101,7 +101,7 @@ def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     "costs",
     "Universal Credit ends",
     "Universal Credit is received, and withdrawals raise cash and ISAs above the upper capital limit.",
-    facts=("benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
+    facts=("circumstances.benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
     sources=("Universal Credit Regulations 2013 reg.18",),
     only="with_facts",
 )
@@ -129,7 +129,7 @@ def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
     "costs",
     "Pension Credit is reduced",
     "Pension Credit is received, and withdrawals raise cash and ISAs above what is disregarded.",
-    facts=("benefits.pension_credit", "cash", "isa.value", "withdrawals.amount"),
+    facts=("circumstances.benefits.pension_credit", "cash", "isa.value", "withdrawals.amount"),
     sources=("State Pension Credit Regulations 2002",),
     only="with_facts",
 )
@@ -171,7 +171,7 @@ def _reached_state_pension_age(case: PersonCase, year: YearFacts) -> bool:
     "check",
     "The pension counts even if untouched",
     "A means-tested benefit is received, State Pension age is reached, and funds remain.",
-    facts=("benefits", "date_of_birth", "pension.uncrystallised", "pension.drawdown"),
+    facts=("circumstances.benefits", "date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("Universal Credit Regulations 2013 reg.74(3)-(4)", "State Pension Credit Regulations 2002 reg.18"),
     only="with_facts",
 )
@@ -189,7 +189,7 @@ def notional_income(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         f"From State Pension age, the {pounds(year.held_after)} left in {case.person.your} pension counts as if it paid an "
         "income, about what an annuity would. This is so even if nothing is drawn. Ask the benefit office what it assumes.",
-        (*case.person.path, "benefits"),
+        (*case.person.path, "circumstances", "benefits"),
         figures=year.figures,
         money={"pension_left": year.held_after},
     )
@@ -200,7 +200,7 @@ def notional_income(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Money given away may still count",
     "Benefits or care that depend on capital are received, money is withdrawn, and gifts are planned or not given.",
-    facts=("benefits", "gifts_planned", "withdrawals.amount"),
+    facts=("circumstances.benefits", "circumstances.gifts_planned", "withdrawals.amount"),
     sources=(
         "Universal Credit Regulations 2013 reg.50",
         "State Pension Credit Regulations 2002 reg.21",
@@ -226,7 +226,7 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     )
     return entry.warn(
         detail,
-        (*case.person.path, "gifts_planned"),
+        (*case.person.path, "circumstances", "gifts_planned"),
         figures=year.figures,
         money={} if given is None else {"gifts": given},
     )
@@ -237,7 +237,7 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     "costs",
     "The winter fuel payment is repaid",
     "State Pension age is reached, no benefit spares it, and withdrawals take total income above the limit.",
-    facts=("date_of_birth", "income", "benefits", "withdrawals.amount"),
+    facts=("date_of_birth", "income", "circumstances.benefits", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.681I", "Finance Act 2026 Sch.10"),
     since=first_day_with("winter_fuel.income_limit"),
 )
@@ -274,7 +274,7 @@ def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     "check",
     "Council tax support may fall",
     "Council tax support is received and money is withdrawn.",
-    facts=("benefits.council_tax_support", "withdrawals.amount"),
+    facts=("circumstances.benefits.council_tax_support", "withdrawals.amount"),
     sources=(
         "SI 2012/2885",
         "SI 2012/2886 para 71",
@@ -290,7 +290,7 @@ def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         "Council tax support depends on income and savings; below pension age, councils in England have their own rules. The "
         f"{pounds(year.gross)} drawn in {year.name} may reduce or end it. Ask the council.",
-        (*case.person.path, "benefits"),
+        (*case.person.path, "circumstances", "benefits"),
         figures=year.figures,
         money={"withdrawn": year.gross},
     )
@@ -328,7 +328,7 @@ def _in_care(case: Circumstances) -> Iterator[Care]:
     "costs",
     "Help with care costs ends",
     "In England, help with care is received, and withdrawals raise cash and ISAs above the upper capital limit.",
-    facts=("benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
+    facts=("circumstances.benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
     sources=(
         "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.12",
         "LAC(DHSC)(2024)1",
@@ -346,7 +346,7 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             f"With the withdrawals, {person.your} cash and ISAs come to {pounds(found.after)}, above {pounds(upper)}. The "
             "council then no longer helps with care costs until they fall to that limit.",
-            (*person.path, "benefits"),
+            (*person.path, "circumstances", "benefits"),
             figures=figures,
             rests_on=("care.upper_capital",),
             money=found.money,
@@ -359,7 +359,7 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
     "costs",
     "The contribution to care rises",
     "In England, help with care is received, and withdrawals raise cash and ISAs above the lower capital limit.",
-    facts=("benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
+    facts=("circumstances.benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
     sources=(
         "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.25",
         "LAC(DHSC)(2024)1",
@@ -379,7 +379,7 @@ def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             f"With the withdrawals, {person.your} cash and ISAs come to {pounds(found.after)}, above {pounds(lower)}. The "
             f"contribution to care rises by {pounds(weekly)} a week.",
-            (*person.path, "benefits"),
+            (*person.path, "circumstances", "benefits"),
             figures=figures,
             rests_on=("care.lower_capital",),
             money={**found.money, "more_a_week": weekly},
@@ -393,7 +393,7 @@ def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
     "check",
     "Savings affect help with care",
     "Outside England, help with care is received and money is withdrawn.",
-    facts=("benefits.care_support", "tax_residence", "withdrawals.amount"),
+    facts=("circumstances.benefits.care_support", "tax_residence", "withdrawals.amount"),
     sources=("the charging rules of each nation",),
     only="with_facts",
 )
@@ -408,7 +408,7 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
             f"The withdrawals raise {person.your} cash and ISAs from {pounds(found.before)} to {pounds(found.after)}. These "
             f"savings affect help with care. This service does not have the limits of {_NATIONS[person.nation]}; ask the "
             "council for them.",
-            (*person.path, "benefits"),
+            (*person.path, "circumstances", "benefits"),
             figures=found.one.years[-1].figures,
             money=found.money,
         )
@@ -421,7 +421,7 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
     "Benefits may be affected",
     "Other income is below the personal allowances, cash and ISAs do not exceed Universal Credit's upper limit, "
     "and benefits are not given.",
-    facts=("benefits", "income", "cash", "isa.value"),
+    facts=("circumstances.benefits", "income", "cash", "isa.value"),
     sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
     only="with_facts",
 )
@@ -444,7 +444,7 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
         f"Other income in {year.name} is {pounds(income)}, below the personal allowances. Cash and ISAs are "
         f"{pounds(capital.before)}, not above {pounds(limit)}. If means-tested benefits, council tax support or help with "
         "care are received, the withdrawals may reduce them. We were not told.",
-        (*first.person.path, "benefits"),
+        (*first.person.path, "circumstances", "benefits"),
         figures=figures,
         rests_on=("benefits.universal_credit_upper_capital",),
         money={"other_income": income, "capital": capital.before},

@@ -27,23 +27,23 @@ from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import TaxYearRules
 from service.law.units import BasisPoints, Pence, Years
 from service.law.value import Value
+from service.planning.household import Path, Payer, Saving
 from service.planning.payroll import PayrollOutcome
-from service.planning.warnings.warning import Path
-from service.planning.wording import YOU
+from service.planning.wording import NAMELESS, YOU
 
 NOTHING_MUCH = 100
 """Pence: less than a pound left in a pension is nothing left."""
 
 
 @dataclass(frozen=True, slots=True)
-class Contribution:
-    """A pension contribution, made or planned. ``payer`` is "self", "employer" or "third_party"; ``saving`` is
-    "money_purchase" or "defined_benefit" (then the pension input amount)."""
+class PaidIn:
+    """A pension contribution on a day, made or planned, or an instalment of a yearly one; for a defined benefit pension the
+    pension input amount."""
 
     amount: Pence
     day: date
-    payer: str = "self"
-    saving: str = "money_purchase"
+    payer: Payer = "self"
+    saving: Saving = "money_purchase"
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,16 +68,15 @@ class Isas:
 
 @dataclass(frozen=True, slots=True)
 class Features:
-    """What a pension scheme gives that a withdrawal may cost. ``small_pots_taken`` counts those from personal schemes."""
+    """What a pension scheme gives that a withdrawal may cost."""
 
     safeguarded_benefits: Pence | None = None
     guaranteed_annuity_rate: bool | None = None
     protected_tax_free_share: BasisPoints | None = None
     exit_charge: Pence | None = None
-    employer_contributions: Pence | None = None
-    scheme: str | None = None
-    small_pots_taken: int | None = None
-    transfer: str | None = None
+    scheme_kind: str | None = None
+    transfer_planned: bool = False
+    transfer_flag: str = "none"
     nomination: str | None = None
     nomination_reviewed_on: date | None = None
 
@@ -128,19 +127,22 @@ class Inherited:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What only POST /v1/warnings asks of a person."""
+    """What only POST /v1/warnings looks at. ``small_pots_taken`` counts those from personal schemes; ``employer_contributions``
+    is what the employer pays into money purchase pensions in a year."""
 
-    features: Features = Features()
     isas: Isas = Isas()
     cash: Pence = 0
     deposit_firms: int | None = None
-    contributions: tuple[Contribution, ...] | None = None
+    contributions: tuple[PaidIn, ...] | None = None
+    employer_contributions: Pence = 0
+    flexible_access_known: bool = True
     usual_contributions: Pence | None = None
-    increase_planned: bool | None = None
+    contribution_increase_planned: bool | None = None
+    small_pots_taken: int | None = None
     lump_sums_in_last_12_months: Pence = 0
     carry_forward: Pence | None = None
     saves_in_other_schemes: bool | None = None
-    tax_free_received_before_april_2024: Pence | None = None
+    tax_free_received_before_6_april_2024: Pence | None = None
     benefits: Benefits | None = None
     gifts_planned: Pence | None = None
     student_loans: tuple[str, ...] | None = None
@@ -174,8 +176,8 @@ class PersonFacts(Value, frozen=True):
 
     @property
     def you(self) -> str:
-        """The person inside a sentence: you, or the first person."""
-        return self.who.lower()
+        """The person inside a sentence: you, the first person, or the name."""
+        return self.who if self.who not in NAMELESS else self.who.lower()
 
     @property
     def your(self) -> str:
@@ -191,7 +193,8 @@ class Taken(Value, frozen=True):
     """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of
     this method. ``age`` is the person's on the day or, where that is not given, on the last of the tax year;
     ``minimum_age`` is the tax year's minimum pension age, or a protected one. ``left_before`` is what the allowances left.
-    ``triggers``: the first flexible access. ``pay_not_in_the_income`` is pay to date that no income given can be."""
+    ``pension`` is the place of the pension among the person's. ``triggers``: the first flexible access.
+    ``pay_not_in_the_income`` is pay to date that no income given can be."""
 
     method: Method
     day: date | None
@@ -205,6 +208,7 @@ class Taken(Value, frozen=True):
     after: Pension
     left_before: Allowances
     left_after: Allowances
+    pension: int = 0
     triggers: bool = False
     payroll: PayrollOutcome | None = None
     payroll_path: Path = ()
@@ -283,20 +287,32 @@ class YearFacts(Value, frozen=True):
         return next((taken.day for taken in self.taken if taken.triggers), None)
 
 
+class PensionCase(Value, frozen=True):
+    """One of a person's pensions, with what its scheme gives: the tax years that matter, each with the withdrawals from this
+    pension alone, and what it holds before and after them."""
+
+    person: PersonFacts
+    path: Path
+    features: Features
+    years: tuple[YearFacts, ...]
+
+
 class PersonCase(Value, frozen=True):
-    """A person with the tax years that matter, in order."""
+    """A person with the tax years that matter, in order; ``pensions`` one by one where they were asked about."""
 
     person: PersonFacts
     years: tuple[YearFacts, ...]
+    pensions: tuple[PensionCase, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Estate:
-    """What would be left at death, the pensions apart."""
+    """What would be left at death, the pensions apart. Shares of bands brought forward are basis points."""
 
     value: Pence
     home_to_descendants: bool | None = None
-    bands_of_late_spouse: bool | None = None
+    nil_rate_band_brought_forward: BasisPoints | None = None
+    residence_nil_rate_band_brought_forward: BasisPoints | None = None
     all_to_spouse: bool | None = None
 
 

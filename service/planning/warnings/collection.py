@@ -41,7 +41,7 @@ def _repayment(year: YearFacts, unearned: Pence, earned: Pence, plans: tuple[str
     "costs",
     "More student loan is repaid",
     "A tax return is filed, or may be, there is a student loan, and pension income raises the repayment.",
-    facts=("student_loans", "self_assessment", "income", "withdrawals.amount"),
+    facts=("circumstances.student_loans", "circumstances.self_assessment", "income", "withdrawals.amount"),
     sources=("SI 2009/470 reg.29", "HMRC CSLM16035"),
     only="with_facts",
 )
@@ -70,7 +70,7 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
         )
     return entry.warn(
         detail,
-        (*year.person.path, "student_loans"),
+        (*year.person.path, "circumstances", "student_loans"),
         figures=year.figures,
         rests_on=("student_loan.unearned_income_limit", *(name for name in names if year.figures.has(name))),
         money={"taxable_withdrawals": year.taxable, "repayment": after - before},
@@ -84,7 +84,7 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
     "Payments on account will be due",
     "A return is filed, and at least the limit, and at least the share of the year's tax that has one, is not deducted at "
     "source.",
-    facts=("self_assessment", "withdrawals.amount", "income"),
+    facts=("circumstances.self_assessment", "withdrawals.amount", "income"),
     sources=("Taxes Management Act 1970 s.59A", "SI 1996/1654"),
     only="with_facts",
 )
@@ -104,7 +104,7 @@ def payments_on_account(year: YearFacts, entry: Entry) -> Found:
         f"{pounds(under)} of the tax for {year.name} is not deducted at source. Two payments towards the next year's tax, "
         f"each half of this, are due by 31 January {after} and 31 July {after}. If income will be lower, a claim to reduce "
         "them is possible.",
-        (*year.person.path, "self_assessment"),
+        (*year.person.path, "circumstances", "self_assessment"),
         figures=figures,
         rests_on=("self_assessment.payments_on_account_limit", "self_assessment.payments_on_account_share"),
         money={"under_deducted": under},
@@ -116,7 +116,7 @@ def payments_on_account(year: YearFacts, entry: Entry) -> Found:
     "check",
     "The child benefit charge must be reported",
     "The withdrawals bring the child benefit charge for the first time, and no return is filed, or that is not given.",
-    facts=("self_assessment", "child_benefit", "income", "withdrawals.amount"),
+    facts=("circumstances.self_assessment", "child_benefit", "income", "withdrawals.amount"),
     sources=("Taxes Management Act 1970 s.7", "Income Tax (Earnings and Pensions) Act 2003 s.681B"),
     only="with_facts",
 )
@@ -131,7 +131,7 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"A child benefit charge of {pounds(year.with_it.child_benefit_charge)} for {year.name} must be reported to HMRC. "
         f"To file a tax return for it, registration is needed by 5 October {year.figures.end.year}.{not_told}",
-        (*year.person.path, "self_assessment"),
+        (*year.person.path, "circumstances", "self_assessment"),
         figures=year.figures,
         money={"child_benefit_charge": year.with_it.child_benefit_charge},
     )
@@ -244,7 +244,7 @@ def pay_to_date_above_income(year: YearFacts, taken: Taken, entry: Entry) -> Fou
     "Tax on a second payment may differ",
     "A first taxable payment from a pension, for which the emergency code is assumed, is followed by another in the same tax "
     "year. Small pots are no such payments.",
-    facts=("withdrawals.date", "withdrawals.method", "withdrawals.amount", "pension.flexibly_accessed"),
+    facts=("withdrawals.date", "withdrawals.method", "withdrawals.amount", "flexibly_accessed"),
     sources=("PAYE Regulations 2003 regs 55-58", "HMRC PAYE manual PAYE94045, PAYE94055"),
     only="with_facts",
 )

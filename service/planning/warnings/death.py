@@ -14,7 +14,7 @@ from service.law.ages import birthday
 from service.law.dates import day_month_year
 from service.law.inheritance_tax import tapered
 from service.law.rounding import down_to_the_penny
-from service.law.units import Pence
+from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
 from service.planning.warnings.warning import Found
@@ -59,20 +59,26 @@ def _sums(case: Circumstances, estate: Estate) -> Sums:
     pensions = sum(one.years[-1].held_after for one in case.people)
     count = year.figures.text(_COUNTS) == "yes"
     total = estate.value + drawn + (pensions if count else 0)
-    least = _bands(year, total, residence=bool(estate.home_to_descendants), double=bool(estate.bands_of_late_spouse))
-    most = _bands(
-        year,
-        total,
-        residence=estate.home_to_descendants is not False,
-        double=estate.bands_of_late_spouse is not False,
-    )
+    least = _bands(year, total, estate, unknown=0)
+    most = _bands(year, total, estate, unknown=WHOLE)
     return Sums(year, estate.value, drawn, pensions, count, least, most)
 
 
-def _bands(year: YearFacts, total: Pence, *, residence: bool, double: bool) -> Pence:
-    times = 2 if double else 1
-    residence_band = year.figures.money(_RNRB) * times if residence else 0
-    return year.figures.money(_NRB) * times + tapered(residence_band, total, year.figures.money(_TAPER))
+def _bands(year: YearFacts, total: Pence, estate: Estate, *, unknown: BasisPoints) -> Pence:
+    """The bands of an estate; what is not known of them is taken to be there to a share, all or nothing."""
+    to_descendants = unknown > 0 if estate.home_to_descendants is None else estate.home_to_descendants
+    band = _with_brought_forward(year.figures.money(_NRB), estate.nil_rate_band_brought_forward, unknown)
+    residence = _residence_band(year, estate, unknown) if to_descendants else 0
+    return band + tapered(residence, total, year.figures.money(_TAPER))
+
+
+def _residence_band(year: YearFacts, estate: Estate, unknown: BasisPoints) -> Pence:
+    return _with_brought_forward(year.figures.money(_RNRB), estate.residence_nil_rate_band_brought_forward, unknown)
+
+
+def _with_brought_forward(band: Pence, share: BasisPoints | None, unknown: BasisPoints) -> Pence:
+    """A band with the share of one that an earlier death left unused; pence."""
+    return band + down_to_the_penny(band * (unknown if share is None else share))
 
 
 def _tax_on(part: Pence, year: YearFacts) -> Pence:
@@ -81,7 +87,7 @@ def _tax_on(part: Pence, year: YearFacts) -> Pence:
 
 _ASKED = {
     "home_to_descendants": "whether a home passes to descendants",
-    "bands_of_late_spouse": "whether a spouse who has died left unused bands",
+    "nil_rate_band_brought_forward": "whether a spouse who has died left unused bands",
 }
 """The facts on which the size of the bands depends."""
 
@@ -107,7 +113,7 @@ def _not_told(estate: Estate) -> str:
     "costs",
     "Withdrawn money is included in the estate",
     "Before 6 April 2027, what is drawn takes the estate above its tax-free bands.",
-    facts=("estate.value", "estate.home_to_descendants", "estate.bands_of_late_spouse", "withdrawals.amount"),
+    facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward", "withdrawals.amount"),
     sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1",),
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
@@ -127,7 +133,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         f"On a death in {year.name}, a pension is usually outside the estate, but money withdrawn is inside, in an ISA too. "
         f"{pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
         f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}, unless the money is spent.{_not_told(estate)}",
-        ("estate",),
+        ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
         money={"drawn": sums.drawn, "drawn_over_the_bands": above, "bands": sums.most_bands, "extra_tax": cost},
@@ -141,11 +147,11 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     "The pension is included in the estate",
     "From 6 April 2027, the unused pension takes the estate above its tax-free bands.",
     facts=(
-        "estate.value",
+        "estate.home",
         "estate.home_to_descendants",
-        "estate.bands_of_late_spouse",
-        "pension.uncrystallised",
-        "pension.drawdown",
+        "estate.nil_rate_band_brought_forward",
+        "pensions.uncrystallised",
+        "pensions.drawdown",
     ),
     sources=("Finance Act 2026 ss.66-71", "Inheritance Tax Act 1984 s.150A"),
     since=first_day_with("inheritance_tax.unused_pensions_in_estate", "yes"),
@@ -165,7 +171,7 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
         f"On a death in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of them "
         f"it is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
         f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}.{_not_told(estate)}",
-        ("estate",),
+        ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
         money={
@@ -185,11 +191,11 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     "The pension joins the estate in 2027",
     "Before 6 April 2027, the unused pension would take the estate above its tax-free bands once it is included.",
     facts=(
-        "estate.value",
+        "estate.home",
         "estate.home_to_descendants",
-        "estate.bands_of_late_spouse",
-        "pension.uncrystallised",
-        "pension.drawdown",
+        "estate.nil_rate_band_brought_forward",
+        "pensions.uncrystallised",
+        "pensions.drawdown",
     ),
     sources=("Finance Act 2026 ss.66-71",),
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
@@ -209,7 +215,7 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
         f"For deaths on or after {day_month_year(from_day)}, unused pension funds are included in the estate. The "
         f"{pounds(sums.pensions)} left would bring it to {pounds(later)}, above the {sums.bands_in_words}. ISAs are included "
         "before and after.",
-        ("estate",),
+        ("household", "estate"),
         figures=sums.year.figures,
         rests_on=(_COUNTS,),
         money={"pensions": sums.pensions, "estate_and_pensions": later, "bands": sums.most_bands},
@@ -221,7 +227,7 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     "check",
     "Inheritance tax may arise later",
     "All passes to the spouse, and what remains is more than the tax-free bands.",
-    facts=("estate.value", "estate.all_to_spouse", "pension.uncrystallised"),
+    facts=("estate.home", "estate.first_death", "pensions.uncrystallised"),
     sources=("Inheritance Tax Act 1984 ss.8A, 18",),
     only="with_facts",
 )
@@ -237,7 +243,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
         f"All passes to the spouse or civil partner and is exempt. The {pounds(sums.total)} left in {sums.year.name} is more "
         f"than the tax-free bands of {pounds(sums.least_bands)}. When the survivor dies, unused bands of both can count, and "
         "the rest may be taxed.",
-        ("estate", "all_to_spouse"),
+        ("household", "estate", "first_death"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
         money={"estate_and_pensions": sums.total, "bands": sums.least_bands},
@@ -249,7 +255,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     "check",
     "Who inherits matters",
     "What remains is more than the bands, and whether it passes to a spouse is not given.",
-    facts=("estate.all_to_spouse", "estate.value"),
+    facts=("estate.first_death", "estate.home"),
     sources=("Inheritance Tax Act 1984 s.18",),
     only="with_facts",
 )
@@ -264,7 +270,7 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"The {pounds(sums.total)} left in {sums.year.name} is more than the {sums.bands_in_words}. What passes to a spouse "
         "or civil partner is exempt. We were not told who inherits.",
-        ("estate", "all_to_spouse"),
+        ("household", "estate", "first_death"),
         figures=sums.year.figures,
         money={"estate_and_pensions": sums.total, "bands": sums.most_bands},
     )
@@ -276,7 +282,7 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
     "Some facts of the estate are missing",
     "What remains lies between the smallest and the largest possible tax-free bands, and the facts that set them "
     "are not given.",
-    facts=("estate.value", "estate.home_to_descendants", "estate.bands_of_late_spouse"),
+    facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward"),
     sources=("Inheritance Tax Act 1984 ss.8A, 8D-8M and Sch.1",),
     only="with_facts",
 )
@@ -291,7 +297,7 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"The {pounds(sums.total)} left in {sums.year.name} is more than the smallest possible tax-free bands, "
         f"{pounds(sums.least_bands)}, but not than the largest, {pounds(sums.most_bands)}.{_not_told(estate)}",
-        ("estate", missing[0]),
+        ("household", "estate", missing[0]),
         figures=sums.year.figures,
         rests_on=(_NRB, _RNRB),
         money={"estate_and_pensions": sums.total, "least_bands": sums.least_bands, "most_bands": sums.most_bands},
@@ -304,10 +310,10 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     "The residence nil-rate band is reduced",
     "The home passes to descendants, and the estate, from 6 April 2027 with the pension, is above the taper threshold.",
     facts=(
-        "estate.value",
+        "estate.home",
         "estate.home_to_descendants",
-        "estate.bands_of_late_spouse",
-        "pension.uncrystallised",
+        "estate.nil_rate_band_brought_forward",
+        "pensions.uncrystallised",
         "withdrawals.amount",
     ),
     sources=("Inheritance Tax Act 1984 s.8D(5)", "Finance Act 2026 ss.66-72"),
@@ -320,7 +326,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
         return ()
     sums = _sums(case, estate)
     year = sums.year
-    band = year.figures.money(_RNRB) * (2 if estate.bands_of_late_spouse else 1)
+    band = _residence_band(year, estate, 0)
     lost = band - tapered(band, sums.total, year.figures.money(_TAPER))
     if not lost:
         return ()
@@ -333,7 +339,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"The estate of {pounds(sums.total)} in {year.name} is above {pounds(year.figures.money(_TAPER))}. {pounds(lost)} of "
         f"the residence nil-rate band of {pounds(band)} is lost{effect}",
-        ("estate", "value"),
+        ("household", "estate", "value"),
         figures=year.figures,
         rests_on=(_TAPER,),
         money={"estate_and_pensions": sums.total, "band": band, "band_lost": lost, "extra_tax": cost},
@@ -346,7 +352,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     "check",
     "The estate may be taxed",
     "Pensions, ISAs and cash alone are more than the nil-rate band, and the estate is not given.",
-    facts=("estate", "pension.uncrystallised", "cash", "isa.value"),
+    facts=("household", "estate", "pensions.uncrystallised", "cash", "isa.value"),
     sources=("Inheritance Tax Act 1984 ss.4, 7 and Sch.1", "Finance Act 2026 ss.66-72"),
     only="with_facts",
 )
@@ -362,7 +368,7 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"Pensions, ISAs and cash come to {pounds(held)} in {year.name}, more than the nil-rate band of {pounds(band)}. We "
         "were not told the rest of the estate or who inherits. Both affect inheritance tax.",
-        ("estate",),
+        ("household", "estate"),
         figures=year.figures,
         rests_on=(_NRB,),
         money={"held": held},
@@ -377,7 +383,7 @@ _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
     "check",
     "Beneficiaries would pay income tax",
     "The person has reached 75, and funds remain in the pension.",
-    facts=("date_of_birth", "pension.uncrystallised", "pension.drawdown"),
+    facts=("date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
     sources=(
         "Income Tax (Earnings and Pensions) Act 2003 ss.567B, 637H-637M",
         "Taxation of Pensions Act 2014 Sch.2",
@@ -407,7 +413,7 @@ def heirs_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Beneficiaries would pay income tax from 75",
     "The person turns 75 within a year, and funds remain in the pension.",
-    facts=("date_of_birth", "pension.uncrystallised", "pension.drawdown"),
+    facts=("date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     only="with_facts",
 )
@@ -433,7 +439,7 @@ def heirs_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Check who is nominated",
     "No nomination is held, or it was last reviewed before unused pensions are included in the estate.",
-    facts=("pension.nomination", "pension.nomination_reviewed_on"),
+    facts=("pensions.nomination", "pensions.nomination_reviewed_on"),
     sources=(
         "Finance Act 2004 Sch.28 Part 2",
         "Finance Act 2026 ss.66-71",
@@ -444,25 +450,25 @@ def heirs_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
 def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
     """No nomination is held, or it was made before unused pensions came to count in the estate."""
     told: Found = ()
-    for one in case.people:
-        facts, year = one.person.facts, one.years[-1]
-        if facts is None or not year.held_after or facts.features.nomination is None:
+    for one in (pension for person in case.people for pension in person.pensions):
+        year, features = one.years[-1], one.features
+        if not year.held_after or features.nomination is None:
             continue
-        reviewed, changed = facts.features.nomination_reviewed_on, case.pensions_in_estate_from
+        reviewed, changed = features.nomination_reviewed_on, case.pensions_in_estate_from
         old = changed is not None and reviewed is not None and reviewed < changed <= year.last_day
-        if facts.features.nomination != "none" and not old:
+        if features.nomination != "none" and not old:
             continue
         detail = (
             f"The scheme holds no nomination for the {pounds(year.held_after)} left in {one.person.your} pension. Within its "
             f"rules, it chooses who receives the money. {one.person.who} could complete its nomination form."
-            if facts.features.nomination == "none"
+            if features.nomination == "none"
             else f"The nomination for the {pounds(year.held_after)} left in {one.person.your} pension is older than the law "
             "that includes unused pensions in the estate. What passes to a spouse or civil partner is exempt. It could be "
             "reviewed together with the will."
         )
         told += entry.warn(
             detail,
-            (*one.person.pension_path, "nomination"),
+            (*one.path, "nomination"),
             figures=year.figures,
             money={"pension_left": year.held_after},
         )
@@ -485,7 +491,7 @@ def _windows(case: Circumstances) -> Iterator[tuple[PersonCase, date]]:
     "check",
     "Two years for the inherited pension",
     "A pension was inherited from someone who died before 75, and the two years have not ended.",
-    facts=("inherited_pension.scheme_knew_on", "inherited_pension.died_before_75", "date"),
+    facts=("circumstances.inherited_pension.scheme_knew_on", "circumstances.inherited_pension.died_before_75", "date"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     only="with_facts",
 )
@@ -500,7 +506,7 @@ def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
             "The inherited pension is free of income tax if it is paid or moved to drawdown by "
             f"{day_month_year(ends - timedelta(days=1))}. That is {figures.count(_WINDOW)} years from when the scheme first "
             f"knew of the death. Days left: {days}.",
-            (*one.person.path, "inherited_pension"),
+            (*one.person.path, "circumstances", "inherited_pension"),
             figures=figures,
             rests_on=(_WINDOW,),
             counts={"days_left": days},
@@ -513,7 +519,7 @@ def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
     "costs",
     "The two years have ended",
     "A pension was inherited from someone who died before 75, and the two years have ended.",
-    facts=("inherited_pension.scheme_knew_on", "inherited_pension.died_before_75", "date"),
+    facts=("circumstances.inherited_pension.scheme_knew_on", "circumstances.inherited_pension.died_before_75", "date"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     only="with_facts",
 )
@@ -527,7 +533,7 @@ def two_year_window_passed(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             f"The {figures.count(_WINDOW)} years for the inherited pension ended on {day_month_year(ends - timedelta(days=1))}. "
             "What was not paid or moved to drawdown by then is taxed as income. Ask the scheme what was done in time.",
-            (*one.person.path, "inherited_pension"),
+            (*one.person.path, "circumstances", "inherited_pension"),
             figures=figures,
             rests_on=(_WINDOW,),
         )

@@ -10,7 +10,7 @@ from service.law import isa, lump_sums
 from service.law.ages import age_on
 from service.law.lump_sums import LumpSumRules, Method, Payment, Pension
 from service.law.units import Pence
-from service.planning.household import DatedIncome, Income, Member, Person
+from service.planning.household import PEOPLE, DatedIncome, Income, Member
 from service.planning.projection.balances import Balance
 from service.planning.projection.settlement import PersonRecord
 from service.planning.projection.timeline import Period
@@ -26,13 +26,13 @@ def works(incomes: Iterable[Income | DatedIncome]) -> bool:
 
 
 def person_facts(
-    person: Person | Member, i: int, of: int, state_pension_from: date | None, facts: Facts | None = None
+    person: Member, i: int, of: int, state_pension_from: date | None, facts: Facts | None = None
 ) -> PersonFacts:
     """Person ``i`` of a household of one or two people."""
     return PersonFacts(
-        who=who(i, of),
-        path=("people", i),
-        pension_path=("people", i, "pension"),
+        who=who(i, of, person.name),
+        path=(*PEOPLE, i),
+        pension_path=(*PEOPLE, i, "pensions", 0),
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

@@ -57,7 +57,7 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     "costs",
     "Some is taxed at the higher rate",
     "Taxable withdrawals reach the higher rate band, and other income does not.",
-    facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
+    facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.10, 11A", "Finance Act 2004 s.192"),
 )
 def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
@@ -70,7 +70,7 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "costs",
     "Some is taxed at the advanced rate",
     "Taxable withdrawals reach the advanced rate band in Scotland, and other income does not.",
-    facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
+    facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
     since=first_day_with("income_tax.bands_scotland", "advanced_rate"),
 )
@@ -84,7 +84,7 @@ def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "costs",
     "Some is taxed at the additional rate",
     "Taxable withdrawals reach the additional rate band, and other income does not.",
-    facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
+    facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.10",),
 )
 def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
@@ -97,7 +97,7 @@ def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "costs",
     "Some is taxed at the top rate",
     "Taxable withdrawals reach the top rate band in Scotland, and other income does not.",
-    facts=("income", "tax_residence", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
+    facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
 )
 def top_rate_entered(year: YearFacts, entry: Entry) -> Found:
@@ -110,7 +110,7 @@ def top_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "costs",
     "Part of the personal allowance is lost",
     "Withdrawals take adjusted net income above the limit over which the personal allowance is reduced.",
-    facts=("income", "withdrawals.amount", "relief_at_source_contributions", "gift_aid_donations"),
+    facts=("income", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.35, 58",),
 )
 def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
@@ -305,7 +305,7 @@ def child_benefit_charge_falls_on_partner(case: Circumstances, entry: Entry) -> 
     "costs",
     "Tax-Free Childcare is lost",
     "Tax-Free Childcare is received, and withdrawals take adjusted net income above its limit.",
-    facts=("tax_free_childcare", "income", "withdrawals.amount"),
+    facts=("circumstances.tax_free_childcare", "income", "withdrawals.amount"),
     sources=("SI 2015/448 reg.15",),
     only="with_facts",
 )
@@ -338,7 +338,13 @@ def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
     "check",
     "Children may change the cost",
     "Withdrawals take adjusted net income above a limit for parents, and children, or what is received, are not given.",
-    facts=("children", "child_benefit", "tax_free_childcare", "income", "withdrawals.amount"),
+    facts=(
+        "circumstances.children",
+        "child_benefit",
+        "circumstances.tax_free_childcare",
+        "income",
+        "withdrawals.amount",
+    ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H", "SI 2015/448 reg.15"),
     only="with_facts",
 )

@@ -9,12 +9,15 @@ from typing import NamedTuple
 from service.law import isa
 from service.law.dates import day_month_year
 from service.law.units import Pence
+from service.planning.household import PEOPLE, Path
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
 
 TOPIC: Topic = Topic()
+
+_SUBSCRIPTIONS: Path = ("isa_subscriptions",)
 
 _LIMIT = "isa.subscription_limit"
 
@@ -45,10 +48,6 @@ def _room(year: YearFacts, today: date | None) -> Room:
     return Room(planned, room, room + withdrawn)
 
 
-def _path(year: YearFacts) -> tuple[str | int, ...]:
-    return (*year.person.path, "isa", "subscriptions")
-
-
 class Excess(NamedTuple):
     """A person's ISA year in which more is planned than the room. ``permitted`` is the room, with replacement unless it
     is known that nothing may be put back; ``above`` what is planned beyond it, 0 where replacement makes it fit."""
@@ -77,7 +76,7 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
     "not_permitted",
     "Above the ISA limit",
     "More would be paid into ISAs in a tax year than the limit leaves, with what can be replaced in a flexible ISA.",
-    facts=("isa.subscriptions", "isa.subscribed_this_year", "isa.withdrawn_this_year", "isa.flexible"),
+    facts=("isa_subscriptions", "isa.subscribed_this_year", "isa.withdrawn_this_year", "isa.flexible"),
     sources=("SI 1998/1870 reg.4ZA",),
     only="with_facts",
 )
@@ -93,7 +92,7 @@ def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
             told += entry.warn(
                 f"{year.person.who} can still pay {pounds(permitted)} into ISAs in {year.name}{if_flexible}. "
                 f"{pounds(found.planned)} is planned, {pounds(above)} too much.{unknown}",
-                _path(year),
+                _SUBSCRIPTIONS,
                 figures=year.figures,
                 rests_on=(_LIMIT,),
                 money={"room": permitted, "planned": found.planned, "above": above},
@@ -106,7 +105,7 @@ def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
     "check",
     "The rest fits the next tax year",
     "More would be paid in than the limit leaves, and the next tax year's limit can take some of it.",
-    facts=("isa.subscriptions", "date"),
+    facts=("isa_subscriptions", "date"),
     sources=("SI 1998/1870 reg.4ZA",),
     only="with_facts",
 )
@@ -122,7 +121,7 @@ def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             f"{days} days are left in {year.name}. From {day_month_year(next_start)}, {pounds(min(above, next_limit))} of "
             f"the excess would fit the next tax year's limit of {pounds(next_limit)}.",
-            _path(year),
+            _SUBSCRIPTIONS,
             figures=year.figures,
             money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
             counts={"days_left": days},
@@ -135,7 +134,7 @@ def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
     "check",
     "The partner has ISA allowance left",
     "More would be paid in than one person's limit leaves, and the other has allowance left.",
-    facts=("isa.subscriptions", "isa.subscribed_this_year"),
+    facts=("isa_subscriptions", "isa.subscribed_this_year"),
     sources=("SI 1998/1870 reg.4ZA",),
     only="with_facts",
 )
@@ -167,7 +166,7 @@ def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
     "A flexible ISA may allow this",
     "What is planned fits only if money taken out this tax year can be replaced, and whether the ISA is flexible "
     "is not given.",
-    facts=("isa.flexible", "isa.withdrawn_this_year", "isa.subscriptions"),
+    facts=("isa.flexible", "isa.withdrawn_this_year", "isa_subscriptions"),
     sources=(
         "SI 1998/1870 reg.5DDB",
         "gov.uk, Individual Savings Accounts: withdrawing your money",
@@ -198,7 +197,7 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
     "check",
     "Some of this replaces flexible ISA money",
     "What is planned fits because money taken out of a flexible ISA this tax year is replaced.",
-    facts=("isa.flexible", "isa.withdrawn_this_year", "isa.subscriptions"),
+    facts=("isa.flexible", "isa.withdrawn_this_year", "isa_subscriptions"),
     sources=(
         "SI 1998/1870 reg.5DDB",
         "SI 2025/733 reg.5",
@@ -215,7 +214,7 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             f"{pounds(found.planned - found.room)} of what is paid in replaces money taken out of a flexible ISA. It must be "
             f"paid by {day_month_year(year.figures.end)}. Money from earlier tax years must go back to the same account.",
-            _path(year),
+            _SUBSCRIPTIONS,
             figures=year.figures,
             money={"replaced": found.planned - found.room},
         )
@@ -227,7 +226,7 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
     "not_permitted",
     "Above the cash ISA limit",
     "From 2027-28, a person under 65 plans to pay more into cash ISAs than their limit.",
-    facts=("isa.subscriptions.cash_isa", "isa.subscriptions", "date_of_birth"),
+    facts=("isa.subscriptions.cash_isa", "isa_subscriptions", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
     since=first_day_with("isa.cash_limit_ends_at_age"),
     only="with_facts",
@@ -246,7 +245,7 @@ def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
         f"{year.person.who} can pay {pounds(limit)} into cash ISAs in {year.name}, the limit for people under "
         f"{year.figures.count('isa.cash_limit_ends_at_age')}. {pounds(total)} is planned, {pounds(total - limit)} too much. "
         "This limit does not apply to stocks and shares ISAs.",
-        _path(year),
+        _SUBSCRIPTIONS,
         figures=year.figures,
         rests_on=("isa.cash_limit_under_65",),
         money={"cash_isa_limit": limit, "planned": total, "above": total - limit},
@@ -285,7 +284,7 @@ def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:
     "not_permitted",
     "ISA payments need UK residence",
     "A person who is not UK resident, and is not a Crown employee abroad, plans to pay into an ISA.",
-    facts=("uk_resident", "crown_employee_abroad", "isa.subscriptions"),
+    facts=("circumstances.uk_resident", "circumstances.crown_employee_abroad", "isa_subscriptions"),
     sources=("SI 1998/1870 reg.10",),
     only="with_facts",
 )
@@ -299,7 +298,7 @@ def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"A person who is not UK resident cannot pay into an ISA in {year.name}, except in the tax year of leaving the UK. "
         "ISAs already held can be kept.",
-        (*year.person.path, "uk_resident"),
+        (*year.person.path, "circumstances", "uk_resident"),
         figures=year.figures,
     )
 
@@ -309,7 +308,7 @@ def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
     "check",
     "Crown service abroad matters",
     "A person who is not UK resident plans to pay into an ISA, and Crown service is not given.",
-    facts=("uk_resident", "crown_employee_abroad", "isa.subscriptions"),
+    facts=("circumstances.uk_resident", "circumstances.crown_employee_abroad", "isa_subscriptions"),
     sources=("SI 1998/1870 reg.10",),
     only="with_facts",
 )
@@ -323,7 +322,7 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"Without UK residence, only a Crown employee abroad, or the spouse or civil partner of one, can pay into an ISA in "
         f"{year.name}. We were not told whether that applies.",
-        (*year.person.path, "crown_employee_abroad"),
+        (*year.person.path, "circumstances", "crown_employee_abroad"),
         figures=year.figures,
     )
 
@@ -333,7 +332,7 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     "check",
     "The money has not arrived yet",
     "By some day more would be paid in than the cash and payments until then, while payments follow later.",
-    facts=("isa.subscriptions", "cash", "withdrawals.date", "withdrawals.amount"),
+    facts=("isa_subscriptions", "cash", "withdrawals.date", "withdrawals.amount"),
     sources=("SI 1998/1870 reg.4",),
     only="with_facts",
 )
@@ -366,7 +365,7 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
             return entry.warn(
                 f"By {day_month_year(day)}, {pounds(subscribed)} would be paid into ISAs, but only {pounds(there)} is "
                 f"available. Pension money cannot go straight into an ISA: it is first paid to {person.you}.",
-                (*person.path, "isa", "subscriptions"),
+                _SUBSCRIPTIONS,
                 figures=case.people[i].years[0].figures,
                 money={"subscribed": subscribed, "in_hand": there},
             )
@@ -378,7 +377,7 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
     "check",
     "More cash than is protected",
     "Cash after tax and ISA payments is more than is protected at the firms that hold it.",
-    facts=("cash", "deposit_firms", "isa.subscriptions", "withdrawals.amount"),
+    facts=("cash", "circumstances.deposit_firms", "isa_subscriptions", "withdrawals.amount"),
     sources=("PRA PS24/25", "Financial Services Compensation Scheme"),
     only="with_facts",
 )
@@ -405,7 +404,7 @@ def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
                 f"About {pounds(waits)} of {one.person.your} cash would be held outside ISAs in {year.name}. {pounds(limit)} "
                 "is protected for each person at each authorised firm. Money paid on retirement may be protected up to a "
                 f"higher limit for six months.{unknown}",
-                (*one.person.path, "deposit_firms" if facts.deposit_firms is None else "cash"),
+                (*one.person.path, *(("circumstances", "deposit_firms") if facts.deposit_firms is None else ("cash",))),
                 figures=figures,
                 rests_on=(name,),
                 money={"cash_waiting": waits},
@@ -431,7 +430,7 @@ def isa_room_used_up(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"In {waiting[0].rules.figures.name} the ISA allowance is used up. At most {pounds(most)} is held in cash outside "
         "ISAs during the plan. Interest on it is taxable.",
-        ("people",),
+        PEOPLE,
         figures=waiting[0].rules.figures,
         money={"most_cash_waiting": most},
     )

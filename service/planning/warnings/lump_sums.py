@@ -11,7 +11,7 @@ from service.planning.wording import pounds
 TOPIC: Topic = Topic()
 
 _SINCE_2024 = "lump_sum_allowance"
-_RECEIVED = "tax_free_received_before_april_2024"
+_RECEIVED = "tax_free_received_before_6_april_2024"
 _SMALL_POTS = "pension.small_pots_from_personal_schemes"
 
 
@@ -23,9 +23,9 @@ _SMALL_POTS = "pension.small_pots_from_personal_schemes"
     facts=(
         "withdrawals.method",
         "withdrawals.amount",
-        "pension.uncrystallised",
-        "pension.lump_sum_allowance_used",
-        "pension.lifetime_allowance_used_percent",
+        "pensions.uncrystallised",
+        "lump_sum_allowances.lump_sum_allowance_used",
+        "lump_sum_allowances.lifetime_allowance_used",
     ),
     sources=("Finance Act 2004 Sch.29 paras 1-3",),
     only="with_facts",
@@ -68,9 +68,19 @@ def small_pot_above_limit(year: YearFacts, taken: Taken, entry: Entry) -> Found:
 
 
 def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
-    """The last small pot planned, in its tax year, and how many are planned; None without any."""
-    small = [(year, taken) for year in case.years for taken in year.taken if taken.method == "small_pot"]
+    """The last small pot planned that is not from an occupational scheme, in its tax year, and how many are; None without any."""
+    small = [
+        (year, taken)
+        for year in case.years
+        for taken in year.taken
+        if taken.method == "small_pot" and _scheme_kind(case, taken) != "occupational"
+    ]
     return (*small[-1], len(small)) if small else None
+
+
+def _scheme_kind(case: PersonCase, taken: Taken) -> str | None:
+    """The kind of scheme that a withdrawal is from, where it was given."""
+    return case.pensions[taken.pension].features.scheme_kind if case.pensions else None
 
 
 @TOPIC.of_a_person(
@@ -78,20 +88,22 @@ def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
     "not_permitted",
     "Too many small pots",
     "With earlier ones, more small pots are taken from personal schemes than a lifetime allows.",
-    facts=("pension.small_pots_taken", "pension.scheme", "withdrawals.method"),
+    facts=("circumstances.small_pots_taken", "pensions.scheme_kind", "withdrawals.method"),
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
     only="with_facts",
 )
 def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
     """More small pots from personal schemes than a lifetime allows."""
     facts, last = case.person.facts, _last_small_pot(case)
-    if facts is None or last is None or facts.features.scheme != "personal":
+    if facts is None or last is None:
         return ()
     year, taken, planned = last
-    limit = year.figures.count(_SMALL_POTS)
-    if facts.features.small_pots_taken is None or facts.features.small_pots_taken + planned <= limit:
+    if _scheme_kind(case, taken) != "personal":
         return ()
-    number = facts.features.small_pots_taken + planned
+    limit = year.figures.count(_SMALL_POTS)
+    if facts.small_pots_taken is None or facts.small_pots_taken + planned <= limit:
+        return ()
+    number = facts.small_pots_taken + planned
     return entry.warn(
         f"At most {limit} small pots can be taken from personal schemes in a lifetime. With these there would be {number}. "
         "Occupational schemes have no such limit.",
@@ -107,24 +119,27 @@ def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Earlier small pots count",
     "A small pot is taken, and the number taken before, or the kind of scheme, is not given.",
-    facts=("pension.small_pots_taken", "pension.scheme", "withdrawals.method"),
+    facts=("circumstances.small_pots_taken", "pensions.scheme_kind", "withdrawals.method"),
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
     only="with_facts",
 )
 def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     """How many small pots were taken before decides, or the kind of scheme does."""
     facts, last = case.person.facts, _last_small_pot(case)
-    if facts is None or last is None or facts.features.scheme == "occupational":
+    if facts is None or last is None:
         return ()
-    year, _, planned = last
-    before, limit = facts.features.small_pots_taken, year.figures.count(_SMALL_POTS)
-    if before is not None and (facts.features.scheme == "personal" or before + planned <= limit):
+    year, taken, planned = last
+    kind = _scheme_kind(case, taken)
+    if kind == "occupational":
+        return ()
+    before, limit = facts.small_pots_taken, year.figures.count(_SMALL_POTS)
+    if before is not None and (kind == "personal" or before + planned <= limit):
         return ()
     return entry.warn(
         f"At most {limit} small pots can be taken from personal schemes in a lifetime. We were not told "
         f"{'how many have been taken' if before is None else 'whether this is a personal or an occupational scheme'}. "
         "Occupational schemes have no such limit.",
-        (*case.person.pension_path, "small_pots_taken" if before is None else "scheme"),
+        (*case.person.path, "circumstances", "small_pots_taken") if before is None else taken.path,
         figures=year.figures,
         rests_on=(_SMALL_POTS,),
     )
@@ -135,7 +150,7 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     "check",
     "A small pot must be taken whole",
     "Funds would remain after a small pot lump sum.",
-    facts=("withdrawals.method", "withdrawals.amount", "pension.uncrystallised", "pension.drawdown"),
+    facts=("withdrawals.method", "withdrawals.amount", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("SI 2009/1171 regs 11, 11A, 12",),
 )
 def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Entry) -> Found:
@@ -160,9 +175,9 @@ def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Ent
     "No tax-free cash remains",
     "No lump sum allowance, or before 6 April 2024 no lifetime allowance, is left while funds are uncrystallised.",
     facts=(
-        "pension.lump_sum_allowance_used",
-        "pension.lifetime_allowance_used_percent",
-        "pension.uncrystallised",
+        "lump_sum_allowances.lump_sum_allowance_used",
+        "lump_sum_allowances.lifetime_allowance_used",
+        "pensions.uncrystallised",
         "withdrawals.amount",
     ),
     sources=(
@@ -195,9 +210,9 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
     "Little lump sum allowance is left",
     "The lump sum allowance left is less than a quarter of the uncrystallised funds.",
     facts=(
-        "pension.lump_sum_allowance_used",
-        "pension.lifetime_allowance_used_percent",
-        "pension.uncrystallised",
+        "lump_sum_allowances.lump_sum_allowance_used",
+        "lump_sum_allowances.lifetime_allowance_used",
+        "pensions.uncrystallised",
         "withdrawals.amount",
     ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637P-637Q", "Finance Act 2024 Sch.9"),
@@ -227,10 +242,10 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     "The lump sum and death benefit allowance left is less than the pension, before the age from which "
     "beneficiaries are taxed anyway.",
     facts=(
-        "pension.lump_sum_allowance_used",
-        "pension.lump_sum_and_death_benefit_allowance_used",
-        "pension.lifetime_allowance_used_percent",
-        "pension.uncrystallised",
+        "lump_sum_allowances.lump_sum_allowance_used",
+        "lump_sum_allowances.lump_sum_and_death_benefit_allowance_used",
+        "lump_sum_allowances.lifetime_allowance_used",
+        "pensions.uncrystallised",
         "date_of_birth",
     ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637R-637S, 637H-637M", "Finance Act 2024 Sch.9"),
@@ -258,7 +273,11 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     "check",
     "All of this payment is taxable",
     "A UFPLS is taken and no lump sum allowance is left.",
-    facts=("withdrawals.method", "pension.lump_sum_allowance_used", "pension.lifetime_allowance_used_percent"),
+    facts=(
+        "withdrawals.method",
+        "lump_sum_allowances.lump_sum_allowance_used",
+        "lump_sum_allowances.lifetime_allowance_used",
+    ),
     sources=("Finance Act 2004 Sch.29 para 4A", "HMRC Pensions Tax Manual PTM172000"),
     since=first_day_with("pension.lump_sum_allowance"),
 )
@@ -279,7 +298,11 @@ def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> F
     "check",
     "There is no tax-free cash",
     "Options for tax-free cash are compared where nothing is uncrystallised or no lump sum allowance is left.",
-    facts=("pension.uncrystallised", "pension.lump_sum_allowance_used", "pension.lifetime_allowance_used_percent"),
+    facts=(
+        "pensions.uncrystallised",
+        "lump_sum_allowances.lump_sum_allowance_used",
+        "lump_sum_allowances.lifetime_allowance_used",
+    ),
     sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
 )
 def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
@@ -299,7 +322,12 @@ def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
     "check",
     "No more tax-free cash after this",
     "All uncrystallised funds are moved to drawdown, and some lump sum allowance stays unused.",
-    facts=("withdrawals.method", "withdrawals.amount", "pension.uncrystallised", "pension.lump_sum_allowance_used"),
+    facts=(
+        "withdrawals.method",
+        "withdrawals.amount",
+        "pensions.uncrystallised",
+        "lump_sum_allowances.lump_sum_allowance_used",
+    ),
     sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
     since=first_day_with("pension.lump_sum_allowance"),
 )
@@ -326,7 +354,7 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     "costs",
     "Above the lifetime allowance",
     "Before 6 April 2024, more is taken than the lifetime allowance leaves; the charge ended on 5 April 2023.",
-    facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
+    facts=("lump_sum_allowances.lifetime_allowance_used", "pensions.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-215", "Finance (No. 2) Act 2023 ss.18-19"),
     until=last_day_with("pension.lifetime_allowance"),
 )
@@ -345,7 +373,7 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
     )
     return entry.warn(
         detail + " Check with every scheme the percentage already used.",
-        (*year.person.pension_path, "lifetime_allowance_used_percent"),
+        (*year.person.path, "lump_sum_allowances", "lifetime_allowance_used"),
         figures=year.figures,
         money={"excess": over, "charge": charge},
         cost=charge,
@@ -357,7 +385,7 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
     "check",
     "Little lifetime allowance is left",
     "The lifetime allowance left is less than the uncrystallised funds.",
-    facts=("pension.lifetime_allowance_used_percent", "pension.uncrystallised", "withdrawals.amount"),
+    facts=("lump_sum_allowances.lifetime_allowance_used", "pensions.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-216",),
     until=last_day_with("pension.lifetime_allowance"),
 )
@@ -390,9 +418,9 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
     "Tax-free cash before April 2024 matters",
     "Benefits were taken before 6 April 2024, no lump sum since, and the tax-free cash received is not given.",
     facts=(
-        "tax_free_received_before_april_2024",
-        "pension.lifetime_allowance_used_percent",
-        "pension.lump_sum_allowance_used",
+        "lump_sum_allowances.tax_free_received_before_6_april_2024",
+        "lump_sum_allowances.lifetime_allowance_used",
+        "lump_sum_allowances.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
     since=first_day_with("pension.lump_sum_allowance"),
@@ -401,14 +429,14 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
 def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) -> Found:
     """What was really received tax free was not given, and decides whether a certificate would help."""
     facts, found = case.person.facts, _transition(case)
-    if facts is None or found is None or facts.tax_free_received_before_april_2024 is not None:
+    if facts is None or found is None or facts.tax_free_received_before_6_april_2024 is not None:
         return ()
     year, assumed = found
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)} of the lump sum allowance. A certificate "
         "can replace this with what was actually paid tax free. It must be applied for before this lump sum. We were not "
         "told the amount.",
-        (*case.person.path, _RECEIVED),
+        (*case.person.path, "lump_sum_allowances", _RECEIVED),
         figures=year.figures,
         money={"assumed": assumed},
     )
@@ -420,9 +448,9 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
     "A certificate could increase the allowance",
     "Less was received tax free before 6 April 2024 than is assumed, and no lump sum has been taken since.",
     facts=(
-        "tax_free_received_before_april_2024",
-        "pension.lifetime_allowance_used_percent",
-        "pension.lump_sum_allowance_used",
+        "lump_sum_allowances.tax_free_received_before_6_april_2024",
+        "lump_sum_allowances.lifetime_allowance_used",
+        "lump_sum_allowances.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
     since=first_day_with("pension.lump_sum_allowance"),
@@ -431,16 +459,16 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
 def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -> Found:
     """Less was received tax free than is assumed."""
     facts, found = case.person.facts, _transition(case)
-    if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
+    if facts is None or found is None or facts.tax_free_received_before_6_april_2024 is None:
         return ()
-    (year, assumed), received = found, facts.tax_free_received_before_april_2024
+    (year, assumed), received = found, facts.tax_free_received_before_6_april_2024
     if received >= assumed:
         return ()
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, but only {pounds(received)} was received "
         "tax free. A transitional tax-free amount certificate would leave "
         f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before this lump sum.",
-        (*case.person.path, _RECEIVED),
+        (*case.person.path, "lump_sum_allowances", _RECEIVED),
         figures=year.figures,
         money={"assumed": assumed, "received": received, "more_allowance": assumed - received},
     )
@@ -452,9 +480,9 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
     "A certificate would reduce the allowance",
     "More was received tax free before 6 April 2024 than is assumed, and no lump sum has been taken since.",
     facts=(
-        "tax_free_received_before_april_2024",
-        "pension.lifetime_allowance_used_percent",
-        "pension.lump_sum_allowance_used",
+        "lump_sum_allowances.tax_free_received_before_6_april_2024",
+        "lump_sum_allowances.lifetime_allowance_used",
+        "lump_sum_allowances.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174100"),
     since=first_day_with("pension.lump_sum_allowance"),
@@ -463,16 +491,16 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
 def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
     """More was received tax free than is assumed."""
     facts, found = case.person.facts, _transition(case)
-    if facts is None or found is None or facts.tax_free_received_before_april_2024 is None:
+    if facts is None or found is None or facts.tax_free_received_before_6_april_2024 is None:
         return ()
-    (year, assumed), received = found, facts.tax_free_received_before_april_2024
+    (year, assumed), received = found, facts.tax_free_received_before_6_april_2024
     if received <= assumed:
         return ()
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, although {pounds(received)} was received "
         "tax free. A transitional tax-free amount certificate would leave "
         f"{pounds(received - assumed)} less allowance. Nobody is required to apply.",
-        (*case.person.path, _RECEIVED),
+        (*case.person.path, "lump_sum_allowances", _RECEIVED),
         figures=year.figures,
         money={"assumed": assumed, "received": received, "less_allowance": received - assumed},
     )

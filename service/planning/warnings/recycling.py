@@ -10,7 +10,7 @@ from service.figures import tax_years
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, Pence, Years
-from service.planning.warnings.circumstances import Contribution, PersonCase, Taken, YearFacts
+from service.planning.warnings.circumstances import PaidIn, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
@@ -60,7 +60,7 @@ def _lump_sums(case: PersonCase) -> Iterator[LumpSum]:
             yield LumpSum(year, taken, total, saved, len({tax_years.of(one.day) for one in window}))
 
 
-def _in_window(contributions: tuple[Contribution, ...], day: date, years: Years) -> list[Contribution]:
+def _in_window(contributions: tuple[PaidIn, ...], day: date, years: Years) -> list[PaidIn]:
     middle = tax_years.of(day)
     return [one for one in contributions if abs(tax_years.between(tax_years.of(one.day), middle)) <= years]
 
@@ -122,10 +122,10 @@ def _increase(case: PersonCase) -> Increase | None:
     facts=(
         "withdrawals.method",
         "withdrawals.amount",
-        "lump_sums_in_last_12_months",
+        "circumstances.lump_sums_in_last_12_months",
         "contributions",
-        "usual_contributions",
-        "increase_planned",
+        "circumstances.usual_contributions",
+        "circumstances.contribution_increase_planned",
     ),
     sources=("Finance Act 2004 Sch.29 para 3A", "Finance Act 2006 s.159", "HMRC Pensions Tax Manual PTM133800-133860"),
     only="with_facts",
@@ -133,7 +133,7 @@ def _increase(case: PersonCase) -> Increase | None:
 def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
     """All conditions hold: the whole lump sum is an unauthorised payment."""
     facts = case.person.facts
-    if facts is None or not facts.increase_planned or (found := _increase(case)) is None:
+    if facts is None or not facts.contribution_increase_planned or (found := _increase(case)) is None:
         return ()
     taken = found.lump_sum.taken
     return entry.warn(
@@ -154,10 +154,10 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
     facts=(
         "withdrawals.method",
         "withdrawals.amount",
-        "lump_sums_in_last_12_months",
+        "circumstances.lump_sums_in_last_12_months",
         "contributions",
-        "usual_contributions",
-        "increase_planned",
+        "circumstances.usual_contributions",
+        "circumstances.contribution_increase_planned",
     ),
     sources=("Finance Act 2004 Sch.29 para 3A", "Finance Act 2006 s.159", "HMRC Pensions Tax Manual PTM133800-133860"),
     only="with_facts",
@@ -165,12 +165,12 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
 def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
     """All conditions hold but one that was not given: whether the increase was planned."""
     facts = case.person.facts
-    if facts is None or facts.increase_planned is not None or (found := _increase(case)) is None:
+    if facts is None or facts.contribution_increase_planned is not None or (found := _increase(case)) is None:
         return ()
     return entry.warn(
         f"{found.told} If this was planned when the lump sum was taken, the lump sum is an unauthorised payment. We were not "
         "told. Keep a record of the reason for the contributions.",
-        (*case.person.path, "increase_planned"),
+        (*case.person.path, "circumstances", "contribution_increase_planned"),
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
         money=found.money,
@@ -182,7 +182,7 @@ def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Usual contributions matter for the recycling rule",
     "Lump sums exceed the limit and contributions the share of them, and usual contributions are not given.",
-    facts=("usual_contributions", "contributions", "withdrawals.method", "withdrawals.amount"),
+    facts=("circumstances.usual_contributions", "contributions", "withdrawals.method", "withdrawals.amount"),
     sources=("Finance Act 2004 Sch.29 para 3A", "HMRC Pensions Tax Manual PTM133830"),
     only="with_facts",
 )
@@ -191,7 +191,7 @@ def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
     facts = case.person.facts
     if facts is None or not facts.contributions or facts.usual_contributions is not None:
         return ()
-    if facts.increase_planned is False:
+    if facts.contribution_increase_planned is False:
         return ()
     lump_sum = next((one for one in _lump_sums(case) if one.contributions > _part(one)), None)
     if lump_sum is None:
@@ -202,7 +202,7 @@ def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
         f"{pounds(lump_sum.contributions)} is paid in around them. The recycling rule needs a rise above "
         f"{per_cent(figures.rate(_SHARE))} of usual contributions and of the lump sum, {pounds(part)}. We were not told what "
         "is usual.",
-        (*case.person.path, "usual_contributions"),
+        (*case.person.path, "circumstances", "usual_contributions"),
         figures=figures,
         rests_on=_RESTS_ON,
         money={

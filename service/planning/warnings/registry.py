@@ -24,6 +24,7 @@ from service.planning.warnings.circumstances import Circumstances, OptionFacts
 from service.planning.warnings.topic import (
     Entry,
     Find,
+    OfAPension,
     OfAPerson,
     OfAWithdrawal,
     OfAYear,
@@ -71,6 +72,7 @@ class RulesOf(NamedTuple):
     a_withdrawal: tuple[tuple[OfAWithdrawal, Entry], ...]
     a_year: tuple[tuple[OfAYear, Entry], ...]
     a_person: tuple[tuple[OfAPerson, Entry], ...]
+    a_pension: tuple[tuple[OfAPension, Entry], ...]
     the_household: tuple[tuple[OfTheHousehold, Entry], ...]
 
 
@@ -79,6 +81,7 @@ def _rules_of(answer: Only | None) -> RulesOf:
         run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_withdrawal.rules)),
         run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_year.rules)),
         run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_person.rules)),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_pension.rules)),
         run_in(answer, (rule for topic in TOPICS for rule in topic.of_the_household.rules)),
     )
 
@@ -90,7 +93,7 @@ _OF_OPTIONS = run_in(None, (rule for topic in TOPICS for rule in topic.of_an_opt
 
 
 def all_found(case: Circumstances) -> list[ClientWarning]:
-    """Every warning of the circumstances, person by person and year by year, then the household's."""
+    """Every warning of the circumstances, person by person, year by year and pension by pension, then the household's."""
     asked = case.people[0].person.facts is not None
     rules = _WITH_FACTS if asked else _OF_A_PLAN if case.together else _OF_A_QUOTE
     found: list[ClientWarning] = []
@@ -103,6 +106,9 @@ def all_found(case: Circumstances) -> list[ClientWarning]:
                 found += find_in_year(year, entry)
         for find_in_person, entry in rules.a_person:
             found += find_in_person(one, entry)
+        for pension in one.pensions:
+            for find_in_pension, entry in rules.a_pension:
+                found += find_in_pension(pension, entry)
     of_couples = _OF_COUPLES if len(case.people) == 2 else ()
     of_plans = _OF_PLANS if case.together else ()
     for find_in_household, entry in (*of_couples, *of_plans, *rules.the_household):

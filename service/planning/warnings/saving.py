@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from service.law import annual_allowance
 from service.law.units import Pence
-from service.planning.warnings.circumstances import Contribution, PersonCase, YearFacts
+from service.planning.warnings.circumstances import PaidIn, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
@@ -19,7 +19,7 @@ _MPAA = "pension.money_purchase_annual_allowance"
     "costs",
     "Future pension contributions are limited",
     "Income is taken flexibly for the first time: a UFPLS, or income from drawdown.",
-    facts=("withdrawals.method", "pension.flexibly_accessed"),
+    facts=("withdrawals.method", "flexibly_accessed"),
     sources=("Finance Act 2004 ss.227ZA-227G", "HMRC Pensions Tax Manual PTM056520"),
 )
 def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> Found:
@@ -45,7 +45,7 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     "check",
     "Other schemes must be told",
     "Income is taken flexibly for the first time by someone who works, pays in, or may pay in to another scheme.",
-    facts=("saves_in_other_schemes", "contributions", "income", "relief_at_source_contributions"),
+    facts=("circumstances.saves_in_other_schemes", "contributions", "income", "contributions"),
     sources=("SI 2006/567 reg.14ZB", "HMRC Pensions Tax Manual PTM166400"),
 )
 def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
@@ -69,7 +69,7 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     )
 
 
-def _saved(year: YearFacts) -> tuple[Contribution, ...]:
+def _saved(year: YearFacts) -> tuple[PaidIn, ...]:
     facts = year.person.facts
     given = () if facts is None or facts.contributions is None else facts.contributions
     return tuple(one for one in given if year.figures.start <= one.day <= year.figures.end)
@@ -93,7 +93,7 @@ def _charge(year: YearFacts, excess: Pence) -> Pence:
     "costs",
     "Contributions exceed the money purchase annual allowance",
     "Money purchase contributions of a tax year after the first flexible access are more than the allowance.",
-    facts=("contributions", "withdrawals.date", "withdrawals.method", "pension.flexibly_accessed"),
+    facts=("contributions", "withdrawals.date", "withdrawals.method", "flexibly_accessed"),
     sources=("Finance Act 2004 ss.227-227B, 227ZA",),
     only="with_facts",
 )
@@ -175,7 +175,7 @@ def _above(year: YearFacts) -> tuple[Pence, Pence]:
     "costs",
     "Contributions exceed the annual allowance",
     "All pension saving of a tax year is more than the annual allowance and the carry forward.",
-    facts=("contributions", "carry_forward", "income"),
+    facts=("contributions", "circumstances.carry_forward", "income"),
     sources=("Finance Act 2004 ss.227-228ZA, 228A",),
     only="with_facts",
 )
@@ -211,7 +211,7 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
     "check",
     "Carry forward may cover the excess",
     "All pension saving of a tax year is more than the annual allowance, and carry forward is not given.",
-    facts=("contributions", "carry_forward", "income"),
+    facts=("contributions", "circumstances.carry_forward", "income"),
     sources=("Finance Act 2004 ss.228-228A",),
     only="with_facts",
 )
@@ -226,7 +226,7 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"Pension saving in {year.name} is {pounds(above)} more than the annual allowance of {pounds(allowance)}. Unused "
         "allowance of the three previous tax years may cover it. We were not told how much there is.",
-        (*year.person.path, "carry_forward"),
+        (*year.person.path, "circumstances", "carry_forward"),
         figures=year.figures,
         money={"excess": above, "allowance_of_the_person": allowance},
     )
@@ -238,7 +238,7 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     "Other pension saving exceeds the alternative allowance",
     "The money purchase annual allowance is exceeded, and defined benefit saving is more than the alternative "
     "allowance.",
-    facts=("contributions", "pension.flexibly_accessed"),
+    facts=("contributions", "flexibly_accessed"),
     sources=("Finance Act 2004 ss.227B, 227ZA", "HMRC Pensions Tax Manual PTM056510"),
     only="with_facts",
 )

@@ -6,7 +6,14 @@ from collections.abc import Iterator
 
 from service.law.ages import age_on
 from service.law.rounding import down_to_the_penny
-from service.planning.warnings.circumstances import NOTHING_MUCH, Circumstances, Facts, PersonCase, Taken, YearFacts
+from service.planning.warnings.circumstances import (
+    NOTHING_MUCH,
+    Circumstances,
+    PensionCase,
+    PersonCase,
+    Taken,
+    YearFacts,
+)
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds, starting
@@ -16,7 +23,7 @@ TOPIC: Topic = Topic()
 _ADVICE = "pension.safeguarded_benefits_advice_threshold"
 
 
-def _first_crystallising(case: PersonCase) -> tuple[YearFacts, Taken] | None:
+def _first_crystallising(case: PensionCase) -> tuple[YearFacts, Taken] | None:
     return next(
         (
             (year, taken)
@@ -28,96 +35,98 @@ def _first_crystallising(case: PersonCase) -> tuple[YearFacts, Taken] | None:
     )
 
 
-def _leaves(facts: Facts) -> bool:
+def _leaves(case: PensionCase) -> bool:
     """Whether the pension is to be transferred."""
-    return facts.features.transfer not in (None, "none")
+    return case.features.transfer_planned or case.features.transfer_flag != "none"
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_a_pension(
     "advice_required_for_safeguarded_benefits",
     "check",
     "Advice is required by law first",
     "Safeguarded benefits are worth more than the threshold, and some of the pension is taken, moved to drawdown "
     "or transferred.",
-    facts=("pension.safeguarded_benefits", "withdrawals.method", "pension.transfer"),
+    facts=("pensions.safeguarded_benefits", "withdrawals.method", "pensions.transfer_planned"),
     sources=(
         "Pension Schemes Act 2015 s.48",
         "SI 2015/742 reg.5",
     ),
     only="with_facts",
 )
-def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> Found:
+def advice_required_for_safeguarded_benefits(case: PensionCase, entry: Entry) -> Found:
     """Safeguarded benefits over the threshold may be given up only after advice."""
-    facts = case.person.facts
-    if facts is None or not facts.features.safeguarded_benefits:
+    if not case.features.safeguarded_benefits:
         return ()
     found = _first_crystallising(case)
-    if found is None and not _leaves(facts):
+    if found is None and not _leaves(case):
         return ()
     year = found[0] if found else case.years[0]
-    value, limit = facts.features.safeguarded_benefits, year.figures.money(_ADVICE)
+    value, limit = case.features.safeguarded_benefits, year.figures.money(_ADVICE)
     if value <= limit:
         return ()
     return entry.warn(
         f"This pension has safeguarded benefits worth {pounds(value)}, more than {pounds(limit)}. By law the scheme must "
         f"check that {case.person.you} {case.person.does('have', 'has')} taken advice from an authorised adviser. It must do "
         "so before it pays or transfers this money.",
-        (*case.person.pension_path, "safeguarded_benefits"),
+        (*case.path, "safeguarded_benefits"),
         figures=year.figures,
         rests_on=(_ADVICE,),
         money={"safeguarded_benefits": value},
     )
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_a_pension(
     "guaranteed_annuity_rate_lost",
     "costs",
     "A guaranteed annuity rate is given up",
     "There is a guaranteed annuity rate, and funds are taken by another method or transferred.",
-    facts=("pension.guaranteed_annuity_rate", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
+    facts=("pensions.guaranteed_annuity_rate", "withdrawals.method", "withdrawals.amount", "pensions.transfer_planned"),
     sources=("Pension Schemes Act 2015 s.48",),
     only="with_facts",
 )
-def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
+def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
     """A guaranteed rate is lost on what is taken in another form."""
-    facts = case.person.facts
-    if facts is None or not facts.features.guaranteed_annuity_rate:
+    if not case.features.guaranteed_annuity_rate:
         return ()
     found = _first_crystallising(case)
-    if found is None and not _leaves(facts):
+    if found is None and not _leaves(case):
         return ()
     year = found[0] if found else case.years[0]
     taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
-    amount = case.years[0].held_before if _leaves(facts) else taken
+    amount = case.years[0].held_before if _leaves(case) else taken
     return entry.warn(
         f"{starting(case.person.your)} pension has a guaranteed annuity rate. It is lost on the {pounds(amount)} that is "
-        f"{'transferred' if _leaves(facts) else 'taken by another method'}. Ask the scheme what income the guarantee would "
+        f"{'transferred' if _leaves(case) else 'taken by another method'}. Ask the scheme what income the guarantee would "
         "pay and when it can be taken.",
-        (*case.person.pension_path, "guaranteed_annuity_rate"),
+        (*case.path, "guaranteed_annuity_rate"),
         figures=year.figures,
         money={"amount": amount},
     )
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_a_pension(
     "protected_lump_sum_lost",
     "costs",
     "A protected lump sum is lost",
     "The scheme protects more than a quarter tax free, and a UFPLS or a transfer loses it.",
-    facts=("pension.protected_tax_free_share", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
+    facts=(
+        "pensions.protected_tax_free_share",
+        "withdrawals.method",
+        "withdrawals.amount",
+        "pensions.transfer_planned",
+    ),
     sources=("Finance Act 2004 Sch.36 para 31(3)", "Finance Act 2004 Sch.36 paras 31-34"),
     only="with_facts",
 )
-def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
+def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
     """A scheme's protected lump sum of more than a quarter is lost by a UFPLS or a transfer."""
-    facts = case.person.facts
-    if facts is None or facts.features.protected_tax_free_share is None:
+    if case.features.protected_tax_free_share is None:
         return ()
     year = case.years[0]
     rate = year.rules.lump_sums.tax_free_rate
-    share = facts.features.protected_tax_free_share
+    share = case.features.protected_tax_free_share
     paid = sum(taken.payment.gross for every in case.years for taken in every.taken if taken.method == "ufpls")
-    amount = year.before.uncrystallised if _leaves(facts) else paid
+    amount = year.before.uncrystallised if _leaves(case) else paid
     lost = down_to_the_penny(amount * (share - rate))
     if lost <= 0:
         return ()
@@ -125,37 +134,36 @@ def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
         f"This scheme protects {per_cent(share)} of the pension as tax-free cash. By a UFPLS or after a transfer, it is "
         f"{per_cent(rate)}. {pounds(lost)} less of {pounds(amount)} would be tax free. Ask the scheme how the protection is "
         "kept.",
-        (*case.person.pension_path, "protected_tax_free_share"),
+        (*case.path, "protected_tax_free_share"),
         figures=year.figures,
         money={"amount": amount, "less_tax_free": lost},
         cost=lost,
     )
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_a_pension(
     "exit_charge",
     "costs",
     "The scheme makes an exit charge",
     "There is an exit charge, and money is withdrawn or transferred.",
-    facts=("pension.exit_charge", "withdrawals.amount", "pension.transfer"),
+    facts=("pensions.exit_charge", "withdrawals.amount", "pensions.transfer_planned"),
     sources=("Financial Services and Markets Act 2000 s.137FBB",),
     only="with_facts",
 )
-def exit_charge(case: PersonCase, entry: Entry) -> Found:
+def exit_charge(case: PensionCase, entry: Entry) -> Found:
     """The scheme takes a charge for paying out."""
-    facts = case.person.facts
-    if facts is None or not facts.features.exit_charge:
+    if not case.features.exit_charge:
         return ()
     year = next((year for year in case.years if year.gross), None)
-    if year is None and not _leaves(facts):
+    if year is None and not _leaves(case):
         return ()
     year = year or case.years[0]
     held = year.held_before
-    charge = facts.features.exit_charge
+    charge = case.features.exit_charge
     return entry.warn(
         f"The scheme makes an exit charge of {pounds(charge)} on {pounds(held)}. From the minimum pension age, a personal "
         "pension can usually charge at most 1%. Ask the scheme whether and when the charge ends.",
-        (*case.person.pension_path, "exit_charge"),
+        (*case.path, "exit_charge"),
         figures=year.figures,
         money={"exit_charge": charge, "pension": held},
         cost=charge,
@@ -167,40 +175,46 @@ def exit_charge(case: PersonCase, entry: Entry) -> Found:
     "costs",
     "Employer contributions would end",
     "The employer pays in, and the pension is emptied or transferred.",
-    facts=("pension.employer_contributions", "withdrawals.amount", "pension.transfer"),
+    facts=("contributions", "withdrawals.amount", "pensions.transfer_planned"),
     sources=("Pensions Act 2008 s.3",),
     only="with_facts",
 )
 def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
     """A pension that is emptied or left takes no more from the employer."""
     facts = case.person.facts
-    if facts is None or not facts.features.employer_contributions:
+    if facts is None or not facts.employer_contributions:
         return ()
-    emptied = next((year for year in case.years if year.gross and year.held_after < NOTHING_MUCH), None)
-    if emptied is None and not _leaves(facts):
+    year = next(filter(None, map(_ends_in, case.pensions)), None)
+    if year is None:
         return ()
-    year = emptied or case.years[0]
-    yearly = facts.features.employer_contributions
+    yearly = facts.employer_contributions
+    into = "this pension" if len(case.pensions) == 1 else "a pension"
     return entry.warn(
-        f"The employer pays {pounds(yearly)} a year into this pension. If it is emptied or left, these contributions may "
+        f"The employer pays {pounds(yearly)} a year into {into}. If it is emptied or left, these contributions may "
         "end. Ask the employer whether they would continue elsewhere.",
-        (*case.person.pension_path, "employer_contributions"),
+        (*case.person.path, "contributions"),
         figures=year.figures,
         money={"employer_contributions": yearly},
         cost=yearly,
     )
 
 
-@TOPIC.of_a_person(
+def _ends_in(case: PensionCase) -> YearFacts | None:
+    """The tax year in which a pension is emptied, or the first one where it is to be transferred."""
+    emptied = next((year for year in case.years if year.gross and year.held_after < NOTHING_MUCH), None)
+    return emptied or (case.years[0] if _leaves(case) else None)
+
+
+@TOPIC.of_a_pension(
     "pension_features_not_given",
     "check",
     "The pension may have valuable guarantees",
     "More than the advice threshold is taken or moved to drawdown, and nothing is known of guarantees or "
     "protected lump sums.",
     facts=(
-        "pension.safeguarded_benefits",
-        "pension.guaranteed_annuity_rate",
-        "pension.protected_tax_free_share",
+        "pensions.safeguarded_benefits",
+        "pensions.guaranteed_annuity_rate",
+        "pensions.protected_tax_free_share",
         "withdrawals.amount",
     ),
     sources=(
@@ -210,10 +224,9 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
     ),
     only="with_facts",
 )
-def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
+def pension_features_not_given(case: PensionCase, entry: Entry) -> Found:
     """Much is taken, and what the scheme would give up was not given."""
-    facts = case.person.facts
-    if facts is None or not facts.features.nothing_known:
+    if not case.features.nothing_known:
         return ()
     year = case.years[0]
     taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
@@ -223,7 +236,7 @@ def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         f"{pounds(taken)} is taken or moved to drawdown. We were not told whether this pension has guarantees or a protected "
         f"lump sum, which could be lost. Above {pounds(limit)} of safeguarded benefits, advice is required by law.",
-        (*case.person.pension_path, "safeguarded_benefits"),
+        (*case.path, "safeguarded_benefits"),
         figures=year.figures,
         rests_on=(_ADVICE,),
         money={"crystallised": taken},
@@ -233,17 +246,14 @@ def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
 _TRANSFERS_ARE_CHECKED_FROM = "pension.transfer_conditions_from"
 
 
-def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
-    """The people whose transfer has a flag, once its law runs."""
+def _flagged(case: Circumstances, flag: str) -> Iterator[PensionCase]:
+    """The pensions whose transfer has a flag, once its law runs."""
     figures = case.people[0].years[0].figures
     if not figures.has(_TRANSFERS_ARE_CHECKED_FROM):
         return
     if case.today is not None and case.today < figures.day(_TRANSFERS_ARE_CHECKED_FROM):
         return
-    for one in case.people:
-        facts = one.person.facts
-        if facts is not None and facts.features.transfer == flag:
-            yield one
+    yield from (one for person in case.people for one in person.pensions if one.features.transfer_flag == flag)
 
 
 @TOPIC.of_the_household(
@@ -251,7 +261,7 @@ def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
     "not_permitted",
     "A red flag stops the transfer",
     "A transfer is planned and the scheme finds a red flag.",
-    facts=("pension.transfer", "date"),
+    facts=("pensions.transfer_flag", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
     only="with_facts",
@@ -259,11 +269,11 @@ def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
 def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     """Signs that stop a transfer."""
     told: Found = ()
-    for one in _flagged(case, "red_flag"):
+    for one in _flagged(case, "red"):
         told += entry.warn(
             "The scheme has found a red flag, so the legal right to this transfer is lost. Ask the scheme which flag it "
             "found. A suspected scam can be reported to Report Fraud, or in Scotland to the police.",
-            (*one.person.pension_path, "transfer"),
+            (*one.path, "transfer_flag"),
             figures=one.years[0].figures,
         )
     return told
@@ -274,7 +284,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     "check",
     "An amber flag pauses the transfer",
     "A transfer is planned and the scheme finds an amber flag.",
-    facts=("pension.transfer", "date"),
+    facts=("pensions.transfer_flag", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
     only="with_facts",
@@ -282,11 +292,11 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
 def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
     """Signs that bring an appointment before a transfer."""
     told: Found = ()
-    for one in _flagged(case, "amber_flag"):
+    for one in _flagged(case, "amber"):
         told += entry.warn(
             "The scheme has found an amber flag. The transfer can go ahead only after a free pensions safeguarding "
             "appointment with MoneyHelper. The scheme needs the appointment's reference.",
-            (*one.person.pension_path, "transfer"),
+            (*one.path, "transfer_flag"),
             figures=one.years[0].figures,
         )
     return told
@@ -297,7 +307,7 @@ def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
     "check",
     "Unsolicited contact may be a scam",
     "Someone made contact about the pension without being asked.",
-    facts=("unexpected_contact",),
+    facts=("circumstances.unexpected_contact",),
     sources=(
         "SI 2018/1396 reg.2",
         "SI 2003/2426 reg.21B",
@@ -312,7 +322,7 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         "Unsolicited marketing calls about pensions are banned. An offer of early access or free money is a common sign of a "
         "scam. The FCA's register shows whether a firm is authorised.",
-        (*case.person.path, "unexpected_contact"),
+        (*case.person.path, "circumstances", "unexpected_contact"),
         figures=case.years[0].figures,
     )
 
@@ -322,7 +332,7 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Free guidance is available",
     "Benefits are first taken at an age with a right to guidance, and no appointment or adviser is given.",
-    facts=("guidance_taken", "regulated_adviser", "date_of_birth", "date"),
+    facts=("circumstances.guidance_taken", "circumstances.regulated_adviser", "date_of_birth", "date"),
     sources=(
         "Financial Guidance and Claims Act 2018",
         "FCA Handbook COBS 19.7",
@@ -348,23 +358,23 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             f"Before taking benefits for the first time, people aged {limit} or over can usually have a free, impartial "
             f"Pension Wise appointment. It is booked with MoneyHelper.{unknown}",
-            (*one.person.path, "guidance_taken"),
+            (*one.person.path, "circumstances", "guidance_taken"),
             figures=year.figures,
             rests_on=("pension.guidance_age",),
         )
     return told
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_a_pension(
     "take_regulated_advice",
     "check",
     "These rights cannot be regained",
     "Safeguarded benefits, a guaranteed annuity rate or a protected lump sum are given up, and no adviser is given.",
     facts=(
-        "regulated_adviser",
-        "pension.safeguarded_benefits",
-        "pension.guaranteed_annuity_rate",
-        "pension.protected_tax_free_share",
+        "circumstances.regulated_adviser",
+        "pensions.safeguarded_benefits",
+        "pensions.guaranteed_annuity_rate",
+        "pensions.protected_tax_free_share",
     ),
     sources=(
         "Financial Services and Markets Act 2000 s.19",
@@ -372,22 +382,22 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
     ),
     only="with_facts",
 )
-def take_regulated_advice(case: PersonCase, entry: Entry) -> Found:
+def take_regulated_advice(case: PensionCase, entry: Entry) -> Found:
     """Something of lasting value is given up, and no adviser is named."""
     facts = case.person.facts
     if facts is None or facts.regulated_adviser:
         return ()
-    features = facts.features
+    features = case.features
     valuable = (
         features.safeguarded_benefits
         or features.guaranteed_annuity_rate
         or (features.protected_tax_free_share or 0) > case.years[0].rules.lump_sums.tax_free_rate
     )
-    if not valuable or (_first_crystallising(case) is None and not _leaves(facts)):
+    if not valuable or (_first_crystallising(case) is None and not _leaves(case)):
         return ()
     return entry.warn(
         f"{starting(case.person.your)} pension has rights that cannot be regained once given up. An adviser authorised by "
         "the FCA can say whether giving them up is suitable. Pension Wise offers free guidance.",
-        (*case.person.path, "regulated_adviser"),
+        (*case.person.path, "circumstances", "regulated_adviser"),
         figures=case.years[0].figures,
     )

@@ -28,7 +28,7 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
             f"In {year.rules.figures.name}, cash and ISAs do not cover spending of {pounds(year.spending)}. "
             f"{pounds(year.beyond_the_band)} of taxable pension is drawn above the {year.fill.replace('_', ' ')}, which adds "
             f"{pounds(year.beyond_tax)} of tax.",
-            ("spending",),
+            ("household", "spending"),
             figures=year.rules.figures,
             money={
                 "spending": year.spending,
@@ -45,7 +45,7 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
     "check",
     "The pension runs out",
     "In a plan, a pension is used up before the plan ends.",
-    facts=("pension.uncrystallised", "pension.drawdown"),
+    facts=("pensions.uncrystallised", "pensions.drawdown"),
     sources=("Finance Act 2004 s.165",),
     only="in_a_plan",
 )

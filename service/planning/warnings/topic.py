@@ -27,8 +27,16 @@ from typing import Generic, Literal, TypeVar
 from service.figures import history
 from service.figures.loader import STATUSES, Status, TaxYearFigures
 from service.law.units import BasisPoints, Pence
-from service.planning.warnings.circumstances import Circumstances, OptionFacts, PersonCase, Taken, YearFacts
-from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Path
+from service.planning.household import Path
+from service.planning.warnings.circumstances import (
+    Circumstances,
+    OptionFacts,
+    PensionCase,
+    PersonCase,
+    Taken,
+    YearFacts,
+)
+from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found
 
 _PLAIN_GROUPS = ("income_tax", "pension", "benefits")
 
@@ -133,6 +141,7 @@ class Entry:
 OfAWithdrawal = Callable[[YearFacts, Taken, Entry], Found]
 OfAYear = Callable[[YearFacts, Entry], Found]
 OfAPerson = Callable[[PersonCase, Entry], Found]
+OfAPension = Callable[[PensionCase, Entry], Found]
 OfTheHousehold = Callable[[Circumstances, Entry], Found]
 OfAnOption = Callable[[OptionFacts, Entry], Found]
 """What a rule looks at, the entry by which it warns, and what it finds."""
@@ -186,8 +195,8 @@ class Rules(Generic[Find]):
 class Topic:
     """The warnings of a topic, and its rules by what they look at.
 
-    ``of_a_couple`` is run where there are two people, ``of_a_plan`` where there is a plan, ``of_an_option`` by lump sum
-    timing alone.
+    ``of_a_pension`` is run by POST /v1/warnings alone, ``of_a_couple`` where there are two people, ``of_a_plan`` where there
+    is a plan, ``of_an_option`` by lump sum timing alone.
     """
 
     def __init__(self) -> None:
@@ -195,6 +204,7 @@ class Topic:
         self.of_a_withdrawal: Rules[OfAWithdrawal] = Rules(self.entries)
         self.of_a_year: Rules[OfAYear] = Rules(self.entries)
         self.of_a_person: Rules[OfAPerson] = Rules(self.entries)
+        self.of_a_pension: Rules[OfAPension] = Rules(self.entries)
         self.of_a_couple: Rules[OfTheHousehold] = Rules(self.entries)
         self.of_a_plan: Rules[OfTheHousehold] = Rules(self.entries)
         self.of_the_household: Rules[OfTheHousehold] = Rules(self.entries)

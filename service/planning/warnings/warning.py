@@ -8,9 +8,7 @@ from typing import Literal
 from service.figures.loader import Status
 from service.law.units import BasisPoints, Pence
 from service.law.value import Value
-
-Path = tuple[str | int, ...]
-"""A place in a request: keys and indexes."""
+from service.planning.household import Path
 
 Effect = Literal["not_permitted", "costs", "check"]
 """What a warning means for the client."""

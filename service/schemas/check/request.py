@@ -2,207 +2,129 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from service.law.lump_sums import METHODS
-from service.planning.check.check import PersonAsked, Planned, WarningsQuestion
-from service.planning.warnings.circumstances import (
-    Benefits,
-    Contribution,
-    Estate,
-    Facts,
-    Features,
-    Inherited,
-    Isas,
-    Subscription,
-)
-from service.schemas.fields import Choice, IsoDate, Money, Rate, StrictBoolean, WholeNumber
-from service.schemas.shared import (
+from service.law.units import Pence
+from service.planning.check.check import PersonAsked, Planned, Subscribed, WarningsQuestion
+from service.planning.timing.estates import TO_SPOUSE
+from service.planning.warnings.circumstances import Benefits, Estate, Facts, Features, Inherited, Isas, Subscription
+from service.schemas.fields import Choice, IsoDate, Money, StrictBoolean, WholeNumber
+from service.schemas.household import (
+    MOST_PENSIONS,
     MOST_PEOPLE,
-    ObjectList,
-    PensionSchema,
-    PersonSchema,
-    StrictNested,
-    StrictSchema,
-    pension,
-    person,
+    CircumstancesSchema,
+    HouseholdSchema,
+    StudentLoansSchema,
+    member,
 )
+from service.schemas.places import pension_place, person_place
+from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 
-MOST_WITHDRAWALS = 50
-MOST_CONTRIBUTIONS = 100
-MOST_SUBSCRIPTIONS = 50
-
-
-class WarningsPensionSchema(PensionSchema):
-    """A pension, with what its scheme guarantees, charges and asks for."""
-
-    safeguarded_benefits = Money()
-    guaranteed_annuity_rate = StrictBoolean()
-    protected_tax_free_share = Rate(least=0, largest=1)
-    exit_charge = Money()
-    employer_contributions = Money()
-    scheme = Choice(("personal", "occupational"))
-    small_pots_taken = WholeNumber(least=0, largest=50)
-    transfer = Choice(("none", "planned", "amber_flag", "red_flag"))
-    nomination = Choice(("none", "made"))
-    nomination_reviewed_on = IsoDate()
+MOST_WITHDRAWALS = 100
+MOST_SUBSCRIPTIONS = 100
 
 
 class PlannedWithdrawalSchema(StrictSchema):
     """A withdrawal intended."""
 
+    person = WholeNumber(least=0, largest=MOST_PEOPLE - 1)
+    pension = WholeNumber(least=0, largest=MOST_PENSIONS - 1)
     method = Choice(METHODS, required=True)
     amount = Money(required=True)
     day = IsoDate(data_key="date", required=True)
 
 
-class ContributionSchema(StrictSchema):
-    """A pension contribution, made or planned."""
-
-    amount = Money(required=True)
-    day = IsoDate(data_key="date", required=True)
-    payer = Choice(("self", "employer", "third_party"))
-    saving = Choice(("money_purchase", "defined_benefit"))
-
-
 class SubscriptionSchema(StrictSchema):
     """A planned ISA subscription."""
 
+    person = WholeNumber(least=0, largest=MOST_PEOPLE - 1)
     amount = Money(required=True)
     day = IsoDate(data_key="date", required=True)
     cash_isa = StrictBoolean()
 
 
-class WarningsIsaSchema(StrictSchema):
-    """A person's ISAs and what is to go into them."""
-
-    value = Money()
-    subscribed_this_year = Money()
-    withdrawn_this_year = Money()
-    flexible = StrictBoolean()
-    subscriptions = ObjectList(SubscriptionSchema, most=MOST_SUBSCRIPTIONS)
-
-
-class BenefitsSchema(StrictSchema):
-    """Benefits and support received."""
-
-    universal_credit = StrictBoolean()
-    pension_credit = StrictBoolean()
-    housing_benefit = StrictBoolean()
-    council_tax_support = StrictBoolean()
-    care_support = StrictBoolean()
-
-
-class StudentLoansSchema(StrictSchema):
-    """Student loans not yet repaid, by plan."""
-
-    plan_1 = StrictBoolean()
-    plan_2 = StrictBoolean()
-    plan_4 = StrictBoolean()
-    plan_5 = StrictBoolean()
-    postgraduate = StrictBoolean()
-
-
-class InheritedPensionSchema(StrictSchema):
-    """A pension inherited from somebody."""
-
-    scheme_knew_on = IsoDate(required=True)
-    died_before_75 = StrictBoolean(required=True)
-
-
-class WarningsPersonSchema(PersonSchema):
-    """A person, with what they hold, receive and intend."""
-
-    pension = StrictNested(WarningsPensionSchema, required=True)
-    withdrawals = ObjectList(PlannedWithdrawalSchema, most=MOST_WITHDRAWALS)
-    isa = StrictNested(WarningsIsaSchema)
-    cash = Money()
-    deposit_firms = WholeNumber(least=1, largest=50)
-    contributions = ObjectList(ContributionSchema, most=MOST_CONTRIBUTIONS)
-    usual_contributions = Money()
-    increase_planned = StrictBoolean()
-    lump_sums_in_last_12_months = Money()
-    carry_forward = Money()
-    saves_in_other_schemes = StrictBoolean()
-    tax_free_received_before_april_2024 = Money()
-    benefits = StrictNested(BenefitsSchema)
-    gifts_planned = Money()
-    student_loans = StrictNested(StudentLoansSchema)
-    children = WholeNumber(least=0, largest=30)
-    tax_free_childcare = Money()
-    self_assessment = StrictBoolean()
-    ill_health = Choice(("none", "unable_to_work", "life_expectancy_under_a_year"))
-    uk_resident = StrictBoolean()
-    crown_employee_abroad = StrictBoolean()
-    inherited_pension = StrictNested(InheritedPensionSchema)
-    guidance_taken = StrictBoolean()
-    regulated_adviser = StrictBoolean()
-    unexpected_contact = StrictBoolean()
-
-
-class EstateSchema(StrictSchema):
-    """What would be left at death, the pensions apart."""
-
-    value = Money(required=True)
-    home_to_descendants = StrictBoolean()
-    bands_of_late_spouse = StrictBoolean()
-    all_to_spouse = StrictBoolean()
-
-
 class WarningsSchema(StrictSchema):
     """The whole request."""
 
+    household = StrictNested(HouseholdSchema, required=True)
     date = IsoDate(required=True)
-    people = ObjectList(WarningsPersonSchema, least=1, most=MOST_PEOPLE, required=True)
-    estate = StrictNested(EstateSchema)
+    withdrawals = ObjectList(PlannedWithdrawalSchema, most=MOST_WITHDRAWALS)
+    isa_subscriptions = ObjectList(SubscriptionSchema, most=MOST_SUBSCRIPTIONS)
 
 
 def question(values: Mapping[str, Any]) -> WarningsQuestion:
-    """A WarningsQuestion from loaded values."""
+    """A WarningsQuestion from loaded values. ValidationError where it is not clear whose money, or which pension, is meant."""
+    household = values["household"]
+    people = household["people"]
     return WarningsQuestion(
         today=values["date"],
-        people=tuple(_person(one) for one in values["people"]),
-        estate=Estate(**values["estate"]) if "estate" in values else None,
+        people=tuple(_person(one) for one in people),
+        withdrawals=tuple(_planned(one, j, people) for j, one in enumerate(values.get("withdrawals", ()))),
+        subscriptions=tuple(_subscribed(one, j, people) for j, one in enumerate(values.get("isa_subscriptions", ()))),
+        contributions_known=tuple("contributions" in one for one in people),
+        estate=_estate(household["estate"], people) if "estate" in household else None,
     )
+
+
+def _planned(values: Mapping[str, Any], j: int, people: Sequence[Mapping[str, Any]]) -> Planned:
+    person = person_place(values.get("person"), len(people), ("withdrawals", j, "person"))
+    pension = pension_place(values.get("pension"), people[person], person, ("withdrawals", j, "pension"))
+    return Planned(person, pension, values["method"], values["amount"], values["day"])
+
+
+def _subscribed(values: Mapping[str, Any], j: int, people: Sequence[Mapping[str, Any]]) -> Subscribed:
+    person = person_place(values.get("person"), len(people), ("isa_subscriptions", j, "person"))
+    return Subscribed(person, Subscription(values["amount"], values["day"], values.get("cash_isa", False)))
 
 
 _STUDENT_LOANS = tuple(StudentLoansSchema().load_fields)
-_OF_THE_PERSON = frozenset(PersonSchema().load_fields)
-_OF_THE_SCHEME = frozenset(WarningsPensionSchema().load_fields) - frozenset(PensionSchema().load_fields)
+_OF_THE_SCHEME = tuple(field for field in Features.__dataclass_fields__)
+_OF_THE_ISA = ("value", "subscribed_this_year", "withdrawn_this_year", "flexible")
+_PLAIN_CIRCUMSTANCES = tuple(
+    name for name in CircumstancesSchema().load_fields if name not in ("benefits", "student_loans", "inherited_pension")
+)
+_RECEIVED = "tax_free_received_before_6_april_2024"
 
 
 def _person(values: Mapping[str, Any]) -> PersonAsked:
-    own = {key: value for key, value in values.items() if key in _OF_THE_PERSON}
-    scheme = {key: value for key, value in values["pension"].items() if key in _OF_THE_SCHEME}
-    held = {key: value for key, value in values["pension"].items() if key not in _OF_THE_SCHEME}
-    facts = {
-        key: value
-        for key, value in values.items()
-        if key not in _OF_THE_PERSON and key not in ("pension", "withdrawals", "isa", "inherited_pension")
-    }
-    if "contributions" in facts:
-        facts["contributions"] = tuple(Contribution(**one) for one in facts["contributions"])
-    if "benefits" in facts:
-        facts["benefits"] = Benefits(**facts["benefits"])
-    if "student_loans" in facts:
-        facts["student_loans"] = tuple(plan for plan in _STUDENT_LOANS if facts["student_loans"].get(plan))
-    if "inherited_pension" in values:
-        facts["inherited"] = Inherited(**values["inherited_pension"])
+    given = values.get("circumstances", {})
+    facts = {name: given[name] for name in _PLAIN_CIRCUMSTANCES if name in given}
+    if "benefits" in given:
+        facts["benefits"] = Benefits(**given["benefits"])
+    if "student_loans" in given:
+        facts["student_loans"] = tuple(plan for plan in _STUDENT_LOANS if given["student_loans"].get(plan))
+    if "inherited_pension" in given:
+        facts["inherited"] = Inherited(**given["inherited_pension"])
+    isa = values.get("isa", {})
     return PersonAsked(
-        person=person(own),
-        pension=pension(held),
+        member=member(values),
         facts=Facts(
             **facts,
-            features=Features(**scheme),
-            isas=_isas(values.get("isa", {})),
+            cash=values.get("cash", 0),
+            isas=Isas(**{name: isa[name] for name in _OF_THE_ISA if name in isa}),
+            flexible_access_known="flexibly_accessed" in values,
+            tax_free_received_before_6_april_2024=values.get("lump_sum_allowances", {}).get(_RECEIVED),
             child_benefit_given="child_benefit" in values,
         ),
-        withdrawals=tuple(Planned(**one) for one in values.get("withdrawals", ())),
+        features=tuple(
+            Features(**{name: one[name] for name in _OF_THE_SCHEME if name in one})
+            for one in values.get("pensions", ())
+        ),
     )
 
 
-def _isas(values: Mapping[str, Any]) -> Isas:
-    given = dict(values)
-    given["subscriptions"] = tuple(Subscription(**one) for one in given.get("subscriptions", ()))
-    return Isas(**given)
+def _estate(values: Mapping[str, Any], people: Sequence[Mapping[str, Any]]) -> Estate:
+    """The estate of all, with the cash and the ISAs that are given beside it. Without a home none passes to descendants."""
+    home = values.get("home", 0)
+    held = sum(one.get("cash", 0) + one.get("isa", {}).get("value", 0) for one in people)
+    value: Pence = max(0, home + values.get("other_assets", 0) + held - values.get("debts", 0))
+    first_death = values.get("first_death")
+    return Estate(
+        value=value,
+        home_to_descendants=values.get("home_to_descendants") if home else False,
+        nil_rate_band_brought_forward=values.get("nil_rate_band_brought_forward"),
+        residence_nil_rate_band_brought_forward=values.get("residence_nil_rate_band_brought_forward"),
+        all_to_spouse=None if first_death is None else first_death == TO_SPOUSE,
+    )

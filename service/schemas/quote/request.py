@@ -10,14 +10,19 @@ from marshmallow import ValidationError, validates_schema
 from service.law.lump_sums import METHODS
 from service.law.payroll import CODE_PATTERN, Basis
 from service.planning.payroll import PayrollFacts
-from service.planning.quote.quote import Question, Withdrawal
+from service.planning.quote.asked import QuoteAsked
+from service.planning.quote.quote import Withdrawal
 from service.schemas.fields import MONTH_MISSING, Choice, IsoDate, Matching, Money, WholeNumber
-from service.schemas.shared import PensionSchema, PersonSchema, StrictNested, StrictSchema, pension, person
+from service.schemas.household import MOST_PENSIONS, MOST_PEOPLE, HouseholdSchema, member
+from service.schemas.places import pension_place, person_place
+from service.schemas.shared import StrictNested, StrictSchema
 
 
 class WithdrawalSchema(StrictSchema):
     """The withdrawal asked for."""
 
+    person = WholeNumber(least=0, largest=MOST_PEOPLE - 1)
+    pension = WholeNumber(least=0, largest=MOST_PENSIONS - 1)
     method = Choice(METHODS, required=True)
     amount = Money()
     net_wanted = Money()
@@ -50,24 +55,30 @@ def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
     """The request's schema, for the tax years there are figures for."""
 
     class WithdrawalTaxSchema(StrictSchema):
+        household = StrictNested(HouseholdSchema, required=True)
         tax_year = Choice(tax_years, required=True)
-        person = StrictNested(PersonSchema, required=True)
-        pension = StrictNested(PensionSchema, required=True)
         withdrawal = StrictNested(WithdrawalSchema, required=True)
         payroll = StrictNested(PayrollSchema)
 
     return WithdrawalTaxSchema()
 
 
-def question(values: Mapping[str, Any]) -> Question:
-    """A Question from loaded values. ValidationError where the payroll's month is missing."""
+def question(values: Mapping[str, Any]) -> QuoteAsked:
+    """What is asked, from loaded values. ValidationError where the payroll's month is missing, or it is not clear whose money and
+    which pension is meant."""
     payroll = values.get("payroll")
     if payroll is not None:
         require_month(payroll)
-    return Question(
-        tax_year=values["tax_year"],
-        person=person(values["person"]),
-        pension=pension(values["pension"]),
-        withdrawal=Withdrawal(**values["withdrawal"]),
-        payroll=PayrollFacts(**payroll) if payroll is not None else None,
+    asked, household = dict(values["withdrawal"]), values["household"]
+    people = household["people"]
+    person = person_place(asked.pop("person", None), len(people), ("withdrawal", "person"))
+    pension = pension_place(asked.pop("pension", None), people[person], person, ("withdrawal", "pension"))
+    return QuoteAsked(
+        values["tax_year"],
+        member(people[person]),
+        Withdrawal(**asked),
+        PayrollFacts(**payroll) if payroll is not None else None,
+        person,
+        pension,
+        len(people),
     )

@@ -8,19 +8,20 @@ from typing import Any
 
 from service.planning.optimiser.work import EFFORTS
 from service.planning.schedule.schedule import AIMS, ScheduleQuestion
+from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.fields import Choice, IsoDate
-from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSchema, SpendingSchema, household_of
-from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, StrictSchema
+from service.schemas.household import HouseholdSchema
+from service.schemas.shared import StrictNested, StrictSchema
 
 
 class AimSchema(StrictSchema):
     """What the plan aims at."""
 
-    fill = Choice(AIMS, required=True)
+    goal = Choice(AIMS, required=True)
 
 
 class SearchSchema(StrictSchema):
-    """How the search for the least tax is to go."""
+    """How the search for the best plan is to go."""
 
     effort = Choice(EFFORTS)
 
@@ -28,12 +29,11 @@ class SearchSchema(StrictSchema):
 class ScheduleSchema(StrictSchema):
     """The whole request."""
 
+    household = StrictNested(HouseholdSchema, required=True)
     start_date = IsoDate(required=True)
     end_date = IsoDate(required=True)
-    people = ObjectList(MemberSchema, least=1, most=MOST_PEOPLE, required=True)
     aim = StrictNested(AimSchema, required=True)
     lump_sums = Choice(("with_each_withdrawal", "first", "none"))
-    spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
     assumptions = StrictNested(AssumptionsSchema)
     search = StrictNested(SearchSchema)
 
@@ -44,4 +44,4 @@ def question(values: Mapping[str, Any]) -> ScheduleQuestion:
     if "lump_sums" in values:
         household = replace(household, lump_sums=values["lump_sums"])
     effort = values.get("search", {}).get("effort", "standard")
-    return ScheduleQuestion(household, values["aim"]["fill"], scenarios, effort)
+    return ScheduleQuestion(household, values["aim"]["goal"], scenarios, effort)

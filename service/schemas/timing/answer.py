@@ -22,7 +22,6 @@ from service.planning.timing.estates import Left, Outcome
 from service.planning.timing.options import ISA_ROOM
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import assumptions_answer, balance_answer
-from service.schemas.timing.request import PEOPLE
 from service.schemas.units import fraction, pounds, share_of_band, yearly_rate
 from service.schemas.warnings import warning
 
@@ -171,7 +170,7 @@ def _person(person: OptionPerson) -> dict[str, Any]:
 
 def _death(result: DeathResult) -> dict[str, Any]:
     asked = result.asked
-    document: dict[str, Any] = {"person": PEOPLE[asked.person], "at_age": asked.age}
+    document: dict[str, Any] = {"person": asked.person, "age": asked.age}
     if result.outcome is None:
         return document | {"possible": False, "reason": result.reason}
     return document | {"possible": True} | _outcome(result.outcome)
@@ -197,7 +196,7 @@ def _outcome(outcome: Outcome) -> dict[str, Any]:
 def _left(left: Left) -> dict[str, Any]:
     estate, tax = left.estate, left.tax
     document: dict[str, Any] = {
-        "person": PEOPLE[left.person],
+        "person": left.person,
         "age": left.age,
         "date": left.day.isoformat(),
         "tax_year": left.period.name,

@@ -6,41 +6,31 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from service.law.death_benefits import FORMS
 from service.planning.projection.policies import BANDS
 from service.planning.timing.comparison import TimingQuestion, last_day
-from service.planning.timing.estates import TO_HEIRS, TO_SPOUSE, Death, EstateFacts, Gift, HomeGivenUp
+from service.planning.timing.estates import TO_HEIRS, Death, EstateFacts, Gift, HomeGivenUp
 from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, TAKES, Option
-from service.schemas.fields import (
-    Choice,
-    Increases,
-    IsoDate,
-    Money,
-    OrWord,
-    Rate,
-    StrictBoolean,
-    WholeNumber,
-    yearly_rate,
-)
-from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSchema, SpendingSchema, household_of
-from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, StrictSchema
+from service.schemas.assumptions import AssumptionsSchema, household_of
+from service.schemas.fields import Choice, IsoDate, Money, OrWord, Rate, WholeNumber, yearly_rate
+from service.schemas.household import MOST_PEOPLE, HouseholdSchema
+from service.schemas.places import person_place
+from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 
-PEOPLE = ("first", "second")
-FILLS = (*BANDS, SPENDING_ONLY)
+GOALS = (*BANDS, SPENDING_ONLY)
 OLDEST = 120
-MOST_OPTIONS, MOST_DEATHS, MOST_GIFTS = 10, 10, 50
+MOST_OPTIONS, MOST_DEATHS = 10, 10
 
 
 class IncomePlanSchema(StrictSchema):
     """What is drawn from the pension besides lump sums."""
 
-    fill = Choice(FILLS, required=True)
+    goal = Choice(GOALS, required=True)
 
 
 class OptionSchema(StrictSchema):
     """One way of taking the tax-free cash."""
 
-    take = Choice(TAKES, required=True)
+    lump_sums = Choice(TAKES, required=True)
     yearly = OrWord(ISA_ROOM, Money())
     age = WholeNumber(least=20, largest=OLDEST)
     aim = StrictNested(IncomePlanSchema)
@@ -49,86 +39,43 @@ class OptionSchema(StrictSchema):
 class DeathSchema(StrictSchema):
     """A death asked about."""
 
-    person = Choice(PEOPLE)
-    at_age = WholeNumber(least=18, largest=OLDEST, required=True)
-    survivor_at_age = WholeNumber(least=18, largest=OLDEST)
-
-
-class GiftSchema(StrictSchema):
-    """A chargeable lifetime gift."""
-
-    date = IsoDate(required=True)
-    amount = Money(required=True)
-    person = Choice(PEOPLE)
-
-
-class HomeGivenUpSchema(StrictSchema):
-    """A home that was given up and may earn a downsizing addition."""
-
-    value = Money(required=True)
-    residence_nil_rate_band = Money(required=True)
-    rest_to_descendants = StrictBoolean()
-
-
-class EstateFactsSchema(StrictSchema):
-    """What there is besides pensions, ISAs and cash, and where it goes on a death."""
-
-    home = Money()
-    home_to_descendants = StrictBoolean()
-    other_assets = Money()
-    debts = Money()
-    increases = Increases()
-    first_person_share = Rate(least=0, largest=1)
-    charity_share = Rate(least=0, largest=1)
-    lifetime_gifts = ObjectList(GiftSchema, most=MOST_GIFTS)
-    nil_rate_band_brought_forward = Rate(least=0, largest=1)
-    residence_nil_rate_band_brought_forward = Rate(least=0, largest=1)
-    spouses = StrictBoolean()
-    first_death = Choice((TO_SPOUSE, TO_HEIRS))
-    home_given_up = StrictNested(HomeGivenUpSchema)
-    pension_paid_as = Choice(FORMS)
-    pension_paid_within_two_years = StrictBoolean()
-    pension_to_non_qualifying_person = StrictBoolean()
-    survivor_spending = Rate(least=0, largest=1)
+    person = WholeNumber(least=0, largest=MOST_PEOPLE - 1)
+    age = WholeNumber(least=18, largest=OLDEST, required=True)
+    survivor_age = WholeNumber(least=18, largest=OLDEST)
 
 
 class GrowthRangeSchema(StrictSchema):
     """Between which growth rates options may change places."""
 
-    low = yearly_rate(required=True, data_key="from")
-    high = yearly_rate(required=True, data_key="to")
+    low = yearly_rate(required=True)
+    high = yearly_rate(required=True)
 
 
 class TimingSchema(StrictSchema):
     """The whole request."""
 
+    household = StrictNested(HouseholdSchema, required=True)
     start_date = IsoDate(required=True)
     to_age = WholeNumber(least=18, largest=OLDEST, required=True)
-    people = ObjectList(MemberSchema, least=1, most=MOST_PEOPLE, required=True)
     options = ObjectList(OptionSchema, least=1, most=MOST_OPTIONS, required=True)
     aim = StrictNested(IncomePlanSchema)
     deaths = ObjectList(DeathSchema, most=MOST_DEATHS)
-    estate = StrictNested(EstateFactsSchema)
     beneficiary_tax_rate = Rate(least=0, largest=1)
-    spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
     assumptions = StrictNested(AssumptionsSchema)
     break_even_growth = StrictNested(GrowthRangeSchema)
 
 
 def question(values: Mapping[str, Any]) -> TimingQuestion:
-    """A TimingQuestion from loaded values."""
-    to_age = values["to_age"]
-    household, scenarios = household_of(values, last_day(values["people"][0]["date_of_birth"], to_age))
-    aim = values.get("aim", {}).get("fill", BANDS[0])
+    """A TimingQuestion from loaded values. ValidationError where it is not clear whose death is meant."""
+    to_age, people = values["to_age"], values["household"]["people"]
+    household, scenarios = household_of(values, last_day(people[0]["date_of_birth"], to_age))
+    goal = values.get("aim", {}).get("goal", BANDS[0])
     asked = TimingQuestion(
         household=household,
         to_age=to_age,
-        options=tuple(_option(option, aim) for option in values["options"]),
-        deaths=tuple(
-            Death(PEOPLE.index(death.get("person", PEOPLE[0])), death["at_age"], death.get("survivor_at_age"))
-            for death in values.get("deaths", ())
-        ),
-        estate=_estate(values.get("estate", {})),
+        options=tuple(_option(option, goal) for option in values["options"]),
+        deaths=tuple(_death(death, len(people), k) for k, death in enumerate(values.get("deaths", ()))),
+        estate=_estate(values["household"].get("estate", {}), len(people)),
         scenarios=scenarios,
     )
     if "beneficiary_tax_rate" in values:
@@ -139,16 +86,25 @@ def question(values: Mapping[str, Any]) -> TimingQuestion:
     return asked
 
 
-def _option(values: Mapping[str, Any], aim: str) -> Option:
-    fill = values.get("aim", {}).get("fill", aim)
-    return Option(values["take"], fill, values.get("yearly"), values.get("age"))
+def _option(values: Mapping[str, Any], goal: str) -> Option:
+    own = values.get("aim", {}).get("goal", goal)
+    return Option(values["lump_sums"], own, values.get("yearly"), values.get("age"))
 
 
-def _estate(values: Mapping[str, Any]) -> EstateFacts:
+def _death(values: Mapping[str, Any], people: int, place: int) -> Death:
+    person = person_place(values.get("person"), people, ("deaths", place, "person"))
+    return Death(person, values["age"], values.get("survivor_age"))
+
+
+def _estate(values: Mapping[str, Any], people: int) -> EstateFacts:
     given = dict(values)
     gifts = tuple(
-        Gift(gift["date"], gift["amount"], PEOPLE.index(gift.get("person", PEOPLE[0])))
-        for gift in given.pop("lifetime_gifts", ())
+        Gift(
+            gift["date"],
+            gift["amount"],
+            person_place(gift.get("person"), people, ("household", "estate", "lifetime_gifts", j, "person")),
+        )
+        for j, gift in enumerate(given.pop("lifetime_gifts", ()))
     )
     if "home_given_up" in given:
         given["home_given_up"] = HomeGivenUp(**given["home_given_up"])

@@ -1,0 +1,123 @@
+"""A household's record in one tax year: what of its yearly incomes falls into it, and what in them cannot be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+
+from service.figures.loader import TaxYearFigures
+from service.figures.tables import StatePensionAges
+from service.law import state_pension
+from service.law.dates import day_month_year
+from service.law.rounding import half_up
+from service.law.rulebook import TaxYearRules
+from service.law.units import WHOLE, BasisPoints, Pence
+from service.planning.faults import Fault
+from service.planning.household import (
+    Contribution,
+    DatedIncome,
+    Income,
+    Member,
+    Path,
+    Person,
+    Spending,
+    relief_at_source,
+)
+
+
+def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges) -> Person:
+    """A person in one tax year: of each income the part of the year that it covers, as it stands in that year; a State Pension
+    from State Pension age, unless another day is given."""
+    figures = rules.figures
+    days = (figures.end - figures.start).days + 1
+    incomes = []
+    for income in member.income:
+        if income.kind == "state_pension":
+            income = settled(income, member, figures, ages, state_pension.reached_on(member.date_of_birth, ages))
+        assert income.amount is not None
+        amount = income.amount
+        if income.first is not None or income.last is not None:
+            amount = amount_between(income, amount, figures.start, figures.end, days)
+        incomes.append(Income(income.kind, amount))
+    return Person(
+        member.date_of_birth,
+        member.tax_residence,
+        tuple(incomes),
+        relief_at_source(member.contributions, figures.start, figures.end) if member.contributions else 0,
+        member.gift_aid_donations,
+        member.marriage_allowance,
+        member.blind_persons_allowance,
+        member.child_benefit,
+    )
+
+
+def settled(
+    income: DatedIncome, member: Member, figures: TaxYearFigures, ages: StatePensionAges, reached: date | None
+) -> DatedIncome:
+    """An income with an amount, in the money of a tax year, and a State Pension with its day: State Pension age, which is
+    ``reached`` on a day, unless another day is given."""
+    if income.kind != "state_pension":
+        return income
+    amount = income.amount
+    if amount is None:
+        assert income.share_of_full_rate is not None
+        which = state_pension.which(member.date_of_birth, ages)
+        assert which is not None, "a request for a share is refused where the full rate depends on sex"
+        amount = half_up(state_pension.full_yearly(figures, which) * income.share_of_full_rate, WHOLE)
+    return replace(income, amount=amount, first=income.first or reached)
+
+
+def amount_between(
+    item: DatedIncome | Spending,
+    amount: Pence,
+    first: date,
+    last: date,
+    days_in_year: int,
+    rate: BasisPoints = 0,
+    rises: int = 0,
+) -> Pence:
+    """What a yearly amount comes to between two days of a tax year of so many days, once it has risen by a rate so many times;
+    pence, half up."""
+    begins = max(first, item.first) if item.first else first
+    ends = min(last, item.last) if item.last else last
+    days = (ends - begins).days + 1
+    if days <= 0:
+        return 0
+    if rate == 0:
+        return half_up(amount * days, days_in_year)
+    return half_up(amount * days * (WHOLE + rate) ** rises, days_in_year * WHOLE**rises)
+
+
+def record_faults(member: Member, path: Path, ages: StatePensionAges) -> Iterator[Fault]:
+    """What cannot be in the incomes and contributions of a person, whose place is ``path``."""
+    for j, income in enumerate(member.income):
+        yield from _income_faults(income, member, (*path, "income", j), ages)
+    for j, contribution in enumerate(member.contributions):
+        yield from dates_faults(contribution, (*path, "contributions", j))
+
+
+def _income_faults(income: DatedIncome, member: Member, path: Path, ages: StatePensionAges) -> Iterator[Fault]:
+    share = income.share_of_full_rate
+    if (income.amount is None) == (share is None):
+        yield Fault(path, "amount-or-share", "Give either `amount` or `share_of_full_rate`, and only one of them.")
+    if share is not None:
+        where = (*path, "share_of_full_rate")
+        if income.kind != "state_pension":
+            yield Fault(
+                where, "share-of-state-pension-only", "Only a State Pension is given as a share of the full rate."
+            )
+        elif state_pension.which(member.date_of_birth, ages) is None:
+            yield Fault(
+                where,
+                "share-depends-on-sex",
+                f"A person born on {day_month_year(member.date_of_birth)} has the new or the basic State Pension depending on "
+                "sex, which is not asked. Give `amount` instead.",
+            )
+    yield from dates_faults(income, path)
+
+
+def dates_faults(item: DatedIncome | Spending | Contribution, path: Path) -> Iterator[Fault]:
+    """What ends before it begins."""
+    if item.first is not None and item.last is not None and item.last < item.first:
+        yield Fault((*path, "to"), "to-before-from", "This ends before it begins.")

@@ -1,0 +1,76 @@
+"""What is assumed of a household over years, as requests for plans and for lump sum timing give it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from typing import Any, get_args
+
+from service.planning.household import Assumptions, Household, Member, Thresholds, after_charge
+from service.planning.schedule.schedule import SCENARIOS
+from service.schemas.fields import Choice, Growth, Rate, yearly_rate
+from service.schemas.household import member, spending
+from service.schemas.shared import StrictNested, StrictSchema
+
+
+class ScenarioSchema(StrictSchema):
+    """What differs from the plain assumptions."""
+
+    pension_growth = Growth()
+    isa_growth = Growth()
+    cash_interest = yearly_rate(least=0)
+
+
+class ScenariosSchema(StrictSchema):
+    """Up to three other courses of events."""
+
+    low = StrictNested(ScenarioSchema)
+    middle = StrictNested(ScenarioSchema)
+    high = StrictNested(ScenarioSchema)
+
+
+class AssumptionsSchema(ScenarioSchema):
+    """What the plan takes for granted."""
+
+    price_inflation = yearly_rate()
+    thresholds_after_freeze = Choice(get_args(Thresholds))
+    tax_rate_on_remaining_pension = Rate(least=0, largest=1)
+    scenarios = StrictNested(ScenariosSchema)
+
+
+def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[str, Assumptions]]:
+    """A household from the ``start_date`` of loaded values to a day, and the whole assumptions of each scenario asked for.
+
+    The pensions' growth is what is left of it after their yearly charge; a scenario's takes the place of their own.
+    """
+    assumed = dict(values.get("assumptions", {}))
+    scenarios = assumed.pop("scenarios", {})
+    plain = Assumptions(**assumed)
+    people = tuple(member(one, plain.pension_growth) for one in values["household"]["people"])
+    household = Household(
+        start=values["start_date"],
+        end=end,
+        people=people,
+        spending=spending(values["household"]),
+        assumptions=_on_the_terms_of(people, plain),
+    )
+    return household, {
+        name: _on_the_terms_of(people, replace(plain, **scenarios[name]), own="pension_growth" not in scenarios[name])
+        for name in SCENARIOS
+        if name in scenarios
+    }
+
+
+def _on_the_terms_of(people: tuple[Member, ...], assumed: Assumptions, *, own: bool = True) -> Assumptions:
+    """Assumptions with the growth that the pensions have after their charge: their ``own``, or the one assumed. The first
+    pension with anything in it speaks for all; where they differ the request is refused later."""
+    first = next((held for member in people for held in member.pensions if held.held), None)
+    if first is None:
+        return assumed
+    growth = first.growth if own else assumed.pension_growth
+    return (
+        replace(assumed, pension_growth=after_charge(growth, first.yearly_charge))
+        if first.yearly_charge
+        else replace(assumed, pension_growth=growth)
+    )
