@@ -53,10 +53,17 @@ class Operation(NamedTuple):
 
 
 def _many(item: JsonObject, count: int) -> list[JsonObject]:
-    """An item many times, each with an amount of its own and a day after the one before."""
-    first = date.fromisoformat(item["date"])
-    days = [(first + timedelta(days=17 * number)).isoformat() for number in range(count)]
-    return [{**item, "amount": item["amount"] + number, "date": day} for number, day in enumerate(days)]
+    """An item many times, each with an amount of its own and, where it has a day, one after that of the one before."""
+    found = []
+    for number in range(count):
+        one = {
+            key: value + number if key in ("amount", "yearly", "uncrystallised") else value
+            for key, value in item.items()
+        }
+        if "date" in item:
+            one["date"] = (date.fromisoformat(item["date"]) + timedelta(days=17 * number)).isoformat()
+        found.append(one)
+    return found
 
 
 _SCENARIOS = {
@@ -64,20 +71,22 @@ _SCENARIOS = {
     "middle": {"pension_growth": 0.04, "isa_growth": 0.03, "cash_interest": 0.04},
     "high": {"pension_growth": 0.07, "isa_growth": 0.06, "cash_interest": 0.02},
 }
-_GIVES, _RECEIVES = (("people", 0, "marriage_allowance"), "gives"), (("people", 1, "marriage_allowance"), "receives")
+_FIRST: _Path = ("household", "people", 0)
+_SECOND: _Path = ("household", "people", 1)
+_GIVES, _RECEIVES = ((*_FIRST, "marriage_allowance"), "gives"), ((*_SECOND, "marriage_allowance"), "receives")
 
 OPERATIONS = {
     "withdrawal-tax": Operation(
         invented_requests.withdrawal,
         ("", "?include=curve", "?include=working,curve"),
         (
-            (("person", "child_benefit"), 100_000),
-            (("person", "marriage_allowance"), "receives"),
+            ((*_FIRST, "child_benefit"), 100_000),
+            ((*_FIRST, "marriage_allowance"), "receives"),
             (
-                ("person", "income"),
+                (*_FIRST, "income"),
                 [{"kind": "dividends", "amount": 90_000}, {"kind": "savings_interest", "amount": 5_000}],
             ),
-            (("pension", "uncrystallised"), 5_000_000),
+            ((*_FIRST, "pensions", 0, "uncrystallised"), 5_000_000),
         ),
         frozenset({"withdrawal"}),
     ),
@@ -85,7 +94,7 @@ OPERATIONS = {
         invented_requests.plan,
         ("",),
         (
-            (("aim", "fill"), "least_tax"),
+            (("aim", "goal"), "most_after_tax"),
             (("assumptions", "scenarios"), _SCENARIOS),
             (("search",), {"effort": "thorough"}),
             (("end_date",), "2084-04-05"),
@@ -101,11 +110,11 @@ OPERATIONS = {
         (
             (("to_age",), 110),
             (("assumptions", "scenarios"), _SCENARIOS),
-            (("break_even_growth",), {"from": -0.1, "to": 0.2}),
-            (("estate",), {"home": 900_000, "home_to_descendants": True, "charity_share": 0.1}),
-            (("options",), [{"take": "phased", "yearly": yearly} for yearly in range(4_000, 44_000, 4_000)]),
-            (("deaths",), [{"at_age": age} for age in range(80, 90)]),
-            (("aim", "fill"), "higher_rate_band"),
+            (("break_even_growth",), {"low": -0.1, "high": 0.2}),
+            (("household", "estate"), {"home": 900_000, "home_to_descendants": True, "charity_share": 0.1}),
+            (("options",), [{"lump_sums": "phased", "yearly": yearly} for yearly in range(4_000, 44_000, 4_000)]),
+            (("deaths",), [{"person": 0, "age": age} for age in range(80, 90)]),
+            (("aim", "goal"), "higher_rate_band"),
             _GIVES,
             _RECEIVES,
         ),
@@ -115,15 +124,15 @@ OPERATIONS = {
         invented_requests.warnings,
         ("",),
         (
-            (("people", 0, "child_benefit"), 100_000),
-            (("people", 0, "withdrawals"), _many({"method": "ufpls", "amount": 30_000, "date": "2026-10-01"}, 50)),
-            (("people", 1, "withdrawals"), _many({"method": "drawdown", "amount": 30_000, "date": "2027-10-01"}, 50)),
-            (("people", 0, "contributions"), _many({"amount": 4_000, "date": "2026-10-01"}, 100)),
-            (("people", 1, "contributions"), _many({"amount": 4_000, "date": "2026-10-01", "payer": "employer"}, 100)),
-            (("people", 0, "isa", "subscriptions"), _many({"amount": 4_000, "date": "2026-10-01"}, 50)),
-            (("people", 1, "isa", "subscriptions"), _many({"amount": 4_000, "date": "2027-10-01"}, 50)),
-            (("people", 0, "pension", "uncrystallised"), 9_000_000),
-            (("people", 1, "pension", "drawdown"), 9_000_000),
+            ((*_FIRST, "child_benefit"), 100_000),
+            (("withdrawals",), _many({"person": 0, "method": "ufpls", "amount": 30_000, "date": "2026-10-01"}, 100)),
+            (("withdrawals",), _many({"person": 1, "method": "drawdown", "amount": 30_000, "date": "2027-10-01"}, 100)),
+            ((*_FIRST, "contributions"), _many({"yearly": 4_000, "relief": "relief_at_source"}, 100)),
+            ((*_SECOND, "contributions"), _many({"yearly": 4_000, "payer": "employer"}, 100)),
+            (("isa_subscriptions",), _many({"person": 1, "amount": 4_000, "date": "2026-10-01"}, 100)),
+            ((*_FIRST, "pensions", 0, "uncrystallised"), 9_000_000),
+            ((*_SECOND, "pensions", 0, "drawdown"), 9_000_000),
+            ((*_FIRST, "pensions"), _many({"uncrystallised": 100_000}, 20)),
             _GIVES,
             _RECEIVES,
         ),

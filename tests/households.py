@@ -12,7 +12,16 @@ from service.figures.loader import load_tax_years
 from service.law.income_tax import NATIONS, Taxpayer
 from service.law.lump_sums import Pension
 from service.law.rulebook import rule_book
-from service.planning.household import WITH_PRICES, Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import (
+    WITH_PRICES,
+    Assumptions,
+    Contribution,
+    DatedIncome,
+    Household,
+    Isa,
+    Member,
+    Spending,
+)
 
 BOOK = rule_book(load_tax_years())
 YEARS = tuple(BOOK.years)
@@ -66,7 +75,7 @@ def requests(draw: Any) -> dict[str, Any]:
     """A well-formed request for the tax on a withdrawal; whether the rules allow it is another matter."""
     kinds = (
         "employment", "self_employment", "state_pension", "defined_benefit_pension", "annuity", "other_taxable",
-        "property", "savings_interest", "dividends",
+        "property_income", "savings_interest", "dividends",
     )  # fmt: skip
     person: dict[str, Any] = {
         "date_of_birth": draw(st.dates(date(1940, 1, 1), date(1975, 1, 1))).isoformat(),
@@ -80,31 +89,29 @@ def requests(draw: Any) -> dict[str, Any]:
     if income or draw(st.booleans()):
         person["income"] = income
     optional = {
-        "relief_at_source_contributions": amounts(20_000).map(pounds),
+        "contributions": amounts(20_000).map(lambda amount: [{"yearly": pounds(amount), "relief": "relief_at_source"}]),
+        "flexibly_accessed": st.booleans(),
+        "lump_sum_allowances": st.fixed_dictionaries(
+            {},
+            optional={
+                "lifetime_allowance_used": st.sampled_from((0, 0.1234, 0.4, 0.9999, 1)),
+                "protected_lump_sum_allowance": st.sampled_from((312_500, 375_000)),
+            },
+        ),
         "gift_aid_donations": amounts(3_000).map(pounds),
         "marriage_allowance": st.sampled_from(("none", "gives", "receives")),
         "blind_persons_allowance": st.booleans(),
         "child_benefit": st.sampled_from((0, 1354.6, 2251.6)),
     }
     person.update(draw(st.fixed_dictionaries({}, optional=optional)))
-    pension = {"uncrystallised": pounds(draw(amounts(600_000))), "drawdown": pounds(draw(amounts(300_000)))}
-    pension.update(
-        draw(
-            st.fixed_dictionaries(
-                {},
-                optional={
-                    "lifetime_allowance_used_percent": st.sampled_from((0, 12.34, 40, 99.99, 100, 135.12)),
-                    "flexibly_accessed": st.booleans(),
-                    "protected_lump_sum_allowance": st.sampled_from((312_500, 375_000)),
-                },
-            )
-        )
-    )
+    person["pensions"] = [
+        {"uncrystallised": pounds(draw(amounts(600_000))), "drawdown": pounds(draw(amounts(300_000)))}
+    ]
     method = draw(st.sampled_from(("pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot")))
     withdrawal: dict[str, Any] = {"method": method}
     withdrawal[draw(st.sampled_from(("amount", "net_wanted")))] = pounds(draw(amounts(200_000)))
     request: dict[str, Any] = {
-        "tax_year": draw(years), "person": person, "pension": pension, "withdrawal": withdrawal
+        "household": {"people": [person]}, "tax_year": draw(years), "withdrawal": withdrawal
     }  # fmt: skip
     if draw(st.booleans()):
         basis = draw(st.sampled_from(("month_1", "cumulative")))
@@ -131,7 +138,7 @@ PLAN_STARTS = st.one_of(
 @st.composite
 def dated_incomes(draw: Any, start: date, born: date) -> DatedIncome:
     """An income of a plan; a share of the full State Pension only where that does not depend on sex."""
-    kind = draw(st.sampled_from(("state_pension", "employment", "defined_benefit_pension", "property", "dividends",
+    kind = draw(st.sampled_from(("state_pension", "employment", "defined_benefit_pension", "property_income", "dividends",
                                  "savings_interest")))  # fmt: skip
     increases = draw(st.sampled_from((0, WITH_PRICES, 250, -100)))
     if kind == "state_pension" and born >= date(1953, 4, 6) and draw(st.booleans()):
@@ -139,6 +146,9 @@ def dated_incomes(draw: Any, start: date, born: date) -> DatedIncome:
     first = draw(st.none() | st.integers(-500, 2_500).map(lambda days: start + timedelta(days=days)))
     last = draw(st.none() | st.integers(0, 2_500).map(lambda days: (first or start) + timedelta(days=days)))
     return DatedIncome(kind, draw(amounts(60_000)), first=first, last=last, increases=increases)
+
+
+SAVED = Contribution(relief="relief_at_source", yearly=360_000)
 
 
 @st.composite
@@ -153,7 +163,7 @@ def members(draw: Any, start: date) -> Member:
         lump_sum_allowance_used=0 if old else draw(st.sampled_from((0, 0, 10_000_000, 26_827_500))),
         lifetime_allowance_used=draw(st.sampled_from((0, 0, 4_000, 10_000))),
         flexibly_accessed=draw(st.booleans()),
-        minimum_pension_age=draw(st.sampled_from((None, None, 50))),
+        protected_pension_age=draw(st.sampled_from((None, None, 50))),
     )
     return Member(
         born,
@@ -162,7 +172,7 @@ def members(draw: Any, start: date) -> Member:
         Isa(draw(amounts(100_000)), draw(st.sampled_from((0, 0, 500_000, 2_000_000))), draw(st.booleans())),
         draw(st.one_of(st.just(0), amounts(80_000))),
         tuple(draw(st.lists(dated_incomes(start, born), max_size=3))),
-        relief_at_source_contributions=draw(st.sampled_from((0, 0, 360_000))),
+        contributions=draw(st.sampled_from(((), (), (SAVED,)))),
         marriage_allowance=draw(st.sampled_from(("none", "none", "gives", "receives"))),
         blind_persons_allowance=draw(st.sampled_from((False, False, False, True))),
         child_benefit=draw(st.sampled_from((0, 0, 0, 225_160))),

@@ -62,7 +62,7 @@ def withdrawal(random: Random) -> JsonObject:
     tax_year = random.choice(TAX_YEARS)
     start = date(int(tax_year[:4]), 4, 6)
     method = random.choice(METHODS)
-    pension = _pension(random, start)
+    person, pension = _person(random), _pension(random)
     asked: JsonObject = {"method": method}
     if method == "small_pot":
         pension = {"uncrystallised": amount(random, _LARGEST_SMALL_POT)}
@@ -76,7 +76,16 @@ def withdrawal(random: Random) -> JsonObject:
             asked["amount"] = amount(random, most)
     if random.random() < 0.3:
         asked["date"] = day(random, start, start + timedelta(days=364))
-    request = {"tax_year": tax_year, "person": _person(random), "pension": pension, "withdrawal": asked}
+    person |= _used(random, start)
+    person["pensions"] = [pension]
+    people = [person]
+    if random.random() < 0.15:
+        person["pensions"] = [_pension(random), pension]
+        asked["pension"] = 1
+    if random.random() < 0.15:
+        people = [_person(random), person]
+        asked["person"] = 1
+    request = {"household": {"people": people}, "tax_year": tax_year, "withdrawal": asked}
     if random.random() < 0.5:
         request["payroll"] = _payroll(random)
     return request
@@ -87,7 +96,8 @@ def plan(random: Random) -> JsonObject:
     start = random.choice((date(random.randint(2019, 2030), 4, 6), date(2026, 4, 6), _random_day(random)))
     least = random.random() < 0.4
     people = [_plan_person(random, start) for _ in range(random.choice((1, 2)))]
-    request: JsonObject = {"start_date": start.isoformat(), "people": people}
+    household: JsonObject = {"people": people}
+    request: JsonObject = {"household": household, "start_date": start.isoformat()}
     years = random.choice((random.randint(0, 6), *(random.randint(0, _MOST_YEARS - 1) for _ in range(2))))
     assumptions = _assumptions(random)
     if random.random() < 0.2:
@@ -98,13 +108,17 @@ def plan(random: Random) -> JsonObject:
         years = min(years, _MOST_YEARS_WITH_SCENARIOS - 1)
     whole_years = date(start.year + years + 1, 4, 5) if (start.month, start.day) == (4, 6) else None
     request["end_date"] = (whole_years or start + timedelta(days=365 * years + 200)).isoformat()
-    request["aim"] = {"fill": "least_tax" if least else random.choice(PLAIN_AIMS)}
+    request["aim"] = {"goal": "most_after_tax" if least else random.choice(PLAIN_AIMS)}
     _sometimes(
         random,
         request,
-        (0.5, "lump_sums", lambda: random.choice(("with_each_withdrawal", "first", "none"))),
-        (0.4, "spending", lambda: [_spending(random, start) for _ in range(random.choice((1, 1, 2)))]),
+        (0.5, "lump_sums", lambda: random.choice(("with_each_withdrawal", "all_now", "never"))),
         (0.8, "assumptions", lambda: assumptions),
+    )
+    _sometimes(
+        random,
+        household,
+        (0.4, "spending", lambda: [_spending(random, start) for _ in range(random.choice((1, 1, 2)))]),
     )
     return request
 
@@ -115,20 +129,21 @@ def timing(random: Random) -> JsonObject:
     people = [_plan_person(random, start) for _ in range(random.choice((1, 2)))]
     age = start.year - int(people[0]["date_of_birth"][:4])
     to_age = min(120, age + random.choice((random.randint(2, 10), random.randint(2, 35))))
+    household: JsonObject = {"people": people}
     request: JsonObject = {
+        "household": household,
         "start_date": start.isoformat(),
         "to_age": to_age,
-        "people": people,
         "options": [_option(random, age) for _ in range(random.randint(1, 6))],
     }
     couple = len(people) == 2
 
     def death() -> JsonObject:
-        found: JsonObject = {"at_age": random.randint(min(age + 1, to_age), to_age)}
+        found: JsonObject = {"person": 0, "age": random.randint(min(age + 1, to_age), to_age)}
         if couple and random.random() < 0.5:
             older = start.year - int(people[1]["date_of_birth"][:4])
-            found["survivor_at_age"] = max(18, min(120, older + to_age - age - 1))
-            found["at_age"] = min(age + 1, to_age)
+            found["survivor_age"] = max(18, min(120, older + to_age - age - 1))
+            found["age"] = min(age + 1, to_age)
         return found
 
     _sometimes(
@@ -136,15 +151,19 @@ def timing(random: Random) -> JsonObject:
         request,
         (0.5, "aim", lambda: _income_plan(random)),
         (0.7, "deaths", lambda: [death() for _ in range(random.choice((1, 2)))]),
-        (0.6, "estate", lambda: _estate_facts(random, start, couple=couple)),
         (0.5, "beneficiary_tax_rate", lambda: random.choice((0, 0.2, 0.4, 0.45, 0.3333))),
-        (0.4, "spending", lambda: [_spending(random, start)]),
         (0.8, "assumptions", lambda: _assumptions(random)),
         (
             0.3,
             "break_even_growth",
-            lambda: {"from": random.choice((-0.05, 0, 0.01)), "to": random.choice((0.05, 0.08))},
+            lambda: {"low": random.choice((-0.05, 0, 0.01)), "high": random.choice((0.05, 0.08))},
         ),
+    )
+    _sometimes(
+        random,
+        household,
+        (0.6, "estate", lambda: _estate_facts(random, start, couple=couple)),
+        (0.4, "spending", lambda: [_spending(random, start)]),
     )
     return request
 
@@ -154,13 +173,14 @@ def warnings(random: Random) -> JsonObject:
     today = random.choice((date(2026, 6, 1), date(2027, 4, 6), _random_day(random), _random_day(random)))
     richness = random.choice((0.05, 0.2, 0.5, 0.9))
     people = [_warned_person(random, today, richness) for _ in range(random.choice((1, 1, 2)))]
-    request: JsonObject = {"date": today.isoformat(), "people": people}
+    household: JsonObject = {"people": people}
+    request: JsonObject = {"household": household, "date": today.isoformat()}
+    for key in ("withdrawals", "isa_subscriptions"):
+        listed = [{"person": i, **item} for i, person in enumerate(people) for item in person.pop(key, ())]
+        if listed:
+            request[key] = listed
     if random.random() < richness:
-        estate: JsonObject = {"value": random.choice((amount(random, 600_000), amount(random, 4_000_000)))}
-        for name in ("home_to_descendants", "bands_of_late_spouse", "all_to_spouse"):
-            if random.random() < 0.6:
-                estate[name] = random.random() < 0.5
-        request["estate"] = estate
+        household["estate"] = _estate_facts(random, today, couple=len(people) == 2)
     return request
 
 
@@ -224,7 +244,7 @@ def _income(random: Random) -> list[JsonObject]:
     for kind, share, most in (
         ("savings_interest", 0.3, 9_000),
         ("dividends", 0.25, 40_000),
-        ("property", 0.15, 20_000),
+        ("property_income", 0.15, 20_000),
     ):
         if random.random() < share:
             found.append({"kind": kind, "amount": amount(random, most)})
@@ -242,7 +262,7 @@ def _person(random: Random) -> JsonObject:
         random,
         person,
         (0.95, "income", lambda: income),
-        (0.15, "relief_at_source_contributions", lambda: amount(random, 20_000)),
+        (0.15, "contributions", lambda: [{"yearly": amount(random, 20_000), "relief": "relief_at_source"}]),
         (0.15, "gift_aid_donations", lambda: amount(random, 3_000)),
         (0.3, "marriage_allowance", lambda: random.choice(("none", "gives", "receives"))),
         (0.1, "blind_persons_allowance", _truth(random)),
@@ -251,27 +271,32 @@ def _person(random: Random) -> JsonObject:
     return person
 
 
-def _pension(random: Random, start: date) -> JsonObject:
+def _pension(random: Random) -> JsonObject:
     pension: JsonObject = {"uncrystallised": amount(random, random.choice((20_000, 300_000, 900_000, 2_500_000)))}
     held = random.choice((0, 0, 50_000, 400_000, 1_500_000))
     pension["drawdown"] = amount(random, held) if held else 0
+    _sometimes(random, pension, (0.1, "protected_pension_age", lambda: random.choice((50, 52, 55))))
+    return pension
+
+
+def _used(random: Random, start: date) -> JsonObject:
+    """What a person has used of the lump sum allowances, in the tax year that begins or goes on from a day."""
+    allowances: JsonObject = {}
     if start >= date(2024, 4, 6):
         _sometimes(
             random,
-            pension,
+            allowances,
             (0.2, "lump_sum_allowance_used", lambda: amount(random, random.choice((20_000, 268_275, 400_000)))),
             (0.05, "lump_sum_and_death_benefit_allowance_used", lambda: amount(random, 1_073_100)),
             (0.05, "protected_lump_sum_allowance", lambda: random.choice((312_500, 375_000))),
             (0.05, "protected_lump_sum_and_death_benefit_allowance", lambda: random.choice((1_250_000, 1_500_000))),
         )
     _sometimes(
-        random,
-        pension,
-        (0.15, "lifetime_allowance_used_percent", lambda: random.choice((0, 12.34, 40, 40, 99.99, 100, 135.12))),
-        (0.3, "flexibly_accessed", _truth(random)),
-        (0.1, "minimum_pension_age", lambda: random.choice((50, 52, 55))),
+        random, allowances, (0.15, "lifetime_allowance_used", lambda: random.choice((0, 0.1234, 0.4, 0.4, 0.9999, 1)))
     )
-    return pension
+    used: JsonObject = {"lump_sum_allowances": allowances} if allowances else {}
+    _sometimes(random, used, (0.3, "flexibly_accessed", _truth(random)))
+    return used
 
 
 def _payroll(random: Random) -> JsonObject:
@@ -317,7 +342,10 @@ def _plan_person(random: Random, start: date) -> JsonObject:
     person = _person(random)
     income = _dated_income(random, start, person["date_of_birth"])
     person["income"] = income
-    person["pension"] = _pension(random, start)
+    person |= _used(random, start)
+    # A plan needs the same terms of all pensions of a person.
+    pension = _pension(random)
+    person["pensions"] = [pension, *({**pension, "drawdown": 0} for _ in range(random.choice((0, 0, 0, 1, 2))))]
     _sometimes(
         random,
         person,
@@ -356,7 +384,7 @@ def _assumptions(random: Random) -> JsonObject:
         (0.6, "cash_interest", lambda: random.choice((0, 0.015, 0.03, 0.045))),
         (0.6, "price_inflation", lambda: random.choice((0, 0.02, 0.0225, -0.01))),
         (0.6, "thresholds_after_freeze", lambda: random.choice(("frozen", "prices"))),
-        (0.5, "exit_tax_rate", lambda: random.choice((0, 0.2, 0.4, 1))),
+        (0.5, "tax_rate_on_remaining_pension", lambda: random.choice((0, 0.2, 0.4, 1))),
     )
     return found
 
@@ -370,16 +398,16 @@ def _scenarios(random: Random) -> JsonObject:
 
 
 def _income_plan(random: Random) -> JsonObject:
-    return {"fill": random.choice((*PLAIN_AIMS, "spending_only"))}
+    return {"goal": random.choice((*PLAIN_AIMS, "spending_only"))}
 
 
 def _option(random: Random, age: int) -> JsonObject:
-    take = random.choice(("all_now", "phased", "with_income", "at_age", "never"))
-    option: JsonObject = {"take": take}
+    take = random.choice(("all_now", "phased", "with_each_withdrawal", "at_age", "never"))
+    option: JsonObject = {"lump_sums": take}
     if take == "at_age":
         option["age"] = max(20, min(120, age + random.randint(0, 15)))
     if take == "phased" and random.random() < 0.6:
-        option["yearly"] = random.choice(("isa_room", amount(random, 40_000)))
+        option["yearly"] = random.choice(("isa_allowance", amount(random, 40_000)))
     if random.random() < 0.3:
         option["aim"] = _income_plan(random)
     return option
@@ -388,7 +416,7 @@ def _option(random: Random, age: int) -> JsonObject:
 def _estate_facts(random: Random, start: date, *, couple: bool) -> JsonObject:
     estate: JsonObject = {}
     gifts = [
-        {"date": day(random, start - timedelta(days=3_000), start), "amount": amount(random, 400_000)}
+        {"date": day(random, start - timedelta(days=3_000), start), "amount": amount(random, 400_000), "person": 0}
         for _ in range(random.choice((0, 1, 2)))
     ]
     _sometimes(
@@ -412,7 +440,7 @@ def _estate_facts(random: Random, start: date, *, couple: bool) -> JsonObject:
             (0.3, "survivor_spending", lambda: random.choice((0.5, 0.7, 1))),
         )
         if estate.get("spouses", True):
-            _sometimes(random, estate, (0.3, "first_death", lambda: random.choice(("to_spouse", "to_heirs"))))
+            _sometimes(random, estate, (0.3, "first_death", lambda: random.choice(("to_spouse", "to_beneficiaries"))))
     else:
         _sometimes(
             random,
@@ -425,8 +453,9 @@ def _estate_facts(random: Random, start: date, *, couple: bool) -> JsonObject:
 
 def _warned_person(random: Random, today: date, richness: float) -> JsonObject:
     """A person of a request for warnings, with each optional fact given with a chance of ``richness``."""
-    person = _person(random)
-    person["pension"] = _warned_pension(random, today, richness)
+    person = _person(random) | _used(random, today)
+    pensions = [_warned_pension(random, today, richness) for _ in range(random.choice((1, 1, 1, 2, 3)))]
+    person["pensions"] = pensions
     latest = min(today + timedelta(days=random.choice((300, 900))), LAST_DAY)
 
     def to_come() -> str:
@@ -440,18 +469,14 @@ def _warned_person(random: Random, today: date, richness: float) -> JsonObject:
 
     def planned() -> list[JsonObject]:
         count = random.choice((0, 1, 1, 2, 4))
-        return [_planned(random, person["pension"], count, to_come()) for _ in range(count)]
+        places = [random.randrange(len(pensions)) for _ in range(count)]
+        return [{"pension": k, **_planned(random, pensions[k], count, to_come())} for k in places]
 
-    def contributions() -> list[JsonObject]:
+    def subscriptions() -> list[JsonObject]:
         found = []
-        for _ in range(random.choice((0, 1, 2, 5))):
-            one: JsonObject = {"amount": amount(random, random.choice((4_000, 20_000, 70_000))), "date": near()}
-            _sometimes(
-                random,
-                one,
-                (0.5, "payer", lambda: random.choice(("self", "employer", "third_party"))),
-                (0.3, "saving", lambda: random.choice(("money_purchase", "defined_benefit"))),
-            )
+        for _ in range(random.choice((0, 1, 2, 3))):
+            one: JsonObject = {"amount": amount(random, random.choice((8_000, 20_000, 30_000))), "date": to_come()}
+            _sometimes(random, one, (0.4, "cash_isa", _truth(random)))
             found.append(one)
         return found
 
@@ -462,19 +487,27 @@ def _warned_person(random: Random, today: date, richness: float) -> JsonObject:
         random,
         person,
         (0.85, "withdrawals", planned),
+        (richness, "isa_subscriptions", subscriptions),
+        (richness, "isa", lambda: _warned_isa(random)),
+        (richness, "cash", lambda: amount(random, 300_000)),
+        (richness, "contributions", lambda: _contributions(random, near)),
+    )
+    if random.random() < richness:
+        person.setdefault("lump_sum_allowances", {})["tax_free_received_before_6_april_2024"] = amount(random, 300_000)
+    circumstances: JsonObject = {}
+    _sometimes(
+        random,
+        circumstances,
         *(
             (richness, name, make)
             for name, make in (
-                ("isa", lambda: _warned_isa(random, to_come)),
-                ("cash", lambda: amount(random, 300_000)),
                 ("deposit_firms", lambda: random.randint(1, 5)),
-                ("contributions", contributions),
                 ("usual_contributions", lambda: amount(random, 20_000)),
-                ("increase_planned", _truth(random)),
+                ("contribution_increase_planned", _truth(random)),
                 ("lump_sums_in_last_12_months", lambda: amount(random, 20_000)),
                 ("carry_forward", lambda: amount(random, 120_000)),
                 ("saves_in_other_schemes", _truth(random)),
-                ("tax_free_received_before_april_2024", lambda: amount(random, 300_000)),
+                ("small_pots_taken", lambda: random.randint(0, 4)),
                 ("benefits", flags(
                     "universal_credit", "pension_credit", "housing_benefit", "council_tax_support", "care_support",
                 )),
@@ -493,7 +526,28 @@ def _warned_person(random: Random, today: date, richness: float) -> JsonObject:
             )
         ),
     )  # fmt: skip
+    if circumstances:
+        person["circumstances"] = circumstances
     return person
+
+
+def _contributions(random: Random, near: Callable[[], str]) -> list[JsonObject]:
+    found = []
+    for _ in range(random.choice((0, 1, 2, 5))):
+        most = random.choice((4_000, 20_000, 70_000))
+        one: JsonObject = {"yearly": amount(random, most)}
+        if random.random() < 0.7:
+            one = {"amount": amount(random, most), "date": near()}
+        _sometimes(
+            random,
+            one,
+            (0.5, "payer", lambda: random.choice(("self", "employer", "third_party"))),
+            (0.3, "saving", lambda: random.choice(("money_purchase", "defined_benefit"))),
+        )
+        if one.get("payer") != "employer":
+            one["relief"] = random.choice(("relief_at_source", "net_pay", "none"))
+        found.append(one)
+    return found
 
 
 def _planned(random: Random, pension: JsonObject, count: int, on: str) -> JsonObject:
@@ -508,17 +562,8 @@ def _planned(random: Random, pension: JsonObject, count: int, on: str) -> JsonOb
     return {"method": method, "amount": amount(random, random.choice((most, min(most, 60_000)))), "date": on}
 
 
-def _warned_isa(random: Random, to_come: Callable[[], str]) -> JsonObject:
+def _warned_isa(random: Random) -> JsonObject:
     isa: JsonObject = {}
-
-    def subscriptions() -> list[JsonObject]:
-        found = []
-        for _ in range(random.choice((0, 1, 2, 3))):
-            one: JsonObject = {"amount": amount(random, random.choice((8_000, 20_000, 30_000))), "date": to_come()}
-            _sometimes(random, one, (0.4, "cash_isa", _truth(random)))
-            found.append(one)
-        return found
-
     _sometimes(
         random,
         isa,
@@ -526,13 +571,12 @@ def _warned_isa(random: Random, to_come: Callable[[], str]) -> JsonObject:
         (0.5, "subscribed_this_year", lambda: amount(random, 20_000)),
         (0.4, "withdrawn_this_year", lambda: amount(random, 10_000)),
         (0.5, "flexible", _truth(random)),
-        (0.8, "subscriptions", subscriptions),
     )
     return isa
 
 
 def _warned_pension(random: Random, today: date, richness: float) -> JsonObject:
-    pension = _pension(random, today)
+    pension = _pension(random)
     _sometimes(
         random,
         pension,
@@ -543,10 +587,9 @@ def _warned_pension(random: Random, today: date, richness: float) -> JsonObject:
                 ("guaranteed_annuity_rate", _truth(random)),
                 ("protected_tax_free_share", lambda: random.choice((0, 0.25, 0.3, 0.4123, 1))),
                 ("exit_charge", lambda: amount(random, 2_000)),
-                ("employer_contributions", lambda: amount(random, 10_000)),
-                ("scheme", lambda: random.choice(("personal", "occupational"))),
-                ("small_pots_taken", lambda: random.randint(0, 4)),
-                ("transfer", lambda: random.choice(("none", "planned", "amber_flag", "red_flag"))),
+                ("scheme_kind", lambda: random.choice(("personal", "occupational"))),
+                ("transfer_planned", _truth(random)),
+                ("transfer_flag", lambda: random.choice(("none", "amber", "red"))),
                 ("nomination", lambda: random.choice(("none", "made"))),
                 ("nomination_reviewed_on", lambda: day(random, today - timedelta(days=3_000), today)),
             )

@@ -295,13 +295,28 @@ def test_years_tax_where_the_allowances_can_be_used_in_several_ways(
 CLIENT = create_app(Settings.for_tests()).test_client()
 
 
+def record_of(person: dict[str, Any], incomes: dict[str, int], drawdown: int) -> dict[str, Any]:
+    """A person's record in a request, with a pension in drawdown; incomes and drawdown are pence."""
+    return {
+        "date_of_birth": "1957-03-14",
+        "tax_residence": person["nation"],
+        "income": [{"kind": kind, "amount": amount / 100} for kind, amount in incomes.items()],
+        "contributions": [{"yearly": person["relief_at_source"] / 100, "relief": "relief_at_source"}],
+        "gift_aid_donations": person["gift_aid"] / 100,
+        "marriage_allowance": person["marriage"],
+        "blind_persons_allowance": person["blind"],
+        "child_benefit": person["child_benefit"] / 100,
+        "pensions": [{"uncrystallised": 0, "drawdown": drawdown / 100}],
+    }
+
+
 @settings(max_examples=100, deadline=None)
 @given(person=people())
 def test_years_tax_over_http(person: dict[str, Any]) -> None:
     """The same through a request: the year's tax, without the withdrawal and with it, and what it makes of the two."""
     incomes = {
         "annuity": person["other"],
-        "property": person["property"],
+        "property_income": person["property"],
         "savings_interest": person["savings"],
         "dividends": person["dividends"],
     }
@@ -309,17 +324,7 @@ def test_years_tax_over_http(person: dict[str, Any]) -> None:
         "/v1/withdrawal-tax",
         json={
             "tax_year": person["tax_year"],
-            "person": {
-                "date_of_birth": "1957-03-14",
-                "tax_residence": person["nation"],
-                "income": [{"kind": kind, "amount": amount / 100} for kind, amount in incomes.items()],
-                "relief_at_source_contributions": person["relief_at_source"] / 100,
-                "gift_aid_donations": person["gift_aid"] / 100,
-                "marriage_allowance": person["marriage"],
-                "blind_persons_allowance": person["blind"],
-                "child_benefit": person["child_benefit"] / 100,
-            },
-            "pension": {"uncrystallised": 0, "drawdown": person["withdrawal"] / 100},
+            "household": {"people": [record_of(person, incomes, person["withdrawal"])]},
             "withdrawal": {"method": "drawdown", "amount": person["withdrawal"] / 100},
         },
     )
@@ -421,7 +426,7 @@ def test_what_is_too_much_and_too_little_over_http(
     incomes = {
         "annuity": annuity,
         "self_employment": person["other"] - annuity,
-        "property": person["property"],
+        "property_income": person["property"],
         "savings_interest": person["savings"],
         "dividends": person["dividends"],
     }
@@ -429,17 +434,7 @@ def test_what_is_too_much_and_too_little_over_http(
         "/v1/withdrawal-tax",
         json={
             "tax_year": tax_year,
-            "person": {
-                "date_of_birth": "1957-03-14",
-                "tax_residence": person["nation"],
-                "income": [{"kind": kind, "amount": amount / 100} for kind, amount in incomes.items()],
-                "relief_at_source_contributions": person["relief_at_source"] / 100,
-                "gift_aid_donations": person["gift_aid"] / 100,
-                "marriage_allowance": person["marriage"],
-                "blind_persons_allowance": person["blind"],
-                "child_benefit": person["child_benefit"] / 100,
-            },
-            "pension": {"uncrystallised": 0, "drawdown": pay / 100},
+            "household": {"people": [record_of(person, incomes, pay)]},
             "withdrawal": {"method": "drawdown", "amount": pay / 100},
             "payroll": asked,
         },

@@ -34,9 +34,9 @@ def bad_lines(count: int) -> bytes:
         request = record["request"]
         match number % 5:
             case 0:
-                request["pension"]["uncrystallised"] = -1
+                request["household"]["people"][0]["pensions"][0]["uncrystallised"] = -1
             case 1:
-                request["person"]["tax_residence"] = "Kernow"
+                request["household"]["people"][0]["tax_residence"] = "Kernow"
             case 2:
                 del request["tax_year"]
             case 3:
@@ -58,7 +58,8 @@ def _request(random: Random) -> dict[str, Any]:
         asked["amount"] = _pounds(random, 2_000, 30_000 if method == "pcls" else 80_000)
     if random.random() < 0.3:
         asked["date"] = "2026-12-01"
-    request = {"tax_year": "2026-27", "person": _person(random), "pension": pension, "withdrawal": asked}
+    household = {"people": [_person(random) | {"pensions": [pension]}]}
+    request = {"household": household, "tax_year": "2026-27", "withdrawal": asked}
     if random.random() < 0.3:
         request["payroll"] = random.choice(
             (
@@ -73,7 +74,11 @@ def _request(random: Random) -> dict[str, Any]:
 def _person(random: Random) -> dict[str, Any]:
     low, high = random.choice(((0, 12_570), (9_000, 13_000), (12_570, 50_270), (12_570, 50_270), (50_270, 120_000)))
     income = [{"kind": random.choice(_MAIN_KINDS), "amount": _pounds(random, low, high)}]
-    for kind, share, most in (("savings_interest", 0.4, 4_000), ("dividends", 0.15, 8_000), ("property", 0.1, 15_000)):
+    for kind, share, most in (
+        ("savings_interest", 0.4, 4_000),
+        ("dividends", 0.15, 8_000),
+        ("property_income", 0.1, 15_000),
+    ):
         if random.random() < share:
             income.append({"kind": kind, "amount": _pounds(random, 20, most)})
     person: dict[str, Any] = {
@@ -82,7 +87,11 @@ def _person(random: Random) -> dict[str, Any]:
         "income": income,
     }
     for name, share, values in (
-        ("relief_at_source_contributions", 0.08, (1_200, 3_600, 10_000)),
+        (
+            "contributions",
+            0.08,
+            tuple([{"yearly": each, "relief": "relief_at_source"}] for each in (1_200, 3_600, 10_000)),
+        ),
         ("gift_aid_donations", 0.08, (60, 250, 1_000)),
         ("marriage_allowance", 0.06, ("gives", "receives")),
         ("blind_persons_allowance", 0.01, (True,)),

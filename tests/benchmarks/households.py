@@ -26,7 +26,7 @@ def net_wanted(*, with_savings: bool) -> Iterator[JsonObject]:
         yield _net_wanted(random, with_savings)
 
 
-def couple(random: Random, fill: str) -> JsonObject:
+def couple(random: Random, goal: str) -> JsonObject:
     """A plan of a couple over forty years with some of everything: work that ends, pensions that start, savings, spending.
     A few cannot meet their spending."""
     people = [_member(random) for _ in range(2)]
@@ -40,37 +40,35 @@ def couple(random: Random, fill: str) -> JsonObject:
         "cash_interest": random.choice((0, 0.015, 0.03)),
         "price_inflation": 0.02,
         "thresholds_after_freeze": random.choice(("frozen", "prices")),
-        "exit_tax_rate": random.choice((0.2, 0.4)),
+        "tax_rate_on_remaining_pension": random.choice((0.2, 0.4)),
     }
     return {
+        "household": {"people": people, "spending": spending},
         "start_date": _START.isoformat(),
         "end_date": date(_START.year + YEARS, 4, 5).isoformat(),
-        "people": people,
-        "aim": {"fill": fill},
-        "spending": spending,
+        "aim": {"goal": goal},
         "assumptions": assumptions,
     }
 
 
 def timing_of(plan: JsonObject) -> JsonObject:
     """Six ways to time the lump sum, and two deaths, for the household of a plan, followed into the plan's last year."""
-    born, last = (date.fromisoformat(day) for day in (plan["people"][0]["date_of_birth"], plan["end_date"]))
-    least_drawn = {"fill": "personal_allowance"}
+    household = plan["household"]
+    born, last = (date.fromisoformat(day) for day in (household["people"][0]["date_of_birth"], plan["end_date"]))
+    least_drawn = {"goal": "personal_allowance"}
     return {
+        "household": household | {"estate": {"home": 450_000, "home_to_descendants": True}},
         "start_date": plan["start_date"],
         "to_age": last.year - born.year - ((last.month, last.day) < (born.month, born.day)),
-        "people": plan["people"],
         "options": [
-            {"take": "all_now", "aim": least_drawn},
-            {"take": "phased", "aim": least_drawn},
-            {"take": "phased", "aim": {"fill": "spending_only"}, "yearly": 10_000},
-            {"take": "with_income", "aim": least_drawn},
-            {"take": "at_age", "aim": least_drawn, "age": 70},
-            {"take": "never", "aim": least_drawn},
+            {"lump_sums": "all_now", "aim": least_drawn},
+            {"lump_sums": "phased", "aim": least_drawn},
+            {"lump_sums": "phased", "aim": {"goal": "spending_only"}, "yearly": 10_000},
+            {"lump_sums": "with_each_withdrawal", "aim": least_drawn},
+            {"lump_sums": "at_age", "aim": least_drawn, "age": 70},
+            {"lump_sums": "never", "aim": least_drawn},
         ],
-        "deaths": [{"at_age": 74}, {"person": "second", "at_age": 82}],
-        "estate": {"home": 450_000, "home_to_descendants": True},
-        "spending": plan["spending"],
+        "deaths": [{"person": 0, "age": 74}, {"person": 1, "age": 82}],
         "assumptions": plan["assumptions"],
     }
 
@@ -100,7 +98,7 @@ def _member(random: Random) -> JsonObject:
     return {
         "date_of_birth": (date(1958, 1, 1) + timedelta(days=random.randint(0, 4_500))).isoformat(),
         "tax_residence": random.choice(("england", "scotland", "wales", "northern_ireland")),
-        "pension": {"uncrystallised": random.randint(50_000, 700_000), "drawdown": random.choice((0, 0, 100_000))},
+        "pensions": [{"uncrystallised": random.randint(50_000, 700_000), "drawdown": random.choice((0, 0, 100_000))}],
         "isa": {"value": random.randint(0, 150_000)},
         "cash": random.choice((0, 5_000, 30_000)),
         "income": income,
@@ -111,13 +109,12 @@ def _net_wanted(random: Random, with_savings: bool) -> JsonObject:
     pension = {
         "uncrystallised": _pounds(random, 50_000, 900_000),
         "drawdown": _pounds(random, 50_000, 900_000),
-        "lifetime_allowance_used_percent": random.choice((0, 0, 0, 12.34, 40)),
     }
+    used = {"lifetime_allowance_used": random.choice((0, 0, 0, 0.1234, 0.4))}
     wanted = random.choice((_pounds(random, 100, 20_000), 20_000, _pounds(random, 20_000, 90_000)))
     return {
         "tax_year": random.choice(TAX_YEARS),
-        "person": _person(random, with_savings),
-        "pension": pension,
+        "household": {"people": [_person(random, with_savings) | {"pensions": [pension], "lump_sum_allowances": used}]},
         "withdrawal": {"method": random.choice(_METHODS), "net_wanted": wanted},
     }
 
@@ -126,12 +123,13 @@ def _person(random: Random, with_savings: bool) -> JsonObject:
     low, high = random.choice(((0, 12_570), (12_570, 50_270), (12_570, 50_270), (50_270, 110_000)))
     income = [_income(random, random.choice(_MAIN_KINDS), low, high)]
     if random.random() < 0.2:
-        income.append(_income(random, "property", 500, 15_000))
+        income.append(_income(random, "property_income", 500, 15_000))
     if with_savings:
         kinds = random.choice((("savings_interest",), ("dividends",), ("savings_interest", "dividends")))
         income += [_income(random, kind, 50, random.choice((1_500, 20_000))) for kind in kinds]
     person: JsonObject = {"date_of_birth": "1955-06-01", "tax_residence": random.choice(NATIONS), "income": income}
-    person["relief_at_source_contributions"] = _pounds(random, 500, 10_000) if random.random() < 0.15 else 0
+    saved = _pounds(random, 500, 10_000) if random.random() < 0.15 else 0
+    person["contributions"] = [{"yearly": saved, "relief": "relief_at_source"}] if saved else []
     person["gift_aid_donations"] = _pounds(random, 50, 2_000) if random.random() < 0.15 else 0
     person["marriage_allowance"] = random.choice(("none", "none", "none", "none", "gives", "receives"))
     person["blind_persons_allowance"] = random.random() < 0.03

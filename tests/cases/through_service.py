@@ -109,23 +109,24 @@ def request_for(tax_year: str, inputs: Mapping[str, Any], withdrawn: Fraction | 
         rent -= withdrawn
     incomes = {
         "employment": non_savings - withdrawn if non_savings else Fraction(0),
-        "property": rent,
+        "property_income": rent,
         "savings_interest": Fraction(inputs.get("savings", 0)),
         "dividends": Fraction(inputs.get("dividends", 0)),
     }
+    person = {
+        "date_of_birth": "1957-03-14",
+        "tax_residence": inputs.get("nation", "england"),
+        "income": [{"kind": kind, "amount": number(amount)} for kind, amount in incomes.items() if amount > 0],
+        "contributions": [{"yearly": number(inputs.get("relief_at_source", 0)), "relief": "relief_at_source"}],
+        "gift_aid_donations": number(inputs.get("gift_aid", 0)),
+        "marriage_allowance": inputs.get("marriage", "none"),
+        "blind_persons_allowance": bool(inputs.get("blind", False)),
+        "child_benefit": number(inputs.get("child_benefit", 0)),
+        "pensions": [{"uncrystallised": 0, "drawdown": number(withdrawn)}],
+    }
     return {
+        "household": {"people": [person]},
         "tax_year": tax_year,
-        "person": {
-            "date_of_birth": "1957-03-14",
-            "tax_residence": inputs.get("nation", "england"),
-            "income": [{"kind": kind, "amount": number(amount)} for kind, amount in incomes.items() if amount > 0],
-            "relief_at_source_contributions": number(inputs.get("relief_at_source", 0)),
-            "gift_aid_donations": number(inputs.get("gift_aid", 0)),
-            "marriage_allowance": inputs.get("marriage", "none"),
-            "blind_persons_allowance": bool(inputs.get("blind", False)),
-            "child_benefit": number(inputs.get("child_benefit", 0)),
-        },
-        "pension": {"uncrystallised": 0, "drawdown": number(withdrawn)},
         "withdrawal": {"method": "drawdown", "amount": number(withdrawn)},
     }
 

@@ -108,13 +108,13 @@ def test_each_way_says_until_when_it_is_open(facts: dict[str, Any]) -> None:
             (((kind, 1),), 0, "earned_or_pension")
             for kind in ("employment", "self_employment", "defined_benefit_pension", "annuity", "other_taxable")
         ),
-        *((((kind, 1),), 0, "taxable") for kind in ("property", "savings_interest", "dividends")),
+        *((((kind, 1),), 0, "taxable") for kind in ("property_income", "savings_interest", "dividends")),
         ((("employment", 0), ("dividends", 0)), 0, "none"),
         ((("dividends", 1), ("annuity", 1)), 0, "earned_or_pension"),
         # Earlier payments from the pension itself are no other income.
         ((("other_taxable", 100),), 100, "none"),
         ((("other_taxable", 101),), 100, "earned_or_pension"),
-        ((("other_taxable", 100), ("property", 1)), 100, "taxable"),
+        ((("other_taxable", 100), ("property_income", 1)), 100, "taxable"),
         ((("other_taxable", 100), ("self_employment", 1)), 101, "earned_or_pension"),
     ],
 )
@@ -195,7 +195,7 @@ def age_warnings(tax_year: str, born: date, day: date | None, protected: int | N
     question = Question(
         tax_year,
         Person(born, "england"),
-        Pension(0, drawdown=100_000, minimum_pension_age=protected),
+        Pension(0, drawdown=100_000, protected_pension_age=protected),
         Withdrawal("drawdown", 100_000, day=day),
     )
     return {

@@ -21,7 +21,7 @@ def question_of(taxpayer: Taxpayer, tax_year: str, method: str, pension: lump_su
     """A question whose person pays tax as ``taxpayer`` does."""
     kinds = {
         "employment": taxpayer.other_income,
-        "property": taxpayer.property_income,
+        "property_income": taxpayer.property_income,
         "savings_interest": taxpayer.savings,
         "dividends": taxpayer.dividends,
     }

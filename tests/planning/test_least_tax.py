@@ -15,7 +15,7 @@ import pytest
 
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import Assumptions, Contribution, DatedIncome, Household, Isa, Member, Spending
 from service.planning.optimiser.branch_and_bound import BestPlan, least_tax
 from service.planning.optimiser.work import LIMITS, Work
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
@@ -105,7 +105,7 @@ SMALL: dict[str, Household] = {
         member(
             uncrystallised=130_000,
             drawdown=25_000,
-            income=(income("savings_interest", 900), income("dividends", 3_200), income("property", 8_000)),
+            income=(income("savings_interest", 900), income("dividends", 3_200), income("property_income", 8_000)),
         ),
         pension_growth=200,
         isa_growth=200,
@@ -254,7 +254,7 @@ SMALL: dict[str, Household] = {
         member(
             uncrystallised=260_000,
             blind_persons_allowance=True,
-            relief_at_source_contributions=2_880 * POUND,
+            contributions=(Contribution(relief="relief_at_source", yearly=2_880 * POUND),),
             gift_aid_donations=500 * POUND,
             income=(income("state_pension", 11_900),),
         ),
@@ -374,7 +374,7 @@ KNOWN: dict[str, tuple[Household, Plan]] = {
                 uncrystallised=830_000,
                 income=(
                     DatedIncome("state_pension", share_of_full_rate=3_539),
-                    income("property", 9_590, increases="prices"),
+                    income("property_income", 9_590, increases="prices"),
                 ),
             ),
             member(1962, uncrystallised=1_020_000),
@@ -464,7 +464,7 @@ def large(seed: int) -> Household:
             incomes.append(income("employment", chance.randint(9_000, 70_000), last=last, increases=200))
         if chance.random() < 0.4:
             incomes.append(
-                income(chance.choice(("savings_interest", "dividends", "property")), chance.randint(500, 9_000))
+                income(chance.choice(("savings_interest", "dividends", "property_income")), chance.randint(500, 9_000))
             )
         people.append(
             member(

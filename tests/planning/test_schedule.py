@@ -117,7 +117,7 @@ def assert_within_limits(result: Schedule) -> None:
     """No subscription beyond the room, nothing tax free beyond the allowances, nothing drawn too young."""
     household = result.question.household
     for i, member in enumerate(household.people):
-        protected = member.pension.minimum_pension_age
+        protected = member.pension.protected_pension_age
         for year in result.years:
             one, record = year.people[i], year.people[i].record
             before = member.isa.subscribed_this_year if year is result.years[0] else 0
@@ -385,8 +385,8 @@ def test_each_thing_that_cannot_be() -> None:
     assert faults(person(), start="2031-04-06", end="2032-04-05") == [(("start_date",), "no-figures")]
     assert faults(person(), end="2086-04-06") == [(("end_date",), "plan-too-long")]
     unborn = person(date_of_birth=date(2026, 4, 7))
-    assert faults(unborn) == [(("people", 0, "date_of_birth"), "not-yet-born")]
-    assert faults(person(), unborn) == [(("people", 1, "date_of_birth"), "not-yet-born")]
+    assert faults(unborn) == [(("household", "people", 0, "date_of_birth"), "not-yet-born")]
+    assert faults(person(), unborn) == [(("household", "people", 1, "date_of_birth"), "not-yet-born")]
 
 
 def test_the_last_plan_that_can_be() -> None:
@@ -412,7 +412,7 @@ def test_the_last_plan_that_can_be() -> None:
 )
 def test_incomes_that_cannot_be(income: DatedIncome, where: tuple[str, ...], code: str) -> None:
     fine = DatedIncome("annuity", 1, first=date(2027, 1, 1), last=date(2027, 1, 1))
-    assert faults(person(), person(income=(fine, income))) == [(("people", 1, "income", 1, *where), code)]
+    assert faults(person(), person(income=(fine, income))) == [(("household", "people", 1, "income", 1, *where), code)]
 
 
 @pytest.mark.parametrize(
@@ -423,7 +423,7 @@ def test_incomes_that_cannot_be(income: DatedIncome, where: tuple[str, ...], cod
 def test_a_share_that_depends_on_sex(born: str, refused: bool) -> None:
     one = person(date_of_birth=date.fromisoformat(born), income=(DatedIncome("state_pension", share_of_full_rate=1),))
     if refused:
-        assert faults(one) == [(("people", 0, "income", 0, "share_of_full_rate"), "share-depends-on-sex")]
+        assert faults(one) == [(("household", "people", 0, "income", 0, "share_of_full_rate"), "share-depends-on-sex")]
     else:
         assert plan(one).years
 
@@ -433,7 +433,7 @@ def test_an_allowance_that_began_on_6_april_2024(name: str) -> None:
     """Finance Act 2024 s.14 and Sch.9."""
     one = person(pension=Pension(100_000, **{name: 1}))
     assert faults(one, start="2024-04-05", end="2024-04-06") == [
-        (("people", 0, "pension", name), "no-such-allowance-yet")
+        (("household", "people", 0, "pension", name), "no-such-allowance-yet")
     ]
     assert plan(one, start="2024-04-06", end="2024-04-06").years
 
@@ -444,9 +444,9 @@ def test_everything_that_cannot_be_at_once() -> None:
     spending = (Spending(1, first=date(2020, 2, 1), last=date(2020, 1, 1)),)
     assert faults(one, start="2020-01-01", end="2019-12-31", spending=spending) == [
         (("end_date",), "end-before-start"),
-        (("people", 0, "date_of_birth"), "not-yet-born"),
-        (("people", 0, "income", 0, "share_of_full_rate"), "share-of-state-pension-only"),
-        (("people", 0, "income", 0, "to"), "to-before-from"),
-        (("people", 0, "pension", "lump_sum_allowance_used"), "no-such-allowance-yet"),
+        (("household", "people", 0, "date_of_birth"), "not-yet-born"),
+        (("household", "people", 0, "income", 0, "share_of_full_rate"), "share-of-state-pension-only"),
+        (("household", "people", 0, "income", 0, "to"), "to-before-from"),
+        (("household", "people", 0, "pension", "lump_sum_allowance_used"), "no-such-allowance-yet"),
         (("spending", 0, "to"), "to-before-from"),
     ]

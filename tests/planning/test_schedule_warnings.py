@@ -72,7 +72,7 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
         (
             one(date_of_birth=date(1978, 1, 1), pension=Pension(1)),
             "2026-27",
-            one(date_of_birth=date(1978, 1, 1), pension=Pension(1, minimum_pension_age=49)),
+            one(date_of_birth=date(1978, 1, 1), pension=Pension(1, protected_pension_age=49)),
         ),
         (one(date_of_birth=date(1978, 1, 1), pension=Pension(1)), "2026-27", one(pension=Pension(0))),
     ],
@@ -307,11 +307,11 @@ def test_spending_beyond_the_band_comes_after_the_cash_that_waits_where_it_costs
 def test_a_couple_is_told_of_each() -> None:
     first, second = person(), person(date_of_birth=date(1980, 1, 1))
     found = asked(first, second)
-    assert found["money_purchase_annual_allowance_triggered"].path == ("people", 0, "pension")
+    assert found["money_purchase_annual_allowance_triggered"].path == ("household", "people", 0, "pension")
     assert found["money_purchase_annual_allowance_triggered"].detail.startswith(
         "Taking income flexibly in 2026-27 triggers the first person's "
     )
-    assert found["minimum_pension_age_not_reached"].path == ("people", 1, "date_of_birth")
+    assert found["minimum_pension_age_not_reached"].path == ("household", "people", 1, "date_of_birth")
     assert found["minimum_pension_age_not_reached"].detail.startswith("The second person ")
     assert asked(second)["minimum_pension_age_not_reached"].detail.startswith("You ")
 
@@ -319,7 +319,12 @@ def test_a_couple_is_told_of_each() -> None:
 def test_who_gives_and_may_not_is_told_and_not_the_partner_who_then_does_not_receive() -> None:
     gives = person(income=employed(5_100_000), marriage_allowance="gives")
     receives = person(income=employed(2_000_000), marriage_allowance="receives")
-    assert asked(gives, receives)["marriage_allowance_not_available"].path == ("people", 0, "marriage_allowance")
+    assert asked(gives, receives)["marriage_allowance_not_available"].path == (
+        "household",
+        "people",
+        0,
+        "marriage_allowance",
+    )
 
 
 def test_the_standing_of_the_first_year_that_is_not_law() -> None:
@@ -348,7 +353,7 @@ def test_every_warning_is_well_made(household: Household, fill: str) -> None:
         assert warning.title
         assert warning.detail.endswith(".")
         assert warning.sources
-        assert warning.path[0] in ("people", "spending", "end_date")
+        assert warning.path[0] in ("household", "people", "spending", "end_date")
         assert warning.cost >= 0
         assert "£-" not in warning.detail
         assert "-£" not in warning.detail

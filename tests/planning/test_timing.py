@@ -325,7 +325,7 @@ def test_too_young_is_computed_from_the_first_permitted_day() -> None:
     (found,) = [warning for warning in timing_warnings(result) if warning.effect == "not_permitted"]
     assert "20 April 2030" in found.detail
     assert "6 April 2031" in found.detail
-    protected = replace(young, pension=Pension(10_000_000, minimum_pension_age=50))
+    protected = replace(young, pension=Pension(10_000_000, protected_pension_age=50))
     allowed = asked(protected, options=(Option("all_now", SPENDING_ONLY),), to_age=60)
     assert allowed.options[0].years[0].people[0].lump_sum == 2_500_000
     assert not [warning for warning in timing_warnings(allowed) if warning.effect == "not_permitted"]
@@ -860,7 +860,7 @@ def test_what_all_options_share_is_said_once() -> None:
     options = (Option("all_now", BANDS[0]), Option("with_income", BANDS[0]), Option("never", BANDS[0]))
     found = timing_warnings(asked(person(), options=options))
     shared = [warning for warning in found if warning.code == "money_purchase_annual_allowance_triggered"]
-    assert [warning.path for warning in shared] == [("people", 0, "pension")]
+    assert [warning.path for warning in shared] == [("household", "people", 0, "pension")]
     of_one = [warning for warning in found if warning.code == "all_tax_free_cash_at_once"]
     assert [warning.path for warning in of_one] == [("options", 0)]
     assert of_one[0].detail.endswith("This applies to option 1, all tax-free cash now.")

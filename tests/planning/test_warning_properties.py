@@ -172,8 +172,13 @@ facts = st.dictionaries(st.sampled_from(sorted(FACTS)), st.integers(0, 5), max_s
 ESTATES = (
     None,
     {"value": 400_000},
-    {"value": 2_100_000, "home_to_descendants": True, "bands_of_late_spouse": False},
-    {"value": 310_000, "all_to_spouse": True},
+    {
+        "value": 2_100_000,
+        "home_to_descendants": True,
+        "nil_rate_band_brought_forward": 0,
+        "residence_nil_rate_band_brought_forward": 0,
+    },
+    {"value": 310_000, "first_death": "to_spouse"},
 )
 
 
@@ -186,7 +191,7 @@ def with_facts(body: dict[str, Any], chosen: dict[str, int], estate: dict[str, A
             value = {key: value}
         whole["people"][0] = merged(whole["people"][0], value)
     if estate is not None:
-        whole["estate"] = estate
+        whole["household"]["estate"] = estate
     return whole
 
 
@@ -253,7 +258,7 @@ def test_recycling_of_a_lump_sum_paid_straight_back_in() -> None:
         income=income(employment=75_000),
         contributions=[saved(7_500, "2026-07-01"), saved(25_000, "2026-09-02")],
         usual_contributions=7_500,
-        increase_planned=True,
+        contribution_increase_planned=True,
     )
     found = by_code(body)["recycling_rule_applies"]
     assert found.effect == "not_permitted"
@@ -356,7 +361,13 @@ def test_what_capital_costs() -> None:
 def test_what_the_estate_costs() -> None:
     """40% of what is over 325,000 (Inheritance Tax Act 1984 Sch.1): 10,000 of it by the pension in 2027-28. The taper
     takes 50,000 of the residence band at 2,100,000: 20,000 of tax (s.8D(5))."""
-    estate = {"value": 235_000, "home_to_descendants": False, "bands_of_late_spouse": False, "all_to_spouse": False}
+    estate = {
+        "value": 235_000,
+        "home_to_descendants": False,
+        "nil_rate_band_brought_forward": 0,
+        "residence_nil_rate_band_brought_forward": 0,
+        "first_death": "to_beneficiaries",
+    }
     body = request(date="2027-06-01", pension={"uncrystallised": 100_000, "drawdown": 0}, estate=estate)
     assert by_code(body)["pension_counts_in_the_estate"].cost == 400_000
     large = {**estate, "value": 2_000_000, "home_to_descendants": True}
@@ -392,14 +403,20 @@ REGIMES = {
 def test_the_same_request_tells_what_is_true_in_its_tax_year(today: str) -> None:
     """300,000 of a pot of 900,000, 80% of the lifetime allowance used: excess taxed at 55% in 2020-21, as income in 2023-24,
     no such thing from 2024-25; the estate is over its bands."""
-    facts_of_estate = {"home_to_descendants": False, "bands_of_late_spouse": False, "all_to_spouse": False}
+    facts_of_estate = {
+        "home_to_descendants": False,
+        "nil_rate_band_brought_forward": 0,
+        "residence_nil_rate_band_brought_forward": 0,
+        "first_death": "to_beneficiaries",
+    }
     body = request(
         w("ufpls", 300_000, f"{today[:4]}-09-01"),
         date=today,
-        pension={"uncrystallised": 900_000, "drawdown": 0, "lifetime_allowance_used_percent": 80},
+        pension={"uncrystallised": 900_000, "drawdown": 0},
+        lifetime_allowance_used=0.8,
         income=income(employment=30_000),
         children=0,
-        estate={"value": 325_000 if today > "2024" else 0, **facts_of_estate},
+        estate={"home": 325_000 if today > "2024" else 0, **facts_of_estate},
     )
     found = found_in(body)
     assert {one.code for one in found if one.effect == "costs"} == REGIMES[today]
@@ -418,10 +435,17 @@ def test_a_plain_small_permitted_withdrawal_says_next_to_nothing() -> None:
     body = request(
         w("drawdown", 3_000),
         income=income(state_pension=11_000, defined_benefit_pension=8_000),
-        pension={"uncrystallised": 0, "drawdown": 60_000, "flexibly_accessed": True},
+        pension={"uncrystallised": 0, "drawdown": 60_000},
+        flexibly_accessed=True,
         cash=5_000,
         isa={"value": 20_000, "subscriptions": [into_isa(2_500)]},
-        estate={"value": 250_000, "home_to_descendants": True, "bands_of_late_spouse": False, "all_to_spouse": True},
+        estate={
+            "home": 250_000,
+            "home_to_descendants": True,
+            "nil_rate_band_brought_forward": 0,
+            "residence_nil_rate_band_brought_forward": 0,
+            "first_death": "to_spouse",
+        },
     )
     assert found_in(body) == []
 
@@ -446,7 +470,7 @@ HOUSEHOLDS: dict[str, tuple[dict[str, Any], dict[str, int]]] = {
             date_of_birth="1968-01-01",
             income=income(employment=45_000),
             pension={"uncrystallised": 180_000, "drawdown": 0},
-            isa={"subscriptions": [into_isa(20_000)]},
+            subscriptions=[into_isa(20_000)],
         ),
         {"check": 3},
     ),
@@ -456,7 +480,7 @@ HOUSEHOLDS: dict[str, tuple[dict[str, Any], dict[str, int]]] = {
             date_of_birth="1968-01-01",
             income=income(employment=45_000),
             pension={"uncrystallised": 180_000, "drawdown": 0, "safeguarded_benefits": 0},
-            isa={"subscriptions": [into_isa(20_000)]},
+            subscriptions=[into_isa(20_000)],
             contributions=[saved(3_600)],
             usual_contributions=3_600,
             guidance_taken=True,
@@ -468,7 +492,8 @@ HOUSEHOLDS: dict[str, tuple[dict[str, Any], dict[str, int]]] = {
             w("drawdown", 20_000),
             date_of_birth="1960-01-01",
             income=income(state_pension=11_500, annuity=10_000),
-            pension={"uncrystallised": 0, "drawdown": 250_000, "flexibly_accessed": True},
+            pension={"uncrystallised": 0, "drawdown": 250_000},
+            flexibly_accessed=True,
             partner={"date_of_birth": "1961-06-01", "income": income(employment=16_000)},
         ),
         {"costs": 1},
@@ -493,8 +518,9 @@ HOUSEHOLDS: dict[str, tuple[dict[str, Any], dict[str, int]]] = {
             estate={
                 "value": 600_000,
                 "home_to_descendants": True,
-                "bands_of_late_spouse": True,
-                "all_to_spouse": False,
+                "nil_rate_band_brought_forward": 1,
+                "residence_nil_rate_band_brought_forward": 1,
+                "first_death": "to_beneficiaries",
             },
         ),
         {"check": 3},
@@ -521,7 +547,7 @@ HOUSEHOLDS: dict[str, tuple[dict[str, Any], dict[str, int]]] = {
             date_of_birth="1964-01-01",
             pension={"uncrystallised": 150_000, "drawdown": 0, "guaranteed_annuity_rate": False},
             cash=20_000,
-            isa={"subscriptions": [into_isa(16_760, "2026-12-05"), into_isa(16_760, "2027-04-10")]},
+            subscriptions=[into_isa(16_760, "2026-12-05"), into_isa(16_760, "2027-04-10")],
             guidance_taken=True,
         ),
         {"costs": 1, "check": 2},

@@ -30,38 +30,42 @@ def refused(body: dict[str, Any]) -> list[tuple[tuple[str | int, ...], str]]:
     [
         (request(date="2019-04-05"), ("date",), "no-figures"),
         (request(date="2031-04-06"), ("date",), "no-figures"),
-        (request(date_of_birth="2026-06-02"), ("people", 0, "date_of_birth"), "not-yet-born"),
-        (request(w("ufpls", 1, "2026-05-31")), ("people", 0, "withdrawals", 0, "date"), "before-the-date"),
-        (request(w("ufpls", 1, "2031-04-06")), ("people", 0, "withdrawals", 0, "date"), "no-figures"),
+        (request(date_of_birth="2026-06-02"), ("household", "people", 0, "date_of_birth"), "not-yet-born"),
+        (request(w("ufpls", 1, "2026-05-31")), ("withdrawals", 0, "date"), "before-the-date"),
+        (request(w("ufpls", 1, "2031-04-06")), ("withdrawals", 0, "date"), "no-figures"),
         (
-            request(isa={"subscriptions": [into_isa(1, "2026-05-31")]}),
-            ("people", 0, "isa", "subscriptions", 0, "date"),
+            request(subscriptions=[into_isa(1, "2026-05-31")]),
+            ("isa_subscriptions", 0, "date"),
             "before-the-date",
         ),
         (
-            request(isa={"subscriptions": [into_isa(1, "2031-04-06")]}),
-            ("people", 0, "isa", "subscriptions", 0, "date"),
+            request(subscriptions=[into_isa(1, "2031-04-06")]),
+            ("isa_subscriptions", 0, "date"),
             "no-figures",
         ),
-        (request(contributions=[saved(1, "2031-04-06")]), ("people", 0, "contributions", 0, "date"), "no-figures"),
         (
-            request(date="2023-06-01", pension={"lump_sum_allowance_used": 1}),
-            ("people", 0, "pension", "lump_sum_allowance_used"),
+            request(contributions=[saved(1, "2031-04-06")]),
+            ("household", "people", 0, "contributions", 0, "date"),
+            "no-figures",
+        ),
+        (
+            request(date="2023-06-01", lump_sum_allowance_used=1),
+            ("household", "people", 0, "lump_sum_allowances", "lump_sum_allowance_used"),
             "no-such-allowance-yet",
         ),
         (
             request(inherited_pension={"scheme_knew_on": "2026-06-02", "died_before_75": True}),
-            ("people", 0, "inherited_pension", "scheme_knew_on"),
+            ("household", "people", 0, "circumstances", "inherited_pension", "scheme_knew_on"),
             "in-the-future",
         ),
         (
             request(pension={"nomination_reviewed_on": "2026-06-02"}),
-            ("people", 0, "pension", "nomination_reviewed_on"),
+            ("household", "people", 0, "pensions", 0, "nomination_reviewed_on"),
             "in-the-future",
         ),
         (
             request(w("drawdown", 200_000.01)),
-            ("people", 0, "withdrawals", 0, "amount"),
+            ("withdrawals", 0, "amount"),
             "more-than-the-pot",
         ),
     ],
@@ -80,7 +84,7 @@ def test_what_cannot_be_is_refused(body: dict[str, Any], place: tuple[str | int,
         request(w("drawdown", 200_000), w("ufpls", 200_000)),
         # Contributions of the past are looked at by the recycling rule, however old.
         request(contributions=[saved(1, "2010-01-01")]),
-        request(date="2024-04-06", pension={"lump_sum_allowance_used": 1}),
+        request(date="2024-04-06", lump_sum_allowance_used=1),
         request(inherited_pension={"scheme_knew_on": "2026-06-01", "died_before_75": True}),
     ],
 )
@@ -100,14 +104,14 @@ def test_more_than_there_is_on_the_day_whatever_the_order_of_the_request() -> No
     for day in ("2026-09-01", "2026-09-02"):
         found_in(request(income_first, w("pcls", 100, day), pension=pension))
     late = request(income_first, w("pcls", 100, "2026-09-03"), pension=pension)
-    assert refused(late) == [(("people", 0, "withdrawals", 0, "amount"), "more-than-the-pot")]
+    assert refused(late) == [(("withdrawals", 0, "amount"), "more-than-the-pot")]
 
 
 def test_both_people_are_told_that_there_is_not_enough() -> None:
     body = request(
         w("ufpls", 200_001), partner={"pension": {"uncrystallised": 5}, "withdrawals": [w("ufpls", 6, "2026-09-01")]}
     )
-    assert [path[:2] for path, _ in refused(body)] == [("people", 0), ("people", 1)]
+    assert [path for path, _ in refused(body)] == [("withdrawals", 0, "amount"), ("withdrawals", 1, "amount")]
 
 
 def test_the_tax_of_a_year_is_that_of_all_its_withdrawals() -> None:

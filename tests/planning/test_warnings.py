@@ -198,17 +198,17 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
     "scottish_property_income": [
         # Finance Act 2026 s.6: property rates from 2027-28.
         (
-            {"nation": "scotland", "income": {"property": 1}, "tax_year": "2027-28"},
-            {"nation": "scotland", "income": {"property": 1}, "tax_year": "2026-27"},
+            {"nation": "scotland", "income": {"property_income": 1}, "tax_year": "2027-28"},
+            {"nation": "scotland", "income": {"property_income": 1}, "tax_year": "2026-27"},
         ),
         (
-            {"nation": "scotland", "income": {"property": 1}, "tax_year": "2027-28"},
-            {"nation": "scotland", "income": {"property": 0}, "tax_year": "2027-28"},
+            {"nation": "scotland", "income": {"property_income": 1}, "tax_year": "2027-28"},
+            {"nation": "scotland", "income": {"property_income": 0}, "tax_year": "2027-28"},
         ),
         *(
             (
-                {"nation": "scotland", "income": {"property": 1}, "tax_year": "2027-28"},
-                {"nation": nation, "income": {"property": 1}, "tax_year": "2027-28"},
+                {"nation": "scotland", "income": {"property_income": 1}, "tax_year": "2027-28"},
+                {"nation": nation, "income": {"property_income": 1}, "tax_year": "2027-28"},
             )
             for nation in ("england", "wales", "northern_ireland")
         ),
@@ -226,7 +226,7 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             {"payroll": PayrollFacts("1257L", "cumulative", 3, 1), "income": {kind: 100_000}},
             {"payroll": PayrollFacts("1257L", "cumulative", 3, 0), "income": {kind: 100_000}},
         )
-        for kind in ("state_pension", "self_employment", "property", "savings_interest", "dividends")
+        for kind in ("state_pension", "self_employment", "property_income", "savings_interest", "dividends")
     ],
     "rates_not_yet_set": [
         # Welsh rates, the Scottish lower limits and the blind person's allowance of 2027-28 are set later.
@@ -319,7 +319,7 @@ def test_the_standing_of_each_year() -> None:
 def test_the_age_that_is_said_is_the_age_on_the_day_that_is_said(
     tax_year: str, born: date, protected: int | None
 ) -> None:
-    pension = Pension(0, drawdown=100_000, minimum_pension_age=protected)
+    pension = Pension(0, drawdown=100_000, protected_pension_age=protected)
     found = asked(tax_year=tax_year, born=born, pension=pension)["below_minimum_pension_age"]
     said = re.search(r"from age (\d+), which is reached on (\d+ \w+ \d{4})\.", found.detail)
     assert said is not None
@@ -368,7 +368,7 @@ def test_what_is_not_permitted_comes_first_then_what_costs_most() -> None:
     st.sampled_from(("none", "gives", "receives")),
     st.sampled_from(("england", "scotland")),
     st.integers(0, 900_000),
-    st.dictionaries(st.sampled_from(("employment", "property", "dividends")), st.integers(0, 6_000_000)),
+    st.dictionaries(st.sampled_from(("employment", "property_income", "dividends")), st.integers(0, 6_000_000)),
     st.sampled_from((None, NO_TAX, BASIC, PayrollFacts("K475", "month_1"))),
     st.sampled_from((0, 5_000, 9_999, 10_000)),
 )
@@ -404,7 +404,7 @@ def test_every_warning_is_well_made(
         assert warning.title
         assert warning.detail.endswith(".")
         assert warning.sources
-        assert warning.path[0] in ("tax_year", "person", "pension", "withdrawal", "payroll")
+        assert warning.path[0] in ("household", "tax_year", "withdrawal", "payroll")
         assert warning.cost >= 0
         assert "£-" not in warning.detail
         assert "-£" not in warning.detail

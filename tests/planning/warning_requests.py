@@ -13,14 +13,18 @@ from service.planning.warnings.topic import figure_key
 from service.planning.warnings.warning import ClientWarning
 from service.planning.wording import pounds
 from service.schemas.check import request as schemas
+from service.schemas.household import CircumstancesSchema, LumpSumAllowancesSchema
 from tests.households import BOOK
 
 SCHEMA = schemas.WarningsSchema()
 PERSON: dict[str, Any] = {
     "date_of_birth": "1962-06-01",
     "tax_residence": "england",
+    "flexibly_accessed": False,
     "pension": {"uncrystallised": 200_000, "drawdown": 200_000},
 }
+_CIRCUMSTANCES = frozenset(CircumstancesSchema().load_fields)
+_ALLOWANCES = frozenset(LumpSumAllowancesSchema().load_fields)
 
 
 def w(method: str, amount: float, day: str = "2026-09-01") -> dict[str, Any]:
@@ -44,14 +48,37 @@ def request(
     estate: dict[str, Any] | None = None,
     **person: Any,
 ) -> dict[str, Any]:
-    """A request: one person, or a couple, with what differs from ``PERSON``."""
+    """A request: one person, or a couple, with what differs from ``PERSON``. Facts are given by name, wherever in a person's
+    record they belong; ``pension`` is the only pension, ``withdrawals`` and ``subscriptions`` are the person's own."""
     people = [merged({**PERSON, "withdrawals": list(withdrawals)}, person)]
     if partner is not None:
         people.append(merged({**PERSON, "pension": {"uncrystallised": 0}}, partner))
-    whole: dict[str, Any] = {"date": date, "people": people}
+    household: dict[str, Any] = {"people": [_record(one) for one in people]}
     if estate is not None:
-        whole["estate"] = estate
+        household["estate"] = estate
+    whole: dict[str, Any] = {"household": household, "date": date}
+    for key, of_the_person in (("withdrawals", "withdrawals"), ("isa_subscriptions", "subscriptions")):
+        listed = [{"person": i, **item} for i, one in enumerate(people) for item in one.get(of_the_person, ())]
+        if listed:
+            whole[key] = listed
     return whole
+
+
+def _record(facts: dict[str, Any]) -> dict[str, Any]:
+    """A person's record: each fact where it belongs."""
+    record: dict[str, Any] = {}
+    for name, fact in facts.items():
+        if name == "pension":
+            record["pensions"] = [fact]
+        elif name == "employer_contributions":
+            record.setdefault("contributions", []).append({"yearly": fact, "payer": "employer"})
+        elif name in _CIRCUMSTANCES:
+            record.setdefault("circumstances", {})[name] = fact
+        elif name in _ALLOWANCES:
+            record.setdefault("lump_sum_allowances", {})[name] = fact
+        elif name not in ("withdrawals", "subscriptions"):
+            record[name] = fact
+    return record
 
 
 def found_in(body: dict[str, Any]) -> list[ClientWarning]:
@@ -66,13 +93,15 @@ def by_code(body: dict[str, Any]) -> dict[str, ClientWarning]:
 
 
 def income(**kinds: float) -> list[dict[str, Any]]:
-    """Incomes by kind."""
-    return [{"kind": kind, "amount": amount} for kind, amount in kinds.items()]
+    """Incomes by kind, all of which have begun: a State Pension as well, whatever the person's age."""
+    begun = {"state_pension": {"from": "2010-04-06"}}
+    return [{"kind": kind, "amount": amount, **begun.get(kind, {})} for kind, amount in kinds.items()]
 
 
 def saved(amount: float, day: str = "2026-12-01", **more: str) -> dict[str, Any]:
-    """A contribution."""
-    return {"amount": amount, "date": day, **more}
+    """A contribution, without relief unless an employer pays or it says so."""
+    without = {} if more.get("payer") == "employer" or "saving" in more else {"relief": "none"}
+    return {"amount": amount, "date": day, **without, **more}
 
 
 def into_isa(amount: float, day: str = "2026-10-01", **more: bool) -> dict[str, Any]:

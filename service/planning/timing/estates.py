@@ -24,7 +24,7 @@ from service.planning.projection.settlement import Holdings
 from service.planning.projection.timeline import Period, Timeline, deflated, risen, shortened, timeline, with_first_year
 from service.planning.timing.options import Course, CoursePeriod, carried_out
 
-TO_SPOUSE, TO_HEIRS = "to_spouse", "to_heirs"
+TO_SPOUSE, TO_HEIRS = "to_spouse", "to_beneficiaries"
 _SHARES_IN_A_RATE = 100  # the law counts shares of a band in hundredths of a basis point
 
 

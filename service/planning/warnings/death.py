@@ -339,7 +339,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"The estate of {pounds(sums.total)} in {year.name} is above {pounds(year.figures.money(_TAPER))}. {pounds(lost)} of "
         f"the residence nil-rate band of {pounds(band)} is lost{effect}",
-        ("household", "estate", "value"),
+        ("household", "estate"),
         figures=year.figures,
         rests_on=(_TAPER,),
         money={"estate_and_pensions": sums.total, "band": band, "band_lost": lost, "extra_tax": cost},
@@ -352,7 +352,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     "check",
     "The estate may be taxed",
     "Pensions, ISAs and cash alone are more than the nil-rate band, and the estate is not given.",
-    facts=("household", "estate", "pensions.uncrystallised", "cash", "isa.value"),
+    facts=("estate", "pensions.uncrystallised", "cash", "isa.value"),
     sources=("Inheritance Tax Act 1984 ss.4, 7 and Sch.1", "Finance Act 2026 ss.66-72"),
     only="with_facts",
 )

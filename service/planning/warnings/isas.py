@@ -226,7 +226,7 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
     "not_permitted",
     "Above the cash ISA limit",
     "From 2027-28, a person under 65 plans to pay more into cash ISAs than their limit.",
-    facts=("isa.subscriptions.cash_isa", "isa_subscriptions", "date_of_birth"),
+    facts=("isa_subscriptions.cash_isa", "isa_subscriptions", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
     since=first_day_with("isa.cash_limit_ends_at_age"),
     only="with_facts",

@@ -29,12 +29,12 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-02"),
             request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-01"),
         ),
-        (born("1976-09-01"), request(DRAWN, date_of_birth="1976-09-01", pension={"minimum_pension_age": 50})),
+        (born("1976-09-01"), request(DRAWN, date_of_birth="1976-09-01", pension={"protected_pension_age": 50})),
     ],
     "access_closes_again": [
         # 57 on 7 April 2028, and on 6 April 2028.
         (born("1971-04-07"), born("1971-04-06")),
-        (born("1971-04-07"), request(DRAWN, date_of_birth="1971-04-07", pension={"minimum_pension_age": 55})),
+        (born("1971-04-07"), request(DRAWN, date_of_birth="1971-04-07", pension={"protected_pension_age": 55})),
         (born("1971-04-07"), request(DRAWN, date_of_birth="1971-04-07", pension={"uncrystallised": 0})),
         (
             request(w("drawdown", 1_000, "2028-04-05"), date_of_birth="1971-04-07"),

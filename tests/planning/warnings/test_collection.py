@@ -66,7 +66,7 @@ CASES: dict[str, list[Pair]] = {
         for year, free in (("2020-21", 1_042.43), ("2026-27", 1_048.26))
     ]
     + [
-        (drawn("2026-27", 5_000), drawn("2026-27", 5_000, pension={"flexibly_accessed": True})),
+        (drawn("2026-27", 5_000), drawn("2026-27", 5_000, flexibly_accessed=True)),
         # BR takes 1,500 of the 7,500 of a small pot that are taxed, and 1,500 are due above the allowance.
         (
             request(w("small_pot", 10_000), income=income(employment=12_569.97)),
@@ -95,7 +95,7 @@ CASES: dict[str, list[Pair]] = {
         (request(DRAWN, w("drawdown", 1, "2027-04-05")), request(DRAWN, w("pcls", 1, "2027-04-05"))),
         (
             request(DRAWN, w("drawdown", 1_000, "2026-10-01")),
-            request(DRAWN, w("drawdown", 1_000, "2026-10-01"), pension={"flexibly_accessed": True}),
+            request(DRAWN, w("drawdown", 1_000, "2026-10-01"), flexibly_accessed=True),
         ),
         (
             request(DRAWN, w("drawdown", 1_000, "2026-10-01")),

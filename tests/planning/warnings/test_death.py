@@ -10,11 +10,20 @@ from tests.planning.warning_requests import by_code, found_in, request, w
 from tests.planning.warnings.pairs import A_DAY_IN, DRAWN, HELD, LATER, NO_FUND, YEARS, Case, Pair, either_side
 
 
-def estate(value: float, **more: bool) -> dict[str, Any]:
-    return {"value": value, "home_to_descendants": False, "bands_of_late_spouse": False, "all_to_spouse": False, **more}
+def estate(value: float, **more: bool | float | str) -> dict[str, Any]:
+    return {
+        "home": value,
+        "home_to_descendants": False,
+        "nil_rate_band_brought_forward": 0,
+        "residence_nil_rate_band_brought_forward": 0,
+        "first_death": "to_beneficiaries",
+        **more,
+    }
 
 
-def leaves(value: float, year: str = "2026-27", /, *withdrawals: Any, pension: Any = HELD, **more: bool) -> Case:
+def leaves(
+    value: float, year: str = "2026-27", /, *withdrawals: Any, pension: Any = HELD, **more: bool | float | str
+) -> Case:
     """An estate beside a pension, in a tax year."""
     return request(*withdrawals, date=A_DAY_IN[year], pension=pension, estate=estate(value, **more))
 
@@ -23,7 +32,7 @@ def unknown(value: float, *missing: str) -> Case:
     """An estate with some facts left out."""
     whole = leaves(value, pension=NO_FUND)
     for name in missing:
-        del whole["estate"][name]
+        del whole["household"]["estate"][name]
     return whole
 
 
@@ -39,8 +48,20 @@ CASES: dict[str, list[Pair]] = {
     + [
         # Twice the band, and with residence bands of 175,000.
         (
-            leaves(640_000.01, "2026-27", w("pcls", 10_000), bands_of_late_spouse=True),
-            leaves(640_000, "2026-27", w("pcls", 10_000), bands_of_late_spouse=True),
+            leaves(
+                640_000.01,
+                "2026-27",
+                w("pcls", 10_000),
+                nil_rate_band_brought_forward=1,
+                residence_nil_rate_band_brought_forward=1,
+            ),
+            leaves(
+                640_000,
+                "2026-27",
+                w("pcls", 10_000),
+                nil_rate_band_brought_forward=1,
+                residence_nil_rate_band_brought_forward=1,
+            ),
         ),
         (
             leaves(490_000.01, "2026-27", w("pcls", 10_000), home_to_descendants=True),
@@ -58,7 +79,7 @@ CASES: dict[str, list[Pair]] = {
             request(date="2027-04-06", pension=HELD, estate=estate(300_000)),
             request(date="2027-04-05", pension=HELD, estate=estate(300_000)),
         ),
-        (leaves(300_000, "2027-28"), leaves(300_000, "2027-28", all_to_spouse=True)),
+        (leaves(300_000, "2027-28"), leaves(300_000, "2027-28", first_death="to_spouse")),
     ],
     "pension_counts_later": [
         (leaves(225_000.01), leaves(225_000)),
@@ -66,18 +87,18 @@ CASES: dict[str, list[Pair]] = {
         (leaves(300_000), leaves(300_000, pension=NO_FUND)),
     ],
     "spouse_exemption_postpones": [
-        (leaves(325_000.01, all_to_spouse=True), leaves(325_000, all_to_spouse=True)),
-        (leaves(225_000.01, "2027-28", all_to_spouse=True), leaves(225_000, "2027-28", all_to_spouse=True)),
-        (leaves(400_000, all_to_spouse=True), leaves(400_000)),
+        (leaves(325_000.01, first_death="to_spouse"), leaves(325_000, first_death="to_spouse")),
+        (leaves(225_000.01, "2027-28", first_death="to_spouse"), leaves(225_000, "2027-28", first_death="to_spouse")),
+        (leaves(400_000, first_death="to_spouse"), leaves(400_000)),
     ],
     "spouse_exemption_not_given": [
-        (unknown(325_000.01, "all_to_spouse"), unknown(325_000, "all_to_spouse")),
-        (unknown(400_000, "all_to_spouse"), unknown(400_000)),
+        (unknown(325_000.01, "first_death"), unknown(325_000, "first_death")),
+        (unknown(400_000, "first_death"), unknown(400_000)),
     ],
     "estate_facts_decide": [
         (unknown(325_000.01, "home_to_descendants"), unknown(325_000, "home_to_descendants")),
         (unknown(500_000, "home_to_descendants"), unknown(500_000.01, "home_to_descendants")),
-        (unknown(650_000, "bands_of_late_spouse"), unknown(650_000.01, "bands_of_late_spouse")),
+        (unknown(650_000, "nil_rate_band_brought_forward"), unknown(650_000.01, "nil_rate_band_brought_forward")),
     ],
     # Inheritance Tax Act 1984 s.8D(5): 2,000,000.
     "residence_band_tapered": [
@@ -94,7 +115,7 @@ CASES: dict[str, list[Pair]] = {
             request(pension=NO_FUND, cash=100_000, isa={"value": 225_000.01}),
             request(pension=NO_FUND, cash=100_000, isa={"value": 225_000}),
         ),
-        (request(), request(estate={"value": 0})),
+        (request(), request(estate={"home": 0})),
     ],
     # ITEPA 2003 ss.637H-637M: 75, by the end of the tax year.
     "heirs_pay_income_tax": [
@@ -142,10 +163,10 @@ def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) ->
     assert code not in by_code(outside)
 
 
-@pytest.mark.parametrize("missing", ["home_to_descendants", "all_to_spouse"])
+@pytest.mark.parametrize("missing", ["home_to_descendants", "first_death"])
 def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
     whole = leaves(450_000)
-    del whole["estate"][missing]
+    del whole["household"]["estate"][missing]
     found = [warning.code for warning in found_in(whole)]
-    decides = {"home_to_descendants": "estate_facts_decide", "all_to_spouse": "spouse_exemption_not_given"}[missing]
+    decides = {"home_to_descendants": "estate_facts_decide", "first_death": "spouse_exemption_not_given"}[missing]
     assert found.index(decides) < found.index("pension_counts_later")

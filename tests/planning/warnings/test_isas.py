@@ -14,14 +14,12 @@ def isa(*amounts: float, date: str = "2026-06-01", **facts: Any) -> Case:
     """Subscriptions of a tax year with what the ISAs hold."""
     day = f"{int(date[:4])}-10-01"
     subscriptions = [into_isa(amount, day) for amount in amounts]
-    return request(date=date, cash=100_000, isa={"subscriptions": subscriptions, **facts})
+    return request(date=date, cash=100_000, subscriptions=subscriptions, isa=facts)
 
 
 def cash_isa(amount: float, day: str = "2027-10-01", date_of_birth: str = "1970-01-01") -> Case:
     more: Case = {"date_of_birth": date_of_birth}
-    return request(
-        date="2026-06-01", cash=50_000, isa={"subscriptions": [into_isa(amount, day, cash_isa=True)]}, **more
-    )
+    return request(date="2026-06-01", cash=50_000, subscriptions=[into_isa(amount, day, cash_isa=True)], **more)
 
 
 CASES: dict[str, list[Pair]] = {
@@ -43,8 +41,8 @@ CASES: dict[str, list[Pair]] = {
         (isa(11_000, 2_000, 3_000, 4_000.01), isa(11_000, 2_000, 3_000, 4_000)),
         # On 6 April a new limit begins.
         (
-            request(cash=50_000, isa={"subscriptions": [into_isa(20_000), into_isa(5_000, "2027-04-05")]}),
-            request(cash=50_000, isa={"subscriptions": [into_isa(20_000), into_isa(5_000, "2027-04-06")]}),
+            request(cash=50_000, subscriptions=[into_isa(20_000), into_isa(5_000, "2027-04-05")]),
+            request(cash=50_000, subscriptions=[into_isa(20_000), into_isa(5_000, "2027-04-06")]),
         ),
     ],
     "isa_rest_next_tax_year": [
@@ -56,18 +54,18 @@ CASES: dict[str, list[Pair]] = {
         (
             request(
                 cash=100_000,
-                isa={"subscriptions": [into_isa(20_001)]},
+                subscriptions=[into_isa(20_001)],
                 partner={"isa": {"subscribed_this_year": 19_999.99}},
             ),
             request(
                 cash=100_000,
-                isa={"subscriptions": [into_isa(20_001)]},
+                subscriptions=[into_isa(20_001)],
                 partner={"isa": {"subscribed_this_year": 20_000}},
             ),
         ),
         (
-            request(cash=100_000, isa={"subscriptions": [into_isa(20_001)]}, partner={}),
-            request(cash=100_000, isa={"subscriptions": [into_isa(20_000)]}, partner={}),
+            request(cash=100_000, subscriptions=[into_isa(20_001)], partner={}),
+            request(cash=100_000, subscriptions=[into_isa(20_000)], partner={}),
         ),
     ],
     "isa_flexibility_not_given": [
@@ -96,34 +94,34 @@ CASES: dict[str, list[Pair]] = {
             request(
                 date_of_birth="1970-01-01",
                 cash=50_000,
-                isa={"subscriptions": [into_isa(12_001, "2027-10-01", cash_isa=False)]},
+                subscriptions=[into_isa(12_001, "2027-10-01", cash_isa=False)],
             ),
         ),
     ],
     "isa_not_uk_resident": [
         (
-            request(cash=5, isa={"subscriptions": [into_isa(1)]}, uk_resident=False, crown_employee_abroad=False),
-            request(cash=5, isa={"subscriptions": [into_isa(1)]}, uk_resident=False, crown_employee_abroad=True),
+            request(cash=5, subscriptions=[into_isa(1)], uk_resident=False, crown_employee_abroad=False),
+            request(cash=5, subscriptions=[into_isa(1)], uk_resident=False, crown_employee_abroad=True),
         ),
         (
-            request(cash=5, isa={"subscriptions": [into_isa(1)]}, uk_resident=False, crown_employee_abroad=False),
-            request(cash=5, isa={"subscriptions": [into_isa(1)]}, uk_resident=True, crown_employee_abroad=False),
+            request(cash=5, subscriptions=[into_isa(1)], uk_resident=False, crown_employee_abroad=False),
+            request(cash=5, subscriptions=[into_isa(1)], uk_resident=True, crown_employee_abroad=False),
         ),
     ],
     "crown_service_not_given": [
         (
-            request(cash=5, isa={"subscriptions": [into_isa(1)]}, uk_resident=False),
-            request(cash=5, isa={"subscriptions": []}, uk_resident=False),
+            request(cash=5, subscriptions=[into_isa(1)], uk_resident=False),
+            request(cash=5, subscriptions=[], uk_resident=False),
         )
     ],
     "subscribed_before_paid_out": [
         (
-            request(w("ufpls", 5_000, "2026-10-02"), isa={"subscriptions": [into_isa(5_000, "2026-10-01")]}),
-            request(w("ufpls", 5_000, "2026-10-01"), isa={"subscriptions": [into_isa(5_000, "2026-10-01")]}),
+            request(w("ufpls", 5_000, "2026-10-02"), subscriptions=[into_isa(5_000, "2026-10-01")]),
+            request(w("ufpls", 5_000, "2026-10-01"), subscriptions=[into_isa(5_000, "2026-10-01")]),
         ),
         (
-            request(DRAWN, cash=4_999.99, isa={"subscriptions": [into_isa(5_000, "2026-08-31")]}),
-            request(DRAWN, cash=5_000, isa={"subscriptions": [into_isa(5_000, "2026-08-31")]}),
+            request(DRAWN, cash=4_999.99, subscriptions=[into_isa(5_000, "2026-08-31")]),
+            request(DRAWN, cash=5_000, subscriptions=[into_isa(5_000, "2026-08-31")]),
         ),
     ],
     # PRA PS24/25: 85,000, and 120,000 for failures from 1 December 2025.
@@ -134,8 +132,8 @@ CASES: dict[str, list[Pair]] = {
         (request(cash=85_000.01, date="2020-06-01"), request(cash=85_000, date="2020-06-01")),
         (request(cash=240_000.01, deposit_firms=2), request(cash=240_000, deposit_firms=2)),
         (
-            request(cash=125_000, isa={"subscriptions": [into_isa(4_999.99)]}),
-            request(cash=125_000, isa={"subscriptions": [into_isa(5_000)]}),
+            request(cash=125_000, subscriptions=[into_isa(4_999.99)]),
+            request(cash=125_000, subscriptions=[into_isa(5_000)]),
         ),
     ],
 }

@@ -15,8 +15,8 @@ CASES: dict[str, list[Pair]] = {
     "lump_sum_above_permitted_maximum": [
         (request(w("pcls", 50_000.01)), request(w("pcls", 50_000))),
         (
-            request(w("pcls", 20_000.01), pension={"lump_sum_allowance_used": GONE - 20_000}),
-            request(w("pcls", 20_000), pension={"lump_sum_allowance_used": GONE - 20_000}),
+            request(w("pcls", 20_000.01), lump_sum_allowance_used=GONE - 20_000),
+            request(w("pcls", 20_000), lump_sum_allowance_used=GONE - 20_000),
         ),
         (
             request(w("pcls", 50_000.01, "2020-09-01"), date="2020-06-01"),
@@ -26,19 +26,19 @@ CASES: dict[str, list[Pair]] = {
     "small_pot_above_limit": [(request(w("small_pot", 10_000.01)), request(w("small_pot", 10_000)))],
     "too_many_small_pots": [
         (
-            request(w("small_pot", 1_000), pension={"small_pots_taken": 3, "scheme": "personal"}),
-            request(w("small_pot", 1_000), pension={"small_pots_taken": 2, "scheme": "personal"}),
+            request(w("small_pot", 1_000), pension={"scheme_kind": "personal"}, small_pots_taken=3),
+            request(w("small_pot", 1_000), pension={"scheme_kind": "personal"}, small_pots_taken=2),
         ),
         (
-            request(w("small_pot", 1_000), pension={"small_pots_taken": 3, "scheme": "personal"}),
-            request(w("small_pot", 1_000), pension={"small_pots_taken": 3, "scheme": "occupational"}),
+            request(w("small_pot", 1_000), pension={"scheme_kind": "personal"}, small_pots_taken=3),
+            request(w("small_pot", 1_000), pension={"scheme_kind": "occupational"}, small_pots_taken=3),
         ),
     ],
     "small_pots_not_given": [
-        (request(w("small_pot", 1_000)), request(w("small_pot", 1_000), pension={"scheme": "occupational"})),
+        (request(w("small_pot", 1_000)), request(w("small_pot", 1_000), pension={"scheme_kind": "occupational"})),
         (
-            request(w("small_pot", 1_000), pension={"small_pots_taken": 3}),
-            request(w("small_pot", 1_000), pension={"small_pots_taken": 2}),
+            request(w("small_pot", 1_000), small_pots_taken=3),
+            request(w("small_pot", 1_000), small_pots_taken=2),
         ),
     ],
     "small_pot_must_end_the_arrangement": [
@@ -49,65 +49,67 @@ CASES: dict[str, list[Pair]] = {
     ],
     "tax_free_allowance_used_up": [
         (
-            request(w("pcls", 10_000), pension={"lump_sum_allowance_used": GONE - 10_000}),
-            request(w("pcls", 9_999.99), pension={"lump_sum_allowance_used": GONE - 10_000}),
+            request(w("pcls", 10_000), lump_sum_allowance_used=GONE - 10_000),
+            request(w("pcls", 9_999.99), lump_sum_allowance_used=GONE - 10_000),
         ),
         # 10% of 1,073,100 is left of the lifetime allowance.
         (
             request(
                 w("ufpls", 107_310, "2020-09-01"),
                 date="2020-06-01",
-                pension={"uncrystallised": 300_000, "lifetime_allowance_used_percent": 90},
+                pension={"uncrystallised": 300_000},
+                lifetime_allowance_used=0.9,
             ),
             request(
                 w("ufpls", 90_000, "2020-09-01"),
                 date="2020-06-01",
-                pension={"uncrystallised": 300_000, "lifetime_allowance_used_percent": 90},
+                pension={"uncrystallised": 300_000},
+                lifetime_allowance_used=0.9,
             ),
         ),
     ],
     "lump_sum_allowance_nearly_used": [
         # 10,000 of 50,000: 160,000 is left, a quarter of it is 40,000.
         (
-            request(w("pcls", 10_000), pension={"lump_sum_allowance_used": GONE - 49_999.99}),
-            request(w("pcls", 10_000), pension={"lump_sum_allowance_used": GONE - 50_000}),
+            request(w("pcls", 10_000), lump_sum_allowance_used=GONE - 49_999.99),
+            request(w("pcls", 10_000), lump_sum_allowance_used=GONE - 50_000),
         ),
         (
-            request(w("pcls", 10_000), pension={"lump_sum_allowance_used": GONE - 20_000}),
-            request(w("drawdown", 10_000), pension={"lump_sum_allowance_used": GONE - 20_000}),
+            request(w("pcls", 10_000), lump_sum_allowance_used=GONE - 20_000),
+            request(w("drawdown", 10_000), lump_sum_allowance_used=GONE - 20_000),
         ),
     ],
     "death_benefit_allowance_nearly_used": [
         # 10,000 is taken: 390,000 is left in the pension.
         (
-            request(w("pcls", 10_000), pension={"lump_sum_and_death_benefit_allowance_used": 673_100.01}),
-            request(w("pcls", 10_000), pension={"lump_sum_and_death_benefit_allowance_used": 673_100}),
+            request(w("pcls", 10_000), lump_sum_and_death_benefit_allowance_used=673_100.01),
+            request(w("pcls", 10_000), lump_sum_and_death_benefit_allowance_used=673_100),
         ),
         # 75 on the last day of the tax year.
         (
             request(
                 w("pcls", 10_000),
                 date_of_birth="1952-04-06",
-                pension={"lump_sum_and_death_benefit_allowance_used": 700_000},
+                lump_sum_and_death_benefit_allowance_used=700_000,
             ),
             request(
                 w("pcls", 10_000),
                 date_of_birth="1952-04-05",
-                pension={"lump_sum_and_death_benefit_allowance_used": 700_000},
+                lump_sum_and_death_benefit_allowance_used=700_000,
             ),
         ),
     ],
     "no_lump_sum_allowance_left": [
         (
-            request(w("ufpls", 1_000), pension={"lump_sum_allowance_used": GONE}),
-            request(w("ufpls", 1_000), pension={"lump_sum_allowance_used": GONE - 0.01}),
+            request(w("ufpls", 1_000), lump_sum_allowance_used=GONE),
+            request(w("ufpls", 1_000), lump_sum_allowance_used=GONE - 0.01),
         )
     ],
     "all_tax_free_cash_at_once": [
         (request(w("pcls", 50_000)), request(w("pcls", 49_999))),
         (
             request(w("pcls", 50_000)),
-            request(w("pcls", 50_000), pension={"lump_sum_allowance_used": GONE - 50_000}),
+            request(w("pcls", 50_000), lump_sum_allowance_used=GONE - 50_000),
         ),
         # Before 6 April 2024 there was no such allowance.
         (request(w("pcls", 50_000)), request(w("pcls", 50_000, "2023-09-01"), date="2023-06-01")),
@@ -117,12 +119,14 @@ CASES: dict[str, list[Pair]] = {
             request(
                 w("ufpls", 107_310.01, day),
                 date=today,
-                pension={"uncrystallised": 300_000, "lifetime_allowance_used_percent": 90},
+                pension={"uncrystallised": 300_000},
+                lifetime_allowance_used=0.9,
             ),
             request(
                 w("ufpls", 107_310, day),
                 date=today,
-                pension={"uncrystallised": 300_000, "lifetime_allowance_used_percent": 90},
+                pension={"uncrystallised": 300_000},
+                lifetime_allowance_used=0.9,
             ),
         )
         for today, day in (("2020-06-01", "2020-09-01"), ("2023-06-01", "2023-09-01"))
@@ -133,45 +137,47 @@ CASES: dict[str, list[Pair]] = {
             request(
                 w("ufpls", 40_000, "2020-09-01"),
                 date="2020-06-01",
-                pension={"uncrystallised": 107_390.69, "lifetime_allowance_used_percent": 90},
+                pension={"uncrystallised": 107_390.69},
+                lifetime_allowance_used=0.9,
             ),
             request(
                 w("ufpls", 40_000, "2020-09-01"),
                 date="2020-06-01",
-                pension={"uncrystallised": 107_390.68, "lifetime_allowance_used_percent": 90},
+                pension={"uncrystallised": 107_390.68},
+                lifetime_allowance_used=0.9,
             ),
         ),
     ],
     # Finance Act 2024 Sch.9 para 126: 40% of 1,073,100 is 429,240, a quarter of it 107,310.
     "tax_free_received_before_april_2024_decides": [
         (
-            request(w("pcls", 1_000), pension={"lifetime_allowance_used_percent": 40}),
+            request(w("pcls", 1_000), lifetime_allowance_used=0.4),
             request(
                 w("pcls", 1_000),
-                pension={"lifetime_allowance_used_percent": 40},
-                tax_free_received_before_april_2024=107_310,
+                lifetime_allowance_used=0.4,
+                tax_free_received_before_6_april_2024=107_310,
             ),
         ),
         (
-            request(w("pcls", 1_000), pension={"lifetime_allowance_used_percent": 40}),
-            request(w("pcls", 1_000), pension={"lifetime_allowance_used_percent": 40, "lump_sum_allowance_used": 0.01}),
+            request(w("pcls", 1_000), lifetime_allowance_used=0.4),
+            request(w("pcls", 1_000), lifetime_allowance_used=0.4, lump_sum_allowance_used=0.01),
         ),
         (
-            request(w("pcls", 1_000, "2024-04-06"), date="2024-04-06", pension={"lifetime_allowance_used_percent": 40}),
-            request(w("pcls", 1_000, "2024-04-05"), date="2024-04-05", pension={"lifetime_allowance_used_percent": 40}),
+            request(w("pcls", 1_000, "2024-04-06"), date="2024-04-06", lifetime_allowance_used=0.4),
+            request(w("pcls", 1_000, "2024-04-05"), date="2024-04-05", lifetime_allowance_used=0.4),
         ),
     ],
     "transitional_certificate_worth_considering": [
         (
             request(
                 w("pcls", 1_000),
-                pension={"lifetime_allowance_used_percent": 40},
-                tax_free_received_before_april_2024=107_309.99,
+                lifetime_allowance_used=0.4,
+                tax_free_received_before_6_april_2024=107_309.99,
             ),
             request(
                 w("pcls", 1_000),
-                pension={"lifetime_allowance_used_percent": 40},
-                tax_free_received_before_april_2024=107_310,
+                lifetime_allowance_used=0.4,
+                tax_free_received_before_6_april_2024=107_310,
             ),
         )
     ],
@@ -179,13 +185,13 @@ CASES: dict[str, list[Pair]] = {
         (
             request(
                 w("pcls", 1_000),
-                pension={"lifetime_allowance_used_percent": 40},
-                tax_free_received_before_april_2024=107_310.01,
+                lifetime_allowance_used=0.4,
+                tax_free_received_before_6_april_2024=107_310.01,
             ),
             request(
                 w("pcls", 1_000),
-                pension={"lifetime_allowance_used_percent": 40},
-                tax_free_received_before_april_2024=107_310,
+                lifetime_allowance_used=0.4,
+                tax_free_received_before_6_april_2024=107_310,
             ),
         )
     ],

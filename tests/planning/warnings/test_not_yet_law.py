@@ -10,8 +10,8 @@ from tests.planning.warnings.pairs import Case, Pair, drawn, either_side
 CASES: dict[str, list[Pair]] = {
     "scottish_property_income": [
         (
-            drawn("2027-28", 1_000, tax_residence="scotland", income=income(property=1)),
-            drawn("2026-27", 1_000, tax_residence="scotland", income=income(property=1)),
+            drawn("2027-28", 1_000, tax_residence="scotland", income=income(property_income=1)),
+            drawn("2026-27", 1_000, tax_residence="scotland", income=income(property_income=1)),
         )
     ],
     "rates_not_yet_set": [(drawn("2027-28", 1), drawn("2026-27", 1))],

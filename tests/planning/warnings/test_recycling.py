@@ -17,7 +17,7 @@ def recycled(lump_sum: float = 25_000, paid: float = 32_500, usual: float = 7_50
         "income": income(employment=75_000),
         "contributions": [saved(paid)],
         "usual_contributions": usual,
-        "increase_planned": True,
+        "contribution_increase_planned": True,
         **more,
     }
     return request(w("pcls", lump_sum), date_of_birth="1969-01-01", **facts)
@@ -25,19 +25,19 @@ def recycled(lump_sum: float = 25_000, paid: float = 32_500, usual: float = 7_50
 
 def unplanned(paid: float) -> Case:
     whole = recycled(paid=paid)
-    del whole["people"][0]["increase_planned"]
+    del whole["household"]["people"][0]["circumstances"]["contribution_increase_planned"]
     return whole
 
 
 def unusual(paid: float) -> Case:
     whole = recycled(paid=paid)
-    del whole["people"][0]["usual_contributions"]
+    del whole["household"]["people"][0]["circumstances"]["usual_contributions"]
     return whole
 
 
 CASES: dict[str, list[Pair]] = {
     "recycling_rule_applies": [
-        (recycled(), recycled(increase_planned=False)),
+        (recycled(), recycled(contribution_increase_planned=False)),
         # 30% of 25,000 is 7,500: more than that on top of the usual 7,500.
         (recycled(paid=15_000.01), recycled(paid=15_000)),
         # More than 7,500 of lump sums in twelve months.
@@ -66,7 +66,7 @@ CASES: dict[str, list[Pair]] = {
                 pension={"uncrystallised": 100_000},
                 contributions=[saved(32_500)],
                 usual_contributions=7_500,
-                increase_planned=True,
+                contribution_increase_planned=True,
             ),
         ),
     ],

@@ -14,14 +14,14 @@ CASES: dict[str, list[Pair]] = {
     "money_purchase_annual_allowance_triggered": [
         (request(w("ufpls", 1)), request(w("pcls", 1))),
         (request(w("ufpls", 1)), request(w("small_pot", 1))),
-        (request(DRAWN), request(DRAWN, pension={"flexibly_accessed": True})),
+        (request(DRAWN), request(DRAWN, flexibly_accessed=True)),
         (request(w("pcls_and_drawdown", 4)), request()),
     ],
     "tell_other_schemes": [
         (request(DRAWN, **WORKS), request(DRAWN)),
         (request(DRAWN, saves_in_other_schemes=True), request(DRAWN, saves_in_other_schemes=False, **WORKS)),
         (request(DRAWN, contributions=[saved(1)]), request(DRAWN, contributions=[])),
-        (request(DRAWN, relief_at_source_contributions=1), request(DRAWN)),
+        (request(DRAWN, contributions=[{"yearly": 1, "relief": "relief_at_source"}]), request(DRAWN)),
         (request(DRAWN, **WORKS), request(w("pcls", 1_000), **WORKS)),
     ],
     # Finance Act 2004 s.227ZA: 4,000 to 2022-23, 10,000 since (PTM056540).
@@ -39,7 +39,7 @@ CASES: dict[str, list[Pair]] = {
             request(DRAWN, contributions=[saved(20_000, "2026-09-01")]),
         ),
         (
-            request(contributions=[saved(20_000, "2026-09-01")], pension={"flexibly_accessed": True}),
+            request(contributions=[saved(20_000, "2026-09-01")], flexibly_accessed=True),
             request(contributions=[saved(20_000, "2026-09-01")]),
         ),
         (

@@ -8,7 +8,7 @@ from tests.planning.warning_requests import by_code, request, w
 from tests.planning.warnings.pairs import DRAWN, HELD, LUMP, Case, Pair, either_side
 
 KNOWN = {"safeguarded_benefits": 0}
-RED = {"uncrystallised": 200_000, "transfer": "red_flag"}
+RED = {"uncrystallised": 200_000, "transfer_flag": "red"}
 
 
 CASES: dict[str, list[Pair]] = {
@@ -23,8 +23,8 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 1), pension={"safeguarded_benefits": 40_000}),
         ),
         (
-            request(pension={"safeguarded_benefits": 40_000, "transfer": "planned"}),
-            request(pension={"safeguarded_benefits": 40_000, "transfer": "none"}),
+            request(pension={"safeguarded_benefits": 40_000, "transfer_planned": True}),
+            request(pension={"safeguarded_benefits": 40_000, "transfer_planned": False}),
         ),
     ],
     "guaranteed_annuity_rate_lost": [
@@ -54,15 +54,13 @@ CASES: dict[str, list[Pair]] = {
     "employer_contributions_lost": [
         (
             request(
-                w("ufpls", 9_999.01), pension={"uncrystallised": 10_000, "drawdown": 0, "employer_contributions": 900}
+                w("ufpls", 9_999.01), pension={"uncrystallised": 10_000, "drawdown": 0}, employer_contributions=900
             ),
-            request(
-                w("ufpls", 9_999), pension={"uncrystallised": 10_000, "drawdown": 0, "employer_contributions": 900}
-            ),
+            request(w("ufpls", 9_999), pension={"uncrystallised": 10_000, "drawdown": 0}, employer_contributions=900),
         ),
         (
-            request(pension={"employer_contributions": 900, "transfer": "planned"}),
-            request(pension={"employer_contributions": 900}),
+            request(pension={"transfer_planned": True}, employer_contributions=900),
+            request(employer_contributions=900),
         ),
     ],
     "pension_features_not_given": [
@@ -71,14 +69,14 @@ CASES: dict[str, list[Pair]] = {
     ],
     # SI 2021/1237: from 30 November 2021.
     "transfer_red_flag": [
-        (request(pension=RED), request(pension={"transfer": "amber_flag"})),
+        (request(pension=RED), request(pension={"transfer_flag": "amber"})),
         (request(pension=RED, date="2021-11-30"), request(pension=RED, date="2021-11-29")),
     ],
     "transfer_amber_flag": [
-        (request(pension={"transfer": "amber_flag"}), request(pension={"transfer": "planned"})),
+        (request(pension={"transfer_flag": "amber"}), request(pension={"transfer_planned": True})),
         (
-            request(pension={"transfer": "amber_flag"}, date="2021-11-30"),
-            request(pension={"transfer": "amber_flag"}, date="2021-11-29"),
+            request(pension={"transfer_flag": "amber"}, date="2021-11-30"),
+            request(pension={"transfer_flag": "amber"}, date="2021-11-29"),
         ),
     ],
     "unexpected_contact": [(request(unexpected_contact=True), request(unexpected_contact=False))],

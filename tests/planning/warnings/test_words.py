@@ -39,21 +39,25 @@ MOST_WORDS, MOST_WORDS_OF_A_TITLE, MOST_WORDS_ON_AVERAGE = 25, 8, 18
 
 
 _IN_2027 = {"date": "2027-06-01"}
-_LARGE = {"value": 2_300_000, "home_to_descendants": True, "bands_of_late_spouse": True}
+_LARGE = {
+    "home": 2_300_000,
+    "home_to_descendants": True,
+    "nil_rate_band_brought_forward": 1,
+    "residence_nil_rate_band_brought_forward": 1,
+}
 _PROMISES = {
     "guaranteed_annuity_rate": True,
     "safeguarded_benefits": 50_000,
     "protected_tax_free_share": 0.4,
-    "transfer": "amber_flag",
+    "transfer_flag": "amber",
     "nomination": "none",
     "exit_charge": 3_000,
-    "employer_contributions": 3_000,
 }
 BRANCHES = [
-    request(w("drawdown", 50_000), estate={"value": 900_000}),
-    request(w("drawdown", 50_000), estate={"value": 1_300_000}),
-    request(w("drawdown", 50_000, "2027-09-01"), estate={"value": 900_000}, **_IN_2027),
-    request(w("drawdown", 50_000, "2027-09-01"), estate={**_LARGE, "all_to_spouse": True}, **_IN_2027),
+    request(w("drawdown", 50_000), estate={"home": 900_000}),
+    request(w("drawdown", 50_000), estate={"home": 1_300_000}),
+    request(w("drawdown", 50_000, "2027-09-01"), estate={"home": 900_000}, **_IN_2027),
+    request(w("drawdown", 50_000, "2027-09-01"), estate={**_LARGE, "first_death": "to_spouse"}, **_IN_2027),
     request(w("drawdown", 50_000, "2027-09-01"), estate=_LARGE, **_IN_2027),
     request(w("drawdown", 150_000), date_of_birth="1980-01-01", ill_health="unable_to_work"),
     request(w("ufpls", 150_000), date_of_birth="1980-01-01", ill_health="life_expectancy_under_a_year"),
@@ -61,7 +65,7 @@ BRANCHES = [
     request(
         w("drawdown", 150_000), income=income(employment=250_000), contributions=[saved(60_000)], carry_forward=5_000
     ),
-    request(pension=_PROMISES),
+    request(pension=_PROMISES, employer_contributions=3_000),
     request(
         w("drawdown", 5_000, "2027-09-01"),
         pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"},
