@@ -65,9 +65,17 @@ def ask(port: int, method: str, path: str, body: str | None = None) -> tuple[int
 BULK = "/v1/bulk/withdrawal-tax"
 # A request that takes longer than most: the child benefit charge makes a hundred steps.
 SLOW = {
+    "household": {
+        "people": [
+            {
+                "date_of_birth": "1957-03-14",
+                "tax_residence": "england",
+                "child_benefit": 2251.6,
+                "pensions": [{"uncrystallised": 400000}],
+            }
+        ]
+    },
     "tax_year": "2026-27",
-    "person": {"date_of_birth": "1957-03-14", "tax_residence": "england", "child_benefit": 2251.6},
-    "pension": {"uncrystallised": 400000},
     "withdrawal": {"method": "ufpls", "amount": 200000},
 }
 
@@ -122,7 +130,7 @@ def test_it_says_where_it_listens_answers_and_stops_with_status_0(stop: signal.S
 
 
 def test_what_is_sent_stays_out_of_the_log() -> None:
-    marked = '{"tax_year": "1848-49", "person": {"date_of_birth": "1848-01-02"}, "remark": "Wrenfield-Oake"}'
+    marked = '{"tax_year": "1848-49", "household": {"people": [{"date_of_birth": "1848-01-02"}]}, "remark": "Wrenfield-Oake"}'
     with running_service(SERVICE_LOG_LEVEL="debug") as (process, _, port):
         status, _ = ask(port, "POST", "/v1/withdrawal-tax?include=Wrenfield-Query", marked)
         assert status == 422

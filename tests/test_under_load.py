@@ -279,8 +279,8 @@ def test_a_place_is_given_back_whatever_happens_and_none_is_none() -> None:
     [
         ("allowance-schedule", BEST_PLAN, True),
         ("allowance-schedule", PLAIN_PLAN, False),
-        ("allowance-schedule", {**BEST_PLAN, "aim": {"fill": "basic_rate_band"}}, False),
-        ("allowance-schedule", {**BEST_PLAN, "aim": {"fill": "basic_rate_band"}, "end_date": "2084-04-05"}, True),
+        ("allowance-schedule", {**BEST_PLAN, "aim": {"goal": "basic_rate_band"}}, False),
+        ("allowance-schedule", {**BEST_PLAN, "aim": {"goal": "basic_rate_band"}, "end_date": "2084-04-05"}, True),
         ("lump-sum-timing", TIMING, True),
         ("warnings", WARNINGS, False),
         ("withdrawal-tax", QUOTE, False),

@@ -19,21 +19,23 @@ WORKERS = 3
 _QUOTE = (TOP / "examples" / "requests" / "first-ufpls.json").read_bytes()
 PLAN = json.dumps(
     {
+        "household": {
+            "people": [
+                {
+                    "date_of_birth": "1961-08-19",
+                    "tax_residence": "england",
+                    "income": [{"kind": "dividends", "amount": 92_000}, {"kind": "employment", "amount": 14_000}],
+                    "pensions": [{"uncrystallised": 640_000}],
+                    "isa": {"value": 25_000},
+                    "cash": 30_000,
+                }
+            ],
+            "spending": [{"amount": 31_000, "increases": "prices"}],
+        },
         "start_date": "2026-10-01",
         "end_date": "2056-04-05",
-        "people": [
-            {
-                "date_of_birth": "1961-08-19",
-                "tax_residence": "england",
-                "income": [{"kind": "dividends", "amount": 92_000}, {"kind": "employment", "amount": 14_000}],
-                "pension": {"uncrystallised": 640_000},
-                "isa": {"value": 25_000},
-                "cash": 30_000,
-            }
-        ],
-        "aim": {"fill": "least_tax"},
+        "aim": {"goal": "most_after_tax"},
         "search": {"effort": "thorough"},
-        "spending": [{"amount": 31_000, "increases": "prices"}],
         "assumptions": {"pension_growth": 0.045, "isa_growth": 0.04, "cash_interest": 0.035, "price_inflation": 0.02},
     }
 ).encode()

@@ -31,13 +31,17 @@ _BEHIND_GOAL = 1.0  # pounds a year that a quick plan leaves less than a thoroug
 _GAP_GOAL, _PART_GOAL, _WORST_GAP_GOAL = 1.0, 97.0, 300.0  # pounds a year, per cent of the couples, pounds a year
 _WITHOUT_INTEREST_GOALS = (30.0, 500.0, 0.30)  # milliseconds: median, worst; pounds a year: worst gap
 _QUOTE = {
-    "tax_year": "2026-27",
-    "person": {
-        "date_of_birth": "1966-05-14",
-        "tax_residence": "england",
-        "income": [{"kind": "employment", "amount": 15_000}],
+    "household": {
+        "people": [
+            {
+                "date_of_birth": "1966-05-14",
+                "tax_residence": "england",
+                "income": [{"kind": "employment", "amount": 15_000}],
+                "pensions": [{"uncrystallised": 400_000}],
+            }
+        ]
     },
-    "pension": {"uncrystallised": 400_000},
+    "tax_year": "2026-27",
     "withdrawal": {"method": "ufpls", "amount": 40_000},
 }
 

@@ -100,8 +100,8 @@ def _example(path: str, name: str, query: str = "") -> Asked:
     return Asked("", path, (_TOP / "examples" / "requests" / f"{name}.json").read_text(encoding="utf-8"), query)
 
 
-def _plan(seed: int, fill: str) -> Asked:
-    return Asked("", PLAN, json.dumps(couple(Random(seed), fill)))
+def _plan(seed: int, goal: str) -> Asked:
+    return Asked("", PLAN, json.dumps(couple(Random(seed), goal)))
 
 
 def _timing(seed: int) -> Asked:

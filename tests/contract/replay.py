@@ -20,7 +20,7 @@ PLAN_BODY = {**JSON_BODY, "path": "/v1/allowance-schedule"}
 TIMING_BODY = {**JSON_BODY, "path": "/v1/lump-sum-timing"}
 
 PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
-    "comma_missing": {**JSON_BODY, "data": b'{"tax_year": "2026-27" "person": {}}'},
+    "comma_missing": {**JSON_BODY, "data": b'{"tax_year": "2026-27" "household": {}}'},
     "csv_wanted": {"method": "GET", "path": "/v1/tax-years", "headers": {"Accept": "text/csv"}},
     "body_of_70000_bytes": {**JSON_BODY, "data": b"[" + b" " * 69_998 + b"]"},
     "form_instead_of_json": {
@@ -31,13 +31,17 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
     "several_faults_at_once": {
         **JSON_BODY,
         "data": b"""{
-            "tax_year": "2026-27",
-            "person": {
-                "date_of_birth": "14/05/1966",
-                "tax_residence": "england",
-                "income": [{"kind": "employment", "amount": 30000.005}]
+            "household": {
+                "people": [
+                    {
+                        "date_of_birth": "14/05/1966",
+                        "tax_residence": "england",
+                        "income": [{"kind": "employment", "amount": 30000.005}],
+                        "pensions": [{"uncrystalised": 400000}]
+                    }
+                ]
             },
-            "pension": {"uncrystalised": 400000},
+            "tax_year": "2026-27",
             "withdrawal": {"method": "ufpls", "amount": 40000}
         }""",
     },
@@ -45,75 +49,94 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
         **JSON_BODY,
         "query_string": "include=steps",
         "data": b"""{
+            "household": {
+                "people": [
+                    {
+                        "date_of_birth": "1966-05-14",
+                        "tax_residence": "england",
+                        "pensions": [{"uncrystallised": 400000}]
+                    }
+                ]
+            },
             "tax_year": "2026-27",
-            "person": {"date_of_birth": "1966-05-14", "tax_residence": "england"},
-            "pension": {"uncrystallised": 400000},
             "withdrawal": {"method": "ufpls", "amount": 40000}
         }""",
     },
     "several_faults_in_a_plan": {
         **PLAN_BODY,
         "data": b"""{
+            "household": {
+                "people": [
+                    {
+                        "date_of_birth": "1964-08-21",
+                        "tax_residence": "england",
+                        "income": [{"kind": "annuity", "amount": 2400, "increases": 0.5}],
+                        "pensions": [{"uncrystallised": 180000}],
+                        "isa": {"worth": 42000}
+                    }
+                ]
+            },
             "start_date": "2026-04-06",
-            "people": [
-                {
-                    "date_of_birth": "1964-08-21",
-                    "tax_residence": "england",
-                    "income": [{"kind": "annuity", "amount": 2400, "increases": 0.5}],
-                    "pension": {"uncrystallised": 180000},
-                    "isa": {"worth": 42000}
-                }
-            ],
-            "aim": {"fill": "everything"},
+            "aim": {"goal": "everything"},
             "assumptions": {"pension_growth": 4}
         }""",
     },
     "rules_that_a_plan_breaks": {
         **PLAN_BODY,
         "data": b"""{
+            "household": {
+                "people": [
+                    {
+                        "date_of_birth": "1951-01-15",
+                        "tax_residence": "england",
+                        "income": [{"kind": "state_pension", "share_of_full_rate": 1}],
+                        "pensions": [{"uncrystallised": 180000}]
+                    }
+                ],
+                "spending": [{"amount": 9000, "from": "2036-04-06", "to": "2036-04-05"}]
+            },
             "start_date": "2035-04-06",
             "end_date": "2035-01-01",
-            "people": [
-                {
-                    "date_of_birth": "1951-01-15",
-                    "tax_residence": "england",
-                    "income": [{"kind": "state_pension", "share_of_full_rate": 1}],
-                    "pension": {"uncrystallised": 180000}
-                }
-            ],
-            "aim": {"fill": "personal_allowance"},
-            "spending": [{"amount": 9000, "from": "2036-04-06", "to": "2036-04-05"}]
+            "aim": {"goal": "personal_allowance"}
         }""",
     },
     "several_faults_in_circumstances": {
         **WARNINGS_BODY,
         "data": b"""{
+            "household": {
+                "people": [
+                    {
+                        "date_of_birth": "1960-02-29",
+                        "tax_residence": "scotland",
+                        "pensions": [{"uncrystallised": 20000, "scheme_kind": "ours"}]
+                    }
+                ],
+                "will": {}
+            },
             "date": "1 June 2026",
-            "people": [
-                {
-                    "date_of_birth": "1960-02-29",
-                    "tax_residence": "scotland",
-                    "pension": {"uncrystallised": 20000, "scheme": "ours"},
-                    "withdrawals": [{"method": "ufpls", "amount": 15000}]
-                }
-            ],
-            "will": {}
+            "withdrawals": [{"method": "ufpls", "amount": 15000}]
         }""",
     },
     "several_faults_in_a_comparison": {
         **TIMING_BODY,
         "data": b"""{
+            "household": {
+                "people": [
+                    {
+                        "date_of_birth": "1964-05-02",
+                        "tax_residence": "england",
+                        "pensions": [{"uncrystallised": 200000}]
+                    }
+                ],
+                "estate": {"home": 420000, "charity_share": 10}
+            },
             "start_date": "2026-10-01",
-            "people": [
-                {"date_of_birth": "1964-05-02", "tax_residence": "england", "pension": {"uncrystallised": 200000}}
-            ],
             "options": [
-                {"take": "phased", "yearly": "isa"},
-                {"take": "at_age", "age": 67.5, "aim": {"fill": "least_tax"}},
+                {"lump_sums": "phased", "yearly": "isa"},
+                {"lump_sums": "at_age", "age": 67.5, "aim": {"goal": "most_after_tax"}},
                 {"when": "never"}
             ],
-            "deaths": [{"person": "third", "at_age": 80}],
-            "estate": {"home": 420000, "charity_share": 10},
+            "deaths": [{"person": 2, "age": 80}],
             "assumptions": {"pension_growth": 0.0451234567}
         }""",
     },

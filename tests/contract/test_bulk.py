@@ -34,10 +34,13 @@ from .agreement import JSON, NDJSON, PROBLEM_JSON, component, operations, valida
 
 [BULK] = [operation for operation in operations() if operation.id == "calculateInBulk"]
 PATH = "/v1/bulk/withdrawal-tax"
-GOOD = {
+GOOD: dict[str, Any] = {
+    "household": {
+        "people": [
+            {"date_of_birth": "1957-03-14", "tax_residence": "england", "pensions": [{"uncrystallised": 400000}]}
+        ]
+    },
     "tax_year": "2026-27",
-    "person": {"date_of_birth": "1957-03-14", "tax_residence": "england"},
-    "pension": {"uncrystallised": 400000},
     "withdrawal": {"method": "ufpls", "amount": 40000},
 }
 TOO_MUCH = {**GOOD, "withdrawal": {"method": "ufpls", "amount": 500000}}
@@ -100,7 +103,8 @@ BAD_VALUES = st.sampled_from(
 def odd_requests(draw: Any) -> Any:
     """Anything that is JSON in the place of a request: mostly requests with one thing wrong."""
     request = draw(requests())
-    inside = draw(st.sampled_from([request, request["person"], request["pension"], request["withdrawal"]]))
+    person = request["household"]["people"][0]
+    inside = draw(st.sampled_from([request, person, person["pensions"][0], request["withdrawal"]]))
     change = draw(st.sampled_from(("value", "missing", "extra", "whole")))
     if change == "whole":
         return draw(BAD_VALUES)
@@ -512,7 +516,9 @@ def test_a_fault_of_the_service_stays_with_its_record_and_out_of_the_log(
         return real(question, book)
 
     monkeypatch.setattr(quote, "quote", fail_for_wales)
-    in_wales = {**GOOD, "person": {"date_of_birth": "1948-01-02", "tax_residence": "wales"}}
+    [person] = GOOD["household"]["people"]
+    welsh = {**person, "date_of_birth": "1948-01-02", "tax_residence": "wales"}
+    in_wales = {**GOOD, "household": {"people": [welsh]}}
     body = b"\n".join([line_of("a"), line_of("Wrenfield-Oake", in_wales), line_of("c")])
     with caplog.at_level(logging.DEBUG):
         answers = ask(app.test_client(), body)

@@ -6,6 +6,7 @@ The agreement wins: where the two differ, one of them is wrong and a person deci
 from __future__ import annotations
 
 import copy
+import re
 from decimal import Decimal
 from typing import Any
 
@@ -15,19 +16,8 @@ from marshmallow import RAISE, Schema
 from marshmallow.fields import Field
 
 from service.figures.loader import load_tax_years
-from service.schemas.check.request import (
-    BenefitsSchema,
-    ContributionSchema,
-    EstateSchema,
-    InheritedPensionSchema,
-    PlannedWithdrawalSchema,
-    StudentLoansSchema,
-    SubscriptionSchema,
-    WarningsIsaSchema,
-    WarningsPensionSchema,
-    WarningsPersonSchema,
-    WarningsSchema,
-)
+from service.schemas.assumptions import AssumptionsSchema, ScenarioSchema, ScenariosSchema
+from service.schemas.check.request import PlannedWithdrawalSchema, SubscriptionSchema, WarningsSchema
 from service.schemas.fields import (
     LARGEST_MONEY,
     LARGEST_YEARLY_RATE,
@@ -39,29 +29,34 @@ from service.schemas.fields import (
     Matching,
     Money,
     OrWord,
-    Percentage,
     Rate,
     StrictBoolean,
+    Text,
     WholeNumber,
 )
 from service.schemas.household import (
-    AssumptionsSchema,
-    DatedIncomeSchema,
+    BenefitsSchema,
+    CircumstancesSchema,
+    ContributionSchema,
+    EstateSchema,
+    GiftSchema,
+    HomeGivenUpSchema,
+    HouseholdSchema,
+    IncomeSchema,
+    InheritedPensionSchema,
     IsaSchema,
-    MemberSchema,
-    ScenarioSchema,
-    ScenariosSchema,
+    LumpSumAllowancesSchema,
+    PensionSchema,
+    PersonSchema,
     SpendingSchema,
+    StudentLoansSchema,
 )
 from service.schemas.quote.request import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
 from service.schemas.schedule.request import AimSchema, ScheduleSchema, SearchSchema
-from service.schemas.shared import IncomeSchema, ObjectList, PensionSchema, PersonSchema, StrictNested
+from service.schemas.shared import ObjectList, StrictNested
 from service.schemas.timing.request import (
     DeathSchema,
-    EstateFactsSchema,
-    GiftSchema,
     GrowthRangeSchema,
-    HomeGivenUpSchema,
     IncomePlanSchema,
     OptionSchema,
     TimingSchema,
@@ -69,41 +64,39 @@ from service.schemas.timing.request import (
 
 from .agreement import DATE_PATTERN, Operation, branch_of, follow, object_shape, operations
 
+TAX_YEARS = tuple(load_tax_years())
 SCHEMAS: dict[str, Schema] = {
-    "WithdrawalTaxRequest": withdrawal_tax_schema(tuple(load_tax_years())),
+    "Household": HouseholdSchema(),
     "Person": PersonSchema(),
     "Income": IncomeSchema(),
-    "Pension": PensionSchema(),
-    "Withdrawal": WithdrawalSchema(),
-    "Payroll": PayrollSchema(),
-    "AllowanceScheduleRequest": ScheduleSchema(),
-    "PlanPerson": MemberSchema(),
-    "PlanIncome": DatedIncomeSchema(),
-    "Isa": IsaSchema(),
-    "Aim": AimSchema(),
-    "PlanSpending": SpendingSchema(),
-    "PlanAssumptions": AssumptionsSchema(),
-    "PlanSearch": SearchSchema(),
-    "PlanScenarios": ScenariosSchema(),
-    "PlanScenario": ScenarioSchema(),
-    "WarningsRequest": WarningsSchema(),
-    "WarningsPerson": WarningsPersonSchema(),
-    "WarningsPension": WarningsPensionSchema(),
-    "PlannedWithdrawal": PlannedWithdrawalSchema(),
     "Contribution": ContributionSchema(),
-    "WarningsIsa": WarningsIsaSchema(),
-    "IsaSubscription": SubscriptionSchema(),
+    "Pension": PensionSchema(),
+    "LumpSumAllowances": LumpSumAllowancesSchema(),
+    "Isa": IsaSchema(),
+    "Circumstances": CircumstancesSchema(),
     "Benefits": BenefitsSchema(),
     "StudentLoans": StudentLoansSchema(),
     "InheritedPension": InheritedPensionSchema(),
+    "Spending": SpendingSchema(),
     "Estate": EstateSchema(),
+    "LifetimeGift": GiftSchema(),
+    "HomeGivenUp": HomeGivenUpSchema(),
+    "WithdrawalTaxRequest": withdrawal_tax_schema(TAX_YEARS),
+    "Withdrawal": WithdrawalSchema(),
+    "Payroll": PayrollSchema(),
+    "AllowanceScheduleRequest": ScheduleSchema(),
+    "Aim": AimSchema(),
+    "Search": SearchSchema(),
+    "Assumptions": AssumptionsSchema(),
+    "Scenarios": ScenariosSchema(),
+    "Scenario": ScenarioSchema(),
+    "WarningsRequest": WarningsSchema(),
+    "PlannedWithdrawal": PlannedWithdrawalSchema(),
+    "IsaSubscription": SubscriptionSchema(),
     "LumpSumTimingRequest": TimingSchema(),
     "TimingOption": OptionSchema(),
     "IncomePlan": IncomePlanSchema(),
     "DeathAsked": DeathSchema(),
-    "EstateFacts": EstateFactsSchema(),
-    "LifetimeGift": GiftSchema(),
-    "HomeGivenUp": HomeGivenUpSchema(),
     "GrowthRange": GrowthRangeSchema(),
 }
 COMPONENT_OF = {type(schema): name for name, schema in SCHEMAS.items()}
@@ -113,13 +106,11 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
     """Return what the agreement must say of a field, as JSON Schema words."""
     match field:
         case Money():
-            return {"type": "number", "minimum": 0, "maximum": LARGEST_MONEY, "multipleOf": 0.01}
-        case Percentage():
-            return {"type": "number", "minimum": 0, "maximum": field.largest, "multipleOf": 0.01}
+            return {"type": "number", "minimum": 0, "maximum": LARGEST_MONEY}
         case Rate():
             return rates(field.least, field.largest)
         case Growth():
-            return rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, step=0.00000001)
+            return rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE)
         case Increases():
             words = {"type": "string", "enum": ["none", "prices"]}
             return {"oneOf": [words, rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE)]}
@@ -132,7 +123,12 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
         case IsoDate():
             return {"type": "string", "format": "date", "pattern": DATE_PATTERN}
         case Choice():
+            if field.choices == TAX_YEARS:
+                # Each year adds one: the agreement gives their form, and GET /v1/tax-years lists them.
+                return {"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}$"}
             return {"type": "string", "enum": sorted(field.choices)}
+        case Text():
+            return {"type": "string", "minLength": 1, "maxLength": field.longest}
         case Matching():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():
@@ -144,9 +140,10 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
     raise AssertionError(f"no rule for {field!r}")
 
 
-def rates(least: int | Decimal, largest: int | Decimal, *, step: float = 0.0001) -> dict[str, Any]:
-    """Return what the agreement must say of a rate: a fraction with at most four decimals, or finer steps."""
-    return {"type": "number", "minimum": float(least), "maximum": float(largest), "multipleOf": step}
+def rates(least: int | Decimal, largest: int | Decimal) -> dict[str, Any]:
+    """Return what the agreement must say of a rate. How many decimals it may have is said in words: validators that calculate
+    in binary would refuse what is right."""
+    return {"type": "number", "minimum": float(least), "maximum": float(largest)}
 
 
 CONSTRAINTS = (
@@ -154,11 +151,12 @@ CONSTRAINTS = (
     "format",
     "minimum",
     "maximum",
-    "multipleOf",
     "enum",
     "pattern",
     "maxItems",
     "minItems",
+    "minLength",
+    "maxLength",
 )
 
 
@@ -176,9 +174,6 @@ def agreed_constraints(name: str, stated: dict[str, Any]) -> dict[str, Any]:
         found["enum"] = sorted(found["enum"])
     if "items" in schema:
         found["items"] = schema["items"]["$ref"].rsplit("/", 1)[-1]
-    if name == "tax_year":
-        # The list of years says all; the pattern beside it is for people.
-        del found["pattern"]
     return found
 
 
@@ -207,13 +202,33 @@ def test_property(name: str, key: str) -> None:
     assert agreed_constraints(key, agreed) == constraints(named_fields(SCHEMAS[name])[key])
 
 
+LEFT_OUT: dict[str, Any] = {"no": False, "yes": True, "none": 0, "nothing": 0}
+"""What a description's words about a field that is left out stand for, where they are no value themselves."""
+
+
+def default_of(stated: dict[str, Any]) -> Any:
+    """Return the value that a description gives for a field that is left out; None where it gives none."""
+    schema = follow(stated)
+    found = re.search(
+        r"Left out, (?:there are |it is )?(?:`([a-z_]+)`|(no|yes|none|nothing|[0-9.]+))\.", schema["description"]
+    )
+    if found is None:
+        return None
+    if schema.get("type") == "array":
+        return []
+    if "properties" in schema:
+        return {}
+    word, value = found.groups()
+    return word or (LEFT_OUT[value] if value in LEFT_OUT else float(value))
+
+
 def with_defaults(name: str, value: dict[str, Any]) -> dict[str, Any]:
     """Return an object with every stated default filled in, at every depth."""
     filled = copy.deepcopy(value)
     for key, stated in branch_of(name, value)["properties"].items():
         schema = follow(stated)
-        if key not in filled and "default" in schema:
-            filled[key] = copy.deepcopy(schema["default"])
+        if key not in filled and (default := default_of(stated)) is not None:
+            filled[key] = default
         if isinstance(filled.get(key), dict):
             filled[key] = with_defaults(stated["$ref"].rsplit("/", 1)[-1], filled[key])
         elif isinstance(filled.get(key), list):
@@ -264,7 +279,7 @@ def test_increases_left_out(client: FlaskClient, income: dict[str, Any], increas
 
     def answer(**more: str) -> bytes:
         body = copy.deepcopy(plan.request_examples()["fern_fills_her_personal_allowance"])
-        body["people"][0]["income"] = [{**income, "from": "2026-04-06", **more}]
+        body["household"]["people"][0]["income"] = [{**income, "from": "2026-04-06", **more}]
         return client.post(plan.path, json=body).data
 
     other = {"prices": "none", "none": "prices"}[increases]

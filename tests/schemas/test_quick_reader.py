@@ -25,6 +25,7 @@ from service.planning.quote.quote import Question
 from service.schemas.quick import Refused, quick_reader
 from service.schemas.quote import request as schemas
 from tests.bodies import outcome
+from tests.contract.full_bodies import WITHDRAWAL
 from tests.households import YEARS, requests
 
 SCHEMA = schemas.withdrawal_tax_schema(YEARS)
@@ -148,13 +149,13 @@ OTHERS = (
     '{"a":' * 3_000 + "1" + "}" * 3_000, "{,}", "{1:2}", '{"a" 1}', "/* */1", "1 // x", "undefined", "",
 )  # fmt: skip
 KEYS = (
-    "tax_year", "person", "pension", "withdrawal", "payroll", "date_of_birth", "tax_residence", "income", "kind", "amount",
+    "household", "people", "spending", "estate", "tax_year", "person", "pensions", "pension", "withdrawal", "payroll",
+    "date_of_birth", "tax_residence", "income", "kind", "amount", "from", "to", "contributions", "yearly", "relief",
     "net_wanted", "method", "date", "code", "basis", "month", "pay_to_date", "tax_to_date", "uncrystallised", "drawdown",
-    "lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used", "lifetime_allowance_used_percent",
-    "protected_lump_sum_allowance", "protected_lump_sum_and_death_benefit_allowance", "flexibly_accessed",
-    "minimum_pension_age", "relief_at_source_contributions", "gift_aid_donations", "marriage_allowance",
-    "blind_persons_allowance", "child_benefit", "", "a:b", "Amount", "amount ", "__class__", "\u00e9", "\ufeffamount",
-    "\u0000",
+    "lump_sum_allowances", "lump_sum_allowance_used", "lifetime_allowance_used", "flexibly_accessed", "isa", "cash",
+    "protected_pension_age", "gift_aid_donations", "marriage_allowance", "circumstances",
+    "blind_persons_allowance", "child_benefit", "name", "", "a:b", "Amount", "amount ", "__class__", "\u00e9",
+    "\ufeffamount", "\u0000",
 )  # fmt: skip
 
 values = st.one_of(
@@ -220,8 +221,8 @@ def texts(draw: Any) -> bytes:
 
 
 PLAIN = (
-    b'{"tax_year":"2026-27","person":{"date_of_birth":"1957-03-14","tax_residence":"england"},'
-    b'"pension":{"uncrystallised":400000},"withdrawal":{"method":"ufpls","amount":40000}}'
+    b'{"household":{"people":[{"date_of_birth":"1957-03-14","tax_residence":"england",'
+    b'"pensions":[{"uncrystallised":400000}]}]},"tax_year":"2026-27","withdrawal":{"method":"ufpls","amount":40000}}'
 )
 
 
@@ -262,32 +263,7 @@ def test_every_well_formed_request_is_read_quickly(request: dict[str, Any]) -> N
         assert assert_agree(json.dumps(request).encode(), monkeypatch) is not None
 
 
-FULL = {
-    "tax_year": "2026-27",
-    "person": {
-        "date_of_birth": "1957-03-14",
-        "tax_residence": "wales",
-        "income": [{"kind": "employment", "amount": 1.5}, {"kind": "dividends", "amount": 2}],
-        "relief_at_source_contributions": 3,
-        "gift_aid_donations": 4,
-        "marriage_allowance": "none",
-        "blind_persons_allowance": True,
-        "child_benefit": 5,
-    },
-    "pension": {
-        "uncrystallised": 6,
-        "drawdown": 7,
-        "lump_sum_allowance_used": 8,
-        "lump_sum_and_death_benefit_allowance_used": 9,
-        "lifetime_allowance_used_percent": 10.01,
-        "protected_lump_sum_allowance": 11,
-        "protected_lump_sum_and_death_benefit_allowance": 12,
-        "flexibly_accessed": False,
-        "minimum_pension_age": 55.0,
-    },
-    "withdrawal": {"method": "ufpls", "amount": 13, "net_wanted": 14, "date": "2026-12-01"},
-    "payroll": {"code": "1257L", "basis": "cumulative", "month": 8, "pay_to_date": 15, "tax_to_date": 16},
-}
+FULL = WITHDRAWAL.full
 """A request with every field there is."""
 
 
@@ -326,7 +302,7 @@ def test_every_field_left_out_or_null(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.parametrize("length", [49, 50, 51])
 def test_lists_of_bounded_length(length: int, monkeypatch: pytest.MonkeyPatch) -> None:
     request = json.loads(PLAIN)
-    request["person"]["income"] = [{"kind": "employment", "amount": 1}] * length
+    request["household"]["people"][0]["income"] = [{"kind": "employment", "amount": 1}] * length
     found = assert_agree(json.dumps(request).encode(), monkeypatch)
     assert (found is not None) == (length <= 50)
 
