@@ -158,8 +158,9 @@ class Facts:
 
 
 class PersonFacts(Value, frozen=True):
-    """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request. ``works``: there is income
-    from work. ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
+    """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request, ``place`` and ``pension`` are
+    the person's place among the people and the pension's among the person's. ``works``: there is income from work.
+    ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
 
     who: str
     path: Path
@@ -167,6 +168,8 @@ class PersonFacts(Value, frozen=True):
     born: date
     nation: Nation
     marriage_allowance: MarriageAllowance = "none"
+    place: int = 0
+    pension: int = 0
     works: bool = False
     has_state_pension_age: bool = False
     state_pension_from: date | None = None
@@ -284,10 +287,17 @@ class YearFacts(Value, frozen=True):
 
 
 class PersonCase(Value, frozen=True):
-    """A person with the tax years that matter, in order."""
+    """A person with the tax years that matter, in order. ``held`` is the pension as the request gives it, where that is not
+    what it is before the first year's withdrawals."""
 
     person: PersonFacts
     years: tuple[YearFacts, ...]
+    held: Pension | None = None
+
+    @property
+    def given(self) -> Pension:
+        """The pension as the request gives it."""
+        return self.held or self.years[0].before
 
 
 @dataclass(frozen=True, slots=True)
@@ -302,7 +312,7 @@ class Estate:
 
 class Together(Value, frozen=True):
     """A household in one tax year of a plan. ``beyond_the_band`` is what spending draws beyond the band aimed at, and
-    ``beyond_tax`` the tax of that; ``waits`` is the cash for which there is no room in ISAs."""
+    ``beyond_tax`` the tax of that; ``waits`` is the cash that no ISA allowance is left for."""
 
     rules: TaxYearRules
     spending: Pence = 0

@@ -33,6 +33,7 @@ def person_facts(
         who=who(i, of),
         path=("people", i),
         pension_path=("people", i, "pension"),
+        place=i,
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

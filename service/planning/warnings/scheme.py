@@ -44,6 +44,8 @@ def _leaves(facts: Facts) -> bool:
         "Pension Schemes Act 2015 s.48",
         "SI 2015/742 reg.5",
     ),
+    figures={"safeguarded_benefits": "pounds", "safeguarded_benefits_advice_threshold": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> Found:
@@ -63,6 +65,7 @@ def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> 
         f"check that {case.person.you} {case.person.does('have', 'has')} taken advice from an authorised adviser. It must do "
         "so before it pays or transfers this money.",
         (*case.person.pension_path, "safeguarded_benefits"),
+        about=case.person,
         figures=year.figures,
         rests_on=(_ADVICE,),
         money={"safeguarded_benefits": value},
@@ -76,6 +79,8 @@ def advice_required_for_safeguarded_benefits(case: PersonCase, entry: Entry) -> 
     "There is a guaranteed annuity rate, and funds are taken by another method or transferred.",
     facts=("pension.guaranteed_annuity_rate", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
     sources=("Pension Schemes Act 2015 s.48",),
+    figures={"guarantee_lost_on": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
@@ -94,8 +99,9 @@ def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
         f"{'transferred' if _leaves(facts) else 'taken by another method'}. Ask the scheme what income the guarantee would "
         "pay and when it can be taken.",
         (*case.person.pension_path, "guaranteed_annuity_rate"),
+        about=case.person,
         figures=year.figures,
-        money={"amount": amount},
+        money={"guarantee_lost_on": amount},
     )
 
 
@@ -106,6 +112,8 @@ def guaranteed_annuity_rate_lost(case: PersonCase, entry: Entry) -> Found:
     "The scheme protects more than a quarter tax free, and a UFPLS or a transfer loses it.",
     facts=("pension.protected_tax_free_share", "withdrawals.method", "withdrawals.amount", "pension.transfer"),
     sources=("Finance Act 2004 Sch.36 para 31(3)", "Finance Act 2004 Sch.36 paras 31-34"),
+    figures={"protection_lost_on": "pounds", "tax_free_cash_lost": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
@@ -126,8 +134,9 @@ def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
         f"{per_cent(rate)}. {pounds(lost)} less of {pounds(amount)} would be tax free. Ask the scheme how the protection is "
         "kept.",
         (*case.person.pension_path, "protected_tax_free_share"),
+        about=case.person,
         figures=year.figures,
-        money={"amount": amount, "less_tax_free": lost},
+        money={"protection_lost_on": amount, "tax_free_cash_lost": lost},
         cost=lost,
     )
 
@@ -139,6 +148,8 @@ def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
     "There is an exit charge, and money is withdrawn or transferred.",
     facts=("pension.exit_charge", "withdrawals.amount", "pension.transfer"),
     sources=("Financial Services and Markets Act 2000 s.137FBB",),
+    figures={"exit_charge": "pounds", "pension_before": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def exit_charge(case: PersonCase, entry: Entry) -> Found:
@@ -156,8 +167,9 @@ def exit_charge(case: PersonCase, entry: Entry) -> Found:
         f"The scheme makes an exit charge of {pounds(charge)} on {pounds(held)}. From the minimum pension age, a personal "
         "pension can usually charge at most 1%. Ask the scheme whether and when the charge ends.",
         (*case.person.pension_path, "exit_charge"),
+        about=case.person,
         figures=year.figures,
-        money={"exit_charge": charge, "pension": held},
+        money={"exit_charge": charge, "pension_before": held},
         cost=charge,
     )
 
@@ -169,6 +181,8 @@ def exit_charge(case: PersonCase, entry: Entry) -> Found:
     "The employer pays in, and the pension is emptied or transferred.",
     facts=("pension.employer_contributions", "withdrawals.amount", "pension.transfer"),
     sources=("Pensions Act 2008 s.3",),
+    figures={"employer_contributions": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
@@ -185,6 +199,7 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
         f"The employer pays {pounds(yearly)} a year into this pension. If it is emptied or left, these contributions may "
         "end. Ask the employer whether they would continue elsewhere.",
         (*case.person.pension_path, "employer_contributions"),
+        about=case.person,
         figures=year.figures,
         money={"employer_contributions": yearly},
         cost=yearly,
@@ -208,6 +223,8 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
         "SI 2015/742 reg.5",
         "Finance Act 2004 Sch.36 paras 31-34",
     ),
+    figures={"from_uncrystallised": "pounds", "safeguarded_benefits_advice_threshold": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
@@ -224,9 +241,10 @@ def pension_features_not_given(case: PersonCase, entry: Entry) -> Found:
         f"{pounds(taken)} is taken or moved to drawdown. We were not told whether this pension has guarantees or a protected "
         f"lump sum, which could be lost. Above {pounds(limit)} of safeguarded benefits, advice is required by law.",
         (*case.person.pension_path, "safeguarded_benefits"),
+        about=case.person,
         figures=year.figures,
         rests_on=(_ADVICE,),
-        money={"crystallised": taken},
+        money={"from_uncrystallised": taken},
     )
 
 
@@ -254,6 +272,7 @@ def _flagged(case: Circumstances, flag: str) -> Iterator[PersonCase]:
     facts=("pension.transfer", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
+    of_one_pension=True,
     only="with_facts",
 )
 def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
@@ -264,6 +283,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
             "The scheme has found a red flag, so the legal right to this transfer is lost. Ask the scheme which flag it "
             "found. A suspected scam can be reported to Report Fraud, or in Scotland to the police.",
             (*one.person.pension_path, "transfer"),
+            about=one.person,
             figures=one.years[0].figures,
         )
     return told
@@ -277,6 +297,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     facts=("pension.transfer", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
+    of_one_pension=True,
     only="with_facts",
 )
 def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
@@ -287,6 +308,7 @@ def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
             "The scheme has found an amber flag. The transfer can go ahead only after a free pensions safeguarding "
             "appointment with MoneyHelper. The scheme needs the appointment's reference.",
             (*one.person.pension_path, "transfer"),
+            about=one.person,
             figures=one.years[0].figures,
         )
     return told
@@ -313,6 +335,7 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
         "Unsolicited marketing calls about pensions are banned. An offer of early access or free money is a common sign of a "
         "scam. The FCA's register shows whether a firm is authorised.",
         (*case.person.path, "unexpected_contact"),
+        about=case.person,
         figures=case.years[0].figures,
     )
 
@@ -327,6 +350,7 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
         "Financial Guidance and Claims Act 2018",
         "FCA Handbook COBS 19.7",
     ),
+    figures={"guidance_age": "age"},
     only="with_facts",
 )
 def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
@@ -349,6 +373,7 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
             f"Before taking benefits for the first time, people aged {limit} or over can usually have a free, impartial "
             f"Pension Wise appointment. It is booked with MoneyHelper.{unknown}",
             (*one.person.path, "guidance_taken"),
+            about=one.person,
             figures=year.figures,
             rests_on=("pension.guidance_age",),
         )
@@ -370,6 +395,7 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
         "Financial Services and Markets Act 2000 s.19",
         "Pension Schemes Act 2015 s.48",
     ),
+    of_one_pension=True,
     only="with_facts",
 )
 def take_regulated_advice(case: PersonCase, entry: Entry) -> Found:
@@ -389,5 +415,6 @@ def take_regulated_advice(case: PersonCase, entry: Entry) -> Found:
         f"{starting(case.person.your)} pension has rights that cannot be regained once given up. An adviser authorised by "
         "the FCA can say whether giving them up is suitable. Pension Wise offers free guidance.",
         (*case.person.path, "regulated_adviser"),
+        about=case.person,
         figures=case.years[0].figures,
     )
