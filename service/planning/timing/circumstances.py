@@ -6,7 +6,7 @@ of those options; what it says of all of them has none.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
 from service.law import lump_sums
@@ -57,21 +57,22 @@ def told_once(by_option: Mapping[int, Iterable[ClientWarning]]) -> Iterator[Clie
     for k, of_option in by_option.items():
         for found in of_option:
             alike.setdefault((found.code, found.person, found.pension, found.detail), {})[k] = found
-    for found_in in alike.values():
-        first, *others = found_in.values()
-        yield first._replace(
-            path=first.path if all(other.path == first.path for other in others) else ("options",),
-            options=() if len(found_in) == len(by_option) else tuple(found_in),
-            cost=max(found.cost for found in found_in.values()),
-            **{
-                kind: {
-                    name: value
-                    for name, value in getattr(first, kind).items()
-                    if all(getattr(other, kind).get(name) == value for other in others)
-                }
-                for kind in ("money", "counts", "rates")
-            },
+    for by_place in alike.values():
+        same = list(by_place.values())
+        yield same[0]._replace(
+            path=same[0].path if all(found.path == same[0].path for found in same) else ("options",),
+            options=() if len(same) == len(by_option) else tuple(by_place),
+            cost=max(found.cost for found in same),
+            money=_agreed([found.money for found in same]),
+            counts=_agreed([found.counts for found in same]),
+            rates=_agreed([found.rates for found in same]),
         )
+
+
+def _agreed(figures: Sequence[Mapping[str, int]]) -> Mapping[str, int]:
+    """The figures that are the same in all."""
+    first = figures[0]
+    return {name: first[name] for name in first if all(other.get(name) == first[name] for other in figures)}
 
 
 def _of_option(result: Timing, k: int, option: OptionResult) -> list[ClientWarning]:

@@ -368,7 +368,7 @@ def second_payment_in_the_year(year: YearFacts, entry: Entry) -> Found:
     "The State Pension of a tax year is more than the personal allowance.",
     facts=("income",),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.577", "Income Tax Act 2007 s.35"),
-    figures={"state_pension": "pounds", "personal_allowance": "pounds"},
+    figures={"state_pension": "pounds", "standard_personal_allowance": "pounds"},
 )
 def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Found:
     """The State Pension alone is more than the personal allowance, so that every pound drawn is taxed."""

@@ -68,7 +68,10 @@ def last_day_before_change(name: str) -> LawDay:
 
 @cache
 def figure_key(name: str) -> str:
-    """The name under which a warning tells a tax year's figure: the group is left out where the name says enough."""
+    """The name under which a warning tells a tax year's figure: the group is left out where the name says enough. In answers
+    ``personal_allowance`` is the person's own, after what the taper takes from it."""
+    if name == "income_tax.personal_allowance":
+        return "standard_personal_allowance"
     group, _, rest = name.partition(".")
     return rest if group in _PLAIN_GROUPS else f"{group}_{rest}"
 

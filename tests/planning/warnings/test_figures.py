@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import get_args
+from collections.abc import Iterator
+from random import Random
+from typing import Any, get_args
 
 import pytest
 from flask.testing import FlaskClient
@@ -12,6 +14,7 @@ from service.planning.warnings.topic import figure_key
 from service.planning.warnings.warning import ClientWarning, Unit
 from service.schemas.warnings import warning as document_of
 from tests.households import BOOK
+from tests.invented_requests import withdrawal
 from tests.planning.warning_requests import found_in, request, w
 from tests.planning.warnings.test_words import every_warning
 
@@ -75,6 +78,31 @@ def test_the_list_of_codes_tells_the_units(client: FlaskClient) -> None:
     assert {
         code: {figure["name"]: figure["unit"] for figure in entry["figures"]} for code, entry in listed.items()
     } == {code: dict(entry.figures) for code, entry in CATALOGUE.items()}
+
+
+def numbers_in(answer: Any, name: str = "") -> Iterator[tuple[str, float]]:
+    """The numbers of an answer with their keys, those of warnings left out."""
+    if isinstance(answer, dict):
+        for key, value in answer.items():
+            if key != "warnings":
+                yield from numbers_in(value, key)
+    elif isinstance(answer, list):
+        for value in answer:
+            yield from numbers_in(value)
+    elif isinstance(answer, int | float) and not isinstance(answer, bool):
+        yield name, answer
+
+
+def test_a_name_that_the_answer_has_too_means_the_same_there(client: FlaskClient) -> None:
+    random, names = Random(5), set()
+    for _ in range(500):
+        answer = client.post("/v1/withdrawal-tax", json=withdrawal(random)).get_json()
+        for warning in answer.get("warnings", ()):
+            for name, number in numbers_in(answer):
+                if name in warning["figures"]:
+                    names.add(name)
+                    assert warning["figures"][name] == number, (warning["code"], name)
+    assert names >= {"over_deducted", "under_deducted", "tax_deducted", "refund"}
 
 
 # Whom a warning is about
