@@ -327,6 +327,26 @@ def test_the_standing_of_the_first_year_that_is_not_law() -> None:
     assert found.status == BOOK.years["2027-28"].figures.status != "enacted"
 
 
+def test_what_was_used_is_told_as_it_was_given_though_a_lump_sum_of_the_first_day_uses_more() -> None:
+    pension = Pension(40_000_000, lump_sum_allowance_used=500_000, lump_sum_and_death_benefit_allowance_used=500)
+    found = asked(person(pension=pension), lump_sums="first")["lump_sum_allowances_used_disagree"]
+    assert dict(found.money) == {"lump_sum_allowance_used": 500_000, "lump_sum_and_death_benefit_allowance_used": 500}
+    agree = pension._replace(lump_sum_and_death_benefit_allowance_used=500_000)
+    assert "lump_sum_allowances_used_disagree" not in asked(person(pension=agree), lump_sums="first")
+
+
+def test_a_protected_pension_age_is_asked_about_in_the_first_year_that_relies_on_it() -> None:
+    """50 on 5 April 2028: nothing can be taken at 49 in 2026-27, and the plan first draws in 2027-28."""
+    protected = Pension(40_000_000, minimum_pension_age=50)
+    found = asked(person(pension=protected, date_of_birth=date(1978, 4, 5)), end=LONG)[
+        "protected_pension_age_relied_on"
+    ]
+    assert (found.tax_year, found.person, found.pension) == ("2027-28", 0, 0)
+    assert dict(found.counts) == {"protected_pension_age": 50, "minimum_pension_age": 55}
+    old_enough = person(pension=protected, date_of_birth=date(1971, 4, 6))
+    assert "protected_pension_age_relied_on" not in asked(old_enough)
+
+
 # All together
 
 
