@@ -163,7 +163,8 @@ def printed(request: dict[str, Any], plan: dict[str, Any]) -> str:
     if plan["warnings"]:
         lines += ["", "Mind"]
         for warning in plan["warnings"]:
-            lines += paragraph(f"{warning['title']}. {warning['detail']}")
+            told = [f"{warning['title']}. {warning['detail']}", *warning.get("caveats", [])]
+            lines += paragraph(" ".join(told))
     return "\n".join([*lines, "", *paragraph(plan["notice"], "")])
 
 

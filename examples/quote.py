@@ -73,7 +73,9 @@ def printed(quote: dict[str, Any]) -> str:
             )
     if quote["warnings"]:
         lines += ["", "  Mind:"]
-        lines += [f"    {warning['title']}. {warning['detail']}" for warning in quote["warnings"]]
+        for warning in quote["warnings"]:
+            told = [f"{warning['title']}. {warning['detail']}", *warning.get("caveats", [])]
+            lines.append(f"    {' '.join(told)}")
     return "\n".join([*lines, "", quote["notice"]])
 
 

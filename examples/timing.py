@@ -285,6 +285,13 @@ def deaths(answer: dict[str, Any], options: dict[int, dict[str, Any]], asked: in
     return lines
 
 
+def told(warning: dict[str, Any]) -> str:
+    """A warning with the options it is about, by their numbers from 1, and what is not certain of it."""
+    numbers = [str(place + 1) for place in warning.get("options", [])]
+    about = f" (option{'s' if len(numbers) > 1 else ''} {', '.join(numbers)})" if numbers else ""
+    return " ".join([f"{warning['title']}{about}. {warning['detail']}", *warning.get("caveats", [])])
+
+
 def printed(request: dict[str, Any], answer: dict[str, Any]) -> str:
     """The comparison as text: in short, side by side, year by year, deaths, orders, where they change places, what to mind."""
     assumed, born = answer["assumptions"], [person["date_of_birth"] for person in request["people"]]
@@ -321,7 +328,7 @@ def printed(request: dict[str, Any], answer: dict[str, Any]) -> str:
     if answer["warnings"]:
         lines += ["", "Mind"]
         for warning in answer["warnings"]:
-            lines += paragraph(f"{warning['title']}. {warning['detail']}")
+            lines += paragraph(told(warning))
     return "\n".join([*lines, "", *paragraph(answer["notice"], "")])
 
 

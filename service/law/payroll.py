@@ -11,6 +11,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
@@ -112,6 +113,11 @@ def parse_code(text: str) -> TaxCode:
     if other == "0T":
         return TaxCode(text, _PREFIXES[prefix], "suffix", 0)
     return TaxCode(text, _PREFIXES[prefix], "no_tax" if other == "NT" else "flat", 0)
+
+
+def tax_month(day: date) -> int:
+    """The month of the tax year, from 1 to 12, that a day is in; month 1 is 6 April to 5 May."""
+    return (day.month - 4 - (day.day < 6)) % 12 + 1
 
 
 def is_in_use(rules: PayrollRules, code: TaxCode) -> bool:

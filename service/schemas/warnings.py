@@ -10,7 +10,7 @@ from service.schemas.units import fraction, pounds
 
 
 def warning(found: ClientWarning) -> dict[str, Any]:
-    """A warning as JSON: its amounts in pounds, its rates as fractions."""
+    """A warning as JSON: its amounts in pounds, its rates as fractions. What does not apply is left out."""
     figures: dict[str, float] = {}
     for name, amount in found.money.items():
         figures[name] = pounds(amount)
@@ -24,11 +24,21 @@ def warning(found: ClientWarning) -> dict[str, Any]:
         "effect": found.effect,
         "title": found.title,
         "detail": found.detail,
-        "figures": figures,
-        "pointer": pointer(found.path),
-        "sources": found.sources,
-        "status": found.status,
     }
+    if found.cost:
+        document["amount"] = pounds(found.cost)
+    document["figures"] = figures
+    if found.person is not None:
+        document["person"] = found.person
+    if found.pension is not None:
+        document["pension"] = found.pension
+    if found.options:
+        document["options"] = found.options
+    document["pointer"] = pointer(found.path)
+    document["sources"] = found.sources
+    document["standing"] = found.status
     if found.tax_year is not None:
         document["tax_year"] = found.tax_year
+    if found.caveats:
+        document["caveats"] = found.caveats
     return document

@@ -204,12 +204,12 @@ def test_a_state_pension_that_leaves_tax_to_pay() -> None:
     assert dict(above["state_pension_untaxed_at_source"].money) == {
         "state_pension": 1_400_000,
         "under_deducted": 20_000,
-        "tax_of_state_pension": 28_600,
+        "tax_on_state_pension": 28_600,
     }
     alone = {found.code: found for found in warnings_for(quoted(2, None, state_pension=1_400_000))}
     assert dict(alone["state_pension_untaxed_at_source"].money) == {
         "state_pension": 1_400_000,
-        "tax_of_state_pension": 28_600,
+        "tax_on_state_pension": 28_600,
     }
 
 
@@ -242,7 +242,7 @@ def test_each_of_two_small_pots_has_its_own_form() -> None:
     """PAYE94045: each is taxed at the basic rate. 1,500 of 7,500 is too much for someone without other income."""
     found = found_in(request(w("small_pot", 10_000), w("small_pot", 4_000, "2026-10-01")))
     told = [one for one in found if one.code == "payroll_takes_more_than_is_due"]
-    assert [("form P53," in one.detail, dict(one.money)["deducted"]) for one in told] == [
+    assert [("form P53," in one.detail, dict(one.money)["tax_deducted"]) for one in told] == [
         (True, 150_000),
         (True, 60_000),
     ]

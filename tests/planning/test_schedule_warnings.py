@@ -186,11 +186,11 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
             one(isa=Isa(cash_isa=True), date_of_birth=date(1963, 4, 5), start="2027-04-06", end="2028-04-05"),
         ),
     ],
-    "isa_room_used_up": [
+    "isa_allowance_used_up": [
         # 16,760 is drawn: 3,240 of other cash fills the ISA limit of 20,000, a penny more waits.
         (one(cash=324_001), "2026-27", one(cash=324_000)),
         (one(isa=Isa(subscribed_this_year=324_001)), "2026-27", one(isa=Isa(subscribed_this_year=324_000))),
-        # The partner's room is room as well: 16,760 and 23,240.
+        # The partner's ISA allowance takes money as well: 16,760 and 23,240.
         (
             {"people": (person(cash=2_324_001), person(pension=Pension(0)))},
             "2026-27",
@@ -260,7 +260,7 @@ def test_the_age_and_day_that_are_said() -> None:
         found = asked(person(date_of_birth=date(1973, 5, 1)), end=end)["minimum_pension_age_not_reached"]
         assert "57" in found.detail
         assert "1 May 2030" in found.detail
-        assert dict(found.counts) == {"minimum_pension_age": 57}
+        assert dict(found.counts) == {"access_age": 57}
     until = asked(person(date_of_birth=date(1973, 5, 1)), end="2032-04-05")["minimum_pension_age_not_reached"]
     assert "from 2026-27 to 2029-30" in until.detail
 
@@ -277,23 +277,23 @@ def test_what_spending_beyond_the_band_costs() -> None:
     """15,000 of taxable drawdown income where 12,570 is free: 2,430 at 20%, so that 14,514 can be spent."""
     household = one(pension=Pension(0, drawdown=10_000_000), spending=(Spending(1_451_400),))
     found = found_in(household)["spending_drawn_beyond_the_band"]
-    assert dict(found.money) == {"spending": 1_451_400, "beyond_the_band": 243_000, "income_tax": 48_600}
+    assert dict(found.money) == {"spending": 1_451_400, "drawn_above_the_band": 243_000, "extra_income_tax": 48_600}
     assert "£486" in found.detail
 
 
 def test_the_most_cash_that_ever_waits() -> None:
     """50,000 and 16,760 a year, of which 20,000 is subscribed: 46,760 after the first tax year, then less."""
-    found = asked(person(cash=5_000_000), end=LONG)["isa_room_used_up"]
-    assert dict(found.money) == {"most_cash_waiting": 4_676_000}
+    found = asked(person(cash=5_000_000), end=LONG)["isa_allowance_used_up"]
+    assert dict(found.money) == {"most_cash_outside_isas": 4_676_000}
     more = asked(person(cash=5_000_000), end="2028-04-05", assumptions=Assumptions(cash_interest=2_000))
-    assert more["isa_room_used_up"].money["most_cash_waiting"] > 4_676_000
+    assert more["isa_allowance_used_up"].money["most_cash_outside_isas"] > 4_676_000
 
 
 def test_spending_beyond_the_band_comes_after_the_cash_that_waits_where_it_costs_nothing() -> None:
     """All is spent by 5 April 2028; a penny more than the 12,570 drawn then bears no tax, and three pence bear a penny."""
     for spent, codes in (
-        (1_257_001, ["isa_room_used_up", "spending_drawn_beyond_the_band"]),
-        (1_257_003, ["spending_drawn_beyond_the_band", "isa_room_used_up"]),
+        (1_257_001, ["isa_allowance_used_up", "spending_drawn_beyond_the_band"]),
+        (1_257_003, ["spending_drawn_beyond_the_band", "isa_allowance_used_up"]),
     ):
         spending = (
             Spending(100_000, last=date(2027, 4, 5)),
@@ -330,6 +330,26 @@ def test_who_gives_and_may_not_is_told_and_not_the_partner_who_then_does_not_rec
 def test_the_standing_of_the_first_year_that_is_not_law() -> None:
     found = asked(end=LONG)["rates_not_yet_set"]
     assert found.status == BOOK.years["2027-28"].figures.status != "enacted"
+
+
+def test_what_was_used_is_told_as_it_was_given_though_a_lump_sum_of_the_first_day_uses_more() -> None:
+    pension = Pension(40_000_000, lump_sum_allowance_used=500_000, lump_sum_and_death_benefit_allowance_used=500)
+    found = asked(person(pension=pension), lump_sums="first")["lump_sum_allowances_used_disagree"]
+    assert dict(found.money) == {"lump_sum_allowance_used": 500_000, "lump_sum_and_death_benefit_allowance_used": 500}
+    agree = pension._replace(lump_sum_and_death_benefit_allowance_used=500_000)
+    assert "lump_sum_allowances_used_disagree" not in asked(person(pension=agree), lump_sums="first")
+
+
+def test_a_protected_pension_age_is_asked_about_in_the_first_year_that_relies_on_it() -> None:
+    """50 on 5 April 2028: nothing can be taken at 49 in 2026-27, and the plan first draws in 2027-28."""
+    protected = Pension(40_000_000, protected_pension_age=50)
+    found = asked(person(pension=protected, date_of_birth=date(1978, 4, 5)), end=LONG)[
+        "protected_pension_age_relied_on"
+    ]
+    assert (found.tax_year, found.person, found.pension) == ("2027-28", 0, 0)
+    assert dict(found.counts) == {"protected_pension_age": 50, "minimum_pension_age": 55}
+    old_enough = person(pension=protected, date_of_birth=date(1971, 4, 6))
+    assert "protected_pension_age_relied_on" not in asked(old_enough)
 
 
 # All together

@@ -832,9 +832,9 @@ def codes(result: Timing) -> set[str]:
 def test_each_warning_on_both_sides() -> None:
     now, never = Option("all_now", SPENDING_ONLY), Option("never", SPENDING_ONLY)
     steady = asked(person(), options=(now,), start=date(2026, 4, 6), to_age=64)
-    assert codes(steady) == {"isa_room_used_up", "all_tax_free_cash_at_once"}
+    assert codes(steady) == {"isa_allowance_used_up", "all_tax_free_cash_at_once"}
     small = person(pension=Pension(8_000_000))
-    assert "isa_room_used_up" not in codes(asked(small, options=(now,), to_age=64))
+    assert "isa_allowance_used_up" not in codes(asked(small, options=(now,), to_age=64))
     assert codes(asked(small, options=(never,), to_age=64)) == set()
     assert codes(asked(small, options=(never,), to_age=65)) == {"rates_not_yet_set"}
     assert "no_tax_free_cash" in codes(asked(person(pension=Pension(0, 5_000_000)), options=(now,)))
@@ -863,4 +863,4 @@ def test_what_all_options_share_is_said_once() -> None:
     assert [warning.path for warning in shared] == [("household", "people", 0, "pension")]
     of_one = [warning for warning in found if warning.code == "all_tax_free_cash_at_once"]
     assert [warning.path for warning in of_one] == [("options", 0)]
-    assert of_one[0].detail.endswith("This applies to option 1, all tax-free cash now.")
+    assert (of_one[0].options, shared[0].options) == ((0,), ())

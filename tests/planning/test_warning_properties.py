@@ -262,9 +262,9 @@ def test_recycling_of_a_lump_sum_paid_straight_back_in() -> None:
     )
     found = by_code(body)["recycling_rule_applies"]
     assert found.effect == "not_permitted"
-    assert found.money["contributions"] == 3_250_000
-    assert found.money["increase"] == 2_500_000
-    assert found.money["part_of_the_lump_sum"] == 750_000
+    assert found.money["contributions_in_recycling_window"] == 3_250_000
+    assert found.money["contributions_above_usual"] == 2_500_000
+    assert found.money["increase_threshold_by_lump_sums"] == 750_000
     assert found.money["unauthorised_payment"] == 2_500_000
 
 
@@ -275,8 +275,8 @@ def test_the_charge_of_an_example_of_the_annual_allowance() -> None:
         income=income(employment=95_000), contributions=[saved(80_000, saving="defined_benefit")], carry_forward=0
     )
     found = by_code(body)["annual_allowance_exceeded"]
-    assert found.money["excess"] == 2_000_000
-    assert found.money["charge"] == found.cost == 800_000
+    assert found.money["above_annual_allowance_and_carry_forward"] == 2_000_000
+    assert found.money["annual_allowance_charge"] == found.cost == 800_000
 
 
 def test_the_allowance_of_an_example_with_employers_contributions() -> None:
@@ -288,7 +288,7 @@ def test_the_allowance_of_an_example_with_employers_contributions() -> None:
         carry_forward=0,
     )
     found = by_code(body)["annual_allowance_exceeded"]
-    assert found.money["allowance_of_the_person"] == 4_500_000
+    assert found.money["persons_annual_allowance"] == 4_500_000
 
 
 @pytest.mark.parametrize(
@@ -299,15 +299,15 @@ def test_the_tapered_allowance_of_published_tests(pay: float, allowance: int) ->
     body = request(
         date="2024-06-01", income=income(employment=pay), contributions=[saved(70_000, "2024-07-01")], carry_forward=0
     )
-    assert by_code(body)["annual_allowance_exceeded"].money["allowance_of_the_person"] == allowance * 100
+    assert by_code(body)["annual_allowance_exceeded"].money["persons_annual_allowance"] == allowance * 100
 
 
-@pytest.mark.parametrize(("flexible", "room"), [(True, 13_000), (False, 10_000)])
-def test_what_may_be_put_back_into_an_isa(flexible: bool, room: int) -> None:
+@pytest.mark.parametrize(("flexible", "left"), [(True, 13_000), (False, 10_000)])
+def test_what_may_be_put_back_into_an_isa(flexible: bool, left: int) -> None:
     """gov.uk, Individual Savings Accounts: of 20,000, 10,000 is paid in and 3,000 taken out."""
     facts_of_isa = {"subscribed_this_year": 10_000, "withdrawn_this_year": 3_000, "flexible": flexible}
     body = request(cash=50_000, isa={**facts_of_isa, "subscriptions": [into_isa(20_000)]})
-    assert by_code(body)["isa_limit_exceeded"].money["room"] == room * 100
+    assert by_code(body)["isa_limit_exceeded"].money["isa_allowance_left"] == left * 100
 
 
 def test_the_rest_of_the_cash_isa_limit() -> None:
@@ -333,7 +333,7 @@ def test_the_charges_on_an_unauthorised_payment(amount: float, charge: float) ->
 def test_what_a_band_costs() -> None:
     """10,000 above 50,270 at 40% instead of 20%: 2,000 (Finance Act 2026 s.2)."""
     found = by_code(request(w("drawdown", 30_270), income=income(employment=30_000)))["higher_rate_entered"]
-    assert (found.money["amount_in_the_band"], found.cost) == (1_000_000, 200_000)
+    assert (found.money["taxed_in_the_band"], found.cost) == (1_000_000, 200_000)
 
 
 def test_what_the_loss_of_the_allowance_costs() -> None:
@@ -353,9 +353,9 @@ def test_what_capital_costs() -> None:
     Pension Credit: 1 a week for each 500 or part above 10,000."""
     for cash, monthly in ((5_000.01, 435), (5_250, 435), (5_250.01, 870)):
         body = request(w("pcls", 1_000), benefits={"universal_credit": True}, cash=cash)
-        assert by_code(body)["universal_credit_reduced"].money["less_a_month"] == monthly
+        assert by_code(body)["universal_credit_reduced"].money["universal_credit_lost_a_month"] == monthly
     body = request(w("pcls", 1_000), benefits={"pension_credit": True}, cash=9_500.01)
-    assert by_code(body)["pension_credit_reduced"].money["less_a_week"] == 200
+    assert by_code(body)["pension_credit_reduced"].money["pension_credit_lost_a_week"] == 200
 
 
 def test_what_the_estate_costs() -> None:
@@ -372,7 +372,7 @@ def test_what_the_estate_costs() -> None:
     assert by_code(body)["pension_counts_in_the_estate"].cost == 400_000
     large = {**estate, "value": 2_000_000, "home_to_descendants": True}
     body = request(date="2027-06-01", pension={"uncrystallised": 100_000, "drawdown": 0}, estate=large)
-    assert by_code(body)["residence_band_tapered"].money["band_lost"] == 5_000_000
+    assert by_code(body)["residence_band_tapered"].money["residence_band_lost"] == 5_000_000
     assert by_code(body)["residence_band_tapered"].cost == 2_000_000
 
 
@@ -423,7 +423,7 @@ def test_the_same_request_tells_what_is_true_in_its_tax_year(today: str) -> None
     if today < "2024":
         (excess,) = [one for one in found if one.code == "lifetime_allowance_exceeded"]
         # 300,000 less 20% of 1,073,100.
-        assert excess.money["excess"] == 8_538_000
+        assert excess.money["above_lifetime_allowance"] == 8_538_000
         assert excess.cost == (4_695_900 if today < "2023" else 0)
 
 

@@ -149,12 +149,23 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_356_997}},
             {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_357_000}},
         ),
+        # 500.00 of 1,000 was taken before, and some is given back: of 2,000, 1,048.33 is free in the first month and all of
+        # it in the second.
+        (
+            {"payroll": PayrollFacts("1257L", "cumulative", 1, 100_000, 50_000), "income": {"employment": 100_000}},
+            {"payroll": PayrollFacts("1257L", "cumulative", 2, 100_000, 50_000), "income": {"employment": 100_000}},
+        ),
     ],
     "payroll_takes_less_than_is_due": [
         # BR takes 200.00 of whole pounds only; due are 200.006 or 200.004.
         (
             {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_003},
             {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_002},
+        ),
+        # 500.00 was taken before, and all of it is given back: due are 200.00 of what is above 12,570, or nothing.
+        (
+            {"payroll": PayrollFacts("1257L", "cumulative", 2, 100_000, 50_000), "income": {"employment": 1_257_000}},
+            {"payroll": PayrollFacts("1257L", "cumulative", 2, 100_000, 50_000), "income": {"employment": 1_157_000}},
         ),
         # Under NT nothing is due through payroll.
         (
@@ -228,6 +239,64 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
         )
         for kind in ("state_pension", "self_employment", "property_income", "savings_interest", "dividends")
     ],
+    "payroll_month_differs_from_the_date": [
+        # Month 1 is 6 April to 5 May, month 12 is 6 March to 5 April.
+        *(
+            (
+                {"payroll": PayrollFacts("1257L", "cumulative", wrong), "day": day},
+                {"payroll": PayrollFacts("1257L", "cumulative", right), "day": day},
+            )
+            for day, right, wrong in (
+                (date(2026, 4, 6), 1, 12),
+                (date(2026, 5, 5), 1, 2),
+                (date(2026, 5, 6), 2, 1),
+                (date(2026, 12, 31), 9, 8),
+                (date(2027, 1, 5), 9, 10),
+                (date(2027, 1, 6), 10, 9),
+                (date(2027, 4, 5), 12, 1),
+            )
+        ),
+        # Without a day there is nothing to differ from, and month 1 as a basis looks at no month.
+        (
+            {"payroll": PayrollFacts("1257L", "cumulative", 2), "day": date(2026, 12, 1)},
+            {"payroll": PayrollFacts("1257L", "cumulative", 2)},
+        ),
+        (
+            {"payroll": PayrollFacts("1257L", "cumulative", 2), "day": date(2026, 12, 1)},
+            {"payroll": PayrollFacts("1257L", "month_1", 2), "day": date(2026, 12, 1)},
+        ),
+        # Payroll does not touch a payment that is all tax free.
+        (
+            {"payroll": PayrollFacts("1257L", "cumulative", 2), "day": date(2026, 12, 1)},
+            {"payroll": PayrollFacts("1257L", "cumulative", 2), "day": date(2026, 12, 1), "method": "pcls"},
+        ),
+    ],
+    "tax_code_of_another_nation": [
+        (
+            {"payroll": PayrollFacts(prefix + text, "month_1"), "nation": nation},
+            {"payroll": PayrollFacts(own + text, "month_1"), "nation": nation},
+        )
+        for nation, own in (("england", ""), ("northern_ireland", ""), ("scotland", "S"), ("wales", "C"))
+        for prefix in ("", "S", "C")
+        for text in ("1257L", "K475", "0T", "BR", "D0")
+        if prefix != own
+    ]
+    + [
+        (
+            {"payroll": PayrollFacts("SD2", "month_1")},
+            {"payroll": PayrollFacts("SD2", "month_1"), "nation": "scotland"},
+        ),
+        # NT has no nation, and neither has a code that is assumed.
+        (
+            {"payroll": PayrollFacts("BR", "month_1"), "nation": "scotland"},
+            {"payroll": PayrollFacts("NT", "month_1"), "nation": "scotland"},
+        ),
+        ({"payroll": PayrollFacts("1257L", "month_1"), "nation": "wales"}, {"nation": "wales"}),
+        (
+            {"payroll": PayrollFacts("S1257L", "month_1")},
+            {"payroll": PayrollFacts("S1257L", "month_1"), "method": "pcls"},
+        ),
+    ],
     "rates_not_yet_set": [
         # Welsh rates, the Scottish lower limits and the blind person's allowance of 2027-28 are set later.
         ({"tax_year": "2027-28"}, {"tax_year": "2025-26"}),
@@ -260,7 +329,11 @@ def test_what_the_loss_of_the_marriage_allowance_costs() -> None:
     """A tenth of 12,570 up to ten pounds is 1,260; at 20% that is 252 (ITA 2007 s.55B)."""
     income = {"employment": 3_000_000}
     lost = asked(amount=3_000_000, income=income, marriage_allowance="receives")["marriage_allowance_lost"]
-    assert (lost.effect, lost.cost, dict(lost.money)) == ("costs", 25_200, {"marriage_allowance_reduction": 25_200})
+    assert (lost.effect, lost.cost, dict(lost.money)) == (
+        "costs",
+        25_200,
+        {"marriage_allowance_reduction_lost": 25_200},
+    )
     assert "£252" in lost.detail
 
 
@@ -273,7 +346,7 @@ def test_what_is_over_the_lifetime_allowance_costs() -> None:
         ("ufpls", "2023-24", 0),
     ):
         found = asked(method, tax_year=tax_year, **facts)["lifetime_allowance_exceeded"]
-        assert dict(found.money) == {"excess": 10_000_000, "charge": charge}
+        assert dict(found.money) == {"above_lifetime_allowance": 10_000_000, "lifetime_allowance_charge": charge}
         assert found.cost == charge
         assert ("no charge" in found.detail) == (charge == 0)
 
@@ -281,7 +354,7 @@ def test_what_is_over_the_lifetime_allowance_costs() -> None:
 def test_how_much_payroll_takes_too_much_or_too_little() -> None:
     more = asked(payroll=BASIC, income={"employment": 1_207_000})["payroll_takes_more_than_is_due"]
     # 200 of 1,000, where half of it is within the allowance.
-    assert dict(more.money) == {"over_deducted": 10_000, "deducted": 20_000}
+    assert dict(more.money) == {"over_deducted": 10_000, "tax_deducted": 20_000}
     assert "P55" in more.detail
     free = PayrollFacts("1257L", "month_1")
     less = asked(payroll=free, income={"employment": 1_307_000})["payroll_takes_less_than_is_due"]

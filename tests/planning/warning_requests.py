@@ -116,8 +116,6 @@ def figures_that_differ(warning: ClientWarning) -> list[str]:
         return []
     figures = BOOK.years[warning.tax_year].figures.figures
     known = {figure_key(name): figure for name, figure in figures.items()}
-    # The minimum pension age is that of the day it is reached: it may be a later year's, or a protected one.
-    del known["minimum_pension_age"]
     told = (("money", warning.money), ("count", warning.counts), ("rate", warning.rates))
     return [
         name

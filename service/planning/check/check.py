@@ -167,7 +167,7 @@ def _person_case(
         tuple(years),
         tuple(
             PensionCase(
-                person,
+                person.with_pension(k),
                 (*person.path, "pensions", k),
                 features,
                 tuple(_of_pension(k, year, held[t][k], held[t + 1][k]) for t, year in enumerate(years)),

@@ -36,7 +36,7 @@ def circumstances_of(result: Schedule) -> Circumstances:
             )
             for year, state_pension in zip(result.years, result.state_pensions[i], strict=True)
         )
-        people.append(PersonCase(person, years))
+        people.append(PersonCase(person, years, held=member.pension))
     return Circumstances(tuple(people), ("end_date",), together=tuple(_together(result)))
 
 

@@ -1,12 +1,12 @@
 """The warnings that lump sum timing carries: those of each option, and of the deaths asked about.
 
-The rules are those of every other answer. What one says of every option alike is said once; what it says of some options
-points at each of them and names it.
+The rules are those of every other answer. What one says of several options in the same words is said once, with the places
+of those options; what it says of all of them has none.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
 
 from service.law import lump_sums
@@ -18,7 +18,6 @@ from service.law.rounding import down_to_the_penny
 from service.law.units import Pence
 from service.planning.household import Member, Path
 from service.planning.timing.comparison import OptionPeriod, OptionPerson, OptionResult, Timing
-from service.planning.timing.summary import described
 from service.planning.warnings import access
 from service.planning.warnings.circumstances import (
     Circumstances,
@@ -45,20 +44,35 @@ def timing_warnings(result: Timing) -> list[ClientWarning]:
         for k, option in enumerate(result.options)
         if option.course is not None
     }
-    return in_order([*_told_once(result, by_option), *_of_deaths(result)])
+    return in_order([*told_once(by_option), *_of_deaths(result)])
 
 
-def _told_once(result: Timing, by_option: dict[int, tuple[ClientWarning, ...]]) -> Iterator[ClientWarning]:
-    """What all options share once, at its own place; the rest for each option."""
-    shared = [
-        found for found in next(iter(by_option.values()), ()) if all(found in every for every in by_option.values())
-    ]
-    yield from shared
+def told_once(by_option: Mapping[int, Iterable[ClientWarning]]) -> Iterator[ClientWarning]:
+    """The warnings of options by their places, with what several say in the same words said once.
+
+    What not all options have names those that do. It points at its own place, or at the options where that is not the same in
+    all of them. Its figures are those on which they agree, and its cost is the highest.
+    """
+    alike: dict[tuple[object, ...], dict[int, ClientWarning]] = {}
     for k, of_option in by_option.items():
         for found in of_option:
-            if found not in shared:
-                named = f"{found.detail} This applies to option {k + 1}, {described(result.options[k].option)}."
-                yield found._replace(detail=named, path=("options", k))
+            alike.setdefault((found.code, found.person, found.pension, found.detail), {})[k] = found
+    for by_place in alike.values():
+        same = list(by_place.values())
+        yield same[0]._replace(
+            path=same[0].path if all(found.path == same[0].path for found in same) else ("options",),
+            options=() if len(same) == len(by_option) else tuple(by_place),
+            cost=max(found.cost for found in same),
+            money=_agreed([found.money for found in same]),
+            counts=_agreed([found.counts for found in same]),
+            rates=_agreed([found.rates for found in same]),
+        )
+
+
+def _agreed(figures: Sequence[Mapping[str, int]]) -> Mapping[str, int]:
+    """The figures that are the same in all."""
+    first = figures[0]
+    return {name: first[name] for name in first if all(other.get(name) == first[name] for other in figures)}
 
 
 def _of_option(result: Timing, k: int, option: OptionResult) -> list[ClientWarning]:
@@ -76,7 +90,7 @@ def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstance
             _year_facts(person, member, year, year.people[i], state_pension, ("options", k), option)
             for year, state_pension in zip(option.years, result.state_pensions[i], strict=True)
         )
-        people.append(PersonCase(person, years))
+        people.append(PersonCase(person, years, held=member.pension))
     together = tuple(Together(rules=year.period.rules, waits=_waits(year)) for year in option.years)
     return Circumstances(tuple(people), ("to_age",), together=together)
 
@@ -144,9 +158,9 @@ def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances
             continue
         taken = next((year.period.first for year in option.years if year.people[i].lump_sum), None)
         computed = (
-            f"Option {k + 1} takes no lump sum within these years."
+            "No lump sum is taken within these years."
             if taken is None
-            else f"Option {k + 1} takes the lump sum from {day_month_year(taken)} on."
+            else f"The lump sum is taken from {day_month_year(taken)} on."
         )
         lump_sum = _wanted(member, first.first, ("options", k), one.years[0])
         entry = CATALOGUE["below_minimum_pension_age"]
@@ -201,7 +215,7 @@ def _of_deaths(result: Timing) -> Iterator[ClientWarning]:
             ("deaths",),
             figures=most.period.rules.figures,
             rests_on=("inheritance_tax.rate", "inheritance_tax.unused_pensions_in_estate"),
-            money={"pensions": most.estate.pension, "extra_tax": tax},
+            money={"unused_pensions": most.estate.pension, "extra_inheritance_tax": tax},
             cost=tax,
         )
     tapered = [left for left in lefts if left.estate.home_to_descendants and left.tax.residence_band.taper]
@@ -215,6 +229,10 @@ def _of_deaths(result: Timing) -> Iterator[ClientWarning]:
             ("household", "estate"),
             figures=most.period.rules.figures,
             rests_on=("inheritance_tax.residence_taper_threshold",),
-            money={"estate_and_pensions": most.tax.estate, "band_lost": lost, "extra_tax": cost},
+            money={
+                "whole_estate": most.tax.estate,
+                "residence_band_lost": lost,
+                "extra_inheritance_tax": cost,
+            },
             cost=cost,
         )

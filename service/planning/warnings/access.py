@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
 from service.law.pension_age import access_age
 from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE
-from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
+from service.law.units import WHOLE, Years
+from service.planning.warnings.circumstances import PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
@@ -22,6 +24,8 @@ TOPIC: Topic = Topic()
     "A withdrawal is dated before the minimum pension age, or a protected pension age, is reached.",
     facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10", "Finance Act 2004 ss.208-213"),
+    figures={"access_age": "age"},
+    of_one_pension=True,
 )
 def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Money taken before the minimum pension age."""
@@ -36,8 +40,9 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
         "is permitted only on ill-health grounds or with a protected pension age. The rest of this answer assumes it is "
         "permitted; check this with the scheme.",
         taken.path,
+        about=year.person,
         figures=year.figures,
-        counts={"minimum_pension_age": age},
+        counts={"access_age": age},
     )
 
 
@@ -48,6 +53,8 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     "The minimum pension age is reached during the tax year, and no payment date is given.",
     facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
+    figures={"access_age": "age"},
+    of_one_pension=True,
 )
 def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """The minimum age is reached within the tax year, and no day is given."""
@@ -59,8 +66,9 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
         f"{year.person.who} will reach the minimum pension age of {least} on {day_month_year(birthday(born, least))}, during "
         "this tax year. A payment before that day would be unauthorised. We were not told the payment date.",
         taken.path,
+        about=year.person,
         figures=year.figures,
-        counts={"minimum_pension_age": least},
+        counts={"access_age": least},
     )
 
 
@@ -71,6 +79,8 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
     "In a plan, the minimum pension age is not reached on the last day of some tax year.",
     facts=("date_of_birth", "pensions.protected_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
+    figures={"access_age": "age"},
+    of_one_pension=True,
     only="in_a_plan",
 )
 def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
@@ -96,8 +106,9 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
         f"{person.who} can take benefits from age {age}, which is reached on {day_month_year(day)}. The plan takes nothing "
         f"from this pension {until}. Ill-health or a protected pension age may allow earlier access.",
         (*person.path, "date_of_birth"),
+        about=person,
         figures=last.figures,
-        counts={"minimum_pension_age": age},
+        counts={"access_age": age},
     )
 
 
@@ -109,7 +120,9 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     "some funds are uncrystallised.",
     facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
     sources=("Finance Act 2022 s.10",),
+    figures={"uncrystallised_left": "pounds", "next_minimum_pension_age": "age"},
     until=last_day_before_change("pension.minimum_pension_age"),
+    of_one_pension=True,
 )
 def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Old enough now, but not yet on the day the minimum age rises."""
@@ -122,20 +135,71 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     reopens = birthday(year.person.born, age)
     if reopens <= day:
         return ()
-    running = (
-        " Whether payments from drawdown already begun can continue is not yet confirmed by HMRC."
-        if taken.after.drawdown
-        else ""
-    )
+    running = "Whether payments from drawdown already begun can continue is not yet confirmed by HMRC."
     return entry.warn(
         f"The minimum pension age rises to {age} on {day_month_year(day)}, and {year.person.you} will reach it on "
         f"{day_month_year(reopens)}. Between these dates, benefits cannot be started from the "
-        f"{pounds(taken.after.uncrystallised)} not yet accessed. A protected pension age would change this.{running}",
+        f"{pounds(taken.after.uncrystallised)} not yet accessed. A protected pension age would change this.",
         (*year.person.path, "date_of_birth"),
+        about=year.person,
         figures=year.figures,
         money={"uncrystallised_left": taken.after.uncrystallised},
-        counts={"minimum_pension_age": age},
+        counts={"next_minimum_pension_age": age},
+        caveats=(running,) if taken.after.drawdown else (),
     )
+
+
+@TOPIC.of_a_person(
+    "protected_pension_age_relied_on",
+    "check",
+    "A protected pension age is relied on",
+    "Benefits are taken below the normal minimum pension age, at or above the protected pension age that is given.",
+    facts=("pensions.protected_pension_age", "date_of_birth", "withdrawals.date"),
+    sources=("Finance Act 2004 s.279 and Sch.36 paras 21-23", "Finance Act 2022 s.10"),
+    figures={"protected_pension_age": "age", "minimum_pension_age": "age"},
+    of_one_pension=True,
+)
+def protected_pension_age_relied_on(case: PersonCase, entry: Entry) -> Found:
+    """Permitted by a protected pension age alone."""
+    for year in case.years:
+        normal = year.rules.minimum_pension_age
+        relied_on = next(
+            (one for one in _taken_at(case, year) if one.protected and one.protected <= one.age < normal), None
+        )
+        if relied_on is None:
+            continue
+        person, _, protected = relied_on
+        assert protected is not None
+        return entry.warn(
+            f"Benefits are taken in {year.name} below the normal minimum pension age of {normal}. This relies on a protected "
+            f"pension age of {protected}. Such an age belongs to one scheme and a transfer can end it. Ask the "
+            "scheme whether it is held there.",
+            (*person.pension_path, "protected_pension_age"),
+            about=person,
+            figures=year.figures,
+            rests_on=("pension.minimum_pension_age",),
+            counts={"protected_pension_age": protected},
+        )
+    return ()
+
+
+class _AtAnAge(NamedTuple):
+    """Benefits taken by a person with a pension, at an age and under its protected pension age, if any."""
+
+    person: PersonFacts
+    age: Years
+    protected: Years | None
+
+
+def _taken_at(case: PersonCase, year: YearFacts) -> list[_AtAnAge]:
+    """What is taken in a tax year: one by one, or by the age at its end where only sums are known."""
+    if year.taken:
+        return [
+            _AtAnAge(year.of_pension(taken.pension).person, taken.age, taken.before.protected_pension_age)
+            for taken in year.taken
+            if taken.payment.gross
+        ]
+    return [_AtAnAge(case.person, year.age, case.given.protected_pension_age)] if year.gross else []
 
 
 @TOPIC.of_a_withdrawal(
@@ -148,6 +212,14 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
         "Finance Act 2004 ss.208-213",
         "HMRC Pensions Tax Manual PTM134100, PTM134400",
     ),
+    figures={
+        "unauthorised_payment": "pounds",
+        "tax_charges": "pounds",
+        "unauthorised_payment_charge": "fraction",
+        "unauthorised_payment_surcharge": "fraction",
+        "unauthorised_payment_surcharge_share": "fraction",
+    },
+    of_one_pension=True,
 )
 def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """What the tax charges on money taken too early come to."""
@@ -173,13 +245,14 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) ->
         f"Paid before the minimum age, {pounds(taken.payment.gross)} is an unauthorised payment. {year.person.who} would pay "
         f"{pay} The scheme is charged as well.",
         taken.path,
+        about=year.person,
         figures=figures,
         rests_on=(
             "pension.unauthorised_payment_charge",
             "pension.unauthorised_payment_surcharge",
             "pension.unauthorised_payment_surcharge_share",
         ),
-        money={"unauthorised_payment": taken.payment.gross, "charges": cost},
+        money={"unauthorised_payment": taken.payment.gross, "tax_charges": cost},
         cost=cost,
     )
 
@@ -205,6 +278,7 @@ _EVIDENCE = " Without this, the payment would be unauthorised. Ask the scheme wh
         "Finance Act 2004 ss.164-165 and Sch.28 para 1, Sch.29 para 4",
         "Income Tax (Earnings and Pensions) Act 2003 s.637C",
     ),
+    of_one_pension=True,
     only="with_facts",
 )
 def ill_health_route(year: YearFacts, taken: Taken, entry: Entry) -> Found:
@@ -215,5 +289,6 @@ def ill_health_route(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     return entry.warn(
         _ILL_HEALTH[facts.ill_health] + _EVIDENCE,
         (*year.person.path, "circumstances", "ill_health"),
+        about=year.person,
         figures=year.figures,
     )

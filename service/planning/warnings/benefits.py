@@ -70,6 +70,12 @@ def _steps(capital: Pence, lower: Pence, step: int) -> int:
     "Universal Credit is received, and withdrawals raise cash and ISAs above the lower capital limit.",
     facts=("circumstances.benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
     sources=("Universal Credit Regulations 2013 regs 18, 72",),
+    figures={
+        "cash_and_isas_before": "pounds",
+        "cash_and_isas_after": "pounds",
+        "universal_credit_lost_a_month": "pounds",
+        "universal_credit_lower_capital": "pounds",
+    },
     only="with_facts",
 )
 def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
@@ -91,7 +97,11 @@ def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
         _where(case),
         figures=figures,
         rests_on=(_UC_LOWER,),
-        money={"capital_before": capital.before, "capital_after": capital.after, "less_a_month": monthly},
+        money={
+            "cash_and_isas_before": capital.before,
+            "cash_and_isas_after": capital.after,
+            "universal_credit_lost_a_month": monthly,
+        },
         cost=monthly * _MONTHS,
     )
 
@@ -103,6 +113,11 @@ def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     "Universal Credit is received, and withdrawals raise cash and ISAs above the upper capital limit.",
     facts=("circumstances.benefits.universal_credit", "cash", "isa.value", "withdrawals.amount"),
     sources=("Universal Credit Regulations 2013 reg.18",),
+    figures={
+        "cash_and_isas_before": "pounds",
+        "cash_and_isas_after": "pounds",
+        "universal_credit_upper_capital": "pounds",
+    },
     only="with_facts",
 )
 def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
@@ -120,7 +135,7 @@ def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
         _where(case),
         figures=capital.year.figures,
         rests_on=(_UC_UPPER,),
-        money={"capital_before": capital.before, "capital_after": capital.after},
+        money={"cash_and_isas_before": capital.before, "cash_and_isas_after": capital.after},
     )
 
 
@@ -131,6 +146,12 @@ def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
     "Pension Credit is received, and withdrawals raise cash and ISAs above what is disregarded.",
     facts=("circumstances.benefits.pension_credit", "cash", "isa.value", "withdrawals.amount"),
     sources=("State Pension Credit Regulations 2002",),
+    figures={
+        "cash_and_isas_before": "pounds",
+        "cash_and_isas_after": "pounds",
+        "pension_credit_lost_a_week": "pounds",
+        "pension_credit_lower_capital": "pounds",
+    },
     only="with_facts",
 )
 def pension_credit_reduced(case: Circumstances, entry: Entry) -> Found:
@@ -154,7 +175,11 @@ def pension_credit_reduced(case: Circumstances, entry: Entry) -> Found:
         _where(case),
         figures=figures,
         rests_on=("benefits.pension_credit_lower_capital",),
-        money={"capital_before": capital.before, "capital_after": capital.after, "less_a_week": weekly},
+        money={
+            "cash_and_isas_before": capital.before,
+            "cash_and_isas_after": capital.after,
+            "pension_credit_lost_a_week": weekly,
+        },
         cost=weekly * _WEEKS,
     )
 
@@ -173,6 +198,7 @@ def _reached_state_pension_age(case: PersonCase, year: YearFacts) -> bool:
     "A means-tested benefit is received, State Pension age is reached, and funds remain.",
     facts=("circumstances.benefits", "date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("Universal Credit Regulations 2013 reg.74(3)-(4)", "State Pension Credit Regulations 2002 reg.18"),
+    figures={"pension_left": "pounds"},
     only="with_facts",
 )
 def notional_income(case: PersonCase, entry: Entry) -> Found:
@@ -190,6 +216,7 @@ def notional_income(case: PersonCase, entry: Entry) -> Found:
         f"From State Pension age, the {pounds(year.held_after)} left in {case.person.your} pension counts as if it paid an "
         "income, about what an annuity would. This is so even if nothing is drawn. Ask the benefit office what it assumes.",
         (*case.person.path, "circumstances", "benefits"),
+        about=case.person,
         figures=year.figures,
         money={"pension_left": year.held_after},
     )
@@ -206,6 +233,7 @@ def notional_income(case: PersonCase, entry: Entry) -> Found:
         "State Pension Credit Regulations 2002 reg.21",
         "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.22",
     ),
+    figures={"gifts_planned": "pounds"},
     only="with_facts",
 )
 def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
@@ -227,8 +255,9 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         detail,
         (*case.person.path, "circumstances", "gifts_planned"),
+        about=case.person,
         figures=year.figures,
-        money={} if given is None else {"gifts": given},
+        money={} if given is None else {"gifts_planned": given},
     )
 
 
@@ -239,6 +268,13 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     "State Pension age is reached, no benefit spares it, and withdrawals take total income above the limit.",
     facts=("date_of_birth", "income", "circumstances.benefits", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.681I", "Finance Act 2026 Sch.10"),
+    figures={
+        "total_income_before": "pounds",
+        "total_income_after": "pounds",
+        "winter_fuel_income_limit": "pounds",
+        "winter_fuel_payment": "pounds",
+        "winter_fuel_payment_from_higher_age": "pounds",
+    },
     since=first_day_with("winter_fuel.income_limit"),
 )
 def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
@@ -262,9 +298,10 @@ def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
         f"{pounds(limit)}. If {person.you} {person.does('receive', 'receives')} a winter fuel payment of {pounds(amount)}, "
         "all of it is repaid through tax. Tax-free cash and ISA withdrawals do not count.",
         year.path,
+        about=year.person,
         figures=figures,
         rests_on=("winter_fuel.income_limit", name),
-        money={"income_before": before, "income_after": income},
+        money={"total_income_before": before, "total_income_after": income},
         cost=amount,
     )
 
@@ -279,6 +316,7 @@ def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
         "SI 2012/2885",
         "SI 2012/2886 para 71",
     ),
+    figures={"withdrawals_in_the_year": "pounds"},
     only="with_facts",
 )
 def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
@@ -291,8 +329,9 @@ def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
         "Council tax support depends on income and savings; below pension age, councils in England have their own rules. The "
         f"{pounds(year.gross)} drawn in {year.name} may reduce or end it. Ask the council.",
         (*case.person.path, "circumstances", "benefits"),
+        about=case.person,
         figures=year.figures,
-        money={"withdrawn": year.gross},
+        money={"withdrawals_in_the_year": year.gross},
     )
 
 
@@ -310,7 +349,7 @@ class Care(NamedTuple):
     @property
     def money(self) -> dict[str, Pence]:
         """The amounts by name."""
-        return {"capital_before": self.before, "capital_after": self.after}
+        return {"cash_and_isas_before": self.before, "cash_and_isas_after": self.after}
 
 
 def _in_care(case: Circumstances) -> Iterator[Care]:
@@ -333,6 +372,7 @@ def _in_care(case: Circumstances) -> Iterator[Care]:
         "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.12",
         "LAC(DHSC)(2024)1",
     ),
+    figures={"cash_and_isas_before": "pounds", "cash_and_isas_after": "pounds", "care_upper_capital": "pounds"},
     only="with_facts",
 )
 def care_support_ends(case: Circumstances, entry: Entry) -> Found:
@@ -347,6 +387,7 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
             f"With the withdrawals, {person.your} cash and ISAs come to {pounds(found.after)}, above {pounds(upper)}. The "
             "council then no longer helps with care costs until they fall to that limit.",
             (*person.path, "circumstances", "benefits"),
+            about=person,
             figures=figures,
             rests_on=("care.upper_capital",),
             money=found.money,
@@ -364,6 +405,12 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
         "Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.25",
         "LAC(DHSC)(2024)1",
     ),
+    figures={
+        "cash_and_isas_before": "pounds",
+        "cash_and_isas_after": "pounds",
+        "care_contribution_rise_a_week": "pounds",
+        "care_lower_capital": "pounds",
+    },
     only="with_facts",
 )
 def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
@@ -380,9 +427,10 @@ def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
             f"With the withdrawals, {person.your} cash and ISAs come to {pounds(found.after)}, above {pounds(lower)}. The "
             f"contribution to care rises by {pounds(weekly)} a week.",
             (*person.path, "circumstances", "benefits"),
+            about=person,
             figures=figures,
             rests_on=("care.lower_capital",),
-            money={**found.money, "more_a_week": weekly},
+            money={**found.money, "care_contribution_rise_a_week": weekly},
             cost=weekly * _WEEKS,
         )
     return told
@@ -395,6 +443,7 @@ def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
     "Outside England, help with care is received and money is withdrawn.",
     facts=("circumstances.benefits.care_support", "tax_residence", "withdrawals.amount"),
     sources=("the charging rules of each nation",),
+    figures={"cash_and_isas_before": "pounds", "cash_and_isas_after": "pounds"},
     only="with_facts",
 )
 def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Found:
@@ -409,6 +458,7 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
             f"savings affect help with care. This service does not have the limits of {_NATIONS[person.nation]}; ask the "
             "council for them.",
             (*person.path, "circumstances", "benefits"),
+            about=person,
             figures=found.one.years[-1].figures,
             money=found.money,
         )
@@ -423,6 +473,7 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
     "and benefits are not given.",
     facts=("circumstances.benefits", "income", "cash", "isa.value"),
     sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
+    figures={"other_income": "pounds", "cash_and_isas_before": "pounds", "universal_credit_upper_capital": "pounds"},
     only="with_facts",
 )
 def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
@@ -447,5 +498,5 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
         (*first.person.path, "circumstances", "benefits"),
         figures=figures,
         rests_on=("benefits.universal_credit_upper_capital",),
-        money={"other_income": income, "capital": capital.before},
+        money={"other_income": income, "cash_and_isas_before": capital.before},
     )

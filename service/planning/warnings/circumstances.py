@@ -160,8 +160,10 @@ class Facts:
 
 
 class PersonFacts(Value, frozen=True):
-    """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request. ``works``: there is income
-    from work. ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
+    """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request, ``place`` and ``pension`` are
+    the person's place among the people and the pension's among the person's, None where it is about several together.
+    ``works``: there is income from work.
+    ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
 
     who: str
     path: Path
@@ -169,10 +171,16 @@ class PersonFacts(Value, frozen=True):
     born: date
     nation: Nation
     marriage_allowance: MarriageAllowance = "none"
+    place: int = 0
+    pension: int | None = 0
     works: bool = False
     has_state_pension_age: bool = False
     state_pension_from: date | None = None
     facts: Facts | None = None
+
+    def with_pension(self, place: int) -> PersonFacts:
+        """The same person with one of several pensions."""
+        return self._replace(pension=place, pension_path=(*self.path, "pensions", place))
 
     @property
     def you(self) -> str:
@@ -246,6 +254,10 @@ class YearFacts(Value, frozen=True):
     lump_sums_wanted: bool = True
     cash_isa_limit: Pence | None = None
 
+    def of_pension(self, place: int) -> YearFacts:
+        """The same year, told as one of the pension at a place."""
+        return self if self.person.pension == place else self._replace(person=self.person.with_pension(place))
+
     @property
     def figures(self) -> TaxYearFigures:
         """The tax year's figures."""
@@ -298,11 +310,18 @@ class PensionCase(Value, frozen=True):
 
 
 class PersonCase(Value, frozen=True):
-    """A person with the tax years that matter, in order; ``pensions`` one by one where they were asked about."""
+    """A person with the tax years that matter, in order; ``pensions`` one by one where they were asked about. ``held`` is the
+    pension as the request gives it, where that is not what it is before the first year's withdrawals."""
 
     person: PersonFacts
     years: tuple[YearFacts, ...]
     pensions: tuple[PensionCase, ...] = ()
+    held: Pension | None = None
+
+    @property
+    def given(self) -> Pension:
+        """The pension as the request gives it."""
+        return self.held or self.years[0].before
 
 
 @dataclass(frozen=True, slots=True)
@@ -318,7 +337,7 @@ class Estate:
 
 class Together(Value, frozen=True):
     """A household in one tax year of a plan. ``beyond_the_band`` is what spending draws beyond the band aimed at, and
-    ``beyond_tax`` the tax of that; ``waits`` is the cash for which there is no room in ISAs."""
+    ``beyond_tax`` the tax of that; ``waits`` is the cash that no ISA allowance is left for."""
 
     rules: TaxYearRules
     spending: Pence = 0

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
-from service.law.income_tax import liability, taxpayer_year
+from service.law.dates import day_month_year
+from service.law.income_tax import Nation, liability, taxpayer_year
+from service.law.payroll import CodePrefix, parse_code, tax_month
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, Pence
 from service.planning.payroll import PayrollOutcome
@@ -43,6 +46,16 @@ def _repayment(year: YearFacts, unearned: Pence, earned: Pence, plans: tuple[str
     "A tax return is filed, or may be, there is a student loan, and pension income raises the repayment.",
     facts=("circumstances.student_loans", "circumstances.self_assessment", "income", "withdrawals.amount"),
     sources=("SI 2009/470 reg.29", "HMRC CSLM16035"),
+    figures={
+        "taxable_withdrawals": "pounds",
+        "student_loan_repayment_rise": "pounds",
+        "student_loan_unearned_income_limit": "pounds",
+        "student_loan_plan_1_threshold": "pounds",
+        "student_loan_plan_2_threshold": "pounds",
+        "student_loan_plan_4_threshold": "pounds",
+        "student_loan_plan_5_threshold": "pounds",
+        "student_loan_postgraduate_threshold": "pounds",
+    },
     only="with_facts",
 )
 def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
@@ -71,9 +84,10 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         detail,
         (*year.person.path, "circumstances", "student_loans"),
+        about=year.person,
         figures=year.figures,
         rests_on=("student_loan.unearned_income_limit", *(name for name in names if year.figures.has(name))),
-        money={"taxable_withdrawals": year.taxable, "repayment": after - before},
+        money={"taxable_withdrawals": year.taxable, "student_loan_repayment_rise": after - before},
         cost=after - before,
     )
 
@@ -86,6 +100,11 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
     "source.",
     facts=("circumstances.self_assessment", "withdrawals.amount", "income"),
     sources=("Taxes Management Act 1970 s.59A", "SI 1996/1654"),
+    figures={
+        "not_deducted_at_source": "pounds",
+        "self_assessment_payments_on_account_limit": "pounds",
+        "self_assessment_payments_on_account_share": "fraction",
+    },
     only="with_facts",
 )
 def payments_on_account(year: YearFacts, entry: Entry) -> Found:
@@ -105,9 +124,10 @@ def payments_on_account(year: YearFacts, entry: Entry) -> Found:
         f"each half of this, are due by 31 January {after} and 31 July {after}. If income will be lower, a claim to reduce "
         "them is possible.",
         (*year.person.path, "circumstances", "self_assessment"),
+        about=year.person,
         figures=figures,
         rests_on=("self_assessment.payments_on_account_limit", "self_assessment.payments_on_account_share"),
-        money={"under_deducted": under},
+        money={"not_deducted_at_source": under},
     )
 
 
@@ -118,6 +138,7 @@ def payments_on_account(year: YearFacts, entry: Entry) -> Found:
     "The withdrawals bring the child benefit charge for the first time, and no return is filed, or that is not given.",
     facts=("circumstances.self_assessment", "child_benefit", "income", "withdrawals.amount"),
     sources=("Taxes Management Act 1970 s.7", "Income Tax (Earnings and Pensions) Act 2003 s.681B"),
+    figures={"child_benefit_charge": "pounds"},
     only="with_facts",
 )
 def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
@@ -132,6 +153,7 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
         f"A child benefit charge of {pounds(year.with_it.child_benefit_charge)} for {year.name} must be reported to HMRC. "
         f"To file a tax return for it, registration is needed by 5 October {year.figures.end.year}.{not_told}",
         (*year.person.path, "circumstances", "self_assessment"),
+        about=year.person,
         figures=year.figures,
         money={"child_benefit_charge": year.with_it.child_benefit_charge},
     )
@@ -144,6 +166,8 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
     "What payroll has deducted, refunds taken off, is more than the tax of the income that it answers for.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("PAYE Regulations 2003 reg.58", "HMRC PAYE manual PAYE94055"),
+    figures={"over_deducted": "pounds", "tax_deducted": "pounds", "refund": "pounds"},
+    of_one_pension=True,
 )
 def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """The first payment is taxed as if it came every month."""
@@ -162,10 +186,11 @@ def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
     return entry.warn(
         f"{detail} {_how_it_comes_back(year, payroll)}{' A tax return also corrects it.' if files else ''}",
         taken.payroll_path,
+        about=year.person,
         figures=year.figures,
         money={
             "over_deducted": payroll.over_deducted,
-            **({"refund": payroll.refund} if payroll.refund else {"deducted": deducted}),
+            **({"refund": payroll.refund} if payroll.refund else {"tax_deducted": deducted}),
         },
     )
 
@@ -196,6 +221,8 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
     "because of a State Pension.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.684",),
+    figures={"under_deducted": "pounds", "refund": "pounds"},
+    of_one_pension=True,
 )
 def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Payroll takes too little, so a bill follows."""
@@ -210,6 +237,7 @@ def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
         f"{refunded}About {pounds(payroll.under_deducted)} more tax will be due for {year.name} than is deducted. HMRC "
         "collects it by a new tax code, by Simple Assessment or through a tax return.",
         taken.payroll_path,
+        about=year.person,
         figures=year.figures,
         money=money,
     )
@@ -222,6 +250,8 @@ def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
     "In a quote, the pay to date of a cumulative code is more than the income given that a payer can have paid.",
     facts=("payroll.pay_to_date", "income"),
     sources=("PAYE Regulations 2003 reg.23",),
+    figures={"pay_to_date": "pounds", "pay_to_date_not_in_income": "pounds"},
+    of_one_pension=True,
 )
 def pay_to_date_above_income(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Earlier payments are income of the year, and the tax of the year is too low without them."""
@@ -233,8 +263,74 @@ def pay_to_date_above_income(year: YearFacts, taken: Taken, entry: Entry) -> Fou
         f"The pay to date is {pounds(pay)}, of which {pounds(taken.pay_not_in_the_income)} is not in the income given. "
         "Earlier payments belong in the income as well, otherwise the year's tax is too low. Check both amounts.",
         (*taken.payroll_path, "pay_to_date"),
+        about=year.person,
         figures=year.figures,
-        money={"pay_to_date": pay, "not_in_the_income": taken.pay_not_in_the_income},
+        money={"pay_to_date": pay, "pay_to_date_not_in_income": taken.pay_not_in_the_income},
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "payroll_month_differs_from_the_date",
+    "check",
+    "The tax month does not fit the date",
+    "In a quote, the tax month given for a cumulative code is not the one that the date of payment is in.",
+    facts=("payroll.month", "withdrawals.date"),
+    sources=("PAYE Regulations 2003 reg.23",),
+    figures={"tax_month_given": "month", "tax_month_of_the_date": "month"},
+    of_one_pension=True,
+)
+def payroll_month_differs_from_the_date(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """The month decides how much of the allowance and the bands a cumulative code has given so far."""
+    if taken.payroll is None or taken.payroll.assumed or taken.day is None or not taken.payment.taxable:
+        return ()
+    facts, month = taken.payroll.facts, tax_month(taken.day)
+    if facts.basis != "cumulative" or facts.month == month:
+        return ()
+    return entry.warn(
+        f"A payment on {day_month_year(taken.day)} is in tax month {month}, but month {facts.month} was given. The tax month "
+        "decides how much a cumulative code leaves free of tax, so the deduction may be wrong. Check the month and the date.",
+        (*taken.payroll_path, "month"),
+        about=year.person,
+        figures=year.figures,
+        counts={"tax_month_given": facts.month, "tax_month_of_the_date": month},
+    )
+
+
+_PREFIXES: Mapping[Nation, CodePrefix] = {"england": "", "northern_ireland": "", "scotland": "S", "wales": "C"}
+_TAXPAYERS: Mapping[CodePrefix, str] = {
+    "": "taxpayers in England or Northern Ireland",
+    "S": "Scottish taxpayers",
+    "C": "Welsh taxpayers",
+}
+
+
+@TOPIC.of_a_withdrawal(
+    "tax_code_of_another_nation",
+    "check",
+    "The tax code is for another nation",
+    "In a quote, the tax code given, other than NT, does not have the letter of the nation: S for Scotland, C for Wales, none "
+    "for England and Northern Ireland.",
+    facts=("payroll.code", "tax_residence"),
+    sources=("gov.uk, Tax codes: what your tax code means",),
+    of_one_pension=True,
+)
+def tax_code_of_another_nation(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """Payroll deducts by the rates of one nation, and the year's tax is that of another."""
+    if taken.payroll is None or taken.payroll.assumed or not taken.payment.taxable:
+        return ()
+    code, wanted = parse_code(taken.payroll.facts.code), _PREFIXES[year.person.nation]
+    if code.kind == "no_tax" or code.prefix == wanted:
+        return ()
+    if wanted and not code.prefix:
+        right = f"It is right only until HMRC sends a code that begins with {wanted}."
+    else:
+        right = "Check the code, and in which nation income tax is due."
+    return entry.warn(
+        f"Code {code.text} is for {_TAXPAYERS[code.prefix]}, but the tax of {year.name} is worked out for "
+        f"{_TAXPAYERS[wanted]}. {right}",
+        (*taken.payroll_path, "code"),
+        about=year.person,
+        figures=year.figures,
     )
 
 
@@ -246,6 +342,8 @@ def pay_to_date_above_income(year: YearFacts, taken: Taken, entry: Entry) -> Fou
     "year. Small pots are no such payments.",
     facts=("withdrawals.date", "withdrawals.method", "withdrawals.amount", "flexibly_accessed"),
     sources=("PAYE Regulations 2003 regs 55-58", "HMRC PAYE manual PAYE94045, PAYE94055"),
+    figures={"taxable_payments": "count"},
+    of_one_pension=True,
     only="with_facts",
 )
 def second_payment_in_the_year(year: YearFacts, entry: Entry) -> Found:
@@ -257,8 +355,9 @@ def second_payment_in_the_year(year: YearFacts, entry: Entry) -> Found:
         f"{len(paid)} taxable payments are planned in {year.name}. HMRC normally sends the provider a new code after the "
         "first, and only later payments use it. Form P55 is not available while more payments are due.",
         paid[1].path,
+        about=year.person,
         figures=year.figures,
-        counts={"payments": len(paid)},
+        counts={"taxable_payments": len(paid)},
     )
 
 
@@ -269,6 +368,7 @@ def second_payment_in_the_year(year: YearFacts, entry: Entry) -> Found:
     "The State Pension of a tax year is more than the personal allowance.",
     facts=("income",),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.577", "Income Tax Act 2007 s.35"),
+    figures={"state_pension": "pounds", "standard_personal_allowance": "pounds"},
 )
 def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Found:
     """The State Pension alone is more than the personal allowance, so that every pound drawn is taxed."""
@@ -289,6 +389,7 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
     return entry.warn(
         detail,
         (*case.person.path, "income"),
+        about=case.person,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance",),
         status=year.figures.status,
@@ -304,6 +405,7 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
     "deducted from the payment, or the State Pension alone is more than the allowance.",
     facts=("income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.577, 684",),
+    figures={"state_pension": "pounds", "under_deducted": "pounds", "tax_on_state_pension": "pounds"},
 )
 def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     """The State Pension uses the allowance that an emergency code gives to the payment."""
@@ -330,10 +432,11 @@ def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     else:
         return ()
     if own:
-        money["tax_of_state_pension"] = own
+        money["tax_on_state_pension"] = own
     return entry.warn(
         f"{detail} HMRC collects it by a new code or afterwards.",
         (*year.person.path, "income"),
+        about=year.person,
         figures=year.figures,
         money=money,
     )

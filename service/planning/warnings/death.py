@@ -115,6 +115,13 @@ def _not_told(estate: Estate) -> str:
     "Before 6 April 2027, what is drawn takes the estate above its tax-free bands.",
     facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward", "withdrawals.amount"),
     sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1",),
+    figures={
+        "drawn_after_tax": "pounds",
+        "drawn_above_tax_free_bands": "pounds",
+        "tax_free_bands": "pounds",
+        "extra_inheritance_tax": "pounds",
+        "inheritance_tax_rate": "fraction",
+    },
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
 )
@@ -136,7 +143,12 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
-        money={"drawn": sums.drawn, "drawn_over_the_bands": above, "bands": sums.most_bands, "extra_tax": cost},
+        money={
+            "drawn_after_tax": sums.drawn,
+            "drawn_above_tax_free_bands": above,
+            "tax_free_bands": sums.most_bands,
+            "extra_inheritance_tax": cost,
+        },
         cost=cost,
     )
 
@@ -154,6 +166,14 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         "pensions.drawdown",
     ),
     sources=("Finance Act 2026 ss.66-71", "Inheritance Tax Act 1984 s.150A"),
+    figures={
+        "unused_pensions": "pounds",
+        "whole_estate": "pounds",
+        "above_tax_free_bands": "pounds",
+        "tax_free_bands": "pounds",
+        "extra_inheritance_tax": "pounds",
+        "inheritance_tax_rate": "fraction",
+    },
     since=first_day_with("inheritance_tax.unused_pensions_in_estate", "yes"),
     only="with_facts",
 )
@@ -175,11 +195,11 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
         money={
-            "pensions": sums.pensions,
-            "estate_and_pensions": sums.total,
-            "over_the_bands": over,
-            "bands": sums.most_bands,
-            "extra_tax": cost,
+            "unused_pensions": sums.pensions,
+            "whole_estate": sums.total,
+            "above_tax_free_bands": over,
+            "tax_free_bands": sums.most_bands,
+            "extra_inheritance_tax": cost,
         },
         cost=cost,
     )
@@ -198,6 +218,7 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
         "pensions.drawdown",
     ),
     sources=("Finance Act 2026 ss.66-71",),
+    figures={"unused_pensions": "pounds", "whole_estate_with_pensions": "pounds", "tax_free_bands": "pounds"},
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
     after="estate_facts_decide",
@@ -218,7 +239,11 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
         ("household", "estate"),
         figures=sums.year.figures,
         rests_on=(_COUNTS,),
-        money={"pensions": sums.pensions, "estate_and_pensions": later, "bands": sums.most_bands},
+        money={
+            "unused_pensions": sums.pensions,
+            "whole_estate_with_pensions": later,
+            "tax_free_bands": sums.most_bands,
+        },
     )
 
 
@@ -229,6 +254,7 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     "All passes to the spouse, and what remains is more than the tax-free bands.",
     facts=("estate.home", "estate.first_death", "pensions.uncrystallised"),
     sources=("Inheritance Tax Act 1984 ss.8A, 18",),
+    figures={"whole_estate": "pounds", "tax_free_bands": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
     only="with_facts",
 )
 def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
@@ -246,7 +272,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
-        money={"estate_and_pensions": sums.total, "bands": sums.least_bands},
+        money={"whole_estate": sums.total, "tax_free_bands": sums.least_bands},
     )
 
 
@@ -257,6 +283,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     "What remains is more than the bands, and whether it passes to a spouse is not given.",
     facts=("estate.first_death", "estate.home"),
     sources=("Inheritance Tax Act 1984 s.18",),
+    figures={"whole_estate": "pounds", "tax_free_bands": "pounds"},
     only="with_facts",
 )
 def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
@@ -272,7 +299,7 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
         "or civil partner is exempt. We were not told who inherits.",
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
-        money={"estate_and_pensions": sums.total, "bands": sums.most_bands},
+        money={"whole_estate": sums.total, "tax_free_bands": sums.most_bands},
     )
 
 
@@ -284,6 +311,13 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
     "are not given.",
     facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward"),
     sources=("Inheritance Tax Act 1984 ss.8A, 8D-8M and Sch.1",),
+    figures={
+        "whole_estate": "pounds",
+        "smallest_tax_free_bands": "pounds",
+        "largest_tax_free_bands": "pounds",
+        "inheritance_tax_nil_rate_band": "pounds",
+        "inheritance_tax_residence_nil_rate_band": "pounds",
+    },
     only="with_facts",
 )
 def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
@@ -300,7 +334,11 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
         ("household", "estate", missing[0]),
         figures=sums.year.figures,
         rests_on=(_NRB, _RNRB),
-        money={"estate_and_pensions": sums.total, "least_bands": sums.least_bands, "most_bands": sums.most_bands},
+        money={
+            "whole_estate": sums.total,
+            "smallest_tax_free_bands": sums.least_bands,
+            "largest_tax_free_bands": sums.most_bands,
+        },
     )
 
 
@@ -317,6 +355,13 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
         "withdrawals.amount",
     ),
     sources=("Inheritance Tax Act 1984 s.8D(5)", "Finance Act 2026 ss.66-72"),
+    figures={
+        "whole_estate": "pounds",
+        "residence_band_before_taper": "pounds",
+        "residence_band_lost": "pounds",
+        "extra_inheritance_tax": "pounds",
+        "inheritance_tax_residence_taper_threshold": "pounds",
+    },
     only="with_facts",
 )
 def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
@@ -342,7 +387,12 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_TAPER,),
-        money={"estate_and_pensions": sums.total, "band": band, "band_lost": lost, "extra_tax": cost},
+        money={
+            "whole_estate": sums.total,
+            "residence_band_before_taper": band,
+            "residence_band_lost": lost,
+            "extra_inheritance_tax": cost,
+        },
         cost=cost,
     )
 
@@ -354,6 +404,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     "Pensions, ISAs and cash alone are more than the nil-rate band, and the estate is not given.",
     facts=("estate", "pensions.uncrystallised", "cash", "isa.value"),
     sources=("Inheritance Tax Act 1984 ss.4, 7 and Sch.1", "Finance Act 2026 ss.66-72"),
+    figures={"pensions_isas_and_cash": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
     only="with_facts",
 )
 def estate_not_given(case: Circumstances, entry: Entry) -> Found:
@@ -371,7 +422,7 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_NRB,),
-        money={"held": held},
+        money={"pensions_isas_and_cash": held},
     )
 
 
@@ -379,7 +430,7 @@ _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
 
 
 @TOPIC.of_a_person(
-    "heirs_pay_income_tax",
+    "beneficiaries_pay_income_tax",
     "check",
     "Beneficiaries would pay income tax",
     "The person has reached 75, and funds remain in the pension.",
@@ -388,10 +439,12 @@ _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
         "Income Tax (Earnings and Pensions) Act 2003 ss.567B, 637H-637M",
         "Taxation of Pensions Act 2014 Sch.2",
     ),
+    figures={"pension_left": "pounds", "age_at_end_of_tax_year": "age", "beneficiaries_taxed_from_age": "age"},
+    of_one_pension=True,
     only="with_facts",
 )
-def heirs_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
-    """The age is reached from which heirs pay income tax on what is left."""
+def beneficiaries_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
+    """The age is reached from which beneficiaries pay income tax on what is left."""
     year = case.years[-1]
     limit = year.figures.count(_TAXED_FROM)
     if not year.held_after or year.age < limit:
@@ -401,24 +454,27 @@ def heirs_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
         f"{case.person.who} will be {year.age} at the end of {year.name}. From age {limit}, beneficiaries pay income tax at "
         f"their own rates on what they receive from the {pounds(year.held_after)} left in the pension.{first}",
         case.person.pension_path,
+        about=case.person,
         figures=year.figures,
         rests_on=(_TAXED_FROM,),
         money={"pension_left": year.held_after},
-        counts={"age": year.age},
+        counts={"age_at_end_of_tax_year": year.age},
     )
 
 
 @TOPIC.of_a_person(
-    "heirs_pay_income_tax_soon",
+    "beneficiaries_pay_income_tax_soon",
     "check",
     "Beneficiaries would pay income tax from 75",
     "The person turns 75 within a year, and funds remain in the pension.",
     facts=("date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
+    figures={"pension_left": "pounds", "beneficiaries_taxed_from_age": "age"},
+    of_one_pension=True,
     only="with_facts",
 )
-def heirs_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
-    """The age from which heirs pay income tax is less than a year away."""
+def beneficiaries_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
+    """The age from which beneficiaries pay income tax is less than a year away."""
     year = case.years[-1]
     limit = year.figures.count(_TAXED_FROM)
     if not year.held_after or year.age != limit - 1:
@@ -428,6 +484,7 @@ def heirs_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
         f"then, the {pounds(year.held_after)} left can usually be paid free of income tax. From then on, beneficiaries pay "
         "income tax at their own rates.",
         case.person.pension_path,
+        about=case.person,
         figures=year.figures,
         rests_on=(_TAXED_FROM,),
         money={"pension_left": year.held_after},
@@ -445,6 +502,8 @@ def heirs_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
         "Finance Act 2026 ss.66-71",
         "Inheritance Tax Act 1984 s.18",
     ),
+    figures={"pension_left": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
@@ -469,6 +528,7 @@ def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             detail,
             (*one.path, "nomination"),
+            about=one.person,
             figures=year.figures,
             money={"pension_left": year.held_after},
         )
@@ -493,6 +553,7 @@ def _windows(case: Circumstances) -> Iterator[tuple[PersonCase, date]]:
     "A pension was inherited from someone who died before 75, and the two years have not ended.",
     facts=("circumstances.inherited_pension.scheme_knew_on", "circumstances.inherited_pension.died_before_75", "date"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
+    figures={"days_left_in_window": "days", "beneficiaries_window_years": "years"},
     only="with_facts",
 )
 def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
@@ -507,9 +568,10 @@ def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
             f"{day_month_year(ends - timedelta(days=1))}. That is {figures.count(_WINDOW)} years from when the scheme first "
             f"knew of the death. Days left: {days}.",
             (*one.person.path, "circumstances", "inherited_pension"),
+            about=one.person,
             figures=figures,
             rests_on=(_WINDOW,),
-            counts={"days_left": days},
+            counts={"days_left_in_window": days},
         )
     return told
 
@@ -521,6 +583,7 @@ def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
     "A pension was inherited from someone who died before 75, and the two years have ended.",
     facts=("circumstances.inherited_pension.scheme_knew_on", "circumstances.inherited_pension.died_before_75", "date"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
+    figures={"beneficiaries_window_years": "years"},
     only="with_facts",
 )
 def two_year_window_passed(case: Circumstances, entry: Entry) -> Found:
@@ -534,6 +597,7 @@ def two_year_window_passed(case: Circumstances, entry: Entry) -> Found:
             f"The {figures.count(_WINDOW)} years for the inherited pension ended on {day_month_year(ends - timedelta(days=1))}. "
             "What was not paid or moved to drawdown by then is taxed as income. Ask the scheme what was done in time.",
             (*one.person.path, "circumstances", "inherited_pension"),
+            about=one.person,
             figures=figures,
             rests_on=(_WINDOW,),
         )

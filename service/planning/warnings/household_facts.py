@@ -29,10 +29,13 @@ def person_facts(
     person: Member, i: int, of: int, state_pension_from: date | None, facts: Facts | None = None
 ) -> PersonFacts:
     """Person ``i`` of a household of one or two people."""
+    several = len(person.pensions) > 1
     return PersonFacts(
         who=who(i, of, person.name),
         path=(*PEOPLE, i),
-        pension_path=(*PEOPLE, i, "pensions", 0),
+        pension_path=(*PEOPLE, i, "pensions") if several else (*PEOPLE, i, "pensions", 0),
+        place=i,
+        pension=None if several else 0,
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

@@ -44,9 +44,10 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
         f"In {year.name}, {pounds(inside)} of {year.person.your} withdrawals is taxed at the {name.replace('_', ' ')} of "
         f"{per_cent(rate)} instead of {per_cent(below)}. This adds {pounds(cost)}.",
         year.path,
+        about=year.person,
         figures=year.figures,
         rests_on=(f"income_tax.bands_{year.person.nation}",),
-        money={"amount_in_the_band": inside, "extra_tax": cost},
+        money={"taxed_in_the_band": inside, "extra_income_tax": cost},
         rates={"rate_in_the_band": rate},
         cost=cost,
     )
@@ -59,6 +60,7 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     "Taxable withdrawals reach the higher rate band, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.10, 11A", "Finance Act 2004 s.192"),
+    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
 )
 def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals reach into the higher rate band."""
@@ -72,6 +74,7 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "Taxable withdrawals reach the advanced rate band in Scotland, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
+    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
     since=first_day_with("income_tax.bands_scotland", "advanced_rate"),
 )
 def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
@@ -86,6 +89,7 @@ def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "Taxable withdrawals reach the additional rate band, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.10",),
+    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
 )
 def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals reach into the additional rate band."""
@@ -99,6 +103,7 @@ def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "Taxable withdrawals reach the top rate band in Scotland, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
+    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
 )
 def top_rate_entered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals reach into the top rate band."""
@@ -112,6 +117,12 @@ def top_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "Withdrawals take adjusted net income above the limit over which the personal allowance is reduced.",
     facts=("income", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.35, 58",),
+    figures={
+        "adjusted_net_income": "pounds",
+        "personal_allowance_lost": "pounds",
+        "extra_income_tax": "pounds",
+        "personal_allowance_taper_threshold": "pounds",
+    },
 )
 def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
     """Income above the taper threshold takes the personal allowance away."""
@@ -131,10 +142,11 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
         f"The withdrawals of {year.name} take {year.person.your} adjusted net income to {pounds(income)}, above "
         f"{pounds(rules.taper_threshold)}. {pounds(lost)} of the personal allowance is lost, which adds {pounds(cost)} of tax.",
         year.path,
+        about=year.person,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance_taper_threshold",),
         status=year.figures.status,
-        money={"adjusted_net_income": income, "personal_allowance_lost": lost, "extra_tax": cost},
+        money={"adjusted_net_income": income, "personal_allowance_lost": lost, "extra_income_tax": cost},
         cost=cost,
     )
 
@@ -146,6 +158,12 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
     "There is interest, and withdrawals take income into a band with a smaller savings allowance.",
     facts=("income", "withdrawals.amount"),
     sources=("Income Tax Act 2007 s.12B",),
+    figures={
+        "savings_allowance_before": "pounds",
+        "savings_allowance_after": "pounds",
+        "savings_interest": "pounds",
+        "extra_income_tax": "pounds",
+    },
 )
 def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
     """A higher band makes the personal savings allowance smaller."""
@@ -163,13 +181,14 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
         f"The withdrawals of {year.name} take {year.person.you} into a higher tax band. The savings allowance falls from "
         f"{pounds(before)} to {pounds(after)}. Up to {pounds(cost)} more tax is due on {pounds(savings)} of interest.",
         year.path,
+        about=year.person,
         figures=year.figures,
         status=year.figures.status,
         money={
             "savings_allowance_before": before,
             "savings_allowance_after": after,
             "savings_interest": savings,
-            "extra_tax": cost,
+            "extra_income_tax": cost,
         },
         cost=cost,
     )
@@ -188,6 +207,7 @@ def _highest(year: YearFacts) -> str:
     "Scotland, above the intermediate rate).",
     facts=("marriage_allowance", "income", "tax_residence", "withdrawals.amount"),
     sources=("Income Tax Act 2007 ss.55B-55C",),
+    figures={"marriage_allowance_reduction_lost": "pounds"},
 )
 def marriage_allowance_lost(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals end a marriage allowance received."""
@@ -200,8 +220,9 @@ def marriage_allowance_lost(year: YearFacts, entry: Entry) -> Found:
         f"With the withdrawals of {year.name}, some of {year.person.your} income is taxed above the {_highest(year)}. The "
         f"marriage allowance, worth {pounds(lost)} off the tax, is lost for the year.",
         (*year.person.path, "marriage_allowance"),
+        about=year.person,
         figures=year.figures,
-        money={"marriage_allowance_reduction": lost},
+        money={"marriage_allowance_reduction_lost": lost},
         cost=lost,
     )
 
@@ -231,6 +252,7 @@ def marriage_allowance_not_available(year: YearFacts, entry: Entry) -> Found:
         f"In {year.name} some of {year.person.your} income is taxed above the {_highest(year)}, so no marriage allowance can "
         f"be {side}",
         (*year.person.path, "marriage_allowance"),
+        about=year.person,
         figures=year.figures,
     )
 
@@ -242,6 +264,11 @@ def marriage_allowance_not_available(year: YearFacts, entry: Entry) -> Found:
     "Withdrawals raise the high income child benefit charge.",
     facts=("child_benefit", "income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H",),
+    figures={
+        "adjusted_net_income": "pounds",
+        "child_benefit_charge_rise": "pounds",
+        "child_benefit_charge_threshold": "pounds",
+    },
 )
 def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals bring, or raise, the high income child benefit charge."""
@@ -256,9 +283,10 @@ def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
         f"{pounds(year.with_it.adjusted_net_income)}, above {pounds(year.figures.money(threshold))}. The high income child "
         f"benefit charge rises by {pounds(more)}.",
         year.path,
+        about=year.person,
         figures=year.figures,
         rests_on=(threshold,),
-        money={"adjusted_net_income": year.with_it.adjusted_net_income, "child_benefit_charge": more},
+        money={"adjusted_net_income": year.with_it.adjusted_net_income, "child_benefit_charge_rise": more},
         cost=more,
     )
 
@@ -271,6 +299,11 @@ def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
     "threshold.",
     facts=("child_benefit", "income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.681B",),
+    figures={
+        "higher_adjusted_net_income": "pounds",
+        "lower_adjusted_net_income": "pounds",
+        "child_benefit_charge_threshold": "pounds",
+    },
 )
 def child_benefit_charge_falls_on_partner(case: Circumstances, entry: Entry) -> Found:
     """Child benefit is given for one of a couple, and the withdrawals make the other's income the higher."""
@@ -292,9 +325,10 @@ def child_benefit_charge_falls_on_partner(case: Circumstances, entry: Entry) -> 
                 f"{pounds(income)}, and above {pounds(threshold)}. The charge falls on the partner with the higher income. "
                 f"Here child benefit is entered for {one.person.you}.",
                 (*one.person.path, "child_benefit"),
+                about=one.person,
                 figures=year.figures,
                 rests_on=("income_tax.child_benefit_charge_threshold",),
-                money={"higher_income": higher, "lower_income": income},
+                money={"higher_adjusted_net_income": higher, "lower_adjusted_net_income": income},
             )
             break
     return told
@@ -307,6 +341,7 @@ def child_benefit_charge_falls_on_partner(case: Circumstances, entry: Entry) -> 
     "Tax-Free Childcare is received, and withdrawals take adjusted net income above its limit.",
     facts=("circumstances.tax_free_childcare", "income", "withdrawals.amount"),
     sources=("SI 2015/448 reg.15",),
+    figures={"adjusted_net_income": "pounds", "tax_free_childcare": "pounds", "childcare_income_limit": "pounds"},
     only="with_facts",
 )
 def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
@@ -323,6 +358,7 @@ def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
         f"{pounds(facts.tax_free_childcare)} is lost for both parents. The limit applies to the income expected for the tax "
         "year when the account is reconfirmed.",
         year.path,
+        about=year.person,
         figures=year.figures,
         rests_on=("childcare.income_limit",),
         money={
@@ -346,6 +382,12 @@ def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
         "withdrawals.amount",
     ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H", "SI 2015/448 reg.15"),
+    figures={
+        "adjusted_net_income": "pounds",
+        "adjusted_net_income_before": "pounds",
+        "child_benefit_charge_threshold": "pounds",
+        "childcare_income_limit": "pounds",
+    },
     only="with_facts",
 )
 def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
@@ -380,6 +422,7 @@ def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
         f"The withdrawals of {year.name} take {year.person.your} adjusted net income from {pounds(before)} to {pounds(income)}, "
         f"above {limits}. {unknown}",
         (*year.person.path, "children" if facts.children is None else missing[0][0]),
+        about=year.person,
         figures=year.figures,
         rests_on=tuple(name for _, name, _ in missing),
         money={"adjusted_net_income": income, "adjusted_net_income_before": before},

@@ -22,11 +22,11 @@ _SUBSCRIPTIONS: Path = ("isa_subscriptions",)
 _LIMIT = "isa.subscription_limit"
 
 
-class Room(NamedTuple):
-    """A person's ISA year: what is planned, the room without and with flexible replacement; pence."""
+class IsaYear(NamedTuple):
+    """A person's ISA year: what is planned, and the ISA allowance left without and with flexible replacement; pence."""
 
     planned: Pence
-    room: Pence
+    left: Pence
     with_replacement: Pence
 
 
@@ -37,24 +37,24 @@ def _planned(year: YearFacts) -> tuple[Subscription, ...]:
     return tuple(one for one in facts.isas.subscriptions if year.figures.start <= one.day <= year.figures.end)
 
 
-def _room(year: YearFacts, today: date | None) -> Room:
+def _isa_year(year: YearFacts, today: date | None) -> IsaYear:
     facts = year.person.facts
     assert facts is not None
     this_year = today is not None and year.figures.start <= today <= year.figures.end
     used = facts.isas.subscribed_this_year if this_year else 0
     withdrawn = facts.isas.withdrawn_this_year if this_year else 0
-    room = max(0, year.figures.money(_LIMIT) - used)
+    left = max(0, year.figures.money(_LIMIT) - used)
     planned = sum(one.amount for one in _planned(year))
-    return Room(planned, room, room + withdrawn)
+    return IsaYear(planned, left, left + withdrawn)
 
 
 class Excess(NamedTuple):
-    """A person's ISA year in which more is planned than the room. ``permitted`` is the room, with replacement unless it
-    is known that nothing may be put back; ``above`` what is planned beyond it, 0 where replacement makes it fit."""
+    """A person's ISA year in which more is planned than the allowance left. ``permitted`` is what is left, with replacement
+    unless it is known that nothing may be put back; ``above`` what is planned beyond it, 0 where replacement makes it fit."""
 
     one: PersonCase
     year: YearFacts
-    found: Room
+    found: IsaYear
     permitted: Pence
     above: Pence
 
@@ -65,9 +65,9 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
         if facts is None:
             continue
         for year in one.years:
-            found = _room(year, case.today)
-            if found.planned > found.room:
-                permitted = found.room if facts.isas.flexible is False else found.with_replacement
+            found = _isa_year(year, case.today)
+            if found.planned > found.left:
+                permitted = found.left if facts.isas.flexible is False else found.with_replacement
                 yield Excess(one, year, found, permitted, max(0, found.planned - permitted))
 
 
@@ -78,6 +78,12 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
     "More would be paid into ISAs in a tax year than the limit leaves, with what can be replaced in a flexible ISA.",
     facts=("isa_subscriptions", "isa.subscribed_this_year", "isa.withdrawn_this_year", "isa.flexible"),
     sources=("SI 1998/1870 reg.4ZA",),
+    figures={
+        "isa_allowance_left": "pounds",
+        "subscriptions_planned": "pounds",
+        "above_isa_allowance": "pounds",
+        "isa_subscription_limit": "pounds",
+    },
     only="with_facts",
 )
 def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
@@ -86,16 +92,21 @@ def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
     for one, year, found, permitted, above in _excesses(case):
         if above:
             facts = one.person.facts
-            asked = facts is not None and facts.isas.flexible is None and permitted > found.room
+            asked = facts is not None and facts.isas.flexible is None and permitted > found.left
             if_flexible = ", if the money taken out was in a flexible ISA" if asked else ""
             unknown = " We were not told whether the ISA is flexible." if asked else ""
             told += entry.warn(
                 f"{year.person.who} can still pay {pounds(permitted)} into ISAs in {year.name}{if_flexible}. "
                 f"{pounds(found.planned)} is planned, {pounds(above)} too much.{unknown}",
                 _SUBSCRIPTIONS,
+                about=year.person,
                 figures=year.figures,
                 rests_on=(_LIMIT,),
-                money={"room": permitted, "planned": found.planned, "above": above},
+                money={
+                    "isa_allowance_left": permitted,
+                    "subscriptions_planned": found.planned,
+                    "above_isa_allowance": above,
+                },
             )
     return told
 
@@ -107,6 +118,7 @@ def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
     "More would be paid in than the limit leaves, and the next tax year's limit can take some of it.",
     facts=("isa_subscriptions", "date"),
     sources=("SI 1998/1870 reg.4ZA",),
+    figures={"next_tax_years_isa_limit": "pounds", "fits_next_tax_year": "pounds", "days_left_in_tax_year": "days"},
     only="with_facts",
 )
 def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
@@ -122,23 +134,25 @@ def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
             f"{days} days are left in {year.name}. From {day_month_year(next_start)}, {pounds(min(above, next_limit))} of "
             f"the excess would fit the next tax year's limit of {pounds(next_limit)}.",
             _SUBSCRIPTIONS,
+            about=year.person,
             figures=year.figures,
-            money={"next_limit": next_limit, "for_next_tax_year": min(above, next_limit)},
-            counts={"days_left": days},
+            money={"next_tax_years_isa_limit": next_limit, "fits_next_tax_year": min(above, next_limit)},
+            counts={"days_left_in_tax_year": days},
         )
     return told
 
 
 @TOPIC.of_the_household(
-    "partner_has_isa_room",
+    "partner_has_isa_allowance_left",
     "check",
     "The partner has ISA allowance left",
     "More would be paid in than one person's limit leaves, and the other has allowance left.",
     facts=("isa_subscriptions", "isa.subscribed_this_year"),
     sources=("SI 1998/1870 reg.4ZA",),
+    figures={"partners_isa_allowance_left": "pounds", "fits_partners_allowance": "pounds"},
     only="with_facts",
 )
-def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
+def partner_has_isa_allowance_left(case: Circumstances, entry: Entry) -> Found:
     """What is too much for one of a couple fits, in part at least, into the other's limit."""
     told: Found = ()
     for one, year, _, _, above in _excesses(case):
@@ -146,16 +160,17 @@ def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
             theirs = next((found for found in other.years if found.name == year.name), None)
             if not above or other is one or theirs is None:
                 continue
-            room = _room(theirs, case.today)
-            free = room.room - room.planned
+            partners = _isa_year(theirs, case.today)
+            free = partners.left - partners.planned
             if free > 0:
                 told += entry.warn(
                     f"{other.person.who} has {pounds(free)} of ISA allowance left in {year.name}; {pounds(min(free, above))} "
                     f"of the excess would fit. The money must belong to {other.person.you}; a gift between spouses is "
                     "possible.",
                     (*other.person.path, "isa"),
+                    about=other.person,
                     figures=year.figures,
-                    money={"partners_room": free, "for_partner": min(free, above)},
+                    money={"partners_isa_allowance_left": free, "fits_partners_allowance": min(free, above)},
                 )
     return told
 
@@ -171,6 +186,7 @@ def partner_has_isa_room(case: Circumstances, entry: Entry) -> Found:
         "SI 1998/1870 reg.5DDB",
         "gov.uk, Individual Savings Accounts: withdrawing your money",
     ),
+    figures={"subscriptions_planned": "pounds", "isa_allowance_left": "pounds", "withdrawn_this_year": "pounds"},
     only="with_facts",
 )
 def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
@@ -182,12 +198,17 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
             continue
         withdrawn = facts.isas.withdrawn_this_year
         told += entry.warn(
-            f"{pounds(found.planned)} is planned for {year.name}, and the limit leaves {pounds(found.room)}. The "
+            f"{pounds(found.planned)} is planned for {year.name}, and the limit leaves {pounds(found.left)}. The "
             f"{pounds(withdrawn)} taken out can be replaced on top only if the ISA is flexible. We were not told; ask the "
             "ISA manager.",
             (*one.person.path, "isa", "flexible"),
+            about=one.person,
             figures=year.figures,
-            money={"planned": found.planned, "room": found.room, "withdrawn": withdrawn},
+            money={
+                "subscriptions_planned": found.planned,
+                "isa_allowance_left": found.left,
+                "withdrawn_this_year": withdrawn,
+            },
         )
     return told
 
@@ -202,6 +223,7 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
         "SI 1998/1870 reg.5DDB",
         "SI 2025/733 reg.5",
     ),
+    figures={"flexible_isa_replacement": "pounds"},
     only="with_facts",
 )
 def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
@@ -212,11 +234,12 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
         if facts is None or above or not facts.isas.flexible:
             continue
         told += entry.warn(
-            f"{pounds(found.planned - found.room)} of what is paid in replaces money taken out of a flexible ISA. It must be "
+            f"{pounds(found.planned - found.left)} of what is paid in replaces money taken out of a flexible ISA. It must be "
             f"paid by {day_month_year(year.figures.end)}. Money from earlier tax years must go back to the same account.",
             _SUBSCRIPTIONS,
+            about=one.person,
             figures=year.figures,
-            money={"replaced": found.planned - found.room},
+            money={"flexible_isa_replacement": found.planned - found.left},
         )
     return told
 
@@ -228,6 +251,11 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
     "From 2027-28, a person under 65 plans to pay more into cash ISAs than their limit.",
     facts=("isa_subscriptions.cash_isa", "isa_subscriptions", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
+    figures={
+        "cash_isa_subscriptions_planned": "pounds",
+        "above_cash_isa_limit": "pounds",
+        "isa_cash_limit_under_65": "pounds",
+    },
     since=first_day_with("isa.cash_limit_ends_at_age"),
     only="with_facts",
 )
@@ -246,9 +274,10 @@ def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
         f"{year.figures.count('isa.cash_limit_ends_at_age')}. {pounds(total)} is planned, {pounds(total - limit)} too much. "
         "This limit does not apply to stocks and shares ISAs.",
         _SUBSCRIPTIONS,
+        about=year.person,
         figures=year.figures,
         rests_on=("isa.cash_limit_under_65",),
-        money={"cash_isa_limit": limit, "planned": total, "above": total - limit},
+        money={"cash_isa_subscriptions_planned": total, "above_cash_isa_limit": total - limit},
     )
 
 
@@ -259,6 +288,7 @@ def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
     "In a plan, new money goes into a cash ISA in a tax year with a lower limit under 65.",
     facts=("isa.cash_isa", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
+    figures={"isa_cash_limit_under_65": "pounds"},
     since=first_day_with("isa.cash_limit_ends_at_age"),
     only="in_a_plan",
 )
@@ -270,12 +300,11 @@ def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:
     age = year.figures.count("isa.cash_limit_ends_at_age")
     return entry.warn(
         f"From {year.name}, people under {age} can pay at most {pounds(limit)} a tax year into cash ISAs. The plan uses this "
-        f"limit until the tax year in which {year.person.you} {year.person.does('turn', 'turns')} {age}. It was announced in "
-        "November 2025. How the age is tested is not yet confirmed.",
+        f"limit until the tax year in which {year.person.you} {year.person.does('turn', 'turns')} {age}.",
         (*year.person.path, "isa", "cash_isa"),
+        about=year.person,
         figures=year.figures,
-        status=year.figures.figures["isa.cash_limit_under_65"].status,
-        money={"cash_isa_limit": limit},
+        rests_on=("isa.cash_limit_under_65",),
     )
 
 
@@ -299,6 +328,7 @@ def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
         f"A person who is not UK resident cannot pay into an ISA in {year.name}, except in the tax year of leaving the UK. "
         "ISAs already held can be kept.",
         (*year.person.path, "circumstances", "uk_resident"),
+        about=year.person,
         figures=year.figures,
     )
 
@@ -323,6 +353,7 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
         f"Without UK residence, only a Crown employee abroad, or the spouse or civil partner of one, can pay into an ISA in "
         f"{year.name}. We were not told whether that applies.",
         (*year.person.path, "circumstances", "crown_employee_abroad"),
+        about=year.person,
         figures=year.figures,
     )
 
@@ -334,6 +365,7 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     "By some day more would be paid in than the cash and payments until then, while payments follow later.",
     facts=("isa_subscriptions", "cash", "withdrawals.date", "withdrawals.amount"),
     sources=("SI 1998/1870 reg.4",),
+    figures={"subscriptions_by_then": "pounds", "money_available_by_then": "pounds"},
     only="with_facts",
 )
 def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
@@ -366,8 +398,9 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
                 f"By {day_month_year(day)}, {pounds(subscribed)} would be paid into ISAs, but only {pounds(there)} is "
                 f"available. Pension money cannot go straight into an ISA: it is first paid to {person.you}.",
                 _SUBSCRIPTIONS,
+                about=person,
                 figures=case.people[i].years[0].figures,
-                money={"subscribed": subscribed, "in_hand": there},
+                money={"subscriptions_by_then": subscribed, "money_available_by_then": there},
             )
     return ()
 
@@ -379,6 +412,11 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
     "Cash after tax and ISA payments is more than is protected at the firms that hold it.",
     facts=("cash", "circumstances.deposit_firms", "isa_subscriptions", "withdrawals.amount"),
     sources=("PRA PS24/25", "Financial Services Compensation Scheme"),
+    figures={
+        "cash_outside_isas": "pounds",
+        "deposit_protection_limit": "pounds",
+        "deposit_protection_later_limit": "pounds",
+    },
     only="with_facts",
 )
 def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
@@ -405,24 +443,26 @@ def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
                 "is protected for each person at each authorised firm. Money paid on retirement may be protected up to a "
                 f"higher limit for six months.{unknown}",
                 (*one.person.path, *(("circumstances", "deposit_firms") if facts.deposit_firms is None else ("cash",))),
+                about=one.person,
                 figures=figures,
                 rests_on=(name,),
-                money={"cash_waiting": waits},
+                money={"cash_outside_isas": waits},
             )
             break
     return told
 
 
 @TOPIC.of_a_plan(
-    "isa_room_used_up",
+    "isa_allowance_used_up",
     "check",
     "Some cash stays outside ISAs",
     "In a plan, all ISA allowance of a tax year is used and cash remains.",
     facts=("cash", "isa"),
     sources=("SI 1998/1870 reg.4ZA",),
+    figures={"most_cash_outside_isas": "pounds"},
 )
-def isa_room_used_up(case: Circumstances, entry: Entry) -> Found:
-    """In a plan: there is more money than room in ISAs, and it waits as cash."""
+def isa_allowance_used_up(case: Circumstances, entry: Entry) -> Found:
+    """In a plan: there is more money than ISAs can take, and it waits as cash."""
     waiting = [year for year in case.together if year.waits]
     if not waiting:
         return ()
@@ -432,5 +472,5 @@ def isa_room_used_up(case: Circumstances, entry: Entry) -> Found:
         "ISAs during the plan. Interest on it is taxable.",
         PEOPLE,
         figures=waiting[0].rules.figures,
-        money={"most_cash_waiting": most},
+        money={"most_cash_outside_isas": most},
     )

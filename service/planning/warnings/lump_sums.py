@@ -28,6 +28,8 @@ _SMALL_POTS = "pension.small_pots_from_personal_schemes"
         "lump_sum_allowances.lifetime_allowance_used",
     ),
     sources=("Finance Act 2004 Sch.29 paras 1-3",),
+    figures={"permitted_lump_sum": "pounds", "above_permitted_lump_sum": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry) -> Found:
@@ -38,8 +40,9 @@ def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry
         f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum; {pounds(taken.asked - taken.permitted)} more "
         "was asked for. The excess would be an unauthorised payment. The rest of this answer uses the permitted amount.",
         taken.path,
+        about=year.person,
         figures=year.figures,
-        money={"permitted": taken.permitted, "above": taken.asked - taken.permitted},
+        money={"permitted_lump_sum": taken.permitted, "above_permitted_lump_sum": taken.asked - taken.permitted},
     )
 
 
@@ -50,6 +53,8 @@ def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry
     "A small pot lump sum of more than its limit is asked for.",
     facts=("withdrawals.method", "withdrawals.amount"),
     sources=("SI 2009/1171 regs 11, 11A, 12",),
+    figures={"amount_asked_for": "pounds", "small_pot_limit": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def small_pot_above_limit(year: YearFacts, taken: Taken, entry: Entry) -> Found:
@@ -61,9 +66,10 @@ def small_pot_above_limit(year: YearFacts, taken: Taken, entry: Entry) -> Found:
         f"A small pot lump sum can be at most {pounds(limit)}; {pounds(taken.asked)} was asked for. It must also use up the "
         f"whole arrangement. The rest of this answer uses {pounds(limit)}.",
         taken.path,
+        about=year.person,
         figures=year.figures,
         rests_on=("pension.small_pot_limit",),
-        money={"asked": taken.asked},
+        money={"amount_asked_for": taken.asked},
     )
 
 
@@ -90,6 +96,7 @@ def _scheme_kind(case: PersonCase, taken: Taken) -> str | None:
     "With earlier ones, more small pots are taken from personal schemes than a lifetime allows.",
     facts=("circumstances.small_pots_taken", "pensions.scheme_kind", "withdrawals.method"),
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
+    figures={"small_pots_in_all": "count", "small_pots_from_personal_schemes": "count"},
     only="with_facts",
 )
 def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
@@ -108,9 +115,10 @@ def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
         f"At most {limit} small pots can be taken from personal schemes in a lifetime. With these there would be {number}. "
         "Occupational schemes have no such limit.",
         taken.path,
+        about=case.person,
         figures=year.figures,
         rests_on=(_SMALL_POTS,),
-        counts={"small_pots": number},
+        counts={"small_pots_in_all": number},
     )
 
 
@@ -121,6 +129,8 @@ def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
     "A small pot is taken, and the number taken before, or the kind of scheme, is not given.",
     facts=("circumstances.small_pots_taken", "pensions.scheme_kind", "withdrawals.method"),
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
+    figures={"small_pots_from_personal_schemes": "count"},
+    of_one_pension=True,
     only="with_facts",
 )
 def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
@@ -140,6 +150,7 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
         f"{'how many have been taken' if before is None else 'whether this is a personal or an occupational scheme'}. "
         "Occupational schemes have no such limit.",
         (*case.person.path, "circumstances", "small_pots_taken") if before is None else taken.path,
+        about=case.person,
         figures=year.figures,
         rests_on=(_SMALL_POTS,),
     )
@@ -152,6 +163,8 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     "Funds would remain after a small pot lump sum.",
     facts=("withdrawals.method", "withdrawals.amount", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("SI 2009/1171 regs 11, 11A, 12",),
+    figures={"pension_left": "pounds"},
+    of_one_pension=True,
 )
 def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """A small pot lump sum must end the arrangement it comes from."""
@@ -164,8 +177,9 @@ def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Ent
         f"{pounds(left)} would remain. A small pot lump sum must use up the arrangement it comes from. Ask the scheme "
         "whether the remaining money is in another arrangement.",
         (*taken.path, "method"),
+        about=year.person,
         figures=year.figures,
-        money={"left": left},
+        money={"pension_left": left},
     )
 
 
@@ -185,6 +199,8 @@ def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Ent
         "Income Tax (Earnings and Pensions) Act 2003 ss.637P-637S",
         "Finance Act 2024 Sch.9",
     ),
+    figures={"uncrystallised_left": "pounds"},
+    of_one_pension=True,
 )
 def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
     """Nothing more can be paid tax free, though there is still a pension."""
@@ -199,6 +215,7 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
         f"used up. The remaining {pounds(left)} not yet accessed will have no tax-free part. Check what earlier benefits "
         "used, and whether any protection is held.",
         year.person.pension_path,
+        about=year.person,
         figures=year.figures,
         money={"uncrystallised_left": left},
     )
@@ -216,7 +233,9 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
         "withdrawals.amount",
     ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637P-637Q", "Finance Act 2024 Sch.9"),
+    figures={"lump_sum_allowance_left": "pounds", "uncrystallised_left": "pounds"},
     since=first_day_with("pension.lump_sum_allowance"),
+    of_one_pension=True,
 )
 def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     """What is left of the allowance is less than a quarter of what is left uncrystallised."""
@@ -230,6 +249,7 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
         f"the {pounds(year.after.uncrystallised)} not yet accessed. A protected lump sum allowance would change this; ask "
         "whether one is held.",
         year.person.pension_path,
+        about=year.person,
         figures=year.figures,
         money={"lump_sum_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
     )
@@ -249,7 +269,9 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
         "date_of_birth",
     ),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637R-637S, 637H-637M", "Finance Act 2024 Sch.9"),
+    figures={"lump_sum_and_death_benefit_allowance_left": "pounds", "pension_left": "pounds"},
     since=first_day_with("pension.lump_sum_allowance"),
+    of_one_pension=True,
 )
 def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     """The pension left is more than could be paid tax free as a lump sum on death before 75."""
@@ -263,8 +285,73 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
         f"is {pounds(year.held_after)}. On a death under 75, lump sums above the allowance are taxed as the beneficiaries' "
         "income. Beneficiaries' drawdown is usually not tested against it.",
         year.person.pension_path,
+        about=year.person,
         figures=year.figures,
         money={"lump_sum_and_death_benefit_allowance_left": left, "pension_left": year.held_after},
+    )
+
+
+@TOPIC.of_a_person(
+    "lump_sum_allowances_used_disagree",
+    "check",
+    "The allowances used do not agree",
+    "Less of the lump sum and death benefit allowance is given as used than of the lump sum allowance.",
+    facts=(
+        "lump_sum_allowances.lump_sum_allowance_used",
+        "lump_sum_allowances.lump_sum_and_death_benefit_allowance_used",
+    ),
+    sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637P-637S",),
+    figures={"lump_sum_allowance_used": "pounds", "lump_sum_and_death_benefit_allowance_used": "pounds"},
+    since=first_day_with("pension.lump_sum_allowance"),
+)
+def lump_sum_allowances_used_disagree(case: PersonCase, entry: Entry) -> Found:
+    """Whatever uses the lump sum allowance uses the lump sum and death benefit allowance as well."""
+    year = case.years[0]
+    used, of_both = case.given.lump_sum_allowance_used, case.given.lump_sum_and_death_benefit_allowance_used
+    if of_both is None or of_both >= used:
+        return ()
+    return entry.warn(
+        f"{pounds(used)} of the lump sum allowance was given as used, but only {pounds(of_both)} of the lump sum and death "
+        "benefit allowance. Whatever uses the first uses the second as well. Check both amounts with every scheme.",
+        (*case.person.path, "lump_sum_allowances", "lump_sum_and_death_benefit_allowance_used"),
+        about=case.person,
+        figures=year.figures,
+        money={"lump_sum_allowance_used": used, "lump_sum_and_death_benefit_allowance_used": of_both},
+    )
+
+
+@TOPIC.of_a_person(
+    "protected_lump_sum_allowance_ignored",
+    "check",
+    "The protected lump sum allowance is ignored",
+    "The protected lump sum allowance given is less than the standard lump sum allowance of the tax year or, before 6 April "
+    "2024, than a quarter of the lifetime allowance.",
+    facts=("lump_sum_allowances.protected_lump_sum_allowance",),
+    sources=(
+        "Income Tax (Earnings and Pensions) Act 2003 ss.637P-637Q",
+        "Finance Act 2024 Sch.9",
+        "Finance Act 2004 Sch.36",
+    ),
+    figures={"protected_lump_sum_allowance": "pounds", "standard_lump_sum_allowance": "pounds"},
+)
+def protected_lump_sum_allowance_ignored(case: PersonCase, entry: Entry) -> Found:
+    """A protected allowance counts only where it is more than everybody has."""
+    year = case.years[0]
+    given, rules = case.given.protected_lump_sum_allowance, year.rules.lump_sums
+    if given is None:
+        return ()
+    standard = rules.lump_sum_allowance
+    if standard is None:
+        standard = quarter(rules.standard_lifetime_allowance_before_2024, rules)
+    if given >= standard:
+        return ()
+    return entry.warn(
+        f"A protected lump sum allowance of {pounds(given)} was given. It is ignored, because it is less than the standard "
+        f"{pounds(standard)} that everybody has in {year.name}. Check the amount, or leave it out if there is no protection.",
+        (*case.person.path, "lump_sum_allowances", "protected_lump_sum_allowance"),
+        about=case.person,
+        figures=year.figures,
+        money={"protected_lump_sum_allowance": given, "standard_lump_sum_allowance": standard},
     )
 
 
@@ -280,6 +367,7 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     ),
     sources=("Finance Act 2004 Sch.29 para 4A", "HMRC Pensions Tax Manual PTM172000"),
     since=first_day_with("pension.lump_sum_allowance"),
+    of_one_pension=True,
 )
 def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """A UFPLS with no lump sum allowance left: the Act no longer asks for any, though the heading of PTM172000 suggests so."""
@@ -289,6 +377,7 @@ def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> F
         "No lump sum allowance is left, so all of this payment is taxed. The law still allows the payment. Ask the scheme "
         "whether it offers it.",
         year.person.pension_path,
+        about=year.person,
         figures=year.figures,
     )
 
@@ -329,7 +418,9 @@ def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
         "lump_sum_allowances.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2004 Sch.29 paras 1-3", "Income Tax (Earnings and Pensions) Act 2003 s.637P"),
+    figures={"drawdown_left": "pounds", "lump_sum_allowance_left": "pounds"},
     since=first_day_with("pension.lump_sum_allowance"),
+    of_one_pension=True,
 )
 def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """All that is uncrystallised is crystallised, while some allowance stays unused."""
@@ -344,8 +435,9 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
         f"This takes all the tax-free cash that is left in this pension. Later growth on the {pounds(taken.after.drawdown)} "
         f"in drawdown is taxed in full when paid out. {pounds(left)} of the lump sum allowance stays unused.",
         taken.path,
+        about=year.person,
         figures=year.figures,
-        money={"drawdown": taken.after.drawdown, "lump_sum_allowance_left": left},
+        money={"drawdown_left": taken.after.drawdown, "lump_sum_allowance_left": left},
     )
 
 
@@ -356,7 +448,9 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     "Before 6 April 2024, more is taken than the lifetime allowance leaves; the charge ended on 5 April 2023.",
     facts=("lump_sum_allowances.lifetime_allowance_used", "pensions.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-215", "Finance (No. 2) Act 2023 ss.18-19"),
+    figures={"above_lifetime_allowance": "pounds", "lifetime_allowance_charge": "pounds"},
     until=last_day_with("pension.lifetime_allowance"),
+    of_one_pension=True,
 )
 def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """More is taken than the lifetime allowance leaves."""
@@ -374,8 +468,9 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
     return entry.warn(
         detail + " Check with every scheme the percentage already used.",
         (*year.person.path, "lump_sum_allowances", "lifetime_allowance_used"),
+        about=year.person,
         figures=year.figures,
-        money={"excess": over, "charge": charge},
+        money={"above_lifetime_allowance": over, "lifetime_allowance_charge": charge},
         cost=charge,
     )
 
@@ -387,7 +482,9 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
     "The lifetime allowance left is less than the uncrystallised funds.",
     facts=("lump_sum_allowances.lifetime_allowance_used", "pensions.uncrystallised", "withdrawals.amount"),
     sources=("Finance Act 2004 ss.214-216",),
+    figures={"lifetime_allowance_left": "pounds", "uncrystallised_left": "pounds"},
     until=last_day_with("pension.lifetime_allowance"),
+    of_one_pension=True,
 )
 def lifetime_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     """The lifetime allowance left is less than what is left uncrystallised."""
@@ -398,6 +495,7 @@ def lifetime_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
         f"After {year.name}, {pounds(left)} of {year.person.your} lifetime allowance is left. The funds not yet accessed are "
         f"{pounds(year.after.uncrystallised)}. Check with every scheme the percentage already used.",
         year.person.pension_path,
+        about=year.person,
         figures=year.figures,
         money={"lifetime_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
     )
@@ -423,6 +521,7 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
         "lump_sum_allowances.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
+    figures={"lump_sum_allowance_assumed_used": "pounds"},
     since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
 )
@@ -437,8 +536,9 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
         "can replace this with what was actually paid tax free. It must be applied for before this lump sum. We were not "
         "told the amount.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
+        about=case.person,
         figures=year.figures,
-        money={"assumed": assumed},
+        money={"lump_sum_allowance_assumed_used": assumed},
     )
 
 
@@ -453,6 +553,11 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
         "lump_sum_allowances.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
+    figures={
+        "lump_sum_allowance_assumed_used": "pounds",
+        "tax_free_received_before_april_2024": "pounds",
+        "allowance_gained_by_certificate": "pounds",
+    },
     since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
 )
@@ -469,8 +574,13 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
         "tax free. A transitional tax-free amount certificate would leave "
         f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before this lump sum.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
+        about=case.person,
         figures=year.figures,
-        money={"assumed": assumed, "received": received, "more_allowance": assumed - received},
+        money={
+            "lump_sum_allowance_assumed_used": assumed,
+            "tax_free_received_before_april_2024": received,
+            "allowance_gained_by_certificate": assumed - received,
+        },
     )
 
 
@@ -485,6 +595,11 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
         "lump_sum_allowances.lump_sum_allowance_used",
     ),
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174100"),
+    figures={
+        "lump_sum_allowance_assumed_used": "pounds",
+        "tax_free_received_before_april_2024": "pounds",
+        "allowance_lost_by_certificate": "pounds",
+    },
     since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
 )
@@ -501,6 +616,11 @@ def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
         "tax free. A transitional tax-free amount certificate would leave "
         f"{pounds(received - assumed)} less allowance. Nobody is required to apply.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
+        about=case.person,
         figures=year.figures,
-        money={"assumed": assumed, "received": received, "less_allowance": received - assumed},
+        money={
+            "lump_sum_allowance_assumed_used": assumed,
+            "tax_free_received_before_april_2024": received,
+            "allowance_lost_by_certificate": received - assumed,
+        },
     )

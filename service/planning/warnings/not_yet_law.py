@@ -28,6 +28,7 @@ def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
         f"In {year.name}, property income has its own rates in the rest of the UK. How it is taxed for Scottish taxpayers is "
         "not yet confirmed. We have used the Scottish rates for other income.",
         (*year.person.path, "income"),
+        about=year.person,
         figures=year.figures,
         status="announced",
     )

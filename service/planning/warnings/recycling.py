@@ -87,11 +87,11 @@ class Increase(NamedTuple):
     def money(self) -> dict[str, Pence]:
         """The amounts by name."""
         return {
-            "lump_sums_in_twelve_months": self.lump_sum.in_twelve_months,
-            "contributions": self.lump_sum.contributions,
-            "usual_contributions": self.usual,
-            "increase": self.extra,
-            "part_of_the_lump_sum": self.part,
+            "lump_sums_in_12_months": self.lump_sum.in_twelve_months,
+            "contributions_in_recycling_window": self.lump_sum.contributions,
+            "usual_contributions_in_recycling_window": self.usual,
+            "contributions_above_usual": self.extra,
+            "increase_threshold_by_lump_sums": self.part,
         }
 
 
@@ -128,6 +128,17 @@ def _increase(case: PersonCase) -> Increase | None:
         "circumstances.contribution_increase_planned",
     ),
     sources=("Finance Act 2004 Sch.29 para 3A", "Finance Act 2006 s.159", "HMRC Pensions Tax Manual PTM133800-133860"),
+    figures={
+        "lump_sums_in_12_months": "pounds",
+        "contributions_in_recycling_window": "pounds",
+        "usual_contributions_in_recycling_window": "pounds",
+        "contributions_above_usual": "pounds",
+        "increase_threshold_by_lump_sums": "pounds",
+        "unauthorised_payment": "pounds",
+        "recycling_lump_sum_limit": "pounds",
+        "recycling_increase_share": "fraction",
+        "recycling_window_years": "years",
+    },
     only="with_facts",
 )
 def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
@@ -140,6 +151,7 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
         f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised "
         "payment. Such payments bring tax charges.",
         taken.path,
+        about=case.person,
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
         money={**found.money, "unauthorised_payment": taken.payment.tax_free},
@@ -160,6 +172,16 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
         "circumstances.contribution_increase_planned",
     ),
     sources=("Finance Act 2004 Sch.29 para 3A", "Finance Act 2006 s.159", "HMRC Pensions Tax Manual PTM133800-133860"),
+    figures={
+        "lump_sums_in_12_months": "pounds",
+        "contributions_in_recycling_window": "pounds",
+        "usual_contributions_in_recycling_window": "pounds",
+        "contributions_above_usual": "pounds",
+        "increase_threshold_by_lump_sums": "pounds",
+        "recycling_lump_sum_limit": "pounds",
+        "recycling_increase_share": "fraction",
+        "recycling_window_years": "years",
+    },
     only="with_facts",
 )
 def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
@@ -171,6 +193,7 @@ def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
         f"{found.told} If this was planned when the lump sum was taken, the lump sum is an unauthorised payment. We were not "
         "told. Keep a record of the reason for the contributions.",
         (*case.person.path, "circumstances", "contribution_increase_planned"),
+        about=case.person,
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
         money=found.money,
@@ -184,6 +207,14 @@ def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
     "Lump sums exceed the limit and contributions the share of them, and usual contributions are not given.",
     facts=("circumstances.usual_contributions", "contributions", "withdrawals.method", "withdrawals.amount"),
     sources=("Finance Act 2004 Sch.29 para 3A", "HMRC Pensions Tax Manual PTM133830"),
+    figures={
+        "lump_sums_in_12_months": "pounds",
+        "contributions_in_recycling_window": "pounds",
+        "increase_threshold_by_lump_sums": "pounds",
+        "recycling_lump_sum_limit": "pounds",
+        "recycling_increase_share": "fraction",
+        "recycling_window_years": "years",
+    },
     only="with_facts",
 )
 def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
@@ -203,11 +234,12 @@ def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
         f"{per_cent(figures.rate(_SHARE))} of usual contributions and of the lump sum, {pounds(part)}. We were not told what "
         "is usual.",
         (*case.person.path, "circumstances", "usual_contributions"),
+        about=case.person,
         figures=figures,
         rests_on=_RESTS_ON,
         money={
-            "lump_sums_in_twelve_months": lump_sum.in_twelve_months,
-            "contributions": lump_sum.contributions,
-            "part_of_the_lump_sum": part,
+            "lump_sums_in_12_months": lump_sum.in_twelve_months,
+            "contributions_in_recycling_window": lump_sum.contributions,
+            "increase_threshold_by_lump_sums": part,
         },
     )

@@ -100,8 +100,9 @@ def all_found(case: Circumstances) -> list[ClientWarning]:
     for one in case.people:
         for year in one.years:
             for taken in year.taken:
+                of_its_pension = year.of_pension(taken.pension)
                 for find_in_withdrawal, entry in rules.a_withdrawal:
-                    found += find_in_withdrawal(year, taken, entry)
+                    found += find_in_withdrawal(of_its_pension, taken, entry)
             for find_in_year, entry in rules.a_year:
                 found += find_in_year(year, entry)
         for find_in_person, entry in rules.a_person:

@@ -21,6 +21,7 @@ _MPAA = "pension.money_purchase_annual_allowance"
     "Income is taken flexibly for the first time: a UFPLS, or income from drawdown.",
     facts=("withdrawals.method", "flexibly_accessed"),
     sources=("Finance Act 2004 ss.227ZA-227G", "HMRC Pensions Tax Manual PTM056520"),
+    figures={"alternative_annual_allowance": "pounds", "money_purchase_annual_allowance": "pounds"},
 )
 def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> Found:
     """Flexible access cuts what may be paid into money purchase pensions from then on."""
@@ -34,6 +35,7 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
         f"cannot raise this limit. If it is exceeded, other pension saving is tested against {pounds(rest)} plus any carry "
         "forward.",
         year.path,
+        about=year.person,
         figures=figures,
         rests_on=(_MPAA,),
         money={"alternative_annual_allowance": rest},
@@ -47,6 +49,7 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     "Income is taken flexibly for the first time by someone who works, pays in, or may pay in to another scheme.",
     facts=("circumstances.saves_in_other_schemes", "contributions", "income", "contributions"),
     sources=("SI 2006/567 reg.14ZB", "HMRC Pensions Tax Manual PTM166400"),
+    figures={"notice_to_other_schemes_days": "days"},
 )
 def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     """The duty to tell every other scheme still saved in that income was taken flexibly."""
@@ -64,6 +67,7 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
         f"scheme {year.person.you} {year.person.does('pay', 'pays')} into within {days} days of getting it. A scheme joined "
         f"later must be told within the same time; there are penalties.{unknown}",
         year.path,
+        about=year.person,
         figures=year.figures,
         rests_on=("pension.notice_to_other_schemes_days",),
     )
@@ -95,6 +99,12 @@ def _charge(year: YearFacts, excess: Pence) -> Pence:
     "Money purchase contributions of a tax year after the first flexible access are more than the allowance.",
     facts=("contributions", "withdrawals.date", "withdrawals.method", "flexibly_accessed"),
     sources=("Finance Act 2004 ss.227-227B, 227ZA",),
+    figures={
+        "money_purchase_contributions": "pounds",
+        "above_money_purchase_annual_allowance": "pounds",
+        "annual_allowance_charge": "pounds",
+        "money_purchase_annual_allowance": "pounds",
+    },
     only="with_facts",
 )
 def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: Entry) -> Found:
@@ -109,10 +119,15 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: 
         f"{pounds(excess)} more than the {pounds(limit)} allowed. The annual allowance charge would be about {pounds(cost)}, "
         "reported on a tax return.",
         (*year.person.path, "contributions"),
+        about=year.person,
         figures=year.figures,
         rests_on=(_MPAA,),
         status=year.figures.status,
-        money={"contributions": excess + limit, "excess": excess, "charge": cost},
+        money={
+            "money_purchase_contributions": excess + limit,
+            "above_money_purchase_annual_allowance": excess,
+            "annual_allowance_charge": cost,
+        },
         cost=cost,
     )
 
@@ -139,6 +154,7 @@ def _allowance(year: YearFacts, net_income: Pence) -> Pence:
     "contributions are planned.",
     facts=("contributions", "income", "withdrawals.amount"),
     sources=("Finance Act 2004 s.228ZA",),
+    figures={"annual_allowance_before": "pounds", "annual_allowance_after": "pounds", "pension_saving": "pounds"},
     only="with_facts",
 )
 def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
@@ -158,8 +174,9 @@ def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
         f"The withdrawals of {year.name} reduce {year.person.your} annual allowance from {pounds(before)} to {pounds(now)}. "
         f"Contributions of {pounds(saved)} are planned.{left}",
         (*year.person.path, "contributions"),
+        about=year.person,
         figures=year.figures,
-        money={"annual_allowance_before": before, "annual_allowance_after": now, "contributions": saved},
+        money={"annual_allowance_before": before, "annual_allowance_after": now, "pension_saving": saved},
         cost=_charge(year, max(0, saved - now)) - _charge(year, max(0, saved - before)),
     )
 
@@ -177,6 +194,12 @@ def _above(year: YearFacts) -> tuple[Pence, Pence]:
     "All pension saving of a tax year is more than the annual allowance and the carry forward.",
     facts=("contributions", "circumstances.carry_forward", "income"),
     sources=("Finance Act 2004 ss.227-228ZA, 228A",),
+    figures={
+        "above_annual_allowance_and_carry_forward": "pounds",
+        "persons_annual_allowance": "pounds",
+        "carry_forward": "pounds",
+        "annual_allowance_charge": "pounds",
+    },
     only="with_facts",
 )
 def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
@@ -194,13 +217,14 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
         f"Pension saving in {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)}{carried}. "
         f"The charge would be about {pounds(cost)}, reported on a tax return.",
         (*year.person.path, "contributions"),
+        about=year.person,
         figures=year.figures,
         status=year.figures.status,
         money={
-            "excess": excess,
-            "allowance_of_the_person": allowance,
-            "carried_forward": facts.carry_forward,
-            "charge": cost,
+            "above_annual_allowance_and_carry_forward": excess,
+            "persons_annual_allowance": allowance,
+            "carry_forward": facts.carry_forward,
+            "annual_allowance_charge": cost,
         },
         cost=cost,
     )
@@ -213,6 +237,7 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
     "All pension saving of a tax year is more than the annual allowance, and carry forward is not given.",
     facts=("contributions", "circumstances.carry_forward", "income"),
     sources=("Finance Act 2004 ss.228-228A",),
+    figures={"above_annual_allowance": "pounds", "persons_annual_allowance": "pounds"},
     only="with_facts",
 )
 def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
@@ -227,8 +252,9 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
         f"Pension saving in {year.name} is {pounds(above)} more than the annual allowance of {pounds(allowance)}. Unused "
         "allowance of the three previous tax years may cover it. We were not told how much there is.",
         (*year.person.path, "circumstances", "carry_forward"),
+        about=year.person,
         figures=year.figures,
-        money={"excess": above, "allowance_of_the_person": allowance},
+        money={"above_annual_allowance": above, "persons_annual_allowance": allowance},
     )
 
 
@@ -240,6 +266,11 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     "allowance.",
     facts=("contributions", "flexibly_accessed"),
     sources=("Finance Act 2004 ss.227B, 227ZA", "HMRC Pensions Tax Manual PTM056510"),
+    figures={
+        "defined_benefit_saving": "pounds",
+        "persons_alternative_annual_allowance": "pounds",
+        "above_alternative_annual_allowance": "pounds",
+    },
     only="with_facts",
 )
 def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: Entry) -> Found:
@@ -255,11 +286,12 @@ def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: E
         f"{pounds(saved - limit)} less. It applies because the money purchase annual allowance is exceeded. Any carry "
         "forward would raise it.",
         (*year.person.path, "contributions"),
+        about=year.person,
         figures=year.figures,
         money={
             "defined_benefit_saving": saved,
-            "alternative_annual_allowance": limit,
-            "excess": saved - limit,
+            "persons_alternative_annual_allowance": limit,
+            "above_alternative_annual_allowance": saved - limit,
         },
         cost=_charge(year, saved - limit),
     )
@@ -293,5 +325,6 @@ def contributions_not_given(case: PersonCase, entry: Entry) -> Found:
         f"We were not told what will be paid into {person.your} pensions. Contributions could bring an annual allowance "
         f"charge or bring the withdrawals of {year.name} under the recycling rule. Employer contributions count too.",
         (*person.path, "contributions"),
+        about=person,
         figures=year.figures,
     )

@@ -51,6 +51,8 @@ def _leaves(case: PensionCase) -> bool:
         "Pension Schemes Act 2015 s.48",
         "SI 2015/742 reg.5",
     ),
+    figures={"safeguarded_benefits": "pounds", "safeguarded_benefits_advice_threshold": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def advice_required_for_safeguarded_benefits(case: PensionCase, entry: Entry) -> Found:
@@ -69,6 +71,7 @@ def advice_required_for_safeguarded_benefits(case: PensionCase, entry: Entry) ->
         f"check that {case.person.you} {case.person.does('have', 'has')} taken advice from an authorised adviser. It must do "
         "so before it pays or transfers this money.",
         (*case.path, "safeguarded_benefits"),
+        about=case.person,
         figures=year.figures,
         rests_on=(_ADVICE,),
         money={"safeguarded_benefits": value},
@@ -82,6 +85,8 @@ def advice_required_for_safeguarded_benefits(case: PensionCase, entry: Entry) ->
     "There is a guaranteed annuity rate, and funds are taken by another method or transferred.",
     facts=("pensions.guaranteed_annuity_rate", "withdrawals.method", "withdrawals.amount", "pensions.transfer_planned"),
     sources=("Pension Schemes Act 2015 s.48",),
+    figures={"guarantee_lost_on": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
@@ -99,8 +104,9 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
         f"{'transferred' if _leaves(case) else 'taken by another method'}. Ask the scheme what income the guarantee would "
         "pay and when it can be taken.",
         (*case.path, "guaranteed_annuity_rate"),
+        about=case.person,
         figures=year.figures,
-        money={"amount": amount},
+        money={"guarantee_lost_on": amount},
     )
 
 
@@ -116,6 +122,8 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
         "pensions.transfer_planned",
     ),
     sources=("Finance Act 2004 Sch.36 para 31(3)", "Finance Act 2004 Sch.36 paras 31-34"),
+    figures={"protection_lost_on": "pounds", "tax_free_cash_lost": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
@@ -135,8 +143,9 @@ def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
         f"{per_cent(rate)}. {pounds(lost)} less of {pounds(amount)} would be tax free. Ask the scheme how the protection is "
         "kept.",
         (*case.path, "protected_tax_free_share"),
+        about=case.person,
         figures=year.figures,
-        money={"amount": amount, "less_tax_free": lost},
+        money={"protection_lost_on": amount, "tax_free_cash_lost": lost},
         cost=lost,
     )
 
@@ -148,6 +157,8 @@ def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
     "There is an exit charge, and money is withdrawn or transferred.",
     facts=("pensions.exit_charge", "withdrawals.amount", "pensions.transfer_planned"),
     sources=("Financial Services and Markets Act 2000 s.137FBB",),
+    figures={"exit_charge": "pounds", "pension_before": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def exit_charge(case: PensionCase, entry: Entry) -> Found:
@@ -164,8 +175,9 @@ def exit_charge(case: PensionCase, entry: Entry) -> Found:
         f"The scheme makes an exit charge of {pounds(charge)} on {pounds(held)}. From the minimum pension age, a personal "
         "pension can usually charge at most 1%. Ask the scheme whether and when the charge ends.",
         (*case.path, "exit_charge"),
+        about=case.person,
         figures=year.figures,
-        money={"exit_charge": charge, "pension": held},
+        money={"exit_charge": charge, "pension_before": held},
         cost=charge,
     )
 
@@ -177,6 +189,7 @@ def exit_charge(case: PensionCase, entry: Entry) -> Found:
     "The employer pays in, and the pension is emptied or transferred.",
     facts=("contributions", "withdrawals.amount", "pensions.transfer_planned"),
     sources=("Pensions Act 2008 s.3",),
+    figures={"employer_contributions": "pounds"},
     only="with_facts",
 )
 def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
@@ -193,6 +206,7 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
         f"The employer pays {pounds(yearly)} a year into {into}. If it is emptied or left, these contributions may "
         "end. Ask the employer whether they would continue elsewhere.",
         (*case.person.path, "contributions"),
+        about=case.person,
         figures=year.figures,
         money={"employer_contributions": yearly},
         cost=yearly,
@@ -222,6 +236,8 @@ def _ends_in(case: PensionCase) -> YearFacts | None:
         "SI 2015/742 reg.5",
         "Finance Act 2004 Sch.36 paras 31-34",
     ),
+    figures={"from_uncrystallised": "pounds", "safeguarded_benefits_advice_threshold": "pounds"},
+    of_one_pension=True,
     only="with_facts",
 )
 def pension_features_not_given(case: PensionCase, entry: Entry) -> Found:
@@ -237,9 +253,10 @@ def pension_features_not_given(case: PensionCase, entry: Entry) -> Found:
         f"{pounds(taken)} is taken or moved to drawdown. We were not told whether this pension has guarantees or a protected "
         f"lump sum, which could be lost. Above {pounds(limit)} of safeguarded benefits, advice is required by law.",
         (*case.path, "safeguarded_benefits"),
+        about=case.person,
         figures=year.figures,
         rests_on=(_ADVICE,),
-        money={"crystallised": taken},
+        money={"from_uncrystallised": taken},
     )
 
 
@@ -264,6 +281,7 @@ def _flagged(case: Circumstances, flag: str) -> Iterator[PensionCase]:
     facts=("pensions.transfer_flag", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
+    of_one_pension=True,
     only="with_facts",
 )
 def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
@@ -274,6 +292,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
             "The scheme has found a red flag, so the legal right to this transfer is lost. Ask the scheme which flag it "
             "found. A suspected scam can be reported to Report Fraud, or in Scotland to the police.",
             (*one.path, "transfer_flag"),
+            about=one.person,
             figures=one.years[0].figures,
         )
     return told
@@ -287,6 +306,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     facts=("pensions.transfer_flag", "date"),
     sources=("SI 2021/1237",),
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
+    of_one_pension=True,
     only="with_facts",
 )
 def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
@@ -297,6 +317,7 @@ def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
             "The scheme has found an amber flag. The transfer can go ahead only after a free pensions safeguarding "
             "appointment with MoneyHelper. The scheme needs the appointment's reference.",
             (*one.path, "transfer_flag"),
+            about=one.person,
             figures=one.years[0].figures,
         )
     return told
@@ -323,6 +344,7 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
         "Unsolicited marketing calls about pensions are banned. An offer of early access or free money is a common sign of a "
         "scam. The FCA's register shows whether a firm is authorised.",
         (*case.person.path, "circumstances", "unexpected_contact"),
+        about=case.person,
         figures=case.years[0].figures,
     )
 
@@ -337,6 +359,7 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
         "Financial Guidance and Claims Act 2018",
         "FCA Handbook COBS 19.7",
     ),
+    figures={"guidance_age": "age"},
     only="with_facts",
 )
 def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
@@ -359,6 +382,7 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
             f"Before taking benefits for the first time, people aged {limit} or over can usually have a free, impartial "
             f"Pension Wise appointment. It is booked with MoneyHelper.{unknown}",
             (*one.person.path, "circumstances", "guidance_taken"),
+            about=one.person,
             figures=year.figures,
             rests_on=("pension.guidance_age",),
         )
@@ -380,6 +404,7 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
         "Financial Services and Markets Act 2000 s.19",
         "Pension Schemes Act 2015 s.48",
     ),
+    of_one_pension=True,
     only="with_facts",
 )
 def take_regulated_advice(case: PensionCase, entry: Entry) -> Found:
@@ -399,5 +424,6 @@ def take_regulated_advice(case: PensionCase, entry: Entry) -> Found:
         f"{starting(case.person.your)} pension has rights that cannot be regained once given up. An adviser authorised by "
         "the FCA can say whether giving them up is suitable. Pension Wise offers free guidance.",
         (*case.person.path, "circumstances", "regulated_adviser"),
+        about=case.person,
         figures=case.years[0].figures,
     )

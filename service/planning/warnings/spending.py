@@ -17,7 +17,8 @@ TOPIC: Topic = Topic()
     "In a plan, spending is met by drawing more than fills the chosen band.",
     facts=("spending", "aim"),
     sources=("Income Tax Act 2007 ss.10, 23",),
-    after="isa_room_used_up",
+    figures={"spending": "pounds", "drawn_above_the_band": "pounds", "extra_income_tax": "pounds"},
+    after="isa_allowance_used_up",
 )
 def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
     """In a plan: spending is met by drawing more than fills the band that the plan aims at."""
@@ -32,8 +33,8 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
             figures=year.rules.figures,
             money={
                 "spending": year.spending,
-                "beyond_the_band": year.beyond_the_band,
-                "income_tax": year.beyond_tax,
+                "drawn_above_the_band": year.beyond_the_band,
+                "extra_income_tax": year.beyond_tax,
             },
             cost=year.beyond_tax,
         )
@@ -47,6 +48,8 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
     "In a plan, a pension is used up before the plan ends.",
     facts=("pensions.uncrystallised", "pensions.drawdown"),
     sources=("Finance Act 2004 s.165",),
+    figures={"withdrawals_in_the_year": "pounds"},
+    of_one_pension=True,
     only="in_a_plan",
 )
 def pension_runs_out(case: PersonCase, entry: Entry) -> Found:
@@ -59,7 +62,8 @@ def pension_runs_out(case: PersonCase, entry: Entry) -> Found:
                 f"{starting(case.person.your)} pension is used up in {year.name}, before the plan ends in "
                 f"{case.years[-1].name}. Spending after that must come from other income, ISAs and cash.",
                 case.person.pension_path,
+                about=case.person,
                 figures=year.figures,
-                money={"withdrawn": year.gross},
+                money={"withdrawals_in_the_year": year.gross},
             )
     return ()

@@ -7,6 +7,7 @@
         "Withdrawals take adjusted net income further above the threshold of the high income child benefit charge.",
         facts=("child_benefit", "income", "withdrawals.amount"),
         sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H",),
+        figures={"adjusted_net_income": "pounds", "child_benefit_charge_rise": "pounds"},
     )
     def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
         ...
@@ -22,6 +23,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cache, partial
+from types import MappingProxyType
 from typing import Generic, Literal, TypeVar
 
 from service.figures import history
@@ -33,10 +35,13 @@ from service.planning.warnings.circumstances import (
     OptionFacts,
     PensionCase,
     PersonCase,
+    PersonFacts,
     Taken,
     YearFacts,
 )
-from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found
+from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Unit
+
+_NO_UNITS: Mapping[str, Unit] = MappingProxyType({})
 
 _PLAIN_GROUPS = ("income_tax", "pension", "benefits")
 
@@ -65,7 +70,10 @@ def last_day_before_change(name: str) -> LawDay:
 
 @cache
 def figure_key(name: str) -> str:
-    """The name under which a warning tells a tax year's figure: the group is left out where the name says enough."""
+    """The name under which a warning tells a tax year's figure: the group is left out where the name says enough. In answers
+    ``personal_allowance`` is the person's own, after what the taper takes from it."""
+    if name == "income_tax.personal_allowance":
+        return "standard_personal_allowance"
     group, _, rest = name.partition(".")
     return rest if group in _PLAIN_GROUPS else f"{group}_{rest}"
 
@@ -76,6 +84,9 @@ class Entry:
 
     ``since`` and ``until`` find in the figures the first and the last day of the law that it is about; None where it ran
     before the first tax year held, or runs on. Amounts and days stand in the figures, not here.
+
+    ``figures`` are the units of all figures that the warning may tell, by name; it need not tell all of them.
+    ``of_one_pension``: it is about one pension of the person.
     """
 
     code: str
@@ -84,8 +95,10 @@ class Entry:
     applies_when: str
     facts: tuple[str, ...]
     sources: tuple[str, ...]
+    figures: Mapping[str, Unit]
     since: LawDay | None = None
     until: LawDay | None = None
+    of_one_pension: bool = False
 
     def warn(
         self,
@@ -93,19 +106,21 @@ class Entry:
         path: Path,
         *,
         figures: TaxYearFigures,
+        about: PersonFacts | None = None,
         rests_on: tuple[str, ...] = (),
         status: Status = "enacted",
         money: Mapping[str, Pence] = NO_FIGURES,
         counts: Mapping[str, int] = NO_FIGURES,
         rates: Mapping[str, BasisPoints] = NO_FIGURES,
         cost: Pence = 0,
+        caveats: tuple[str, ...] = (),
     ) -> Found:
         """The one warning that a rule has found.
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
-        theirs and ``status``, and what is not certain of them follows the detail.
+        theirs and ``status``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
+        where it is the household.
         """
-        caveats: tuple[str, ...] = ()
         for name in rests_on:
             figure = figures.figures[name]
             value, kind, key = figure.value, figure.kind, figure_key(name)
@@ -125,7 +140,7 @@ class Entry:
                 code=self.code,
                 effect=self.effect,
                 title=self.title,
-                detail=" ".join((detail, *caveats)),
+                detail=detail,
                 path=path,
                 sources=self.sources,
                 status=status,
@@ -134,6 +149,9 @@ class Entry:
                 rates=rates,
                 cost=cost,
                 tax_year=figures.name,
+                person=None if about is None else about.place,
+                pension=about.pension if about is not None and self.of_one_pension else None,
+                caveats=caveats,
             ),
         )
 
@@ -176,13 +194,15 @@ class Rules(Generic[Find]):
         *,
         facts: tuple[str, ...],
         sources: tuple[str, ...],
+        figures: Mapping[str, Unit] = _NO_UNITS,
         since: LawDay | None = None,
         until: LawDay | None = None,
+        of_one_pension: bool = False,
         only: Only | None = None,
         after: str | None = None,
     ) -> Callable[[Find], Find]:
         """The decorator of a rule; see ``Entry`` and ``Rule``."""
-        entry = Entry(code, effect, title, applies_when, facts, sources, since, until)
+        entry = Entry(code, effect, title, applies_when, facts, sources, figures, since, until, of_one_pension)
 
         def add(find: Find) -> Find:
             self.entries.append(entry)

@@ -22,10 +22,19 @@ NO_FIGURES: Mapping[str, int] = {}
 """The figures of a kind of which a warning has none."""
 
 
+Unit = Literal["pounds", "fraction", "days", "years", "age", "month", "count"]
+"""What a figure of a warning is in: an ``age`` is in whole years, a ``month`` one of the tax year from 1 to 12, and a ``count``
+is of what the figure's name says."""
+
+
 class ClientWarning(Value, frozen=True):
     """One consequence: ``effect`` is one of EFFECTS; ``money`` pence, ``counts`` whole numbers and ``rates`` basis points,
     by name; ``cost`` orders those that cost; ``path`` points into the request. ``tax_year`` is the year whose figures it
-    quotes. A figure under the name that a tax year gives it is that year's figure."""
+    quotes. A figure under the name that a tax year gives it is that year's figure.
+
+    ``person`` and ``pension`` are the places of those it is about, where it is about one; ``options`` those of some options of
+    lump sum timing. ``caveats`` are sentences on what is not certain of the law or the figures behind it.
+    """
 
     code: str
     effect: Effect
@@ -39,6 +48,10 @@ class ClientWarning(Value, frozen=True):
     rates: Mapping[str, BasisPoints] = NO_FIGURES
     cost: Pence = 0
     tax_year: str | None = None
+    person: int | None = None
+    pension: int | None = None
+    options: tuple[int, ...] = ()
+    caveats: tuple[str, ...] = ()
 
 
 Found = tuple[ClientWarning, ...]

@@ -21,6 +21,7 @@ def _entry(entry: Entry, years: Mapping[str, TaxYearFigures]) -> dict[str, Any]:
         "effect": entry.effect,
         "applies_when": entry.applies_when,
         "facts": list(entry.facts),
+        "figures": [{"name": name, "unit": unit} for name, unit in entry.figures.items()],
         "sources": list(entry.sources),
     }
     for key, law_day in (("from", entry.since), ("to", entry.until)):

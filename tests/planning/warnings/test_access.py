@@ -41,6 +41,38 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 1_000, "2028-04-07"), date_of_birth="1971-04-07"),
         ),
     ],
+    "protected_pension_age_relied_on": [
+        # 54 the day before, and 55; 49 is below the protected age as well.
+        (
+            request(DRAWN, date_of_birth="1971-09-02", pension={"protected_pension_age": 50}),
+            request(DRAWN, date_of_birth="1971-09-01", pension={"protected_pension_age": 50}),
+        ),
+        (
+            request(DRAWN, date_of_birth="1976-09-01", pension={"protected_pension_age": 50}),
+            request(DRAWN, date_of_birth="1976-09-02", pension={"protected_pension_age": 50}),
+        ),
+        # 56 on a day on which the age is 57.
+        (
+            request(
+                w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-02", pension={"protected_pension_age": 55}
+            ),
+            request(
+                w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-01", pension={"protected_pension_age": 55}
+            ),
+        ),
+        (
+            request(
+                w("drawdown", 1_000, "2028-04-06"), date_of_birth="1972-01-01", pension={"protected_pension_age": 55}
+            ),
+            request(
+                w("drawdown", 1_000, "2028-04-05"), date_of_birth="1972-01-01", pension={"protected_pension_age": 55}
+            ),
+        ),
+        (
+            request(DRAWN, date_of_birth="1976-09-01", pension={"protected_pension_age": 50}),
+            request(w("drawdown", 0), date_of_birth="1976-09-01", pension={"protected_pension_age": 50}),
+        ),
+    ],
     "unauthorised_payment_charges": [(born("1971-09-02"), born("1971-09-01"))],
     "ill_health_route": [
         (born("1971-09-02"), born("1971-09-01")),

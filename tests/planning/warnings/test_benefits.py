@@ -72,6 +72,11 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 5_000.01), date_of_birth="1955-01-01", income=income(defined_benefit_pension=30_000)),
             request(w("drawdown", 5_000), date_of_birth="1955-01-01", income=income(defined_benefit_pension=30_000)),
         ),
+        # 80 on the last day of the tax year, and so the higher payment.
+        (
+            request(w("drawdown", 5_000.01), date_of_birth="1947-04-05", income=income(defined_benefit_pension=30_000)),
+            request(w("drawdown", 5_000), date_of_birth="1947-04-05", income=income(defined_benefit_pension=30_000)),
+        ),
         (
             request(
                 w("drawdown", 6_000, "2025-04-06"),

@@ -22,6 +22,11 @@ CASES: dict[str, list[Pair]] = {
             drawn("2020-21", 5_000.12, income=income(employment=14_390), student_loans={"plan_1": True}),
             drawn("2020-21", 5_000.11, income=income(employment=14_390), student_loans={"plan_1": True}),
         ),
+        # Plan 5: 25,000, to be repaid from April 2026 (SI 2009/470).
+        (
+            drawn("2026-27", 5_000.12, income=income(employment=20_000), student_loans={"plan_5": True}),
+            drawn("2026-27", 5_000.11, income=income(employment=20_000), student_loans={"plan_5": True}),
+        ),
         # Plan 4 began in 2021-22.
         (
             drawn("2023-24", 30_000, student_loans={"plan_4": True}),

@@ -118,11 +118,11 @@ CASES: dict[str, list[Pair]] = {
         (request(), request(estate={"home": 0})),
     ],
     # ITEPA 2003 ss.637H-637M: 75, by the end of the tax year.
-    "heirs_pay_income_tax": [
+    "beneficiaries_pay_income_tax": [
         (request(date_of_birth="1952-04-05"), request(date_of_birth="1952-04-06")),
         (request(date_of_birth="1950-01-01"), request(date_of_birth="1950-01-01", pension=NO_FUND)),
     ],
-    "heirs_pay_income_tax_soon": [
+    "beneficiaries_pay_income_tax_soon": [
         (request(date_of_birth="1953-04-05"), request(date_of_birth="1953-04-06")),
         (request(date_of_birth="1952-04-06"), request(date_of_birth="1952-04-05")),
     ],

@@ -50,7 +50,7 @@ CASES: dict[str, list[Pair]] = {
         # No figures for the year after the last.
         (isa(20_001, date="2029-06-01"), isa(20_001, date="2030-06-01")),
     ],
-    "partner_has_isa_room": [
+    "partner_has_isa_allowance_left": [
         (
             request(
                 cash=100_000,
@@ -129,6 +129,7 @@ CASES: dict[str, list[Pair]] = {
         (request(cash=120_000.01), request(cash=120_000)),
         (request(cash=85_000.01, date="2025-11-30"), request(cash=85_000, date="2025-11-30")),
         (request(cash=100_000, date="2025-11-30"), request(cash=100_000, date="2025-12-01")),
+        (request(cash=120_000.01, date="2025-12-01"), request(cash=120_000, date="2025-12-01")),
         (request(cash=85_000.01, date="2020-06-01"), request(cash=85_000, date="2020-06-01")),
         (request(cash=240_000.01, deposit_firms=2), request(cash=240_000, deposit_firms=2)),
         (

@@ -99,6 +99,32 @@ CASES: dict[str, list[Pair]] = {
             ),
         ),
     ],
+    # What counts against the one counts against the other (ITEPA 2003 ss.637P, 637R).
+    "lump_sum_allowances_used_disagree": [
+        (
+            request(lump_sum_allowance_used=5_000, lump_sum_and_death_benefit_allowance_used=4_999.99),
+            request(lump_sum_allowance_used=5_000, lump_sum_and_death_benefit_allowance_used=5_000),
+        ),
+        (
+            request(lump_sum_allowance_used=0.01, lump_sum_and_death_benefit_allowance_used=0),
+            request(lump_sum_allowance_used=0.01),
+        ),
+    ],
+    "protected_lump_sum_allowance_ignored": [
+        (
+            request(protected_lump_sum_allowance=268_274.99),
+            request(protected_lump_sum_allowance=268_275),
+        ),
+        # A quarter of 1,055,000 in 2019-20, and of 1,073,100 in 2020-21.
+        (
+            request(date="2020-04-06", protected_lump_sum_allowance=263_750),
+            request(date="2020-04-05", protected_lump_sum_allowance=263_750),
+        ),
+        (
+            request(date="2020-04-05", protected_lump_sum_allowance=263_749.99),
+            request(date="2020-04-05"),
+        ),
+    ],
     "no_lump_sum_allowance_left": [
         (
             request(w("ufpls", 1_000), lump_sum_allowance_used=GONE),

@@ -24,6 +24,7 @@ from service.planning.disclosure import assumptions, check_notice, notice, plan_
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.options import SPENDING_ONLY, Option
 from service.planning.warnings.registry import CATALOGUE
+from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_timing as of_timing
@@ -81,8 +82,8 @@ def sentences(text: str) -> list[str]:
 
 
 @cache
-def warned() -> tuple[tuple[str, str, tuple[str, ...]], ...]:
-    """Code, detail and sources of every warning in every case."""
+def every_warning() -> tuple[ClientWarning, ...]:
+    """The warnings of every case of the topics, of quotes, of plans and of lump sum timing."""
     found = [warning for pairs in CASES.values() for pair in pairs for case in pair for warning in found_in(case)]
     found += [warning for branch in BRANCHES for warning in found_in(branch)]
     for quotes in of_quotes.CASES.values():
@@ -91,9 +92,22 @@ def warned() -> tuple[tuple[str, str, tuple[str, ...]], ...]:
         found += [warning for inside, _, _ in plans for warning in of_plans.found_in(inside).values()]
     no_cash = of_timing.person(pension=Pension(0, 5_000_000))
     found += timing_warnings(of_timing.asked(no_cash, options=(Option("all_now", SPENDING_ONLY),)))
-    told = {(warning.code, warning.detail, warning.sources) for warning in found}
+    return tuple(found)
+
+
+@cache
+def warned() -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+    """Code, text and sources of every warning in every case; a caveat is a text of its own."""
+    told = {
+        (warning.code, text, warning.sources)
+        for warning in every_warning()
+        for text in (warning.detail, *warning.caveats)
+    }
     for answer in published():
-        told |= {(w["code"], w["detail"], tuple(w["sources"])) for w in answer.get("warnings", ())}
+        for found in answer.get("warnings", ()):
+            told |= {
+                (found["code"], text, tuple(found["sources"])) for text in (found["detail"], *found.get("caveats", ()))
+            }
     return tuple(sorted(told))
 
 
