@@ -307,7 +307,7 @@ def test_spending_beyond_the_band_comes_after_the_cash_that_waits_where_it_costs
 def test_a_couple_is_told_of_each() -> None:
     first, second = person(), person(date_of_birth=date(1980, 1, 1))
     found = asked(first, second)
-    assert found["money_purchase_annual_allowance_triggered"].path == ("household", "people", 0, "pension")
+    assert found["money_purchase_annual_allowance_triggered"].path == ("household", "people", 0, "pensions", 0)
     assert found["money_purchase_annual_allowance_triggered"].detail.startswith(
         "Taking income flexibly in 2026-27 triggers the first person's "
     )

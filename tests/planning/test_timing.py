@@ -860,7 +860,7 @@ def test_what_all_options_share_is_said_once() -> None:
     options = (Option("all_now", BANDS[0]), Option("with_income", BANDS[0]), Option("never", BANDS[0]))
     found = timing_warnings(asked(person(), options=options))
     shared = [warning for warning in found if warning.code == "money_purchase_annual_allowance_triggered"]
-    assert [warning.path for warning in shared] == [("household", "people", 0, "pension")]
+    assert [warning.path for warning in shared] == [("household", "people", 0, "pensions", 0)]
     of_one = [warning for warning in found if warning.code == "all_tax_free_cash_at_once"]
     assert [warning.path for warning in of_one] == [("options", 0)]
     assert (of_one[0].options, shared[0].options) == ((0,), ())

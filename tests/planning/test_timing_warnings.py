@@ -24,7 +24,7 @@ REQUESTS = Path(__file__).parents[2] / "examples" / "requests"
 def found(detail: str = "The pension runs out.", **more: Any) -> ClientWarning:
     facts = {"code": "pension_runs_out", "effect": "check", "title": "The pension runs out", "person": 0, "pension": 0}
     return ClientWarning(
-        **{**facts, "detail": detail, "path": ("household", "people", 0, "pension"), "sources": ("x",), **more}
+        **{**facts, "detail": detail, "path": ("household", "people", 0, "pensions", 0), "sources": ("x",), **more}
     )
 
 
@@ -62,7 +62,7 @@ def test_the_place_is_its_own_where_it_is_one() -> None:
     first, second = found(path=("options", 0)), found(path=("options", 1))
     assert [one.path for one in merged([first], [second])] == [("options",)]
     assert [one.path for one in merged([first], [])] == [("options", 0)]
-    assert [one.path for one in merged([found()], [found()], [])] == [("household", "people", 0, "pension")]
+    assert [one.path for one in merged([found()], [found()], [])] == [("household", "people", 0, "pensions", 0)]
 
 
 def test_an_option_that_cannot_be_carried_out_does_not_count() -> None:

@@ -136,7 +136,7 @@ def test_what_is_the_households_has_no_person() -> None:
     body = request(
         w("drawdown", 50_000, "2027-09-01"),
         date="2027-06-01",
-        estate={"value": 900_000},
+        estate={"home": 900_000},
         benefits={"pension_credit": True},
     )
     assert {warning.code for warning in found_in(body) if warning.person is None} == {
