@@ -107,7 +107,7 @@ def test_the_same_book_in_every_notation(
         ("utf-16", "utf-8", "looks like UTF-16; add --encoding utf-16"),
         ("utf-16-be", "windows-1252", "looks like UTF-16; add --encoding utf-16"),
         ("utf-8", "utf-16", "does not look like UTF-16; leave out --encoding"),
-        ("utf-8-sig", "windows-1252", "begins with the mark of UTF-8; leave out --encoding"),
+        ("utf-8-sig", "windows-1252", "begins with a UTF-8 byte order mark; leave out --encoding"),
     ],
 )
 def test_another_encoding_than_was_named_is_told(tmp_path: Path, codec: str, encoding: str, told: str) -> None:

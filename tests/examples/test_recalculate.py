@@ -86,7 +86,7 @@ def written(value: Any, kind: str) -> str:
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
-    """The rows of a CSV file, which begins with the mark of UTF-8."""
+    """The rows of a CSV file, which begins with a byte order mark."""
     assert path.read_bytes().startswith(b"\xef\xbb\xbf")
     with path.open(encoding="utf-8-sig", newline="") as file:
         return list(csv.DictReader(file))
@@ -123,7 +123,7 @@ def test_a_book_from_a_spreadsheet_and_a_table_for_one(tmp_path: Path, service: 
     ]
     assert failures[0]["detail"].startswith("employment: ")
     assert failures[1]["detail"] == (
-        "date_of_birth: '31/02/1966' is not a date written YYYY-MM-DD; "
+        "date_of_birth: '31/02/1966' is not a day in the calendar; "
         "dividends: 'lots' is not an amount in pounds, such as 1234.50 or £1,234.50"
     )
     assert failures[2]["detail"].startswith("amount: ")
@@ -177,9 +177,7 @@ def test_columns_in_columns_out(folder: Path, tmp_path: Path, service: Service, 
     ]
 
 
-def test_a_run_killed_outright_goes_on_where_it_was(
-    folder: Path, tmp_path: Path, service: Service, expected: Expected
-) -> None:
+def test_a_run_killed_outright_resumes(folder: Path, tmp_path: Path, service: Service, expected: Expected) -> None:
     out = tmp_path / "out"
     arguments = (folder / "book.ndjson", "--out", out, "--service", service.url, "--chunk", "20")
     process = begin(*arguments)
@@ -323,7 +321,7 @@ def test_a_run_that_cannot_begin_says_why(tmp_path: Path, arguments: list[str], 
     assert "Traceback" not in refused.stderr
 
 
-def test_a_service_that_is_not_there_is_told_and_the_run_can_go_on(folder: Path, tmp_path: Path) -> None:
+def test_a_service_that_is_not_there_is_told_and_the_run_can_be_resumed(folder: Path, tmp_path: Path) -> None:
     stopped = run(
         "recalculate.py", folder / "book.csv", "--out", tmp_path / "out", "--service", "http://127.0.0.1:9",
         "--patience", "0.1",

@@ -141,6 +141,7 @@ WARNINGS = "warnings"
 
 _THOUSANDS = re.compile(r"£? ?([0-9]{1,3}(?:,[0-9]{3})+|[0-9]+)((?:\.[0-9]+)?)")
 _UK_DAY = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _UNREADABLE: Mapping[Unit, str] = {
     "pounds": "is not an amount in pounds, such as 1234.50 or £1,234.50",
     "number": "is not a number",
@@ -226,9 +227,11 @@ def unreadable(request: Mapping[str, Any], pointer: str, column: Column) -> str 
         return None
     if column.unit == "day":
         day = uk_day(value)
-        if day is None:
-            return None if _is_day(value) else f"{value!r} is not a date written YYYY-MM-DD"
-        return f"{value!r} is not a date written YYYY-MM-DD; if it is {day}, add --uk-dates"
+        if day is not None:
+            return f"{value!r} is not a date written YYYY-MM-DD; if it is {day}, add --uk-dates"
+        if _UK_DAY.fullmatch(value) or _DAY.fullmatch(value):
+            return None if _is_day(value) else f"{value!r} is not a day in the calendar"
+        return f"{value!r} is not a date written YYYY-MM-DD"
     return f"{value!r} {_UNREADABLE[column.unit]}" if column.unit in _UNREADABLE else None
 
 

@@ -113,7 +113,7 @@ def settled(path: Path, notation: Notation) -> Notation:
 
 
 def check_columns(path: Path, notation: Notation = PLAIN, *, ignore_others: bool) -> None:
-    """BookError where a table lacks the column of ids, or has columns that would be left out without a word."""
+    """BookError where a table lacks the column of ids, or has unknown columns that nobody said to leave out."""
     kind = kind_of(path)
     if kind == "ndjson":
         return
@@ -172,7 +172,7 @@ def _check_encoding(path: Path, encoding: str) -> None:
     if beginning and not is_utf_16 and encoding == "utf-16":
         raise BookError(f"{path.name} does not look like UTF-16; leave out --encoding")
     if beginning.startswith(_BYTE_ORDER_MARK) and encoding != "utf-8":
-        raise BookError(f"{path.name} begins with the mark of UTF-8; leave out --encoding")
+        raise BookError(f"{path.name} begins with a UTF-8 byte order mark; leave out --encoding")
 
 
 def _not_decoded(text: str, notation: Notation, what: str) -> str:

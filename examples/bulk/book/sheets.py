@@ -1,6 +1,6 @@
 """The files that come out: written as parts, chunk by chunk, and joined in order at the end.
 
-CSV is written to be opened in a spreadsheet too. It begins with the mark of UTF-8, without which pound signs are misread, and no
+CSV is written to be opened in a spreadsheet too. It begins with a byte order mark, without which pound signs are misread, and no
 text in it begins as a formula does: https://owasp.org/www-community/attacks/CSV_Injection.
 """
 
@@ -33,7 +33,7 @@ class Sheet:
         self._kind, self._columns = kind, columns
 
     def write(self, path: Path, rows: Sequence[Any]) -> None:
-        """A part: rows of cells, or lines as bytes. Each CSV part has the mark and the header, so that it can stand alone."""
+        """A part: rows of cells, or lines as bytes. Each CSV part begins as the whole does, so that it can stand alone."""
         if self._kind == "parquet":
             # Imported here, so that only those who keep their book in Parquet need the package.
             from book import parquet
