@@ -57,6 +57,16 @@ def test_rows_that_are_broken_harm_no_other(tmp_path: Path) -> None:
     assert count(path) == 6
 
 
+def test_what_a_spreadsheet_leaves_empty_is_left_out(tmp_path: Path) -> None:
+    path = csv_file(tmp_path, b"id,tax_year,,\r\nA,2026-27,,\r\n,,,\r\n , ,,\r\nB,2026-27,,\r\n,,,\r\n")
+    with pytest.raises(BookError, match="unknown columns: one without a name, one without a name; correct"):
+        check_columns(path, ignore_others=False)
+    check_columns(path, ignore_others=True)
+    assert [(record.number, record.id, record.fault) for record in records(path)] == [(1, "A", ""), (2, "B", "")]
+    assert count(path) == 2
+    assert [chunk_of(path, piece).records[0].id for piece in pieces(path, 1)] == ["A", "B"]
+
+
 def test_a_broken_row_keeps_its_id_only_where_it_is_certain(tmp_path: Path) -> None:
     path = csv_file(tmp_path, b"tax_year,id,method\n2026-27,A\n2026-27,B,caf\xe9\n2026-27,caf\xe9,x\n\x81,D,x\n")
     found = list(records(path))

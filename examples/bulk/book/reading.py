@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import hashlib
+import io
 import itertools
 import json
 import re
@@ -131,7 +132,7 @@ def check_columns(path: Path, notation: Notation = PLAIN, *, ignore_others: bool
         hint = _other_separator(names)
     if layout.ID not in names:
         raise BookError(f'{path.name}: there is no column "{layout.ID}"; columns found: {_listed(names)}{hint}')
-    twice = sorted({name for name in names if names.count(name) > 1})
+    twice = sorted({name for name in names if name and names.count(name) > 1})
     if twice:
         raise BookError(f"{path.name}: columns named twice: {', '.join(twice)}")
     unknown = layout.unknown_columns(names)
@@ -143,6 +144,8 @@ def check_columns(path: Path, notation: Notation = PLAIN, *, ignore_others: bool
 
 
 def _with_nearest(name: str) -> str:
+    if not name:
+        return "one without a name"
     nearest = layout.nearest_column(name)
     return f'"{name}" (did you mean "{nearest}"?)' if nearest else f'"{name}"'
 
@@ -310,9 +313,9 @@ class _Table:
         return max(SEPARATORS.values(), key=known)
 
     def rows(self, start: int | None = None) -> Iterator[Mapping[str, object] | _Broken]:
-        """Each row by the names of its columns, from a byte on."""
+        """Each row by the names of its columns, from a byte on, but for rows in which nothing stands."""
         for row in self._cells(self._first if start is None else start):
-            if not row:
+            if not _holds_something(row):
                 continue
             if len(row) != len(self.columns):
                 yield _Broken(
@@ -335,7 +338,7 @@ class _Table:
         """The byte at which each row begins."""
         start = self._first
         for row in self._cells(start):
-            if row:
+            if _holds_something(row):
                 yield start
             start = self._read
 
@@ -353,15 +356,20 @@ class _Table:
         self._read = start
         # A byte that cannot be decoded becomes half of a surrogate pair, by which its row is known later.
         errors = "strict" if self._notation.encoding == "utf-16" else "surrogateescape"
-        with self._path.open(encoding=self._codec, errors=errors, newline="\n") as file:
-            file.buffer.seek(start)
-            try:
-                for line in file:
-                    begins = self._read
-                    self._read += len(line.encode(self._codec, errors))
-                    yield line.removeprefix("\ufeff") if begins == 0 else line
-            except UnicodeDecodeError as error:
-                raise BookError(f"{self._path.name} is not {self._notation.encoding}: {error.reason}") from None
+        with self._path.open("rb") as file:
+            file.seek(start)
+            with io.TextIOWrapper(file, self._codec, errors, newline="\n") as lines:
+                try:
+                    for line in lines:
+                        begins = self._read
+                        self._read += len(line.encode(self._codec, errors))
+                        yield line.removeprefix("\ufeff") if begins == 0 else line
+                except UnicodeDecodeError as error:
+                    raise BookError(f"{self._path.name} is not {self._notation.encoding}: {error.reason}") from None
+
+
+def _holds_something(row: list[str]) -> bool:
+    return any(cell and not cell.isspace() for cell in row)
 
 
 def _codec(path: Path, encoding: str) -> str:
