@@ -140,6 +140,15 @@ def test_a_book_from_a_spreadsheet_and_a_table_for_one(tmp_path: Path, service: 
     assert [fault["pointer"] for fault in first["problem"]["errors"]] == ["#/person/income/1/amount"]
 
 
+def test_a_book_of_which_nothing_can_be_sent_needs_no_service(tmp_path: Path) -> None:
+    book, out = tmp_path / "book.csv", tmp_path / "out"
+    book.write_text("id,method\nA,café\nB,£\n", "windows-1252")
+    ran = run("recalculate.py", book, "--out", out, "--service", "http://127.0.0.1:9")
+    assert ran.returncode == 3, ran.stderr
+    assert "2 records, all accounted for; none could be sent" in ran.stdout
+    assert [failure["id"] for failure in rows_of(out / "failures.csv")] == ["A", "B"]
+
+
 def test_places_stay_where_the_book_has_no_columns(tmp_path: Path, service: Service) -> None:
     book, out = tmp_path / "book.jsonl", tmp_path / "out"
     book.write_text('{"id": "A", "request": {"tax_year": "never"}}\n')

@@ -244,7 +244,9 @@ def versions(parts: Iterable[Mapping[str, Any]]) -> set[str]:
 
 def printed(summary: Mapping[str, Any], out: str) -> str:
     """The summary as text; ``out`` is where the files are."""
-    lines = [f"{summary['records']:,} records, all accounted for; rules version {summary['rules_version']}"]
+    version = summary["rules_version"]
+    by = f"rules version {version}" if version else "none could be sent"
+    lines = [f"{summary['records']:,} records, all accounted for; {by}"]
     for answer in summary["answers"]:
         year = f"{answer['tax_year']}: " if answer["tax_year"] else ""
         lines.append(f"  {year}{answer['succeeded']:,} results in {out}/{answer['results']}")
