@@ -76,7 +76,7 @@ def _row(random: Random, name: str, tax_year: str) -> Row:
         random, 500, 15_000 if wanted or row["method"] == "pcls" else 50_000
     )
     if random.random() < 0.1:
-        row["gift_aid_donations"] = _pounds(random, 20, 2_000)
+        row["gift_aid_donations_gross"] = _pounds(random, 20, 2_000)
     if random.random() < 0.05:
         row["child_benefit"] = "1354.60"
     if random.random() < 0.1:

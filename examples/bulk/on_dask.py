@@ -3,9 +3,8 @@
     python examples/bulk/on_dask.py BOOK --out FOLDER [--workers 2 | --scheduler tcp://10.0.0.5:8786]
 
 Every worker must see BOOK and FOLDER under the same path, have the service installed, and this folder on its PYTHONPATH;
-the workers that --workers starts on this machine do. The results stay in parts: FOLDER/parts/*/results.parquet (or .csv).
-Interrupted in whatever way, the same command goes on where it was. A worker that dies costs the pieces it had in hand,
-which another one does again.
+the workers that --workers starts on this machine do. The files in FOLDER are those of recalculate.py. After an interruption the
+same command resumes the run. A worker that dies costs the pieces it had in hand, which another one does again.
 
 Exit status: as of recalculate.py.
 """
@@ -21,9 +20,9 @@ from distributed import Client, KilledWorker, LocalCluster, as_completed
 from tqdm import tqdm
 
 from book.in_process import Job, calculate
-from book.options import at_least_one, tax_year
+from book.options import about_book, add_book, at_least_one, notation_of, tax_year
 from book.parts import Run
-from book.reading import BookError, check_columns, fingerprint, kind_of, pieces
+from book.reading import BookError, check_columns, fingerprint, kind_of, pieces, settled
 from book.recalculation import plan_of, printed, summary_of
 from book.sending import StopError
 
@@ -34,7 +33,7 @@ DONE, INCOMPLETE, UNUSABLE, SOME_FAILED, TOLD_TO_STOP = 0, 1, 2, 3, 130
 def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     """The command line, read; a fault in it ends the process with status 2."""
     parser = argparse.ArgumentParser(description="Recalculate a book of clients on a Dask cluster.")
-    parser.add_argument("book", type=Path, help="CSV (.csv), Parquet (.parquet) or NDJSON (.ndjson)")
+    add_book(parser)
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER")
     parser.add_argument("--scheduler", metavar="ADDRESS", help="of a cluster that is running")
     parser.add_argument(
@@ -46,16 +45,17 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=tax_year)
     parser.add_argument("--largest", type=at_least_one, default=20, metavar="N", help="changes to list (20)")
     parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
-    parser.add_argument("--ignore-other-columns", action="store_true", help="leave out columns that stand for nothing")
-    parser.add_argument("--start-over", action="store_true", help="forget what an earlier run in FOLDER has saved")
+    parser.add_argument("--start-over", action="store_true", help="forget an earlier run in FOLDER")
     return parser.parse_args(given)
 
 
 def run_it(options: argparse.Namespace) -> int:
-    """Begin a run, or go on with one, and bring it to its end. BookError, StopError."""
+    """Begin a run, or resume one, and bring it to its end. BookError, StopError."""
     book, out = options.book.resolve(), options.out.resolve()
+    fingerprinted = fingerprint(book)
     job = Job(
         book,
+        settled(book, notation_of(options)),
         out,
         WITHDRAWAL_TAX,
         tuple(options.compare_tax_years),
@@ -63,29 +63,34 @@ def run_it(options: argparse.Namespace) -> int:
         options.largest,
     )
     about = {
-        "book": fingerprint(book),
+        "book": fingerprinted,
+        **about_book(job.notation),
         "operation": job.operation,
         "tax years": list(job.tax_years),
         "kind of results": job.kind,
         "records in a task": options.piece,
         "number of largest changes": job.largest,
     }
-    check_columns(book, ignore_others=options.ignore_other_columns)
-    every = pieces(book, options.piece)
-    total = sum(piece.count for piece in every)
+    check_columns(book, job.notation, ignore_others=options.ignore_other_columns)
+    plan = plan_of(job.tax_years, job.kind, job.largest)
     run = Run(out, about)
     with run.begun(start_over=options.start_over):
-        saved = run.saved()
-        left = [piece for piece in every if piece.index not in saved]
-        if left:
-            done = sum(part["records"] for part in saved.values())
-            with client_of(options) as client, tqdm(total=total, initial=done, unit=" records") as progress:
-                futures = [client.submit(calculate, job, piece, pure=False) for piece in left]
-                for future in as_completed(futures):
-                    progress.update(future.result()["records"])
-        summary = summary_of(plan_of(job.tax_years, job.kind, job.largest), total, run.saved().values())
-        run.end(summary)
-    print(printed(summary, f"{out}/parts/*"))
+        if not run.finished:
+            every = pieces(book, options.piece, job.notation)
+            total, saved = sum(piece.count for piece in every), run.saved()
+            left = [piece for piece in every if piece.index not in saved]
+            if left:
+                done = sum(part["records"] for part in saved.values())
+                with client_of(options) as client, tqdm(total=total, initial=done, unit=" records") as progress:
+                    futures = [client.submit(calculate, job, piece, pure=False) for piece in left]
+                    for future in as_completed(futures):
+                        progress.update(future.result()["records"])
+            summary = summary_of(plan, total, run.saved().values())
+            run.join(plan.sheets)
+            run.end(summary)
+        run.clear()
+        summary = run.summary()
+    print(printed(summary, str(options.out)))
     return SOME_FAILED if any(answer["failed"] for answer in summary["answers"]) else DONE
 
 
@@ -105,10 +110,10 @@ def main(given: Sequence[str]) -> int:
         print(f"The run cannot begin: {error}.", file=sys.stderr)
         return UNUSABLE
     except (StopError, KilledWorker, OSError) as error:
-        print(f"The run stopped: {error}.\nThe same command goes on where it was.", file=sys.stderr)
+        print(f"The run stopped: {error}.\nThe same command resumes it.", file=sys.stderr)
         return INCOMPLETE
     except KeyboardInterrupt:
-        print("Stopped as told. The same command goes on where it was.", file=sys.stderr)
+        print("Interrupted. The same command resumes the run.", file=sys.stderr)
         return TOLD_TO_STOP
 
 

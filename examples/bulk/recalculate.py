@@ -4,10 +4,10 @@
     python examples/bulk/recalculate.py BOOK --out FOLDER --compare-tax-years 2025-26 2026-27
 
 BOOK is a CSV, Parquet or NDJSON file, one client a row; examples/bulk/README.md names the columns. FOLDER gets the results,
-the failures and a summary. Interrupted in whatever way, the same command goes on where it was.
+the failures and a summary. After an interruption the same command resumes the run.
 
 Exit status: 0 when every record has its result; 3 when all were answered and some failed (the failures file says why);
-1 when the run could not be completed and can be gone on with; 2 when it cannot begin; 130 when it was told to stop.
+1 when the run stopped and can be resumed; 2 when it cannot begin; 130 when it was interrupted.
 """
 
 from __future__ import annotations
@@ -26,9 +26,9 @@ from typing import Any
 import msgspec
 from tqdm import tqdm
 
-from book.options import at_least_one, tax_year
+from book.options import about_book, add_book, at_least_one, notation_of, tax_year
 from book.parts import Run
-from book.reading import BookError, Chunk, check_columns, chunks, count, fingerprint, kind_of, records
+from book.reading import BookError, Chunk, check_columns, chunks, count, fingerprint, kind_of, records, settled
 from book.recalculation import Recalculation, plan_of, printed, summary_of, versions
 from book.sending import PATIENCE_SECONDS, Sender, StopError, StoppedError
 
@@ -65,7 +65,7 @@ def recalculate(
 def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     """The command line, read; a fault in it ends the process with status 2."""
     parser = argparse.ArgumentParser(description="Recalculate a book of clients with a running service.")
-    parser.add_argument("book", type=Path, help="CSV (.csv), Parquet (.parquet) or NDJSON (.ndjson)")
+    add_book(parser)
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER", help="where the files go")
     parser.add_argument("--service", default="http://127.0.0.1:8000", metavar="URL")
     parser.add_argument("--operation", default=WITHDRAWAL_TAX, help="others than withdrawal-tax: NDJSON only")
@@ -81,9 +81,9 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
         type=float,
         default=PATIENCE_SECONDS,
         metavar="SECONDS",
-        help="without a word from the service (300)",
+        help="how long to wait for a service that does not answer (300)",
     )
-    parser.add_argument("--ignore-other-columns", action="store_true", help="leave out columns that stand for nothing")
+    parser.add_argument("--verbose", action="store_true", help="say also when the service is busy")
     parser.add_argument("--start-over", action="store_true", help="forget an earlier run in FOLDER")
     options = parser.parse_args(given)
     if options.chunk is None:
@@ -96,21 +96,26 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
 
 
 def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
-    """Begin a run, or go on with one, and bring it to its end. BookError, StopError, StoppedError."""
+    """Begin a run, or resume one, and bring it to its end. BookError, StopError, StoppedError."""
+    if not options.service.startswith(("http://", "https://")):
+        raise BookError(f"--service {options.service}: begin it with http:// or https://")
     kind = kind_of(options.book)
     if options.operation != WITHDRAWAL_TAX and kind != "ndjson":
         raise BookError(f"for {options.operation} the book must be NDJSON")
     plan = plan_of(options.compare_tax_years, options.results_as or kind, options.largest)
+    fingerprinted = fingerprint(options.book)
+    notation = settled(options.book, notation_of(options))
     about = {
-        "book": fingerprint(options.book),
+        "book": fingerprinted,
+        **about_book(notation),
         "operation": options.operation,
         "tax years": options.compare_tax_years,
         "kind of results": plan.kind,
         "records in a chunk": options.chunk,
         "number of largest changes": plan.largest,
     }
-    check_columns(options.book, ignore_others=options.ignore_other_columns)
-    total = count(options.book)
+    check_columns(options.book, notation, ignore_others=options.ignore_other_columns)
+    total = count(options.book, notation)
     run = Run(options.out, about)
     with run.begun(start_over=options.start_over):
         if not run.finished:
@@ -129,9 +134,11 @@ def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
                     stop=stop,
                     note=lambda text: tqdm.write(text, sys.stderr),
                     patience=options.patience,
+                    verbose=options.verbose,
                 )
                 recalculation = Recalculation(plan, run, sender, next(iter(versions(saved.values())), None))
-                left = (chunk for chunk in chunks(records(options.book), options.chunk) if chunk.index not in saved)
+                every = chunks(records(options.book, notation), options.chunk)
+                left = (chunk for chunk in every if chunk.index not in saved)
                 for counts in recalculate(recalculation, left, options.at_once, stop):
                     progress.update(counts["records"])
             summary = summary_of(plan, total, run.saved().values())
@@ -162,10 +169,10 @@ def main(given: Sequence[str]) -> int:
         print(f"The run cannot begin: {error}.", file=sys.stderr)
         return UNUSABLE
     except (StopError, OSError, msgspec.DecodeError) as error:
-        print(f"The run stopped: {error}.\nThe same command goes on where it was.", file=sys.stderr)
+        print(f"The run stopped: {error}.\nThe same command resumes it.", file=sys.stderr)
         return INCOMPLETE
     except StoppedError:
-        print("Stopped as told. The same command goes on where it was.", file=sys.stderr)
+        print("Interrupted. The same command resumes the run.", file=sys.stderr)
         return TOLD_TO_STOP
     print(f"{time.monotonic() - began:,.1f} s")
     return status

@@ -6,6 +6,7 @@ import json
 import re
 from datetime import UTC, date, datetime
 from decimal import Decimal
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -32,8 +33,9 @@ def test_every_field_of_the_request_has_a_column_and_every_column_a_field() -> N
     schema = withdrawal_tax_schema(("2026-27",))
     person = schema.load_fields["person"].schema
     assert isinstance(person.load_fields["income"], ObjectList)
-    assert fields_of(schema) == {column.path for column in layout.FIELDS} | {("person", "income")}
-    assert set(layout.INCOMES) == set(INCOME_KINDS)
+    places = {tuple(column.place.split("/")) for column in layout.FIELDS}
+    assert fields_of(schema) - {("person", "income")} == places - {("person", "income", "-", "amount")}
+    assert {kind for column in layout.FIELDS for _, kind in column.beside} == set(INCOME_KINDS)
     assert len(set(layout.COLUMNS)) == len(layout.COLUMNS)
 
 
@@ -68,12 +70,103 @@ def test_a_number_keeps_its_value_or_stays_text(number: Decimal) -> None:
     assert read == text or Decimal(json.dumps(read)) == number
 
 
+@given(st.decimals(0, 10_000_000, places=2))
+def test_an_amount_as_people_write_it_is_the_same_number(amount: Decimal) -> None:
+    for text in (f"{amount:,}", f"£{amount:,}", f" £ {amount} ", f"£{amount}"):
+        read = layout.cell(text, "pounds")
+        assert Decimal(json.dumps(read)) == amount
+
+
+@given(st.decimals(0, 1, places=4))
+def test_a_share_goes_as_exactly_its_percentage(share: Decimal) -> None:
+    request = layout.request_of({"lifetime_allowance_used": str(share)})
+    assert Decimal(json.dumps(request["pension"]["lifetime_allowance_used_percent"])) == share * 100
+
+
+@given(st.dates(date(1900, 1, 1), date(2100, 1, 1)))
+def test_a_uk_date_is_read_only_where_it_was_said_so(day: date) -> None:
+    row = {"date_of_birth": f"{day:%d/%m/%Y}", "date": f"{day.day}/{day.month}/{day.year}", "tax_year": "2026-27"}
+    read = layout.request_of(row, uk_dates=True)
+    assert (read["person"]["date_of_birth"], read["withdrawal"]["date"]) == (day.isoformat(), day.isoformat())
+    assert layout.request_of(row)["person"]["date_of_birth"] == row["date_of_birth"]
+    assert layout.cell(day.isoformat(), "day", uk_dates=True) == day.isoformat()
+
+
+@pytest.mark.parametrize("text", ["31/02/2026", "14/13/2026", "14-05-2026", "14/05/26", "May 2026"])
+def test_what_is_no_uk_date_is_left_for_the_service_to_refuse(text: str) -> None:
+    assert layout.cell(text, "day", uk_dates=True) == text
+
+
+ROW = {
+    "state_pension": "12000",
+    "dividends": "-3",
+    "employment": "a lot",
+    "date_of_birth": "14/05/1966",
+    "date": "1 May",
+    "lifetime_allowance_used": "82%",
+    "blind_persons_allowance": "perhaps",
+    "payroll_month": "June",
+    "method": "ufpls",
+}
+PLACES = {
+    "#/person/income/0/amount": (["state_pension"], None),
+    "#/person/income/1/amount": (["dividends"], None),
+    "#/person/income/1": (["dividends"], None),
+    "#/person/income/2/amount": (["employment"], "'a lot' is not an amount in pounds, such as 1234.50 or £1,234.50"),
+    "#/person/date_of_birth": (
+        ["date_of_birth"],
+        "'14/05/1966' is not a date written YYYY-MM-DD; if it is 1966-05-14, add --uk-dates",
+    ),
+    "#/withdrawal/date": (["date"], "'1 May' is not a date written YYYY-MM-DD"),
+    "#/pension/lifetime_allowance_used_percent": (
+        ["lifetime_allowance_used"],
+        "'82%' is not a fraction, such as 0.82 for 82%",
+    ),
+    "#/person/blind_persons_allowance": (["blind_persons_allowance"], "'perhaps' is neither true nor false"),
+    "#/payroll/month": (["payroll_month"], "'June' is not a number"),
+    "#/pension/minimum_pension_age": (["protected_pension_age"], None),
+    "#/withdrawal/method": (["method"], None),
+    "#/withdrawal": (["method", "amount", "net_wanted", "date"], None),
+    "#/person/income/3/amount": ([], None),
+    "#/tax_year/more": ([], None),
+    "#/nowhere": ([], None),
+    "#": ([], None),
+}
+
+
+@pytest.mark.parametrize("pointer", PLACES)
+def test_a_place_of_the_request_is_known_by_its_columns(pointer: str) -> None:
+    names, told = PLACES[pointer]
+    request = layout.request_of(ROW)
+    columns = layout.columns_at(request, pointer)
+    assert [column.name for column in columns] == names
+    if len(columns) == 1:
+        assert layout.unreadable(request, pointer, columns[0]) == told
+
+
+def test_entries_of_a_list_by_their_number_and_new_ones() -> None:
+    request: dict[str, Any] = {}
+    for place in ("people/0/pensions/0", "people/0/pensions/0", "people/1", "people/0/income/-", "people/0/income/-"):
+        layout.part_at(request, place.split("/"))["x"] = place
+    assert request == {
+        "people": [
+            {"pensions": [{"x": "people/0/pensions/0"}], "income": [{"x": "people/0/income/-"}] * 2},
+            {"x": "people/1"},
+        ]
+    }
+
+
 @given(st.integers(0, 10_000_000_000))
 def test_every_amount_in_pence_becomes_a_number(pence: int) -> None:
     text = f"{pence // 100}.{pence % 100:02}"
     read = layout.cell(text, "number")
     assert isinstance(read, float)
     assert Decimal(json.dumps(read)) * 100 == pence
+
+
+@pytest.mark.parametrize("text", ["12,34", "1,0000", "-£5", "$5", "£007", "£1.5m", "1.234,50", "£", "(1,000)", "82%"])
+def test_what_is_not_plainly_an_amount_is_left_too(text: str) -> None:
+    assert layout.cell(text, "pounds") == text
 
 
 @pytest.mark.parametrize("text", ["1,000", "£5", "0x10", "1e3", "١٢", "007", "12.", ".5", "nan", "--1", "1" * 40])
@@ -83,9 +176,9 @@ def test_what_is_not_plainly_a_number_is_left_for_the_service_to_refuse(text: st
 
 def test_typed_cells_of_a_parquet_file() -> None:
     assert layout.cell(Decimal("420.50"), "number") == 420.5
-    assert layout.cell(date(2026, 12, 1), "text") == "2026-12-01"
-    assert layout.cell(datetime(2026, 12, 1, tzinfo=UTC), "text") == "2026-12-01"
-    assert layout.cell(datetime(2026, 12, 1, 9, tzinfo=UTC), "text") != "2026-12-01"
+    assert layout.cell(date(2026, 12, 1), "day") == "2026-12-01"
+    assert layout.cell(datetime(2026, 12, 1, tzinfo=UTC), "day", uk_dates=True) == "2026-12-01"
+    assert layout.cell(datetime(2026, 12, 1, 9, tzinfo=UTC), "day") != "2026-12-01"
     assert layout.cell(False, "truth") is False
     assert layout.cell(0, "number") == 0
     assert layout.cell(float("nan"), "number") == "nan"

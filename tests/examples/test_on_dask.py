@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import signal
 import subprocess
 import sys
@@ -19,6 +18,7 @@ from tests.examples.conftest import CLIENTS, SCRIPTS, TOP, Expected, command, ru
 
 PATIENCE = 60
 PIECES = CLIENTS // 40
+FILES = {"lock", "run.json", "summary.json", "results.ndjson", "failures.ndjson"}
 
 
 def environment() -> dict[str, str]:
@@ -71,40 +71,62 @@ def test_a_worker_killed_outright_half_way_loses_nothing(folder: Path, tmp_path:
     with cluster(tmp_path) as (address, workers):
         arguments = (folder / "book.ndjson", "--out", out, "--scheduler", address, "--piece", "40")
         script = command("on_dask.py", *arguments)
-        process = subprocess.Popen(script, cwd=TOP, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+
+        def begun() -> subprocess.Popen[bytes]:
+            return subprocess.Popen(script, cwd=TOP, env=environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+
+        process = begun()
+        wait_for(lambda: len(saved(out)) >= PIECES // 4)
+        process.kill()
+        process.communicate(timeout=PATIENCE)
+        # A mark in what was saved: it would be gone if those records were calculated again.
+        there = saved(out)
+        assert len(there) < PIECES
+        for part in there:
+            with (part / "results.ndjson").open("ab") as file:
+                file.write(b"saved before\n")
+
+        process = begun()
         wait_for(lambda: len(saved(out)) >= PIECES // 2)
         workers[0].send_signal(signal.SIGKILL)
         assert len(saved(out)) < PIECES
         told, said = process.communicate(timeout=PATIENCE)
         assert process.returncode == 3, said.decode()
         assert workers[1].poll() is None
-        parts = saved(out)
-        assert [int(part.name) for part in parts] == list(range(PIECES))
-        assert b"".join((part / "results.ndjson").read_bytes() for part in parts) == b"".join(expected.results)
-        summary = json.loads((out / "summary.json").read_bytes())
-        assert summary["answers"][0]["succeeded"] == len(expected.results)
-        assert f"{CLIENTS:,} records, all accounted for" in told.decode()
-
-        # Had it stopped before the first part was saved, that part would be all that is done again.
-        kept = {part: (part / "part.json").stat().st_mtime_ns for part in parts[1:]}
-        first = (parts[0] / "results.ndjson").read_bytes()
-        shutil.rmtree(parts[0])
-        again = run("on_dask.py", *arguments)
-    assert again.returncode == 3, again.stderr
-    assert (parts[0] / "results.ndjson").read_bytes() == first
-    assert {part: (part / "part.json").stat().st_mtime_ns for part in saved(out)[1:]} == kept
+    lines = (out / "results.ndjson").read_bytes().splitlines(True)
+    assert lines.count(b"saved before\n") == len(there)
+    assert [line for line in lines if line != b"saved before\n"] == expected.results
+    assert {path.name for path in out.iterdir()} == FILES
+    summary = json.loads((out / "summary.json").read_bytes())
+    assert summary["answers"][0]["succeeded"] == len(expected.results)
+    assert f"{CLIENTS:,} records, all accounted for" in told.decode()
+    again = run("on_dask.py", *arguments)
+    assert (again.returncode, again.stdout) == (3, told.decode())
 
 
-def test_workers_of_its_own_and_tables_in_parts(folder: Path, tmp_path: Path, expected: Expected) -> None:
+def test_workers_of_its_own_and_tables(folder: Path, tmp_path: Path, expected: Expected) -> None:
     rows, out = pq.read_table(folder / "book.parquet").slice(0, 90), tmp_path / "out"
     pq.write_table(rows, tmp_path / "book.parquet", row_group_size=30)
     ran = run("on_dask.py", tmp_path / "book.parquet", "--out", out)
     assert ran.returncode in (0, 3), ran.stderr
-    found = [pq.read_table(part / "results.parquet")["id"].to_pylist() for part in saved(out)]
-    assert len(found) == 3
+    found = pq.read_table(out / "results.parquet")["id"].to_pylist()
     ids = [json.loads(line)["id"] for line in expected.results]
-    assert [name for part in found for name in part] == ids[: sum(map(len, found))]
-    assert sum(map(len, found)) + sum(pq.read_table(part / "failures.parquet").num_rows for part in saved(out)) == 90
+    assert found == ids[: len(found)]
+    assert len(found) + pq.read_table(out / "failures.parquet").num_rows == 90
+
+
+def test_a_book_from_a_spreadsheet(folder: Path, tmp_path: Path) -> None:
+    book, out = tmp_path / "book.csv", tmp_path / "out"
+    rows = [line.split(",") for line in (folder / "book.csv").read_text().splitlines()[:31]]
+    place = rows[0].index("date_of_birth")
+    for row in rows[1:]:
+        row[place] = "/".join(reversed(row[place].split("-")))
+    book.write_text("".join(";".join(row) + "\r\n" for row in rows), "utf-16", newline="")
+    ran = run("on_dask.py", book, "--out", out, "--piece", "7", "--encoding", "utf-16", "--uk-dates")
+    assert ran.returncode in (0, 3), ran.stderr
+    summary = json.loads((out / "summary.json").read_bytes())
+    assert summary["records"] == 30
+    assert summary["answers"][0]["succeeded"] >= 25
 
 
 def test_a_run_that_cannot_begin_says_why(folder: Path, tmp_path: Path) -> None:

@@ -60,7 +60,7 @@ def test_a_chunk_saved_twice_is_there_once(tmp_path: Path) -> None:
     assert (tmp_path / "results.ndjson").read_bytes() == b"first\n"
 
 
-def test_a_run_that_differs_is_not_gone_on_with(tmp_path: Path) -> None:
+def test_a_run_that_differs_is_not_resumed(tmp_path: Path) -> None:
     with Run(tmp_path, ABOUT).begun(start_over=False):
         pass
     other = Run(tmp_path, {"book": "b"})

@@ -10,7 +10,19 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from book.reading import BookError, check_columns, chunk_of, chunks, count, kind_of, pieces, records
+from book.reading import (
+    PLAIN,
+    BookError,
+    Notation,
+    check_columns,
+    chunk_of,
+    chunks,
+    count,
+    kind_of,
+    pieces,
+    records,
+    settled,
+)
 
 HEADER = b"id,tax_year,amount\r\n"
 
@@ -32,13 +44,106 @@ def test_rows_that_are_broken_harm_no_other(tmp_path: Path) -> None:
     assert [(record.number, record.id, record.fault) for record in found] == [
         (1, "A", ""),
         (2, "B\nand, more", ""),
-        (3, None, "The row has 2 cells; the header names 3 columns."),
-        (4, None, "The row is not UTF-8."),
+        (3, "C", "The row has 2 cells; the header names 3 columns."),
+        (
+            4,
+            "D",
+            "The row is not UTF-8 and looks like Windows-1252: add --encoding windows-1252, or save the file as CSV UTF-8.",
+        ),
         (5, None, ""),
         (6, "F", ""),
     ]
     assert found[5].request == {"tax_year": "2026-27", "person": {}, "pension": {}, "withdrawal": {"amount": 6}}
     assert count(path) == 6
+
+
+def test_what_a_spreadsheet_leaves_empty_is_left_out(tmp_path: Path) -> None:
+    path = csv_file(tmp_path, b"id,tax_year,,\r\nA,2026-27,,\r\n,,,\r\n , ,,\r\nB,2026-27,,\r\n,,,\r\n")
+    with pytest.raises(BookError, match="unknown columns: one without a name, one without a name; correct"):
+        check_columns(path, ignore_others=False)
+    check_columns(path, ignore_others=True)
+    assert [(record.number, record.id, record.fault) for record in records(path)] == [(1, "A", ""), (2, "B", "")]
+    assert count(path) == 2
+    assert [chunk_of(path, piece).records[0].id for piece in pieces(path, 1)] == ["A", "B"]
+
+
+def test_a_broken_row_keeps_its_id_only_where_it_is_certain(tmp_path: Path) -> None:
+    path = csv_file(tmp_path, b"tax_year,id,method\n2026-27,A\n2026-27,B,caf\xe9\n2026-27,caf\xe9,x\n\x81,D,x\n")
+    found = list(records(path))
+    assert [record.id for record in found] == [None, "B", None, "D"]
+    assert found[3].fault == "The row is not UTF-8."
+
+
+ROWS = 'id;tax_year;uncrystallised;date_of_birth\r\nAnn;2026-27;£400,000.00;14/05/1966\r\n\r\n"Zoë;\n£";2026-27;5;06/06/1960\n'
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("named", [False, True])
+@pytest.mark.parametrize(
+    ("codec", "encoding"),
+    [
+        ("utf-8", "utf-8"),
+        ("utf-8-sig", "utf-8"),
+        ("utf-16", "utf-16"),
+        ("utf-16-le", "utf-16"),
+        ("utf-16-be", "utf-16"),
+        ("windows-1252", "windows-1252"),
+    ],
+)
+def test_the_same_book_in_every_notation(
+    tmp_path: Path, separator: str, named: bool, codec: str, encoding: str
+) -> None:
+    rows = ROWS.replace("£400,000.00", '"£400,000.00"').replace(";", separator)
+    path = csv_file(tmp_path, rows.encode(codec))
+    notation = settled(path, Notation(separator if named else None, encoding, uk_dates=True))
+    assert notation == Notation(separator, encoding, uk_dates=True)
+    check_columns(path, notation, ignore_others=False)
+    first, second = records(path, notation)
+    assert (first.id, second.id) == ("Ann", f"Zoë{separator}\n£")
+    assert first.request == {
+        "tax_year": "2026-27",
+        "person": {"date_of_birth": "1966-05-14"},
+        "pension": {"uncrystallised": 400000.0},
+        "withdrawal": {},
+    }
+    assert count(path, notation) == 2
+    apart = [record for piece in pieces(path, 1, notation) for record in chunk_of(path, piece, notation).records]
+    assert apart == [first, second]
+
+
+@pytest.mark.parametrize(
+    ("codec", "encoding", "told"),
+    [
+        ("utf-16", "utf-8", "looks like UTF-16; add --encoding utf-16"),
+        ("utf-16-be", "windows-1252", "looks like UTF-16; add --encoding utf-16"),
+        ("utf-8", "utf-16", "does not look like UTF-16; leave out --encoding"),
+        ("utf-8-sig", "windows-1252", "begins with a UTF-8 byte order mark; leave out --encoding"),
+    ],
+)
+def test_another_encoding_than_was_named_is_told(tmp_path: Path, codec: str, encoding: str, told: str) -> None:
+    path = csv_file(tmp_path, ROWS.encode(codec))
+    with pytest.raises(BookError, match=told):
+        settled(path, Notation(encoding=encoding))
+
+
+def test_a_book_that_is_cut_within_a_sign_is_told(tmp_path: Path) -> None:
+    path = csv_file(tmp_path, ROWS.encode("utf-16")[:-1])
+    with pytest.raises(BookError, match="is not utf-16: truncated data"):
+        list(records(path, Notation(encoding="utf-16")))
+
+
+def test_a_first_line_in_another_encoding_is_told(tmp_path: Path) -> None:
+    path = csv_file(tmp_path, "id,prénom\n".encode("windows-1252"))
+    with pytest.raises(BookError, match="the first line is not UTF-8 and looks like Windows-1252: add --encoding"):
+        check_columns(path, PLAIN, ignore_others=True)
+
+
+def test_a_separator_that_is_named_wrongly_is_told(tmp_path: Path) -> None:
+    path = csv_file(tmp_path, ROWS.encode())
+    with pytest.raises(
+        BookError, match=r'no column "id"; columns found: "id;tax_.*the semicolon: add --separator semi'
+    ):
+        check_columns(path, Notation(","), ignore_others=True)
 
 
 def test_lines_are_kept_as_they_are_and_blank_ones_left_out(tmp_path: Path) -> None:
@@ -105,7 +210,7 @@ def test_the_pieces_of_a_parquet_file_are_its_row_groups(tmp_path: Path) -> None
 
 def test_a_column_that_would_be_left_out_in_silence_is_told(tmp_path: Path) -> None:
     path = csv_file(tmp_path, b"id,tax_yaer,name\nA,2026-27,Somebody\n")
-    with pytest.raises(BookError, match="stand for nothing: tax_yaer, name"):
+    with pytest.raises(BookError, match=r'unknown columns: "tax_yaer" \(did you mean "tax_year"\?\), "name"; correct'):
         check_columns(path, ignore_others=False)
     check_columns(path, ignore_others=True)
 
@@ -113,8 +218,8 @@ def test_a_column_that_would_be_left_out_in_silence_is_told(tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("content", "told"),
     [
-        (b"", "no column 'id'"),
-        (b"tax_year\n2026-27\n", "no column 'id'"),
+        (b"", 'no column "id"; columns found: none'),
+        (b"ID;Tax Year\nA;2026-27\n", 'no column "id"; columns found: "ID", "Tax Year"$'),
         (b"id,amount,amount\n", "named twice: amount"),
     ],
 )

@@ -85,13 +85,86 @@ def written(value: Any, kind: str) -> str:
     return {True: "true", False: "false"}[value] if kind == "truth" else str(value)
 
 
+def rows_of(path: Path) -> list[dict[str, str]]:
+    """The rows of a CSV file, which begins with a byte order mark."""
+    assert path.read_bytes().startswith(b"\xef\xbb\xbf")
+    with path.open(encoding="utf-8-sig", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+OWN_ROWS = """\
+id;tax_year;date_of_birth;tax_residence;state_pension;employment;dividends;uncrystallised;method;amount;payroll_code;payroll_basis
+=1+1;2026-27;14/05/1966;england;;£30,000.00;;£400,000;ufpls;40,000;;
+@B;2026-27;14/05/1966;england;11,000;-3;;£400,000;ufpls;£40,000.00;;
+-C;2026-27;31/02/1966;england;11,000;;lots;£400,000;ufpls;£500,000.00;;
+D;2026-27;14/05/1966;england;;;;£400,000;ufpls;£500,000.00;;
+E;2026-27;14/05/1966;england
+F;2026-27;14/05/1966;england;;;;£400,000;ufpls;;1257L;
+G;2026-27;14/05/1966;england;;;;£400,000;ufpls;;;
+"""
+
+
+def test_a_book_from_a_spreadsheet_and_a_table_for_one(tmp_path: Path, service: Service) -> None:
+    book, out = tmp_path / "book.csv", tmp_path / "out"
+    arguments = (book, "--out", out, "--service", service.url, "--uk-dates")
+    book.write_text(OWN_ROWS, "windows-1252", newline="")
+    ran = run("recalculate.py", *arguments, "--encoding", "windows-1252")
+    assert ran.returncode == 3, ran.stderr
+    (row,) = rows_of(out / "results.csv")
+    assert (row["record"], row["id"], row["gross"], row["taxable"]) == ("1", "'=1+1", "40000.00", "30000.00")
+    failures = rows_of(out / "failures.csv")
+    assert [(failure["record"], failure["id"], failure["code"], failure["columns"]) for failure in failures] == [
+        ("2", "'@B", "invalid-request", "employment"),
+        ("3", "'-C", "invalid-request", "date_of_birth dividends"),
+        ("4", "D", "rule-violation", "amount"),
+        ("5", "E", "unreadable-row", ""),
+        ("6", "F", "invalid-request", "payroll_basis"),
+        ("7", "G", "rule-violation", "method amount net_wanted date"),
+    ]
+    assert failures[0]["detail"].startswith("employment: ")
+    assert failures[1]["detail"] == (
+        "date_of_birth: '31/02/1966' is not a day in the calendar; "
+        "dividends: 'lots' is not an amount in pounds, such as 1234.50 or £1,234.50"
+    )
+    assert failures[2]["detail"].startswith("amount: ")
+    assert "£" in failures[2]["detail"]
+    assert failures[3]["detail"] == "The row has 4 cells; the header names 12 columns."
+    assert not any("#/" in failure["detail"] for failure in failures)
+
+    # With the service's whole answers, a fault keeps its place in the request.
+    lines = ["--encoding", "windows-1252", "--results-as", "ndjson", "--start-over"]
+    again = run("recalculate.py", *arguments, *lines)
+    assert again.returncode == 3, again.stderr
+    first = json.loads((out / "failures.ndjson").read_bytes().splitlines()[0])
+    assert first["id"] == "@B"
+    assert [fault["pointer"] for fault in first["problem"]["errors"]] == ["#/person/income/1/amount"]
+
+
+def test_a_book_of_which_nothing_can_be_sent_needs_no_service(tmp_path: Path) -> None:
+    book, out = tmp_path / "book.csv", tmp_path / "out"
+    book.write_text("id,method\nA,café\nB,£\n", "windows-1252")
+    ran = run("recalculate.py", book, "--out", out, "--service", "http://127.0.0.1:9")
+    assert ran.returncode == 3, ran.stderr
+    assert "2 records, all accounted for; none could be sent" in ran.stdout
+    assert [failure["id"] for failure in rows_of(out / "failures.csv")] == ["A", "B"]
+
+
+def test_places_stay_where_the_book_has_no_columns(tmp_path: Path, service: Service) -> None:
+    book, out = tmp_path / "book.jsonl", tmp_path / "out"
+    book.write_text('{"id": "A", "request": {"tax_year": "never"}}\n')
+    ran = run("recalculate.py", book, "--out", out, "--service", service.url, "--results-as", "csv")
+    assert ran.returncode == 3, ran.stderr
+    (failure,) = rows_of(out / "failures.csv")
+    assert failure["columns"] == ""
+    assert "#/tax_year " in failure["detail"]
+
+
 def test_columns_in_columns_out(folder: Path, tmp_path: Path, service: Service, expected: Expected) -> None:
     for kind in ("csv", "parquet"):
         ran = run("recalculate.py", folder / f"book.{kind}", "--out", tmp_path / kind, "--service", service.url)
         assert ran.returncode == 3, ran.stderr
     answers = [json.loads(line) for line in expected.results]
-    with (tmp_path / "csv" / "results.csv").open(newline="") as file:
-        rows = list(csv.DictReader(file))
+    rows = rows_of(tmp_path / "csv" / "results.csv")
     assert [(int(row["record"]), row["id"]) for row in rows] == [
         (int(answer["id"][1:]), answer["id"]) for answer in answers
     ]
@@ -106,17 +179,14 @@ def test_columns_in_columns_out(folder: Path, tmp_path: Path, service: Service, 
     for name, path in (("gross", "withdrawal"), ("net_after_tax", None)):
         wanted = [answer["result"][path][name] if path else answer["result"][name] for answer in answers]
         assert [float(amount) for amount in table[name].to_pylist()] == wanted
-    with (tmp_path / "csv" / "failures.csv").open(newline="") as file:
-        failures = list(csv.DictReader(file))
+    failures = rows_of(tmp_path / "csv" / "failures.csv")
     assert [failure["id"] for failure in failures] == [json.loads(line)["id"] for line in expected.failures]
     assert pq.read_table(tmp_path / "parquet" / "failures.parquet")["detail"].to_pylist() == [
         failure["detail"] for failure in failures
     ]
 
 
-def test_a_run_killed_outright_goes_on_where_it_was(
-    folder: Path, tmp_path: Path, service: Service, expected: Expected
-) -> None:
+def test_a_run_killed_outright_resumes(folder: Path, tmp_path: Path, service: Service, expected: Expected) -> None:
     out = tmp_path / "out"
     arguments = (folder / "book.ndjson", "--out", out, "--service", service.url, "--chunk", "20")
     process = begin(*arguments)
@@ -170,12 +240,10 @@ def test_two_tax_years_side_by_side(folder: Path, tmp_path: Path, service: Servi
     assert ran.returncode == 3, ran.stderr
     results = {}
     for year in years:
-        with (out / f"results-{year}.csv").open(newline="") as file:
-            results[year] = {row["id"]: row for row in csv.DictReader(file)}
+        results[year] = {row["id"]: row for row in rows_of(out / f"results-{year}.csv")}
         assert {row["tax_year"] for row in results[year].values()} == {year}
     before, after = results.values()
-    with (out / "changes.csv").open(newline="") as file:
-        changes = list(csv.DictReader(file))
+    changes = rows_of(out / "changes.csv")
     assert [change["id"] for change in changes] == [key for key in before if key in after]
 
     def pence(text: str) -> int:
@@ -251,6 +319,7 @@ def test_results_of_two_versions_of_the_rules_are_not_mixed(folder: Path, tmp_pa
         (["pyproject.toml"], "must end in one of"),
         (["book.csv", "--compare-tax-years", "2025-26", "2026-28"], "is not a tax year"),
         (["book.csv", "--chunk", "0"], "not a whole number from 1"),
+        (["book.csv", "--service", "127.0.0.1:8000"], "--service 127.0.0.1:8000: begin it with http:// or https://."),
         (["book.csv", "--operation", "allowance-schedule", "--results-as", "csv"], "for withdrawal-tax only"),
     ],
 )
@@ -261,13 +330,13 @@ def test_a_run_that_cannot_begin_says_why(tmp_path: Path, arguments: list[str], 
     assert "Traceback" not in refused.stderr
 
 
-def test_a_service_that_is_not_there_is_told_and_the_run_can_go_on(folder: Path, tmp_path: Path) -> None:
+def test_a_service_that_is_not_there_is_told_and_the_run_can_be_resumed(folder: Path, tmp_path: Path) -> None:
     stopped = run(
         "recalculate.py", folder / "book.csv", "--out", tmp_path / "out", "--service", "http://127.0.0.1:9",
         "--patience", "0.1",
     )  # fmt: skip
     assert stopped.returncode == 1
-    assert "goes on where it was" in stopped.stderr
+    assert "The same command resumes it." in stopped.stderr
     assert "Traceback" not in stopped.stderr
 
 

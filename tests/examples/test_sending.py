@@ -138,11 +138,13 @@ def _short_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("book.sending.FIRST_PAUSE_SECONDS", 0.01)
 
 
-def sender(url: str, *, patience: float = 30, at_once: int = 2) -> tuple[Sender, list[str], threading.Event]:
+def sender(
+    url: str, *, patience: float = 30, at_once: int = 2, verbose: bool = False
+) -> tuple[Sender, list[str], threading.Event]:
     said: list[str] = []
     stop = threading.Event()
     return (
-        Sender(url, "withdrawal-tax", at_once=at_once, stop=stop, note=said.append, patience=patience),
+        Sender(url, "withdrawal-tax", at_once=at_once, stop=stop, note=said.append, patience=patience, verbose=verbose),
         said,
         stop,
     )
@@ -187,11 +189,12 @@ def test_a_passing_fault_is_tried_again_and_costs_nothing(name: str) -> None:
 
 @pytest.mark.parametrize("number", [429, 503])
 def test_a_busy_service_is_asked_again_and_nothing_is_said_of_it(number: int) -> None:
-    with standing(*[status(number)] * 5, right) as stand:
-        sending, said, _ = sender(stand.url)
-        answers = sending.send(LINES)
-    assert len(answers.answers) == len(LINES)
-    assert (len(stand.calls), said, stand.asked_for_health) == (6, [], 0)
+    for verbose, sentences in ((False, 0), (True, 5)):
+        with standing(*[status(number)] * 5, right) as stand:
+            sending, said, _ = sender(stand.url, verbose=verbose)
+            answers = sending.send(LINES)
+        assert len(answers.answers) == len(LINES)
+        assert (len(stand.calls), len(said), stand.asked_for_health) == (6, sentences, 0)
 
 
 def test_a_service_that_stays_busy_is_told_of_in_the_end(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -220,6 +223,20 @@ def test_a_record_that_is_never_answered_is_named_and_the_others_have_their_answ
     assert [json.loads(answer.line)["id"] for answer in answers if answer.status == 200] == ["C0", "C1", "C2", "C4"]
     assert [body.count(b"\n") for body in stand.bodies] == [5, 5, 2, 3, 3, 1, 2, 2, 1, 1, 1]
     assert sum("in halves" in text for text in said) == 3
+
+
+def test_a_record_that_takes_for_ever_is_named_however_short_the_patience(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("book.sending.ANSWER_SECONDS", 0.1)
+
+    def silent(handler: BaseHTTPRequestHandler, body: bytes) -> None:
+        time.sleep(0.2)
+        handler.close_connection = True
+
+    with standing(fails_with(b'"C3"', silent)) as stand:
+        sending, _, _ = sender(stand.url, patience=0.05)
+        answers = sending.send(LINES).answers
+    assert [answer.status for answer in answers] == [200, 200, 200, 500, 200]
+    assert b"no-answer" in bytes(answers[3].content)
 
 
 def test_a_service_that_answers_no_record_at_all_stops_the_run() -> None:
@@ -259,7 +276,7 @@ def test_retry_after_is_kept_to() -> None:
 def test_the_run_is_given_up_when_patience_ends() -> None:
     with standing(status(503)) as stand:
         sending, _, _ = sender(stand.url, patience=0.2)
-        with pytest.raises(StopError, match="503; nothing has been heard for"):
+        with pytest.raises(StopError, match="503; no answer for"):
             sending.send(LINES)
     assert len(stand.calls) > 2
 

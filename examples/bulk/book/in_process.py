@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from book.parts import Run
-from book.reading import FileKind, Piece, chunk_of
+from book.reading import FileKind, Notation, Piece, chunk_of
 from book.recalculation import Recalculation, plan_of
 from book.sending import Answers, Line, checked
 from service import calculator
@@ -35,6 +35,7 @@ class Job:
     """What every piece of a run has in common; small, since it goes to the workers with each of them."""
 
     book: Path
+    notation: Notation
     out: Path
     operation: str
     tax_years: tuple[str, ...]
@@ -49,4 +50,6 @@ _service = functools.cache(InProcess)
 def calculate(job: Job, piece: Piece) -> dict[str, Any]:
     """Read a piece of a book, answer it, save it; its counts. Doing it twice does no harm."""
     plan = plan_of(job.tax_years, job.kind, job.largest)
-    return Recalculation(plan, Run(job.out, {}), _service(job.operation)).finish(chunk_of(job.book, piece))
+    return Recalculation(plan, Run(job.out, {}), _service(job.operation)).finish(
+        chunk_of(job.book, piece, job.notation)
+    )

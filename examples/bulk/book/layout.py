@@ -1,32 +1,41 @@
 """Plain columns, one client a row, and the fields of the request and of the answer that they stand for.
 
-An empty cell leaves its field out. A cell that cannot be read as its column's kind goes to the service as the text it is:
-the service then says what is wrong with it, and nothing is repaired or rounded on the way.
+An empty cell leaves its field out. A cell that cannot be read as its column's unit goes to the service as the text it is and
+is refused there: nothing is repaired or rounded on the way.
 """
 
 from __future__ import annotations
 
+import difflib
 import itertools
 import math
 import operator
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal, NamedTuple
 
 import msgspec
 
-Kind = Literal["text", "number", "truth"]
-Money = Literal["money"]
+Unit = Literal["text", "day", "pounds", "number", "fraction", "truth"]
+"""What the cells of a column of a book are."""
+Kind = Literal["text", "number", "truth", "money"]
+"""What the cells of a column of the results are."""
 
 
 class Column(NamedTuple):
-    """A column of a book, and where its cells go in the request."""
+    """A column of a book, and where its cells go in the request.
+
+    ``place`` is a JSON Pointer without the first slash (RFC 6901): a number is an entry of a list, and ``-`` a new entry at its
+    end, in which ``beside`` stands with the cell. A number is multiplied by ``times`` on its way.
+    """
 
     name: str
-    path: tuple[str, ...]
-    kind: Kind = "text"
+    unit: Unit
+    place: str
+    beside: tuple[tuple[str, str], ...] = ()
+    times: int = 1
 
 
 class ResultColumn(NamedTuple):
@@ -34,58 +43,62 @@ class ResultColumn(NamedTuple):
 
     name: str
     path: tuple[str, ...]
-    kind: Kind | Money = "money"
+    kind: Kind = "money"
 
 
-def _under(part: str, kind: Kind, *names: str) -> list[Column]:
-    return [Column(name, (part, name), kind) for name in names]
+def _income(name: str) -> Column:
+    """A kind of income: the year's amount, all incomes of the kind together."""
+    return Column(name, "pounds", "person/income/-/amount", (("kind", name),))
 
 
 ID = "id"
-INCOMES = (
-    "employment",
-    "self_employment",
-    "state_pension",
-    "defined_benefit_pension",
-    "annuity",
-    "other_taxable",
-    "property",
-    "savings_interest",
-    "dividends",
-)
-"""One column for each kind of income: the year's amount, all incomes of that kind together."""
-
 FIELDS = (
-    Column("tax_year", ("tax_year",)),
-    *_under("person", "text", "date_of_birth", "tax_residence", "marriage_allowance"),
-    *_under("person", "number", "relief_at_source_contributions", "gift_aid_donations", "child_benefit"),
-    *_under("person", "truth", "blind_persons_allowance"),
-    *_under(
-        "pension",
-        "number",
-        "uncrystallised",
-        "drawdown",
-        "lump_sum_allowance_used",
-        "lump_sum_and_death_benefit_allowance_used",
-        "lifetime_allowance_used_percent",
-        "protected_lump_sum_allowance",
+    Column("tax_year", "text", "tax_year"),
+    Column("date_of_birth", "day", "person/date_of_birth"),
+    Column("tax_residence", "text", "person/tax_residence"),
+    Column("marriage_allowance", "text", "person/marriage_allowance"),
+    Column("blind_persons_allowance", "truth", "person/blind_persons_allowance"),
+    Column("relief_at_source_contributions_gross", "pounds", "person/relief_at_source_contributions"),
+    Column("gift_aid_donations_gross", "pounds", "person/gift_aid_donations"),
+    Column("child_benefit", "pounds", "person/child_benefit"),
+    _income("employment"),
+    _income("self_employment"),
+    _income("state_pension"),
+    _income("defined_benefit_pension"),
+    _income("annuity"),
+    _income("other_taxable"),
+    _income("property"),
+    _income("savings_interest"),
+    _income("dividends"),
+    Column("uncrystallised", "pounds", "pension/uncrystallised"),
+    Column("drawdown", "pounds", "pension/drawdown"),
+    Column("lump_sum_allowance_used", "pounds", "pension/lump_sum_allowance_used"),
+    Column("lump_sum_and_death_benefit_allowance_used", "pounds", "pension/lump_sum_and_death_benefit_allowance_used"),
+    Column("lifetime_allowance_used", "fraction", "pension/lifetime_allowance_used_percent", times=100),
+    Column("protected_lump_sum_allowance", "pounds", "pension/protected_lump_sum_allowance"),
+    Column(
         "protected_lump_sum_and_death_benefit_allowance",
-        "minimum_pension_age",
+        "pounds",
+        "pension/protected_lump_sum_and_death_benefit_allowance",
     ),
-    *_under("pension", "truth", "flexibly_accessed"),
-    *_under("withdrawal", "text", "method", "date"),
-    *_under("withdrawal", "number", "amount", "net_wanted"),
-    Column("payroll_code", ("payroll", "code")),
-    Column("payroll_basis", ("payroll", "basis")),
-    Column("payroll_month", ("payroll", "month"), "number"),
-    Column("payroll_pay_to_date", ("payroll", "pay_to_date"), "number"),
-    Column("payroll_tax_to_date", ("payroll", "tax_to_date"), "number"),
+    Column("protected_pension_age", "number", "pension/minimum_pension_age"),
+    Column("flexibly_accessed", "truth", "pension/flexibly_accessed"),
+    Column("method", "text", "withdrawal/method"),
+    Column("amount", "pounds", "withdrawal/amount"),
+    Column("net_wanted", "pounds", "withdrawal/net_wanted"),
+    Column("date", "day", "withdrawal/date"),
+    Column("payroll_code", "text", "payroll/code"),
+    Column("payroll_basis", "text", "payroll/basis"),
+    Column("payroll_month", "number", "payroll/month"),
+    Column("payroll_pay_to_date", "pounds", "payroll/pay_to_date"),
+    Column("payroll_tax_to_date", "pounds", "payroll/tax_to_date"),
 )
-COLUMNS = (ID, *(column.name for column in FIELDS), *INCOMES)
-_BY_NAME = {
-    **{column.name: column for column in FIELDS},
-    **{kind: Column(kind, ("person", "income"), "number") for kind in INCOMES},
-}
+"""The one table of what columns stand for: where the request changes its shape, the places change here, and PARTS."""
+PARTS = ("person", "pension", "withdrawal")
+"""The objects that a request has even when they are empty, so that the service names what they lack."""
+
+COLUMNS = (ID, *(column.name for column in FIELDS))
+_BY_NAME = {column.name: column for column in FIELDS}
 
 RESULTS = (
     ResultColumn("tax_year", ("tax_year",), "text"),
@@ -126,40 +139,129 @@ RESULTS = (
 WARNINGS = "warnings"
 """The last column of the results: the codes of the warnings, with spaces between them."""
 
+_THOUSANDS = re.compile(r"£? ?([0-9]{1,3}(?:,[0-9]{3})+|[0-9]+)((?:\.[0-9]+)?)")
+_UK_DAY = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+_UNREADABLE: Mapping[Unit, str] = {
+    "pounds": "is not an amount in pounds, such as 1234.50 or £1,234.50",
+    "number": "is not a number",
+    "fraction": "is not a fraction, such as 0.82 for 82%",
+    "truth": "is neither true nor false",
+}
 _WHOLE = re.compile(r"-?(0|[1-9][0-9]{0,14})")
 _DECIMAL = re.compile(r"-?(0|[1-9][0-9]{0,14})\.[0-9]{1,15}")
 
 
 def unknown_columns(names: Iterable[str]) -> list[str]:
-    """The columns of a book that stand for nothing."""
+    """The columns of a book that no field of the request is known for."""
     return [name for name in names if name not in COLUMNS]
 
 
-def request_of(row: Mapping[str, object]) -> dict[str, Any]:
-    """The request that a row describes. Its parts are there even when empty, so that the service names what they lack."""
-    request: dict[str, Any] = {"person": {}, "pension": {}, "withdrawal": {}}
-    income = []
+def nearest_column(name: str) -> str | None:
+    """The known column whose name is most like a name, if any is much like it."""
+    plain = "_".join(name.casefold().split())
+    return next(iter(difflib.get_close_matches(plain, COLUMNS, 1)), None)
+
+
+def request_of(row: Mapping[str, object], *, uk_dates: bool = False) -> dict[str, Any]:
+    """The request that a row describes; PARTS are there even when empty.
+
+    With ``uk_dates`` days may be written DD/MM/YYYY.
+    """
+    request: dict[str, Any] = {}
+    for place in PARTS:
+        part_at(request, place.split("/"))
     for name, given in row.items():
         if given is None or given == "" or name not in _BY_NAME:
             continue
         column = _BY_NAME[name]
-        value = cell(given, column.kind)
+        value = cell(given, column.unit, uk_dates=uk_dates)
         if value is None:
             continue
-        if name in INCOMES:
-            income.append({"kind": name, "amount": value})
-        elif len(column.path) == 1:
-            request[name] = value
-        else:
-            part, field = column.path
-            request.setdefault(part, {})[field] = value
-    if income:
-        request["person"]["income"] = income
+        *above, last = column.place.split("/")
+        part = part_at(request, above)
+        part.update(column.beside)
+        part[last] = _multiplied(value, column.times)
     return request
 
 
-def cell(value: object, kind: Kind) -> Any:
-    """A cell as a JSON value, None where it is empty. What does not fit its kind stays the text it is."""
+def part_at(request: dict[str, Any], steps: Sequence[str]) -> Any:
+    """The object at a place of a request; what is not there yet is put there."""
+    here: Any = request
+    for step, below in zip(steps, [*steps, ""][1:], strict=True):
+        empty: Any = [] if below == "-" or below.isdigit() else {}
+        if isinstance(here, dict):
+            here = here.setdefault(step, empty)
+        elif step == "-" or int(step) == len(here):
+            here.append(empty)
+            here = here[-1]
+        else:
+            here = here[int(step)]
+    return here
+
+
+def _multiplied(value: Any, times: int) -> Any:
+    """A number multiplied exactly; anything else as it is."""
+    if times == 1 or type(value) not in (int, float):
+        return value
+    return exact_number(format((Decimal(repr(value)) * times).normalize(), "f"))
+
+
+def columns_at(request: Mapping[str, Any], pointer: str) -> list[Column]:
+    """The columns that a place of a request was made from: one for a value, several for an object, none for all of it.
+
+    ``pointer`` is a JSON Pointer as the service gives it, such as ``#/person/income/0/amount``.
+    """
+    if "/" not in pointer:
+        return []
+    steps = _steps(pointer)
+    return [column for column in FIELDS if _lies_at(column, steps, request)]
+
+
+def unreadable(request: Mapping[str, Any], pointer: str, column: Column) -> str | None:
+    """Why the cell of a column could not be read as its unit, from what was sent in its place; None where it could."""
+    value: Any = request
+    for step in _steps(pointer):
+        value = _below(value, step)
+    if type(value) is not str:
+        return None
+    if column.unit == "day":
+        day = uk_day(value)
+        if day is not None:
+            return f"{value!r} is not a date written YYYY-MM-DD; if it is {day}, add --uk-dates"
+        if _UK_DAY.fullmatch(value) or _DAY.fullmatch(value):
+            return None if _is_day(value) else f"{value!r} is not a day in the calendar"
+        return f"{value!r} is not a date written YYYY-MM-DD"
+    return f"{value!r} {_UNREADABLE[column.unit]}" if column.unit in _UNREADABLE else None
+
+
+def _steps(pointer: str) -> list[str]:
+    return pointer.split("/")[1:]
+
+
+def _lies_at(column: Column, steps: Sequence[str], request: Mapping[str, Any]) -> bool:
+    """Whether the cells of a column come to lie at a place of a request, or within it."""
+    own = column.place.split("/")
+    here: Any = request
+    for mine, step in zip(own, steps, strict=False):
+        here = _below(here, step)
+        if mine == "-":
+            if not isinstance(here, Mapping) or any(here.get(name) != value for name, value in column.beside):
+                return False
+        elif mine != step:
+            return False
+    return len(steps) <= len(own)
+
+
+def _below(here: Any, step: str) -> Any:
+    """What is at one step below a value of JSON; None where there is nothing."""
+    if isinstance(here, Mapping):
+        return here.get(step)
+    return here[int(step)] if isinstance(here, list) and step.isdigit() and int(step) < len(here) else None
+
+
+def cell(value: object, unit: Unit, *, uk_dates: bool = False) -> Any:
+    """A cell as a JSON value, None where it is empty. What does not fit its unit stays the text it is."""
     if type(value) is not str:
         value = _plain(value)
         if not isinstance(value, str):
@@ -167,11 +269,34 @@ def cell(value: object, kind: Kind) -> Any:
     text = value.strip()
     if not text:
         return None
-    if kind == "number":
-        return exact_number(text)
-    if kind == "truth":
+    if unit in ("pounds", "number", "fraction"):
+        written = _THOUSANDS.fullmatch(text) if unit == "pounds" else None
+        number = exact_number(written[1].replace(",", "") + written[2] if written else text)
+        return text if isinstance(number, str) else number
+    if unit == "truth":
         return {"true": True, "false": False}.get(text.lower(), text)
+    if unit == "day" and uk_dates:
+        return uk_day(text) or text
     return text
+
+
+def uk_day(text: str) -> str | None:
+    """A day written DD/MM/YYYY as YYYY-MM-DD; None where the text is no such day."""
+    written = _UK_DAY.fullmatch(text)
+    if written is None:
+        return None
+    day, month, year = map(int, written.groups())
+    try:
+        return date(year, month, day).isoformat()
+    except ValueError:
+        return None
+
+
+def _is_day(text: str) -> bool:
+    try:
+        return date.fromisoformat(text).isoformat() == text
+    except ValueError:
+        return False
 
 
 def _plain(value: object) -> Any:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
+
+from book.reading import ENCODINGS, SEPARATORS, Notation
 
 
 def tax_year(text: str) -> str:
@@ -18,3 +21,23 @@ def at_least_one(text: str) -> int:
     if not text.isascii() or not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 on")
     return int(text)
+
+
+def add_book(parser: argparse.ArgumentParser) -> None:
+    """The book, and how it is written."""
+    parser.add_argument("book", type=Path, help="CSV (.csv), Parquet (.parquet, .pq) or NDJSON (.ndjson, .jsonl)")
+    parser.add_argument("--separator", choices=tuple(SEPARATORS), help="of CSV; otherwise found from its first line")
+    parser.add_argument("--encoding", choices=ENCODINGS, default=ENCODINGS[0], help="of CSV (utf-8)")
+    parser.add_argument("--uk-dates", action="store_true", help="read dates written DD/MM/YYYY as well")
+    parser.add_argument("--ignore-other-columns", action="store_true", help="leave out unknown columns")
+
+
+def notation_of(options: argparse.Namespace) -> Notation:
+    """How the book is written, by the command line."""
+    separator = SEPARATORS[options.separator] if options.separator else None
+    return Notation(separator, options.encoding, options.uk_dates)
+
+
+def about_book(notation: Notation) -> dict[str, str | bool | None]:
+    """What of it makes a run the same run, by names for people."""
+    return {"separator": notation.separator, "encoding": notation.encoding, "UK dates": notation.uk_dates}

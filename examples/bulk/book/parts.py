@@ -3,7 +3,7 @@
 Each chunk is saved as one folder that appears whole or not at all. A run that is started again skips the chunks that are
 there. When all are there, they are joined in the order of the book.
 
-    OUT/run.json         what the run is about; with another book or other settings it is not gone on with
+    OUT/run.json         what the run is about; it is not resumed with another book or other settings
     OUT/parts/00000000   one chunk: a part of each file to be written, and part.json with its counts
     OUT/unfinished       what is being written; nothing in it counts
 """
@@ -72,7 +72,7 @@ class Run:
         different = sorted(name for name in self._about if self._about[name] != known.get(name))
         if different:
             raise BookError(
-                f"{self._folder} holds a run that differs in {', '.join(different)}; name another folder, or begin again "
+                f"{self._folder} holds a run that differs in {', '.join(different)}; name another folder, or start again "
                 "with --start-over"
             )
 

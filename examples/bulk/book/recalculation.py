@@ -139,15 +139,36 @@ class Recalculation:
         return [record.number, str(record.id), *layout.result_row(answer.content)]
 
     def _failure(self, record: Record, answer: Answer) -> Any:
+        """A failed record: with the service's whole problem in NDJSON, else with its faults by the columns of a table."""
         problem = msgspec.json.decode(answer.content)
         if self._plan.kind == "ndjson":
             return json.dumps(
                 {"record": record.number, "id": record.id, "status": answer.status, "problem": problem}
             ).encode()
-        faults = [f"{fault['pointer']} {fault['detail']}" for fault in problem.get("errors", [])]
+        columns, faults = list[str](), list[str]()
+        for fault in problem.get("errors", []):
+            named, text = _fault(record, fault)
+            columns += [name for name in named if name not in columns]
+            faults.append(text)
         detail = "; ".join(faults) or problem["detail"]
         key = None if record.id is None else str(record.id)
-        return [record.number, key, answer.status, problem.get("code", ""), detail]
+        return [record.number, key, answer.status, problem.get("code", ""), " ".join(columns) or None, detail]
+
+
+def _fault(record: Record, fault: Mapping[str, Any]) -> tuple[list[str], str]:
+    """The columns that a fault lies in, and what is wrong there. A record that came from no table has places instead."""
+    pointer, detail = fault["pointer"], fault["detail"]
+    if record.line is not None or record.request is None:
+        return [], f"{pointer} {detail}"
+    if pointer == f"#/{layout.ID}":
+        return [layout.ID], f"{layout.ID}: {detail}"
+    columns = layout.columns_at(record.request, pointer)
+    if not columns:
+        return [], f"{pointer} {detail}"
+    names = [column.name for column in columns]
+    if len(columns) == 1:
+        detail = layout.unreadable(record.request, pointer, columns[0]) or detail
+    return names, f"{', '.join(names)}: {detail}"
 
 
 def _sent(record: Record, tax_year: str | None) -> bytes:
@@ -161,9 +182,9 @@ def _sent(record: Record, tax_year: str | None) -> bytes:
 
 
 def _not_sent(record: Record) -> Answer:
-    """Our own answer for a row that holds no record."""
+    """Our own answer for a row that holds no record. Its code is the script's, as README.md says, not the service's."""
     problem = {
-        "title": "The row cannot be sent",
+        "title": "The row cannot be read",
         "status": 400,
         "detail": record.fault,
         "code": "unreadable-row",
@@ -223,7 +244,9 @@ def versions(parts: Iterable[Mapping[str, Any]]) -> set[str]:
 
 def printed(summary: Mapping[str, Any], out: str) -> str:
     """The summary as text; ``out`` is where the files are."""
-    lines = [f"{summary['records']:,} records, all accounted for; rules version {summary['rules_version']}"]
+    version = summary["rules_version"]
+    by = f"rules version {version}" if version else "none could be sent"
+    lines = [f"{summary['records']:,} records, all accounted for; {by}"]
     for answer in summary["answers"]:
         year = f"{answer['tax_year']}: " if answer["tax_year"] else ""
         lines.append(f"  {year}{answer['succeeded']:,} results in {out}/{answer['results']}")

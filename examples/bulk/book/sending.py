@@ -25,8 +25,8 @@ TRY_AGAIN_AFTER = BUSY | {500, 502, 504}
 FIRST_PAUSE_SECONDS = 0.5
 LONGEST_PAUSE_SECONDS = 30.0
 PATIENCE_SECONDS = 300.0
-QUIET_SECONDS = 30.0
-"""A busy service is nothing to tell of until nothing has been heard of it for so long."""
+QUIET_SECONDS = 60.0
+"""A busy service is nothing to tell of until no answer has come for so long."""
 MOST_CUTS = 2
 """How often an answer may fail to come whole, from a service that is well, before the same lines are sent in halves."""
 MOST_UNANSWERED = 5
@@ -143,9 +143,9 @@ class Gate:
 class Sender:
     """Sends lines to one operation of a service; may be used by several threads at once.
 
-    At most ``at_once`` requests are under way. ``note`` is told, in a sentence, why something is tried again, but for a service
-    that is busy as usual. Setting ``stop`` ends every wait with StoppedError. A run is given up when no part of an answer has
-    come for ``patience`` seconds.
+    At most ``at_once`` requests are under way. ``note`` is told, in a sentence, why something is tried again; that the service
+    is busy only once no answer has come for QUIET_SECONDS, or with ``verbose``. Setting ``stop`` ends every wait with
+    StoppedError. A run is given up when no part of an answer has come for ``patience`` seconds, and no good health either.
     """
 
     def __init__(
@@ -157,10 +157,11 @@ class Sender:
         stop: threading.Event,
         note: Callable[[str], None],
         patience: float = PATIENCE_SECONDS,
+        verbose: bool = False,
     ) -> None:
         self._url = f"{service.rstrip('/')}/v1/bulk/{operation}"
         self._health = f"{service.rstrip('/')}/health/ready"
-        self._stop, self._note, self._patience = stop, note, patience
+        self._stop, self._note, self._patience, self._verbose = stop, note, patience, verbose
         self._gate = Gate(at_once)
         self._last_heard = time.monotonic()
         self._unanswered_in_a_row = 0
@@ -209,9 +210,9 @@ class Sender:
         """Wait before the next try. StopError where patience has ended."""
         silent = time.monotonic() - self._last_heard
         if silent > self._patience:
-            raise StopError(f"{error}; nothing has been heard for {silent:.0f} s")
+            raise StopError(f"{error}; no answer for {silent:.0f} s")
         pause = pause_before(failed, error.pause if isinstance(error, _TryAgainError) else None)
-        if silent > QUIET_SECONDS or not isinstance(error, _BusyError):
+        if self._verbose or silent > QUIET_SECONDS or not isinstance(error, _BusyError):
             self._note(f"{error}; trying again in {pause:.1f} s")
         self._stop.wait(pause)
 
@@ -233,9 +234,13 @@ class Sender:
         """Whether the service answers at all, so that it is not to blame for what did not come back."""
         try:
             with self._session().get(self._health, timeout=CONNECT_SECONDS, headers={"Accept": "*/*"}) as response:
-                return response.status_code == 200
+                if response.status_code != 200:
+                    return False
         except requests.RequestException:
             return False
+        # Heard of: it is the records that take so long, and they are to be found, however short the patience is.
+        self._last_heard = time.monotonic()
+        return True
 
     def _in_halves(self, lines: Sequence[Line]) -> Answers:
         middle = len(lines) // 2
@@ -358,5 +363,5 @@ def versions_differ(first: str, second: str) -> str:
     """What to say when two answers come from different rules."""
     return (
         f"the rules changed during the run, from version {first} to {second}, and results of two versions are not mixed; "
-        "once every part of the service runs the same version, begin again with --start-over"
+        "once every part of the service runs the same version, start again with --start-over"
     )

@@ -1,4 +1,8 @@
-"""The files that come out: written as parts, chunk by chunk, and joined in order at the end."""
+"""The files that come out: written as parts, chunk by chunk, and joined in order at the end.
+
+CSV is written to be opened in a spreadsheet too. It begins with a byte order mark, without which pound signs are misread, and no
+text in it begins as a formula does: https://owasp.org/www-community/attacks/CSV_Injection.
+"""
 
 from __future__ import annotations
 
@@ -13,7 +17,9 @@ from book.reading import FileKind
 
 RECORD = (("record", "whole"), ("id", "text"))
 RESULT_COLUMNS = (*RECORD, *((column.name, column.kind) for column in RESULTS), (WARNINGS, "text"))
-FAILURE_COLUMNS = (*RECORD, ("status", "whole"), ("code", "text"), ("detail", "text"))
+FAILURE_COLUMNS = (*RECORD, ("status", "whole"), ("code", "text"), ("columns", "text"), ("detail", "text"))
+_MARK = "\ufeff"
+_BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 class Sheet:
@@ -27,7 +33,7 @@ class Sheet:
         self._kind, self._columns = kind, columns
 
     def write(self, path: Path, rows: Sequence[Any]) -> None:
-        """A part: rows of cells, or lines as bytes. Each CSV part has the header, so that it can stand alone."""
+        """A part: rows of cells, or lines as bytes. Each CSV part begins as the whole does, so that it can stand alone."""
         if self._kind == "parquet":
             # Imported here, so that only those who keep their book in Parquet need the package.
             from book import parquet
@@ -61,11 +67,17 @@ class Sheet:
                     shutil.copyfileobj(source, file)
 
     def _header(self) -> str:
-        return ",".join(name for name, _ in self._columns) + "\r\n"
+        return _MARK + ",".join(name for name, _ in self._columns) + "\r\n"
+
+
+def harmless(text: Any) -> str:
+    """A text that no spreadsheet takes for a formula: an apostrophe is put before one that begins so."""
+    written = str(text)
+    return f"'{written}" if written.startswith(_BEGINS_A_FORMULA) else written
 
 
 _TEXT: Mapping[str, Callable[[Any], str]] = {
-    "text": str,
+    "text": harmless,
     "number": str,
     "whole": str,
     "truth": lambda value: "true" if value else "false",
