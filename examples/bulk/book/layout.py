@@ -48,41 +48,46 @@ class ResultColumn(NamedTuple):
 
 def _income(name: str) -> Column:
     """A kind of income: the year's amount, all incomes of the kind together."""
-    return Column(name, "pounds", "person/income/-/amount", (("kind", name),))
+    return Column(name, "pounds", "household/people/0/income/-/amount", (("kind", name),))
 
 
 ID = "id"
 FIELDS = (
     Column("tax_year", "text", "tax_year"),
-    Column("date_of_birth", "day", "person/date_of_birth"),
-    Column("tax_residence", "text", "person/tax_residence"),
-    Column("marriage_allowance", "text", "person/marriage_allowance"),
-    Column("blind_persons_allowance", "truth", "person/blind_persons_allowance"),
-    Column("relief_at_source_contributions_gross", "pounds", "person/relief_at_source_contributions"),
-    Column("gift_aid_donations_gross", "pounds", "person/gift_aid_donations"),
-    Column("child_benefit", "pounds", "person/child_benefit"),
+    Column("date_of_birth", "day", "household/people/0/date_of_birth"),
+    Column("tax_residence", "text", "household/people/0/tax_residence"),
+    Column("marriage_allowance", "text", "household/people/0/marriage_allowance"),
+    Column("blind_persons_allowance", "truth", "household/people/0/blind_persons_allowance"),
+    Column(
+        "relief_at_source_contributions_gross",
+        "pounds",
+        "household/people/0/contributions/-/yearly",
+        (("relief", "relief_at_source"),),
+    ),
+    Column("gift_aid_donations_gross", "pounds", "household/people/0/gift_aid_donations"),
+    Column("child_benefit", "pounds", "household/people/0/child_benefit"),
     _income("employment"),
     _income("self_employment"),
     _income("state_pension"),
     _income("defined_benefit_pension"),
     _income("annuity"),
     _income("other_taxable"),
-    _income("property"),
+    _income("property_income"),
     _income("savings_interest"),
     _income("dividends"),
-    Column("uncrystallised", "pounds", "pension/uncrystallised"),
-    Column("drawdown", "pounds", "pension/drawdown"),
-    Column("lump_sum_allowance_used", "pounds", "pension/lump_sum_allowance_used"),
-    Column("lump_sum_and_death_benefit_allowance_used", "pounds", "pension/lump_sum_and_death_benefit_allowance_used"),
-    Column("lifetime_allowance_used", "fraction", "pension/lifetime_allowance_used_percent", times=100),
-    Column("protected_lump_sum_allowance", "pounds", "pension/protected_lump_sum_allowance"),
+    Column("uncrystallised", "pounds", "household/people/0/pensions/0/uncrystallised"),
+    Column("drawdown", "pounds", "household/people/0/pensions/0/drawdown"),
+    Column("lump_sum_allowance_used", "pounds", "household/people/0/lump_sum_allowances/lump_sum_allowance_used"),
+    Column("lump_sum_and_death_benefit_allowance_used", "pounds", "household/people/0/lump_sum_allowances/lump_sum_and_death_benefit_allowance_used"),
+    Column("lifetime_allowance_used", "fraction", "household/people/0/lump_sum_allowances/lifetime_allowance_used"),
+    Column("protected_lump_sum_allowance", "pounds", "household/people/0/lump_sum_allowances/protected_lump_sum_allowance"),
     Column(
         "protected_lump_sum_and_death_benefit_allowance",
         "pounds",
-        "pension/protected_lump_sum_and_death_benefit_allowance",
+        "household/people/0/lump_sum_allowances/protected_lump_sum_and_death_benefit_allowance",
     ),
-    Column("protected_pension_age", "number", "pension/minimum_pension_age"),
-    Column("flexibly_accessed", "truth", "pension/flexibly_accessed"),
+    Column("protected_pension_age", "number", "household/people/0/pensions/0/protected_pension_age"),
+    Column("flexibly_accessed", "truth", "household/people/0/flexibly_accessed"),
     Column("method", "text", "withdrawal/method"),
     Column("amount", "pounds", "withdrawal/amount"),
     Column("net_wanted", "pounds", "withdrawal/net_wanted"),
@@ -94,7 +99,7 @@ FIELDS = (
     Column("payroll_tax_to_date", "pounds", "payroll/tax_to_date"),
 )
 """The one table of what columns stand for: where the request changes its shape, the places change here, and PARTS."""
-PARTS = ("person", "pension", "withdrawal")
+PARTS = ("household/people/0/pensions/0", "withdrawal")
 """The objects that a request has even when they are empty, so that the service names what they lack."""
 
 COLUMNS = (ID, *(column.name for column in FIELDS))
