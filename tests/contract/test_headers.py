@@ -52,8 +52,22 @@ def test_answer_names_its_rules_version(client: FlaskClient, calculation: Operat
     reply = client.post(calculation.path, json=body_of(calculation))
     version = reply.get_json()["rules"]["version"]
     assert reply.headers["Rules-Version"] == version
-    assert client.get("/v1/tax-years").get_json()["version"] == version
-    assert client.get("/health/ready").get_json()["version"] == version
+    ready = client.get("/health/ready").get_json()
+    assert ready["rules_version"] == client.get("/v1/warning-codes").get_json()["rules_version"] == version
+
+
+@each_calculation
+def test_answer_says_which_rules_figures_and_software_it_comes_from(
+    client: FlaskClient, calculation: Operation
+) -> None:
+    rules = client.post(calculation.path, json=body_of(calculation)).get_json()["rules"]
+    assert list(rules) == ["version", "figures_version", "software_version", "law_as_of", "standing", "caveats"]
+    assert rules["figures_version"] == client.get("/v1/tax-years").get_json()["figures_version"]
+    assert rules["software_version"] == client.get("/health/ready").get_json()["software_version"]
+    # The first character, so that no program that reads a table takes a version for a number.
+    assert re.fullmatch("r[0-9a-f]{12}", rules["version"])
+    assert re.fullmatch("f[0-9a-f]{12}", rules["figures_version"])
+    assert rules["law_as_of"] == "2026-05-18"
 
 
 @each_calculation

@@ -291,7 +291,7 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
         (*case.person.path, "income"),
         figures=year.figures,
         rests_on=("income_tax.personal_allowance",),
-        status=year.figures.status,
+        status=year.figures.standing,
         money={"state_pension": year.state_pension},
     )
 

@@ -133,7 +133,7 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
         year.path,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance_taper_threshold",),
-        status=year.figures.status,
+        status=year.figures.standing,
         money={"adjusted_net_income": income, "personal_allowance_lost": lost, "extra_tax": cost},
         cost=cost,
     )
@@ -164,7 +164,7 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
         f"{pounds(before)} to {pounds(after)}. Up to {pounds(cost)} more tax is due on {pounds(savings)} of interest.",
         year.path,
         figures=year.figures,
-        status=year.figures.status,
+        status=year.figures.standing,
         money={
             "savings_allowance_before": before,
             "savings_allowance_after": after,

@@ -275,7 +275,7 @@ def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:
         "November 2025. How the age is tested is not yet confirmed.",
         (*year.person.path, "isa", "cash_isa"),
         figures=year.figures,
-        status=year.figures.figures["isa.cash_limit_under_65"].status,
+        status=year.figures.figures["isa.cash_limit_under_65"].standing,
         money={"cash_isa_limit": limit},
     )
 

@@ -111,7 +111,7 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: 
         (*year.person.path, "contributions"),
         figures=year.figures,
         rests_on=(_MPAA,),
-        status=year.figures.status,
+        status=year.figures.standing,
         money={"contributions": excess + limit, "excess": excess, "charge": cost},
         cost=cost,
     )
@@ -195,7 +195,7 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
         f"The charge would be about {pounds(cost)}, reported on a tax return.",
         (*year.person.path, "contributions"),
         figures=year.figures,
-        status=year.figures.status,
+        status=year.figures.standing,
         money={
             "excess": excess,
             "allowance_of_the_person": allowance,
