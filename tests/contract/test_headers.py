@@ -12,6 +12,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from service.http import check, quote, schedule, timing
+from tests.households import BOOK
 
 from .agreement import PROBLEM_JSON, Operation, component, operations, validator
 
@@ -67,7 +68,7 @@ def test_answer_says_which_rules_figures_and_software_it_comes_from(
     # The first character, so that no program that reads a table takes a version for a number.
     assert re.fullmatch("r[0-9a-f]{12}", rules["version"])
     assert re.fullmatch("f[0-9a-f]{12}", rules["figures_version"])
-    assert rules["law_as_of"] == "2026-05-18"
+    assert rules["law_as_of"] == BOOK.law_as_of.isoformat()
 
 
 @each_calculation

@@ -657,7 +657,7 @@ EVIDENCE = {
 
 
 @pytest.mark.parametrize("name", KEYS)
-def test_doubts_stand_where_they_belong(name: str) -> None:
+def test_caveats_stand_where_they_belong(name: str) -> None:
     found = [year.name for year in YEARS.values() if year.has(name) and year.figures[name].caveat is not None]
     assert found == WITH_A_CAVEAT.get(name, "").split()
     told = [year.name for year in YEARS.values() if year.has(name) and year.figures[name].evidence is not None]
@@ -665,7 +665,7 @@ def test_doubts_stand_where_they_belong(name: str) -> None:
 
 
 @pytest.mark.parametrize("year", YEARS.values(), ids=list(YEARS))
-def test_doubts_are_sentences(year: TaxYearFigures) -> None:
+def test_caveats_are_sentences(year: TaxYearFigures) -> None:
     for figure in year.figures.values():
         for text in (figure.evidence, figure.caveat, figure.note):
             if text is not None:

@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+import re
 import shutil
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from service.figures.loader import KEYS, FiguresError, load_tax_years
-from service.figures.tables import TABLES, load_rising_with_prices, load_state_pension_ages
+from service.figures.tables import TABLES, load_law_as_of, load_rising_with_prices, load_state_pension_ages
 
-AGES, RISING = "state_pension_age.toml", "rising_with_prices.toml"
+AGES, RISING, READ = "state_pension_age.toml", "rising_with_prices.toml", "law_as_of.toml"
+LOADERS: dict[str, Callable[[Path], Any]] = {
+    AGES: load_state_pension_ages,
+    RISING: load_rising_with_prices,
+    READ: load_law_as_of,
+}
 YEARS = load_tax_years()
 LAST = list(YEARS.values())[-1]
 WITH_66 = "    { from = 1954-10-06, to = 1960-04-05, age_years = 66 },\n"
@@ -36,9 +44,8 @@ def planted(folder: Path, name: str, old: str, new: str) -> Path:
 
 
 def faults_of(path: Path) -> tuple[str, ...]:
-    load = load_state_pension_ages if path.name == AGES else load_rising_with_prices
     with pytest.raises(FiguresError) as caught:
-        load(path)
+        LOADERS[path.name](path)
     assert str(caught.value) == "\n".join(caught.value.faults)
     return caught.value.faults
 
@@ -427,7 +434,7 @@ def test_all_faults_of_the_rises_are_told_at_once(tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("name", [AGES, RISING])
+@pytest.mark.parametrize("name", LOADERS)
 @pytest.mark.parametrize("content", [b"ages = ", b"ages = '\xff'", b"[a]\n[a]\n"])
 def test_file_that_is_not_toml_is_refused(tmp_path: Path, name: str, content: bytes) -> None:
     path = tmp_path / name
@@ -436,19 +443,19 @@ def test_file_that_is_not_toml_is_refused(tmp_path: Path, name: str, content: by
     assert fault.startswith(f"{name}: not a TOML file: ")
 
 
-def test_the_version_follows_from_the_bytes(tmp_path: Path) -> None:
-    ages, rising = load_state_pension_ages(), load_rising_with_prices()
-    for name, version in ((AGES, ages.version), (RISING, rising.version)):
-        path = Path(shutil.copy(TABLES / name, tmp_path))
-        load = load_state_pension_ages if name == AGES else load_rising_with_prices
-        assert load(path).version == version
-        path.write_bytes(path.read_bytes() + b"# Changed.\n")
-        assert load(path).version != version
-    assert len(ages.version) == len(rising.version) == len(LAST.version)
+@pytest.mark.parametrize("name", LOADERS)
+def test_the_version_follows_from_what_a_table_says_alone(tmp_path: Path, name: str) -> None:
+    load, path = LOADERS[name], Path(shutil.copy(TABLES / name, tmp_path))
+    version = load(TABLES / name).version
+    assert re.fullmatch("f[0-9a-f]{12}", version)
+    # Neither a comment nor what ends a line says anything.
+    path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n") + b"# A comment.\r\n")
+    assert load(path).version == version
+    assert load(planted(tmp_path, name, 'source = "', 'source = "Also: ')).version != version
 
 
-def test_the_two_are_the_only_tables_and_no_tax_years() -> None:
-    assert sorted(path.name for path in TABLES.iterdir()) == [RISING, AGES]
+def test_these_are_the_only_tables_and_no_tax_years() -> None:
+    assert {path.name for path in TABLES.iterdir()} == set(LOADERS)
     assert not any("table" in name or "_" in name for name in YEARS)
 
 
@@ -486,7 +493,29 @@ def test_only_what_is_enacted_and_known_stands() -> None:
         assert name not in rising.stands
 
 
-def test_doubts_are_sentences() -> None:
+def test_how_far_the_reading_of_the_law_goes() -> None:
+    # The draft regulations on sharing information, as on that day: no text that was read for a figure is newer.
+    assert load_law_as_of().day == date(2026, 5, 18)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("day = 2026-05-18\n", "", "day is missing"),
+        (
+            "day = 2026-05-18",
+            'day = "2026-05-18"',
+            "day must be a day such as 2026-04-06, without quotes, not '2026-05-18'",
+        ),
+        ("source = ", "sources = ", "source is missing"),
+        ("source = ", 'source = ""\nnote = ', "source must be a text that is not empty"),
+    ],
+)
+def test_a_fault_in_how_far_the_reading_goes_is_refused(tmp_path: Path, old: str, new: str, fault: str) -> None:
+    assert f"{READ}: the file: {fault}" in faults_of(planted(tmp_path, READ, old, new))
+
+
+def test_caveats_are_sentences() -> None:
     ages = load_state_pension_ages()
     authorities = [row.authority for row in ages.rows] + [ages.new_authority]
     authorities += [rise.authority for rise in load_rising_with_prices().rises.values()]
