@@ -12,6 +12,7 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from service.http import check, quote, schedule, timing
+from service.law.dates import day_month_year
 from tests.households import BOOK
 
 from .agreement import PROBLEM_JSON, Operation, component, operations, validator
@@ -61,7 +62,8 @@ def test_answer_names_its_rules_version(client: FlaskClient, calculation: Operat
 def test_answer_says_which_rules_figures_and_software_it_comes_from(
     client: FlaskClient, calculation: Operation
 ) -> None:
-    rules = client.post(calculation.path, json=body_of(calculation)).get_json()["rules"]
+    answer = client.post(calculation.path, json=body_of(calculation)).get_json()
+    rules = answer["rules"]
     assert list(rules) == ["version", "figures_version", "software_version", "law_as_of", "standing", "caveats"]
     assert rules["figures_version"] == client.get("/v1/tax-years").get_json()["figures_version"]
     assert rules["software_version"] == client.get("/health/ready").get_json()["software_version"]
@@ -69,6 +71,8 @@ def test_answer_says_which_rules_figures_and_software_it_comes_from(
     assert re.fullmatch("r[0-9a-f]{12}", rules["version"])
     assert re.fullmatch("f[0-9a-f]{12}", rules["figures_version"])
     assert rules["law_as_of"] == BOOK.law_as_of.isoformat()
+    # The notice says so to clients.
+    assert f"The figures are as known on {day_month_year(BOOK.law_as_of)}; later changes" in answer["notice"]
 
 
 @each_calculation
