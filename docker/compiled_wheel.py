@@ -42,6 +42,7 @@ SCHEMAS = (
 compiled in part: neither a strict field nor a schema may inherit from a compiled class."""
 
 SETUP = """\
+import shutil
 import sys
 
 from mypyc.build import mypycify
@@ -53,6 +54,9 @@ if "bdist_wheel" in sys.argv:
     for extension in extensions:
         # What a compiler warns of in generated code helps nobody, and looking for it takes longer than compiling.
         extension.extra_compile_args.append("-Wno-all")
+    # What is compiled has been read by now. The sources that go into the wheel are those of every other: the version of the
+    # rules follows from them.
+    shutil.copytree("{written}", ".", dirs_exist_ok=True)
 setup(
     ext_modules=extensions,
     packages=find_namespace_packages(include=["service*", "openapi"]),
@@ -68,6 +72,9 @@ requires = {requires}
 build-backend = "setuptools.build_meta"
 
 """
+
+# Where the sources are kept that are compiled otherwise than they are written.
+AS_WRITTEN = "as_written"
 
 # What is imported from elsewhere need not be installed where the wheel is built: mypyc takes it as it comes.
 MYPY_OPTIONS = ("--follow-imports=silent", "--ignore-missing-imports")
@@ -135,13 +142,16 @@ def prepare(source: Path, level: int) -> None:
     for module in modules():
         text = (source / module).read_text(encoding="utf-8")
         if VALUE_IMPORT in text:
+            kept = source / AS_WRITTEN / module
+            kept.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(source / module, kept)
             (source / module).write_text(with_plain_values(text), encoding="utf-8")
     shutil.copy(TOP / "README.md", source)
     text = (TOP / "pyproject.toml").read_text(encoding="utf-8")
     requires = tomllib.loads(text)["dependency-groups"]["compile"]
     told = BUILD_SYSTEM.format(requires=json.dumps(requires)) + text[text.index("[project]") :]
     (source / "pyproject.toml").write_text(told, encoding="utf-8")
-    setup = SETUP.format(arguments=[*MYPY_OPTIONS, *modules()], level=level)
+    setup = SETUP.format(arguments=[*MYPY_OPTIONS, *modules()], level=level, written=AS_WRITTEN)
     (source / "setup.py").write_text(setup, encoding="utf-8")
 
 

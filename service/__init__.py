@@ -28,7 +28,9 @@ from service.http.heavy import Places
 from service.http.provider import PlainJSONProvider, encode
 from service.law import income_tax
 from service.law.rulebook import RuleBook, rule_book
+from service.schemas.rules import Versions
 from service.settings import DEFAULT_MAX_BODY_BYTES, Settings
+from service.versions import versions_of
 
 CALCULATIONS = (
     quote.calculation,
@@ -48,23 +50,24 @@ class Service(Flask):
 def create_app(settings: Settings) -> Flask:
     """The WSGI application. Figures are read and checked here, once: a fault in them stops the start (FiguresError)."""
     book = rule_book(load_tax_years())
+    versions = versions_of(book)
     app = Service("service", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     # A path is what it says: no redirects to a tidier one.
     app.url_map.merge_slashes = False
     app.url_map.strict_slashes = True
     app.url_map.redirect_defaults = False
-    app.extensions["rules_version"] = book.version
+    app.extensions["rules_version"] = versions.rules
     problems.register(app)
-    calculations = _by_name(book)
+    calculations = _by_name(book, versions)
     places = Places(settings.heavy_at_once, for_bulk=settings.bulk_at_once)
     for each in calculations.values():
-        app.register_blueprint(calculation.blueprint(each, book.version, settings.max_body_bytes, places))
+        app.register_blueprint(calculation.blueprint(each, versions.rules, settings.max_body_bytes, places))
     bounds = bulk.Bounds(settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records)
-    app.register_blueprint(bulk.blueprint(calculations, book.version, bounds, places))
-    app.register_blueprint(check.catalogue(book))
-    app.register_blueprint(tax_years.blueprint(book))
-    app.register_blueprint(meta.blueprint(book))
+    app.register_blueprint(bulk.blueprint(calculations, versions, bounds, places))
+    app.register_blueprint(check.catalogue(book, versions))
+    app.register_blueprint(tax_years.blueprint(book, versions))
+    app.register_blueprint(meta.blueprint(book, versions))
     return app
 
 
@@ -83,13 +86,14 @@ def calculator(operation: str) -> Calculator:
     for an unknown name.
     """
     book = rule_book(load_tax_years())
+    versions = versions_of(book)
     path, log = f"/v1/bulk/{operation}", logging.getLogger(__name__)
-    lines = bulk.Lines(_by_name(book)[operation], frozenset(), path, DEFAULT_MAX_BODY_BYTES, log)
+    lines = bulk.Lines(_by_name(book, versions)[operation], versions, frozenset(), path, DEFAULT_MAX_BODY_BYTES, log)
 
     def answers(body: bytes) -> Iterator[bytes]:
         return (encode(answer) + b"\n" for answer in lines.answers(body))
 
-    return Calculator(book.version, answers)
+    return Calculator(versions.rules, answers)
 
 
 def is_compiled() -> bool:
@@ -97,5 +101,5 @@ def is_compiled() -> bool:
     return not str(income_tax.__file__).endswith(".py")
 
 
-def _by_name(book: RuleBook) -> Mapping[str, Calculation[Any]]:
-    return {each.name: each for each in (make(book) for make in CALCULATIONS)}
+def _by_name(book: RuleBook, versions: Versions) -> Mapping[str, Calculation[Any]]:
+    return {each.name: each for each in (make(book, versions) for make in CALCULATIONS)}

@@ -6,8 +6,8 @@
 It stands alone: of a checkout it asks no more than ``create_app``, ``calculator`` and ``Settings.for_tests``, so it runs in any.
 
 answers   REQUESTS has one JSON object a line, {method, path, query, body, media_type}. ANSWERS gets first the checkout's own
-          versions of the rules, which follow from the bytes of its files, and then for each request {status, headers, body,
-          seconds}: the body with each byte as the character of that number.
+          versions of figures and rules, which follow from its files, and of the software, and then for each request {status,
+          headers, body, seconds}: the body with each byte as the character of that number.
 times     TASKS is a JSON object of tasks by name: {requests, repeat}, or {book, operation} for the body of a bulk request. Each
           line on standard input names one, and is answered by the seconds of processor time that it took, as a line.
 """
@@ -34,9 +34,9 @@ from service.settings import Settings
 def answers(requests: Path, noted: Path) -> None:
     """Answer requests one after the other and note the answers byte for byte."""
     client = create_app(Settings.for_tests()).test_client()
-    years: Any = client.get("/v1/tax-years").json
-    catalogue: Any = client.get("/v1/warning-codes").json
-    versions = sorted({years["version"], catalogue["version"], *(year["version"] for year in years["tax_years"])})
+    told: list[Any] = [client.get(path).json for path in ("/v1/tax-years", "/v1/warning-codes", "/health/ready")]
+    keys = ("version", "figures_version", "rules_version", "software_version")
+    versions = sorted({one[key] for one in [*told, *told[0]["tax_years"]] for key in keys if key in one})
     with requests.open(encoding="utf-8") as lines, noted.open("w", encoding="utf-8") as out:
         out.write(json.dumps(versions) + "\n")
         for line in lines:

@@ -67,5 +67,5 @@ def waiting_in(folder: Path) -> Calculation[Waiting]:
 
 if __name__ == "__main__":
     waiting = waiting_in(Path(sys.argv.pop()))
-    service.CALCULATIONS = (*service.CALCULATIONS, lambda _: waiting)
+    service.CALCULATIONS = (*service.CALCULATIONS, lambda *_: waiting)
     sys.exit(main())

@@ -22,7 +22,7 @@ from service.law.lump_sums import METHODS, Pension
 from service.law.rulebook import RuleBook, TaxYearRules, rule_book
 from service.planning.disclosure import notice
 from service.planning.household import INCOME_KINDS, Income, Person
-from service.planning.quote.assumptions import touched_by
+from service.planning.quote.caveats import touched_by
 from service.planning.quote.circumstances import warnings_for
 from service.planning.quote.quote import Question, Quote, Withdrawal, quote, whole_curve
 from service.planning.quote.working import working
@@ -39,7 +39,7 @@ def book_with_a_new_year(folder: Path, changes: Mapping[str, int] | None = None)
     for name, value in (changes or {}).items():
         unchanged = f'    "{name}",\n'
         assert text.count(unchanged) == 1
-        text = text.replace(unchanged, "") + f'\n[{name}]\nvalue = {value}\nsource = "Ours"\nstatus = "enacted"\n'
+        text = text.replace(unchanged, "") + f'\n[{name}]\nvalue = {value}\nsource = "Ours"\nstanding = "enacted"\n'
     (folder / f"{NEW}.toml").write_text(text, "utf-8")
     return rule_book(load_tax_years(folder))
 
@@ -58,7 +58,7 @@ def test_the_last_year_is_the_last() -> None:
 def test_the_new_year_is_there() -> None:
     book = longer_book()
     assert tuple(book.years) == (*YEARS, NEW)
-    assert book.version != BOOK.version
+    assert book.figures_version != BOOK.figures_version
     figures = book.years[NEW].figures
     assert (figures.name, figures.start, figures.end) == (NEW, date(2031, 4, 6), date(2032, 4, 5))
 
@@ -83,7 +83,7 @@ def amounts_of(answer: Quote) -> dict[str, Any]:
     payroll, end = answer.payroll, answer.rules.figures.end.year
     reason = re.sub(r"(?<=April )\d{4}", lambda year: f"{int(year[0]) - end:+}", payroll.reclaim.reason)
     fields = fields_of(answer) | {"payroll": payroll._replace(reclaim=payroll.reclaim._replace(reason=reason))}
-    return {name: value for name, value in fields.items() if name not in ("question", "rules", "version")}
+    return {name: value for name, value in fields.items() if name not in ("question", "rules")}
 
 
 @st.composite
@@ -119,7 +119,7 @@ def test_it_answers_as_the_year_it_was_made_from(question: Question) -> None:
     ]
     assert renamed == [{name: str(value) for name, value in fields_of(step).items()} for step in working(old)]
     assert list(touched_by(new)) == list(touched_by(old))
-    assert notice(new.rules.figures).replace(NEW, LAST) == notice(old.rules.figures)
+    assert notice(new.rules.figures, book.law_as_of).replace(NEW, LAST) == notice(old.rules.figures, book.law_as_of)
 
 
 def test_what_its_file_changes_changes_its_answers_alone(tmp_path: Path) -> None:

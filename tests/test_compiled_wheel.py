@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import runpy
 import shlex
 import shutil
@@ -87,7 +88,15 @@ def test_it_answers_byte_for_byte_as_the_source_does(installed: Path, tmp_path: 
     assert [path.suffix for path in from_wheel] == [".py", ".so", ".so"]
     assert all(path.is_relative_to(installed) for path in from_wheel)
     assert expected.count(b'"status":200') > 1_000
+    # The same bytes name the same version of the rules, wherever the code comes from.
+    assert re.findall(rb'"rules":{"version":"(r[0-9a-f]{12})"', found)
     assert found == expected
+
+
+def test_its_sources_are_those_of_the_checkout(installed: Path) -> None:
+    """The version of the rules follows from them; those that are compiled otherwise stand in the wheel as they are written."""
+    sources = [path.relative_to(TOP) for path in (TOP / "service").rglob("*.py")]
+    assert [name for name in sources if (installed / name).read_bytes() != (TOP / name).read_bytes()] == []
 
 
 def test_its_command_starts_the_compiled_code_from_the_checkout_too(installed: Path) -> None:

@@ -106,6 +106,7 @@ def test_every_layer_is_there() -> None:
         "__main__.py",
         "server.py",
         "settings.py",
+        "versions.py",
     }
 
 

@@ -18,6 +18,9 @@ import yaml
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
+from service import create_app
+from service.settings import Settings
+
 TOP = Path(__file__).parents[1]
 PROJECT = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))
 MADE_BY_TOOLS = {"PKG-INFO", "build", "dist", "uv.lock"}
@@ -128,7 +131,7 @@ client = service.create_app(Settings.for_tests()).test_client()
 print(json.dumps({
     "file": service.__file__,
     "agreement": client.get("/openapi.yaml").text,
-    "ready": client.get("/health/ready").json["status"],
+    "ready": client.get("/health/ready").json,
 }))
 """
     answer = subprocess.run(
@@ -142,7 +145,9 @@ print(json.dumps({
     told = json.loads(answer.stdout)
     assert told["file"] == str(wheel / "service" / "__init__.py")
     assert told["agreement"] == (TOP / "openapi" / "openapi.yaml").read_text(encoding="utf-8")
-    assert told["ready"] == "ready"
+    # The versions of rules and software that the checkout names, too.
+    assert told["ready"] == create_app(Settings.for_tests()).test_client().get("/health/ready").json
+    assert told["ready"]["status"] == "ready"
 
 
 def test_the_wheel_brings_a_command_that_starts_the_service(wheel: Path) -> None:

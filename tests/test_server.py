@@ -151,7 +151,8 @@ def test_a_long_bulk_answer_is_not_taken_for_a_silent_worker() -> None:
             with bulk_under_way(port, count) as response:
                 answer = response.read()
             seconds = time.monotonic() - begun
-            assert end_of(answer) == {"end": True, "records": count, "succeeded": count, "failed": 0}
+            counts = {"end": True, "records": count, "succeeded": count, "failed": 0}
+            assert counts.items() <= end_of(answer).items()
 
 
 def test_one_bulk_more_than_are_answered_at_once_is_told_to_come_again() -> None:

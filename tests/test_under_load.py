@@ -351,7 +351,7 @@ def test_a_record_that_takes_too_long_has_its_own_problem_and_the_others_their_a
         "took-too-long",
         {"milliseconds": 200},
     ]
-    assert lines[-1] == {"end": True, "records": 6, "succeeded": 4, "failed": 2}
+    assert {"end": True, "records": 6, "succeeded": 4, "failed": 2}.items() <= lines[-1].items()
 
 
 def test_many_heavy_records_may_take_longer_than_the_timeout_together(impatient: Service) -> None:

@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from service.figures import tax_years
 from service.figures.loader import Figure, TaxYearFigures
-from service.figures.reading import Standing
+from service.figures.reading import Authority
 from service.figures.tables import Rise, RisingWithPrices
 from service.figures.values import Band, Value
 
@@ -23,7 +23,7 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
     """The figures of tax year ``name``, such as "2034-35", assumed from those of ``last``, the last that has a file.
 
     ``rise`` is the price index at the start of the year, 1 in ``last``; None leaves every figure as it is in ``last``.
-    What is enacted and stands until changed keeps its standing; everything else is "assumed", with a doubt that says
+    What is enacted and stands until changed keeps its standing; everything else is "assumed", with a caveat that says
     so, before what was not certain of it already where it was law. The year's version is that of ``last``, as its figures
     follow from it. Prices that fall lower nothing: the Acts index upwards only. ValueError if ``name`` is not a tax year
     after ``last``, or ``rise`` is not above 0.
@@ -37,7 +37,7 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
     for key, figure in last.figures.items():
         if key in raised:
             figures[key] = _with_prices(figure, raised[key], rising.rises[key], name, last.name)
-        elif key in rising.stands and figure.status == "enacted":
+        elif key in rising.stands and figure.standing == "enacted":
             figures[key] = figure
         else:
             figures[key] = _carried_forward(figure, name, last.name)
@@ -46,7 +46,7 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
         figures=MappingProxyType(figures),
         start=tax_years.first_day(name),
         end=tax_years.last_day(name),
-        status="assumed",
+        standing="assumed",
         version=last.version,
     )
 
@@ -96,22 +96,22 @@ def _with_prices(figure: Figure, value: Value, how: Rise, name: str, last: str) 
     held = ", but not past the limit of the next band" if how.limits else ""
     return _assumed(
         replace(figure, value=value),
-        f"{last} raised with prices{held}: {how.standing.source}",
+        f"{last} raised with prices{held}: {how.authority.source}",
         f"Rates and limits for {name} are not yet set; those of {last} are raised with assumed prices.",
-        how.standing,
+        how.authority,
     )
 
 
 def _carried_forward(figure: Figure, name: str, last: str) -> Figure:
-    doubt = f"Rates and limits for {name} are not yet set; those of {last} are used."
-    return _assumed(figure, f"carried forward from {last}", doubt)
+    caveat = f"Rates and limits for {name} are not yet set; those of {last} are used."
+    return _assumed(figure, f"carried forward from {last}", caveat)
 
 
-def _assumed(figure: Figure, source: str, not_set: str, how: Standing | None = None) -> Figure:
-    """The figure with what is not set said of it. A doubt of what was not law itself said the same of an earlier year."""
-    doubts = (not_set, None if how is None else how.doubt, figure.doubt if figure.status == "enacted" else None)
+def _assumed(figure: Figure, source: str, not_set: str, how: Authority | None = None) -> Figure:
+    """The figure with what is not set said of it. A caveat of what was not law itself said the same of an earlier year."""
+    caveats = (not_set, None if how is None else how.caveat, figure.caveat if figure.standing == "enacted" else None)
     evidence = (figure.evidence, None if how is None else how.evidence)
-    return replace(figure, source=source, status="assumed", evidence=_together(evidence), doubt=_together(doubts))
+    return replace(figure, source=source, standing="assumed", evidence=_together(evidence), caveat=_together(caveats))
 
 
 def _together(sentences: Iterable[str | None]) -> str | None:

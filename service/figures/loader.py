@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from hashlib import sha256
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -18,17 +17,17 @@ from typing import Any
 from service.figures import tax_years, values
 from service.figures.keys import KEYS, Key
 from service.figures.reading import (
-    STANDING_PARTS,
-    STATUSES,
-    VERSION_LENGTH,
+    AUTHORITY_PARTS,
+    STANDINGS,
     Faults,
     FiguresError,
-    Status,
+    Standing,
     WrongValueError,
     parsed,
-    read_standing,
+    read_authority,
     refuse_empty,
     refuse_unknown,
+    version_of,
 )
 from service.figures.values import Band, Value
 
@@ -36,36 +35,36 @@ from service.figures.values import Band, Value
 __all__ = [
     "FOLDER",
     "KEYS",
-    "STATUSES",
+    "STANDINGS",
     "Band",
     "Figure",
     "FiguresError",
-    "Status",
+    "Standing",
     "TaxYearFigures",
     "Value",
     "load_tax_years",
-    "rules_version",
+    "years_version",
 ]
 
 FOLDER = Path(__file__).resolve().parent
 """Where the files of the service itself are."""
 
-_STATUS_GROUPS = ("income_tax.", "payroll.", "pension.")  # the figures that decide the standing of a whole year
+_STANDING_GROUPS = ("income_tax.", "payroll.", "pension.")  # the figures that decide the standing of a whole year
 _TAX_YEAR = "{tax_year}"  # in the words of a file: the tax year that they are read for
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One figure of one tax year. ``doubt`` is a sentence that a client may read, where something is not certain for the
+    """One figure of one tax year. ``caveat`` is a sentence that a client may read, where something is not certain for the
     client; ``evidence`` says how the figure was found, for whoever checks it; ``note`` is for the curious;
     ``stated_in`` is the tax year whose file says all this, an earlier one where nothing has changed since."""
 
     name: str
     value: Value
     source: str
-    status: Status
+    standing: Standing
     evidence: str | None
-    doubt: str | None
+    caveat: str | None
     note: str | None
     stated_in: str
 
@@ -79,7 +78,7 @@ class Figure:
 class TaxYearFigures:
     """One tax year's figures by dotted name, in the order of ``KEYS``.
 
-    ``name`` is such as "2026-27"; ``start`` is its 6 April and ``end`` the 5 April after. ``status`` is the weakest
+    ``name`` is such as "2026-27"; ``start`` is its 6 April and ``end`` the 5 April after. ``standing`` is the weakest
     standing among the income tax, payroll and pension figures. ``version`` follows from everything that the figures say,
     wherever it is stated, and from nothing else: a comment in a file leaves it.
     A look-up raises KeyError for a figure the year does not have and TypeError for one of another kind.
@@ -89,7 +88,7 @@ class TaxYearFigures:
     figures: Mapping[str, Figure]
     start: date
     end: date
-    status: Status
+    standing: Standing
     version: str
 
     def has(self, name: str) -> bool:
@@ -170,25 +169,25 @@ def load_tax_years(folder: Path = FOLDER) -> Mapping[str, TaxYearFigures]:
     return MappingProxyType({name: _tax_year(name, figures) for name, figures in stated.items()})
 
 
-def rules_version(years: Mapping[str, TaxYearFigures]) -> str:
+def years_version(years: Mapping[str, TaxYearFigures]) -> str:
     """One version for all these tax years together: it changes when any figure of any of them does."""
     return _version(f"{year.name} {year.version}\n" for year in sorted(years.values(), key=lambda year: year.name))
 
 
 def _version(texts: Iterable[str]) -> str:
-    return sha256("".join(texts).encode("utf-8")).hexdigest()[:VERSION_LENGTH]
+    return version_of("".join(texts))
 
 
 def _tax_year(name: str, stated: _Stated) -> TaxYearFigures:
     """A tax year from files without faults."""
     figures = {key: _in_words_of(name, figure) for key, figure in stated.items() if figure is not None}
-    deciding = (figure.status for key, figure in figures.items() if key.startswith(_STATUS_GROUPS))
+    deciding = (figure.standing for key, figure in figures.items() if key.startswith(_STANDING_GROUPS))
     return TaxYearFigures(
         name=name,
         figures=MappingProxyType(figures),
         start=tax_years.first_day(name),
         end=tax_years.last_day(name),
-        status=max(deciding, key=STATUSES.index),
+        standing=max(deciding, key=STANDINGS.index),
         version=_version(map(_canonical, figures.values())),
     )
 
@@ -203,7 +202,7 @@ def _in_words_of(tax_year: str, figure: Figure) -> Figure:
         figure,
         source=figure.source.replace(_TAX_YEAR, tax_year),
         evidence=worded(figure.evidence),
-        doubt=worded(figure.doubt),
+        caveat=worded(figure.caveat),
         note=worded(figure.note),
     )
 
@@ -218,7 +217,7 @@ def _canonical(figure: Figure) -> str:
         plain = list(value.items())
     elif isinstance(value, date):
         plain = value.isoformat()
-    return f"{(figure.name, plain, figure.source, figure.status, figure.evidence, figure.doubt, figure.note)!a}\n"
+    return f"{(figure.name, plain, figure.source, figure.standing, figure.evidence, figure.caveat, figure.note)!a}\n"
 
 
 def _stated(
@@ -291,12 +290,12 @@ def _figure(name: str, key: Key, table: Any, tax_year: str, faults: Faults) -> F
     """One figure from its table, or None with its faults noted."""
     before = len(faults.found)
     if not isinstance(table, dict):
-        faults.add(name, "must be a table with value, source and status")
+        faults.add(name, "must be a table with value, source and standing")
         return None
-    refuse_unknown(table, ("value", "note", *STANDING_PARTS), name, "part of a figure", faults)
-    stands = read_standing(table, name, faults)
+    refuse_unknown(table, ("value", "note", *AUTHORITY_PARTS), name, "part of a figure", faults)
+    stands = read_authority(table, name, faults)
     refuse_empty(table, ("note",), name, faults)
-    for part in ("source", "evidence", "doubt", "note"):
+    for part in ("source", "evidence", "caveat", "note"):
         left = str(table.get(part, "")).replace(_TAX_YEAR, "")
         if "{" in left or "}" in left:
             faults.add(name, f"{part}: what stands in braces can only be {_TAX_YEAR}")
@@ -311,7 +310,9 @@ def _figure(name: str, key: Key, table: Any, tax_year: str, faults: Faults) -> F
                 faults.add(name, fault)
     if value is None or stands is None or len(faults.found) > before:
         return None
-    return Figure(name, value, stands.source, stands.status, stands.evidence, stands.doubt, table.get("note"), tax_year)
+    return Figure(
+        name, value, stands.source, stands.standing, stands.evidence, stands.caveat, table.get("note"), tax_year
+    )
 
 
 def _check_shared_limits(figures: _Stated, tax_year: str, faults: Faults) -> None:

@@ -18,7 +18,8 @@ def whole_year(year: TaxYearFigures) -> str:
         f"\n# stated in {figure.stated_in}\n[{figure.name}]\n{_entry(figure)}" for figure in year.figures.values()
     )
     return (
-        f"# The tax year from {_day(year.start)} to {_day(year.end)}, whole. Standing: {year.status}. Version: {year.version}.\n"
+        f"# The tax year from {_day(year.start)} to {_day(year.end)}, whole. "
+        f"Standing: {year.standing}. Version: {year.version}.\n"
         f'\ntax_year = "{year.name}"\n{"".join(entries)}'
     )
 
@@ -60,9 +61,9 @@ def _runs(years: Mapping[str, TaxYearFigures], name: str) -> Iterator[tuple[str,
 def _entry(figure: Figure) -> str:
     words = {
         "source": figure.source,
-        "status": figure.status,
+        "standing": figure.standing,
         "evidence": figure.evidence,
-        "doubt": figure.doubt,
+        "caveat": figure.caveat,
         "note": figure.note,
     }
     said = "".join(f"{part} = {_quoted(text)}\n" for part, text in words.items() if text is not None)

@@ -1,4 +1,4 @@
-"""What all files of figures share: how one is opened, how its faults are told, and how a day and a standing are read."""
+"""What all files of figures share: how one is opened, how its faults are told, and how a day and an authority are read."""
 
 from __future__ import annotations
 
@@ -7,22 +7,22 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
+from hashlib import sha256
 from typing import Any, Literal, get_args
 
-Status = Literal["enacted", "announced", "assumed"]
+Standing = Literal["enacted", "announced", "assumed"]
 """How firm something is, strongest first.
 
 "enacted": in an Act, an instrument or a resolution. "announced": published by government, not seen as law. "assumed":
 not set or not published, so that the last known value is carried forward.
 """
 
-STATUSES: tuple[Status, ...] = get_args(Status)
+STANDINGS: tuple[Standing, ...] = get_args(Standing)
 
-STANDING_PARTS = ("source", "status", "evidence", "doubt")
-"""The names in a file of what ``read_standing`` reads."""
+AUTHORITY_PARTS = ("source", "standing", "evidence", "caveat")
+"""The names in a file of what ``read_authority`` reads."""
 
-VERSION_LENGTH = 12
-"""Characters of a version, the first of a SHA-256."""
+_VERSION_DIGITS = 12
 
 
 class FiguresError(ValueError):
@@ -49,16 +49,22 @@ class Faults:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
-    """Where something comes from, how firm it is (see ``Status``), how it was found, and what is not certain about it.
+class Authority:
+    """Where something comes from, how firm it is (see ``Standing``), how it was found, and what is not certain about it.
 
-    ``evidence`` is for whoever checks the figures. ``doubt`` is a sentence that a client may read.
+    ``evidence`` is for whoever checks the figures. ``caveat`` is a sentence that a client may read.
     """
 
     source: str
-    status: Status
+    standing: Standing
     evidence: str | None
-    doubt: str | None
+    caveat: str | None
+
+
+def version_of(text: str) -> str:
+    """The version of what a text says: the first digits of its SHA-256, after a letter, so that no program takes it for a
+    number."""
+    return "f" + sha256(text.encode("utf-8")).hexdigest()[:_VERSION_DIGITS]
 
 
 def parsed(content: bytes, file: str) -> dict[str, Any]:
@@ -83,22 +89,22 @@ def refuse_empty(table: Mapping[str, Any], parts: Sequence[str], where: str, fau
             faults.add(where, f"{part} must be a text that is not empty")
 
 
-def read_standing(table: Mapping[str, Any], where: str, faults: Faults) -> Standing | None:
-    """Source, status, evidence and doubt of a table, or None with its faults noted."""
+def read_authority(table: Mapping[str, Any], where: str, faults: Faults) -> Authority | None:
+    """Source, standing, evidence and caveat of a table, or None with its faults noted."""
     before = len(faults.found)
-    refuse_empty(table, ("source", "evidence", "doubt"), where, faults)
+    refuse_empty(table, ("source", "evidence", "caveat"), where, faults)
     if "source" not in table:
         faults.add(where, "source is missing")
-    status = table.get("status")
-    if status not in STATUSES:
-        faults.add(where, f"status must be one of {', '.join(STATUSES)}, not {status!r}")
-    if status == "assumed" and "doubt" not in table:
-        faults.add(where, "doubt is missing: what is assumed must say what is not set")
-    if status == "announced" and "doubt" not in table:
-        faults.add(where, "doubt is missing: what is announced must say what is not law")
+    standing = table.get("standing")
+    if standing not in STANDINGS:
+        faults.add(where, f"standing must be one of {', '.join(STANDINGS)}, not {standing!r}")
+    if standing == "assumed" and "caveat" not in table:
+        faults.add(where, "caveat is missing: what is assumed must say what is not set")
+    if standing == "announced" and "caveat" not in table:
+        faults.add(where, "caveat is missing: what is announced must say what is not law")
     if len(faults.found) > before:
         return None
-    return Standing(table["source"], table["status"], table.get("evidence"), table.get("doubt"))
+    return Authority(table["source"], table["standing"], table.get("evidence"), table.get("caveat"))
 
 
 def read_day(value: Any) -> date:

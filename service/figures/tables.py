@@ -1,4 +1,5 @@
-"""Read the tables that belong to no tax year: State Pension age by date of birth, and what rises with prices.
+"""Read the tables that belong to no tax year: State Pension age by date of birth, what rises with prices, and how far the
+reading of the law goes.
 
 As strict as the loader of the tax years: a file in which anything is missing, unknown or wrong is refused with every
 fault. In a file money is in pounds; loaded, it is whole pence.
@@ -9,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from hashlib import sha256
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -17,23 +17,24 @@ from typing import Any
 from service.figures.keys import KEYS
 from service.figures.loader import FOLDER
 from service.figures.reading import (
-    STANDING_PARTS,
-    VERSION_LENGTH,
+    AUTHORITY_PARTS,
+    Authority,
     Faults,
     FiguresError,
-    Standing,
     WrongValueError,
     parsed,
+    read_authority,
     read_day,
-    read_standing,
+    refuse_empty,
     refuse_unknown,
+    version_of,
 )
 
 TABLES = FOLDER / "tables"
 """Where the tables of the service itself are."""
 
 _ROW_PARTS = ("from", "to", "day", "age_years", "age_months", "reached_before")
-_RISE_PARTS = ("limits", "tenth_of", "up_to_next", *STANDING_PARTS)
+_RISE_PARTS = ("limits", "tenth_of", "up_to_next", *AUTHORITY_PARTS)
 _DATES = ("reached_from", "basic_for_all_born_before", "new_for_all_born_from")
 
 
@@ -50,7 +51,7 @@ class AgeRow:
     day: date | None
     age: tuple[int, int] | None
     reached_before: date | None
-    standing: Standing
+    authority: Authority
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ class StatePensionAges:
     new_from: date
     basic_for_all_born_before: date
     new_for_all_born_from: date
-    new_standing: Standing
+    new_authority: Authority
     version: str
 
 
@@ -75,14 +76,14 @@ class Rise:
     """How one figure rises with prices: up to the next multiple of ``up_to_next``, in pence.
 
     ``limits`` names the bands whose upper limit rises and is empty for an amount. ``tenth_of`` names the figure of
-    which this one stays a tenth. ``standing`` is that of the rule, not of the figure.
+    which this one stays a tenth. ``authority`` is that of the rule, not of the figure.
     """
 
     name: str
     limits: tuple[str, ...]
     tenth_of: str | None
     up_to_next: int
-    standing: Standing
+    authority: Authority
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +95,30 @@ class RisingWithPrices:
     version: str
 
 
+@dataclass(frozen=True, slots=True)
+class LawAsOf:
+    """How far the reading of the law goes: the date of the newest official text read for the figures, and which it is."""
+
+    day: date
+    source: str
+    version: str
+
+
+def load_law_as_of(path: Path = TABLES / "law_as_of.toml") -> LawAsOf:
+    """How far the reading of the law goes. FiguresError with all faults of the file."""
+    table, version = _read(path)
+    faults = Faults(path.name)
+    refuse_unknown(table, ("day", "source"), "the file", "part of this file", faults)
+    refuse_empty(table, ("source",), "the file", faults)
+    for part in ("day", "source"):
+        if part not in table:
+            faults.add("the file", f"{part} is missing")
+    day = _date(table, "day", "the file", faults)
+    if faults.found or day is None:
+        raise FiguresError(faults.found)
+    return LawAsOf(day, table["source"], version)
+
+
 def load_state_pension_ages(path: Path = TABLES / "state_pension_age.toml") -> StatePensionAges:
     """The table of State Pension age. FiguresError with all faults of the file."""
     tables, version = _read(path)
@@ -103,8 +128,8 @@ def load_state_pension_ages(path: Path = TABLES / "state_pension_age.toml") -> S
     decided = _which_state_pension(tables.get("new_state_pension"), faults)
     if faults.found or decided is None:
         raise FiguresError(faults.found)
-    (new_from, basic_before, new_born_from), standing = decided
-    return StatePensionAges(tuple(rows), new_from, basic_before, new_born_from, standing, version)
+    (new_from, basic_before, new_born_from), authority = decided
+    return StatePensionAges(tuple(rows), new_from, basic_before, new_born_from, authority, version)
 
 
 def load_rising_with_prices(path: Path = TABLES / "rising_with_prices.toml") -> RisingWithPrices:
@@ -129,9 +154,9 @@ def load_rising_with_prices(path: Path = TABLES / "rising_with_prices.toml") -> 
 
 
 def _read(path: Path) -> tuple[dict[str, Any], str]:
-    """What a file holds, and the version that follows from its bytes."""
-    content = path.read_bytes()
-    return parsed(content, path.name), sha256(content).hexdigest()[:VERSION_LENGTH]
+    """What a file holds, and the version that follows from that and from nothing else."""
+    tables = parsed(path.read_bytes(), path.name)
+    return tables, version_of(ascii(tables))
 
 
 def _date(table: Mapping[str, Any], part: str, where: str, faults: Faults) -> date | None:
@@ -145,25 +170,25 @@ def _date(table: Mapping[str, Any], part: str, where: str, faults: Faults) -> da
         return None
 
 
-def _which_state_pension(table: Any, faults: Faults) -> tuple[tuple[date, date, date], Standing] | None:
-    """The three days in the order of ``_DATES``, and their standing; None with the faults noted."""
+def _which_state_pension(table: Any, faults: Faults) -> tuple[tuple[date, date, date], Authority] | None:
+    """The three days in the order of ``_DATES``, and their authority; None with the faults noted."""
     where = "new_state_pension"
     if not isinstance(table, dict):
-        faults.add(where, f"must be a table with {', '.join(_DATES)}, source and status")
+        faults.add(where, f"must be a table with {', '.join(_DATES)}, source and standing")
         return None
-    refuse_unknown(table, (*_DATES, *STANDING_PARTS), where, "part of it", faults)
+    refuse_unknown(table, (*_DATES, *AUTHORITY_PARTS), where, "part of it", faults)
     for part in _DATES:
         if part not in table:
             faults.add(where, f"{part} is missing")
     new_from, basic_before, new_born_from = (_date(table, part, where, faults) for part in _DATES)
-    standing = read_standing(table, where, faults)
-    if new_from is None or basic_before is None or new_born_from is None or standing is None:
+    authority = read_authority(table, where, faults)
+    if new_from is None or basic_before is None or new_born_from is None or authority is None:
         return None
     if not basic_before <= new_born_from < new_from:
         faults.add(
             where, "basic_for_all_born_before must not be after new_for_all_born_from, nor that after reached_from"
         )
-    return (new_from, basic_before, new_born_from), standing
+    return (new_from, basic_before, new_born_from), authority
 
 
 def _rows(groups: Any, faults: Faults) -> list[AgeRow]:
@@ -182,20 +207,20 @@ def _rows(groups: Any, faults: Faults) -> list[AgeRow]:
 
 def _group(group: Any, where: str, faults: Faults) -> list[AgeRow]:
     if not isinstance(group, dict):
-        faults.add(where, "must be a table with source, status and rows")
+        faults.add(where, "must be a table with source, standing and rows")
         return []
-    refuse_unknown(group, ("rows", *STANDING_PARTS), where, "part of a group", faults)
-    standing = read_standing(group, where, faults)
+    refuse_unknown(group, ("rows", *AUTHORITY_PARTS), where, "part of a group", faults)
+    authority = read_authority(group, where, faults)
     given = group.get("rows")
     if not isinstance(given, list) or not given:
         faults.add(where, "rows must be a list of rows")
         return []
-    rows = [_row(row, f"{where}, row {number}", standing, faults) for number, row in enumerate(given, 1)]
+    rows = [_row(row, f"{where}, row {number}", authority, faults) for number, row in enumerate(given, 1)]
     return [row for row in rows if row is not None]
 
 
-def _row(table: Any, where: str, standing: Standing | None, faults: Faults) -> AgeRow | None:
-    """One row of a group, or None with its faults noted, or where its group has no standing."""
+def _row(table: Any, where: str, authority: Authority | None, faults: Faults) -> AgeRow | None:
+    """One row of a group, or None with its faults noted, or where its group has no authority."""
     before = len(faults.found)
     if not isinstance(table, dict):
         faults.add(where, "must be a table with from, to, and a day or an age")
@@ -211,9 +236,9 @@ def _row(table: Any, where: str, standing: Standing | None, faults: Faults) -> A
     if day is not None and born_to is not None and day <= born_to:
         faults.add(where, "day must be after the births")
     age = _age(table, where, faults)
-    if standing is None or len(faults.found) > before:
+    if authority is None or len(faults.found) > before:
         return None
-    return AgeRow(born_from, born_to, day, age, reached_before, standing)
+    return AgeRow(born_from, born_to, day, age, reached_before, authority)
 
 
 def _age(table: Mapping[str, Any], where: str, faults: Faults) -> tuple[int, int] | None:
@@ -283,7 +308,7 @@ def _rise(name: str, table: Any, faults: Faults) -> Rise | None:
         faults.add(name, f"is a figure of the kind {key.kind}, which cannot rise with prices")
         return None
     if not isinstance(table, dict):
-        faults.add(name, "must be a table with up_to_next, source and status")
+        faults.add(name, "must be a table with up_to_next, source and standing")
         return None
     refuse_unknown(table, _RISE_PARTS, name, "part of a rise", faults)
     up_to_next = table.get("up_to_next")
@@ -293,10 +318,10 @@ def _rise(name: str, table: Any, faults: Faults) -> Rise | None:
     tenth_of = table.get("tenth_of")
     if "tenth_of" in table and (key.kind != "money" or not isinstance(tenth_of, str)):
         faults.add(name, "tenth_of must name an amount of which another amount is a tenth")
-    standing = read_standing(table, name, faults)
-    if standing is None or len(faults.found) > before or not isinstance(up_to_next, int):
+    authority = read_authority(table, name, faults)
+    if authority is None or len(faults.found) > before or not isinstance(up_to_next, int):
         return None
-    return Rise(name, limits, tenth_of, up_to_next * 100, standing)
+    return Rise(name, limits, tenth_of, up_to_next * 100, authority)
 
 
 def _limits(table: Mapping[str, Any], name: str, faults: Faults) -> tuple[str, ...]:

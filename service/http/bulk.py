@@ -31,6 +31,7 @@ from service.planning.faults import RuleViolation
 from service.schemas.bulk import RecordSchema
 from service.schemas.problems import faults_of
 from service.schemas.quick import quick_reader
+from service.schemas.rules import Versions
 
 MEDIA_TYPE = "application/x-ndjson"
 BLOCK_BYTES = 65_536
@@ -59,7 +60,7 @@ class Bounds:
 
 
 def blueprint(
-    calculations: Mapping[str, Calculation[Any]], rules_version: str, bounds: Bounds, places: Places
+    calculations: Mapping[str, Calculation[Any]], versions: Versions, bounds: Bounds, places: Places
 ) -> Blueprint:
     """The resource, for a table of calculations by name; each request needs one of the places."""
     routes = Blueprint("bulk", __name__)
@@ -79,9 +80,9 @@ def blueprint(
             body = unpacked(sent, bounds.body_bytes)
             _refuse_too_many(body, bounds.records)
             host = host_of(current_app)
-            lines = Lines(calculation, wanted, request.path, bounds.line_bytes, current_app.logger, host)
+            lines = Lines(calculation, versions, wanted, request.path, bounds.line_bytes, current_app.logger, host)
             blocks = in_blocks(lines.answers(body, client.has_left), host.still_working if host else _nothing)
-            headers = {"Cache-Control": "no-store", "Rules-Version": rules_version, "Vary": "Accept-Encoding"}
+            headers = {"Cache-Control": "no-store", "Rules-Version": versions.rules, "Vary": "Accept-Encoding"}
             if request.accept_encodings["gzip"]:
                 blocks = packed(blocks)
                 headers["Content-Encoding"] = "gzip"
@@ -99,13 +100,14 @@ class Lines:
     def __init__(
         self,
         calculation: Calculation[Any],
+        versions: Versions,
         wanted: frozenset[str],
         path: str,
         longest: int,
         log: logging.Logger,
         host: Host | None = None,
     ) -> None:
-        self._calculation, self._wanted, self._path = calculation, wanted, path
+        self._calculation, self._versions, self._wanted, self._path = calculation, versions, wanted, path
         self._longest, self._log, self._host = longest, log, host
         self._steps = calculation.steps or (calculation.answer,)
         self._together = TOGETHER if calculation.steps else 1
@@ -127,7 +129,14 @@ class Lines:
                 records += 1
                 failed += record.problem is not None
                 yield record.answer()
-        yield {"end": True, "records": records, "succeeded": records - failed, "failed": failed}
+        yield {
+            "end": True,
+            "records": records,
+            "succeeded": records - failed,
+            "failed": failed,
+            "rules_version": self._versions.rules,
+            "software_version": self._versions.software,
+        }
 
     def _try(self, step: Callable[[_Record], None], record: _Record) -> None:
         """One step for one record. Whatever goes wrong is told there and touches no other record."""

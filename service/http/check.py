@@ -2,53 +2,47 @@
 
 from __future__ import annotations
 
-from hashlib import sha256
 from typing import Any
 
 from flask import Blueprint, Response
 
 from service.http.cached import cached
 from service.http.calculation import Calculation
-from service.http.provider import encode
 from service.law.rulebook import RuleBook
-from service.planning.check.assumptions import case_assumptions, case_status, first_not_law
+from service.planning.check.caveats import case_caveats, case_standing, first_not_law
 from service.planning.check.check import WarningsQuestion, warnings_asked
 from service.planning.disclosure import check_notice
 from service.planning.warnings.registry import CATALOGUE
 from service.schemas.check import request as schemas
 from service.schemas.check.answer import answer as answer_of
 from service.schemas.check.catalogue import catalogue_document
+from service.schemas.rules import Versions, rules_answer
 
-_VERSION_LENGTH = 12
 
-
-def calculation(book: RuleBook) -> Calculation[WarningsQuestion]:
-    """The calculation, for the tax years of a rule book."""
+def calculation(book: RuleBook, versions: Versions) -> Calculation[WarningsQuestion]:
+    """The calculation, for the tax years of a rule book; its answers name these versions."""
 
     def answer(question: WarningsQuestion, _: frozenset[str]) -> dict[str, Any]:
         case, found = warnings_asked(question, book)
         return answer_of(
             found,
             question.today,
-            book.version,
-            case_status(case),
-            case_assumptions(case),
-            check_notice(first_not_law(case)),
+            rules_answer(versions, case_standing(case), case_caveats(case)),
+            check_notice(first_not_law(case), book.law_as_of),
         )
 
     return Calculation("warnings", schemas.WarningsSchema(), schemas.question, answer)
 
 
-def catalogue(book: RuleBook) -> Blueprint:
+def catalogue(book: RuleBook, versions: Versions) -> Blueprint:
     """The resource that lists all codes, with the days of their law by the figures of a rule book."""
     routes = Blueprint("warning_codes", __name__)
     entries = tuple(CATALOGUE.values())
     years = {name: rules.figures for name, rules in book.years.items()}
-    version = sha256(encode(catalogue_document(entries, years, ""))).hexdigest()[:_VERSION_LENGTH]
-    document = catalogue_document(entries, years, version)
+    document = catalogue_document(entries, years, versions.rules)
 
     @routes.get("/v1/warning-codes")
     def warning_codes() -> Response:
-        return cached(document, version)
+        return cached(document, versions.rules)
 
     return routes

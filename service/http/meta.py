@@ -11,11 +11,12 @@ from flask import Blueprint, Response, request, send_from_directory
 from service.http.negotiation import refuse_query
 from service.http.provider import json_response
 from service.law.rulebook import RuleBook
+from service.schemas.rules import Versions
 
 _ASSETS = Path(flask_swagger_ui.__file__).parent / "dist"
 
 
-def blueprint(book: RuleBook) -> Blueprint:
+def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
     """The resources that say what the service is and whether it is up."""
     routes = Blueprint("meta", __name__)
     agreement = files("openapi").joinpath("openapi.yaml").read_bytes()
@@ -46,7 +47,14 @@ def blueprint(book: RuleBook) -> Blueprint:
     @routes.get("/health/ready")
     def ready() -> Response:
         refuse_query()
-        return _unstored({"status": "ready", "version": book.version, "tax_years": len(book.years)})
+        return _unstored(
+            {
+                "status": "ready",
+                "rules_version": versions.rules,
+                "software_version": versions.software,
+                "tax_years": len(book.years),
+            }
+        )
 
     return routes
 

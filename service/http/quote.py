@@ -6,23 +6,26 @@ from typing import Any
 
 from service.http.calculation import Calculation
 from service.law.rulebook import RuleBook
-from service.planning.disclosure import assumptions, notice
+from service.planning.disclosure import caveats_of, notice
 from service.planning.quote.asked import QuoteAsked, question_of
-from service.planning.quote.assumptions import touched_by
+from service.planning.quote.caveats import touched_by
 from service.planning.quote.circumstances import warnings_for
 from service.planning.quote.quote import Quote, quote, whole_curve
 from service.planning.quote.working import working
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.quote import request as schemas
 from service.schemas.quote.answer import answer as answer_of
+from service.schemas.rules import Versions, rules_answer
 
 Warned = tuple[Quote, list[ClientWarning]]
 """A quote with its warnings."""
 
 
-def calculation(book: RuleBook) -> Calculation[QuoteAsked]:
-    """The calculation, for the tax years of a rule book."""
-    said = {name: (assumptions(rules.figures), notice(rules.figures)) for name, rules in book.years.items()}
+def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
+    """The calculation, for the tax years of a rule book; its answers name these versions."""
+    said = {
+        name: (caveats_of(rules.figures), notice(rules.figures, book.law_as_of)) for name, rules in book.years.items()
+    }
 
     def quoted(asked: QuoteAsked, _: frozenset[str]) -> Quote:
         return quote(question_of(asked, book), book)
@@ -32,11 +35,15 @@ def calculation(book: RuleBook) -> Calculation[QuoteAsked]:
 
     def told(warned: Warned, wanted: frozenset[str]) -> dict[str, Any]:
         result, warnings = warned
-        doubts, note = said[result.question.tax_year]
+        caveats, note = said[result.question.tax_year]
         return answer_of(
             result,
             warnings,
-            [doubts[name] for name in touched_by(result) if name in doubts],
+            rules_answer(
+                versions,
+                result.rules.figures.standing,
+                [caveats[name] for name in touched_by(result) if name in caveats],
+            ),
             note,
             curve=whole_curve(result) if "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,

@@ -7,21 +7,27 @@ from typing import Any
 from service.http.calculation import Calculation
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import plan_notice
-from service.planning.schedule.assumptions import plan_assumptions
+from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import LEAST_TAX, ScheduleQuestion, schedule
+from service.schemas.rules import Versions, rules_answer
 from service.schemas.schedule import request as schemas
 from service.schemas.schedule.answer import answer as answer_of
 
 _MOST_LIGHT = 150  # years of a person in all plans together
 
 
-def calculation(book: RuleBook) -> Calculation[ScheduleQuestion]:
-    """The calculation, for the tax years of a rule book."""
+def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuestion]:
+    """The calculation, for the tax years of a rule book; its answers name these versions."""
 
     def answer(question: ScheduleQuestion, _: frozenset[str]) -> dict[str, Any]:
         result = schedule(question, book)
-        return answer_of(result, schedule_warnings(result), plan_assumptions(result), plan_notice(result.first_not_law))
+        return answer_of(
+            result,
+            schedule_warnings(result),
+            rules_answer(versions, result.standing, plan_caveats(result)),
+            plan_notice(result.first_not_law, book.law_as_of),
+        )
 
     return Calculation("allowance-schedule", schemas.ScheduleSchema(), schemas.question, answer, is_heavy=_is_heavy)
 

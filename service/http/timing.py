@@ -7,16 +7,17 @@ from typing import Any
 from service.http.calculation import Calculation
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import plan_notice
-from service.planning.timing.assumptions import timing_assumptions
+from service.planning.timing.caveats import timing_caveats
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import TimingQuestion, timing
 from service.planning.timing.summary import summary
+from service.schemas.rules import Versions, rules_answer
 from service.schemas.timing import request as schemas
 from service.schemas.timing.answer import answer as answer_of
 
 
-def calculation(book: RuleBook) -> Calculation[TimingQuestion]:
-    """The calculation, for the tax years of a rule book."""
+def calculation(book: RuleBook, versions: Versions) -> Calculation[TimingQuestion]:
+    """The calculation, for the tax years of a rule book; its answers name these versions."""
 
     def answer(question: TimingQuestion, _: frozenset[str]) -> dict[str, Any]:
         result = timing(question, book)
@@ -24,8 +25,8 @@ def calculation(book: RuleBook) -> Calculation[TimingQuestion]:
             result,
             summary(result),
             timing_warnings(result),
-            timing_assumptions(result),
-            plan_notice(result.timeline.first_not_law),
+            rules_answer(versions, result.timeline.standing, timing_caveats(result)),
+            plan_notice(result.timeline.first_not_law, book.law_as_of),
         )
 
     # Options, deaths, scenarios and break-evens: even a short comparison is many plans.

@@ -6,14 +6,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
-from hashlib import sha256
 
 from service.figures.later_years import PriceIndex, later_year
-from service.figures.loader import TaxYearFigures, rules_version
-from service.figures.reading import VERSION_LENGTH
+from service.figures.loader import TaxYearFigures, years_version
+from service.figures.reading import version_of
 from service.figures.tables import (
     RisingWithPrices,
     StatePensionAges,
+    load_law_as_of,
     load_rising_with_prices,
     load_state_pension_ages,
 )
@@ -46,14 +46,17 @@ class TaxYearRules:
 
 @dataclass(frozen=True, slots=True)
 class RuleBook:
-    """All tax years, oldest first, and the version of the figures they come from.
+    """All tax years, oldest first.
 
+    ``figures_version`` follows from all that the files of figures say. ``law_as_of`` is the date of the newest official
+    text that was read for them.
     ``later`` makes the assumed rules of a year after the last: from its name and the rise in prices since then (None
     where the figures stand still).
     """
 
     years: Mapping[str, TaxYearRules]
-    version: str
+    figures_version: str
+    law_as_of: date
     state_pension_ages: StatePensionAges
     later: Callable[[str, PriceIndex | None], TaxYearRules]
 
@@ -66,15 +69,15 @@ class RuleBook:
 def rule_book(years: Mapping[str, TaxYearFigures]) -> RuleBook:
     """The rules of every year in ``years``, and the lasting tables beside them. FiguresError for a fault in a table."""
     rules = {name: _year_rules(figures, years) for name, figures in years.items()}
-    ages, rising = load_state_pension_ages(), load_rising_with_prices()
+    ages, rising, law_as_of = load_state_pension_ages(), load_rising_with_prices(), load_law_as_of()
     last = list(rules.values())[-1]
 
     @lru_cache(maxsize=_LATER_YEARS_KEPT)
     def later(name: str, rise: PriceIndex | None) -> TaxYearRules:
         return _later_rules(last, name, rise, rising)
 
-    versions = f"{rules_version(years)} {ages.version} {rising.version}"
-    return RuleBook(rules, sha256(versions.encode("ascii")).hexdigest()[:VERSION_LENGTH], ages, later)
+    version = version_of(f"{years_version(years)} {ages.version} {rising.version} {law_as_of.version}")
+    return RuleBook(rules, version, law_as_of.day, ages, later)
 
 
 def _later_rules(last: TaxYearRules, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearRules:

@@ -27,7 +27,7 @@ _FULL_WEEKLY = {"new": "state_pension.new_full_weekly", "basic": "state_pension.
 
 
 def row_for(date_of_birth: date, ages: StatePensionAges) -> AgeRow:
-    """The row of the table for a date of birth, with its source and any doubt."""
+    """The row of the table for a date of birth, with its authority."""
     # The first row holds all who were born before the second.
     return ages.rows[bisect_right(ages.rows, date_of_birth, lo=1, key=_BORN_FROM) - 1]
 

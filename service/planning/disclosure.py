@@ -1,10 +1,13 @@
-"""What every answer says about itself: which figures are assumptions, and that it is not advice."""
+"""What every answer says about itself: the caveats on its figures, the day of its law, and that it is not advice."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import date
+from typing import NamedTuple
 
-from service.figures.loader import KEYS, STATUSES, Figure, TaxYearFigures
+from service.figures.loader import KEYS, STANDINGS, Figure, TaxYearFigures
+from service.law.dates import day_month_year
 from service.law.income_tax import Taxpayer
 
 _LAST_KNOWN = "we have used the latest known ones"
@@ -19,9 +22,16 @@ LUMP_SUM_FIGURES = (
 )
 
 
-def assumptions(figures: TaxYearFigures) -> dict[str, str]:
-    """What a client should know of each figure of the year that is not law, or not certain, by the figure's name."""
-    return {name: figure.doubt for name, figure in figures.figures.items() if figure.doubt is not None}
+class Caveat(NamedTuple):
+    """What a client should know of a figure that is not law, or not certain: its dotted name, and one plain sentence."""
+
+    figure: str
+    sentence: str
+
+
+def caveats_of(figures: TaxYearFigures) -> dict[str, Caveat]:
+    """The caveat on each figure of the year that has one, by the figure's name."""
+    return {name: Caveat(name, figure.caveat) for name, figure in figures.figures.items() if figure.caveat is not None}
 
 
 def touched_by_income_tax(taxpayer: Taxpayer) -> list[str]:
@@ -45,53 +55,60 @@ def touched_by_income_tax(taxpayer: Taxpayer) -> list[str]:
     return names
 
 
-def told_once(touched: Iterable[tuple[TaxYearFigures, set[str]]]) -> list[str]:
-    """What a client should know of each figure touched that is not law, or not certain, from the year in which it is
-    least firm; each sentence once."""
+def caveats_over_years(touched: Iterable[tuple[TaxYearFigures, set[str]]]) -> list[Caveat]:
+    """The caveat on each figure touched that has one, from the year in which it is least firm; each figure once."""
     weakest: dict[str, tuple[str, Figure]] = {}
     for figures, names in touched:
         for name in names:
             figure = figures.figures.get(name)
-            if figure is None or figure.doubt is None:
+            if figure is None or figure.caveat is None:
                 continue
             if name not in weakest or _firmness(figure) > _firmness(weakest[name][1]):
                 weakest[name] = (figures.name, figure)
-    return list(dict.fromkeys(_from_year(*weakest[name]) for name in KEYS if name in weakest))
+    return [Caveat(name, _from_year(*weakest[name])) for name in KEYS if name in weakest]
 
 
 def _firmness(figure: Figure) -> int:
-    return STATUSES.index(figure.status)
+    return STANDINGS.index(figure.standing)
 
 
 def _from_year(year: str, figure: Figure) -> str:
-    """The doubt of a figure's first such year, as it holds for the years that follow too."""
-    return (figure.doubt or "").replace(f"for {year}", f"from {year}")
+    """The caveat of a figure's first such year, as it holds for the years that follow too."""
+    return (figure.caveat or "").replace(f"for {year}", f"from {year}")
 
 
-def notice(figures: TaxYearFigures) -> str:
+def notice(figures: TaxYearFigures, law_as_of: date) -> str:
     """The short notice under every calculation for one tax year."""
-    not_law = "" if figures.status == "enacted" else f" Some rates for {figures.name} are not yet law; {_LAST_KNOWN}."
+    not_law = "" if figures.standing == "enacted" else f" Some rates for {figures.name} are not yet law; {_LAST_KNOWN}."
     return (
         f"This is an illustration worked out from the details given and the tax rules for {figures.name}. It is not advice."
-        f"{not_law} Tax depends on individual circumstances, and rules can change. {_BEFORE_ACTING}"
+        f"{not_law} {_later_changes(law_as_of)} Tax depends on individual circumstances. {_BEFORE_ACTING}"
     )
 
 
-def plan_notice(first_not_law: TaxYearFigures | None) -> str:
+def plan_notice(first_not_law: TaxYearFigures | None, law_as_of: date) -> str:
     """The same under a plan over years, with the first tax year whose figures are not all law, where there is one."""
     return (
         "This is an illustration, not advice or a forecast. Growth, interest and price rises are assumptions, and the real "
-        f"outcome will differ.{_not_law(first_not_law)} Tax rules can change. {_BEFORE_ACTING}"
+        f"outcome will differ.{_not_law(first_not_law)} {_later_changes(law_as_of)} {_BEFORE_ACTING}"
     )
 
 
-def check_notice(first_not_law: TaxYearFigures | None) -> str:
+def check_notice(first_not_law: TaxYearFigures | None, law_as_of: date) -> str:
     """The same under warnings."""
     return (
         "These points follow from the details given and are not advice. They do not cover everything, and a missing detail "
-        f"can change them.{_not_law(first_not_law)} {_CHECK}, HMRC and, for benefits and care, the local council."
+        f"can change them.{_not_law(first_not_law)} {_later_changes(law_as_of)} {_CHECK}, HMRC and, for benefits and care, the "
+        "local council."
     )
 
 
 def _not_law(since: TaxYearFigures | None) -> str:
     return "" if since is None else f" Rates from {since.name} are not all law yet; {_LAST_KNOWN}."
+
+
+def _later_changes(law_as_of: date) -> str:
+    return (
+        f"The figures are as known on {day_month_year(law_as_of)}; later changes, such as those in an autumn Budget, are not "
+        "in them."
+    )

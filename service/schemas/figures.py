@@ -11,13 +11,13 @@ from service.schemas.units import fraction, pounds
 
 
 def figures_document(figures: TaxYearFigures) -> dict[str, Any]:
-    """All figures of a tax year with source and status."""
+    """All figures of a tax year with source and standing."""
     return {
         "tax_year": figures.name,
         "from": figures.start.isoformat(),
         "to": figures.end.isoformat(),
-        "status": figures.status,
-        "version": figures.version,
+        "standing": figures.standing,
+        "figures_version": figures.version,
         "figures": [_figure(figure) for figure in figures.figures.values()],
     }
 
@@ -27,12 +27,12 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "name": figure.name,
         "value": _value(figure),
         "source": figure.source,
-        "status": figure.status,
+        "standing": figure.standing,
     }
+    if figure.caveat is not None:
+        document["caveat"] = figure.caveat
     if figure.evidence is not None:
         document["evidence"] = figure.evidence
-    if figure.doubt is not None:
-        document["doubt"] = figure.doubt
     if figure.note is not None:
         document["note"] = figure.note
     return document

@@ -24,7 +24,7 @@ from service.planning.quote.quote import quote
 from tests.benchmarks import books
 from tests.benchmarks.load import HOST
 from tests.benchmarks.processes import EXAMPLES, MeasurementError, Server, ask, post, put_load, service
-from tests.benchmarks.questions import BOOK, CALCULATIONS
+from tests.benchmarks.questions import BOOK, CALCULATIONS, VERSIONS
 from tests.benchmarks.report import Goal, Part, progress, table
 from tests.benchmarks.sizes import Sizes
 
@@ -49,14 +49,14 @@ def measure(sizes: Sizes) -> Part:
 def _beside_json(rounds: int, timed: int) -> Part:
     """Microseconds of processor time for each record; the limit and the service take turns."""
     calculation = CALCULATIONS["withdrawal-tax"]
-    lines = Lines(calculation, frozenset(), PATH, 65_536, logging.getLogger())
+    lines = Lines(calculation, VERSIONS, frozenset(), PATH, 65_536, logging.getLogger())
     body, bad = books.lines(timed), books.bad_lines(timed)
 
     def blocks(text: bytes) -> Iterator[bytes]:
         return in_blocks(lines.answers(text), lambda: None)
 
     answer = b"".join(blocks(body))
-    if not answer.endswith(b'"succeeded":%d,"failed":0}\n' % timed):
+    if b'"succeeded":%d,"failed":0,' % timed not in answer[-200:]:
         raise MeasurementError("a record of the invented book was not answered")
     decode, dump = msgspec.json.Decoder().decode, msgspec.json.Encoder().encode
     sent, received = body.splitlines(), answer.splitlines()

@@ -10,9 +10,13 @@ from service.figures.loader import load_tax_years
 from service.http.body import slowly_loaded
 from service.http.calculation import Calculation
 from service.law.rulebook import rule_book
+from service.versions import versions_of
 
 BOOK = rule_book(load_tax_years())
-CALCULATIONS: dict[str, Calculation[Any]] = {each.name: each for each in (make(BOOK) for make in service.CALCULATIONS)}
+VERSIONS = versions_of(BOOK)
+CALCULATIONS: dict[str, Calculation[Any]] = {
+    each.name: each for each in (make(BOOK, VERSIONS) for make in service.CALCULATIONS)
+}
 
 
 def question(name: str, request: dict[str, Any]) -> Any:

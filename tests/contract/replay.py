@@ -191,10 +191,13 @@ def as_shown(answer: Any, example: Any) -> Any:
     return {**answer, "figures": [figure for figure in answer["figures"] if figure["name"] in shown]}
 
 
+VERSIONS = ("version", "rules_version", "figures_version")
+
+
 def without_versions(node: Any) -> Any:
-    """Return a document without its versions, which change whenever any figure does."""
+    """Return a document without its versions of rules and figures, which change whenever any figure does, or the code."""
     if isinstance(node, dict):
-        return {key: without_versions(value) for key, value in node.items() if key != "version"}
+        return {key: without_versions(value) for key, value in node.items() if key not in VERSIONS}
     if isinstance(node, list):
         return [without_versions(value) for value in node]
     return node

@@ -39,7 +39,7 @@ from .agreement import (
     validator,
 )
 from .refresh_examples import ANSWERS, EXAMPLE_FILES, PRINTED, answers, printed_page, request_file
-from .replay import PROBLEM_REQUESTS, as_shown, held_by, of_lines, replay, without_versions
+from .replay import PROBLEM_REQUESTS, VERSIONS, as_shown, held_by, of_lines, replay, without_versions
 
 OPERATIONS = operations()
 EXAMPLES = list(examples())
@@ -311,8 +311,8 @@ def test_every_line_of_a_bulk_example_has_the_shape_of_a_line(way: str) -> None:
 
 
 def test_refreshing_the_examples_changes_nothing_while_answers_stay(client: FlaskClient) -> None:
-    # A version changes with any figure, whether or not an answer does.
-    version = re.compile(r'(?<="version":) ?"\w+"')
+    # A version changes with any figure or line of code, whether or not an answer does.
+    version = re.compile(rf'"({"|".join(VERSIONS)})": ?"\w+"')
     fresh = answers(client)
     assert set(fresh) == set(ANSWERS.iterdir())
     kept = {path: path.read_text(encoding="utf-8") for path in fresh}

@@ -12,6 +12,8 @@ from flask import Flask
 from flask.testing import FlaskClient
 
 from service.http import check, quote, schedule, timing
+from service.law.dates import day_month_year
+from tests.households import BOOK
 
 from .agreement import PROBLEM_JSON, Operation, component, operations, validator
 
@@ -52,8 +54,25 @@ def test_answer_names_its_rules_version(client: FlaskClient, calculation: Operat
     reply = client.post(calculation.path, json=body_of(calculation))
     version = reply.get_json()["rules"]["version"]
     assert reply.headers["Rules-Version"] == version
-    assert client.get("/v1/tax-years").get_json()["version"] == version
-    assert client.get("/health/ready").get_json()["version"] == version
+    ready = client.get("/health/ready").get_json()
+    assert ready["rules_version"] == client.get("/v1/warning-codes").get_json()["rules_version"] == version
+
+
+@each_calculation
+def test_answer_says_which_rules_figures_and_software_it_comes_from(
+    client: FlaskClient, calculation: Operation
+) -> None:
+    answer = client.post(calculation.path, json=body_of(calculation)).get_json()
+    rules = answer["rules"]
+    assert list(rules) == ["version", "figures_version", "software_version", "law_as_of", "standing", "caveats"]
+    assert rules["figures_version"] == client.get("/v1/tax-years").get_json()["figures_version"]
+    assert rules["software_version"] == client.get("/health/ready").get_json()["software_version"]
+    # The first character, so that no program that reads a table takes a version for a number.
+    assert re.fullmatch("r[0-9a-f]{12}", rules["version"])
+    assert re.fullmatch("f[0-9a-f]{12}", rules["figures_version"])
+    assert rules["law_as_of"] == BOOK.law_as_of.isoformat()
+    # The notice says so to clients.
+    assert f"The figures are as known on {day_month_year(BOOK.law_as_of)}; later changes" in answer["notice"]
 
 
 @each_calculation

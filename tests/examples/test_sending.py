@@ -29,7 +29,8 @@ def right_answer(body: bytes) -> bytes:
     answers: list[dict[str, Any]] = [
         {"id": record["id"], "status": 200, "result": {"of": record}} for record in records
     ]
-    answers.append({"end": True, "records": len(records), "succeeded": len(records), "failed": 0})
+    counts = {"end": True, "records": len(records), "succeeded": len(records), "failed": 0}
+    answers.append({**counts, "rules_version": "v1", "software_version": "1"})
     return "".join(json.dumps(answer) + "\n" for answer in answers).encode()
 
 

@@ -38,7 +38,7 @@ def limits(year: TaxYearFigures, bands: str) -> list[int | None]:
 )
 def test_it_is_a_tax_year_of_its_own(name: str, start: date, end: date) -> None:
     year = later(name=name)
-    assert (year.name, year.start, year.end, year.status) == (name, start, end, "assumed")
+    assert (year.name, year.start, year.end, year.standing) == (name, start, end, "assumed")
     assert year.version == LAST.version
 
 
@@ -69,40 +69,40 @@ def test_everything_else_is_assumed_and_says_so(rise: Fraction | None) -> None:
             continue
         raised = rise is not None and name in RISING.rises
         how = "raised with assumed prices" if raised else "used"
-        doubt = figure.doubt or ""
-        assert figure.status == "assumed"
-        assert doubt.startswith(f"Rates and limits for 2034-35 are not yet set; those of 2030-31 are {how}.")
-        assert doubt.endswith(".")
+        caveat = figure.caveat or ""
+        assert figure.standing == "assumed"
+        assert caveat.startswith(f"Rates and limits for 2034-35 are not yet set; those of 2030-31 are {how}.")
+        assert caveat.endswith(".")
         # What was not certain of the law is so still.
-        if LAST.figures[name].status == "enacted":
-            assert (LAST.figures[name].doubt or "") in doubt
+        if LAST.figures[name].standing == "enacted":
+            assert (LAST.figures[name].caveat or "") in caveat
         assert (LAST.figures[name].evidence or "") in (figure.evidence or "")
         assert figure.note == LAST.figures[name].note
         if raised:
             held = ", but not past the limit of the next band" if RISING.rises[name].limits else ""
-            assert figure.source == f"2030-31 raised with prices{held}: {RISING.rises[name].standing.source}"
-            assert (RISING.rises[name].standing.doubt or "") in doubt
+            assert figure.source == f"2030-31 raised with prices{held}: {RISING.rises[name].authority.source}"
+            assert (RISING.rises[name].authority.caveat or "") in caveat
         else:
             assert figure.source == "carried forward from 2030-31"
 
 
 def test_the_sentences_whole() -> None:
-    assert later().figures["isa.subscription_limit"].doubt == (
+    assert later().figures["isa.subscription_limit"].caveat == (
         "Rates and limits for 2034-35 are not yet set; those of 2030-31 are used."
     )
-    assert later(Fraction(11, 10)).figures["income_tax.personal_allowance"].doubt == (
+    assert later(Fraction(11, 10)).figures["income_tax.personal_allowance"].caveat == (
         "Rates and limits for 2034-35 are not yet set; those of 2030-31 are raised with assumed prices."
     )
-    assert later(Fraction(11, 10)).figures["income_tax.dividend_bands"].doubt == (
+    assert later(Fraction(11, 10)).figures["income_tax.dividend_bands"].caveat == (
         "Rates and limits for 2034-35 are not yet set; those of 2030-31 are raised with assumed prices."
     )
 
 
 def test_a_figure_that_stands_but_is_not_enacted_is_assumed() -> None:
     name = "pension.lump_sum_allowance"
-    announced = replace(LAST.figures[name], status="announced")
+    announced = replace(LAST.figures[name], standing="announced")
     last = replace(LAST, figures={**LAST.figures, name: announced})
-    assert later(last=last).figures[name].status == "assumed"
+    assert later(last=last).figures[name].standing == "assumed"
 
 
 # Prices up by a tenth: each figure of 2030-31 times 1.1, by hand, rounded up as the source says. Pence.

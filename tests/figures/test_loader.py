@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from collections.abc import Mapping
 from datetime import date
@@ -20,7 +21,7 @@ from service.figures.loader import (
     FiguresError,
     TaxYearFigures,
     load_tax_years,
-    rules_version,
+    years_version,
 )
 from service.figures.printing import whole_year, year_to_come
 
@@ -98,7 +99,7 @@ def replaced(old: str, new: str) -> str:
         ),
         pytest.param(
             "[isa.subscription_limit]",
-            '[income_tax.property_bands]\nvalue = 1\nsource = "none"\nstatus = "enacted"\n\n[isa.subscription_limit]',
+            '[income_tax.property_bands]\nvalue = 1\nsource = "none"\nstanding = "enacted"\n\n[isa.subscription_limit]',
             "income_tax.property_bands: is not a figure of 2026-27",
             id="figure-of-other-years",
         ),
@@ -128,9 +129,9 @@ def replaced(old: str, new: str) -> str:
         ),
         pytest.param(
             PERSONAL_ALLOWANCE,
-            PERSONAL_ALLOWANCE + 'doubt = ""\n',
-            "income_tax.personal_allowance: doubt must be a text that is not empty",
-            id="empty-doubt",
+            PERSONAL_ALLOWANCE + 'caveat = ""\n',
+            "income_tax.personal_allowance: caveat must be a text that is not empty",
+            id="empty-caveat",
         ),
         pytest.param(
             PERSONAL_ALLOWANCE,
@@ -139,28 +140,28 @@ def replaced(old: str, new: str) -> str:
             id="note-not-a-text",
         ),
         pytest.param(
-            'status = "enacted"',
-            'status = "likely"',
-            "income_tax.personal_allowance: status must be one of enacted, announced, assumed, not 'likely'",
-            id="unknown-status",
+            'standing = "enacted"',
+            'standing = "likely"',
+            "income_tax.personal_allowance: standing must be one of enacted, announced, assumed, not 'likely'",
+            id="unknown-standing",
         ),
         pytest.param(
-            'status = "enacted"\n',
+            'standing = "enacted"\n',
             "",
-            "income_tax.personal_allowance: status must be one of enacted, announced, assumed, not None",
-            id="no-status",
+            "income_tax.personal_allowance: standing must be one of enacted, announced, assumed, not None",
+            id="no-standing",
         ),
         pytest.param(
-            'status = "enacted"',
-            'status = "assumed"',
-            "income_tax.personal_allowance: doubt is missing: what is assumed must say what is not set",
-            id="assumed-without-a-doubt",
+            'standing = "enacted"',
+            'standing = "assumed"',
+            "income_tax.personal_allowance: caveat is missing: what is assumed must say what is not set",
+            id="assumed-without-a-caveat",
         ),
         pytest.param(
-            'status = "enacted"',
-            'status = "announced"',
-            "income_tax.personal_allowance: doubt is missing: what is announced must say what is not law",
-            id="announced-without-a-doubt",
+            'standing = "enacted"',
+            'standing = "announced"',
+            "income_tax.personal_allowance: caveat is missing: what is announced must say what is not law",
+            id="announced-without-a-caveat",
         ),
         pytest.param(
             PERSONAL_ALLOWANCE,
@@ -381,16 +382,16 @@ def test_missing_figure_is_refused(tmp_path: Path, figure: str) -> None:
 def test_figure_that_is_not_a_table_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "2026-27.toml"
     path.write_text('tax_year = "2026-27"\n[isa]\nsubscription_limit = 20000\n', "utf-8")
-    assert "2026-27.toml: isa.subscription_limit: must be a table with value, source and status" in faults_of(path)
+    assert "2026-27.toml: isa.subscription_limit: must be a table with value, source and standing" in faults_of(path)
 
 
 def test_all_faults_of_a_file_are_told_at_once(tmp_path: Path) -> None:
     path = copy_of(tmp_path)
     plant(path, "value = 12570", "value = -1")
     plant(path, "value = 0.36", "value = 36")
-    plant(path, 'status = "enacted"', 'status = "likely"')
+    plant(path, 'standing = "enacted"', 'standing = "likely"')
     assert faults_of(path) == (
-        "2026-27.toml: income_tax.personal_allowance: status must be one of enacted, announced, assumed, not 'likely'",
+        "2026-27.toml: income_tax.personal_allowance: standing must be one of enacted, announced, assumed, not 'likely'",
         "2026-27.toml: income_tax.personal_allowance: must not be negative, and -1 is",
         "2026-27.toml: inheritance_tax.charity_rate: a rate is a fraction, 0.2 for 20%, and 36 is more than 1",
     )
@@ -446,13 +447,15 @@ def test_new_tax_year_needs_only_a_file(tmp_path: Path) -> None:
     new.write_text(year_to_come(YEARS["2030-31"]), "utf-8")
     plant(new, '    "income_tax.personal_allowance",\n', "")
     with new.open("a", encoding="utf-8") as file:
-        file.write('[income_tax.personal_allowance]\nvalue = 13000.50\nsource = "An Act of ours"\nstatus = "enacted"\n')
+        file.write(
+            '[income_tax.personal_allowance]\nvalue = 13000.50\nsource = "An Act of ours"\nstanding = "enacted"\n'
+        )
     years = load_tax_years(tmp_path)
     assert list(years) == [*YEARS, "2031-32"]
     assert years["2031-32"].money("income_tax.personal_allowance") == 1_300_050
     assert years["2031-32"].figures["inheritance_tax.rate"] == YEARS["2030-31"].figures["inheritance_tax.rate"]
     assert (years["2031-32"].start, years["2031-32"].end) == (date(2031, 4, 6), date(2032, 4, 5))
-    assert rules_version(years) != rules_version(YEARS)
+    assert years_version(years) != years_version(YEARS)
 
 
 def test_new_band_of_a_nation_needs_no_code(tmp_path: Path) -> None:
@@ -530,7 +533,7 @@ def test_what_is_loaded_cannot_be_changed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("figure", "status", "expected"),
+    ("figure", "standing", "expected"),
     [
         ("income_tax.dividend_allowance", "announced", "announced"),
         ("payroll.emergency_code", "assumed", "assumed"),
@@ -539,22 +542,22 @@ def test_what_is_loaded_cannot_be_changed() -> None:
         ("state_pension.new_full_weekly", "assumed", "enacted"),
     ],
 )
-def test_status_of_a_year_is_its_weakest(tmp_path: Path, figure: str, status: str, expected: str) -> None:
+def test_status_of_a_year_is_its_weakest(tmp_path: Path, figure: str, standing: str, expected: str) -> None:
     path = copy_of(tmp_path)
-    assert loaded(path).status == "enacted"
+    assert loaded(path).standing == "enacted"
     before, heading, after = path.read_text("utf-8").partition(f"[{figure}]\n")
     table, following, rest = after.partition("\n[")
     kept = [line for line in table.splitlines() if line.startswith(("value", "source"))]
-    changed = "\n".join([*kept, f'status = "{status}"', 'doubt = "Changed for a test."', ""])
+    changed = "\n".join([*kept, f'standing = "{standing}"', 'caveat = "Changed for a test."', ""])
     path.write_text(before + heading + changed + following + rest, "utf-8")
-    assert loaded(path).status == expected
+    assert loaded(path).standing == expected
 
 
 def test_assumed_outweighs_announced(tmp_path: Path) -> None:
     path = copy_of(tmp_path)
-    plant(path, 'status = "enacted"', 'status = "assumed"\ndoubt = "Changed for a test."')
-    plant(path, 'status = "enacted"', 'status = "announced"\ndoubt = "Changed for a test."')
-    assert loaded(path).status == "assumed"
+    plant(path, 'standing = "enacted"', 'standing = "assumed"\ncaveat = "Changed for a test."')
+    plant(path, 'standing = "enacted"', 'standing = "announced"\ncaveat = "Changed for a test."')
+    assert loaded(path).standing == "assumed"
 
 
 @pytest.mark.parametrize(
@@ -564,9 +567,9 @@ def test_assumed_outweighs_announced(tmp_path: Path) -> None:
         ("rate = 0.2, up_to", "rate = 0.21, up_to"),
         ("BR = 0.2", "BR = 0.21"),
         ('source = "Finance Act 2023 s.7"', 'source = "Finance Act 2023 s.8"'),
-        ('status = "enacted"', 'status = "announced"\ndoubt = "Changed for a test."'),
+        ('standing = "enacted"', 'standing = "announced"\ncaveat = "Changed for a test."'),
         ('evidence = "', 'evidence = "Not '),
-        ('doubt = "', 'doubt = "Not '),
+        ('caveat = "', 'caveat = "Not '),
         ('note = "A tenth', 'note = "About a tenth'),
         ('\nnote = "A tenth of the personal allowance, up to the next 10 pounds."', ""),
     ],
@@ -586,8 +589,7 @@ def test_version_follows_from_the_figures_alone(tmp_path: Path) -> None:
     assert loaded(path).version == original
     plant(path, "tax_year =", "# A comment.\ntax_year =")
     assert loaded(path).version == original
-    assert len(original) == 12
-    assert set(original) <= set("0123456789abcdef")
+    assert re.fullmatch("f[0-9a-f]{12}", original)
 
 
 def test_version_changes_in_every_year_that_takes_a_figure_from_a_file(tmp_path: Path) -> None:
@@ -604,24 +606,24 @@ def test_version_changes_in_every_year_that_takes_a_figure_from_a_file(tmp_path:
 
 
 def test_version_of_all_years_changes_with_any_of_them(tmp_path: Path) -> None:
-    unchanged = rules_version(YEARS)
+    unchanged = years_version(YEARS)
     copies(tmp_path)
-    assert rules_version(load_tax_years(tmp_path)) == unchanged
+    assert years_version(load_tax_years(tmp_path)) == unchanged
     for path in FOLDER.glob("*.toml"):
         plant(tmp_path / path.name, 'source = "', 'source = "A')
-        assert rules_version(load_tax_years(tmp_path)) != unchanged
+        assert years_version(load_tax_years(tmp_path)) != unchanged
         shutil.copy(path, tmp_path)
 
 
-def test_evidence_doubt_and_note_are_kept() -> None:
+def test_evidence_caveat_and_note_are_kept() -> None:
     year = YEARS["2027-28"]
     limit = year.figures["isa.cash_limit_under_65"]
-    assert limit.doubt is not None
-    assert limit.doubt.startswith("The cash ISA limit for people under 65 was announced")
+    assert limit.caveat is not None
+    assert limit.caveat.startswith("The cash ISA limit for people under 65 was announced")
     assert limit.evidence is not None
     assert limit.evidence.startswith("HMRC's newsletter 19 read.")
     assert limit.note == "Inside the subscription limit; from age 65 the whole subscription limit."
-    assert year.figures["income_tax.personal_allowance"].doubt is None
+    assert year.figures["income_tax.personal_allowance"].caveat is None
     assert year.figures["income_tax.personal_allowance"].note is None
 
 
@@ -644,12 +646,12 @@ def test_an_unchanged_figure_names_its_own_tax_year() -> None:
     name = "student_loan.plan_1_threshold"
     for of in ("2027-28", "2028-29", "2029-30", "2030-31"):
         figure = YEARS[of].figures[name]
-        assert (figure.doubt, figure.stated_in) == (
+        assert (figure.caveat, figure.stated_in) == (
             f"The student loan thresholds for {of} are not yet set; the last known ones are used.",
             "2027-28",
         )
     for year in YEARS.values():
-        assert not any("{" in f"{one.source}{one.evidence}{one.doubt}{one.note}" for one in year.figures.values())
+        assert not any("{" in f"{one.source}{one.evidence}{one.caveat}{one.note}" for one in year.figures.values())
 
 
 @pytest.mark.parametrize(
@@ -694,13 +696,13 @@ def test_an_unchanged_figure_names_its_own_tax_year() -> None:
         pytest.param(
             "loan thresholds for {tax_year} are",
             "The threshold for {year} is",
-            "student_loan.plan_1_threshold: doubt: what stands in braces can only be {tax_year}",
+            "student_loan.plan_1_threshold: caveat: what stands in braces can only be {tax_year}",
             id="other-words-in-braces",
         ),
         pytest.param(
             "loan thresholds for {tax_year} are",
             "loan thresholds for {tax_year are",
-            "student_loan.plan_1_threshold: doubt: what stands in braces can only be {tax_year}",
+            "student_loan.plan_1_threshold: caveat: what stands in braces can only be {tax_year}",
             id="brace-left-open",
         ),
     ],
@@ -767,7 +769,7 @@ def test_limits_that_a_later_year_changes_for_some_bands_only_are_refused(tmp_pa
     copies(tmp_path)
     path = tmp_path / "2030-31.toml"
     plant(path, '    "income_tax.bands_england",\n', "")
-    text = path.read_text("utf-8") + ENGLISH_BANDS.replace("37700", "40000") + 'source = "Ours"\nstatus = "enacted"\n'
+    text = path.read_text("utf-8") + ENGLISH_BANDS.replace("37700", "40000") + 'source = "Ours"\nstanding = "enacted"\n'
     path.write_text(text, "utf-8")
     assert faults_of(path) == tuple(
         f"2030-31.toml: income_tax.{bands}: the limits are not those of income_tax.bands_england"
@@ -797,8 +799,8 @@ def test_every_figure_is_said_once() -> None:
             says, said = (
                 (
                     one.value,
-                    one.status,
-                    *(str(text).replace(of.name, "") for text in (one.source, one.evidence, one.doubt, one.note)),
+                    one.standing,
+                    *(str(text).replace(of.name, "") for text in (one.source, one.evidence, one.caveat, one.note)),
                 )
                 for one, of in ((figure, year), (other, before))
             )

@@ -48,23 +48,23 @@ def test_the_history_of_a_figure() -> None:
 # 2019-20 to 2021-22, stated in 2019-20
 value = 2000
 source = "Finance (No. 2) Act 2017 s.8"
-status = "enacted"
+standing = "enacted"
 
 # 2022-23, stated in 2022-23
 value = 2000
 source = "Finance (No. 2) Act 2017 s.8"
-status = "enacted"
+standing = "enacted"
 evidence = "Seen only in a data set that cites this source."
 
 # 2023-24, stated in 2023-24
 value = 1000
 source = "Finance Act 2023 s.7"
-status = "enacted"
+standing = "enacted"
 
 # 2024-25 to 2030-31, stated in 2024-25
 value = 500
 source = "Finance Act 2023 s.7"
-status = "enacted"
+standing = "enacted"
 """
     )
 

@@ -474,14 +474,14 @@ def test_a_year_of_new_state_pension(year: str, pounds: str) -> None:
 
 
 def test_status_of_the_years() -> None:
-    assert {year.name: year.status for year in YEARS.values()} == {
+    assert {year.name: year.standing for year in YEARS.values()} == {
         name: "assumed" if name in UNSET else "enacted" for name in YEARS
     }
 
 
 @pytest.mark.parametrize("year", years(FIRST, LAST_SET), ids=lambda year: year.name)
 def test_everything_to_2026_27_is_law(year: TaxYearFigures) -> None:
-    assert {figure.status for figure in year.figures.values()} == {"enacted"}
+    assert {figure.standing for figure in year.figures.values()} == {"enacted"}
 
 
 @pytest.mark.parametrize("year", years(FIRST_UNSET, LAST), ids=lambda year: year.name)
@@ -507,11 +507,11 @@ def test_what_is_not_law_from_2027_28(year: TaxYearFigures) -> None:
     (announced if year.name <= "2029-30" else assumed).add("student_loan.plan_2_threshold")
     if year.name >= "2028-29":
         announced |= {"income_tax.savings_bands", "income_tax.property_bands"}
-    found = {name: figure.status for name, figure in year.figures.items() if figure.status != "enacted"}
+    found = {name: figure.standing for name, figure in year.figures.items() if figure.standing != "enacted"}
     assert found == dict.fromkeys(assumed, "assumed") | dict.fromkeys(announced, "announced")
     for name in assumed:
         assert year.figures[name].source.startswith("carried forward from 2026-27")
-        assert year.name in (year.figures[name].doubt or "")
+        assert year.name in (year.figures[name].caveat or "")
         assert year.figures[name].value == YEARS[LAST_SET].figures[name].value
 
 
@@ -567,7 +567,7 @@ def test_the_days_from_which_a_survivor_has_more_isa_room(year: TaxYearFigures) 
     assert year.day("isa.additional_subscription_value_at_end_from") == date(2018, 4, 6)
 
 
-DOUBTFUL = {
+WITH_A_CAVEAT = {
     "income_tax.blind_persons_allowance": " ".join(name for name in YEARS if name >= "2027-28"),
     "income_tax.bands_england": " ".join(name for name in YEARS if name >= "2027-28"),
     "income_tax.bands_northern_ireland": " ".join(name for name in YEARS if name >= "2027-28"),
@@ -657,17 +657,17 @@ EVIDENCE = {
 
 
 @pytest.mark.parametrize("name", KEYS)
-def test_doubts_stand_where_they_belong(name: str) -> None:
-    found = [year.name for year in YEARS.values() if year.has(name) and year.figures[name].doubt is not None]
-    assert found == DOUBTFUL.get(name, "").split()
+def test_caveats_stand_where_they_belong(name: str) -> None:
+    found = [year.name for year in YEARS.values() if year.has(name) and year.figures[name].caveat is not None]
+    assert found == WITH_A_CAVEAT.get(name, "").split()
     told = [year.name for year in YEARS.values() if year.has(name) and year.figures[name].evidence is not None]
     assert told == EVIDENCE.get(name, "").split()
 
 
 @pytest.mark.parametrize("year", YEARS.values(), ids=list(YEARS))
-def test_doubts_are_sentences(year: TaxYearFigures) -> None:
+def test_caveats_are_sentences(year: TaxYearFigures) -> None:
     for figure in year.figures.values():
-        for text in (figure.evidence, figure.doubt, figure.note):
+        for text in (figure.evidence, figure.caveat, figure.note):
             if text is not None:
                 assert text[0].isupper() or text[0].isdigit(), (figure.name, text)
                 assert text.endswith("."), (figure.name, text)

@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
+import re
 import shutil
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from service.figures.loader import KEYS, FiguresError, load_tax_years
-from service.figures.tables import TABLES, load_rising_with_prices, load_state_pension_ages
+from service.figures.tables import TABLES, load_law_as_of, load_rising_with_prices, load_state_pension_ages
 
-AGES, RISING = "state_pension_age.toml", "rising_with_prices.toml"
+AGES, RISING, READ = "state_pension_age.toml", "rising_with_prices.toml", "law_as_of.toml"
+LOADERS: dict[str, Callable[[Path], Any]] = {
+    AGES: load_state_pension_ages,
+    RISING: load_rising_with_prices,
+    READ: load_law_as_of,
+}
 YEARS = load_tax_years()
 LAST = list(YEARS.values())[-1]
 WITH_66 = "    { from = 1954-10-06, to = 1960-04-05, age_years = 66 },\n"
 WITH_66_AND_1 = "    { from = 1960-04-06, to = 1960-05-05, age_years = 66, age_months = 1 },\n"
 FIRST_DAY = "{ from = 1953-12-06, to = 1954-01-05, day = 2019-03-06 }"
 SECOND_GROUP = (
-    'source = "Pensions Act 1995 Sch.4, amended by Pensions Act 2011 s.1"\nstatus = "enacted"\nrows = [\n    '
+    'source = "Pensions Act 1995 Sch.4, amended by Pensions Act 2011 s.1"\nstanding = "enacted"\nrows = [\n    '
     + FIRST_DAY
 )
 SCOTLAND = 'limits = ["starter_rate", "basic_rate", "intermediate_rate"]'
@@ -36,9 +44,8 @@ def planted(folder: Path, name: str, old: str, new: str) -> Path:
 
 
 def faults_of(path: Path) -> tuple[str, ...]:
-    load = load_state_pension_ages if path.name == AGES else load_rising_with_prices
     with pytest.raises(FiguresError) as caught:
-        load(path)
+        LOADERS[path.name](path)
     assert str(caught.value) == "\n".join(caught.value.faults)
     return caught.value.faults
 
@@ -88,14 +95,14 @@ def faults_of(path: Path) -> tuple[str, ...]:
         pytest.param(
             SECOND_GROUP,
             SECOND_GROUP.replace("enacted", "likely"),
-            "ages: group 2: status must be one of enacted, announced, assumed, not 'likely'",
-            id="unknown-status",
+            "ages: group 2: standing must be one of enacted, announced, assumed, not 'likely'",
+            id="unknown-standing",
         ),
         pytest.param(
             SECOND_GROUP,
             SECOND_GROUP.replace("enacted", "assumed"),
-            "ages: group 2: doubt is missing: what is assumed must say what is not set",
-            id="assumed-without-a-doubt",
+            "ages: group 2: caveat is missing: what is assumed must say what is not set",
+            id="assumed-without-a-caveat",
         ),
         pytest.param(
             SECOND_GROUP,
@@ -228,10 +235,10 @@ def test_a_file_of_ages_without_its_parts_is_refused(tmp_path: Path) -> None:
     assert faults_of(path) == (
         f"{AGES}: ages: must be a list of groups of rows",
         f"{AGES}: new_state_pension: must be a table with reached_from, basic_for_all_born_before, "
-        "new_for_all_born_from, source and status",
+        "new_for_all_born_from, source and standing",
     )
     path.write_text("ages = [7]", "utf-8")
-    assert f"{AGES}: ages: group 1: must be a table with source, status and rows" in faults_of(path)
+    assert f"{AGES}: ages: group 1: must be a table with source, standing and rows" in faults_of(path)
 
 
 def test_all_faults_of_the_ages_are_told_at_once(tmp_path: Path) -> None:
@@ -294,7 +301,7 @@ def test_all_faults_of_the_ages_are_told_at_once(tmp_path: Path) -> None:
         pytest.param(
             PERSONAL_ALLOWANCE,
             f"[isa]\nsubscription_limit = 10\n\n{PERSONAL_ALLOWANCE}",
-            "isa.subscription_limit: must be a table with up_to_next, source and status",
+            "isa.subscription_limit: must be a table with up_to_next, source and standing",
             id="not-a-table",
         ),
         pytest.param(
@@ -328,10 +335,10 @@ def test_all_faults_of_the_ages_are_told_at_once(tmp_path: Path) -> None:
             id="no-source",
         ),
         pytest.param(
-            'status = "enacted"\n',
+            'standing = "enacted"\n',
             "",
-            "income_tax.personal_allowance: status must be one of enacted, announced, assumed, not None",
-            id="no-status",
+            "income_tax.personal_allowance: standing must be one of enacted, announced, assumed, not None",
+            id="no-standing",
         ),
         pytest.param(
             PERSONAL_ALLOWANCE,
@@ -404,7 +411,7 @@ def test_all_faults_of_the_ages_are_told_at_once(tmp_path: Path) -> None:
         ),
         pytest.param(
             '[income_tax.savings_bands]\nlimits = ["savings_basic_rate"]\nup_to_next = 100\n'
-            'source = "Income Tax Act 2007 s.21"\nstatus = "enacted"\n',
+            'source = "Income Tax Act 2007 s.21"\nstanding = "enacted"\n',
             "",
             "income_tax.savings_bands: the limits do not rise as those of income_tax.bands_england do",
             id="uk-bands-rise-alone",
@@ -427,7 +434,7 @@ def test_all_faults_of_the_rises_are_told_at_once(tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("name", [AGES, RISING])
+@pytest.mark.parametrize("name", LOADERS)
 @pytest.mark.parametrize("content", [b"ages = ", b"ages = '\xff'", b"[a]\n[a]\n"])
 def test_file_that_is_not_toml_is_refused(tmp_path: Path, name: str, content: bytes) -> None:
     path = tmp_path / name
@@ -436,19 +443,19 @@ def test_file_that_is_not_toml_is_refused(tmp_path: Path, name: str, content: by
     assert fault.startswith(f"{name}: not a TOML file: ")
 
 
-def test_the_version_follows_from_the_bytes(tmp_path: Path) -> None:
-    ages, rising = load_state_pension_ages(), load_rising_with_prices()
-    for name, version in ((AGES, ages.version), (RISING, rising.version)):
-        path = Path(shutil.copy(TABLES / name, tmp_path))
-        load = load_state_pension_ages if name == AGES else load_rising_with_prices
-        assert load(path).version == version
-        path.write_bytes(path.read_bytes() + b"# Changed.\n")
-        assert load(path).version != version
-    assert len(ages.version) == len(rising.version) == len(LAST.version)
+@pytest.mark.parametrize("name", LOADERS)
+def test_the_version_follows_from_what_a_table_says_alone(tmp_path: Path, name: str) -> None:
+    load, path = LOADERS[name], Path(shutil.copy(TABLES / name, tmp_path))
+    version = load(TABLES / name).version
+    assert re.fullmatch("f[0-9a-f]{12}", version)
+    # Neither a comment nor what ends a line says anything.
+    path.write_bytes(path.read_bytes().replace(b"\n", b"\r\n") + b"# A comment.\r\n")
+    assert load(path).version == version
+    assert load(planted(tmp_path, name, 'source = "', 'source = "Also: ')).version != version
 
 
-def test_the_two_are_the_only_tables_and_no_tax_years() -> None:
-    assert sorted(path.name for path in TABLES.iterdir()) == [RISING, AGES]
+def test_these_are_the_only_tables_and_no_tax_years() -> None:
+    assert {path.name for path in TABLES.iterdir()} == set(LOADERS)
     assert not any("table" in name or "_" in name for name in YEARS)
 
 
@@ -472,27 +479,51 @@ def test_what_rises_and_how() -> None:
     assert {name: rise.tenth_of for name, rise in rises.items() if rise.tenth_of} == {
         "income_tax.marriage_allowance": "income_tax.personal_allowance"
     }
-    assert {name for name, rise in rises.items() if rise.standing.status != "enacted"} == {"income_tax.bands_scotland"}
+    assert {name for name, rise in rises.items() if rise.authority.standing != "enacted"} == {
+        "income_tax.bands_scotland"
+    }
 
 
 def test_only_what_is_enacted_and_known_stands() -> None:
     rising = load_rising_with_prices()
     assert rising.stands <= set(KEYS)
-    assert {name: LAST.figures[name].status for name in rising.stands} == dict.fromkeys(rising.stands, "enacted")
+    assert {name: LAST.figures[name].standing for name in rising.stands} == dict.fromkeys(rising.stands, "enacted")
     # Set for a time: Finance Act 2026 ss.9, 10 and 72 to 5 April 2031; HMRC newsletter 19 to the same day.
     for name in ("income_tax.personal_allowance", "inheritance_tax.nil_rate_band", "isa.subscription_limit"):
         assert name not in rising.stands
 
 
-def test_doubts_are_sentences() -> None:
+def test_how_far_the_reading_of_the_law_goes() -> None:
+    # The draft regulations on sharing information, as on that day: no text that was read for a figure is newer.
+    assert load_law_as_of().day == date(2026, 5, 18)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("day = 2026-05-18\n", "", "day is missing"),
+        (
+            "day = 2026-05-18",
+            'day = "2026-05-18"',
+            "day must be a day such as 2026-04-06, without quotes, not '2026-05-18'",
+        ),
+        ("source = ", "sources = ", "source is missing"),
+        ("source = ", 'source = ""\nnote = ', "source must be a text that is not empty"),
+    ],
+)
+def test_a_fault_in_how_far_the_reading_goes_is_refused(tmp_path: Path, old: str, new: str, fault: str) -> None:
+    assert f"{READ}: the file: {fault}" in faults_of(planted(tmp_path, READ, old, new))
+
+
+def test_caveats_are_sentences() -> None:
     ages = load_state_pension_ages()
-    standings = [row.standing for row in ages.rows] + [ages.new_standing]
-    standings += [rise.standing for rise in load_rising_with_prices().rises.values()]
-    doubts = [standing.doubt for standing in standings if standing.doubt is not None]
-    assert doubts
-    for doubt in doubts:
-        assert doubt[0].isupper(), doubt
-        assert doubt.endswith("."), doubt
+    authorities = [row.authority for row in ages.rows] + [ages.new_authority]
+    authorities += [rise.authority for rise in load_rising_with_prices().rises.values()]
+    caveats = [authority.caveat for authority in authorities if authority.caveat is not None]
+    assert caveats
+    for caveat in caveats:
+        assert caveat[0].isupper(), caveat
+        assert caveat.endswith("."), caveat
 
 
 def test_the_first_row_ends_before_the_first_tax_year() -> None:

@@ -199,11 +199,11 @@ def test_the_full_rate_of_a_year(year: str, new: int, basic: int) -> None:
     [("1950-01-01", True), ("1954-10-05", False), ("1960-05-31", False), ("1975-01-01", True), ("1978-04-06", True)],
 )
 def test_a_row_says_what_is_doubtful_about_it(born: str, doubtful: bool) -> None:
-    standing = row_for(date.fromisoformat(born), AGES).standing
-    assert standing.status == "enacted"
-    assert standing.source.startswith("Pensions Act 1995 Sch.4")
-    assert (standing.doubt is not None) is doubtful
+    authority = row_for(date.fromisoformat(born), AGES).authority
+    assert authority.standing == "enacted"
+    assert authority.source.startswith("Pensions Act 1995 Sch.4")
+    assert (authority.caveat is not None) is doubtful
 
 
 def test_the_rise_to_68_is_law_and_under_review() -> None:
-    assert "The government is reviewing when State Pension age rises to 68." in (AGES.rows[-1].standing.doubt or "")
+    assert "The government is reviewing when State Pension age rises to 68." in (AGES.rows[-1].authority.caveat or "")

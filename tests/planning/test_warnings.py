@@ -373,9 +373,9 @@ def test_the_money_purchase_annual_allowance_of_each_year() -> None:
 def test_the_standing_of_each_year() -> None:
     for tax_year in YEARS:
         found = asked(tax_year=tax_year).get("rates_not_yet_set")
-        assert (found is None) == (BOOK.years[tax_year].figures.status == "enacted")
+        assert (found is None) == (BOOK.years[tax_year].figures.standing == "enacted")
         if found is not None:
-            assert found.status == BOOK.years[tax_year].figures.status
+            assert found.status == BOOK.years[tax_year].figures.standing
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from service.figures.loader import KEYS
 from service.http.body import loaded, strict
 from service.law.lump_sums import Pension
 from service.planning.household import WITH_PRICES, Assumptions, DatedIncome, Household, Isa, Member, Spending
@@ -433,13 +434,15 @@ def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
     assert "scenarios" not in found["assumptions"]
 
 
-def test_each_doubtful_figure_is_said_once(client: FlaskClient) -> None:
-    said = answered(client, URL, {**LEAST, "end_date": "2040-04-05"})["rules"]["assumptions"]
-    assert [sentence for sentence in said if sentence.startswith("The income tax rates from ")] == [
+def test_each_figure_has_one_caveat(client: FlaskClient) -> None:
+    caveats = answered(client, URL, {**LEAST, "end_date": "2040-04-05"})["rules"]["caveats"]
+    said = {each["figure"]: each["caveat"] for each in caveats}
+    assert said["income_tax.bands_england"] == (
         "The income tax rates from 2027-28 are not yet law; those of 2026-27 are used. "
         "These figures do not include any Budget after November 2025."
-    ]
-    assert len(set(said)) == len(said)
+    )
+    assert len(said) == len(caveats)
+    assert set(said) <= {*KEYS, "state_pension.age"}
 
 
 def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -> None:
@@ -449,8 +452,10 @@ def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -
     told = "The Scottish income tax rates and bands from 2027-28 are not yet set; those of 2026-27 are used."
     for end, expected in (("2027-04-05", []), ("2040-04-05", [told])):
         found = answered(client, URL, {**body, "end_date": end})
-        assert [said for said in found["rules"]["assumptions"] if "Scottish income tax" in said] == expected
-    assert found["rules"]["status"] == "assumed"
+        assert [
+            each["caveat"] for each in found["rules"]["caveats"] if "Scottish income tax" in each["caveat"]
+        ] == expected
+    assert found["rules"]["standing"] == "assumed"
 
 
 def test_no_query_is_offered(client: FlaskClient) -> None:

@@ -108,7 +108,7 @@ _BY_NAME = {column.name: column for column in FIELDS}
 RESULTS = (
     ResultColumn("tax_year", ("tax_year",), "text"),
     ResultColumn("rules_version", ("rules", "version"), "text"),
-    ResultColumn("rules_status", ("rules", "status"), "text"),
+    ResultColumn("rules_standing", ("rules", "standing"), "text"),
     ResultColumn("method", ("withdrawal", "method"), "text"),
     ResultColumn("gross", ("withdrawal", "gross")),
     ResultColumn("tax_free", ("withdrawal", "tax_free")),

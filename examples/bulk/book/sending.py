@@ -310,7 +310,8 @@ def checked(body: bytes, lines: Sequence[Line]) -> list[Answer]:
                 raise CutShortError("The answers are not those to the records, or not in their order")
         succeeded = sum(answer.status == 200 for answer in answers)
         end = {"end": True, "records": len(lines), "succeeded": succeeded, "failed": len(lines) - succeeded}
-        right = body.endswith(b"\n") and msgspec.json.decode(last) == end
+        told = msgspec.json.decode(last)
+        right = body.endswith(b"\n") and isinstance(told, dict) and end.items() <= told.items()
     except (msgspec.DecodeError, ValueError):
         right = False
     if not right:

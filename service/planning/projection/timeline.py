@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import NamedTuple
 
 from service.figures import tax_years
-from service.figures.loader import STATUSES, Status, TaxYearFigures
+from service.figures.loader import STANDINGS, Standing, TaxYearFigures
 from service.law import isa, pension_age, state_pension
 from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, taxpayer_year
 from service.law.rounding import half_up
@@ -174,15 +174,15 @@ class Timeline:
             yield level
 
     @property
-    def status(self) -> Status:
+    def standing(self) -> Standing:
         """How firm the figures of the weakest tax year are."""
-        return max((period.rules.figures.status for period in self.periods), key=STATUSES.index)
+        return max((period.rules.figures.standing for period in self.periods), key=STANDINGS.index)
 
     @property
     def first_not_law(self) -> TaxYearFigures | None:
         """The figures of the first tax year that are not all law."""
         years = (period.rules.figures for period in self.periods)
-        return next((figures for figures in years if figures.status != "enacted"), None)
+        return next((figures for figures in years if figures.standing != "enacted"), None)
 
 
 def deflated(amount: Pence, level: Fraction) -> Pence:

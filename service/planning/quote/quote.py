@@ -86,7 +86,6 @@ class Quote(Value, frozen=True):
     question: Question
     rules: TaxYearRules
     year: TaxpayerYear
-    version: str
     payment: Payment
     left_before: Allowances
     without: Liability
@@ -141,7 +140,6 @@ def quote(question: Question, book: RuleBook) -> Quote:
         question=question,
         rules=rules,
         year=year.year,
-        version=book.version,
         payment=payment,
         left_before=left,
         without=without,

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 from itertools import accumulate
 from typing import Literal, NamedTuple
 
-from service.figures.loader import Status, TaxYearFigures
+from service.figures.loader import Standing, TaxYearFigures
 from service.law import isa
 from service.law.income_tax import basic_rate_band_unused, taxpayer_year
 from service.law.rulebook import RuleBook
 from service.law.units import Pence
+from service.planning.disclosure import Caveat
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
 from service.planning.optimiser.branch_and_bound import least_tax, plain_plans
@@ -28,7 +29,7 @@ from service.planning.projection.policies import (
     projected,
 )
 from service.planning.projection.settlement import PersonRecord
-from service.planning.projection.state_pensions import state_pension_doubts
+from service.planning.projection.state_pensions import state_pension_caveats
 from service.planning.projection.timeline import (
     Period,
     Timeline,
@@ -156,17 +157,16 @@ class ScheduleYear(NamedTuple):
 
 
 class Schedule(NamedTuple):
-    """The whole answer. ``state_pension_doubts`` are sentences on State Pension age."""
+    """The whole answer. ``state_pension_caveats`` are those on State Pension age."""
 
     question: ScheduleQuestion
-    version: str
     projection: Projection
     years: tuple[ScheduleYear, ...]
     totals: Totals
     comparisons: tuple[Comparison, ...]
     scenarios: tuple[Scenario, ...]
     proof: Proof | None
-    state_pension_doubts: tuple[str, ...]
+    state_pension_caveats: tuple[Caveat, ...]
 
     @property
     def timeline(self) -> Timeline:
@@ -179,9 +179,9 @@ class Schedule(NamedTuple):
         return self.timeline.state_pensions
 
     @property
-    def status(self) -> Status:
+    def standing(self) -> Standing:
         """How firm the figures of the weakest tax year are."""
-        return self.timeline.status
+        return self.timeline.standing
 
     @property
     def first_not_law(self) -> TaxYearFigures | None:
@@ -209,7 +209,6 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         scenarios.append(_scenario(name, replace(household, assumptions=assumed), question.fill, book, work))
     return Schedule(
         question=question,
-        version=book.version,
         projection=plan,
         years=tuple(_years(plan)),
         totals=totals(plan),
@@ -220,7 +219,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         scenarios=tuple(scenarios),
         proof=proof,
         # One comparison rests on everybody's.
-        state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(household.people, book))),
+        state_pension_caveats=tuple(dict.fromkeys(state_pension_caveats(household.people, book))),
     )
 
 

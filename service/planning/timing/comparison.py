@@ -15,12 +15,13 @@ from service.law import lump_sums
 from service.law.ages import birthday
 from service.law.rulebook import RuleBook
 from service.law.units import BasisPoints, Pence, Years
+from service.planning.disclosure import Caveat
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, YearlyRate
 from service.planning.projection.balances import Balance
 from service.planning.projection.faults import household_faults
 from service.planning.projection.settlement import Holdings, PersonRecord
-from service.planning.projection.state_pensions import state_pension_doubts
+from service.planning.projection.state_pensions import state_pension_caveats
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline
 from service.planning.timing.break_even import (
     PARTS,
@@ -200,10 +201,9 @@ class PairBreakEvens(NamedTuple):
 
 class Timing(NamedTuple):
     """The whole answer. ``by_heirs`` has one order for each death asked about; ``by_scenario`` is by wealth. For
-    ``state_pension_doubts`` see ``Schedule``."""
+    ``state_pension_caveats`` see ``Schedule``."""
 
     question: TimingQuestion
-    version: str
     timeline: Timeline
     options: tuple[OptionResult, ...]
     by_wealth: Ranking
@@ -211,7 +211,7 @@ class Timing(NamedTuple):
     by_heirs: tuple[Ranking, ...]
     by_scenario: Mapping[str, Ranking]
     break_evens: tuple[PairBreakEvens, ...]
-    state_pension_doubts: tuple[str, ...]
+    state_pension_caveats: tuple[Caveat, ...]
 
     @property
     def state_pensions(self) -> tuple[tuple[Pence, ...], ...]:
@@ -241,7 +241,6 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
     done = _asked_for(years, deaths, question)
     return Timing(
         question=question,
-        version=book.version,
         timeline=years,
         options=options,
         by_wealth=by_wealth,
@@ -256,7 +255,7 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
         ),
         by_scenario=by_scenario,
         break_evens=tuple(_break_evens(years, courses, by_wealth, done, question, book)),
-        state_pension_doubts=tuple(dict.fromkeys(state_pension_doubts(question.household.people, book))),
+        state_pension_caveats=tuple(dict.fromkeys(state_pension_caveats(question.household.people, book))),
     )
 
 

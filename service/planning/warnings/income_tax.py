@@ -145,7 +145,7 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
         about=year.person,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance_taper_threshold",),
-        status=year.figures.status,
+        status=year.figures.standing,
         money={"adjusted_net_income": income, "personal_allowance_lost": lost, "extra_income_tax": cost},
         cost=cost,
     )
@@ -183,7 +183,7 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
         year.path,
         about=year.person,
         figures=year.figures,
-        status=year.figures.status,
+        status=year.figures.standing,
         money={
             "savings_allowance_before": before,
             "savings_allowance_after": after,

@@ -44,7 +44,7 @@ def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
 )
 def rates_not_yet_set(case: Circumstances, entry: Entry) -> Found:
     """The figures of some year are not all law yet."""
-    unsettled = [year.figures for one in case.people for year in one.years if year.figures.status != "enacted"]
+    unsettled = [year.figures for one in case.people for year in one.years if year.figures.standing != "enacted"]
     if not unsettled:
         return ()
     first = min(unsettled, key=lambda figures: figures.name)
@@ -54,5 +54,5 @@ def rates_not_yet_set(case: Circumstances, entry: Entry) -> Found:
         "known ones. These figures may change.",
         case.year_path,
         figures=first,
-        status=first.status,
+        status=first.standing,
     )

@@ -27,7 +27,7 @@ from types import MappingProxyType
 from typing import Generic, Literal, TypeVar
 
 from service.figures import history
-from service.figures.loader import STATUSES, Status, TaxYearFigures
+from service.figures.loader import STANDINGS, Standing, TaxYearFigures
 from service.law.units import BasisPoints, Pence
 from service.planning.household import Path
 from service.planning.warnings.circumstances import (
@@ -108,7 +108,7 @@ class Entry:
         figures: TaxYearFigures,
         about: PersonFacts | None = None,
         rests_on: tuple[str, ...] = (),
-        status: Status = "enacted",
+        status: Standing = "enacted",
         money: Mapping[str, Pence] = NO_FIGURES,
         counts: Mapping[str, int] = NO_FIGURES,
         rates: Mapping[str, BasisPoints] = NO_FIGURES,
@@ -124,8 +124,8 @@ class Entry:
         for name in rests_on:
             figure = figures.figures[name]
             value, kind, key = figure.value, figure.kind, figure_key(name)
-            if figure.status != "enacted":
-                status = max(status, figure.status, key=STATUSES.index)
+            if figure.standing != "enacted":
+                status = max(status, figure.standing, key=STANDINGS.index)
             if isinstance(value, int):
                 if kind == "money":
                     money = {**money, key: value}
@@ -133,8 +133,8 @@ class Entry:
                     rates = {**rates, key: value}
                 else:
                     counts = {**counts, key: value}
-            if figure.doubt is not None and figure.doubt not in caveats:
-                caveats += (figure.doubt,)
+            if figure.caveat is not None and figure.caveat not in caveats:
+                caveats += (figure.caveat,)
         return (
             ClientWarning(
                 code=self.code,

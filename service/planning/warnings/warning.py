@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Literal
 
-from service.figures.loader import Status
+from service.figures.loader import Standing
 from service.law.units import BasisPoints, Pence
 from service.law.value import Value
 from service.planning.household import Path
@@ -42,7 +42,7 @@ class ClientWarning(Value, frozen=True):
     detail: str
     path: Path
     sources: tuple[str, ...]
-    status: Status = "enacted"
+    status: Standing = "enacted"
     money: Mapping[str, Pence] = NO_FIGURES
     counts: Mapping[str, int] = NO_FIGURES
     rates: Mapping[str, BasisPoints] = NO_FIGURES

@@ -6,20 +6,17 @@ from collections import Counter
 from datetime import date
 from typing import Any
 
-from service.figures.loader import Status
 from service.planning.warnings.warning import EFFECTS, ClientWarning
 from service.schemas.warnings import warning
 
 
-def answer(
-    found: list[ClientWarning], today: date, version: str, status: Status, assumptions: list[str], notice: str
-) -> dict[str, Any]:
+def answer(found: list[ClientWarning], today: date, rules: dict[str, Any], notice: str) -> dict[str, Any]:
     """The answer as JSON."""
     counts = Counter(one.effect for one in found)
     return {
         "date": today.isoformat(),
+        "rules": rules,
         "warnings": [warning(one) for one in found],
         "counts": {effect: counts[effect] for effect in EFFECTS},
-        "rules": {"version": version, "status": status, "assumptions": assumptions},
         "notice": notice,
     }

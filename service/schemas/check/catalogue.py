@@ -9,9 +9,11 @@ from service.figures.loader import TaxYearFigures
 from service.planning.warnings.topic import Entry
 
 
-def catalogue_document(entries: Iterable[Entry], years: Mapping[str, TaxYearFigures], version: str) -> dict[str, Any]:
+def catalogue_document(
+    entries: Iterable[Entry], years: Mapping[str, TaxYearFigures], rules_version: str
+) -> dict[str, Any]:
     """The catalogue as JSON, with its days by the figures of these tax years."""
-    return {"warning_codes": [_entry(entry, years) for entry in entries], "version": version}
+    return {"warning_codes": [_entry(entry, years) for entry in entries], "rules_version": rules_version}
 
 
 def _entry(entry: Entry, years: Mapping[str, TaxYearFigures]) -> dict[str, Any]:

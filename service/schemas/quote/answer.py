@@ -16,7 +16,7 @@ from service.schemas.warnings import warning
 def answer(
     quote: Quote,
     warnings: list[ClientWarning],
-    assumptions: list[str],
+    rules: dict[str, Any],
     notice: str,
     *,
     curve: TaxCurve | None = None,
@@ -35,7 +35,7 @@ def answer(
         withdrawal["taxed_as_excess"] = pounds(payment.excess)
     document: dict[str, Any] = {
         "tax_year": question.tax_year,
-        "rules": {"version": quote.version, "status": quote.rules.figures.status, "assumptions": assumptions},
+        "rules": rules,
         "withdrawal": withdrawal,
         "income_tax": {
             "on_other_income": pounds(quote.without.total),

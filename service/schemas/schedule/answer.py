@@ -23,7 +23,7 @@ from service.schemas.units import in_pounds, pounds
 from service.schemas.warnings import warning
 
 
-def answer(result: Schedule, warnings: list[ClientWarning], assumptions: list[str], notice: str) -> dict[str, Any]:
+def answer(result: Schedule, warnings: list[ClientWarning], rules: dict[str, Any], notice: str) -> dict[str, Any]:
     """The answer as JSON: money in pounds, rates as fractions."""
     household = result.question.household
     document: dict[str, Any] = {
@@ -38,7 +38,7 @@ def answer(result: Schedule, warnings: list[ClientWarning], assumptions: list[st
         document["proof"] = _proof(result.question.fill, result.proof)
     if result.scenarios:
         document["scenarios"] = {scenario.name: _scenario(scenario) for scenario in result.scenarios}
-    document["rules"] = {"version": result.version, "status": result.status, "assumptions": assumptions}
+    document["rules"] = rules
     document["warnings"] = [warning(found) for found in warnings]
     document["notice"] = notice
     return document
@@ -50,7 +50,7 @@ def _year(year: ScheduleYear) -> dict[str, Any]:
         "tax_year": period.name,
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
-        "figures_status": period.rules.figures.status,
+        "figures_status": period.rules.figures.standing,
         "spending": pounds(year.spending),
         "people": [_person(person) for person in year.people],
         "household": in_pounds(year.household, HouseholdPeriod._fields),

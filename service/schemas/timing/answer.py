@@ -27,7 +27,7 @@ from service.schemas.warnings import warning
 
 
 def answer(
-    result: Timing, summary: list[str], warnings: list[ClientWarning], assumptions: list[str], notice: str
+    result: Timing, summary: list[str], warnings: list[ClientWarning], rules: dict[str, Any], notice: str
 ) -> dict[str, Any]:
     """The answer as JSON: money in pounds, rates as fractions, options by their place in the request from 0."""
     question = result.question
@@ -52,7 +52,7 @@ def answer(
         "growth_to": fraction(high),
         "pairs": [_pair(result, pair) for pair in result.break_evens],
     }
-    document["rules"] = {"version": result.version, "status": result.timeline.status, "assumptions": assumptions}
+    document["rules"] = rules
     document["warnings"] = [warning(found) for found in warnings]
     document["notice"] = notice
     return document
@@ -131,7 +131,7 @@ def _year(year: OptionPeriod) -> dict[str, Any]:
         "tax_year": period.name,
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
-        "figures_status": period.rules.figures.status,
+        "figures_status": period.rules.figures.standing,
         "people": [_person(person) for person in year.people],
         "household": {
             "income_tax": pounds(year.income_tax),

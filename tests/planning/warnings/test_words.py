@@ -20,7 +20,13 @@ from service import planning
 from service.figures.later_years import later_year
 from service.figures.tables import load_rising_with_prices, load_state_pension_ages
 from service.law.lump_sums import Pension
-from service.planning.disclosure import assumptions, check_notice, notice, plan_notice, told_once
+from service.planning.disclosure import (
+    caveats_of,
+    caveats_over_years,
+    check_notice,
+    notice,
+    plan_notice,
+)
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.options import SPENDING_ONLY, Option
 from service.planning.warnings.registry import CATALOGUE
@@ -124,21 +130,22 @@ def of_figures() -> Iterator[str]:
     last = list(years.values())[-1]
     rising = load_rising_with_prices()
     for figures in (*years.values(), later_year(last, "2034-35", None, rising)):
-        yield from assumptions(figures).values()
-        yield from told_once([(figures, set(figures.figures))])
+        yield from (caveat.sentence for caveat in caveats_of(figures).values())
+        yield from (caveat.sentence for caveat in caveats_over_years([(figures, set(figures.figures))]))
     for row in load_state_pension_ages().rows:
-        if row.standing.doubt is not None:
-            yield row.standing.doubt
+        if row.authority.caveat is not None:
+            yield row.authority.caveat
 
 
 def of_answers() -> Iterator[str]:
-    """Notices, summaries and assumptions."""
+    """Notices, summaries and caveats."""
     for rules in BOOK.years.values():
-        yield from (notice(rules.figures), plan_notice(rules.figures), check_notice(rules.figures))
-    yield from (plan_notice(None), check_notice(None))
+        yield notice(rules.figures, BOOK.law_as_of)
+        yield from (said(rules.figures, BOOK.law_as_of) for said in (plan_notice, check_notice))
+    yield from (said(None, BOOK.law_as_of) for said in (plan_notice, check_notice))
     for answer in published():
         yield from answer.get("summary", ())
-        yield from answer.get("rules", {}).get("assumptions", ())
+        yield from (each["caveat"] for each in answer.get("rules", {}).get("caveats", ()))
 
 
 def faults() -> Iterator[str]:

@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from service.figures.loader import TaxYearFigures
-from service.planning.disclosure import told_once
-from service.planning.projection.assumptions import touched_in
+from service.planning.disclosure import Caveat, caveats_over_years
+from service.planning.projection.caveats import touched_in
 from service.planning.timing.comparison import Timing
 from service.planning.timing.estates import Left
 
 
-def timing_assumptions(result: Timing) -> list[str]:
-    """A sentence for each figure that a comparison rests on and that is not law or leaves a doubt, once, from the year in which
-    it is least firm: also of inheritance tax where deaths are asked about. Then those on State Pension age."""
+def timing_caveats(result: Timing) -> list[Caveat]:
+    """The caveat on each figure that a comparison rests on, once, from the year in which it is least firm: also on those of
+    inheritance tax where deaths are asked about. Then those on State Pension age."""
     touched: list[tuple[TaxYearFigures, set[str]]] = []
     for option in result.options:
         if option.course is None:
@@ -29,7 +29,7 @@ def timing_assumptions(result: Timing) -> list[str]:
         for death in option.deaths:
             for left in death.outcome.deaths if death.outcome else ():
                 touched.append((left.period.rules.figures, set(_touched_by_death(left))))
-    return [*told_once(touched), *result.state_pension_doubts]
+    return [*caveats_over_years(touched), *result.state_pension_caveats]
 
 
 def _touched_by_death(left: Left) -> Iterator[str]:

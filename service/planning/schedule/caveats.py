@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from service.planning.disclosure import told_once
-from service.planning.projection.assumptions import touched_in
+from service.planning.disclosure import Caveat, caveats_over_years
+from service.planning.projection.caveats import touched_in
 from service.planning.schedule.schedule import Schedule
 
 
-def plan_assumptions(result: Schedule) -> list[str]:
-    """A sentence for each figure a plan rests on that is not law or not certain, once, from the year in which it is
-    least firm; then those on State Pension age."""
+def plan_caveats(result: Schedule) -> list[Caveat]:
+    """The caveat on each figure that a plan rests on, once, from the year in which it is least firm; then those on State
+    Pension age."""
     household = result.question.household
     touched = (
         (
@@ -22,4 +22,4 @@ def plan_assumptions(result: Schedule) -> list[str]:
         )
         for year in result.years
     )
-    return [*told_once(touched), *result.state_pension_doubts]
+    return [*caveats_over_years(touched), *result.state_pension_caveats]
