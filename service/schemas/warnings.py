@@ -36,7 +36,7 @@ def warning(found: ClientWarning) -> dict[str, Any]:
         document["options"] = found.options
     document["pointer"] = pointer(found.path)
     document["sources"] = found.sources
-    document["standing"] = found.status
+    document["standing"] = found.standing
     if found.tax_year is not None:
         document["tax_year"] = found.tax_year
     if found.caveats:

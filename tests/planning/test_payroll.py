@@ -28,7 +28,7 @@ from service.schemas.check import request as schemas
 from tests.households import BOOK
 from tests.planning.test_warning_properties import facts, households, with_facts
 from tests.planning.test_withdrawal_properties import questions
-from tests.planning.warning_requests import SCHEMA, by_code, found_in, income, request, w
+from tests.planning.warning_requests import PERSON, SCHEMA, by_code, found_in, income, request, w
 
 RETIRED = date(1958, 3, 3)
 
@@ -297,9 +297,16 @@ def test_no_two_sentences_of_a_quote_disagree(question: Question) -> None:
     )
 
 
+ALREADY_PENSIONER = {
+    **PERSON,
+    "income": income(state_pension=14_000),
+    "withdrawals": [w("small_pot", 9_500), w("drawdown", 1_000)],
+}
+
+
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(households(), facts)
-@example(request(w("small_pot", 9_500), w("drawdown", 1_000), income=income(state_pension=14_000)), {})
+@example({"date": "2026-06-01", "people": [ALREADY_PENSIONER]}, {})
 def test_no_two_sentences_of_a_warnings_request_disagree(body: dict[str, Any], chosen: dict[str, int]) -> None:
     document = json.loads(json.dumps(with_facts(body, chosen)), parse_float=Decimal)
     try:

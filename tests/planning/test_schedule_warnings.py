@@ -329,7 +329,7 @@ def test_who_gives_and_may_not_is_told_and_not_the_partner_who_then_does_not_rec
 
 def test_the_standing_of_the_first_year_that_is_not_law() -> None:
     found = asked(end=LONG)["rates_not_yet_set"]
-    assert found.status == BOOK.years["2027-28"].figures.standing != "enacted"
+    assert found.standing == BOOK.years["2027-28"].figures.standing != "enacted"
 
 
 def test_what_was_used_is_told_as_it_was_given_though_a_lump_sum_of_the_first_day_uses_more() -> None:

@@ -28,6 +28,7 @@ from tests.planning.warning_requests import (
     into_isa,
     merged,
     request,
+    request_of,
     saved,
     w,
 )
@@ -128,11 +129,11 @@ FACTS: dict[str, tuple[Any, ...]] = {
     "deposit_firms": (1, 3),
     "contributions": ([], [saved(21_000, "2026-08-01")], [saved(70_000, "2027-08-01", payer="employer")]),
     "usual_contributions": (0, 12_000),
-    "increase_planned": (True, False),
+    "contribution_increase_planned": (True, False),
     "lump_sums_in_last_12_months": (8_000,),
     "carry_forward": (0, 20_000),
     "saves_in_other_schemes": (True, False),
-    "tax_free_received_before_april_2024": (0, 200_000),
+    "tax_free_received_before_6_april_2024": (0, 200_000),
     "benefits": ({}, {"universal_credit": True}, {"pension_credit": True, "care_support": True}),
     "gifts_planned": (0, 500),
     "student_loans": ({}, {"plan_1": True, "postgraduate": True}),
@@ -150,18 +151,19 @@ FACTS: dict[str, tuple[Any, ...]] = {
     "isa.value": (0, 40_000),
     "isa.subscribed_this_year": (0, 15_000),
     "isa.flexible": (True, False),
-    "isa.subscriptions": ([into_isa(22_000, "2028-01-01", cash_isa=True), into_isa(3_000, "2028-02-01")],),
-    "pension.lump_sum_allowance_used": (0,),
-    "pension.lifetime_allowance_used_percent": (40, 100),
-    "pension.flexibly_accessed": (True,),
+    "subscriptions": ([into_isa(22_000, "2028-01-01", cash_isa=True), into_isa(3_000, "2028-02-01")],),
+    "lump_sum_allowance_used": (0,),
+    "lifetime_allowance_used": (0.4, 1),
+    "flexibly_accessed": (True,),
     "pension.safeguarded_benefits": (0, 40_000),
     "pension.guaranteed_annuity_rate": (True, False),
     "pension.protected_tax_free_share": (0.3,),
     "pension.exit_charge": (0, 700),
-    "pension.employer_contributions": (0, 3_000),
-    "pension.scheme": ("personal", "occupational"),
-    "pension.small_pots_taken": (0, 3),
-    "pension.transfer": ("none", "planned", "amber_flag", "red_flag"),
+    "employer_contributions": (0, 3_000),
+    "pension.scheme_kind": ("personal", "occupational"),
+    "small_pots_taken": (0, 3),
+    "pension.transfer_planned": (True, False),
+    "pension.transfer_flag": ("none", "amber", "red"),
     "pension.nomination": ("none", "made"),
     "pension.nomination_reviewed_on": ("2020-01-01",),
 }
@@ -171,34 +173,32 @@ pension age, protected lump sum allowances, and money taken out of an ISA that m
 facts = st.dictionaries(st.sampled_from(sorted(FACTS)), st.integers(0, 5), max_size=14)
 ESTATES = (
     None,
-    {"value": 400_000},
+    {"home": 400_000},
     {
-        "value": 2_100_000,
+        "home": 2_100_000,
         "home_to_descendants": True,
         "nil_rate_band_brought_forward": 0,
         "residence_nil_rate_band_brought_forward": 0,
     },
-    {"value": 310_000, "first_death": "to_spouse"},
+    {"home": 310_000, "first_death": "to_spouse"},
 )
 
 
 def with_facts(body: dict[str, Any], chosen: dict[str, int], estate: dict[str, Any] | None = None) -> dict[str, Any]:
-    """The first person of a request with facts added."""
+    """A request for people whose facts are given by name, with more of the first person."""
     whole = copy.deepcopy(body)
     for name, number in chosen.items():
         value: Any = FACTS[name][number % len(FACTS[name])]
         for key in reversed(name.split(".")):
             value = {key: value}
         whole["people"][0] = merged(whole["people"][0], value)
-    if estate is not None:
-        whole["household"]["estate"] = estate
-    return whole
+    return request_of(whole["date"], whole["people"], estate)
 
 
 def told(warnings: list[ClientWarning]) -> Counter[tuple[Any, ...]]:
     """Warnings without their places and order, as far as the order of a request decides those."""
     return Counter(
-        (one.code, one.detail, tuple(one.money.items()), one.cost, one.tax_year, one.status) for one in warnings
+        (one.code, one.detail, tuple(one.money.items()), one.cost, one.tax_year, one.standing) for one in warnings
     )
 
 
@@ -214,10 +214,10 @@ def test_the_order_of_withdrawals_in_a_request_is_irrelevant(
 ) -> None:
     whole = with_facts(body, chosen, estate)
     other = copy.deepcopy(whole)
-    for person in other["people"]:
-        random.shuffle(person["withdrawals"])
+    random.shuffle(other.get("withdrawals", []))
+    random.shuffle(other.get("isa_subscriptions", []))
+    for person in other["household"]["people"]:
         random.shuffle(person.get("contributions", []))
-        random.shuffle(person.get("isa", {}).get("subscriptions", []))
     try:
         found = found_in(whole)
     except RuleViolation:
@@ -306,14 +306,14 @@ def test_the_tapered_allowance_of_published_tests(pay: float, allowance: int) ->
 def test_what_may_be_put_back_into_an_isa(flexible: bool, left: int) -> None:
     """gov.uk, Individual Savings Accounts: of 20,000, 10,000 is paid in and 3,000 taken out."""
     facts_of_isa = {"subscribed_this_year": 10_000, "withdrawn_this_year": 3_000, "flexible": flexible}
-    body = request(cash=50_000, isa={**facts_of_isa, "subscriptions": [into_isa(20_000)]})
+    body = request(cash=50_000, isa=facts_of_isa, subscriptions=[into_isa(20_000)])
     assert by_code(body)["isa_limit_exceeded"].money["isa_allowance_left"] == left * 100
 
 
 def test_the_rest_of_the_cash_isa_limit() -> None:
     """Budget 2025: 12,000 of cash within 20,000; 8,000 is left for other ISAs."""
     planned = [into_isa(12_000, "2027-10-01", cash_isa=True), into_isa(8_000, "2027-10-01")]
-    body = request(date="2027-06-01", date_of_birth="1970-01-01", cash=50_000, isa={"subscriptions": planned})
+    body = request(date="2027-06-01", date_of_birth="1970-01-01", cash=50_000, subscriptions=planned)
     assert not {"isa_limit_exceeded", "cash_isa_limit_exceeded"} & set(by_code(body))
 
 
@@ -362,7 +362,7 @@ def test_what_the_estate_costs() -> None:
     """40% of what is over 325,000 (Inheritance Tax Act 1984 Sch.1): 10,000 of it by the pension in 2027-28. The taper
     takes 50,000 of the residence band at 2,100,000: 20,000 of tax (s.8D(5))."""
     estate = {
-        "value": 235_000,
+        "home": 235_000,
         "home_to_descendants": False,
         "nil_rate_band_brought_forward": 0,
         "residence_nil_rate_band_brought_forward": 0,
@@ -370,7 +370,7 @@ def test_what_the_estate_costs() -> None:
     }
     body = request(date="2027-06-01", pension={"uncrystallised": 100_000, "drawdown": 0}, estate=estate)
     assert by_code(body)["pension_counts_in_the_estate"].cost == 400_000
-    large = {**estate, "value": 2_000_000, "home_to_descendants": True}
+    large = {**estate, "home": 2_000_000, "home_to_descendants": True}
     body = request(date="2027-06-01", pension={"uncrystallised": 100_000, "drawdown": 0}, estate=large)
     assert by_code(body)["residence_band_tapered"].money["residence_band_lost"] == 5_000_000
     assert by_code(body)["residence_band_tapered"].cost == 2_000_000
@@ -438,7 +438,8 @@ def test_a_plain_small_permitted_withdrawal_says_next_to_nothing() -> None:
         pension={"uncrystallised": 0, "drawdown": 60_000},
         flexibly_accessed=True,
         cash=5_000,
-        isa={"value": 20_000, "subscriptions": [into_isa(2_500)]},
+        isa={"value": 20_000},
+        subscriptions=[into_isa(2_500)],
         estate={
             "home": 250_000,
             "home_to_descendants": True,
@@ -516,7 +517,7 @@ HOUSEHOLDS: dict[str, tuple[dict[str, Any], dict[str, int]]] = {
             pension={"uncrystallised": 800_000, "drawdown": 0, "safeguarded_benefits": 0},
             guidance_taken=True,
             estate={
-                "value": 600_000,
+                "home": 600_000,
                 "home_to_descendants": True,
                 "nil_rate_band_brought_forward": 1,
                 "residence_nil_rate_band_brought_forward": 1,

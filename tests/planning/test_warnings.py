@@ -375,7 +375,7 @@ def test_the_standing_of_each_year() -> None:
         found = asked(tax_year=tax_year).get("rates_not_yet_set")
         assert (found is None) == (BOOK.years[tax_year].figures.standing == "enacted")
         if found is not None:
-            assert found.status == BOOK.years[tax_year].figures.standing
+            assert found.standing == BOOK.years[tax_year].figures.standing
 
 
 @pytest.mark.parametrize(

@@ -53,6 +53,11 @@ def request(
     people = [merged({**PERSON, "withdrawals": list(withdrawals)}, person)]
     if partner is not None:
         people.append(merged({**PERSON, "pension": {"uncrystallised": 0}}, partner))
+    return request_of(date, people, estate)
+
+
+def request_of(date: str, people: list[dict[str, Any]], estate: dict[str, Any] | None = None) -> dict[str, Any]:
+    """The request of people whose facts are given by name, as in ``request``."""
     household: dict[str, Any] = {"people": [_record(one) for one in people]}
     if estate is not None:
         household["estate"] = estate

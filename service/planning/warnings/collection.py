@@ -392,7 +392,7 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
         about=case.person,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance",),
-        status=year.figures.standing,
+        standing=year.figures.standing,
         money={"state_pension": year.state_pension},
     )
 

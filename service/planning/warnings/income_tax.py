@@ -7,6 +7,7 @@ from dataclasses import replace
 from service.law.income_tax import IncomeTaxRules, Liability, TaxpayerYear, liability
 from service.law.rounding import down_to_the_penny
 from service.law.units import PENNY, POUND, Pence
+from service.planning.household import Path
 from service.planning.warnings.circumstances import Circumstances, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
@@ -145,7 +146,7 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
         about=year.person,
         figures=year.figures,
         rests_on=("income_tax.personal_allowance_taper_threshold",),
-        status=year.figures.standing,
+        standing=year.figures.standing,
         money={"adjusted_net_income": income, "personal_allowance_lost": lost, "extra_income_tax": cost},
         cost=cost,
     )
@@ -183,7 +184,7 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
         year.path,
         about=year.person,
         figures=year.figures,
-        status=year.figures.standing,
+        standing=year.figures.standing,
         money={
             "savings_allowance_before": before,
             "savings_allowance_after": after,
@@ -369,6 +370,14 @@ def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
     )
 
 
+_NOT_GIVEN: dict[str, Path] = {
+    "children": ("circumstances", "children"),
+    "child_benefit": ("child_benefit",),
+    "tax_free_childcare": ("circumstances", "tax_free_childcare"),
+}
+"""Where the facts on a family stand in a person's record."""
+
+
 @TOPIC.of_a_year(
     "family_facts_not_given",
     "check",
@@ -421,7 +430,7 @@ def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"The withdrawals of {year.name} take {year.person.your} adjusted net income from {pounds(before)} to {pounds(income)}, "
         f"above {limits}. {unknown}",
-        (*year.person.path, "children" if facts.children is None else missing[0][0]),
+        (*year.person.path, *_NOT_GIVEN["children" if facts.children is None else missing[0][0]]),
         about=year.person,
         figures=year.figures,
         rests_on=tuple(name for _, name, _ in missing),

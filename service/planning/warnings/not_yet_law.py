@@ -30,7 +30,7 @@ def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, "income"),
         about=year.person,
         figures=year.figures,
-        status="announced",
+        standing="announced",
     )
 
 
@@ -54,5 +54,5 @@ def rates_not_yet_set(case: Circumstances, entry: Entry) -> Found:
         "known ones. These figures may change.",
         case.year_path,
         figures=first,
-        status=first.standing,
+        standing=first.standing,
     )

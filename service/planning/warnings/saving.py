@@ -122,7 +122,7 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: 
         about=year.person,
         figures=year.figures,
         rests_on=(_MPAA,),
-        status=year.figures.standing,
+        standing=year.figures.standing,
         money={
             "money_purchase_contributions": excess + limit,
             "above_money_purchase_annual_allowance": excess,
@@ -219,7 +219,7 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, "contributions"),
         about=year.person,
         figures=year.figures,
-        status=year.figures.standing,
+        standing=year.figures.standing,
         money={
             "above_annual_allowance_and_carry_forward": excess,
             "persons_annual_allowance": allowance,

@@ -108,7 +108,7 @@ class Entry:
         figures: TaxYearFigures,
         about: PersonFacts | None = None,
         rests_on: tuple[str, ...] = (),
-        status: Standing = "enacted",
+        standing: Standing = "enacted",
         money: Mapping[str, Pence] = NO_FIGURES,
         counts: Mapping[str, int] = NO_FIGURES,
         rates: Mapping[str, BasisPoints] = NO_FIGURES,
@@ -117,15 +117,15 @@ class Entry:
     ) -> Found:
         """The one warning that a rule has found.
 
-        ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
-        theirs and ``status``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
+        ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its standing is the weakest of
+        theirs and ``standing``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
         where it is the household.
         """
         for name in rests_on:
             figure = figures.figures[name]
             value, kind, key = figure.value, figure.kind, figure_key(name)
             if figure.standing != "enacted":
-                status = max(status, figure.standing, key=STANDINGS.index)
+                standing = max(standing, figure.standing, key=STANDINGS.index)
             if isinstance(value, int):
                 if kind == "money":
                     money = {**money, key: value}
@@ -143,7 +143,7 @@ class Entry:
                 detail=detail,
                 path=path,
                 sources=self.sources,
-                status=status,
+                standing=standing,
                 money=money,
                 counts=counts,
                 rates=rates,

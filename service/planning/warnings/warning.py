@@ -42,7 +42,7 @@ class ClientWarning(Value, frozen=True):
     detail: str
     path: Path
     sources: tuple[str, ...]
-    status: Standing = "enacted"
+    standing: Standing = "enacted"
     money: Mapping[str, Pence] = NO_FIGURES
     counts: Mapping[str, int] = NO_FIGURES
     rates: Mapping[str, BasisPoints] = NO_FIGURES
