@@ -8,8 +8,9 @@ from service.http.calculation import Calculation
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import assumptions, notice
 from service.planning.quote.assumptions import touched_by
+from service.planning.quote.chart import chart
 from service.planning.quote.circumstances import warnings_for
-from service.planning.quote.quote import Question, Quote, quote, whole_curve
+from service.planning.quote.quote import Question, Quote, quote
 from service.planning.quote.working import working
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.quote import request as schemas
@@ -37,7 +38,7 @@ def calculation(book: RuleBook) -> Calculation[Question]:
             warnings,
             [doubts[name] for name in touched_by(result) if name in doubts],
             note,
-            curve=whole_curve(result) if "curve" in wanted else None,
+            curve=chart(result) if "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,
         )
 
