@@ -457,10 +457,11 @@ def planted(answer: dict[str, Any], *path: str, value: Any) -> dict[str, Any]:
         (("net_after_tax",), "net"),
         (("payroll", "paid_out"), "paid out"),
         (("payroll", "due_in_year"), "in the year"),
-        (("curve", "points", 0, "net"), "curve"),
+        (("curve", "points"), "curve"),
     ],
 )
 def test_check_of_the_sums_finds_a_wrong_penny(path: tuple[str, ...], name: str) -> None:
+    point = {"gross": 40.0, "tax_free": 10.0, "taxable": 30.0, "tax": 6.0, "net": 34.0}
     answer: dict[str, Any] = {
         "withdrawal": {"gross": 100.0, "tax_free": 25.0, "taxable": 75.0},
         "income_tax": {
@@ -478,10 +479,10 @@ def test_check_of_the_sums_finds_a_wrong_penny(path: tuple[str, ...], name: str)
             "over_deducted": 5.0,
             "under_deducted": 0.0,
         },
-        "curve": {"points": [{"gross": 40.0, "tax_free": 10.0, "taxable": 30.0, "tax": 6.0, "net": 34.0}]},
+        "curve": {"points": [point]},
     }
     assert sums_that_fail(answer) == []
-    wrong: Any = [{"tax": 14.99}] if name == "slices" else 24.99
+    wrong = {"slices": [{"tax": 14.99}], "curve": [{**point, "net": 33.99}]}.get(name, 24.99)
     assert sums_that_fail(planted(answer, *path, value=wrong)) == [name]
 
 

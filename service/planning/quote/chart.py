@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from itertools import pairwise
 
-from service.law import lump_sums
+from service.law import lump_sums, rounding
 from service.law.lump_sums import Split
 from service.law.units import PENNY, BasisPoints, Pence, TaxUnits
 from service.law.value import Value
@@ -52,23 +52,27 @@ def chart(answer: Quote) -> tuple[ChartPoint, ...]:
     split = lump_sums.splitter(method, pension, rules, left)
     year = TaxFunction(answer.year)
     curve = tax_curve(year, split(most)[0])
-    begins = {0: curve.pieces[0], **dict(_begins(curve, split, most))}
+    within = lump_sums.gross_within(method, pension, rules, left)
+
+    def last_within(taxable: Pence) -> Pence:
+        """The largest gross amount whose taxable part is at most so much."""
+        if within is not None:
+            return min(most, within(taxable))
+        return first_where(lambda gross: split(gross)[0] > taxable, 0, most + 1) - 1
+
+    begins = {0: curve.pieces[0], **dict(_begins(curve, split(most)[0], last_within))}
     for bend in lump_sums.bends(method, pension, rules, left):
         if 0 < bend < most and bend not in begins:
             begins[bend] = begins[max(gross for gross in begins if gross < bend)]
     begins.pop(most, None)
-    points = [_point(gross, begins[gross], split, year) for gross in sorted(begins)]
-    points.append(_point(most, None, split, year))
+    without = answer.without.total
+    points = [_point(gross, split(gross), begins[gross], year, without) for gross in sorted(begins)]
+    points.append(_point(most, split(most), None, year, without))
     return (*(_seen_to_the_next(point, following) for point, following in pairwise(points)), points[-1])
 
 
-def _begins(curve: TaxCurve, split: Callable[[Pence], Split], most: Pence) -> Iterator[tuple[Pence, Piece]]:
-    """The gross amounts at which the pieces of the curve begin, as far as a payment of ``most`` gets."""
-    top = split(most)[0]
-
-    def last_within(taxable: Pence) -> Pence:
-        return first_where(lambda gross: split(gross)[0] > taxable, 0, most + 1) - 1
-
+def _begins(curve: TaxCurve, top: Pence, last_within: Callable[[Pence], Pence]) -> Iterator[tuple[Pence, Piece]]:
+    """The gross amounts at which the pieces of the curve begin, up to a taxable part of ``top``."""
     begin = 0
     for piece in curve.pieces:
         if piece.rate is None:
@@ -86,11 +90,11 @@ def _begins(curve: TaxCurve, split: Callable[[Pence], Split], most: Pence) -> It
             begin = last_within(piece.end)
 
 
-def _point(gross: Pence, piece: Piece | None, split: Callable[[Pence], Split], year: TaxFunction) -> ChartPoint:
-    """A point, by the rules; ``piece`` is what begins there."""
-    taxable, charge, tax_free, excess = split(gross)
-    with_it = year(taxable)
-    tax = with_it.total - year(0).total
+def _point(gross: Pence, parts: Split, piece: Piece | None, year: TaxFunction, without: Pence) -> ChartPoint:
+    """A point; ``piece`` is what begins there, and ``without`` the year's tax without the withdrawal."""
+    taxable, charge, tax_free, excess = parts
+    exact_tax = _exact_tax(taxable, piece, year)
+    tax = rounding.years_tax_to_the_penny(exact_tax) - without
     stairs = None if piece is None else piece.stairs
     return ChartPoint(
         gross=gross,
@@ -100,12 +104,20 @@ def _point(gross: Pence, piece: Piece | None, split: Callable[[Pence], Split], y
         charge=charge,
         tax=tax,
         net=gross - charge - tax,
-        exact_tax=with_it.income_tax + with_it.child_benefit_charge * PENNY,
+        exact_tax=exact_tax,
         rate=None if piece is None else piece.rate,
         because=() if piece is None else piece.because,
         stair_width=0 if stairs is None else stairs.width,
         stair_height=0 if stairs is None else stairs.least_height,
     )
+
+
+def _exact_tax(taxable: Pence, piece: Piece | None, year: TaxFunction) -> TaxUnits:
+    """The year's tax before it is rounded: where a piece begins its own, and by the rules at any other amount."""
+    if piece is not None and piece.exact and taxable == piece.start:
+        return piece.tax_start
+    found = year(taxable)
+    return found.income_tax + found.child_benefit_charge * PENNY
 
 
 def _seen_to_the_next(point: ChartPoint, following: ChartPoint) -> ChartPoint:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
-from service.law import income_tax, payroll
+from service.law import payroll
 from service.law.income_tax import Liability, TaxpayerYear
 from service.law.units import PENNY, POUND, WHOLE, Pence, TaxUnits
 from service.planning.quote.quote import Quote
@@ -34,12 +34,11 @@ class Step(NamedTuple):
 
 def working(quote: Quote) -> list[Step]:
     """Every step of the answer, in the order the law takes them."""
-    question, rules = quote.question, quote.rules
-    year = income_tax.taxpayer_year(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    bands = _bands(quote.year)
     return [
         *_payment_steps(quote),
-        *_liability_steps(year, quote.without, "without", 0),
-        *_liability_steps(year, quote.with_it, "with", quote.payment.taxable),
+        *_liability_steps(quote.year, bands, quote.without, "without", 0),
+        *_liability_steps(quote.year, bands, quote.with_it, "with", quote.payment.taxable),
         Step(
             "tax_on_withdrawal",
             "Tax on the withdrawal",
@@ -123,8 +122,17 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
         )
 
 
+def _bands(year: TaxpayerYear) -> str:
+    """The bands of income other than savings and dividends, their limits already raised by the reliefs."""
+    scale = year.scales.lower
+    return ", ".join(
+        f"{name.replace('_', ' ')} {rate / 100:g}%" + (f" to {pounds(limit)}" if limit is not None else "")
+        for name, rate, limit in zip(scale.names, scale.rates, (*scale.limits, None), strict=True)
+    )
+
+
 def _liability_steps(
-    year: TaxpayerYear, result: Liability, which: Literal["without", "with"], withdrawal: Pence
+    year: TaxpayerYear, bands: str, result: Liability, which: Literal["without", "with"], withdrawal: Pence
 ) -> Iterator[Step]:
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     label = f"{which} the withdrawal"
@@ -194,10 +202,6 @@ def _liability_steps(
         ),
         result.taxable,
         "Income Tax Act 2007 ss.16A, 25(3A)" if rules.other_income_first else "Income Tax Act 2007 ss.16, 25(2)",
-    )
-    bands = ", ".join(
-        f"{name.replace('_', ' ')} {rate / 100:g}%" + (f" to {pounds(limit)}" if limit is not None else "")
-        for name, rate, limit in zip(scales.lower.names, scales.lower.rates, (*scales.lower.limits, None), strict=True)
     )
     yield Step(
         f"tax_below_savings_{which}",
