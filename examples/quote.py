@@ -2,7 +2,7 @@
 
     python examples/quote.py examples/requests/first-ufpls.json [http://127.0.0.1:8000]
 
-Exit status: 0 when a quote was printed, 1 when the service answered with a problem or could not be reached.
+Exit status: 0 when a quote was printed, 1 when the service answered with a problem, could not be asked or was not reached.
 """
 
 from __future__ import annotations
@@ -15,6 +15,10 @@ from typing import Any
 import requests
 
 WIDTH = 64
+USAGE = (
+    "Usage: python examples/quote.py REQUEST.json [ADDRESS]. Prints the quote of a running service, by default the one at "
+    "http://127.0.0.1:8000."
+)
 
 
 def money(amount: float) -> str:
@@ -28,7 +32,7 @@ def line(label: str, amount: float) -> str:
 
 
 def printed(quote: dict[str, Any]) -> str:
-    """The quote as text: what leaves, what payroll takes, what arrives, what comes back, what it is really taxed at."""
+    """The quote as text: what leaves, what payroll takes, what arrives, what comes back, and the rates of tax."""
     withdrawal, tax, payroll = quote["withdrawal"], quote["income_tax"], quote["payroll"]
     lines = [
         f"Withdrawal in {quote['tax_year']} ({withdrawal['method'].replace('_', ' ')})",
@@ -45,7 +49,7 @@ def printed(quote: dict[str, Any]) -> str:
         line("arrives in the bank", payroll["paid_out"]),
     ]
     if payroll["over_deducted"]:
-        form = payroll["reclaim_form"]
+        form = payroll["reclaim"]["form"]
         how = f"form {form}" if form != "none" else "no form needed"
         lines.append(line(f"comes back ({how})", payroll["over_deducted"]))
     if payroll["under_deducted"]:
@@ -54,13 +58,19 @@ def printed(quote: dict[str, Any]) -> str:
         line("yours in the end", quote["net_after_tax"]),
         "",
         line("tax this withdrawal adds to the year", tax["on_withdrawal"]),
-        f"  {'really taxed at':<{WIDTH - 18}}{tax['effective_rate']:>16.2%}",
-        f"  {'the next taxable pound would be taxed at':<{WIDTH - 18}}{tax['next_pound_rate']:>16.2%}",
+    ]
+    charge = quote.get("lifetime_allowance", {}).get("charge", 0)
+    if charge:
+        lines.append(line("lifetime allowance charge", charge))
+    lines += [
+        f"  {'effective rate':<{WIDTH - 18}}{tax['effective_rate']:>16.2%}",
+        "",
+        f"  {marginal_rate_sentence(tax['marginal_rate'])}",
         "",
         "  How the taxable part is taxed:",
     ]
     for piece in tax["slices"]:
-        average = piece.get("average_rate", piece["rate"])
+        average = piece.get("average_rate", piece.get("rate"))
         rate = "step" if average is None else f"{average:.2%}"
         reasons = ", ".join(reason.replace("_", " ") for reason in piece["because"])
         lines.append(
@@ -72,30 +82,76 @@ def printed(quote: dict[str, Any]) -> str:
                 f"{'':37}{piece['rate']:>7.2%}  and about {money(stairs['by'])} more at every {money(stairs['every'])}"
             )
     if quote["warnings"]:
-        lines += ["", "  Mind:"]
+        lines += ["", "  Points to note:"]
         for warning in quote["warnings"]:
             told = [f"{warning['title']}. {warning['detail']}", *warning.get("caveats", [])]
             lines.append(f"    {' '.join(told)}")
     return "\n".join([*lines, "", quote["notice"]])
 
 
+def marginal_rate_sentence(rate: float) -> str:
+    """What the next hundred pounds would cost. An allowance that comes back can make it less than nothing."""
+    more = "The next £100 of taxable withdrawal would"
+    cost = money(abs(rate) * 100)
+    return (
+        f"{more} lower the year's tax by {cost}."
+        if rate < 0
+        else f"{more} cost {cost} of tax (marginal rate {rate:.2%})."
+    )
+
+
+def problem(answer: dict[str, Any]) -> str:
+    """A problem as text, each fault on a line of its own."""
+    faults = [f"  {fault['pointer']}: {fault['detail']}" for fault in answer.get("errors", [])]
+    return "\n".join([f"{answer['title']}: {answer['detail']}", *faults])
+
+
+class CannotAskError(Exception):
+    """Why there is no answer, in a sentence."""
+
+
+def request_in(path: str) -> Any:
+    """The request that a file holds."""
+    try:
+        return json.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise CannotAskError(f"{path} cannot be read: {error.strerror}.") from None
+    except ValueError:
+        raise CannotAskError(f"{path} does not hold JSON.") from None
+
+
+def asked(base: str, request: Any) -> tuple[int, dict[str, Any]]:
+    """The service's status and answer."""
+    if not base.startswith(("http://", "https://")):
+        raise CannotAskError(f"An address begins with http://, such as http://127.0.0.1:8000; {base} does not.")
+    try:
+        response = requests.post(f"{base.rstrip('/')}/v1/withdrawal-tax", json=request, timeout=10)
+        answer = response.json()
+    except (requests.ConnectionError, requests.Timeout):
+        raise CannotAskError(f"No service answers at {base}. Start it first; README.md says how.") from None
+    except (requests.RequestException, ValueError):
+        raise CannotAskError(f"{base} is not an address of this service.") from None
+    if not isinstance(answer, dict) or not {"title", "withdrawal"} & set(answer):
+        raise CannotAskError(f"{base} is not an address of this service.")
+    return response.status_code, answer
+
+
 def main(arguments: list[str]) -> int:
     """Read a request file, ask the service, print the quote."""
+    if {"-h", "--help"} & set(arguments):
+        print(USAGE)
+        return 0
     if not 1 <= len(arguments) <= 2:
-        print(__doc__, file=sys.stderr)
+        print(USAGE, file=sys.stderr)
         return 1
-    request = json.loads(Path(arguments[0]).read_text(encoding="utf-8"))
     base = arguments[1] if len(arguments) == 2 else "http://127.0.0.1:8000"
     try:
-        response = requests.post(f"{base}/v1/withdrawal-tax", json=request, timeout=10)
-    except requests.ConnectionError:
-        print(f"No service answers at {base}. Start it first; README.md says how.", file=sys.stderr)
+        status, answer = asked(base, request_in(arguments[0]))
+    except CannotAskError as error:
+        print(error, file=sys.stderr)
         return 1
-    answer = response.json()
-    if response.status_code != 200:
-        print(f"{answer['title']}: {answer['detail']}", file=sys.stderr)
-        for fault in answer["errors"]:
-            print(f"  {fault['pointer']}: {fault['detail']}", file=sys.stderr)
+    if status != 200:
+        print(problem(answer), file=sys.stderr)
         return 1
     print(printed(answer))
     return 0

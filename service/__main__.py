@@ -39,7 +39,7 @@ def main(environ: Mapping[str, str] = os.environ) -> int:
         print(f"The service cannot start: {error}", file=sys.stderr)
         return 2 if isinstance(error, SettingsError) else 1
     version = app.extensions["rules_version"]
-    how = "compiled" if is_compiled() else "as written"
+    how = "compiled" if is_compiled() else "interpreted"
     print(f"Listening on {url_of(listener)}, workers: {settings.workers}, rules: {version}, code: {how}.", flush=True)
     serve(app, settings, listener)
     return 0

@@ -23,8 +23,9 @@ from service.law.rulebook import RuleBook, TaxYearRules, rule_book
 from service.planning.disclosure import notice
 from service.planning.household import INCOME_KINDS, Income, Person
 from service.planning.quote.caveats import touched_by
+from service.planning.quote.chart import chart
 from service.planning.quote.circumstances import warnings_for
-from service.planning.quote.quote import Question, Quote, Withdrawal, quote, whole_curve
+from service.planning.quote.quote import Question, Quote, Withdrawal, quote
 from service.planning.quote.working import working
 from tests.households import BOOK, YEARS, amounts
 
@@ -112,7 +113,7 @@ def test_it_answers_as_the_year_it_was_made_from(question: Question) -> None:
     assert amounts_of(new) == amounts_of(old)
     assert amounts_of(quote(question, BOOK)) == amounts_of(old)
     assert (new.question.tax_year, new.rules) == (NEW, book.years[NEW])
-    assert whole_curve(new) == whole_curve(old)
+    assert chart(new) == chart(old)
     assert [warning.code for warning in warnings_for(new)] == [warning.code for warning in warnings_for(old)]
     renamed = [
         {name: str(value).replace(NEW, LAST) for name, value in fields_of(step).items()} for step in working(new)

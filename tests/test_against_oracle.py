@@ -461,6 +461,13 @@ def test_what_is_too_much_and_too_little_over_http(
         *so_far.values(),
     )
     assert (found["over_deducted"], found["under_deducted"]) == (float(over), float(under))
+    if pay:
+        taken = deducted + (so_far["tax_to_date"] if basis == "cumulative" else 0)
+        assert found["deducted_in_year"] == float(taken)
+        assert found["due_in_year"] == float(taken - over + under)
+    else:
+        assert "deducted_in_year" not in found
+        assert "due_in_year" not in found
 
 
 def test_every_flat_rate_code_of_every_year() -> None:

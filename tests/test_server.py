@@ -120,7 +120,7 @@ def refused_start(**settings: str) -> subprocess.CompletedProcess[str]:
 def test_it_says_where_it_listens_answers_and_stops_with_status_0(stop: signal.Signals) -> None:
     with running_service() as (process, line, port):
         assert line.startswith(f"Listening on http://127.0.0.1:{port}, workers: 2, rules: ")
-        assert line.endswith(", code: as written.\n")
+        assert line.endswith(", code: interpreted.\n")
         status, body = ask(port, "GET", "/health/live")
         assert status == 200
         assert b'"live"' in body

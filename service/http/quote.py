@@ -9,8 +9,9 @@ from service.law.rulebook import RuleBook
 from service.planning.disclosure import caveats_of, notice
 from service.planning.quote.asked import QuoteAsked, question_of
 from service.planning.quote.caveats import touched_by
+from service.planning.quote.chart import chart
 from service.planning.quote.circumstances import warnings_for
-from service.planning.quote.quote import Quote, quote, whole_curve
+from service.planning.quote.quote import Quote, quote
 from service.planning.quote.working import working
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.quote import request as schemas
@@ -45,7 +46,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
                 [caveats[name] for name in touched_by(result) if name in caveats],
             ),
             note,
-            curve=whole_curve(result) if "curve" in wanted else None,
+            curve=chart(result) if "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,
         )
 

@@ -5,6 +5,8 @@ Finance Act 2004 ss.227-228ZA. All amounts are pence.
 
 from __future__ import annotations
 
+from datetime import date, timedelta
+
 from service.law.lump_sums import Method
 from service.law.rounding import down_to_the_pound, years_tax_to_the_penny
 from service.law.scale import Scale
@@ -42,6 +44,12 @@ def triggered_by(method: Method, taxable: Pence) -> bool:
     if method == "ufpls":
         return True
     return method in ("drawdown", "pcls_and_drawdown") and taxable > 0
+
+
+def applies_from(first_access: date) -> date:
+    """The day from which contributions count against the money purchase annual allowance: the one after the first flexible
+    access; what is paid in on that day itself is not tested against it (ss.227ZA, 227B, 227F(3)-(4))."""
+    return first_access + timedelta(days=1)
 
 
 def charge(excess: Pence, taxable_income: Pence, scale: Scale) -> Pence:

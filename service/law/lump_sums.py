@@ -243,6 +243,20 @@ def gross_within(
     return lambda taxable: min(taxable * WHOLE // taxed, taxable + most)
 
 
+def bends(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> tuple[Pence, ...]:
+    """The gross payments of a method from which on more of it is divided in another way than before; pence.
+
+    Between them each part of ``splitter`` rises evenly, but for the dropped pennies.
+    """
+    if method in ("drawdown", "pcls"):
+        return ()
+    if method == "small_pot":
+        return (pension.uncrystallised,)
+    if left.lifetime_allowance is not None and rules.regime == "lifetime_allowance_charge":
+        return (left.lifetime_allowance,)
+    return (left.tax_free * WHOLE // rules.tax_free_rate,)
+
+
 def take(method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, left: Allowances) -> Payment:
     """A payment of ``gross`` pence by a method, with its parts and the funds it leaves.
 

@@ -26,13 +26,19 @@ class PayrollFacts(Value, frozen=True):
 
 
 class PayrollOutcome(Value, frozen=True):
-    """What payroll takes from the payment and what becomes of the difference to the year's tax. Pence."""
+    """What payroll takes from the payment and what becomes of the difference to the year's tax. Pence.
+
+    ``deducted_in_year`` less ``due_in_year`` is ``over_deducted`` less ``under_deducted``; see ``payroll_outcome``. Both are
+    None where nothing of the payment is taxable.
+    """
 
     facts: PayrollFacts
     assumed: bool
     explanation: str
     deduction: Deduction
     paid_out: Pence
+    deducted_in_year: Pence | None
+    due_in_year: Pence | None
     over_deducted: Pence
     under_deducted: Pence
     reclaim: reclaim.Reclaim
@@ -48,6 +54,10 @@ class Due(Value, frozen=True):
 
     least: Pence
     most: Pence
+
+    def nearest(self, taken: Pence) -> Pence:
+        """What of it is compared with what was taken: that itself where it is neither too little nor too much."""
+        return min(max(taken, self.least), self.most)
 
 
 _NOTHING_DEDUCTED = Deduction(0, 0, 0, False)
@@ -81,6 +91,9 @@ def payroll_outcome(
     - a K code, on either basis, also collects tax on other income: nothing is too much that is within the year's whole tax;
     - code NT: nothing is due through payroll;
     - where nothing of the payment is taxable, payroll does not touch it, and both are nil.
+
+    ``deducted_in_year`` is what payroll has taken so, and ``due_in_year`` the tax it is compared with: with a K code what was
+    taken, as long as that is neither too little nor too much.
     """
     assumed = facts is None
     if facts is None:
@@ -103,15 +116,18 @@ def payroll_outcome(
         )
         taken = deduction.tax + (facts.tax_to_date if cumulative else 0)
         due = _due(facts, code, payment.taxable, person, rules, tax_before, tax_after)
-    over = max(0, taken - due.most)
+    due_in_year = due.nearest(taken)
+    over = max(0, taken - due_in_year)
     return PayrollOutcome(
         facts=facts,
         assumed=assumed,
         explanation=_explain(facts, code, deduction, payment.taxable, rules, person.tax_residence, assumed=assumed),
         deduction=deduction,
         paid_out=payment.gross - payment.charge - deduction.tax,
+        deducted_in_year=taken if payment.taxable else None,
+        due_in_year=due_in_year if payment.taxable else None,
         over_deducted=over,
-        under_deducted=max(0, due.least - taken),
+        under_deducted=max(0, due_in_year - taken),
         reclaim=reclaim.form_for(
             method,
             over_deducted=over,

@@ -101,7 +101,7 @@ def _beside_json(rounds: int, timed: int) -> Part:
     least = {name: min(values) for name, values in found.items()}
     once_in, once_out, both_ways, good, all_bad = list(least.values())[:5]
     share, wide_share, slower = (once_in + once_out) / good, both_ways / good, all_bad / good
-    how = "compiled" if is_compiled() else "as written"
+    how = "compiled" if is_compiled() else "interpreted"
     text = (
         f"Bulk: microseconds of processor time for each of {timed:,} records, the least of {rounds} rounds in turns; law "
         f"and planning run {how}; "

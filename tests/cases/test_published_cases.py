@@ -320,7 +320,7 @@ def test_lump_sum_allowances_over_http(example: Example, client: FlaskClient) ->
     """Income from drawdown uses no allowance, so what is left after it is the whole."""
     body = request_for(example.tax_year, {"non_savings": 1000})
     body["pension"] |= {name: number(amount) for name, amount in example.inputs.items()}
-    answer = answer_to(client, body)["allowances_after"]
+    answer = answer_to(client, body)["allowances_remaining"]
     assert {name: answer[name] for name in example.expected} == example.expected
 
 
@@ -347,7 +347,7 @@ def test_annual_allowance_split(example: Example, years: Years) -> None:
 @pytest.mark.parametrize("example", examples("annual_allowance.toml", "split", through="http"))
 def test_money_purchase_annual_allowance_over_http(example: Example, client: FlaskClient) -> None:
     answer = answer_to(client, request_for(example.tax_year, {"non_savings": 1000}))
-    found = answer["allowances_after"]["money_purchase_annual_allowance"]
+    found = answer["allowances_remaining"]["money_purchase_annual_allowance"]
     assert found["applies"] is True
     assert found["amount"] == example.expected["money_purchase"]
 

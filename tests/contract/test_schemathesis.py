@@ -101,8 +101,18 @@ def sums_that_fail(answer: dict[str, Any]) -> list[str]:
         "paid out": pence(payroll["paid_out"])
         == pence(withdrawal["gross"]) - pence(charge) - pence(payroll["tax_deducted"]),
         "one way": payroll["over_deducted"] == 0 or payroll["under_deducted"] == 0,
+        "in the year": pence(payroll.get("deducted_in_year", 0)) - pence(payroll.get("due_in_year", 0))
+        == pence(payroll["over_deducted"]) - pence(payroll["under_deducted"]),
+        "curve": all(point_adds_up(point) for point in answer.get("curve", {}).get("points", ())),
     }
     return [name for name, holds in sums.items() if not holds]
+
+
+def point_adds_up(point: dict[str, Any]) -> bool:
+    """Return whether the parts of a point of the curve agree with one another."""
+    parts = sum(pence(point.get(name, 0)) for name in ("tax_free", "taxable", "taxed_as_excess"))
+    costs = pence(point["tax"]) + pence(point.get("lifetime_allowance_charge", 0))
+    return pence(point["gross"]) == parts == pence(point["net"]) + costs
 
 
 def counts_that_fail(answer: dict[str, Any]) -> list[str]:
@@ -446,9 +456,12 @@ def planted(answer: dict[str, Any], *path: str, value: Any) -> dict[str, Any]:
         (("income_tax", "slices"), "slices"),
         (("net_after_tax",), "net"),
         (("payroll", "paid_out"), "paid out"),
+        (("payroll", "due_in_year"), "in the year"),
+        (("curve", "points"), "curve"),
     ],
 )
 def test_check_of_the_sums_finds_a_wrong_penny(path: tuple[str, ...], name: str) -> None:
+    point = {"gross": 40.0, "tax_free": 10.0, "taxable": 30.0, "tax": 6.0, "net": 34.0}
     answer: dict[str, Any] = {
         "withdrawal": {"gross": 100.0, "tax_free": 25.0, "taxable": 75.0},
         "income_tax": {
@@ -458,10 +471,18 @@ def test_check_of_the_sums_finds_a_wrong_penny(path: tuple[str, ...], name: str)
             "slices": [{"tax": 15.0}],
         },
         "net_after_tax": 85.0,
-        "payroll": {"paid_out": 80.0, "tax_deducted": 20.0, "over_deducted": 5.0, "under_deducted": 0.0},
+        "payroll": {
+            "paid_out": 80.0,
+            "tax_deducted": 20.0,
+            "deducted_in_year": 20.0,
+            "due_in_year": 15.0,
+            "over_deducted": 5.0,
+            "under_deducted": 0.0,
+        },
+        "curve": {"points": [point]},
     }
     assert sums_that_fail(answer) == []
-    wrong: Any = [{"tax": 14.99}] if name == "slices" else 24.99
+    wrong = {"slices": [{"tax": 14.99}], "curve": [{**point, "net": 33.99}]}.get(name, 24.99)
     assert sums_that_fail(planted(answer, *path, value=wrong)) == [name]
 
 

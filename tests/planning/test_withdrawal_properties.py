@@ -155,6 +155,15 @@ def test_every_amount_of_a_quote_reconciles(question: Question) -> None:
     assert answer.payroll.refund == max(0, -deducted)
     if payment.taxable == 0:
         assert deducted == answer.on_withdrawal == 0
+        assert (answer.payroll.deducted_in_year, answer.payroll.due_in_year) == (None, None)
+    else:
+        taken, due = answer.payroll.deducted_in_year, answer.payroll.due_in_year
+        assert taken is not None
+        assert due is not None
+        assert taken == deducted + (facts.tax_to_date if facts.basis == "cumulative" else 0) >= 0
+        assert taken - due == answer.payroll.over_deducted - answer.payroll.under_deducted
+        if facts.basis == "month_1" and "K" not in facts.code:
+            assert due == (0 if facts.code == "NT" else answer.on_withdrawal)
 
     # Allowances fall by the tax-free part, but for a small pot's (ITEPA 2003 ss.637Q, 637S).
     counted = 0 if question.withdrawal.method == "small_pot" else payment.tax_free
@@ -164,6 +173,40 @@ def test_every_amount_of_a_quote_reconciles(question: Question) -> None:
         assert answer.death_benefit_allowance_after == (
             answer.left_before.lump_sum_and_death_benefit_allowance - counted
         )
+
+
+@settings(max_examples=200, deadline=None)
+@given(questions())
+def test_marginal_rate_is_what_another_hundred_pounds_cost(question: Question) -> None:
+    """The difference of two quotes' totals: this one, and one whose taxable part is 100 pounds more. A rate of one in
+    10,000 is a penny on 100 pounds."""
+    answer = quote(question, BOOK)
+    taxable = answer.payment.taxable + 10_000
+    more = quote(
+        question._replace(pension=Pension(0, drawdown=taxable), withdrawal=Withdrawal("drawdown", taxable)), BOOK
+    )
+    assert answer.marginal_rate == more.with_it.total - answer.with_it.total
+
+
+def test_marginal_rate_has_every_step_and_stair_in_it() -> None:
+    """Worked out by hand for England in 2026-27; pounds of income from employment, and of interest, and the rate."""
+    cases = (
+        (12_570, 0, 0, 2_000),
+        # The 40 of the higher rate, and 50 pounds of allowance lost at 40%.
+        (100_000, 0, 0, 6_000),
+        # 2,251 of child benefit, 1% of it for each 200: 97% is 2,183 and 98% 2,205.
+        (79_500, 0, 225_160, 6_200),
+        # The next jump is 101 pounds away.
+        (79_499, 0, 225_160, 4_000),
+        (79_400, 0, 225_160, 4_000),
+        # 20% of 100, and of 500: only 500 of interest is free of tax from here on, so the allowance is set against the rest.
+        (49_270, 1_000, 0, 12_000),
+    )
+    for employment, interest, child_benefit, rate in cases:
+        income = (Income("employment", employment * 100), Income("savings_interest", interest * 100))
+        person = Person(date(1955, 6, 1), "england", income, child_benefit=child_benefit)
+        question = Question("2026-27", person, Pension(0, drawdown=1), Withdrawal("drawdown", 0))
+        assert quote(question, BOOK).marginal_rate == rate, (employment, interest)
 
 
 def after(question: Question, answer: Quote) -> tuple[Person, Pension]:
@@ -225,7 +268,7 @@ def assert_parts_equal_whole(question: Question, first_amount: int) -> None:
     if taxable == whole.payment.taxable:
         assert second.with_it.total == whole.with_it.total
         assert second.with_it.child_benefit_charge == whole.with_it.child_benefit_charge
-        assert second.next_pound_rate == whole.next_pound_rate
+        assert second.marginal_rate == whole.marginal_rate
 
     assert (second.uncrystallised_after, second.drawdown_after) == (whole.uncrystallised_after, whole.drawdown_after)
     assert second.money_purchase_applies or not whole.money_purchase_applies or asked in (0, first_amount)

@@ -78,9 +78,15 @@ FIELDS = (
     Column("uncrystallised", "pounds", "household/people/0/pensions/0/uncrystallised"),
     Column("drawdown", "pounds", "household/people/0/pensions/0/drawdown"),
     Column("lump_sum_allowance_used", "pounds", "household/people/0/lump_sum_allowances/lump_sum_allowance_used"),
-    Column("lump_sum_and_death_benefit_allowance_used", "pounds", "household/people/0/lump_sum_allowances/lump_sum_and_death_benefit_allowance_used"),
+    Column(
+        "lump_sum_and_death_benefit_allowance_used",
+        "pounds",
+        "household/people/0/lump_sum_allowances/lump_sum_and_death_benefit_allowance_used",
+    ),
     Column("lifetime_allowance_used", "fraction", "household/people/0/lump_sum_allowances/lifetime_allowance_used"),
-    Column("protected_lump_sum_allowance", "pounds", "household/people/0/lump_sum_allowances/protected_lump_sum_allowance"),
+    Column(
+        "protected_lump_sum_allowance", "pounds", "household/people/0/lump_sum_allowances/protected_lump_sum_allowance"
+    ),
     Column(
         "protected_lump_sum_and_death_benefit_allowance",
         "pounds",
@@ -117,7 +123,7 @@ RESULTS = (
     ResultColumn("tax_on_withdrawal", ("income_tax", "on_withdrawal")),
     ResultColumn("tax_total", ("income_tax", "total")),
     ResultColumn("effective_rate", ("income_tax", "effective_rate"), "number"),
-    ResultColumn("next_pound_rate", ("income_tax", "next_pound_rate"), "number"),
+    ResultColumn("marginal_rate", ("income_tax", "marginal_rate"), "number"),
     ResultColumn("child_benefit_charge", ("income_tax", "child_benefit_charge")),
     ResultColumn("lifetime_allowance_charge", ("lifetime_allowance", "charge")),
     ResultColumn("net_after_tax", ("net_after_tax",)),
@@ -126,18 +132,18 @@ RESULTS = (
     ResultColumn("paid_out", ("payroll", "paid_out")),
     ResultColumn("over_deducted", ("payroll", "over_deducted")),
     ResultColumn("under_deducted", ("payroll", "under_deducted")),
-    ResultColumn("reclaim_form", ("payroll", "reclaim_form"), "text"),
-    ResultColumn("lump_sum_allowance_after", ("allowances_after", "lump_sum_allowance")),
+    ResultColumn("reclaim_form", ("payroll", "reclaim", "form"), "text"),
+    ResultColumn("lump_sum_allowance_after", ("allowances_remaining", "lump_sum_allowance")),
     ResultColumn(
-        "lump_sum_and_death_benefit_allowance_after", ("allowances_after", "lump_sum_and_death_benefit_allowance")
+        "lump_sum_and_death_benefit_allowance_after", ("allowances_remaining", "lump_sum_and_death_benefit_allowance")
     ),
     ResultColumn(
         "money_purchase_annual_allowance_applies",
-        ("allowances_after", "money_purchase_annual_allowance", "applies"),
+        ("allowances_remaining", "money_purchase_annual_allowance", "applies"),
         "truth",
     ),
-    ResultColumn("personal_allowance_unused", ("allowances_after", "personal_allowance_unused")),
-    ResultColumn("basic_rate_band_unused", ("allowances_after", "basic_rate_band_unused")),
+    ResultColumn("personal_allowance_unused", ("allowances_remaining", "personal_allowance")),
+    ResultColumn("basic_rate_band_unused", ("allowances_remaining", "basic_rate_band")),
     ResultColumn("uncrystallised_after", ("pension_after", "uncrystallised")),
     ResultColumn("drawdown_after", ("pension_after", "drawdown")),
 )

@@ -56,16 +56,6 @@ class Piece(Value, frozen=True):
         step comes only after its amount."""
         return self.because == CHARGE_STEP
 
-    @property
-    def next_pound_rate(self) -> BasisPoints:
-        """What a pound more costs: the taper's stairs are averaged in, which are narrow; the charge's are left out."""
-        stairs = self.stairs
-        if stairs is None or stairs.width > STAIR:
-            return self.rate or 0
-        if self.end - self.start <= STAIR:
-            return (self.tax_end - self.tax_start) // (self.end - self.start)
-        return (self.rate or 0) + stairs.height // stairs.width
-
     def tax_at(self, amount: Pence) -> TaxUnits:
         """Tax at an amount within the piece, in ten-thousandths of a penny."""
         return self.tax_end if amount == self.end else self._on_line(amount)

@@ -38,13 +38,6 @@ class TaxCurve(Value, frozen=True):
 
     pieces: tuple[Piece, ...]
 
-    def piece_from(self, amount: Pence) -> Piece:
-        """The piece on which the next penny after ``amount`` lies."""
-        for piece in self.pieces:
-            if piece.start <= amount < piece.end:
-                return piece
-        return self.pieces[-1]
-
     def tax_at(self, amount: Pence) -> TaxUnits:
         """Tax at an amount, in ten-thousandths of a penny. A step that begins after ``amount`` is left out."""
         tax = self.pieces[0].tax_start

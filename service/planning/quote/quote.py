@@ -11,7 +11,7 @@ from service.law import annual_allowance, income_tax, lump_sums, payroll, roundi
 from service.law.income_tax import Liability, Taxpayer, TaxpayerYear, basic_rate_band_unused
 from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import RuleBook, TaxYearRules
-from service.law.units import BasisPoints, Pence
+from service.law.units import POUND, BasisPoints, Pence
 from service.law.value import Value
 from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
@@ -21,6 +21,10 @@ from service.planning.household import PEOPLE, Path, Person
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
 from service.planning.quote.gross_up import Wanted, least_gross
 from service.planning.wording import YOU, pounds
+
+_MORE = 100 * POUND
+"""How much more of a taxable withdrawal the marginal rate is told of. A hundred pounds are 10,000 pence, so the extra tax in
+pence is the rate in basis points."""
 
 
 class Withdrawal(Value, frozen=True):
@@ -81,7 +85,12 @@ class LifetimeAllowanceTest(NamedTuple):
 
 
 class Quote(Value, frozen=True):
-    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after."""
+    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after.
+
+    ``marginal_rate`` is what the next hundred pounds of taxable withdrawal would cost, steps and staircases included.
+    ``money_purchase_from`` is the day from which contributions count against the money purchase annual allowance, where this
+    withdrawal brings it in and its day is known.
+    """
 
     question: Question
     rules: TaxYearRules
@@ -91,12 +100,13 @@ class Quote(Value, frozen=True):
     without: Liability
     with_it: Liability
     on_withdrawal: Pence
-    next_pound_rate: BasisPoints
+    marginal_rate: BasisPoints
     slices: tuple[Slice, ...]
     net_after_tax: Pence
     payroll: PayrollOutcome
     money_purchase_applies: bool
     money_purchase_triggered: bool
+    money_purchase_from: date | None
     personal_allowance_unused: Pence
     basic_rate_band_unused: Pence
     lifetime_allowance: LifetimeAllowanceTest | None
@@ -135,7 +145,10 @@ def quote(question: Question, book: RuleBook) -> Quote:
         tax_after=with_it.total,
         emptied=uncrystallised + drawdown == 0,
     )
-    triggered = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)
+    accessed = question.pension.flexibly_accessed
+    flexible = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)
+    triggered = flexible and not accessed
+    day = question.withdrawal.day
     return Quote(
         question=question,
         rules=rules,
@@ -145,12 +158,13 @@ def quote(question: Question, book: RuleBook) -> Quote:
         without=without,
         with_it=with_it,
         on_withdrawal=on_withdrawal,
-        next_pound_rate=curve.piece_from(payment.taxable).next_pound_rate,
+        marginal_rate=_total_at(payment.taxable + _MORE, curve, year) - with_it.total,
         slices=slices(curve, payment.taxable),
         net_after_tax=gross - payment.charge - on_withdrawal,
         payroll=outcome,
-        money_purchase_applies=question.pension.flexibly_accessed or triggered,
-        money_purchase_triggered=triggered and not question.pension.flexibly_accessed,
+        money_purchase_applies=accessed or flexible,
+        money_purchase_triggered=triggered,
+        money_purchase_from=annual_allowance.applies_from(day) if triggered and day is not None else None,
         personal_allowance_unused=max(0, with_it.allowances - with_it.net_income),
         basic_rate_band_unused=basic_rate_band_unused(year.year, with_it),
         lifetime_allowance=_lifetime_allowance_test(question, rules, left, payment),
@@ -162,20 +176,19 @@ def quote(question: Question, book: RuleBook) -> Quote:
     )
 
 
-def whole_curve(answer: Quote) -> TaxCurve:
-    """The tax curve from nothing to the most that this method could pay, for a chart."""
-    question, rules = answer.question, answer.rules
-    most = lump_sums.most_permitted(question.withdrawal.method, question.pension, rules.lump_sums, answer.left_before)
-    taxable = lump_sums.take(
-        question.withdrawal.method, most, question.pension, rules.lump_sums, answer.left_before
-    ).taxable
-    return tax_curve(_year(question, rules), max(taxable, answer.payment.taxable))
-
-
 def _year(question: Question, rules: TaxYearRules) -> TaxFunction:
     """The person's year without the withdrawal, ready to be asked."""
     person = question.person
     return TaxFunction(income_tax.taxpayer_year(person.taxpayer(), rules.income_tax[person.tax_residence]))
+
+
+def _total_at(taxable: Pence, curve: TaxCurve, year: TaxFunction) -> Pence:
+    """The year's tax with a taxable withdrawal: read off the curve inside a piece that is exact, which is quicker, or else by
+    the rules."""
+    for piece in curve.pieces:
+        if piece.start < taxable < piece.end and piece.exact:
+            return rounding.years_tax_to_the_penny(piece.tax_at(taxable))
+    return year(taxable).total
 
 
 def slices(curve: TaxCurve, taxable: Pence) -> tuple[Slice, ...]:

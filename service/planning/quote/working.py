@@ -1,11 +1,15 @@
-"""How an answer came out, step by step, for somebody who has to check it."""
+"""How an answer came out, step by step, for somebody who has to check it.
+
+A step's name is fixed, for programs. The year's tax is worked out twice, so the names of its steps end in ``_without`` and
+``_with``: without and with the withdrawal.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
-from service.law import income_tax, payroll
+from service.law import payroll
 from service.law.income_tax import Liability, TaxpayerYear
 from service.law.units import PENNY, POUND, WHOLE, Pence, TaxUnits
 from service.planning.quote.quote import Quote
@@ -18,9 +22,10 @@ Value = int | tuple[int, int] | str | bool
 
 
 class Step(NamedTuple):
-    """One step: what was computed, from what, with which result, by which section."""
+    """One step: its fixed name, what was computed, how, from what, with which result, by which section."""
 
     step: str
+    title: str
     detail: str
     inputs: tuple[tuple[str, Value], ...]
     result: Value
@@ -29,14 +34,14 @@ class Step(NamedTuple):
 
 def working(quote: Quote) -> list[Step]:
     """Every step of the answer, in the order the law takes them."""
-    question, rules = quote.question, quote.rules
-    year = income_tax.taxpayer_year(question.person.taxpayer(), rules.income_tax[question.person.tax_residence])
+    bands = _bands(quote.year)
     return [
         *_payment_steps(quote),
-        *_liability_steps(year, quote.without, "without the withdrawal", 0),
-        *_liability_steps(year, quote.with_it, "with the withdrawal", quote.payment.taxable),
+        *_liability_steps(quote.year, bands, quote.without, "without", 0),
+        *_liability_steps(quote.year, bands, quote.with_it, "with", quote.payment.taxable),
         Step(
-            "tax on the withdrawal",
+            "tax_on_withdrawal",
+            "Tax on the withdrawal",
             "The year's tax with the withdrawal less the year's tax without it.",
             (("with", quote.with_it.total), ("without", quote.without.total)),
             quote.on_withdrawal,
@@ -55,25 +60,28 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
     payment, left, pension = quote.payment, quote.left_before, quote.question.pension
     if left.lifetime_allowance is not None:
         yield Step(
-            "lifetime allowance available",
+            "lifetime_allowance_available",
+            "Lifetime allowance available",
             "The personal lifetime allowance less what earlier benefits used.",
-            (("lifetime_allowance_used_percent", (pension.lifetime_allowance_used, 100)),),
+            (("lifetime_allowance_used", (pension.lifetime_allowance_used, WHOLE)),),
             left.lifetime_allowance,
             "Finance Act 2004 ss.216-219",
         )
     elif left.lump_sum_allowance is not None and left.lump_sum_and_death_benefit_allowance is not None:
         yield Step(
-            "lump sum allowance available",
+            "lump_sum_allowance_available",
+            "Lump sum allowance available",
             "The allowance less a quarter of the lifetime allowance used before 6 April 2024 and less what was used since.",
             (
-                ("lifetime_allowance_used_percent", (pension.lifetime_allowance_used, 100)),
+                ("lifetime_allowance_used", (pension.lifetime_allowance_used, WHOLE)),
                 ("lump_sum_allowance_used", pension.lump_sum_allowance_used),
             ),
             left.lump_sum_allowance,
             "ITEPA 2003 ss.637P-637Q; Finance Act 2024 Sch.9 paras 125-127",
         )
         yield Step(
-            "lump sum and death benefit allowance available",
+            "lump_sum_and_death_benefit_allowance_available",
+            "Lump sum and death benefit allowance available",
             "Reduced in the same way.",
             (),
             left.lump_sum_and_death_benefit_allowance,
@@ -88,16 +96,25 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
     }
     section = sections[quote.question.withdrawal.method]
     yield Step(
-        "tax-free part",
+        "tax_free_part",
+        "Tax-free part",
         "A quarter of what is crystallised, down to the penny, and no more than the allowances leave.",
         (("gross", payment.gross), ("most_tax_free", left.tax_free)),
         payment.tax_free,
         section,
     )
-    yield Step("taxable part", "What is taxed as pension income of the year.", (), payment.taxable, section)
+    yield Step(
+        "taxable_part",
+        "Taxable part",
+        "What is taxed as pension income of the year.",
+        (),
+        payment.taxable,
+        section,
+    )
     if payment.charge:
         yield Step(
-            "lifetime allowance charge",
+            "lifetime_allowance_charge",
+            "Lifetime allowance charge",
             "On what is over the allowance, down to the penny.",
             (("excess", payment.over_lifetime_allowance), ("rate", (payment.charge_rate, WHOLE))),
             payment.charge,
@@ -105,10 +122,23 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
         )
 
 
-def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdrawal: Pence) -> Iterator[Step]:
+def _bands(year: TaxpayerYear) -> str:
+    """The bands of income other than savings and dividends, their limits already raised by the reliefs."""
+    scale = year.scales.lower
+    return ", ".join(
+        f"{name.replace('_', ' ')} {rate / 100:g}%" + (f" to {pounds(limit)}" if limit is not None else "")
+        for name, rate, limit in zip(scale.names, scale.rates, (*scale.limits, None), strict=True)
+    )
+
+
+def _liability_steps(
+    year: TaxpayerYear, bands: str, result: Liability, which: Literal["without", "with"], withdrawal: Pence
+) -> Iterator[Step]:
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
+    label = f"{which} the withdrawal"
     yield Step(
-        f"net income {label}",
+        f"net_income_{which}",
+        f"Net income {label}",
         "All income of the year, the taxable part of the withdrawal included.",
         (
             ("other_income", taxpayer.other_income),
@@ -121,7 +151,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         "Income Tax Act 2007 s.23 steps 1-2",
     )
     yield Step(
-        f"adjusted net income {label}",
+        f"adjusted_net_income_{which}",
+        f"Adjusted net income {label}",
         "Less gross relief-at-source contributions and gross Gift Aid donations.",
         (
             ("relief_at_source_contributions", taxpayer.relief_at_source),
@@ -131,7 +162,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         "Income Tax Act 2007 s.58",
     )
     yield Step(
-        f"personal allowance {label}",
+        f"personal_allowance_{which}",
+        f"Personal allowance {label}",
         "Reduced by half of the adjusted net income above the threshold, up to the pound"
         + (
             f"; {pounds(result.marriage_allowance_given)} of it is given to the partner."
@@ -147,7 +179,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
     )
     if result.blind_persons_allowance:
         yield Step(
-            f"blind person's allowance {label}",
+            f"blind_persons_allowance_{which}",
+            f"Blind person's allowance {label}",
             "Added in full.",
             (),
             result.blind_persons_allowance,
@@ -159,7 +192,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         else "Set against the kinds of income in the way that saves most."
     )
     yield Step(
-        f"taxable income {label}",
+        f"taxable_income_{which}",
+        f"Taxable income {label}",
         f"Income less allowances. {order}",
         (
             ("below_savings", result.other_to),
@@ -169,12 +203,9 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         result.taxable,
         "Income Tax Act 2007 ss.16A, 25(3A)" if rules.other_income_first else "Income Tax Act 2007 ss.16, 25(2)",
     )
-    bands = ", ".join(
-        f"{name.replace('_', ' ')} {rate / 100:g}%" + (f" to {pounds(limit)}" if limit is not None else "")
-        for name, rate, limit in zip(scales.lower.names, scales.lower.rates, (*scales.lower.limits, None), strict=True)
-    )
     yield Step(
-        f"tax on income below savings {label}",
+        f"tax_below_savings_{which}",
+        f"Tax on income other than savings and dividends {label}",
         f"Bands: {bands}.",
         (("taxable", result.other_to),),
         _exact(result.other_tax),
@@ -182,7 +213,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
     )
     if taxpayer.savings:
         yield Step(
-            f"tax on savings {label}",
+            f"tax_on_savings_{which}",
+            f"Tax on savings {label}",
             "After the starting rate for savings and the personal savings allowance.",
             (
                 ("savings_allowance", result.savings_allowance),
@@ -194,7 +226,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         )
     if taxpayer.dividends:
         yield Step(
-            f"tax on dividends {label}",
+            f"tax_on_dividends_{which}",
+            f"Tax on dividends {label}",
             "After the dividend nil rate; the top slice of income.",
             (
                 ("dividend_allowance", scales.dividend_allowance),
@@ -205,7 +238,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         )
     if taxpayer.marriage_allowance == "receives":
         yield Step(
-            f"marriage allowance {label}",
+            f"marriage_allowance_{which}",
+            f"Marriage allowance {label}",
             "A tax reduction at the basic rate, if no income is taxed above it.",
             (
                 ("transferred", rules.marriage_allowance),
@@ -216,7 +250,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
         )
     if taxpayer.child_benefit:
         yield Step(
-            f"high income child benefit charge {label}",
+            f"child_benefit_charge_{which}",
+            f"High income child benefit charge {label}",
             "Benefit, percentage and charge each down to a whole number.",
             (
                 ("child_benefit", taxpayer.child_benefit),
@@ -226,7 +261,8 @@ def _liability_steps(year: TaxpayerYear, result: Liability, label: str, withdraw
             "ITEPA 2003 ss.681B-681H",
         )
     yield Step(
-        f"income tax of the year {label}",
+        f"income_tax_of_year_{which}",
+        f"Income tax of the year {label}",
         "The sum of the parts, to the nearest penny, with the charge.",
         (),
         result.total,
@@ -241,7 +277,8 @@ def _payroll_steps(quote: Quote) -> Iterator[Step]:
         code = payroll.parse_code(outcome.facts.code)
         if code.kind in ("suffix", "k"):
             yield Step(
-                "free pay",
+                "free_pay",
+                "Free pay",
                 "The code's pay adjustment; negative where a K code adds to pay.",
                 (
                     ("code", outcome.facts.code),
@@ -252,7 +289,8 @@ def _payroll_steps(quote: Quote) -> Iterator[Step]:
                 f"{routine} para 4.3.1",
             )
         yield Step(
-            "taxable pay",
+            "taxable_pay",
+            "Taxable pay",
             "Pay after the adjustment, down to the pound.",
             (
                 ("payment", quote.payment.taxable),
@@ -262,7 +300,8 @@ def _payroll_steps(quote: Quote) -> Iterator[Step]:
             f"{routine} para 4.3.2",
         )
         yield Step(
-            "payroll deduction",
+            "payroll_deduction",
+            "Payroll deduction",
             "Tax on that by the code, dropped to the penny"
             + (", limited to half of the payment." if outcome.deduction.limited else "."),
             (("tax_to_date", outcome.facts.tax_to_date),),
@@ -270,9 +309,20 @@ def _payroll_steps(quote: Quote) -> Iterator[Step]:
             f"{routine} paras 4.4-4.5",
         )
     yield Step(
-        "difference to the year's tax",
-        "What payroll takes less what the withdrawal adds to the year's tax.",
+        "deduction_less_tax_on_withdrawal",
+        "Deduction less the tax on the withdrawal",
+        "What payroll takes from this payment less what the withdrawal adds to the year's tax.",
         (("deducted", outcome.deduction.tax), ("due", quote.on_withdrawal)),
         outcome.deduction.tax - quote.on_withdrawal,
         "PAYE moves cash; the year's liability is Income Tax Act 2007 s.23",
     )
+    if outcome.deducted_in_year is not None and outcome.due_in_year is not None:
+        yield Step(
+            "over_or_under_deducted",
+            "Deducted too much or too little",
+            "What payroll has taken in the year less the tax of the income it answers for; below nil where it has taken too "
+            "little.",
+            (("deducted_in_year", outcome.deducted_in_year), ("due_in_year", outcome.due_in_year)),
+            outcome.over_deducted - outcome.under_deducted,
+            "PAYE moves cash; the year's liability is Income Tax Act 2007 s.23",
+        )

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from itertools import pairwise
 from typing import Any
 
 from service.law.rounding import years_tax_to_the_penny
-from service.planning.curve.tax_curve import TaxCurve
+from service.law.units import Pence
+from service.planning.payroll import PayrollOutcome
+from service.planning.quote.chart import ChartPoint
 from service.planning.quote.quote import LifetimeAllowanceTest, Quote, Slice
 from service.planning.quote.working import Step, Value
 from service.planning.warnings.warning import ClientWarning
@@ -19,13 +23,14 @@ def answer(
     rules: dict[str, Any],
     notice: str,
     *,
-    curve: TaxCurve | None = None,
+    curve: tuple[ChartPoint, ...] | None = None,
     working: list[Step] | None = None,
 ) -> dict[str, Any]:
-    """The answer as JSON: money in pounds, rates as fractions."""
+    """The answer as JSON: money in pounds, rates as fractions. ``curve`` and ``working`` are shown where they are given."""
     question, payment, with_it = quote.question, quote.payment, quote.with_it
-    payroll = quote.payroll
-    withdrawal = {
+    withdrawal: dict[str, Any] = {
+        "person": question.person_place,
+        "pension": question.pension_place,
         "method": question.withdrawal.method,
         "gross": pounds(payment.gross),
         "tax_free": pounds(payment.tax_free),
@@ -41,28 +46,16 @@ def answer(
             "on_other_income": pounds(quote.without.total),
             "on_withdrawal": pounds(quote.on_withdrawal),
             "total": pounds(with_it.total),
-            "effective_rate": part_of(quote.on_withdrawal, payment.gross),
-            "next_pound_rate": fraction(quote.next_pound_rate),
+            "effective_rate": part_of(quote.on_withdrawal + payment.charge, payment.gross),
+            "marginal_rate": fraction(quote.marginal_rate),
             "slices": [_slice(piece) for piece in quote.slices],
             "personal_allowance": pounds(with_it.personal_allowance),
             "child_benefit_charge": pounds(with_it.child_benefit_charge),
             "marriage_allowance_reduction": pounds(years_tax_to_the_penny(with_it.marriage_allowance_reduction)),
         },
         "net_after_tax": pounds(quote.net_after_tax),
-        "payroll": {
-            "code": payroll.facts.code,
-            "basis": payroll.facts.basis,
-            "assumed": payroll.assumed,
-            "explanation": payroll.explanation,
-            "tax_deducted": pounds(payroll.deduction.tax),
-            "refund": pounds(payroll.refund),
-            "paid_out": pounds(payroll.paid_out),
-            "over_deducted": pounds(payroll.over_deducted),
-            "under_deducted": pounds(payroll.under_deducted),
-            "reclaim_form": payroll.reclaim.form,
-            "reclaim_reason": payroll.reclaim.reason,
-        },
-        "allowances_after": _allowances_after(quote),
+        "payroll": _payroll(quote.payroll),
+        "allowances_remaining": _allowances_remaining(quote),
         "pension_after": {
             "uncrystallised": pounds(quote.uncrystallised_after),
             "drawdown": pounds(quote.drawdown_after),
@@ -85,70 +78,92 @@ def answer(
 
 
 def _slice(piece: Slice) -> dict[str, Any]:
-    document: dict[str, Any] = {
-        "from": pounds(piece.start),
-        "to": pounds(piece.end),
-        "rate": None if piece.rate is None else fraction(piece.rate),
-        "tax": pounds(piece.tax),
-        "because": piece.because,
-    }
+    document: dict[str, Any] = {"from": pounds(piece.start), "to": pounds(piece.end)}
+    if piece.rate is not None:
+        document["rate"] = fraction(piece.rate)
+    document["tax"] = pounds(piece.tax)
+    document["because"] = piece.because
     if piece.stair_width:
         document["average_rate"] = part_of(piece.tax, piece.end - piece.start)
-        document["staircase"] = {"every": pounds(piece.stair_width), "by": pounds(piece.stair_height)}
+        document["staircase"] = _staircase(piece.stair_width, piece.stair_height)
     return document
 
 
-def _allowances_after(quote: Quote) -> dict[str, Any]:
+def _staircase(width: Pence, height: Pence) -> dict[str, float]:
+    return {"every": pounds(width), "by": pounds(height)}
+
+
+def _payroll(outcome: PayrollOutcome) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "code": outcome.facts.code,
+        "basis": outcome.facts.basis,
+        "code_assumed": outcome.assumed,
+        "explanation": outcome.explanation,
+        "tax_deducted": pounds(outcome.deduction.tax),
+        "refund": pounds(outcome.refund),
+        "paid_out": pounds(outcome.paid_out),
+    }
+    if outcome.deducted_in_year is not None and outcome.due_in_year is not None:
+        document["deducted_in_year"] = pounds(outcome.deducted_in_year)
+        document["due_in_year"] = pounds(outcome.due_in_year)
+    document["over_deducted"] = pounds(outcome.over_deducted)
+    document["under_deducted"] = pounds(outcome.under_deducted)
+    document["reclaim"] = {"form": outcome.reclaim.form, "reason": outcome.reclaim.reason}
+    return document
+
+
+def _allowances_remaining(quote: Quote) -> dict[str, Any]:
     document: dict[str, Any] = {}
     if quote.lump_sum_allowance_after is not None and quote.death_benefit_allowance_after is not None:
         document["lump_sum_allowance"] = pounds(quote.lump_sum_allowance_after)
         document["lump_sum_and_death_benefit_allowance"] = pounds(quote.death_benefit_allowance_after)
-    document["money_purchase_annual_allowance"] = {
+    document["personal_allowance"] = pounds(quote.personal_allowance_unused)
+    document["basic_rate_band"] = pounds(quote.basic_rate_band_unused)
+    money_purchase: dict[str, Any] = {
         "applies": quote.money_purchase_applies,
-        "triggered_by_this_withdrawal": quote.money_purchase_triggered,
+        "triggered": quote.money_purchase_triggered,
         "amount": pounds(quote.rules.money_purchase_annual_allowance),
     }
-    document["personal_allowance_unused"] = pounds(quote.personal_allowance_unused)
-    document["basic_rate_band_unused"] = pounds(quote.basic_rate_band_unused)
+    if quote.money_purchase_from is not None:
+        money_purchase["from"] = quote.money_purchase_from.isoformat()
+    document["money_purchase_annual_allowance"] = money_purchase
     return document
 
 
-def _points(curve: TaxCurve) -> list[dict[str, Any]]:
-    """The curve's corners for a chart: the tax a withdrawal of that size adds to the year. Two points with the same
-    taxable amount are a step."""
-    without = years_tax_to_the_penny(curve.pieces[0].tax_start)
+def _points(curve: Iterable[ChartPoint]) -> list[dict[str, Any]]:
+    """The chart's points. The average rate is that of the straight line from a point to the next."""
     points: list[dict[str, Any]] = []
-    for piece in curve.pieces:
-        point: dict[str, Any] = {
-            "taxable": pounds(piece.start),
-            "tax": pounds(years_tax_to_the_penny(piece.tax_start) - without),
-            "rate": None if piece.rate is None else fraction(piece.rate),
-            "because": piece.because,
+    for point, following in pairwise((*curve, None)):
+        assert point is not None
+        document: dict[str, Any] = {
+            "gross": pounds(point.gross),
+            "tax_free": pounds(point.tax_free),
+            "taxable": pounds(point.taxable),
         }
-        stairs = piece.stairs
-        if stairs is not None:
-            point["average_rate"] = average_rate(piece.tax_end - piece.tax_start, piece.end - piece.start)
-            point["staircase"] = {"every": pounds(stairs.width), "by": pounds(stairs.least_height)}
-        points.append(point)
-    last = curve.pieces[-1]
-    points.append(
-        {
-            "taxable": pounds(last.end),
-            "tax": pounds(years_tax_to_the_penny(last.tax_end) - without),
-            "rate": None,
-            "because": (),
-        }
-    )
+        if point.excess:
+            document["taxed_as_excess"] = pounds(point.excess)
+            document["lifetime_allowance_charge"] = pounds(point.charge)
+        document["tax"] = pounds(point.tax)
+        document["net"] = pounds(point.net)
+        if point.rate is not None:
+            document["rate"] = fraction(point.rate)
+        document["because"] = point.because
+        if point.stair_width and following is not None:
+            rise, length = following.exact_tax - point.exact_tax, following.taxable - point.taxable
+            document["average_rate"] = average_rate(rise, length)
+            document["staircase"] = _staircase(point.stair_width, point.stair_height)
+        points.append(document)
     return points
 
 
 def _step(step: Step) -> dict[str, Any]:
-    name, detail, inputs, result, section = step
+    name, title, detail, inputs, result, section = step
     shown: dict[str, float | str] = {}
     for key, value in inputs:
         shown[key] = pounds(value) if type(value) is int else _no_pence(value)
     return {
         "step": name,
+        "title": title,
         "detail": detail,
         "inputs": shown,
         "result": pounds(result) if type(result) is int else _no_pence(result),
