@@ -85,7 +85,7 @@ OPERATIONS = {
         invented_requests.plan,
         ("",),
         (
-            (("aim", "fill"), "least_tax"),
+            (("aim", "fill"), "most_after_tax"),
             (("assumptions", "scenarios"), _SCENARIOS),
             (("search",), {"effort": "thorough"}),
             (("end_date",), "2084-04-05"),

@@ -98,11 +98,11 @@ def plan(random: Random) -> JsonObject:
         years = min(years, _MOST_YEARS_WITH_SCENARIOS - 1)
     whole_years = date(start.year + years + 1, 4, 5) if (start.month, start.day) == (4, 6) else None
     request["end_date"] = (whole_years or start + timedelta(days=365 * years + 200)).isoformat()
-    request["aim"] = {"fill": "least_tax" if least else random.choice(PLAIN_AIMS)}
+    request["aim"] = {"fill": "most_after_tax" if least else random.choice(PLAIN_AIMS)}
     _sometimes(
         random,
         request,
-        (0.5, "lump_sums", lambda: random.choice(("with_each_withdrawal", "first", "none"))),
+        (0.5, "lump_sums", lambda: random.choice(("with_each_withdrawal", "all_now", "never"))),
         (0.4, "spending", lambda: [_spending(random, start) for _ in range(random.choice((1, 1, 2)))]),
         (0.8, "assumptions", lambda: assumptions),
     )
@@ -374,12 +374,12 @@ def _income_plan(random: Random) -> JsonObject:
 
 
 def _option(random: Random, age: int) -> JsonObject:
-    take = random.choice(("all_now", "phased", "with_income", "at_age", "never"))
+    take = random.choice(("all_now", "phased", "with_each_withdrawal", "at_age", "never"))
     option: JsonObject = {"take": take}
     if take == "at_age":
         option["age"] = max(20, min(120, age + random.randint(0, 15)))
     if take == "phased" and random.random() < 0.6:
-        option["yearly"] = random.choice(("isa_room", amount(random, 40_000)))
+        option["yearly"] = random.choice(("isa_allowance", amount(random, 40_000)))
     if random.random() < 0.3:
         option["aim"] = _income_plan(random)
     return option
@@ -412,7 +412,7 @@ def _estate_facts(random: Random, start: date, *, couple: bool) -> JsonObject:
             (0.3, "survivor_spending", lambda: random.choice((0.5, 0.7, 1))),
         )
         if estate.get("spouses", True):
-            _sometimes(random, estate, (0.3, "first_death", lambda: random.choice(("to_spouse", "to_heirs"))))
+            _sometimes(random, estate, (0.3, "first_death", lambda: random.choice(("to_spouse", "to_beneficiaries"))))
     else:
         _sometimes(
             random,

@@ -31,7 +31,7 @@ PLAN = json.dumps(
                 "cash": 30_000,
             }
         ],
-        "aim": {"fill": "least_tax"},
+        "aim": {"fill": "most_after_tax"},
         "search": {"effort": "thorough"},
         "spending": [{"amount": 31_000, "increases": "prices"}],
         "assumptions": {"pension_growth": 0.045, "isa_growth": 0.04, "cash_interest": 0.035, "price_inflation": 0.02},

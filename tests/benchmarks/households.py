@@ -64,7 +64,7 @@ def timing_of(plan: JsonObject) -> JsonObject:
             {"take": "all_now", "aim": least_drawn},
             {"take": "phased", "aim": least_drawn},
             {"take": "phased", "aim": {"fill": "spending_only"}, "yearly": 10_000},
-            {"take": "with_income", "aim": least_drawn},
+            {"take": "with_each_withdrawal", "aim": least_drawn},
             {"take": "at_age", "aim": least_drawn, "age": 70},
             {"take": "never", "aim": least_drawn},
         ],

@@ -109,7 +109,7 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
             ],
             "options": [
                 {"take": "phased", "yearly": "isa"},
-                {"take": "at_age", "age": 67.5, "aim": {"fill": "least_tax"}},
+                {"take": "at_age", "age": 67.5, "aim": {"fill": "most_after_tax"}},
                 {"when": "never"}
             ],
             "deaths": [{"person": "third", "at_age": 80}],

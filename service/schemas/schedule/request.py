@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from service.planning.optimiser.work import EFFORTS
-from service.planning.schedule.schedule import AIMS, ScheduleQuestion
+from service.planning.schedule.schedule import GOALS, ScheduleQuestion
 from service.schemas.fields import Choice, IsoDate
 from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSchema, SpendingSchema, household_of
 from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, StrictSchema
@@ -16,11 +16,11 @@ from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, Strict
 class AimSchema(StrictSchema):
     """What the plan aims at."""
 
-    fill = Choice(AIMS, required=True)
+    fill = Choice(GOALS, required=True)
 
 
 class SearchSchema(StrictSchema):
-    """How the search for the least tax is to go."""
+    """How the search for the best plan is to go."""
 
     effort = Choice(EFFORTS)
 
@@ -32,7 +32,7 @@ class ScheduleSchema(StrictSchema):
     end_date = IsoDate(required=True)
     people = ObjectList(MemberSchema, least=1, most=MOST_PEOPLE, required=True)
     aim = StrictNested(AimSchema, required=True)
-    lump_sums = Choice(("with_each_withdrawal", "first", "none"))
+    lump_sums = Choice(("with_each_withdrawal", "all_now", "never"))
     spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
     assumptions = StrictNested(AssumptionsSchema)
     search = StrictNested(SearchSchema)

@@ -9,8 +9,8 @@ from typing import Any
 from service.law.death_benefits import FORMS
 from service.planning.projection.policies import BANDS
 from service.planning.timing.comparison import TimingQuestion, last_day
-from service.planning.timing.estates import TO_HEIRS, TO_SPOUSE, Death, EstateFacts, Gift, HomeGivenUp
-from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, TAKES, Option
+from service.planning.timing.estates import TO_BENEFICIARIES, TO_SPOUSE, Death, EstateFacts, Gift, HomeGivenUp
+from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, WAYS, Option
 from service.schemas.fields import (
     Choice,
     Increases,
@@ -26,7 +26,7 @@ from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSc
 from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, StrictSchema
 
 PEOPLE = ("first", "second")
-FILLS = (*BANDS, SPENDING_ONLY)
+GOALS = (*BANDS, SPENDING_ONLY)
 OLDEST = 120
 MOST_OPTIONS, MOST_DEATHS, MOST_GIFTS = 10, 10, 50
 
@@ -34,14 +34,14 @@ MOST_OPTIONS, MOST_DEATHS, MOST_GIFTS = 10, 10, 50
 class IncomePlanSchema(StrictSchema):
     """What is drawn from the pension besides lump sums."""
 
-    fill = Choice(FILLS, required=True)
+    fill = Choice(GOALS, required=True)
 
 
 class OptionSchema(StrictSchema):
     """One way of taking the tax-free cash."""
 
-    take = Choice(TAKES, required=True)
-    yearly = OrWord(ISA_ROOM, Money())
+    take = Choice(WAYS, required=True)
+    yearly = OrWord(ISA_ALLOWANCE, Money())
     age = WholeNumber(least=20, largest=OLDEST)
     aim = StrictNested(IncomePlanSchema)
 
@@ -84,7 +84,7 @@ class EstateFactsSchema(StrictSchema):
     nil_rate_band_brought_forward = Rate(least=0, largest=1)
     residence_nil_rate_band_brought_forward = Rate(least=0, largest=1)
     spouses = StrictBoolean()
-    first_death = Choice((TO_SPOUSE, TO_HEIRS))
+    first_death = Choice((TO_SPOUSE, TO_BENEFICIARIES))
     home_given_up = StrictNested(HomeGivenUpSchema)
     pension_paid_as = Choice(FORMS)
     pension_paid_within_two_years = StrictBoolean()
@@ -140,8 +140,8 @@ def question(values: Mapping[str, Any]) -> TimingQuestion:
 
 
 def _option(values: Mapping[str, Any], aim: str) -> Option:
-    fill = values.get("aim", {}).get("fill", aim)
-    return Option(values["take"], fill, values.get("yearly"), values.get("age"))
+    goal = values.get("aim", {}).get("fill", aim)
+    return Option(values["take"], goal, values.get("yearly"), values.get("age"))
 
 
 def _estate(values: Mapping[str, Any]) -> EstateFacts:
@@ -153,5 +153,5 @@ def _estate(values: Mapping[str, Any]) -> EstateFacts:
     if "home_given_up" in given:
         given["home_given_up"] = HomeGivenUp(**given["home_given_up"])
     if not given.get("spouses", True):
-        given.setdefault("first_death", TO_HEIRS)
+        given.setdefault("first_death", TO_BENEFICIARIES)
     return EstateFacts(**given, gifts=gifts)
