@@ -159,7 +159,7 @@ SMALL: dict[str, Household] = {
         isa_growth=500,
         tax_rate_on_remaining_pension=4_000,
     ),
-    "ISA room binds": household(
+    "ISA allowance binds": household(
         years(2026, 3),
         member(uncrystallised=200_000, isa=isa(10_000, 17_000), cash=40_000 * POUND),
         pension_growth=400,
@@ -167,7 +167,7 @@ SMALL: dict[str, Household] = {
         cash_interest=300,
         tax_rate_on_remaining_pension=2_000,
     ),
-    "ISA room binds for two": household(
+    "ISA allowance binds for two": household(
         years(2026, 3),
         member(uncrystallised=150_000, isa=isa(0, 20_000), cash=90_000 * POUND),
         member(1962, drawdown=80_000, income=(income("employment", 30_000),)),
@@ -571,7 +571,7 @@ def test_plain_plans_are_no_better(name: str) -> None:
         assert no_worse(best, plain.wealth)
 
 
-def with_more_isa_room(before: Household) -> Household:
+def with_more_isa_allowance(before: Household) -> Household:
     people = tuple(replace(person, isa=replace(person.isa, subscribed_this_year=0)) for person in before.people)
     return replace(before, people=people)
 
@@ -589,8 +589,8 @@ def with_more_cash(before: Household) -> Household:
 @pytest.mark.parametrize(
     ("name", "better"),
     [
-        ("ISA room binds", with_more_isa_room),
-        ("ISA room binds for two", with_more_isa_room),
+        ("ISA allowance binds", with_more_isa_allowance),
+        ("ISA allowance binds for two", with_more_isa_allowance),
         ("alone, much tax at the end", with_less_exit_tax),
         ("savings and dividends", with_less_exit_tax),
         ("spending binds for two", with_less_exit_tax),
@@ -683,6 +683,34 @@ def test_the_same_household_has_the_same_plan() -> None:
     one, other = (most_after_tax(timeline(own_savings(date(2046, 4, 5)), BOOK)) for _ in range(2))
     assert table_of(one.projection) == table_of(other.projection)
     assert (one.bound, one.solves, one.agreed) == (other.bound, other.solves, other.agreed)
+
+
+@pytest.mark.parametrize("name", SMALL)
+def test_a_search_that_says_the_gap_is_closed_has_closed_it(name: str) -> None:
+    """To 25 pence a year and what rounding may add, 5 pence for a person and year; a search of so few years is never cut off."""
+    tax_years = small(name)
+    best = most_after_tax(tax_years)
+    years_of_all = len(tax_years.periods) * len(tax_years.people)
+    closed = best.bound - best.projection.wealth <= 25 * len(tax_years.periods) + 5 * years_of_all
+    assert best.stopped_by == ("gap" if closed else "search_complete")
+
+
+def test_a_search_without_the_work_for_it_says_so() -> None:
+    """None at all, and too little to come to an end of the same household, whose gap a standard search closes."""
+    tax_years = timeline(large(2), BOOK)
+    assert most_after_tax(tax_years, Work(0)).stopped_by == "work_limit"
+    found = most_after_tax(tax_years, Work(LIMITS["quick"] / 8))
+    assert found.stopped_by == "work_limit"
+    assert found.bound - found.projection.wealth > POUND * len(tax_years.periods)
+    assert most_after_tax(tax_years, Work(LIMITS["thorough"])).stopped_by == "gap"
+
+
+def test_what_the_bound_leaves_out_is_no_gap_that_a_search_closes() -> None:
+    """Neither may have the marriage allowance in some year, which the bound does not count."""
+    before, _ = KNOWN["marriage allowance that neither may have"]
+    best = most_after_tax(timeline(before, BOOK))
+    assert best.stopped_by == "search_complete"
+    assert best.bound - best.projection.wealth > 100
 
 
 def test_spending_that_no_plan_meets_is_refused() -> None:

@@ -183,7 +183,7 @@ def test_a_plan_that_fills_a_band_adds_up(household: Household, goal: str) -> No
 
 @settings(max_examples=12, deadline=None, suppress_health_check=SLOW)
 @given(plans(most_days=1_000))
-def test_a_least_tax_plan_adds_up_and_no_plain_plan_is_better(household: Household) -> None:
+def test_a_plan_for_the_most_after_tax_adds_up_and_no_plain_plan_is_better(household: Household) -> None:
     result = assert_sound(household, MOST_AFTER_TAX)
     if result is None:
         return
@@ -286,8 +286,8 @@ def test_part_of_a_tax_year_grows_for_its_share_of_the_days() -> None:
     assert [year.people[0].pension.growth for year in result.years] == [199_452, 407_978]
 
 
-def test_two_people_fill_both_allowances_and_share_the_room() -> None:
-    """The first has used all room this year, so both withdrawals go to the second's ISA as far as there is room."""
+def test_two_people_fill_both_allowances_and_share_their_isa_allowances() -> None:
+    """The first has used the ISA allowance this year, so both withdrawals go to the second's ISA as far as it goes."""
     first, second = person(isa=Isa(subscribed_this_year=2_000_000)), person()
     result = plan(first, second)
     assert [one.record.gross for one in result.years[0].people] == [1_676_000, 1_676_000]

@@ -589,13 +589,13 @@ def test_money_inherited_from_someone_of_75_is_taxed_with_the_survivors_income()
     assert free.survivor.years[0].begun[0].before.pension.drawdown == 0
 
 
-def test_a_first_death_to_heirs_is_taxed_and_the_survivor_keeps_only_their_own() -> None:
+def test_a_first_death_to_beneficiaries_is_taxed_and_the_survivor_keeps_only_their_own() -> None:
     facts = replace(HOME, first_death=TO_BENEFICIARIES, other_assets=50_000_000)
     result = asked(*COUPLE, options=(Option("never", SPENDING_ONLY),), to_age=70, deaths=(Death(0, 66),), estate=facts)
     found = left_by(result)
     first, second = found.deaths
     # 36,000,000 of the home, 30,000,000 of other assets, the pension of 40,000,000, and of 8,000,000 in ISA and cash what is
-    # left when 1,000,000 has gone into the room of the other's ISAs.
+    # left when 1,000,000 has gone into the other's ISAs.
     assert first.tax.estate == 113_000_000
     assert first.tax.tax == (113_000_000 - 32_500_000 - 17_500_000) * 4 // 10
     assert second.estate.home == 24_000_000
@@ -606,7 +606,7 @@ def test_a_first_death_to_heirs_is_taxed_and_the_survivor_keeps_only_their_own()
 
 @pytest.mark.parametrize(("spouses", "tax"), [(True, 0), (False, 11_700_000)])
 def test_bands_left_unused_serve_the_survivor_of_spouses_whoever_inherits(spouses: bool, tax: int) -> None:
-    """£32,500 to heirs leaves nine tenths of the band (s.8A); with them the survivor's £617,500 bears no tax."""
+    """£32,500 to beneficiaries leaves nine tenths of the band (s.8A); with them the survivor's £617,500 bears no tax."""
     poor = person(pension=Pension(0), cash=3_250_000, isa=Isa(0, 2_000_000))
     rich = person(date_of_birth=date(1966, 8, 20), pension=Pension(0), cash=61_750_000, isa=Isa(0, 2_000_000))
     result = asked(
