@@ -816,7 +816,7 @@ def test_an_option_whose_spending_cannot_be_met_says_so_and_the_others_stand() -
     assert "cannot be met" in result.options[1].reason
     assert [placed.option for placed in result.by_wealth] == [0]
     assert any(
-        sentence.startswith("The second option, no tax-free cash, cannot be carried out: ")
+        sentence.startswith("The second option, no tax-free cash, cannot be carried out. ")
         for sentence in summary(result)
     )
 
@@ -824,9 +824,9 @@ def test_an_option_whose_spending_cannot_be_met_says_so_and_the_others_stand() -
 def test_the_summary_of_two_options_by_hand() -> None:
     """In prices of the start 103,461.14 / 1.025 x 1.025 x 1.025 = 96,073.95; the options are the first and the second."""
     assert summary(by_hand()) == [
-        "At 66, the second option, a quarter tax free with each withdrawal, leaves the most: £103,461.14 after tax "
-        "(£96,073.95 in the prices of April 2026).",
-        "That is £108.16 more than the first option, all tax-free cash now.",
+        "At 66, the second option leaves the most: a quarter tax free with each withdrawal. That is £103,461.14 after tax, or "
+        "£96,073.95 in the prices of April 2026.",
+        "It is £108.16 more than the first option, all tax-free cash now.",
         "All options pay the same income tax, £0.",
         "If the pension grows by more than 2.00% a year, the second option leaves more than the first option. The comparison "
         "assumes 4.00% a year.",
@@ -838,11 +838,11 @@ def test_the_summary_says_what_is_the_same() -> None:
     options = (Option("with_each_withdrawal", SPENDING_ONLY), Option("with_each_withdrawal", SPENDING_ONLY))
     facts = {"deaths": (Death(0, 65),), "scenarios": {"high": Assumptions(pension_growth=100)}}
     assert summary(asked(person(), options=options, to_age=66, **facts)) == [
-        "At 66, the first and second options leave the same, £85,000 after tax (£85,000 in the prices of April 2026), within "
-        "a pound.",
+        "At 66, the first and second options leave the same, within a pound. That is £85,000 after tax, or £85,000 in the "
+        "prices of April 2026.",
         "All options pay the same income tax, £0.",
-        "If you die at 65, beneficiaries would receive the same from the first and second options: £100,000 after inheritance "
-        "and income tax.",
+        "If you die at 65, beneficiaries would receive the same from the first and second options. That is £100,000 after "
+        "inheritance and income tax.",
         "The first and second options leave the same in every growth scenario.",
     ]
 

@@ -54,14 +54,19 @@ def _option(position: int) -> str:
 
 def _in_words(result: Timing, position: int) -> str:
     """An option by its place, and what it is; with what is drawn besides where options differ in it."""
-    options = result.question.options
-    words = f"{_option(position)}, {described(options[position])}"
-    if len({option.goal for option in options}) == 1:
-        return words
-    goal = options[position].goal
-    if goal == SPENDING_ONLY:
-        return f"{words} and only spending is drawn"
-    return f"{words} and income fills the {goal.replace('_', ' ')}"
+    option = result.question.options[position]
+    words = f"{_option(position)}, {described(option)}"
+    return f"{words} and {_drawn_besides(option)}" if _differ_in_goal(result) else words
+
+
+def _drawn_besides(option: Option) -> str:
+    if option.goal == SPENDING_ONLY:
+        return "only spending is drawn"
+    return f"income fills the {option.goal.replace('_', ' ')}"
+
+
+def _differ_in_goal(result: Timing) -> bool:
+    return len({option.goal for option in result.question.options}) > 1
 
 
 def _leaders(order: Ranking) -> list[int]:
@@ -69,10 +74,12 @@ def _leaders(order: Ranking) -> list[int]:
     return [placed.option for placed in order if abs(placed.amount - order[0].amount) <= EQUAL]
 
 
-def _named(positions: Sequence[int]) -> str:
+def _named(result: Timing, positions: Sequence[int]) -> str:
     """Options by their places inside a sentence."""
     if len(positions) == 1:
         return _option(positions[0])
+    if len(positions) == len(result.options) > 2:
+        return "all options"
     return f"the {listed([_ORDINALS[position] for position in sorted(positions)])} options"
 
 
@@ -95,19 +102,20 @@ def _wealth(result: Timing) -> Iterator[str]:
         if len(question.household.people) == 1
         else f"When the first person is {question.to_age}"
     )
-    at_start = f"{pounds(totals.wealth_in_prices_of_start)} in the prices of {month_year(question.household.start)}"
     if len(first) > 1:
-        yield f"{when}, {_named(first)} leave the same, {pounds(best.amount)} after tax ({at_start}), within a pound."
+        leads = f"{_named(result, first)} leave {_the_most(first, result.by_wealth)}, within a pound."
     else:
-        what = _in_words(result, best.option)
-        yield f"{when}, {what}, leaves the most: {pounds(best.amount)} after tax ({at_start})."
+        option = question.options[best.option]
+        leads = f"{_option(best.option)} leaves the most: {described(option)}."
+        if _differ_in_goal(result):
+            leads += f" With it, {_drawn_besides(option)}."
+    yield (
+        f"{when}, {leads} That is {pounds(best.amount)} after tax, or {pounds(totals.wealth_in_prices_of_start)} in the prices "
+        f"of {month_year(question.household.start)}."
+    )
     rest = result.by_wealth[len(first) :]
-    if rest:
-        behind = (rest[0], rest[-1]) if len(rest) > 1 else rest
-        more = [
-            f"{pounds(best.amount - placed.amount)} more than {_in_words(result, placed.option)}" for placed in behind
-        ]
-        yield f"That is {', and '.join(more)}."
+    for placed in (rest[0], rest[-1]) if len(rest) > 1 else rest:
+        yield f"It is {pounds(best.amount - placed.amount)} more than {_in_words(result, placed.option)}."
 
 
 def _income_tax(result: Timing) -> Iterator[str]:
@@ -119,8 +127,8 @@ def _income_tax(result: Timing) -> Iterator[str]:
     paying_least = [placed.option for placed in result.by_income_tax if placed.amount == least.amount]
     paying_most = [placed.option for placed in result.by_income_tax if placed.amount == most.amount]
     yield (
-        f"{starting(_named(paying_least))} {_pay(paying_least)} the least income tax, {pounds(least.amount)}; "
-        f"{_named(paying_most)} {_pay(paying_most)} the most, {pounds(most.amount)}."
+        f"{starting(_named(result, paying_least))} {_pay(paying_least)} the least income tax, {pounds(least.amount)}. "
+        f"{starting(_named(result, paying_most))} {_pay(paying_most)} the most, {pounds(most.amount)}."
     )
 
 
@@ -134,12 +142,11 @@ def _beneficiaries(result: Timing) -> Iterator[str]:
             continue
         found = result.options[order[0].option].deaths[k]
         first = _leaders(order)
+        ahead = f", {_more(order, len(first), 'than from')}" if len(first) < len(order) else ""
         yield (
-            f"If {_who_dies(found)}, beneficiaries would receive {_the_most(first, order)} from {_named(first)}: "
-            f"{pounds(order[0].amount)} after inheritance and income tax."
+            f"If {_who_dies(found)}, beneficiaries would receive {_the_most(first, order)} from {_named(result, first)}. That is "
+            f"{pounds(order[0].amount)} after inheritance and income tax{ahead}."
         )
-        if len(first) < len(order):
-            yield f"That is {_more(order, len(first), 'than from')}."
 
 
 def _more(order: Ranking, leaders: int, than: str) -> str:
@@ -202,7 +209,7 @@ def _growth(result: Timing, pair: PairBreakEvens) -> Iterator[str]:
     rates = [_percent(own + Decimal(found.shift) / PARTS) for found in pair.growth]
     assumes = f"The comparison assumes {_percent(own)} a year."
     if len(rates) > 1:
-        both = _named((best.option, second.option))
+        both = _named(result, (best.option, second.option))
         yield f"The order of {both} changes at growth of {listed(rates)} a year. {assumes}"
         return
     (found,) = pair.growth
@@ -223,15 +230,14 @@ def _scenarios(result: Timing) -> Iterator[str]:
         first = _leaders(order)
         if first != leaders:
             ahead = f", {_more(order, len(first), 'than')}" if len(first) < len(order) else ""
-            yield f"In the {name} growth scenario, {_named(first)} {_leave(first)} {_the_most(first, order)}{ahead}."
+            yield f"In the {name} growth scenario, {_named(result, first)} {_leave(first)} {_the_most(first, order)}{ahead}."
     orders = [order for order in result.by_scenario.values() if order]
     if orders and all(_leaders(order) == leaders for order in orders):
         most = _the_most(leaders, result.by_wealth)
-        yield f"{starting(_named(leaders))} {_leave(leaders)} {most} in every growth scenario."
+        yield f"{starting(_named(result, leaders))} {_leave(leaders)} {most} in every growth scenario."
 
 
 def _impossible(result: Timing) -> Iterator[str]:
     for i, found in enumerate(result.options):
         if found.course is None:
-            reason = found.reason[0].lower() + found.reason[1:]
-            yield f"{starting(_in_words(result, i))}, cannot be carried out: {reason}"
+            yield f"{starting(_in_words(result, i))}, cannot be carried out. {found.reason}"
