@@ -17,23 +17,24 @@ from typing import Any
 
 import requests
 
+USE = "python examples/timing.py REQUEST.json [http://127.0.0.1:8000]"
 WIDTH = 116
 LABEL, COLUMN = 41, 15
 MOST_COLUMNS = 5
-TAKES = {
+LUMP_SUMS = {
     "all_now": "all tax-free cash now",
     "phased": "tax-free cash in stages",
-    "with_income": "tax-free cash with each withdrawal",
+    "with_each_withdrawal": "tax-free cash with each withdrawal",
     "at_age": "all tax-free cash at an age",
     "never": "no tax-free cash",
 }
-FILLS = {
+GOALS = {
     "personal_allowance": "draw what fills the personal allowance",
     "basic_rate_band": "draw what fills the basic rate band",
     "higher_rate_band": "draw what fills the higher rate band",
     "spending_only": "draw only what is spent",
 }
-PEOPLE = {"first": "A", "second": "B"}
+ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
 Cell = Callable[[dict[str, Any]], str]
 
@@ -53,28 +54,27 @@ def paragraph(text: str, indent: str = "  ", hanging: str = "") -> list[str]:
     return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + hanging, break_on_hyphens=False)
 
 
-def age(born: str, day: str) -> int:
-    """The age of somebody born on a day, on another day."""
-    birth, now = date.fromisoformat(born), date.fromisoformat(day)
-    return now.year - birth.year - ((now.month, now.day) < (birth.month, birth.day))
+def prices(answer: dict[str, Any]) -> str:
+    """The prices that the years start with, by their month."""
+    return f"the prices of {date.fromisoformat(answer['from']):%B %Y}"
 
 
 def described(option: dict[str, Any]) -> str:
     """An option in words."""
-    words = TAKES[option["take"]]
-    if option["take"] == "at_age":
+    words = LUMP_SUMS[option["lump_sums"]]
+    if option["lump_sums"] == "at_age":
         words = f"all tax-free cash at {option['age']}"
-    if option["take"] == "phased":
+    if option["lump_sums"] == "phased":
         yearly = option["yearly"]
-        words += " that fit into ISAs" if yearly == "isa_room" else f" of {money(yearly)} a year"
-    return f"{words}; {FILLS[option['aim']['fill']]}"
+        words += " that fit the ISA allowance" if yearly == "isa_allowance" else f" of {money(yearly)} a year"
+    return f"{words}; {GOALS[option['aim']['goal']]}"
 
 
 def columns(options: dict[int, dict[str, Any]]) -> Iterator[dict[int, dict[str, Any]]]:
     """The options that can be carried out, as many at a time as fit the page."""
-    numbers = list(options)
-    for start in range(0, len(numbers), MOST_COLUMNS):
-        yield {number: options[number] for number in numbers[start : start + MOST_COLUMNS]}
+    places = list(options)
+    for start in range(0, len(places), MOST_COLUMNS):
+        yield {place: options[place] for place in places[start : start + MOST_COLUMNS]}
 
 
 def row(label: str, cells: list[str]) -> str:
@@ -87,7 +87,7 @@ def table(options: dict[int, dict[str, Any]], rows: dict[str, Cell], heading: st
     lines: list[str] = []
     for some in columns(options):
         lines += [""] if lines else []
-        lines.append(row(heading, [str(number) for number in some]))
+        lines.append(row(heading, [ORDINALS[place] for place in some]))
         lines += [row(label, [cell(option) for option in some.values()]) for label, cell in rows.items()]
     return lines
 
@@ -139,17 +139,18 @@ def triggered(i: int) -> Cell:
     return cell
 
 
-def side_by_side(options: dict[int, dict[str, Any]], people: int) -> list[str]:
+def side_by_side(options: dict[int, dict[str, Any]], prices_of_start: str) -> list[str]:
     """The totals of the options, in whole pounds."""
-    names = [f" of {letter}" for letter in PEOPLE.values()][:people] if people > 1 else [""]
+    people = len(next(iter(options.values()))["totals"]["people"])
+    names = [f", {ordinal} person" for ordinal in ORDINALS[:people]] if people > 1 else [""]
     rows: dict[str, Cell] = {
         "tax-free cash received": of_totals("tax_free_cash"),
-        "  in lump sums": of_people("tax_free_cash", "in_lump_sums"),
-        "  with withdrawals": of_people("tax_free_cash", "with_withdrawals"),
-        "could still be taken at the end": of_people("tax_free_cash", "still_available"),
-        "forgone against leaving it to the end": of_people("tax_free_cash", "forgone"),
-        "cut off by the lump sum allowance": of_people("tax_free_cash", "above_allowance"),
-        "left out of withdrawals": of_people("tax_free_cash", "given_up"),
+        "  in lump sums": of_people("tax_free_cash_parts", "in_lump_sums"),
+        "  with withdrawals": of_people("tax_free_cash_parts", "with_withdrawals"),
+        "could still be taken at the end": of_people("tax_free_cash_parts", "still_available"),
+        "forgone against leaving it to the end": of_people("tax_free_cash_parts", "forgone"),
+        "lost to the lump sum allowance": of_people("tax_free_cash_parts", "above_allowance"),
+        "left out of withdrawals": of_people("tax_free_cash_parts", "given_up"),
         "drawn from pensions in all": of_totals("withdrawn"),
         "income tax": of_totals("income_tax"),
         "most cash waiting outside ISAs": of_totals("most_cash_waiting"),
@@ -157,26 +158,26 @@ def side_by_side(options: dict[int, dict[str, Any]], people: int) -> list[str]:
         "  its interest": of_totals("interest_on_waiting_cash"),
         "  tax on that interest": of_totals("tax_on_interest"),
     }
-    rows |= {f"pension contributions limited from{name}": triggered(i) for i, name in enumerate(names)}
+    rows |= {f"money purchase limit from{name}": triggered(i) for i, name in enumerate(names)}
     rows |= {
         "spent": of_totals("spent"),
-        "pension at the end": of_totals("pension"),
-        "ISA at the end": of_totals("isa"),
-        "cash at the end": of_totals("cash"),
+        "pension at the end": of_totals("in_pensions"),
+        "ISA at the end": of_totals("in_isas"),
+        "cash at the end": of_totals("in_cash"),
         "left after tax": of_totals("wealth_after_tax"),
-        "the same in prices of the start": of_totals("wealth_after_tax_in_todays_prices"),
+        f"the same in {prices_of_start}": of_totals("wealth_after_tax_in_prices_of_start"),
     }
     return table(options, rows)
 
 
-def year_by_year(options: dict[int, dict[str, Any]], born: list[str]) -> list[str]:
+def year_by_year(options: dict[int, dict[str, Any]]) -> list[str]:
     """What each option would leave after tax at the end of each tax year, in whole pounds."""
     years = next(iter(options.values()))["years"]
     rows: dict[str, Cell] = {}
     for position, year in enumerate(years):
-        ages = "/".join(str(age(day, year["to"])) for day in born)
+        ages = "/".join(str(person["age"]) for person in year["people"])
         rows[f"{year['tax_year']}  to {year['to']}  {ages:>7}"] = wealth_at(position)
-    return table(options, rows, f"{'tax year':<9}{'':<15}{'age' if len(born) == 1 else 'ages':>7}")
+    return table(options, rows, f"{'tax year':<9}{'':<15}{'ages' if len(years[0]['people']) > 1 else 'age':>7}")
 
 
 def wealth_at(position: int) -> Cell:
@@ -186,7 +187,7 @@ def wealth_at(position: int) -> Cell:
 
 def order(ranking: list[dict[str, Any]]) -> str:
     """Options from the best to the worst."""
-    return ", ".join(f"{placed['option'] + 1} (£{placed['amount']:,.0f})" for placed in ranking) or "none"
+    return ", ".join(f"{ORDINALS[placed['option']]} (£{placed['amount']:,.0f})" for placed in ranking) or "none"
 
 
 def orders(answer: dict[str, Any]) -> list[str]:
@@ -195,7 +196,7 @@ def orders(answer: dict[str, Any]) -> list[str]:
     found = {
         "most left after tax": ranking["wealth_after_tax"],
         "least income tax": ranking["income_tax"],
-        **{f"most to heirs, death {k + 1}": placed for k, placed in enumerate(ranking["heirs"])},
+        **{f"most received, {ORDINALS[k]} case": placed for k, placed in enumerate(ranking["beneficiaries"])},
         **{f"most left, {name} growth": placed for name, placed in ranking.get("scenarios", {}).items()},
     }
     width = max(len(name) for name in found) + 2
@@ -211,18 +212,18 @@ def changes(answer: dict[str, Any]) -> list[str]:
     found = answer["break_evens"]
     lines = []
     for pair in found["pairs"]:
-        first, second = (place + 1 for place in pair["options"])
-        words = [growth_change(change) for change in pair["growth"]["at"]]
-        if pair["growth"]["status"] == "not_computed":
+        first, second = (ORDINALS[place] for place in pair["options"])
+        words = [growth_change(change) for change in pair["growth"]["changes"]]
+        if pair["growth"]["outcome"] == "not_computed":
             words = ["not computed: at some growth one of them cannot be carried out"]
-        words += [age_change(change) for change in pair["age"]["at"]]
+        words += [age_change(change) for change in pair["age"]["changes"]]
         lines += paragraph(f"{first} and {second}: {'; '.join(words) or 'never'}", "  ", "  ")
     return lines
 
 
 def growth_change(change: dict[str, Any]) -> str:
     """A growth at which two options change places, in words."""
-    words = f"at pension growth of {change['pension_growth']:.2%}, above it {change['more_above'] + 1} leaves more"
+    words = f"at pension growth of {change['pension_growth']:.2%}, above it the {ORDINALS[change['more_above']]} leaves more"
     if abs(change["difference"]) > 1:
         words += f" (a step of the tax: there {money(abs(change['difference']))} between them)"
     return words
@@ -230,32 +231,32 @@ def growth_change(change: dict[str, Any]) -> str:
 
 def age_change(change: dict[str, Any]) -> str:
     """An age at which two options change places, in words."""
-    return f"from {change['date']}, at {change['age']}, {change['more_from_then_on'] + 1} leaves more"
+    return f"from {change['date']}, at {change['age_then']}, the {ORDINALS[change['more_from_then_on']]} leaves more"
 
 
 def who_dies(answer: dict[str, Any], k: int) -> str:
     """Who dies when, from the first option that tells."""
     for option in answer["options"]:
-        if option["possible"] and option["deaths"][k]["possible"]:
+        if option["outcome"] == "found" and option["deaths"][k]["outcome"] == "found":
             return ", then ".join(
-                f"{PEOPLE[left['person']]} dies at {left['age']}, on {left['date']}"
-                for left in option["deaths"][k]["deaths"]
+                f"the {ORDINALS[left['person']]} person dies at {left['age']}, on {left['date']}"
+                for left in option["deaths"][k]["estates"]
             )
     return "cannot be computed"
 
 
 def of_death(k: int, name: str) -> Cell:
     """A cell with an amount of a death."""
-    return lambda option: pounds(option["deaths"][k][name]) if option["deaths"][k]["possible"] else "*"
+    return lambda option: pounds(option["deaths"][k][name]) if option["deaths"][k]["outcome"] == "found" else "*"
 
 
 def of_estates(k: int, *path: str) -> Cell:
-    """A cell with an amount of the last estate of a death, that which heirs receive."""
+    """A cell with an amount of the last estate of a death, that which beneficiaries receive."""
 
     def cell(option: dict[str, Any]) -> str:
-        if not option["deaths"][k]["possible"]:
+        if option["deaths"][k]["outcome"] != "found":
             return "*"
-        found: Any = option["deaths"][k]["deaths"][-1]
+        found: Any = option["deaths"][k]["estates"][-1]
         for key in path:
             found = found[key]
         return pounds(found)
@@ -263,10 +264,10 @@ def of_estates(k: int, *path: str) -> Cell:
     return cell
 
 
-def deaths(answer: dict[str, Any], options: dict[int, dict[str, Any]], asked: int) -> list[str]:
-    """What heirs receive on each death asked about, in whole pounds."""
+def deaths(answer: dict[str, Any], options: dict[int, dict[str, Any]]) -> list[str]:
+    """What beneficiaries receive on each death asked about, in whole pounds."""
     lines: list[str] = []
-    for k in range(asked):
+    for k in range(len(answer["ranking"]["beneficiaries"])):
         rows: dict[str, Cell] = {
             "estate of the last to die": of_estates(k, "estate", "value"),
             "unused pension of the last to die": of_estates(k, "estate", "unused_pension"),
@@ -274,83 +275,93 @@ def deaths(answer: dict[str, Any], options: dict[int, dict[str, Any]], asked: in
             "  lost by its taper": of_estates(k, "residence_nil_rate_band", "taper"),
             "nil-rate band": of_estates(k, "nil_rate_band", "available"),
             "inheritance tax": of_death(k, "inheritance_tax"),
-            "heirs' income tax on pension money": of_death(k, "heirs_income_tax"),
-            "heirs receive": of_death(k, "heirs_receive"),
-            "the same in prices of the start": of_death(k, "heirs_receive_in_todays_prices"),
+            "income tax on pension money": of_death(k, "beneficiaries_income_tax"),
+            "beneficiaries receive": of_death(k, "beneficiaries_receive"),
+            f"the same in {prices(answer)}": of_death(k, "beneficiaries_receive_in_prices_of_start"),
         }
-        lines += ["", f"Death {k + 1}: {who_dies(answer, k)}", *table(options, rows)]
-        for number, option in options.items():
-            if not option["deaths"][k]["possible"]:
-                lines += paragraph(f"* {number}: {option['deaths'][k]['reason']}")
+        lines += ["", f"{ORDINALS[k].capitalize()} case: {who_dies(answer, k)}", *table(options, rows)]
+        for place, option in options.items():
+            if option["deaths"][k]["outcome"] != "found":
+                lines += paragraph(f"* {ORDINALS[place]}: {option['deaths'][k]['reason']}")
     return lines
 
 
 def told(warning: dict[str, Any]) -> str:
-    """A warning with the options it is about, by their numbers from 1, and what is not certain of it."""
-    numbers = [str(place + 1) for place in warning.get("options", [])]
-    about = f" (option{'s' if len(numbers) > 1 else ''} {', '.join(numbers)})" if numbers else ""
+    """A warning with the options it is about, in words, and what is not certain of it."""
+    which = [f"the {ORDINALS[place]} option" for place in warning.get("options", [])]
+    about = f" ({', '.join(which)})" if which else ""
     return " ".join([f"{warning['title']}{about}. {warning['detail']}", *warning.get("caveats", [])])
 
 
-def printed(request: dict[str, Any], answer: dict[str, Any]) -> str:
-    """The comparison as text: in short, side by side, year by year, deaths, orders, where they change places, what to mind."""
-    assumed, born = answer["assumptions"], [person["date_of_birth"] for person in request["people"]]
-    options = {k + 1: option for k, option in enumerate(answer["options"]) if option["possible"]}
-    who = f"; A was born on {born[0]}, B on {born[1]}" if len(born) > 1 else f"; A was born on {born[0]}"
+def printed(answer: dict[str, Any]) -> str:
+    """The comparison as text: in short, side by side, year by year, deaths, orders, changes of place, points to note."""
+    assumed = answer["assumptions"]
+    options = {option["option"]: option for option in answer["options"] if option["outcome"] == "found"}
     lines = [
-        f"When to take the tax-free lump sum, from {answer['from']} to {answer['to']}{who}",
+        f"When to take the tax-free lump sum, from {answer['from']} to {answer['to']}",
         f"Assumed a year: pension {assumed['pension_growth']:+.2%}, ISA {assumed['isa_growth']:+.2%}, "
         f"cash {assumed['cash_interest']:+.2%}, prices {assumed['price_inflation']:+.2%}",
-        f"Tax on what is left in the pension {assumed['exit_tax_rate']:.2%}, "
-        f"of heirs on pension money {assumed['beneficiary_tax_rate']:.2%}",
+        f"Tax on what is left in the pension {assumed['tax_rate_on_remaining_pension']:.2%}, "
+        f"of beneficiaries on pension money {assumed['beneficiary_tax_rate']:.2%}",
         "",
         "Options",
     ]
-    for k, option in enumerate(answer["options"]):
-        lines += paragraph(f"{k + 1}. {described(option)}", "  ", "   ")
-        if not option["possible"]:
-            lines += paragraph(f"Not possible. {option['reason']}", "     ")
+    for option in answer["options"]:
+        lines += paragraph(f"{ORDINALS[option['option']]}: {described(option)}", "  ", "  ")
+        if option["outcome"] != "found":
+            lines += paragraph(f"Not possible. {option['reason']}", "    ")
     lines += ["", "In short"]
     for sentence in answer["summary"]:
         lines += paragraph(sentence)
     if options:
-        lines += ["", "Side by side, in whole pounds", *side_by_side(options, len(born))]
-        lines += ["", "Left after tax if all ended then, in whole pounds", *year_by_year(options, born)]
-        lines += deaths(answer, options, len(request.get("deaths", [])))
+        lines += ["", "Side by side, in whole pounds", *side_by_side(options, prices(answer))]
+        lines += ["", "Left after tax if all ended then, in whole pounds", *year_by_year(options)]
+        lines += deaths(answer, options)
         lines += ["", "In order", *orders(answer)]
     if answer["break_evens"]["pairs"]:
-        low, high = (f"{answer['break_evens'][end]:.2%}" for end in ("growth_from", "growth_to"))
+        low, high = (f"{answer['break_evens']['growth'][end]:.2%}" for end in ("low", "high"))
         lines += [
             "",
             f"Where two change places, at a pension growth from {low} to {high} or at an age",
             *changes(answer),
         ]
     if answer["warnings"]:
-        lines += ["", "Mind"]
+        lines += ["", "Points to note"]
         for warning in answer["warnings"]:
             lines += paragraph(told(warning))
     return "\n".join([*lines, "", *paragraph(answer["notice"], "")])
 
 
+def answered(file: str, base: str, path: str) -> dict[str, Any]:
+    """What the service answers to the request in a file. SystemExit, with what went wrong, where it gives no answer."""
+    if not base.startswith(("http://", "https://")):
+        raise SystemExit(f"The address {base} must begin with http:// or https://.")
+    try:
+        request = json.loads(Path(file).read_text(encoding="utf-8"))
+    except OSError as error:
+        raise SystemExit(f"{file} cannot be read: {error.strerror}.") from None
+    except ValueError:
+        raise SystemExit(f"{file} is not JSON.") from None
+    try:
+        response = requests.post(f"{base.rstrip('/')}{path}", json=request, timeout=60)
+        answer: dict[str, Any] = response.json()
+    except requests.JSONDecodeError:
+        raise SystemExit(f"What answers at {base} is not this service.") from None
+    except requests.RequestException:
+        raise SystemExit(f"No service answers at {base}. Start it first; README.md says how.") from None
+    if response.status_code != 200:
+        faults = [f"  {fault['pointer']}: {fault['detail']}" for fault in answer.get("errors", ())]
+        raise SystemExit("\n".join([f"{answer['title']}: {answer['detail']}", *faults]))
+    return answer
+
+
 def main(arguments: list[str]) -> int:
     """Read a request file, ask the service, print the comparison."""
-    if not 1 <= len(arguments) <= 2:
-        print(__doc__, file=sys.stderr)
-        return 1
-    request = json.loads(Path(arguments[0]).read_text(encoding="utf-8"))
-    base = arguments[1] if len(arguments) == 2 else "http://127.0.0.1:8000"
-    try:
-        response = requests.post(f"{base}/v1/lump-sum-timing", json=request, timeout=60)
-    except requests.ConnectionError:
-        print(f"No service answers at {base}. Start it first; README.md says how.", file=sys.stderr)
-        return 1
-    answer = response.json()
-    if response.status_code != 200:
-        print(f"{answer['title']}: {answer['detail']}", file=sys.stderr)
-        for fault in answer["errors"]:
-            print(f"  {fault['pointer']}: {fault['detail']}", file=sys.stderr)
-        return 1
-    print(printed(request, answer))
+    if "--help" in arguments or not 1 <= len(arguments) <= 2:
+        print(USE)
+        return 0 if "--help" in arguments else 1
+    file, base = arguments if len(arguments) == 2 else (arguments[0], "http://127.0.0.1:8000")
+    print(printed(answered(file, base, "/v1/lump-sum-timing")))
     return 0
 
 

@@ -197,5 +197,5 @@ def plans(draw: Any, most_days: int = 3_000) -> Household:
     spending = draw(
         st.lists(st.builds(Spending, amounts(20_000), increases=st.sampled_from((0, WITH_PRICES))), max_size=2)
     )
-    lump_sums = draw(st.sampled_from(("with_each_withdrawal", "with_each_withdrawal", "first", "none")))
+    lump_sums = draw(st.sampled_from(("with_each_withdrawal", "with_each_withdrawal", "all_now", "never")))
     return Household(start, end, tuple(people), tuple(spending), lump_sums, assumed)

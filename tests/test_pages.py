@@ -145,7 +145,7 @@ def test_what_does_not_exist_would_be_noticed(line: str, tmp_path: Path) -> None
     "line",
     [
         "In `law/scale.py`, `.ci/run` and `service/law/`; not `/v1/warnings`.",
-        "It is `least_tax`, from service.planning.optimiser.branch_and_bound.least_tax.",
+        "It is `most_after_tax`, from service.planning.optimiser.branch_and_bound.most_after_tax.",
         "    python -m tests.same_answers OLD NEW > law/nothing.py",
     ],
 )

@@ -9,7 +9,7 @@ from service.law.rulebook import RuleBook
 from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
-from service.planning.schedule.schedule import LEAST_TAX, ScheduleQuestion, schedule
+from service.planning.schedule.schedule import MOST_AFTER_TAX, ScheduleQuestion, schedule
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.schedule import request as schemas
 from service.schemas.schedule.answer import answer as answer_of
@@ -33,8 +33,8 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
 
 
 def _is_heavy(question: ScheduleQuestion) -> bool:
-    """Whether the least tax is searched for, or a plain plan is long: a year of a person takes about 0.1 ms, and there are the
-    plan itself, two that it is compared with, and the scenarios."""
+    """Whether the plan that leaves the most is searched for, or a plain plan is long: a year of a person takes about 0.1 ms,
+    and there are the plan itself, two that it is compared with, and the scenarios."""
     household, plans = question.household, 3 + len(question.scenarios)
     years = household.end.year - household.start.year + 1
-    return question.fill == LEAST_TAX or plans * years * len(household.people) > _MOST_LIGHT
+    return question.goal == MOST_AFTER_TAX or plans * years * len(household.people) > _MOST_LIGHT

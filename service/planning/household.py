@@ -44,7 +44,7 @@ Path = tuple[str | int, ...]
 PEOPLE: Path = ("household", "people")
 """The place of the people in every request."""
 
-LumpSums = Literal["with_each_withdrawal", "first", "none", "separately"]
+LumpSums = Literal["with_each_withdrawal", "all_now", "never", "separately"]
 """How a plan takes tax-free cash: a quarter of each withdrawal, all of it at the first chance, not at all, or at times that
 something else decides; with "separately" withdrawals come from drawdown funds first, and with their tax-free part from the
 rest."""

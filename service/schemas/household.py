@@ -24,7 +24,7 @@ from service.planning.household import (
     Spending,
     YearlyRate,
 )
-from service.planning.timing.estates import TO_HEIRS, TO_SPOUSE
+from service.planning.timing.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.schemas.fields import (
     Choice,
     Growth,
@@ -253,7 +253,7 @@ class EstateSchema(StrictSchema):
     nil_rate_band_brought_forward = Rate(least=0, largest=1)
     residence_nil_rate_band_brought_forward = Rate(least=0, largest=1)
     spouses = StrictBoolean()
-    first_death = Choice((TO_SPOUSE, TO_HEIRS))
+    first_death = Choice((TO_SPOUSE, TO_BENEFICIARIES))
     home_given_up = StrictNested(HomeGivenUpSchema)
     pension_paid_as = Choice(FORMS)
     pension_paid_within_two_years = StrictBoolean()

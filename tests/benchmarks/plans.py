@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import highspy
 
 from service.planning.faults import RuleViolation
-from service.planning.optimiser.branch_and_bound import least_tax
+from service.planning.optimiser.branch_and_bound import most_after_tax
 from service.planning.optimiser.work import EFFORTS, LIMITS, Work
 from service.planning.projection.policies import BANDS, filling, projected
 from service.planning.projection.timeline import Timeline, timeline
@@ -62,7 +62,7 @@ def measure(sizes: Sizes) -> Part:
 
 
 def _household(seed: int) -> Any:
-    return question("allowance-schedule", couple(Random(seed), "least_tax")).household
+    return question("allowance-schedule", couple(Random(seed), "most_after_tax")).household
 
 
 def _plain(rounds: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
@@ -101,9 +101,9 @@ class _Found(NamedTuple):
 def _best(households: int) -> tuple[list[tuple[str, ...]], list[Goal]]:
     """The best plans by each effort, and by a standard search where cash earns nothing. A quick plan is compared with the
     thorough one of the same couple."""
-    plans = [couple(Random(seed), "least_tax") for seed in range(households)]
-    found = {effort: [_least_tax(plan, effort) for plan in plans] for effort in EFFORTS}
-    without = [_least_tax({**plan, "assumptions": {**plan["assumptions"], "cash_interest": 0}}) for plan in plans]
+    plans = [couple(Random(seed), "most_after_tax") for seed in range(households)]
+    found = {effort: [_most_after_tax(plan, effort) for plan in plans] for effort in EFFORTS}
+    without = [_most_after_tax({**plan, "assumptions": {**plan["assumptions"], "cash_interest": 0}}) for plan in plans]
     quick, standard, thorough = (_answered(found[effort]) for effort in EFFORTS)
     no_interest = _answered(without)
     behind = [
@@ -142,13 +142,13 @@ def _answered(found: list[_Found | None]) -> list[_Found]:
     return [one for one in found if one is not None]
 
 
-def _least_tax(plan: JsonObject, effort: str = "standard") -> _Found | None:
+def _most_after_tax(plan: JsonObject, effort: str = "standard") -> _Found | None:
     """The best plan of a couple; None where spending cannot be met."""
     years = timeline(question("allowance-schedule", plan).household, BOOK)
     with _solver_timed() as solving:
         begun = process_time()
         try:
-            found = least_tax(years, Work(LIMITS[effort]))
+            found = most_after_tax(years, Work(LIMITS[effort]))
         except RuleViolation:
             return None
         spent = process_time() - begun

@@ -91,7 +91,9 @@ def tasks(sizes: Sizes) -> dict[str, Task]:
     found["a record of a book, in bulk"] = Task((book,))
     for aim in PLAIN_AIMS:
         found[f"plan {aim}, a couple"] = Task((_plan(7, aim),), sizes.plain, turns)
-    found["plan least_tax, couples"] = Task(tuple(_plan(seed, "least_tax") for seed in range(sizes.best_plans)))
+    found["plan most_after_tax, couples"] = Task(
+        tuple(_plan(seed, "most_after_tax") for seed in range(sizes.best_plans))
+    )
     found["lump sum timing, couples"] = Task(tuple(_timing(seed) for seed in range(sizes.timings)))
     return found
 

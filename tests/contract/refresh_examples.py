@@ -60,7 +60,7 @@ def printed_page(client: FlaskClient, name: str) -> str:
     file, path = PRINTED[name]
     request = request_file(file)
     answer = client.post(path, json=request).get_json()
-    return str(runpy.run_path(str(EXAMPLE_FILES / f"{name}.py"))["printed"](request, answer)) + "\n"
+    return str(runpy.run_path(str(EXAMPLE_FILES / f"{name}.py"))["printed"](answer)) + "\n"
 
 
 def refresh() -> None:

@@ -352,7 +352,7 @@ def test_request_of_the_printed_comparison_keeps_to_the_agreement() -> None:
 def test_other_comparisons_can_be_printed(client: FlaskClient, name: str) -> None:
     printed = runpy.run_path(str(EXAMPLE_FILES / "timing.py"))["printed"]
     request = TIMING.request_examples()[name]
-    page = printed(request, client.post(TIMING.path, json=request).get_json())
+    page = printed(client.post(TIMING.path, json=request).get_json())
     assert page.count("Not possible.") == name.startswith("hazel")
     assert max(map(len, page.splitlines())) <= 116
 

@@ -280,7 +280,7 @@ class Search:
             for person, member in enumerate(members)
             for fund in (0, 1)
             if timeline.people[person][position].may_withdraw
-            and (fund == 0 or member.pension.drawdown or timeline.household.lump_sums == "first")
+            and (fund == 0 or member.pension.drawdown or timeline.household.lump_sums == "all_now")
         ]
         # Where cash grows no faster than ISAs there is no reason to keep it out of them; last year's cash earns nothing.
         self.money: list[Cell] = []
@@ -452,14 +452,14 @@ def best_of_two_years(timeline: Timeline) -> Found:
 
     Last year's choice shifts nothing but last year's tax, so for each first draw only the corners of last year's tax
     and all that is left can be best. The first draw is at a corner of its own year's tax, or leaves just what a corner
-    of the last year's takes, or just fills the year's ISA room, or just uses up the tax-free allowance. Each is tried
+    of the last year's takes, or just fills the year's ISA allowance, or just uses up the tax-free allowance. Each is tried
     with every pound beside it.
     """
     judge = Judge(timeline)
     (person,) = opened(timeline, 0, first_holdings(timeline))
     first_corners, last_corners = (corners(year) for year in timeline.people[0])
     growth = timeline.periods[1].factor(timeline.household.assumptions.pension_growth)
-    from_drawdown = timeline.household.lump_sums == "first"
+    from_drawdown = timeline.household.lump_sums == "all_now"
     with_tax_free_part = timeline.household.lump_sums == "with_each_withdrawal"
     most = person.most_drawdown if from_drawdown else person.most_uncrystallised
 
@@ -473,7 +473,12 @@ def best_of_two_years(timeline: Timeline) -> Found:
         years = judge.years((drawing(amount),))
         return years[0].people[0].subscribed if years else 0
 
-    firsts = {0, most, 4 * person.left.tax_free, bisect_left(range(most), person.year.isa_room, key=subscribed)}
+    firsts = {
+        0,
+        most,
+        4 * person.left.tax_free,
+        bisect_left(range(most), person.year.isa_allowance_left, key=subscribed),
+    }
     firsts |= {gross(corner, person.left.tax_free) for corner in first_corners}
     firsts |= {most - round(last / growth) for corner in last_corners for last in (corner, corner * 4 // 3)}
     best = Found((), -1)

@@ -27,7 +27,7 @@ from service.planning.household import (
 from service.planning.projection.balances import Balance
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.schedule.circumstances import schedule_warnings
-from service.planning.schedule.schedule import AIMS, LEAST_TAX, Schedule, ScheduleQuestion, schedule
+from service.planning.schedule.schedule import GOALS, MOST_AFTER_TAX, Schedule, ScheduleQuestion, schedule
 from tests.households import BOOK, plans
 
 WHOLE = 10_000
@@ -38,10 +38,10 @@ def person(**facts: Any) -> Member:
     return Member(**{"date_of_birth": BORN, "tax_residence": "england", "pension": Pension(40_000_000), **facts})
 
 
-def plan(*people: Member, fill: str = "personal_allowance", start: str = "2026-04-06", end: str = "2027-04-05",
+def plan(*people: Member, goal: str = "personal_allowance", start: str = "2026-04-06", end: str = "2027-04-05",
          scenarios: dict[str, Assumptions] | None = None, **household: Any) -> Schedule:  # fmt: skip
     days = date.fromisoformat(start), date.fromisoformat(end)
-    return schedule(ScheduleQuestion(Household(*days, people, **household), fill, scenarios or {}), BOOK)
+    return schedule(ScheduleQuestion(Household(*days, people, **household), goal, scenarios or {}), BOOK)
 
 
 # Whatever the household, a plan adds up
@@ -65,6 +65,7 @@ def assert_adds_up(result: Schedule) -> None:
     assert years[0].period.first == household.start
     assert years[-1].period.last == household.end
     tax_so_far = 0
+    flexible = [False for _ in household.people]
     level = Fraction(1)
     for before, year in zip((None, *years), years, strict=False):
         period, everybody = year.period, year.people
@@ -86,9 +87,19 @@ def assert_adds_up(result: Schedule) -> None:
             assert_grown(one.pension.growth, one.pension.opening, assumed.pension_growth, *days, 2)
             assert_grown(one.isa.growth, one.isa.opening, assumed.isa_growth, *days, 1)
             assert_grown(one.cash.growth, one.cash.opening, assumed.cash_interest, *days, 1)
-            assert record.gross == record.tax_free + record.taxable == one.from_uncrystallised + one.from_drawdown
-            assert one.pension.paid_out == record.gross
-            assert min(record.tax_free, record.taxable, one.from_uncrystallised, one.from_drawdown) >= 0
+            drawn = one.withdrawal
+            assert drawn.gross == drawn.tax_free + drawn.taxable == drawn.from_uncrystallised + drawn.from_drawdown
+            assert one.pension.paid_out == record.gross == one.lump_sum + drawn.gross
+            assert record.tax_free == one.lump_sum + drawn.tax_free
+            assert min(one.lump_sum, *drawn) >= 0
+            assert one.lump_sum == 0 or household.lump_sums == "all_now"
+            birthday_in = birthday(member.date_of_birth, one.age)
+            assert birthday_in <= period.last < birthday(member.date_of_birth, one.age + 1)
+            started_flexibly = member.pension.flexibly_accessed if before is None else flexible[i]
+            limited = one.money_purchase_allowance
+            assert limited.applies == record.after.pension.flexibly_accessed == (started_flexibly or limited.triggered)
+            assert limited.first_day == (period.last + timedelta(days=1) if limited.triggered else None)
+            flexible[i] = limited.applies
             assert min(record.spent, record.subscribed, record.from_isa) >= 0
             assert one.pension.closing == record.after.pension.uncrystallised + record.after.pension.drawdown
             assert min(record.after.pension.uncrystallised, record.after.pension.drawdown) >= 0
@@ -102,19 +113,20 @@ def assert_adds_up(result: Schedule) -> None:
         assert sums.isa_subscriptions == sum(one.record.subscribed for one in everybody)
         held = tuple(sum(closing) for closing in zip(*((one.pension.closing, one.isa.closing, one.cash.closing)
                                                         for one in everybody), strict=True))  # fmt: skip
-        assert (sums.pension, sums.isa, sums.cash) == held
-        assert abs(sums.in_todays_prices - sum(held) / level) <= Fraction(1, 2)
+        assert (sums.in_pensions, sums.in_isas, sums.in_cash) == held
+        assert sums.wealth_before_tax == sum(held)
+        assert abs(sums.wealth_before_tax_in_prices_of_start - sum(held) / level) <= Fraction(1, 2)
     found, last = result.totals, years[-1].household
     assert found.income_tax == sum(year.household.income_tax for year in years) == tax_so_far
     assert found.withdrawn == found.tax_free + found.taxable == sum(year.household.withdrawn for year in years)
     assert found.isa_subscriptions == sum(year.household.isa_subscriptions for year in years)
     assert found.spent == sum(year.spending for year in years)
-    assert (found.pension, found.isa, found.cash) == (last.pension, last.isa, last.cash)
-    assert abs(found.wealth_after_tax_in_todays_prices - found.wealth_after_tax / level) <= Fraction(1, 2)
+    assert (found.in_pensions, found.in_isas, found.in_cash) == (last.in_pensions, last.in_isas, last.in_cash)
+    assert abs(found.wealth_after_tax_in_prices_of_start - found.wealth_after_tax / level) <= Fraction(1, 2)
 
 
 def assert_within_limits(result: Schedule) -> None:
-    """No subscription beyond the room, nothing tax free beyond the allowances, nothing drawn too young."""
+    """No subscription beyond the ISA allowance, nothing tax free beyond the allowances, nothing drawn too young."""
     household = result.question.household
     for i, member in enumerate(household.people):
         protected = member.pension.protected_pension_age
@@ -142,13 +154,13 @@ def assert_within_limits(result: Schedule) -> None:
         if rules.lump_sum_allowance is not None:
             taken = sum(year.people[i].record.tax_free for year in result.years)
             assert taken <= lump_sums.available(member.pension, rules).tax_free
-        if household.lump_sums == "none":
+        if household.lump_sums == "never":
             assert all(year.people[i].record.tax_free == 0 for year in result.years)
 
 
-def assert_sound(household: Household, fill: str) -> Schedule | None:
+def assert_sound(household: Household, goal: str) -> Schedule | None:
     try:
-        result = schedule(ScheduleQuestion(household, fill), BOOK)
+        result = schedule(ScheduleQuestion(household, goal), BOOK)
     except RuleViolation as refused:
         codes = [(fault.path, fault.code) for fault in refused.faults]
         if codes != [(("spending",), "spending-cannot-be-met")]:
@@ -165,22 +177,22 @@ SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large]
 
 @settings(max_examples=60, deadline=None, suppress_health_check=SLOW)
 @given(plans(), st.sampled_from(BANDS))
-def test_a_plan_that_fills_a_band_adds_up(household: Household, fill: str) -> None:
-    assert_sound(household, fill)
+def test_a_plan_that_fills_a_band_adds_up(household: Household, goal: str) -> None:
+    assert_sound(household, goal)
 
 
 @settings(max_examples=12, deadline=None, suppress_health_check=SLOW)
 @given(plans(most_days=1_000))
-def test_a_least_tax_plan_adds_up_and_no_plain_plan_is_better(household: Household) -> None:
-    result = assert_sound(household, LEAST_TAX)
+def test_a_plan_for_the_most_after_tax_adds_up_and_no_plain_plan_is_better(household: Household) -> None:
+    result = assert_sound(household, MOST_AFTER_TAX)
     if result is None:
         return
     assert result.proof is not None
-    assert result.proof.objective == result.totals.wealth_after_tax
-    assert result.proof.gap == result.proof.bound - result.proof.objective >= 0
+    assert result.proof.wealth_after_tax == result.totals.wealth_after_tax
+    assert result.proof.gap == result.proof.bound - result.proof.wealth_after_tax >= 0
     for policy in (*(filling(result.timeline, band) for band in BANDS), evenly_from_state_pension_age(result.timeline)):
         try:
-            assert projected(result.timeline, policy).wealth <= result.proof.objective
+            assert projected(result.timeline, policy).wealth <= result.proof.wealth_after_tax
         except RuleViolation:
             continue
 
@@ -214,14 +226,14 @@ def test_the_same_each_year_of_a_plan() -> None:
     result = plan(person(), end="2031-04-05")
     assert [year.household.withdrawn for year in result.years] == [1_676_000] * 5
     assert result.totals.income_tax == 0
-    assert result.totals.isa == 5 * 1_676_000
-    assert result.totals.pension == 40_000_000 - 5 * 1_676_000
+    assert result.totals.in_isas == 5 * 1_676_000
+    assert result.totals.in_pensions == 40_000_000 - 5 * 1_676_000
     # At the end a quarter of what is left is tax free and the rest bears 20%: 31,620,000 x (0.25 + 0.75 x 0.8).
     assert result.totals.wealth_after_tax == 8_380_000 + 26_877_000
 
 
 @pytest.mark.parametrize(
-    ("nation", "fill", "taxable", "tax"),
+    ("nation", "goal", "taxable", "tax"),
     [
         # Finance Act 2021 s.5, Finance Act 2023 s.5: 12,570 + 37,700; 20% of 37,700.
         ("england", "basic_rate_band", 5_027_000, 754_000),
@@ -232,11 +244,11 @@ def test_the_same_each_year_of_a_plan() -> None:
         ("scotland", "basic_rate_band", 1_257_000 + 3_109_200, 75_373 + 259_780 + 296_856),
     ],
 )
-def test_a_band_is_filled_to_its_top(nation: str, fill: str, taxable: int, tax: int) -> None:
-    result = plan(person(tax_residence=nation, pension=Pension(0, drawdown=40_000_000)), fill=fill)
+def test_a_band_is_filled_to_its_top(nation: str, goal: str, taxable: int, tax: int) -> None:
+    result = plan(person(tax_residence=nation, pension=Pension(0, drawdown=40_000_000)), goal=goal)
     record = result.years[0].people[0].record
     assert (record.taxable, record.income_tax) == (taxable, tax)
-    if fill == "basic_rate_band":
+    if goal == "basic_rate_band":
         assert result.years[0].people[0].basic_rate_band_unused == 0
 
 
@@ -274,15 +286,15 @@ def test_part_of_a_tax_year_grows_for_its_share_of_the_days() -> None:
     assert [year.people[0].pension.growth for year in result.years] == [199_452, 407_978]
 
 
-def test_two_people_fill_both_allowances_and_share_the_room() -> None:
-    """The first has used all room this year, so both withdrawals go to the second's ISA as far as there is room."""
+def test_two_people_fill_both_allowances_and_share_their_isa_allowances() -> None:
+    """The first has used the ISA allowance this year, so both withdrawals go to the second's ISA as far as it goes."""
     first, second = person(isa=Isa(subscribed_this_year=2_000_000)), person()
     result = plan(first, second)
     assert [one.record.gross for one in result.years[0].people] == [1_676_000, 1_676_000]
     assert [one.record.subscribed for one in result.years[0].people] == [0, 2_000_000]
     assert sum(one.record.moved for one in result.years[0].people) == 0
     assert result.years[0].people[1].record.moved == 2_000_000 - 1_676_000
-    assert result.totals.cash == 2 * 1_676_000 - 2_000_000
+    assert result.totals.in_cash == 2 * 1_676_000 - 2_000_000
 
 
 def test_spending_comes_from_cash_then_isas_then_more_pension() -> None:
@@ -305,20 +317,40 @@ def test_spending_comes_from_cash_then_isas_then_more_pension() -> None:
 
 def test_lump_sums_first_or_not_at_all() -> None:
     """Finance Act 2004 Sch.29 paras 1-3: a quarter at once, the rest in drawdown; or no lump sum at all."""
-    at_once = plan(person(), lump_sums="first", end="2028-04-05").years
+    at_once = plan(person(), lump_sums="all_now", end="2028-04-05").years
     first, then = at_once[0].people[0], at_once[1].people[0]
     assert (first.record.tax_free, first.record.taxable) == (10_000_000, 1_257_000)
-    assert (first.from_uncrystallised, first.from_drawdown) == (10_000_000, 1_257_000)
-    assert (then.record.tax_free, then.record.taxable, then.from_uncrystallised) == (0, 1_257_000, 0)
-    none = plan(person(), lump_sums="none").years[0].people[0]
-    assert (none.record.gross, none.record.tax_free, none.from_uncrystallised) == (1_257_000, 0, 1_257_000)
+    assert (first.lump_sum, then.lump_sum) == (10_000_000, 0)
+    # Gross, tax free, taxable, from uncrystallised funds, from drawdown funds: without the lump sum.
+    assert tuple(first.withdrawal) == (1_257_000, 0, 1_257_000, 0, 1_257_000)
+    assert tuple(then.withdrawal) == (1_257_000, 0, 1_257_000, 0, 1_257_000)
+    none = plan(person(), lump_sums="never").years[0].people[0]
+    assert none.lump_sum == 0
+    assert tuple(none.withdrawal) == (1_257_000, 0, 1_257_000, 1_257_000, 0)
+
+
+def test_the_first_flexible_access_limits_contributions_from_the_day_after() -> None:
+    """Finance Act 2004 ss.227ZA-227G: a pension commencement lump sum does not, income from drawdown does, and what is paid
+    in after it is tested against £10,000 (Finance (No. 2) Act 2023 ss.20-22). All money of a plan moves on the last day of
+    the tax year."""
+    young = person(date_of_birth=date(1985, 1, 1))
+    at_once = plan(person(), young, lump_sums="all_now", end="2028-04-05").years
+    first, then = (year.people[0].money_purchase_allowance for year in at_once)
+    assert tuple(first) == (True, True, 1_000_000, date(2027, 4, 6), "2026-27")
+    assert tuple(then) == (True, False, 1_000_000, None, None)
+    assert all(
+        tuple(year.people[1].money_purchase_allowance) == (False, False, 1_000_000, None, None) for year in at_once
+    )
+    before = person(pension=Pension(0, drawdown=40_000_000, flexibly_accessed=True))
+    (only,) = plan(before).years
+    assert tuple(only.people[0].money_purchase_allowance) == (True, False, 1_000_000, None, None)
 
 
 # Beside the plan
 
 
 def test_comparisons_are_the_plain_plans() -> None:
-    result = plan(person(), fill="basic_rate_band", end="2030-04-05")
+    result = plan(person(), goal="basic_rate_band", end="2030-04-05")
     names = [compared.plan for compared in result.comparisons]
     assert names == ["pension_left_until_state_pension_age", "personal_allowance_filled"]
     even, filled = (compared.projection for compared in result.comparisons)
@@ -335,18 +367,18 @@ def test_a_comparison_that_cannot_be_is_told_and_not_refused() -> None:
     """55,000 drawn in one year bears 7,540 + 1,892 and leaves 45,568; over two years, 50,270 and 4,730, it leaves 47,460."""
     household = {"spending": (Spending(4_600_000, first=date(2027, 4, 6)),), "end": "2028-04-05"}
     old = person(date_of_birth=date(1970, 1, 1), pension=Pension(0, drawdown=5_500_000))
-    result = plan(old, fill="basic_rate_band", **household)
+    result = plan(old, goal="basic_rate_band", **household)
     impossible = [compared for compared in result.comparisons if compared.projection is None]
     assert [compared.plan for compared in impossible] == ["pension_left_until_state_pension_age"]
     assert "2027-28" in impossible[0].reason
     assert "cannot be met" in impossible[0].reason
 
 
-@pytest.mark.parametrize("fill", AIMS)
-def test_a_scenario_is_the_plan_under_its_own_assumptions(fill: str) -> None:
+@pytest.mark.parametrize("goal", GOALS)
+def test_a_scenario_is_the_plan_under_its_own_assumptions(goal: str) -> None:
     assumed = Assumptions(pension_growth=300, price_inflation=200)
     low, high = replace(assumed, pension_growth=-200), replace(assumed, pension_growth=600)
-    household: dict[str, Any] = {"end": "2029-04-05", "fill": fill}
+    household: dict[str, Any] = {"end": "2029-04-05", "goal": goal}
     both = plan(person(), assumptions=assumed, scenarios={"low": low, "high": high}, **household)
     plain = plan(person(), assumptions=assumed, **household)
     assert both.totals == plain.totals

@@ -29,11 +29,11 @@ def person(**facts: Any) -> Member:
 
 
 def asked(
-    *people: Member, start: str = "2026-04-06", end: str = "2027-04-05", fill: str = "personal_allowance", **more: Any
+    *people: Member, start: str = "2026-04-06", end: str = "2027-04-05", goal: str = "personal_allowance", **more: Any
 ) -> dict[str, ClientWarning]:
     """The warnings of a plan by their codes; of two people's, the first."""
     household = Household(date.fromisoformat(start), date.fromisoformat(end), people or (person(),), **more)
-    found = schedule_warnings(schedule(ScheduleQuestion(household, fill), BOOK))
+    found = schedule_warnings(schedule(ScheduleQuestion(household, goal), BOOK))
     return {warning.code: warning for warning in reversed(found)}
 
 
@@ -80,9 +80,9 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
         # Finance Act 2004 s.227G: not for who has it already, and not for a lump sum alone.
         (one(), "2026-27", one(pension=Pension(40_000_000, flexibly_accessed=True))),
         (
-            one(income=employed(1_256_999), lump_sums="first"),
+            one(income=employed(1_256_999), lump_sums="all_now"),
             "2026-27",
-            one(income=employed(1_257_000), lump_sums="first"),
+            one(income=employed(1_257_000), lump_sums="all_now"),
         ),
         # Too young in the first tax year.
         (
@@ -106,7 +106,7 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
         (
             one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE)),
             "2026-27",
-            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE), lump_sums="none"),
+            one(pension=Pension(40_000_000, lump_sum_allowance_used=GONE), lump_sums="never"),
         ),
         # Nothing is left that could have had a tax-free part.
         (
@@ -208,9 +208,9 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
         (
             one(spending=(Spending(1_676_001),)),
             "2026-27",
-            one(spending=(Spending(1_676_001),), fill="basic_rate_band"),
+            one(spending=(Spending(1_676_001),), goal="basic_rate_band"),
         ),
-        (one(spending=(Spending(1_676_001),)), "2026-27", one(spending=(Spending(1_676_001),), fill="least_tax")),
+        (one(spending=(Spending(1_676_001),)), "2026-27", one(spending=(Spending(1_676_001),), goal="most_after_tax")),
         # 30,000 from 2027-28: 13,240 a year from the 16,760 that was saved, enough for one year and not for two.
         (
             one(spending=(Spending(3_000_000, first=date(2027, 4, 6)),), end=LONG),
@@ -357,9 +357,9 @@ def test_a_protected_pension_age_is_asked_about_in_the_first_year_that_relies_on
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 @given(plans(), st.sampled_from(BANDS))
-def test_every_warning_is_well_made(household: Household, fill: str) -> None:
+def test_every_warning_is_well_made(household: Household, goal: str) -> None:
     try:
-        result = schedule(ScheduleQuestion(household, fill), BOOK)
+        result = schedule(ScheduleQuestion(household, goal), BOOK)
     except RuleViolation:
         return
     found = schedule_warnings(result)

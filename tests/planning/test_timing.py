@@ -22,7 +22,7 @@ from service.planning.timing.break_even import shifted
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import Timing, TimingQuestion, timing
 from service.planning.timing.estates import (
-    TO_HEIRS,
+    TO_BENEFICIARIES,
     Death,
     EstateFacts,
     Gift,
@@ -31,7 +31,7 @@ from service.planning.timing.estates import (
     death_years,
     outcome,
 )
-from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, Course, Option, carried_out
+from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, Course, Option, carried_out
 from service.planning.timing.summary import summary
 from service.planning.wording import pounds
 from tests.benchmarks.households import couple, timing_of
@@ -43,9 +43,9 @@ START = date(2026, 4, 6)
 ALLOWANCE = 1_257_000
 OPTIONS = (
     Option("all_now", BANDS[0]),
-    Option("phased", BANDS[0], ISA_ROOM),
+    Option("phased", BANDS[0], ISA_ALLOWANCE),
     Option("phased", SPENDING_ONLY, 700_000),
-    Option("with_income", BANDS[1]),
+    Option("with_each_withdrawal", BANDS[1]),
     Option("at_age", BANDS[0], age=62),
     Option("never", SPENDING_ONLY),
 )
@@ -69,7 +69,7 @@ def course_of(result: Timing, option: int) -> Course:
     return course
 
 
-def heirs_receive(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: int) -> Outcome:
+def beneficiaries_receive(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: int) -> Outcome:
     """What comes of a death under an option."""
     return outcome(course, death_years(course.timeline, death, facts, BOOK), facts, beneficiary_rate, BOOK)
 
@@ -111,7 +111,9 @@ BY_HAND = {
 
 def by_hand() -> Timing:
     assumed = Assumptions(pension_growth=400, isa_growth=400, cash_interest=200, price_inflation=250)
-    return asked(person(), options=(Option("all_now", BANDS[0]), Option("with_income", BANDS[0])), assumptions=assumed)
+    return asked(
+        person(), options=(Option("all_now", BANDS[0]), Option("with_each_withdrawal", BANDS[0])), assumptions=assumed
+    )
 
 
 def test_two_options_over_three_years_by_hand() -> None:
@@ -138,7 +140,7 @@ def test_two_options_over_three_years_by_hand() -> None:
     assert now is not None
     assert with_income is not None
     # In prices of the start: divided by 1.025 three times, to the nearest penny.
-    assert now.wealth_in_todays_prices == round(Fraction(10_335_298) / Fraction(1025, 1000) ** 3)
+    assert now.wealth_in_prices_of_start == round(Fraction(10_335_298) / Fraction(1025, 1000) ** 3)
     assert now.people[0].tax_free_cash.received == 2_500_000
     # Left alone: 100,000, 104,000, 108,160, 112,486.40; a quarter is 28,121.60.
     assert now.people[0].tax_free_cash.at_the_end == 2_812_160
@@ -147,7 +149,7 @@ def test_two_options_over_three_years_by_hand() -> None:
     assert with_income.people[0].tax_free_cash.available == 1_504_209
     assert (now.most_cash_waiting, now.cash_waits_until) == (1_767_000, None)
     assert (with_income.most_cash_waiting, with_income.cash_waits_until) == (0, "2026-27")
-    assert now.people[0].money_purchase_annual_allowance_from == "2026-27"
+    assert now.people[0].money_purchase_allowance.tax_year == "2026-27"
 
 
 # Whatever the household
@@ -208,11 +210,11 @@ def test_tax_free_cash_and_subscriptions_keep_within_their_limits(household: Hou
             # for the hundredths of a per cent that are dropped in the first.
             slack = 0 if years.periods[0].rules.lump_sums.lump_sum_allowance is not None else 30_000 * len(course.years)
             assert taken <= lump_sums.available(member.pension, rules).tax_free + slack
-            if course.option.take == "never":
+            if course.option.lump_sums == "never":
                 assert taken == 0
             for period, year in zip(years.periods, course.years, strict=True):
                 subscribed = year.begun[i].subscribed + year.settled.people[i].subscribed
-                assert subscribed <= years.people[i][period.position].isa_room
+                assert subscribed <= years.people[i][period.position].isa_allowance_left
 
 
 @ANY
@@ -241,7 +243,7 @@ def test_all_now_and_with_income_differ_only_by_the_allowance(pot: int, growth: 
     """The same growth everywhere, no income drawn, interest within the nil rates: what is taken now grows outside the
     pension as it would inside. Only what a quarter grows to beyond the allowance is taxed at last, at the exit rate."""
     assumed = Assumptions(growth, growth, growth, tax_rate_on_remaining_pension=2_000)
-    options = (Option("all_now", SPENDING_ONLY), Option("with_income", SPENDING_ONLY))
+    options = (Option("all_now", SPENDING_ONLY), Option("with_each_withdrawal", SPENDING_ONLY))
     result = asked(person(pension=Pension(pot)), options=options, to_age=63 + years, assumptions=assumed)
     now, later = course_of(result, 0), course_of(result, 1)
     assume(now.income_tax == 0)
@@ -299,9 +301,9 @@ def test_stages_fill_both_allowances_this_tax_year_and_the_next() -> None:
 
 def test_a_lump_sum_alone_does_not_trigger_the_money_purchase_annual_allowance() -> None:
     """Finance Act 2004 s.227G: income does, a pension commencement lump sum does not."""
-    options = (Option("all_now", SPENDING_ONLY), Option("all_now", BANDS[0]), Option("with_income", BANDS[0]))
+    options = (Option("all_now", SPENDING_ONLY), Option("all_now", BANDS[0]), Option("with_each_withdrawal", BANDS[0]))
     totals = [option.totals for option in asked(person(), options=options).options]
-    assert [found.people[0].money_purchase_annual_allowance_from for found in totals if found] == [
+    assert [found.people[0].money_purchase_allowance.tax_year for found in totals if found] == [
         None,
         "2026-27",
         "2026-27",
@@ -420,7 +422,7 @@ def test_heirs_pay_income_tax_on_what_inheritance_tax_leaves() -> None:
         assert left.pension.net == (rest if age == 74 else rest - (rest * 4 + 5) // 10)
         # The shape of the published example, with all bands used by the rest.
         used = replace(result.question.estate, gifts=(Gift(start, 32_500_000),), other_assets=0)
-        whole = heirs_receive(course_of(result, 0), Death(0, age), used, 4_000)
+        whole = beneficiaries_receive(course_of(result, 0), Death(0, age), used, 4_000)
         assert whole.net == net
 
 
@@ -536,7 +538,7 @@ def test_the_first_death_passes_all_to_the_spouse() -> None:
         assert second.day == result.question.household.end
 
 
-@pytest.mark.parametrize("take", ["all_now", "phased", "with_income", "never"])
+@pytest.mark.parametrize("take", ["all_now", "phased", "with_each_withdrawal", "never"])
 @pytest.mark.parametrize("day", [date(2031, 4, 5), date(2031, 4, 6), date(2031, 7, 1), date(2032, 2, 29)])
 def test_nothing_is_lost_or_used_twice_when_one_of_two_dies(take: str, day: date) -> None:
     first = replace(COUPLE[0], date_of_birth=day.replace(year=day.year - 68))
@@ -544,7 +546,7 @@ def test_nothing_is_lost_or_used_twice_when_one_of_two_dies(take: str, day: date
         START, date(2040, 4, 5), (first, COUPLE[1]), (Spending(4_000_000),), assumptions=Assumptions(400, 400, 200)
     )
     course = carried_out(timeline(household, BOOK), Option(take, BANDS[1]))
-    found = heirs_receive(course, Death(0, 68), HOME, 2_000)
+    found = beneficiaries_receive(course, Death(0, 68), HOME, 2_000)
     died = found.deaths[0]
     survivor = found.survivor
     assert survivor is not None
@@ -587,13 +589,13 @@ def test_money_inherited_from_someone_of_75_is_taxed_with_the_survivors_income()
     assert free.survivor.years[0].begun[0].before.pension.drawdown == 0
 
 
-def test_a_first_death_to_heirs_is_taxed_and_the_survivor_keeps_only_their_own() -> None:
-    facts = replace(HOME, first_death=TO_HEIRS, other_assets=50_000_000)
+def test_a_first_death_to_beneficiaries_is_taxed_and_the_survivor_keeps_only_their_own() -> None:
+    facts = replace(HOME, first_death=TO_BENEFICIARIES, other_assets=50_000_000)
     result = asked(*COUPLE, options=(Option("never", SPENDING_ONLY),), to_age=70, deaths=(Death(0, 66),), estate=facts)
     found = left_by(result)
     first, second = found.deaths
     # 36,000,000 of the home, 30,000,000 of other assets, the pension of 40,000,000, and of 8,000,000 in ISA and cash what is
-    # left when 1,000,000 has gone into the room of the other's ISAs.
+    # left when 1,000,000 has gone into the other's ISAs.
     assert first.tax.estate == 113_000_000
     assert first.tax.tax == (113_000_000 - 32_500_000 - 17_500_000) * 4 // 10
     assert second.estate.home == 24_000_000
@@ -604,7 +606,7 @@ def test_a_first_death_to_heirs_is_taxed_and_the_survivor_keeps_only_their_own()
 
 @pytest.mark.parametrize(("spouses", "tax"), [(True, 0), (False, 11_700_000)])
 def test_bands_left_unused_serve_the_survivor_of_spouses_whoever_inherits(spouses: bool, tax: int) -> None:
-    """£32,500 to heirs leaves nine tenths of the band (s.8A); with them the survivor's £617,500 bears no tax."""
+    """£32,500 to beneficiaries leaves nine tenths of the band (s.8A); with them the survivor's £617,500 bears no tax."""
     poor = person(pension=Pension(0), cash=3_250_000, isa=Isa(0, 2_000_000))
     rich = person(date_of_birth=date(1966, 8, 20), pension=Pension(0), cash=61_750_000, isa=Isa(0, 2_000_000))
     result = asked(
@@ -614,7 +616,7 @@ def test_bands_left_unused_serve_the_survivor_of_spouses_whoever_inherits(spouse
         start=date(2027, 1, 1),
         to_age=64,
         deaths=(Death(0, 64),),
-        estate=EstateFacts(first_death=TO_HEIRS, spouses=spouses),
+        estate=EstateFacts(first_death=TO_BENEFICIARIES, spouses=spouses),
     )
     found = left_by(result)
     assert found.deaths[0].tax.tax == 0
@@ -651,8 +653,8 @@ def test_more_left_is_never_less_tax_and_none_is_due_below_the_bands(
     course = carried_out(years, Option("never", SPENDING_ONLY))
     facts = EstateFacts(home=home, home_to_descendants=True, other_assets=other, charity_share=share)
     death = Death(who, 65 if who == 0 else 61)
-    found = heirs_receive(course, death, facts, 2_000)
-    richer = heirs_receive(course, death, replace(facts, other_assets=other + more), 2_000)
+    found = beneficiaries_receive(course, death, facts, 2_000)
+    richer = beneficiaries_receive(course, death, replace(facts, other_assets=other + more), 2_000)
     if share == 0:
         assert richer.inheritance_tax >= found.inheritance_tax
         assert richer.net >= found.net
@@ -660,7 +662,7 @@ def test_more_left_is_never_less_tax_and_none_is_due_below_the_bands(
     if last.tax.chargeable <= last.tax.nil_rate_band.available + last.tax.residence_band.used:
         assert found.inheritance_tax == 0
     left = last.estate
-    after = last.net + last.to_charity + found.inheritance_tax + found.heirs_income_tax
+    after = last.net + last.to_charity + found.inheritance_tax + found.beneficiaries_income_tax
     assert after == left.free_estate + left.pension
 
 
@@ -676,7 +678,11 @@ def lively(**facts: Any) -> Timing:
         ),
         person(date_of_birth=date(1965, 9, 1), pension=Pension(12_000_000), tax_residence="scotland"),
     )
-    options = (Option("all_now", BANDS[0]), Option("with_income", BANDS[0]), Option("at_age", BANDS[0], age=70))
+    options = (
+        Option("all_now", BANDS[0]),
+        Option("with_each_withdrawal", BANDS[0]),
+        Option("at_age", BANDS[0], age=70),
+    )
     assumed = Assumptions(450, 450, 300, 200)
     given = {"to_age": 88, "options": options, "assumptions": assumed, "spending": (Spending(3_000_000),), **facts}
     return asked(*people, **given)
@@ -684,7 +690,7 @@ def lively(**facts: Any) -> Timing:
 
 def test_options_are_in_order_by_each_measure() -> None:
     result = lively(deaths=(Death(0, 80), Death(1, 70, 80)), scenarios={"low": Assumptions(0, 0, 0, 200)})
-    orders = [result.by_wealth, *result.by_heirs, *result.by_scenario.values()]
+    orders = [result.by_wealth, *result.by_beneficiaries, *result.by_scenario.values()]
     for order in orders:
         amounts = [placed.amount for placed in order]
         assert amounts == sorted(amounts, reverse=True)
@@ -742,7 +748,12 @@ def crowded(to_age: int) -> Timing:
     two = (person(**saver), person(**saver, date_of_birth=date(1965, 8, 9), tax_residence="scotland"))
     stages = tuple(Option("phased", BANDS[0], 400_000 * k) for k in range(1, 8))
     assumptions = Assumptions(pension_growth=400, isa_growth=300, cash_interest=300, price_inflation=200)
-    options = (Option("all_now", BANDS[0]), Option("never", BANDS[0]), *stages, Option("with_income", BANDS[0]))
+    options = (
+        Option("all_now", BANDS[0]),
+        Option("never", BANDS[0]),
+        *stages,
+        Option("with_each_withdrawal", BANDS[0]),
+    )
     return asked(*two, options=options, to_age=to_age, assumptions=assumptions, growth_range=(-500, 1_500))
 
 
@@ -789,7 +800,7 @@ def test_six_options_and_two_deaths_over_forty_years_leave_nothing_out(random: R
 
 
 def test_options_that_are_the_same_never_change_places() -> None:
-    twice = (Option("with_income", BANDS[0]), Option("with_income", BANDS[0]))
+    twice = (Option("with_each_withdrawal", BANDS[0]), Option("with_each_withdrawal", BANDS[0]))
     (pair,) = asked(person(), options=twice, to_age=80).break_evens
     assert pair.growth == ()
     assert pair.ages == ()
@@ -798,15 +809,42 @@ def test_options_that_are_the_same_never_change_places() -> None:
 def test_an_option_whose_spending_cannot_be_met_says_so_and_the_others_stand() -> None:
     """£2,750 a year for three years from £10,000: with its tax-free part £8,500 is left of it, without only £8,000."""
     poor = person(pension=Pension(1_000_000))
-    options = (Option("with_income", SPENDING_ONLY), Option("never", SPENDING_ONLY))
+    options = (Option("with_each_withdrawal", SPENDING_ONLY), Option("never", SPENDING_ONLY))
     income = (DatedIncome("employment", 1_257_000),)
     result = asked(replace(poor, income=income), options=options, to_age=66, spending=(Spending(1_257_000 + 275_000),))
     assert [option.course is not None for option in result.options] == [True, False]
     assert "cannot be met" in result.options[1].reason
     assert [placed.option for placed in result.by_wealth] == [0]
     assert any(
-        sentence.startswith("Option 2, no tax-free cash, cannot be carried out. ") for sentence in summary(result)
+        sentence.startswith("The second option, no tax-free cash, cannot be carried out. ")
+        for sentence in summary(result)
     )
+
+
+def test_the_summary_of_two_options_by_hand() -> None:
+    """In prices of the start 103,461.14 / 1.025 x 1.025 x 1.025 = 96,073.95; the options are the first and the second."""
+    assert summary(by_hand()) == [
+        "At 66, the second option leaves the most: a quarter tax free with each withdrawal. That is £103,461.14 after tax, or "
+        "£96,073.95 in the prices of April 2026.",
+        "It is £108.16 more than the first option, all tax-free cash now.",
+        "All options pay the same income tax, £0.",
+        "If the pension grows by more than 2.00% a year, the second option leaves more than the first option. The comparison "
+        "assumes 4.00% a year.",
+    ]
+
+
+def test_the_summary_says_what_is_the_same() -> None:
+    """£100,000 without growth: a quarter and four fifths of the rest are £85,000; who dies at 65 leaves all of it, untaxed."""
+    options = (Option("with_each_withdrawal", SPENDING_ONLY), Option("with_each_withdrawal", SPENDING_ONLY))
+    facts = {"deaths": (Death(0, 65),), "scenarios": {"high": Assumptions(pension_growth=100)}}
+    assert summary(asked(person(), options=options, to_age=66, **facts)) == [
+        "At 66, the first and second options leave the same, within a pound. That is £85,000 after tax, or £85,000 in the "
+        "prices of April 2026.",
+        "All options pay the same income tax, £0.",
+        "If you die at 65, beneficiaries would receive the same from the first and second options. That is £100,000 after "
+        "inheritance and income tax.",
+        "The first and second options leave the same in every growth scenario.",
+    ]
 
 
 def test_the_summary_tells_the_results_in_numbers() -> None:
@@ -815,11 +853,11 @@ def test_the_summary_tells_the_results_in_numbers() -> None:
     best, second = result.by_wealth[:2]
     assert pounds(best.amount) in told
     assert pounds(best.amount - second.amount) in told
-    assert pounds(result.by_heirs[0][0].amount) in told
+    assert pounds(result.by_beneficiaries[0][0].amount) in told
     assert pounds(result.by_income_tax[0].amount) in told
     totals = result.options[best.option].totals
     assert totals is not None
-    assert pounds(totals.wealth_in_todays_prices) in told
+    assert pounds(totals.wealth_in_prices_of_start) in told
 
 
 # Warnings, on both sides
@@ -857,7 +895,7 @@ def test_each_warning_on_both_sides() -> None:
 
 
 def test_what_all_options_share_is_said_once() -> None:
-    options = (Option("all_now", BANDS[0]), Option("with_income", BANDS[0]), Option("never", BANDS[0]))
+    options = (Option("all_now", BANDS[0]), Option("with_each_withdrawal", BANDS[0]), Option("never", BANDS[0]))
     found = timing_warnings(asked(person(), options=options))
     shared = [warning for warning in found if warning.code == "money_purchase_annual_allowance_triggered"]
     assert [warning.path for warning in shared] == [("household", "people", 0, "pensions", 0)]

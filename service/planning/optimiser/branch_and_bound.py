@@ -9,7 +9,7 @@ from __future__ import annotations
 import heapq
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import count
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from service.law.units import POUND
 from service.planning.faults import RuleViolation
@@ -83,6 +83,10 @@ _PART_WITH_PARTNER_LOSS = 0.4
 """Of the work, what is kept for the search that counts in what a partner loses."""
 
 
+StoppedBy = Literal["gap", "work_limit", "search_complete"]
+"""What ended a search: the gap was closed; the limit of work; or, with a gap, there was nothing left to branch on."""
+
+
 class BestPlan(NamedTuple):
     """The incumbent at the end and a bound on the wealth of any plan, pence. ``solves`` counts linear programs.
 
@@ -95,9 +99,10 @@ class BestPlan(NamedTuple):
     solves: int
     agreed: bool
     plain_plans_tried: bool
+    stopped_by: StoppedBy
 
 
-def least_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
+def most_after_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
     """The plan with the most wealth after tax at the end that ``work`` (by default a standard search) suffices to find.
     RuleViolation where spending cannot be met.
 
@@ -108,27 +113,32 @@ def least_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
     least = (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * person_years
     if work.left < least:
         plain = max(plain_plans(timeline, work), key=lambda plan: plan.wealth, default=None) or _left_alone(timeline)
-        return BestPlan(plain, max(plain.wealth, most_wealth(timeline)), 0, True, True)
+        most = max(plain.wealth, most_wealth(timeline))
+        return BestPlan(plain, most, 0, True, True, "gap" if most == plain.wealth else "work_limit")
     married = gives_and_receives(timeline)
     kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
     work.limit -= kept
     search = _Search(timeline, work, None)
     bound, best, solves = search.run(), search.incumbent, search.relaxation.lp.solves
+    limited = search.is_limited
     work.limit += kept
     if married and best is not None and work.left > least:
         # The bound leaves out what a partner loses, so it holds; this incumbent counts it in.
         other = _Search(timeline, work, best, with_partner_loss=True)
         other.run()
         solves += other.relaxation.lp.solves
-        best = other.incumbent
+        best, limited = other.incumbent, limited or other.is_limited
     if best is None:
         best = _left_alone(timeline)
+    stopped_by: StoppedBy = "work_limit" if limited else "search_complete"
+    if bound <= best.wealth / POUND + search.tolerance:
+        stopped_by = "gap"
     slack = _ROUNDING_POUNDS * person_years
     agreed = not search.overtaxed and best.wealth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
     if not agreed:
         bound = most_wealth(timeline) / POUND
     proven = max(best.wealth, round((bound + slack) * POUND))
-    return BestPlan(best, proven, solves, agreed, search.plain_plans_tried)
+    return BestPlan(best, proven, solves, agreed, search.plain_plans_tried, stopped_by)
 
 
 def _left_alone(timeline: Timeline) -> Projection:
@@ -168,17 +178,22 @@ class _Search:
         self.incumbent = incumbent
         self.overtaxed = False
         self._incumbent_value = -INF if incumbent is None else incumbent.wealth / POUND
-        self._tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
+        self.tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
         self._partitioning_helps = True
         self._rounded_once = False
-        self._leaves_untaxed = False
+        self._leaves_untaxed = self._cut_off = False
         self.plain_plans_tried = with_partner_loss
+
+    @property
+    def is_limited(self) -> bool:
+        """Whether less was looked at, so far, than there is, since the work was over or nearly; or the solver lost its way."""
+        return self.work.is_over or self._cut_off or self._leaves_untaxed
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
         root = Node({}, {})
         first = self._optimum(root)
-        if not isinstance(first, Solution) or first.wealth > self._incumbent_value + self._tolerance:
+        if not isinstance(first, Solution) or first.wealth > self._incumbent_value + self.tolerance:
             self._try_plain_plans()
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
             self._dive_by_regions(*self._dive_by_order(root, first))
@@ -233,7 +248,7 @@ class _Search:
 
     def _enough(self, bound: float) -> bool:
         """Whether to stop at a bound, or at any."""
-        return bound <= self._incumbent_value + self._tolerance or self.work.is_over
+        return bound <= self._incumbent_value + self.tolerance or self.work.is_over
 
     def _optimum(self, node: Node, *, diving: bool = False) -> Solution | Outcome:
         """The relaxation's optimum, with the tax on its interest refined, or untaxed if there is no work left for that.
@@ -243,6 +258,7 @@ class _Search:
         while True:
             solution = self.relaxation.solve(node)
             if not isinstance(solution, Solution):
+                self._cut_off |= solution is not Outcome.INFEASIBLE
                 return solution
             priced = self.relaxation.priced_cash()
             if not priced:

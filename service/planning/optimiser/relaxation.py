@@ -326,10 +326,10 @@ class Relaxation:
             if domain.earns:
                 one.savings = self.lp.add_row(0.0, 0.0)
                 whole.append((one.savings, -domain.savings / POUND))
-        room = sum(years[t].isa_room for years in timeline.people) / POUND
+        allowance = sum(years[t].isa_allowance_left for years in timeline.people) / POUND
         spending = timeline.spending[t] / POUND
         limits = [self.lp.add_row(-INF, 0.0) for _ in range(2)]
-        share = self.lp.add_column([*whole, (limits[0], -room), (limits[1], -spending)], low=1.0, high=1.0)
+        share = self.lp.add_column([*whole, (limits[0], -allowance), (limits[1], -spending)], low=1.0, high=1.0)
         cell = _Cell(t, parent, regions, cash, share, members)
         cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
         if spending:
@@ -590,8 +590,8 @@ def _is_void(timeline: Timeline, position: int) -> bool:
 
 
 def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:
-    """The period and amount (pounds) of the one lump sum of "first"; None where there is none."""
-    if timeline.household.lump_sums != "first":
+    """The period and amount (pounds) of the one lump sum of "all_now"; None where there is none."""
+    if timeline.household.lump_sums != "all_now":
         return None
     held = first_holdings(timeline)
     for position, year in enumerate(timeline.people[person]):

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from typing import NamedTuple
 
+from service.law.lump_sums import Pension
 from service.law.units import Pence
-from service.planning.projection.settlement import Settled
+from service.planning.projection.settlement import PersonRecord, Settled
+from service.planning.projection.timeline import Period
 
 
 class Balance(NamedTuple):
@@ -16,6 +19,51 @@ class Balance(NamedTuple):
     paid_in: Pence
     paid_out: Pence
     closing: Pence
+
+
+class Withdrawal(NamedTuple):
+    """What is drawn from a pension on the last day of a period, and how it divides; a lump sum that is taken by itself is
+    not in it. Pence."""
+
+    gross: Pence
+    tax_free: Pence
+    taxable: Pence
+    from_uncrystallised: Pence
+    from_drawdown: Pence
+
+
+class MoneyPurchaseAllowance(NamedTuple):
+    """The money purchase annual allowance of one person: whether it ``applies`` after some time, and whether that time
+    ``triggered`` it. ``amount`` is pence a tax year, None where years differ. Where it was triggered, ``first_day`` is the
+    first on which contributions are tested against it, and ``tax_year`` that of the first flexible access."""
+
+    applies: bool
+    triggered: bool
+    amount: Pence | None = None
+    first_day: date | None = None
+    tax_year: str | None = None
+
+
+def lump_sum(record: PersonRecord) -> Pence:
+    """The one lump sum of "all_now", in the period in which it is taken."""
+    return 0 if record.opened.lump_sum is None else record.opened.lump_sum.gross
+
+
+def withdrawal(record: PersonRecord) -> Withdrawal:
+    """What a person draws in a period besides a lump sum."""
+    by_itself = lump_sum(record)
+    gross = record.gross - by_itself
+    from_drawdown = record.opened.pension.drawdown - record.after.pension.drawdown
+    return Withdrawal(gross, record.tax_free - by_itself, record.taxable, gross - from_drawdown, from_drawdown)
+
+
+def money_purchase_allowance(period: Period, before: Pension, after: Pension) -> MoneyPurchaseAllowance:
+    """A person's money purchase annual allowance after a period: the first flexible access is on its last day, and
+    contributions after it are tested (Finance Act 2004 ss.227ZA-227G)."""
+    amount = period.rules.money_purchase_annual_allowance
+    if before.flexibly_accessed or not after.flexibly_accessed:
+        return MoneyPurchaseAllowance(after.flexibly_accessed, False, amount)
+    return MoneyPurchaseAllowance(True, True, amount, period.last + timedelta(days=1), period.name)
 
 
 def pension_held(year: Settled) -> Pence:

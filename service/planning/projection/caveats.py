@@ -16,7 +16,7 @@ def touched_in(member: Member, record: PersonRecord, lump_sums: LumpSums, *, fir
     yield from touched_by_income_tax(replace(taxpayer, savings=taxpayer.savings + record.opened.interest))
     if record.taxable and not member.pension.flexibly_accessed:
         yield "pension.money_purchase_annual_allowance"
-    if record.opened.before.pension.uncrystallised and lump_sums != "none":
+    if record.opened.before.pension.uncrystallised and lump_sums != "never":
         if lump_sums in WITH_TAX_FREE_PART:
             yield "pension.lump_sum_regime"
         yield from LUMP_SUM_FIGURES

@@ -55,7 +55,7 @@ class Projection(NamedTuple):
         """Wealth after tax at the end, pence of that day."""
         return wealth_after_tax(self.timeline, self.years[-1].holdings)
 
-    def in_todays_prices(self, amount: Pence) -> Pence:
+    def in_prices_of_start(self, amount: Pence) -> Pence:
         """An amount at the end of the plan in prices of its start, pence, half up."""
         *_, level = self.timeline.price_levels()
         return deflated(amount, level)

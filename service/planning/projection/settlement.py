@@ -25,7 +25,7 @@ _NOTHING = Payment(0, 0, 0)
 
 @dataclass(frozen=True, slots=True)
 class Holdings:
-    """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "first" has been taken."""
+    """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "all_now" has been taken."""
 
     pension: Pension
     isa: Pence
@@ -43,7 +43,7 @@ class Draw(NamedTuple):
 class Choice(NamedTuple):
     """What a household does on the last day of a period.
 
-    ``subscribe`` is what goes into ISAs in all, None for as much as there is room and money for. ``from_isas`` is taken
+    ``subscribe`` is what goes into ISAs in all, None for as much as the allowances and the money reach. ``from_isas`` is taken
     out of ISAs towards spending even where cash would do. ``cash_of_first`` is how much of the cash left over the first
     person holds, None where it stays with whoever has it.
     """
@@ -55,10 +55,10 @@ class Choice(NamedTuple):
 
 
 class Opened(NamedTuple):
-    """One person on the last day of a period, grown, before any money moves but the lump sum of "first".
+    """One person on the last day of a period, grown, before any money moves but the lump sum of "all_now".
 
     ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
-    ``isa_room`` is what may still be subscribed on the last day.
+    ``isa_allowance_left`` is what may still be subscribed on the last day.
     """
 
     year: PersonPeriod
@@ -70,7 +70,7 @@ class Opened(NamedTuple):
     uncharged: Pence | None
     isa_growth: Pence
     interest: Pence
-    isa_room: Pence
+    isa_allowance_left: Pence
 
     def taxed(self, withdrawal: Pence) -> Liability:
         """The tax year's liability with the period's interest and a taxable withdrawal, pence."""
@@ -126,7 +126,7 @@ def first_holdings(timeline: Timeline) -> tuple[Holdings, ...]:
 
 
 def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> tuple[Opened, ...]:
-    """Everybody on the last day of a period: balances grown, and the lump sum of "first" taken when it first can be."""
+    """Everybody on the last day of a period: balances grown, and the lump sum of "all_now" taken when it first can be."""
     period = timeline.periods[position]
     assumed, rules = timeline.household.assumptions, period.rules.lump_sums
     pension_growth, whole = period.share(assumed.pension_growth)
@@ -141,7 +141,7 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
             pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
         left = lump_sums.available(pension, rules)
         lump_sum = None
-        if timeline.household.lump_sums == "first" and year.may_withdraw and not held.lump_sum_taken:
+        if timeline.household.lump_sums == "all_now" and year.may_withdraw and not held.lump_sum_taken:
             most = lump_sums.most_permitted("pcls", pension, rules, left)
             lump_sum = lump_sums.take("pcls", most, pension, rules, left)
             pension = lump_sums.then(pension, lump_sum, rules)
@@ -157,7 +157,7 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
                 left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
                 half_up(held.isa * isa_growth, isa_whole),
                 half_up(held.cash * interest, cash_whole),
-                year.isa_room,
+                year.isa_allowance_left,
             )
         )
     return tuple(everybody)
@@ -192,7 +192,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     """Move a period's money as a choice says.
 
     Tax and spending come first, from the cash of both in proportion to what each has, then from ISAs. What is left is
-    subscribed, each person's own money first and then into the partner's room, and the rest is held as cash.
+    subscribed, each person's own money first and then within the partner's ISA allowance, and the rest is held as cash.
     """
     paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
     liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
@@ -210,7 +210,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     own = _debts_covered(own)
     spent = shared(min(spending, sum(own)), own)
     left = [have - share for have, share in zip(own, spent, strict=True)]
-    subscribed = subscriptions(left, [person.isa_room for person in people], choice.subscribe)
+    subscribed = subscriptions(left, [person.isa_allowance_left for person in people], choice.subscribe)
     cash = cash_left(left, subscribed, choice.cash_of_first)
     records = []
     for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True)):
@@ -291,17 +291,17 @@ def shared(amount: Pence, holdings: Sequence[Pence]) -> list[Pence]:
     return [first, amount - first]
 
 
-def subscriptions(left: Sequence[Pence], rooms: Sequence[Pence], limit: Pence | None = None) -> list[Pence]:
+def subscriptions(left: Sequence[Pence], allowances: Sequence[Pence], limit: Pence | None = None) -> list[Pence]:
     """What goes into each person's ISAs: own money first, then the partner's."""
     spare = sum(left) if limit is None else min(sum(left), limit)
     if spare == 0:
         return [0] * len(left)
     amounts = []
-    for have, room in zip(left, rooms, strict=True):
-        amounts.append(min(have, room, spare))
+    for have, allowance in zip(left, allowances, strict=True):
+        amounts.append(min(have, allowance, spare))
         spare -= amounts[-1]
-    for i, room in enumerate(rooms):
-        more = min(room - amounts[i], spare)
+    for i, allowance in enumerate(allowances):
+        more = min(allowance - amounts[i], spare)
         amounts[i] += more
         spare -= more
     return amounts

@@ -100,7 +100,7 @@ class PersonPeriod:
     received: Pence
     tax_outside: Pence
     may_withdraw: bool
-    isa_room: Pence
+    isa_allowance_left: Pence
     state_pension: Pence
     remembered: Remembered = field(
         default_factory=lambda: Remembered({}, {}, [0]), init=False, compare=False, repr=False
@@ -191,7 +191,7 @@ def deflated(amount: Pence, level: Fraction) -> Pence:
 
 
 def timeline(household: Household, book: RuleBook) -> Timeline:
-    """The household's periods, with the income, room and needs of each."""
+    """The household's periods, with the income, ISA allowances and needs of each."""
     periods = tuple(_periods(household, book))
     ages = book.state_pension_ages
     reached = tuple(state_pension.reached_on(member.date_of_birth, ages) for member in household.people)
@@ -298,12 +298,12 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
         may_withdraw=pension_age.may_take_benefits(
             member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.protected_pension_age
         ),
-        isa_room=_isa_room(member, period),
+        isa_allowance_left=_isa_allowance_left(member, period),
         state_pension=sum(amount for kind, amount in whole if kind == "state_pension"),
     )
 
 
-def _isa_room(member: Member, period: Period) -> Pence:
+def _isa_allowance_left(member: Member, period: Period) -> Pence:
     """What may still be subscribed in the tax year (SI 1998/1870 reg.4ZA); the cash limit by age on the last day."""
     limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
     used = member.isa.subscribed_this_year if period.position == 0 else 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from service.planning.projection.policies import target
-from service.planning.schedule.schedule import LEAST_TAX, Schedule
+from service.planning.schedule.schedule import MOST_AFTER_TAX, Schedule
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Together
 from service.planning.warnings.household_facts import person_facts, settled_year
 from service.planning.warnings.registry import all_found, the_first_of_each
@@ -23,7 +23,7 @@ def circumstances_of(result: Schedule) -> Circumstances:
     people = []
     for i, member in enumerate(household.people):
         person = person_facts(member, i, len(household.people), result.timeline.state_pension_from[i])
-        wanted = household.lump_sums != "none"
+        wanted = household.lump_sums != "never"
         years = tuple(
             settled_year(
                 person,
@@ -41,23 +41,23 @@ def circumstances_of(result: Schedule) -> Circumstances:
 
 
 def _together(result: Schedule) -> Iterator[Together]:
-    fill = result.question.fill
+    goal = result.question.goal
     for year in result.years:
         beyond = tax = 0
-        if fill != LEAST_TAX and year.spending:
+        if goal != MOST_AFTER_TAX and year.spending:
             for person in year.people:
                 record = person.record
-                within = target(record.opened, fill)
+                within = target(record.opened, goal)
                 if record.taxable > within:
                     beyond += record.taxable - within
                     without = record.opened.year.liability(record.opened.interest, within)
                     tax += max(0, record.liability.total - without.total)
-        full = year.household.cash > 0 and all(person.isa_unused == 0 for person in year.people)
+        full = year.household.in_cash > 0 and all(person.isa_unused == 0 for person in year.people)
         yield Together(
             rules=year.period.rules,
             spending=year.spending,
             beyond_the_band=beyond,
             beyond_tax=tax,
-            fill=fill,
-            waits=year.household.cash if full else 0,
+            fill=goal,
+            waits=year.household.in_cash if full else 0,
         )

@@ -9,15 +9,26 @@ from typing import Literal, NamedTuple
 
 from service.figures.loader import Standing, TaxYearFigures
 from service.law import isa
+from service.law.ages import age_on
 from service.law.income_tax import basic_rate_band_unused, taxpayer_year
 from service.law.rulebook import RuleBook
-from service.law.units import Pence
+from service.law.units import Pence, Years
 from service.planning.disclosure import Caveat
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
-from service.planning.optimiser.branch_and_bound import least_tax, plain_plans
+from service.planning.optimiser.branch_and_bound import StoppedBy, most_after_tax, plain_plans
 from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
-from service.planning.projection.balances import Balance, cash_held, isa_held, pension_held
+from service.planning.projection.balances import (
+    Balance,
+    MoneyPurchaseAllowance,
+    Withdrawal,
+    cash_held,
+    isa_held,
+    lump_sum,
+    money_purchase_allowance,
+    pension_held,
+    withdrawal,
+)
 from service.planning.projection.faults import household_faults
 from service.planning.projection.policies import (
     BANDS,
@@ -37,11 +48,11 @@ from service.planning.projection.timeline import (
     timeline,
 )
 
-LEAST_TAX: Literal["least_tax"] = "least_tax"
+MOST_AFTER_TAX: Literal["most_after_tax"] = "most_after_tax"
 
-Aim = Band | Literal["least_tax"]
+Goal = Band | Literal["most_after_tax"]
 
-AIMS: tuple[Aim, ...] = (*BANDS, LEAST_TAX)
+GOALS: tuple[Goal, ...] = (*BANDS, MOST_AFTER_TAX)
 """What a plan can aim at: fill a band each year, or leave the most after tax."""
 
 SCENARIOS = ("low", "middle", "high")
@@ -53,35 +64,37 @@ LEAVES_OUT = (
     "The bound leaves out that a marriage allowance which one partner may not give is lost to the other, so it may be higher "
     "than it need be. It leaves out plans that would bear a lifetime allowance charge before 6 April 2023."
 )
-"""What the bound of a least-tax plan leaves out."""
+"""What the bound on plans that leave the most leaves out."""
 
 
 @dataclass(frozen=True, slots=True)
 class ScheduleQuestion:
-    """A whole request. ``fill`` is one of AIMS; ``scenarios`` are whole assumptions by name, planned anew under each;
-    ``effort`` is how much work the search for the least tax may take, scenarios included."""
+    """A whole request. ``goal`` is one of GOALS; ``scenarios`` are whole assumptions by name, planned anew under each;
+    ``effort`` is how much work the search for the best plan may take, scenarios included."""
 
     household: Household
-    fill: Aim
+    goal: Goal
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
     effort: Effort = "standard"
 
 
 class Proof(NamedTuple):
-    """How good a least-tax plan is: its wealth after tax and a bound on that of any plan, pence.
+    """How good the plan that was searched for is: its wealth after tax and a bound on that of any plan, pence, and what
+    ended the search.
 
-    ``holds`` is False where the search found its own relaxation at fault, which its proof rules out. The bound is then what
+    ``proven`` is False where the search found its own relaxation at fault, which its proof rules out. The bound is then what
     the household has in all, and the gap wide.
     """
 
-    objective: Pence
+    wealth_after_tax: Pence
     bound: Pence
-    holds: bool
+    proven: bool
+    stopped_by: StoppedBy
 
     @property
     def gap(self) -> Pence:
         """How much more another plan might leave."""
-        return self.bound - self.objective
+        return self.bound - self.wealth_after_tax
 
 
 class Comparison(NamedTuple):
@@ -93,7 +106,7 @@ class Comparison(NamedTuple):
 
 
 class Scenario(NamedTuple):
-    """The aim planned anew under other assumptions; ``projection`` is None where that cannot be, for a ``reason``."""
+    """The goal planned for anew under other assumptions; ``projection`` is None where that cannot be, for a ``reason``."""
 
     name: str
     projection: Projection | None
@@ -109,42 +122,47 @@ class Totals(NamedTuple):
     income_tax: Pence
     isa_subscriptions: Pence
     spent: Pence
-    pension: Pence
-    isa: Pence
-    cash: Pence
+    in_pensions: Pence
+    in_isas: Pence
+    in_cash: Pence
     wealth_after_tax: Pence
-    wealth_after_tax_in_todays_prices: Pence
+    wealth_after_tax_in_prices_of_start: Pence
 
 
 class SchedulePerson(NamedTuple):
-    """One person's period as an answer tells it. Pence; see ``PersonRecord``. The lump sum of "first" is withdrawn from
-    uncrystallised funds. What allowances are used and left is of the whole tax year."""
+    """One person's period as an answer tells it. Pence; see ``PersonRecord``, whose gross and tax-free amounts include the
+    lump sum of "all_now"; those of the withdrawal do not. ``age`` is that of the last day. What allowances are used and left
+    is of the whole tax year."""
 
     record: PersonRecord
-    from_uncrystallised: Pence
-    from_drawdown: Pence
+    age: Years
+    lump_sum: Pence
+    withdrawal: Withdrawal
     personal_allowance_used: Pence
     personal_allowance_unused: Pence
     basic_rate_band_unused: Pence
     isa_limit: Pence
     isa_used: Pence
     isa_unused: Pence
+    money_purchase_allowance: MoneyPurchaseAllowance
     pension: Balance
     isa: Balance
     cash: Balance
 
 
 class HouseholdPeriod(NamedTuple):
-    """Everybody's period in sums. Pence; the balances are those of its last day."""
+    """Everybody's period in sums. Pence; the balances and the wealth, before any tax still to come, are those of its last
+    day."""
 
     withdrawn: Pence
     income_tax: Pence
     income_tax_so_far: Pence
     isa_subscriptions: Pence
-    pension: Pence
-    isa: Pence
-    cash: Pence
-    in_todays_prices: Pence
+    in_pensions: Pence
+    in_isas: Pence
+    in_cash: Pence
+    wealth_before_tax: Pence
+    wealth_before_tax_in_prices_of_start: Pence
 
 
 class ScheduleYear(NamedTuple):
@@ -201,12 +219,12 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     person_years = len(household.people) * len(years.periods)
     budget = LIMITS[question.effort] - PERSON_YEAR_COMPARED * person_years * (1 + len(question.scenarios))
     work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
-    plan, proof = _planned(years, question.fill, work)
+    plan, proof = _planned(years, question.goal, work)
     scenarios = []
     for number, (name, assumed) in enumerate(question.scenarios.items()):
         # What one leaves of its share is for those that follow.
         work.limit = work.done + max(0.0, budget - work.done) / (len(question.scenarios) - number)
-        scenarios.append(_scenario(name, replace(household, assumptions=assumed), question.fill, book, work))
+        scenarios.append(_scenario(name, replace(household, assumptions=assumed), question.goal, book, work))
     return Schedule(
         question=question,
         projection=plan,
@@ -235,23 +253,23 @@ def totals(plan: Projection) -> Totals:
         income_tax=plan.income_tax,
         isa_subscriptions=sum(record.subscribed for record in records),
         spent=sum(record.spent for record in records),
-        pension=pension_held(last),
-        isa=isa_held(last),
-        cash=cash_held(last),
+        in_pensions=pension_held(last),
+        in_isas=isa_held(last),
+        in_cash=cash_held(last),
         wealth_after_tax=wealth,
-        wealth_after_tax_in_todays_prices=plan.in_todays_prices(wealth),
+        wealth_after_tax_in_prices_of_start=plan.in_prices_of_start(wealth),
     )
 
 
-def _planned(years: Timeline, fill: Aim, work: Work) -> tuple[Projection, Proof | None]:
-    """The plan by its aim; with as much work as is given where it has to be searched for."""
-    if fill != LEAST_TAX:
-        return projected(years, filling(years, fill)), None
-    found = least_tax(years, work)
+def _planned(years: Timeline, goal: Goal, work: Work) -> tuple[Projection, Proof | None]:
+    """The plan by its goal; with as much work as is given where it has to be searched for."""
+    if goal != MOST_AFTER_TAX:
+        return projected(years, filling(years, goal)), None
+    found = most_after_tax(years, work)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     plain = () if found.plain_plans_tried else plain_plans(years, work)
     best = max((found.projection, *plain), key=lambda plan: plan.wealth)
-    return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed)
+    return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed, found.stopped_by)
 
 
 def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
@@ -261,9 +279,9 @@ def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
         return Comparison(name, None, _reason(error))
 
 
-def _scenario(name: str, household: Household, fill: Aim, book: RuleBook, work: Work) -> Scenario:
+def _scenario(name: str, household: Household, goal: Goal, book: RuleBook, work: Work) -> Scenario:
     try:
-        return Scenario(name, _planned(timeline(household, book), fill, work)[0])
+        return Scenario(name, _planned(timeline(household, book), goal, work)[0])
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
 
@@ -293,6 +311,7 @@ def _years(plan: Projection) -> Iterator[ScheduleYear]:
                 tax_so_far,
                 sum(record.subscribed for record in year.people),
                 *held,
+                sum(held),
                 deflated(sum(held), level),
             ),
         )
@@ -301,19 +320,20 @@ def _years(plan: Projection) -> Iterator[ScheduleYear]:
 def _person_year(member: Member, period: Period, record: PersonRecord) -> SchedulePerson:
     opened, before, after = record.opened, record.opened.before, record.after
     found, year = record.liability, record.opened.year
-    from_drawdown = opened.pension.drawdown - after.pension.drawdown
     subscribed_before = member.isa.subscribed_this_year if period.position == 0 else 0
     limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
     return SchedulePerson(
         record=record,
-        from_uncrystallised=record.gross - from_drawdown,
-        from_drawdown=from_drawdown,
+        age=age_on(member.date_of_birth, period.last),
+        lump_sum=lump_sum(record),
+        withdrawal=withdrawal(record),
         personal_allowance_used=min(found.allowances, found.net_income),
         personal_allowance_unused=max(0, found.allowances - found.net_income),
         basic_rate_band_unused=basic_rate_band_unused(taxpayer_year(year.taxpayer, year.rules), found),
         isa_limit=limit,
         isa_used=subscribed_before + record.subscribed,
-        isa_unused=year.isa_room - record.subscribed,
+        isa_unused=year.isa_allowance_left - record.subscribed,
+        money_purchase_allowance=money_purchase_allowance(period, before.pension, after.pension),
         pension=Balance(
             before.pension.uncrystallised + before.pension.drawdown,
             opened.pension_growth,

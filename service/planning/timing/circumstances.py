@@ -96,8 +96,8 @@ def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstance
 
 
 def _waits(year: OptionPeriod) -> Pence:
-    """The cash for which there is no room in ISAs."""
-    full = all(person.record.subscribed == person.record.opened.isa_room for person in year.people)
+    """The cash for which no ISA allowance is left."""
+    full = all(person.record.subscribed == person.record.opened.isa_allowance_left for person in year.people)
     return year.waiting if full else 0
 
 
@@ -111,7 +111,7 @@ def _year_facts(
     option: OptionResult,
 ) -> YearFacts:
     record, before = found.record, found.first.before.pension
-    wanted = option.option.take != "never"
+    wanted = option.option.lump_sums != "never"
     settled = settled_year(person, member, year.period, record, found.pension, state_pension, lump_sums_wanted=wanted)
     return settled._replace(
         gross=found.lump_sum + record.gross,
@@ -145,7 +145,7 @@ def _lump_sum(person: PersonFacts, year: OptionPeriod, found: OptionPerson, path
 
 def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances) -> Iterator[ClientWarning]:
     """A lump sum wanted before the minimum pension age is computed from the first day on which it is permitted."""
-    if option.option.take not in _LUMP_SUM_FIRST:
+    if option.option.lump_sums not in _LUMP_SUM_FIRST:
         return
     first = result.timeline.periods[0]
     for i, (member, one) in enumerate(zip(result.question.household.people, case.people, strict=True)):
@@ -192,7 +192,7 @@ def _option_facts(k: int, option: OptionResult, case: Circumstances) -> OptionFa
     return OptionFacts(
         figures=case.people[0].years[0].figures,
         path=("options", k),
-        wants_tax_free_cash=option.option.take != "never" and option.totals is not None,
+        wants_tax_free_cash=option.option.lump_sums != "never" and option.totals is not None,
         tax_free_cash=sum(person.tax_free_cash.received + person.tax_free_cash.at_the_end for person in people),
     )
 

@@ -12,13 +12,19 @@ from typing import NamedTuple, TypeVar
 
 from service.figures.loader import TaxYearFigures
 from service.law import lump_sums
-from service.law.ages import birthday
+from service.law.ages import age_on, birthday
 from service.law.rulebook import RuleBook
 from service.law.units import BasisPoints, Pence, Years
 from service.planning.disclosure import Caveat
 from service.planning.faults import Fault, RuleViolation
-from service.planning.household import Assumptions, Household, YearlyRate
-from service.planning.projection.balances import Balance
+from service.planning.household import Assumptions, Household, Member, YearlyRate
+from service.planning.projection.balances import (
+    Balance,
+    MoneyPurchaseAllowance,
+    Withdrawal,
+    money_purchase_allowance,
+    withdrawal,
+)
 from service.planning.projection.faults import household_faults
 from service.planning.projection.settlement import Holdings, PersonRecord
 from service.planning.projection.state_pensions import state_pension_caveats
@@ -75,15 +81,18 @@ class TimingQuestion:
 
 class OptionPerson(NamedTuple):
     """One person's period of an option. Pence; see ``PersonRecord``. ``tax_on_interest`` is the part of the income tax that the
-    interest on waiting cash adds; ``moved`` is what came from the partner on both days."""
+    interest on waiting cash adds; ``moved`` is what came from the partner on both days; ``age`` is that of the last day."""
 
     first: FirstDay
     record: PersonRecord
+    age: Years
     lump_sum: Pence
+    withdrawal: Withdrawal
     tax_free: Pence
     subscribed: Pence
     moved: Pence
     tax_on_interest: Pence
+    money_purchase_allowance: MoneyPurchaseAllowance
     pension: Balance
     isa: Balance
     cash: Balance
@@ -99,7 +108,7 @@ class OptionPeriod(NamedTuple):
     tax_free_so_far: Pence
     waiting: Pence
     wealth: Pence
-    wealth_in_todays_prices: Pence
+    wealth_in_prices_of_start: Pence
 
 
 class TaxFreeCash(NamedTuple):
@@ -132,14 +141,14 @@ class TaxFreeCash(NamedTuple):
 
 
 class PersonTotals(NamedTuple):
-    """One person's years in sums; ``money_purchase_annual_allowance_from`` is the tax year of the first flexible income."""
+    """One person's years in sums."""
 
     tax_free_cash: TaxFreeCash
     income_tax: Pence
     interest: Pence
     tax_on_interest: Pence
     most_cash_waiting: Pence
-    money_purchase_annual_allowance_from: str | None
+    money_purchase_allowance: MoneyPurchaseAllowance
 
 
 class OptionTotals(NamedTuple):
@@ -152,11 +161,11 @@ class OptionTotals(NamedTuple):
     spent: Pence
     most_cash_waiting: Pence
     cash_waits_until: str | None
-    pension: Pence
-    isa: Pence
-    cash: Pence
+    in_pensions: Pence
+    in_isas: Pence
+    in_cash: Pence
     wealth: Pence
-    wealth_in_todays_prices: Pence
+    wealth_in_prices_of_start: Pence
 
 
 class DeathResult(NamedTuple):
@@ -200,7 +209,7 @@ class PairBreakEvens(NamedTuple):
 
 
 class Timing(NamedTuple):
-    """The whole answer. ``by_heirs`` has one order for each death asked about; ``by_scenario`` is by wealth. For
+    """The whole answer. ``by_beneficiaries`` has one order for each death asked about; ``by_scenario`` is by wealth. For
     ``state_pension_caveats`` see ``Schedule``."""
 
     question: TimingQuestion
@@ -208,7 +217,7 @@ class Timing(NamedTuple):
     options: tuple[OptionResult, ...]
     by_wealth: Ranking
     by_income_tax: Ranking
-    by_heirs: tuple[Ranking, ...]
+    by_beneficiaries: tuple[Ranking, ...]
     by_scenario: Mapping[str, Ranking]
     break_evens: tuple[PairBreakEvens, ...]
     state_pension_caveats: tuple[Caveat, ...]
@@ -245,7 +254,7 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
         options=options,
         by_wealth=by_wealth,
         by_income_tax=_ranked(((i, course.income_tax) for i, course in courses.items()), least_first=True),
-        by_heirs=tuple(
+        by_beneficiaries=tuple(
             _ranked(
                 (i, found.net)
                 for i, result in enumerate(options)
@@ -297,7 +306,10 @@ def _reason(error: RuleViolation) -> str:
 def _years(course: Course, levels: Sequence[Fraction]) -> Iterator[OptionPeriod]:
     tax_so_far = tax_free_so_far = 0
     for period, year, level in zip(course.timeline.periods, course.years, levels, strict=True):
-        people = tuple(_person(first, record) for first, record in year.people())
+        people = tuple(
+            _person(member, period, first, record)
+            for member, (first, record) in zip(course.timeline.household.people, year.people(), strict=True)
+        )
         income_tax = sum(person.record.income_tax for person in people)
         tax_so_far += income_tax
         tax_free_so_far += sum(person.tax_free for person in people)
@@ -314,7 +326,7 @@ def _years(course: Course, levels: Sequence[Fraction]) -> Iterator[OptionPeriod]
         )
 
 
-def _person(first: FirstDay, record: PersonRecord) -> OptionPerson:
+def _person(member: Member, period: Period, first: FirstDay, record: PersonRecord) -> OptionPerson:
     begun, grown, after = first.before, record.opened, record.after
     out = max(0, -first.moved) + max(0, -record.moved)
     into = max(0, first.moved) + max(0, record.moved)
@@ -322,11 +334,14 @@ def _person(first: FirstDay, record: PersonRecord) -> OptionPerson:
     return OptionPerson(
         first=first,
         record=record,
+        age=age_on(member.date_of_birth, period.last),
         lump_sum=first.lump_sum,
+        withdrawal=withdrawal(record),
         tax_free=first.lump_sum + record.tax_free,
         subscribed=subscribed,
         moved=first.moved + record.moved,
         tax_on_interest=_tax_on_interest(record),
+        money_purchase_allowance=money_purchase_allowance(period, begun.pension, after.pension),
         pension=Balance(
             begun.pension.uncrystallised + begun.pension.drawdown,
             grown.pension_growth,
@@ -365,38 +380,40 @@ def _totals(course: Course, years: Sequence[OptionPeriod]) -> OptionTotals:
         spent=sum(person.record.spent for year in years for person in year.people),
         most_cash_waiting=max(waiting),
         cash_waits_until=years[still + 1].period.name if still + 1 < len(years) else None,
-        pension=sum(person.pension.closing for person in last.people),
-        isa=sum(person.isa.closing for person in last.people),
-        cash=last.waiting,
+        in_pensions=sum(person.pension.closing for person in last.people),
+        in_isas=sum(person.isa.closing for person in last.people),
+        in_cash=last.waiting,
         wealth=last.wealth,
-        wealth_in_todays_prices=last.wealth_in_todays_prices,
+        wealth_in_prices_of_start=last.wealth_in_prices_of_start,
     )
 
 
 def _person_totals(course: Course, years: Sequence[OptionPeriod], i: int) -> PersonTotals:
     own = [year.people[i] for year in years]
-    started = course.timeline.household.people[i].pension.flexibly_accessed
-    flexible = (
-        year.period.name
-        for year, person in zip(years, own, strict=True)
-        if not started and person.record.after.pension.flexibly_accessed
-    )
     return PersonTotals(
         tax_free_cash=_tax_free_cash(course, years, i),
         income_tax=sum(person.record.income_tax for person in own),
         interest=sum(person.record.opened.interest for person in own),
         tax_on_interest=sum(person.tax_on_interest for person in own),
         most_cash_waiting=max(person.cash.closing for person in own),
-        money_purchase_annual_allowance_from=next(flexible, None),
+        money_purchase_allowance=_money_purchase_allowance(own),
     )
+
+
+def _money_purchase_allowance(years: Sequence[OptionPerson]) -> MoneyPurchaseAllowance:
+    """A person's after all their years: whether it applies then, and in which of them it was triggered."""
+    for year in years:
+        if year.money_purchase_allowance.triggered:
+            return year.money_purchase_allowance._replace(amount=None)
+    return MoneyPurchaseAllowance(years[-1].money_purchase_allowance.applies, False)
 
 
 def _tax_free_cash(course: Course, years: Sequence[OptionPeriod], i: int) -> TaxFreeCash:
     own = [year.people[i] for year in years]
     untaken = given_up = 0
     for year, person in zip(years, own, strict=True):
-        quarter = lump_sums.quarter(_from_uncrystallised(person.record), year.period.rules.lump_sums)
-        if course.option.take == "never":
+        quarter = lump_sums.quarter(person.withdrawal.from_uncrystallised, year.period.rules.lump_sums)
+        if course.option.lump_sums == "never":
             given_up += quarter
         else:
             untaken += max(0, quarter - person.record.tax_free)
@@ -418,10 +435,6 @@ def _tax_free_cash(course: Course, years: Sequence[OptionPeriod], i: int) -> Tax
         given_up=given_up,
         allowance_used_up=next(used_up, None),
     )
-
-
-def _from_uncrystallised(record: PersonRecord) -> Pence:
-    return record.gross - (record.opened.pension.drawdown - record.after.pension.drawdown)
 
 
 def _left_alone(years: Timeline, i: int) -> Pence:
@@ -597,13 +610,13 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
     if low >= high:
         yield Fault(("break_even_growth", "to"), "range-empty", "The range of growth must end above where it begins.")
     for k, option in enumerate(question.options):
-        if option.take == "at_age" and option.age is None:
+        if option.lump_sums == "at_age" and option.age is None:
             yield Fault(("options", k, "age"), "age-missing", "`age` is needed because `take` is `at_age`.")
-        if option.take != "at_age" and option.age is not None:
+        if option.lump_sums != "at_age" and option.age is not None:
             yield Fault(
                 ("options", k, "age"), "age-of-no-use", "`age` has no use unless `take` is `at_age`; leave it out."
             )
-        if option.take != "phased" and option.yearly is not None:
+        if option.lump_sums != "phased" and option.yearly is not None:
             yield Fault(
                 ("options", k, "yearly"),
                 "amount-of-no-use",
@@ -643,7 +656,7 @@ def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
         yield Fault(
             ("household", "estate", "first_death"),
             "not-spouses",
-            "Only spouses and civil partners inherit free of inheritance tax: give `to_heirs`, or leave it out.",
+            "Only spouses and civil partners inherit free of inheritance tax: give `to_beneficiaries`, or leave it out.",
         )
     if estate.home_given_up is not None and estate.home_given_up.residence_nil_rate_band == 0:
         yield Fault(

@@ -1,6 +1,6 @@
-"""What is left on a death and what heirs receive of it, after inheritance tax and their income tax.
+"""What is left on a death and what beneficiaries receive of it, after inheritance tax and their income tax.
 
-A couple's first death passes to the spouse or to heirs; the survivor goes on with the same option until the second.
+A couple's first death passes to the spouse or to beneficiaries; the survivor goes on with the same option until the second.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from service.planning.projection.settlement import Holdings
 from service.planning.projection.timeline import Period, Timeline, deflated, risen, shortened, timeline, with_first_year
 from service.planning.timing.options import Course, CoursePeriod, carried_out
 
-TO_SPOUSE, TO_HEIRS = "to_spouse", "to_beneficiaries"
+TO_SPOUSE, TO_BENEFICIARIES = "to_spouse", "to_beneficiaries"
 _SHARES_IN_A_RATE = 100  # the law counts shares of a band in hundredths of a basis point
 
 
@@ -41,7 +41,7 @@ class Gift:
 class HomeGivenUp:
     """A home that was given up on or after 8 July 2015 and may earn a downsizing addition (ss.8FA-8FE): its ``value`` then, and
     the full residence nil-rate band of a death on that day, pence. ``rest_to_descendants``: whether descendants inherit what
-    heirs receive of the free estate besides the home there is now; without that there is no addition."""
+    beneficiaries receive of the free estate besides the home there is now; without that there is no addition."""
 
     value: Pence
     residence_nil_rate_band: Pence
@@ -53,10 +53,10 @@ class EstateFacts:
     """What a household owns besides pensions, ISAs and cash, and where it goes. Pence, in the money of the first tax year.
 
     ``increases`` is how the home and the other assets rise (basis points, or WITH_PRICES); shares are basis points.
-    ``charity_share`` is of what heirs' part of the free estate is besides a home that goes to descendants. ``spouses`` is
-    whether two people are married or civil partners: only then can the first death pass free of tax, and only then does
-    what it leaves of the bands unused serve the second, whoever inherits (ss.8A, 8G, 18). Of a home given up each of two
-    people had their share. ``pension_paid_within_two_years`` counts from when the scheme knew, or could have known, of the
+    ``charity_share`` is of what the beneficiaries' part of the free estate is besides a home that goes to descendants.
+    ``spouses`` is whether two people are married or civil partners: only then can the first death pass free of tax, and only
+    then does what it leaves of the bands unused serve the second, whoever inherits (ss.8A, 8G, 18). Of a home given up each
+    of two people had their share. ``pension_paid_within_two_years`` counts from when the scheme knew, or could have known, of the
     death; ``pension_to_non_qualifying_person`` is whether trustees, a company or the like receive the pension money.
     """
 
@@ -90,7 +90,7 @@ class Death:
 
 
 class Left(NamedTuple):
-    """What one person leaves: the estate with its tax, and where no spouse takes it all what the heirs receive."""
+    """What one person leaves: the estate with its tax, and where no spouse takes it all what the beneficiaries receive."""
 
     person: int
     age: Years
@@ -115,7 +115,7 @@ class Left(NamedTuple):
 
     @property
     def net(self) -> Pence:
-        """What heirs receive after all taxes, pence."""
+        """What beneficiaries receive after all taxes, pence."""
         return self.free_estate_net + (self.pension.net if self.pension else 0)
 
 
@@ -125,7 +125,7 @@ class Outcome(NamedTuple):
     deaths: tuple[Left, ...]
     survivor: Course | None
     net: Pence
-    net_in_todays_prices: Pence
+    net_in_prices_of_start: Pence
 
     @property
     def inheritance_tax(self) -> Pence:
@@ -133,8 +133,8 @@ class Outcome(NamedTuple):
         return sum(left.tax.tax for left in self.deaths)
 
     @property
-    def heirs_income_tax(self) -> Pence:
-        """The heirs' income tax on pension money, pence."""
+    def beneficiaries_income_tax(self) -> Pence:
+        """The beneficiaries' income tax on pension money, pence."""
         return sum(left.pension.income_tax for left in self.deaths if left.pension)
 
 
@@ -177,7 +177,7 @@ def death_years(whole: Timeline, death: Death, facts: EstateFacts, book: RuleBoo
 def outcome(
     course: Course, years: DeathYears, facts: EstateFacts, beneficiary_rate: BasisPoints, book: RuleBook
 ) -> Outcome:
-    """What heirs receive if a person dies as asked; ``beneficiary_rate`` is their income tax rate in basis points.
+    """What beneficiaries receive if a person dies as asked; ``beneficiary_rate`` is their income tax rate in basis points.
 
     RuleViolation where the survivor's spending cannot be met, or where a lifetime allowance charge on death benefits would
     have to be computed.
@@ -319,8 +319,8 @@ def _left(died: _Died, facts: EstateFacts, beneficiary_rate: BasisPoints) -> Lef
 
 
 def _former_home(died: _Died, facts: EstateFacts, rest: Pence) -> FormerHome | None:
-    """The person's part of a home given up, as inheritance tax sees it; ``rest`` is what heirs receive of the free estate besides
-    a home that goes to descendants."""
+    """The person's part of a home given up, as inheritance tax sees it; ``rest`` is what beneficiaries receive of the free
+    estate besides a home that goes to descendants."""
     given_up = facts.home_given_up
     if given_up is None or died.to_spouse:
         return None
@@ -334,7 +334,7 @@ def _former_home(died: _Died, facts: EstateFacts, rest: Pence) -> FormerHome | N
 def _pension_received(
     died: _Died, amount: Pence, age: Years, tax: EstateTax, facts: EstateFacts, beneficiary_rate: BasisPoints
 ) -> Received:
-    """The pension money that heirs receive."""
+    """The pension money that beneficiaries receive."""
     rules = died.period.rules
     left = lump_sums.available(died.held.pension, rules.lump_sums)
     benefit = DeathBenefit(
@@ -374,8 +374,8 @@ def _last_year(course: Course, until: Timeline) -> CoursePeriod:
 def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tuple[Holdings, Pence]:
     """What the survivor holds, and pension money inherited free of income tax.
 
-    ISAs pass with the additional permitted subscription and use no room. Pension money of someone who died at 75 or over is
-    drawn as the survivor's taxed income, like drawdown funds.
+    ISAs pass with the additional permitted subscription and use no ISA allowance. Pension money of someone who died at 75 or
+    over is drawn as the survivor's taxed income, like drawdown funds.
     """
     own, other = holdings[1 - died], holdings[died]
     if not left.to_spouse:

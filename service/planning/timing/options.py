@@ -34,27 +34,27 @@ from service.planning.projection.settlement import (
 )
 from service.planning.projection.timeline import Timeline
 
-Take = Literal["all_now", "phased", "with_income", "at_age", "never"]
+Way = Literal["all_now", "phased", "with_each_withdrawal", "at_age", "never"]
 
-TAKES: tuple[Take, ...] = get_args(Take)
-"""When the tax-free cash is taken."""
+WAYS: tuple[Way, ...] = get_args(Way)
+"""The ways to take tax-free cash."""
 
-ISA_ROOM = "isa_room"
-"""In stages as large as the household's ISA room."""
+ISA_ALLOWANCE = "isa_allowance"
+"""In stages as large as the household's ISA allowances."""
 
 SPENDING_ONLY: Literal["spending_only"] = "spending_only"
 """The income plan that draws only what spending needs beyond cash and ISAs."""
 
-_HELD_AS: Mapping[Take, LumpSums] = {"with_income": "with_each_withdrawal", "never": "none"}
+_HELD_AS: Mapping[Way, LumpSums] = {"with_each_withdrawal": "with_each_withdrawal", "never": "never"}
 
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """One of ``TAKES`` with its income plan: ``fill`` is a band or SPENDING_ONLY. ``yearly`` is for "phased": pence for the
-    household, or ISA_ROOM, which None also means; ``age`` is for "at_age"."""
+    """One of ``WAYS`` with what is drawn besides: ``goal`` is a band or SPENDING_ONLY. ``yearly`` is for "phased": pence for the
+    household, or ISA_ALLOWANCE, which None also means; ``age`` is for "at_age"."""
 
-    take: Take
-    fill: Band | Literal["spending_only"]
+    lump_sums: Way
+    goal: Band | Literal["spending_only"]
     yearly: Pence | str | None = None
     age: Years | None = None
 
@@ -111,7 +111,7 @@ class Course(NamedTuple):
 
 def option_timeline(timeline: Timeline, option: Option) -> Timeline:
     """The same tax years, with lump sums taken as the option takes them."""
-    return with_lump_sums(timeline, _HELD_AS.get(option.take, "separately"))
+    return with_lump_sums(timeline, _HELD_AS.get(option.lump_sums, "separately"))
 
 
 def with_lump_sums(timeline: Timeline, how: LumpSums) -> Timeline:
@@ -161,7 +161,7 @@ def _periods(
     """Each period of an option, with what is left of inherited pension money at its end."""
     for position in range(begins, len(timeline.periods)):
         begun = first_day(timeline, position, holdings, option)
-        people = _less_room(opened(timeline, position, [one.after for one in begun]), begun)
+        people = _with_allowance_left(opened(timeline, position, [one.after for one in begun]), begun)
         choice = _drawn(timeline, position, people, option)
         if inherited:
             inherited += timeline.periods[position].growth(inherited, timeline.household.assumptions.pension_growth)
@@ -175,13 +175,13 @@ def _periods(
 
 
 def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> tuple[FirstDay, ...]:
-    """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as there is room."""
+    """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as the allowances go."""
     taken = _lump_sums(timeline, position, holdings, option)
     in_hand = [held.cash + lump_sum for held, lump_sum in zip(holdings, taken, strict=True)]
     if not any(in_hand):
         return tuple(FirstDay(held, 0, 0, 0, held) for held in holdings)
     rules = timeline.periods[position].rules.lump_sums
-    subscribed = subscriptions(in_hand, _isa_rooms(timeline, position))
+    subscribed = subscriptions(in_hand, _isa_allowances_left(timeline, position))
     left = cash_left(in_hand, subscribed)
     return tuple(
         FirstDay(
@@ -195,21 +195,21 @@ def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], o
     )
 
 
-def _isa_rooms(timeline: Timeline, position: int) -> list[Pence]:
-    return [people[position].isa_room for people in timeline.people]
+def _isa_allowances_left(timeline: Timeline, position: int) -> list[Pence]:
+    return [people[position].isa_allowance_left for people in timeline.people]
 
 
 def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> list[Pence]:
     """What each person takes. In stages, the household's amount is shared in proportion to what each could take."""
-    if option.take in ("with_income", "never"):
+    if option.lump_sums in ("with_each_withdrawal", "never"):
         return [0] * len(holdings)
     most = [_most(timeline, position, i, held, option) for i, held in enumerate(holdings)]
-    if option.take != "phased" or not any(most):
+    if option.lump_sums != "phased" or not any(most):
         return most
     if isinstance(option.yearly, int):
         wanted = option.yearly
     else:
-        wanted = max(0, sum(_isa_rooms(timeline, position)) - sum(held.cash for held in holdings))
+        wanted = max(0, sum(_isa_allowances_left(timeline, position)) - sum(held.cash for held in holdings))
     return shared(min(wanted, sum(most)), most)
 
 
@@ -242,12 +242,12 @@ def _after_lump_sum(held: Holdings, lump_sum: Pence, rules: lump_sums.LumpSumRul
     return lump_sums.then(held.pension, lump_sums.take("pcls", lump_sum, held.pension, rules, left), rules)
 
 
-def _less_room(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple[Opened, ...]:
-    """Everybody with the ISA room that the first day has left."""
+def _with_allowance_left(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple[Opened, ...]:
+    """Everybody with the ISA allowance that the first day has left."""
     if not any(first.subscribed for first in begun):
         return people
     return tuple(
-        person._replace(isa_room=person.isa_room - first.subscribed) if first.subscribed else person
+        person._replace(isa_allowance_left=person.isa_allowance_left - first.subscribed) if first.subscribed else person
         for person, first in zip(people, begun, strict=True)
     )
 
@@ -260,6 +260,6 @@ def _receiving(person: Opened, amount: Pence) -> Opened:
 def _drawn(timeline: Timeline, position: int, people: tuple[Opened, ...], option: Option) -> Choice:
     """The income of the option: a band filled on 5 April, nothing on another last day."""
     period = timeline.periods[position]
-    if option.fill == SPENDING_ONLY or period.last < period.rules.figures.end:
+    if option.goal == SPENDING_ONLY or period.last < period.rules.figures.end:
         return Choice(tuple(Draw() for _ in people))
-    return Choice(tuple(draw_for(timeline, person, target(person, option.fill)) for person in people))
+    return Choice(tuple(draw_for(timeline, person, target(person, option.goal)) for person in people))

@@ -6,13 +6,16 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from service.law.ages import age_on
-from service.law.dates import day_month_year
+from service.law.dates import day_month_year, month_year
 from service.planning.timing.break_even import EQUAL, PARTS
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
 from service.planning.timing.options import SPENDING_ONLY, Option
 from service.planning.wording import listed, pounds, starting
 
 _PERCENT = 100  # basis points in one per cent
+
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+"""The places of as many options as there can be."""
 
 
 def summary(result: Timing) -> list[str]:
@@ -22,7 +25,7 @@ def summary(result: Timing) -> list[str]:
     return [
         *_wealth(result),
         *_income_tax(result),
-        *_heirs(result),
+        *_beneficiaries(result),
         *_changes(result),
         *_left_out(result),
         *_scenarios(result),
@@ -35,32 +38,35 @@ def described(option: Option) -> str:
     when = {
         "all_now": "all tax-free cash now",
         "phased": "tax-free cash in stages that fit the ISA allowance",
-        "with_income": "a quarter tax free with each withdrawal",
+        "with_each_withdrawal": "a quarter tax free with each withdrawal",
         "at_age": f"all tax-free cash at {option.age}",
         "never": "no tax-free cash",
-    }[option.take]
+    }[option.lump_sums]
     if isinstance(option.yearly, int):
         when = f"tax-free cash in stages of {pounds(option.yearly)} a year"
     return when
 
 
 def _option(position: int) -> str:
-    """An option by its number inside a sentence."""
-    return f"option {position + 1}"
+    """An option by its place inside a sentence: in words, since the answer counts from 0 and people from 1."""
+    return f"the {_ORDINALS[position]} option"
 
 
 def _in_words(result: Timing, position: int) -> str:
-    """What an option is, with its income plan where options differ in it."""
-    options = result.question.options
-    words = described(options[position])
-    if len({option.fill for option in options}) > 1:
-        fill = options[position].fill
-        words += (
-            ", with only spending drawn"
-            if fill == SPENDING_ONLY
-            else f", with income that fills the {fill.replace('_', ' ')}"
-        )
-    return words
+    """An option by its place, and what it is; with what is drawn besides where options differ in it."""
+    option = result.question.options[position]
+    words = f"{_option(position)}, {described(option)}"
+    return f"{words} and {_drawn_besides(option)}" if _differ_in_goal(result) else words
+
+
+def _drawn_besides(option: Option) -> str:
+    if option.goal == SPENDING_ONLY:
+        return "only spending is drawn"
+    return f"income fills the {option.goal.replace('_', ' ')}"
+
+
+def _differ_in_goal(result: Timing) -> bool:
+    return len({option.goal for option in result.question.options}) > 1
 
 
 def _leaders(order: Ranking) -> list[int]:
@@ -68,11 +74,18 @@ def _leaders(order: Ranking) -> list[int]:
     return [placed.option for placed in order if abs(placed.amount - order[0].amount) <= EQUAL]
 
 
-def _named(positions: Sequence[int]) -> str:
-    """Options by their numbers inside a sentence."""
+def _named(result: Timing, positions: Sequence[int]) -> str:
+    """Options by their places inside a sentence."""
     if len(positions) == 1:
         return _option(positions[0])
-    return f"options {listed([str(position + 1) for position in positions])}"
+    if len(positions) == len(result.options) > 2:
+        return "all options"
+    return f"the {listed([_ORDINALS[position] for position in sorted(positions)])} options"
+
+
+def _the_most(leaders: Sequence[int], order: Ranking) -> str:
+    """What those that come first of an order leave, if there are others or only one."""
+    return "the same" if len(leaders) == len(order) > 1 else "the most"
 
 
 def _leave(positions: Sequence[int]) -> str:
@@ -89,15 +102,20 @@ def _wealth(result: Timing) -> Iterator[str]:
         if len(question.household.people) == 1
         else f"When the first person is {question.to_age}"
     )
-    what = f": {_in_words(result, best.option)}" if len(first) == 1 else ", within a pound"
+    if len(first) > 1:
+        leads = f"{_named(result, first)} leave {_the_most(first, result.by_wealth)}, within a pound."
+    else:
+        option = question.options[best.option]
+        leads = f"{_option(best.option)} leaves the most: {described(option)}."
+        if _differ_in_goal(result):
+            leads += f" With it, {_drawn_besides(option)}."
     yield (
-        f"{when}, {_named(first)} {_leave(first)} the most{what}. That is {pounds(best.amount)} after tax, or "
-        f"{pounds(totals.wealth_in_todays_prices)} in {question.household.start:%B %Y} prices."
+        f"{when}, {leads} That is {pounds(best.amount)} after tax, or {pounds(totals.wealth_in_prices_of_start)} in the prices "
+        f"of {month_year(question.household.start)}."
     )
     rest = result.by_wealth[len(first) :]
     for placed in (rest[0], rest[-1]) if len(rest) > 1 else rest:
-        more = pounds(abs(best.amount - placed.amount))
-        yield f"It is {more} more than {_option(placed.option)}, {_in_words(result, placed.option)}."
+        yield f"It is {pounds(best.amount - placed.amount)} more than {_in_words(result, placed.option)}."
 
 
 def _income_tax(result: Timing) -> Iterator[str]:
@@ -106,30 +124,35 @@ def _income_tax(result: Timing) -> Iterator[str]:
         if len(result.by_income_tax) > 1:
             yield f"All options pay the same income tax, {pounds(least.amount)}."
         return
+    paying_least = [placed.option for placed in result.by_income_tax if placed.amount == least.amount]
+    paying_most = [placed.option for placed in result.by_income_tax if placed.amount == most.amount]
     yield (
-        f"{starting(_option(least.option))} pays the least income tax, {pounds(least.amount)}. "
-        f"{starting(_option(most.option))} pays the most, {pounds(most.amount)}."
+        f"{starting(_named(result, paying_least))} {_pay(paying_least)} the least income tax, {pounds(least.amount)}. "
+        f"{starting(_named(result, paying_most))} {_pay(paying_most)} the most, {pounds(most.amount)}."
     )
 
 
-def _heirs(result: Timing) -> Iterator[str]:
-    for k, order in enumerate(result.by_heirs):
+def _pay(positions: Sequence[int]) -> str:
+    return "pays" if len(positions) == 1 else "pay"
+
+
+def _beneficiaries(result: Timing) -> Iterator[str]:
+    for k, order in enumerate(result.by_beneficiaries):
         if not order:
             continue
         found = result.options[order[0].option].deaths[k]
         first = _leaders(order)
+        ahead = f", {_more(order, len(first), 'than from')}" if len(first) < len(order) else ""
         yield (
-            f"If {_who_dies(found)}, beneficiaries would receive the most from {_named(first)}. That is "
-            f"{pounds(order[0].amount)} after inheritance and income tax{_more(order, len(first), 'than from')}."
+            f"If {_who_dies(found)}, beneficiaries would receive {_the_most(first, order)} from {_named(result, first)}. That is "
+            f"{pounds(order[0].amount)} after inheritance and income tax{ahead}."
         )
 
 
 def _more(order: Ranking, leaders: int, than: str) -> str:
-    """How far the first of an order are ahead of the one after them; empty where there is none."""
-    if leaders == len(order):
-        return ""
+    """How far the first of an order are ahead of the one after them."""
     after = order[leaders]
-    return f", {pounds(abs(order[0].amount - after.amount))} more {than} {_option(after.option)}"
+    return f"{pounds(abs(order[0].amount - after.amount))} more {than} {_option(after.option)}"
 
 
 def _who_dies(found: DeathResult) -> str:
@@ -148,7 +171,7 @@ def _changes(result: Timing) -> Iterator[str]:
     best, second = result.by_wealth[0].option, result.by_wealth[1].option
     pair = next(one for one in result.break_evens if set(one.options) == {best, second})
     if pair.growth is not None:
-        yield _growth(result, pair, starting(_named((best, second))))
+        yield from _growth(result, pair)
     if pair.ages:
         born = result.question.household.people[0].date_of_birth
         last = pair.ages[-1]
@@ -169,19 +192,29 @@ def _left_out(result: Timing) -> Iterator[str]:
         )
 
 
-def _growth(result: Timing, pair: PairBreakEvens, options: str) -> str:
+def _growth(result: Timing, pair: PairBreakEvens) -> Iterator[str]:
+    """At which growth the two best options change places, if at any."""
     assert pair.growth is not None
     low, high = (_percent(Decimal(end)) for end in result.question.growth_range)
+    best, second = result.by_wealth[0], result.by_wealth[1]
     if not pair.growth:
-        return f"{options} stay in this order at any pension growth from {low} to {high} a year."
-    own = Decimal(result.question.household.assumptions.pension_growth.numerator) / Decimal(
-        result.question.household.assumptions.pension_growth.denominator
-    )
+        if best.amount - second.amount > EQUAL:
+            yield (
+                f"Between {low} and {high} growth a year, {_option(best.option)} always leaves more than "
+                f"{_option(second.option)}."
+            )
+        return
+    growth = result.question.household.assumptions.pension_growth
+    own = Decimal(growth.numerator) / Decimal(growth.denominator)
     rates = [_percent(own + Decimal(found.shift) / PARTS) for found in pair.growth]
-    return (
-        f"The order of {options.lower()} changes at pension growth of {listed(rates)} a year. The comparison assumes "
-        f"{_percent(own)}."
-    )
+    assumes = f"The comparison assumes {_percent(own)} a year."
+    if len(rates) > 1:
+        both = _named(result, (best.option, second.option))
+        yield f"The order of {both} changes at growth of {listed(rates)} a year. {assumes}"
+        return
+    (found,) = pair.growth
+    more, less = (_option(pair.options[leader]) for leader in (found.above, found.below))
+    yield f"If the pension grows by more than {rates[0]} a year, {more} leaves more than {less}. {assumes}"
 
 
 def _percent(basis_points: Decimal) -> str:
@@ -189,19 +222,22 @@ def _percent(basis_points: Decimal) -> str:
 
 
 def _scenarios(result: Timing) -> Iterator[str]:
-    best = result.by_wealth[0].option
+    leaders = _leaders(result.by_wealth)
     for name, order in result.by_scenario.items():
         if not order:
-            yield f"In the {name} scenario, no option can be carried out."
-        elif order[0].option != best:
-            first = _leaders(order)
-            yield f"In the {name} scenario, {_named(first)} {_leave(first)} the most{_more(order, len(first), 'than')}."
+            yield f"In the {name} growth scenario, no option can be carried out."
+            continue
+        first = _leaders(order)
+        if first != leaders:
+            ahead = f", {_more(order, len(first), 'than')}" if len(first) < len(order) else ""
+            yield f"In the {name} growth scenario, {_named(result, first)} {_leave(first)} {_the_most(first, order)}{ahead}."
     orders = [order for order in result.by_scenario.values() if order]
-    if orders and all(order[0].option == best for order in orders):
-        yield f"{starting(_option(best))} leaves the most in every scenario asked for."
+    if orders and all(_leaders(order) == leaders for order in orders):
+        most = _the_most(leaders, result.by_wealth)
+        yield f"{starting(_named(result, leaders))} {_leave(leaders)} {most} in every growth scenario."
 
 
 def _impossible(result: Timing) -> Iterator[str]:
     for i, found in enumerate(result.options):
         if found.course is None:
-            yield f"{starting(_option(i))}, {_in_words(result, i)}, cannot be carried out. {found.reason}"
+            yield f"{starting(_in_words(result, i))}, cannot be carried out. {found.reason}"

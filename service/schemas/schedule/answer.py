@@ -18,7 +18,13 @@ from service.planning.schedule.schedule import (
     totals,
 )
 from service.planning.warnings.warning import ClientWarning
-from service.schemas.balances import assumptions_answer, balance_answer
+from service.schemas.balances import (
+    assumptions_answer,
+    balance_answer,
+    money_purchase_answer,
+    pensions_answer,
+    withdrawals_answer,
+)
 from service.schemas.units import in_pounds, pounds
 from service.schemas.warnings import warning
 
@@ -27,7 +33,8 @@ def answer(result: Schedule, warnings: list[ClientWarning], rules: dict[str, Any
     """The answer as JSON: money in pounds, rates as fractions."""
     household = result.question.household
     document: dict[str, Any] = {
-        "aim": {"fill": result.question.fill},
+        "outcome": "found",
+        "aim": {"goal": result.question.goal},
         "lump_sums": household.lump_sums,
         "assumptions": assumptions_answer(household.assumptions),
         "years": [_year(year) for year in result.years],
@@ -35,7 +42,7 @@ def answer(result: Schedule, warnings: list[ClientWarning], rules: dict[str, Any
         "compared_with": [_comparison(compared, result.totals) for compared in result.comparisons],
     }
     if result.proof is not None:
-        document["proof"] = _proof(result.question.fill, result.proof)
+        document["proof"] = _proof(result.question.goal, result.proof)
     if result.scenarios:
         document["scenarios"] = {scenario.name: _scenario(scenario) for scenario in result.scenarios}
     document["rules"] = rules
@@ -50,7 +57,7 @@ def _year(year: ScheduleYear) -> dict[str, Any]:
         "tax_year": period.name,
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
-        "figures_status": period.rules.figures.standing,
+        "standing": period.rules.figures.standing,
         "spending": pounds(year.spending),
         "people": [_person(person) for person in year.people],
         "household": in_pounds(year.household, HouseholdPeriod._fields),
@@ -58,16 +65,12 @@ def _year(year: ScheduleYear) -> dict[str, Any]:
 
 
 def _person(person: SchedulePerson) -> dict[str, Any]:
-    record, pension = person.record, person.pension
-    opened, after, tax_free = record.opened, record.after, record.tax_free
+    record = person.record
+    opened = record.opened
     return {
-        "withdrawal": {
-            "gross": pounds(record.gross),
-            "tax_free": pounds(tax_free),
-            "taxable": pounds(record.taxable),
-            "from_uncrystallised": pounds(person.from_uncrystallised),
-            "from_drawdown": pounds(person.from_drawdown),
-        },
+        "age": person.age,
+        "lump_sum": pounds(person.lump_sum),
+        "withdrawals": withdrawals_answer(person.withdrawal),
         "income_received": pounds(opened.year.received),
         "interest": pounds(opened.interest),
         "income_tax": pounds(record.income_tax),
@@ -81,22 +84,15 @@ def _person(person: SchedulePerson) -> dict[str, Any]:
                 "unused": pounds(person.personal_allowance_unused),
             },
             "basic_rate_band": {"unused": pounds(person.basic_rate_band_unused)},
-            "isa": {
+            "isa_allowance": {
                 "limit": pounds(person.isa_limit),
                 "used": pounds(person.isa_used),
                 "unused": pounds(person.isa_unused),
             },
-            "tax_free_lump_sums": {"used": pounds(tax_free), "left": pounds(record.tax_free_left)},
-            "money_purchase_annual_allowance_applies": after.pension.flexibly_accessed,
+            "tax_free_lump_sums": {"used": pounds(record.tax_free), "left": pounds(record.tax_free_left)},
+            "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
         },
-        "pension": {
-            "opening": pounds(pension.opening),
-            "growth": pounds(pension.growth),
-            "withdrawn": pounds(pension.paid_out),
-            "closing": pounds(pension.closing),
-            "uncrystallised": pounds(after.pension.uncrystallised),
-            "drawdown": pounds(after.pension.drawdown),
-        },
+        "pensions": pensions_answer(person.pension, record.after.pension),
         "isa": balance_answer(person.isa, "growth"),
         "cash": balance_answer(person.cash, "interest"),
     }
@@ -109,27 +105,28 @@ def _totals(found: Totals) -> dict[str, float]:
 def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
     other = compared.projection
     if other is None:
-        return {"plan": compared.plan, "possible": False, "reason": compared.reason}
+        return {"plan": compared.plan, "outcome": "impossible", "reason": compared.reason}
     wealth = other.wealth
-    todays = other.in_todays_prices(wealth)
+    at_start = other.in_prices_of_start(wealth)
     return {
         "plan": compared.plan,
-        "possible": True,
+        "outcome": "found",
         "income_tax": pounds(other.income_tax),
         "wealth_after_tax": pounds(wealth),
-        "wealth_after_tax_in_todays_prices": pounds(todays),
+        "wealth_after_tax_in_prices_of_start": pounds(at_start),
         "gain": pounds(own.wealth_after_tax - wealth),
-        "gain_in_todays_prices": pounds(own.wealth_after_tax_in_todays_prices - todays),
+        "gain_in_prices_of_start": pounds(own.wealth_after_tax_in_prices_of_start - at_start),
     }
 
 
-def _proof(aim: str, proof: Proof) -> dict[str, Any]:
+def _proof(goal: str, proof: Proof) -> dict[str, Any]:
     return {
-        "aim": aim,
-        "objective": pounds(proof.objective),
+        "goal": goal,
+        "wealth_after_tax": pounds(proof.wealth_after_tax),
         "bound": pounds(proof.bound),
         "gap": pounds(proof.gap),
-        "holds": proof.holds,
+        "proven": proof.proven,
+        "stopped_by": proof.stopped_by,
         "leaves_out": LEAVES_OUT,
     }
 
@@ -137,15 +134,16 @@ def _proof(aim: str, proof: Proof) -> dict[str, Any]:
 def _scenario(scenario: Scenario) -> dict[str, Any]:
     plan = scenario.projection
     if plan is None:
-        return {"possible": False, "reason": scenario.reason}
+        return {"outcome": "impossible", "reason": scenario.reason}
     return {
+        "outcome": "found",
         "totals": _totals(totals(plan)),
         "years": [
             {
                 "tax_year": period.name,
-                "pension": pounds(pension_held(year)),
-                "isa": pounds(isa_held(year)),
-                "cash": pounds(cash_held(year)),
+                "in_pensions": pounds(pension_held(year)),
+                "in_isas": pounds(isa_held(year)),
+                "in_cash": pounds(cash_held(year)),
                 "income_tax": pounds(sum(record.income_tax for record in year.people)),
             }
             for period, year in zip(plan.timeline.periods, plan.years, strict=True)

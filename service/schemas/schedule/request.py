@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from service.planning.optimiser.work import EFFORTS
-from service.planning.schedule.schedule import AIMS, ScheduleQuestion
+from service.planning.schedule.schedule import GOALS, ScheduleQuestion
 from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.fields import Choice, IsoDate
 from service.schemas.household import HouseholdSchema
@@ -17,7 +17,7 @@ from service.schemas.shared import StrictNested, StrictSchema
 class AimSchema(StrictSchema):
     """What the plan aims at."""
 
-    goal = Choice(AIMS, required=True)
+    goal = Choice(GOALS, required=True)
 
 
 class SearchSchema(StrictSchema):
@@ -33,7 +33,7 @@ class ScheduleSchema(StrictSchema):
     start_date = IsoDate(required=True)
     end_date = IsoDate(required=True)
     aim = StrictNested(AimSchema, required=True)
-    lump_sums = Choice(("with_each_withdrawal", "first", "none"))
+    lump_sums = Choice(("with_each_withdrawal", "all_now", "never"))
     assumptions = StrictNested(AssumptionsSchema)
     search = StrictNested(SearchSchema)
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from fractions import Fraction
-from typing import Any
+from typing import Any, TypeVar
 
 from service.law.ages import age_on
-from service.planning.timing.break_even import PARTS
+from service.planning.timing.break_even import PARTS, AgeBreakEven, GrowthBreakEven
 from service.planning.timing.comparison import (
     DeathResult,
     OptionPeriod,
@@ -19,11 +20,19 @@ from service.planning.timing.comparison import (
     Timing,
 )
 from service.planning.timing.estates import Left, Outcome
-from service.planning.timing.options import ISA_ROOM
+from service.planning.timing.options import ISA_ALLOWANCE
 from service.planning.warnings.warning import ClientWarning
-from service.schemas.balances import assumptions_answer, balance_answer
+from service.schemas.balances import (
+    assumptions_answer,
+    balance_answer,
+    money_purchase_answer,
+    pensions_answer,
+    withdrawals_answer,
+)
 from service.schemas.units import fraction, pounds, share_of_band, yearly_rate
 from service.schemas.warnings import warning
+
+Place = TypeVar("Place")
 
 
 def answer(
@@ -38,18 +47,17 @@ def answer(
         "to": question.household.end.isoformat(),
         "assumptions": assumptions_answer(question.household.assumptions)
         | {"beneficiary_tax_rate": fraction(question.beneficiary_tax_rate)},
-        "options": [_option_answer(option) for option in result.options],
+        "options": [_option_answer(place, option) for place, option in enumerate(result.options)],
         "ranking": {
             "wealth_after_tax": _ranking(result.by_wealth),
             "income_tax": _ranking(result.by_income_tax),
-            "heirs": [_ranking(order) for order in result.by_heirs],
+            "beneficiaries": [_ranking(order) for order in result.by_beneficiaries],
         },
     }
     if result.by_scenario:
         document["ranking"]["scenarios"] = {name: _ranking(order) for name, order in result.by_scenario.items()}
     document["break_evens"] = {
-        "growth_from": fraction(low),
-        "growth_to": fraction(high),
+        "growth": {"low": fraction(low), "high": fraction(high)},
         "pairs": [_pair(result, pair) for pair in result.break_evens],
     }
     document["rules"] = rules
@@ -58,18 +66,18 @@ def answer(
     return document
 
 
-def _option_answer(result: OptionResult) -> dict[str, Any]:
+def _option_answer(place: int, result: OptionResult) -> dict[str, Any]:
     option = result.option
-    document: dict[str, Any] = {"take": option.take}
-    if option.take == "phased":
-        document["yearly"] = pounds(option.yearly) if isinstance(option.yearly, int) else ISA_ROOM
+    document: dict[str, Any] = {"option": place, "lump_sums": option.lump_sums}
+    if option.lump_sums == "phased":
+        document["yearly"] = pounds(option.yearly) if isinstance(option.yearly, int) else ISA_ALLOWANCE
     if option.age is not None:
         document["age"] = option.age
-    document["aim"] = {"fill": option.fill}
+    document["aim"] = {"goal": option.goal}
     if result.totals is None:
-        return document | {"possible": False, "reason": result.reason}
+        return document | {"outcome": "impossible", "reason": result.reason}
     return document | {
-        "possible": True,
+        "outcome": "found",
         "totals": _totals(result.totals),
         "years": [_year(year) for year in result.years],
         "deaths": [_death(death) for death in result.deaths],
@@ -90,18 +98,17 @@ def _totals(found: OptionTotals) -> dict[str, Any]:
         document["no_cash_waits_from"] = found.cash_waits_until
     return document | {
         "spent": pounds(found.spent),
-        "pension": pounds(found.pension),
-        "isa": pounds(found.isa),
-        "cash": pounds(found.cash),
+        "in_pensions": pounds(found.in_pensions),
+        "in_isas": pounds(found.in_isas),
+        "in_cash": pounds(found.in_cash),
         "wealth_after_tax": pounds(found.wealth),
-        "wealth_after_tax_in_todays_prices": pounds(found.wealth_in_todays_prices),
+        "wealth_after_tax_in_prices_of_start": pounds(found.wealth_in_prices_of_start),
     }
 
 
 def _person_totals(person: PersonTotals) -> dict[str, Any]:
     cash = person.tax_free_cash
-    tax_free: dict[str, Any] = {
-        "received": pounds(cash.received),
+    parts: dict[str, Any] = {
         "in_lump_sums": pounds(cash.in_lump_sums),
         "with_withdrawals": pounds(cash.with_withdrawals),
         "still_available": pounds(cash.available),
@@ -111,18 +118,16 @@ def _person_totals(person: PersonTotals) -> dict[str, Any]:
         "given_up": pounds(cash.given_up),
     }
     if cash.allowance_used_up is not None:
-        tax_free["allowance_used_up_in"] = cash.allowance_used_up
-    document: dict[str, Any] = {
-        "tax_free_cash": tax_free,
+        parts["allowance_used_up_in"] = cash.allowance_used_up
+    return {
+        "tax_free_cash": pounds(cash.received),
+        "tax_free_cash_parts": parts,
         "income_tax": pounds(person.income_tax),
         "interest_on_waiting_cash": pounds(person.interest),
         "tax_on_interest": pounds(person.tax_on_interest),
         "most_cash_waiting": pounds(person.most_cash_waiting),
-        "money_purchase_annual_allowance": {"triggered": person.money_purchase_annual_allowance_from is not None},
+        "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
     }
-    if person.money_purchase_annual_allowance_from is not None:
-        document["money_purchase_annual_allowance"]["tax_year"] = person.money_purchase_annual_allowance_from
-    return document
 
 
 def _year(year: OptionPeriod) -> dict[str, Any]:
@@ -131,15 +136,15 @@ def _year(year: OptionPeriod) -> dict[str, Any]:
         "tax_year": period.name,
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
-        "figures_status": period.rules.figures.standing,
+        "standing": period.rules.figures.standing,
         "people": [_person(person) for person in year.people],
         "household": {
             "income_tax": pounds(year.income_tax),
             "income_tax_so_far": pounds(year.income_tax_so_far),
             "tax_free_cash_so_far": pounds(year.tax_free_so_far),
-            "cash_waiting": pounds(year.waiting),
+            "in_cash": pounds(year.waiting),
             "wealth_after_tax": pounds(year.wealth),
-            "wealth_after_tax_in_todays_prices": pounds(year.wealth_in_todays_prices),
+            "wealth_after_tax_in_prices_of_start": pounds(year.wealth_in_prices_of_start),
         },
     }
 
@@ -147,12 +152,9 @@ def _year(year: OptionPeriod) -> dict[str, Any]:
 def _person(person: OptionPerson) -> dict[str, Any]:
     record = person.record
     return {
+        "age": person.age,
         "lump_sum": pounds(person.lump_sum),
-        "withdrawal": {
-            "gross": pounds(record.gross),
-            "tax_free": pounds(record.tax_free),
-            "taxable": pounds(record.taxable),
-        },
+        "withdrawals": withdrawals_answer(person.withdrawal),
         "income_received": pounds(record.opened.year.received),
         "income_tax": pounds(record.income_tax),
         "tax_on_interest": pounds(person.tax_on_interest),
@@ -160,9 +162,11 @@ def _person(person: OptionPerson) -> dict[str, Any]:
         "isa_withdrawal": pounds(record.from_isa),
         "spent": pounds(record.spent),
         "moved_from_partner": pounds(person.moved),
-        "tax_free_cash_left": pounds(record.tax_free_left),
-        "money_purchase_annual_allowance_applies": record.after.pension.flexibly_accessed,
-        "pension": balance_answer(person.pension, "growth"),
+        "allowances": {
+            "tax_free_lump_sums": {"used": pounds(person.tax_free), "left": pounds(record.tax_free_left)},
+            "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
+        },
+        "pensions": pensions_answer(person.pension, record.after.pension),
         "isa": balance_answer(person.isa, "growth"),
         "cash": balance_answer(person.cash, "interest"),
     }
@@ -171,18 +175,20 @@ def _person(person: OptionPerson) -> dict[str, Any]:
 def _death(result: DeathResult) -> dict[str, Any]:
     asked = result.asked
     document: dict[str, Any] = {"person": asked.person, "age": asked.age}
+    if asked.survivor_age is not None:
+        document["survivor_age"] = asked.survivor_age
     if result.outcome is None:
-        return document | {"possible": False, "reason": result.reason}
-    return document | {"possible": True} | _outcome(result.outcome)
+        return document | {"outcome": "impossible", "reason": result.reason}
+    return document | {"outcome": "found"} | _outcome(result.outcome)
 
 
 def _outcome(outcome: Outcome) -> dict[str, Any]:
     document: dict[str, Any] = {
-        "heirs_receive": pounds(outcome.net),
-        "heirs_receive_in_todays_prices": pounds(outcome.net_in_todays_prices),
+        "beneficiaries_receive": pounds(outcome.net),
+        "beneficiaries_receive_in_prices_of_start": pounds(outcome.net_in_prices_of_start),
         "inheritance_tax": pounds(outcome.inheritance_tax),
-        "heirs_income_tax": pounds(outcome.heirs_income_tax),
-        "deaths": [_left(left) for left in outcome.deaths],
+        "beneficiaries_income_tax": pounds(outcome.beneficiaries_income_tax),
+        "estates": [_left(left) for left in outcome.deaths],
     }
     if outcome.survivor is not None:
         document["survivor"] = {
@@ -200,10 +206,10 @@ def _left(left: Left) -> dict[str, Any]:
         "age": left.age,
         "date": left.day.isoformat(),
         "tax_year": left.period.name,
-        "passes_to": "spouse" if left.to_spouse else "heirs",
+        "passes_to": "spouse" if left.to_spouse else "beneficiaries",
         "estate": {
-            "isa": pounds(estate.isa),
-            "cash": pounds(estate.cash),
+            "in_isas": pounds(estate.isa),
+            "in_cash": pounds(estate.cash),
             "home": pounds(estate.home),
             "other_assets": pounds(estate.other),
             "debts": pounds(estate.liabilities),
@@ -228,10 +234,10 @@ def _left(left: Left) -> dict[str, Any]:
             "used": pounds(tax.nil_rate_band.used),
             "unused_share": share_of_band(tax.nil_rate_band_unused),
         },
-        "inheritance_tax": {
+        "inheritance_tax": pounds(tax.tax),
+        "inheritance_tax_parts": {
             "taxable": pounds(tax.taxable),
             "rate": fraction(tax.rate),
-            "total": pounds(tax.tax),
             "on_free_estate": pounds(tax.tax_on_free_estate),
             "on_pension": pounds(tax.tax_on_pension),
         },
@@ -244,10 +250,10 @@ def _left(left: Left) -> dict[str, Any]:
     if left.to_spouse:
         document["additional_permitted_subscription"] = pounds(left.additional_permitted_subscription)
     if left.pension is not None:
-        document["heirs"] = {
+        document["beneficiaries"] = {
             "from_free_estate": pounds(left.free_estate_net),
             "to_charity": pounds(left.to_charity),
-            "pension": {
+            "pension_money": {
                 "amount": pounds(left.pension.amount),
                 "inheritance_tax": pounds(left.pension.inheritance_tax),
                 "tax_free": pounds(left.pension.tax_free),
@@ -255,7 +261,7 @@ def _left(left: Left) -> dict[str, Any]:
                 "income_tax": pounds(left.pension.income_tax),
                 "net": pounds(left.pension.net),
             },
-            "receive": pounds(left.net),
+            "total": pounds(left.net),
         }
     return document
 
@@ -265,39 +271,36 @@ def _ranking(order: Ranking) -> list[dict[str, Any]]:
 
 
 def _pair(result: Timing, pair: PairBreakEvens) -> dict[str, Any]:
-    assumed = result.question.household.assumptions
-    born = result.question.household.people[0].date_of_birth
-    document: dict[str, Any] = {"options": list(pair.options)}
-    if pair.growth is None:
-        document["growth"] = {"status": "not_computed", "at": []}
-    else:
-        document["growth"] = {
-            "status": "changes" if pair.growth else "never_within_the_range",
-            "at": [
-                {
-                    "pension_growth": yearly_rate(assumed.pension_growth + Fraction(found.shift, PARTS)),
-                    "isa_growth": yearly_rate(assumed.isa_growth + Fraction(found.shift, PARTS)),
-                    "more_below": pair.options[found.below],
-                    "more_above": pair.options[found.above],
-                    "difference": pounds(found.difference),
-                }
-                for found in pair.growth
-            ],
-        }
-    if pair.ages is None:
-        document["age"] = {"status": "not_computed", "at": []}
-        return document
-    document["age"] = {
-        "status": "changes" if pair.ages else "never_within_the_range",
-        "at": [
-            {
-                "age": age_on(born, found.day),
-                "date": found.day.isoformat(),
-                "more_from_then_on": pair.options[found.leader],
-                "difference": pounds(found.difference),
-                "difference_the_day_before": pounds(found.difference_the_day_before),
-            }
-            for found in pair.ages
-        ],
+    return {
+        "options": list(pair.options),
+        "growth": _places(pair.growth, lambda found: _growth_change(result, pair, found)),
+        "age": _places(pair.ages, lambda found: _age_change(result, pair, found)),
     }
-    return document
+
+
+def _places(found: Sequence[Place] | None, told: Callable[[Place], dict[str, Any]]) -> dict[str, Any]:
+    """Where two options change places; None where that was not computed."""
+    if found is None:
+        return {"outcome": "not_computed", "changes": []}
+    return {"outcome": "changes" if found else "never_within_the_range", "changes": [told(place) for place in found]}
+
+
+def _growth_change(result: Timing, pair: PairBreakEvens, found: GrowthBreakEven) -> dict[str, Any]:
+    assumed = result.question.household.assumptions
+    return {
+        "pension_growth": yearly_rate(assumed.pension_growth + Fraction(found.shift, PARTS)),
+        "isa_growth": yearly_rate(assumed.isa_growth + Fraction(found.shift, PARTS)),
+        "more_below": pair.options[found.below],
+        "more_above": pair.options[found.above],
+        "difference": pounds(found.difference),
+    }
+
+
+def _age_change(result: Timing, pair: PairBreakEvens, found: AgeBreakEven) -> dict[str, Any]:
+    return {
+        "age_then": age_on(result.question.household.people[0].date_of_birth, found.day),
+        "date": found.day.isoformat(),
+        "more_from_then_on": pair.options[found.leader],
+        "difference": pounds(found.difference),
+        "difference_the_day_before": pounds(found.difference_the_day_before),
+    }

@@ -8,8 +8,8 @@ from typing import Any
 
 from service.planning.projection.policies import BANDS
 from service.planning.timing.comparison import TimingQuestion, last_day
-from service.planning.timing.estates import TO_HEIRS, Death, EstateFacts, Gift, HomeGivenUp
-from service.planning.timing.options import ISA_ROOM, SPENDING_ONLY, TAKES, Option
+from service.planning.timing.estates import TO_BENEFICIARIES, Death, EstateFacts, Gift, HomeGivenUp
+from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, WAYS, Option
 from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.fields import Choice, IsoDate, Money, OrWord, Rate, WholeNumber, yearly_rate
 from service.schemas.household import MOST_PEOPLE, HouseholdSchema
@@ -30,8 +30,8 @@ class IncomePlanSchema(StrictSchema):
 class OptionSchema(StrictSchema):
     """One way of taking the tax-free cash."""
 
-    lump_sums = Choice(TAKES, required=True)
-    yearly = OrWord(ISA_ROOM, Money())
+    lump_sums = Choice(WAYS, required=True)
+    yearly = OrWord(ISA_ALLOWANCE, Money())
     age = WholeNumber(least=20, largest=OLDEST)
     aim = StrictNested(IncomePlanSchema)
 
@@ -109,5 +109,5 @@ def _estate(values: Mapping[str, Any], people: int) -> EstateFacts:
     if "home_given_up" in given:
         given["home_given_up"] = HomeGivenUp(**given["home_given_up"])
     if not given.get("spouses", True):
-        given.setdefault("first_death", TO_HEIRS)
+        given.setdefault("first_death", TO_BENEFICIARIES)
     return EstateFacts(**given, gifts=gifts)
