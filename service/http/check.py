@@ -18,6 +18,7 @@ from service.planning.warnings.registry import CATALOGUE
 from service.schemas.check import request as schemas
 from service.schemas.check.answer import answer as answer_of
 from service.schemas.check.catalogue import catalogue_document
+from service.schemas.parts import Parts
 
 _VERSION_LENGTH = 12
 
@@ -25,7 +26,7 @@ _VERSION_LENGTH = 12
 def calculation(book: RuleBook) -> Calculation[WarningsQuestion]:
     """The calculation, for the tax years of a rule book."""
 
-    def answer(question: WarningsQuestion, _: frozenset[str]) -> dict[str, Any]:
+    def answer(question: WarningsQuestion, _: Parts) -> dict[str, Any]:
         case, found = warnings_asked(question, book)
         return answer_of(
             found,

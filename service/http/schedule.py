@@ -10,6 +10,7 @@ from service.planning.disclosure import plan_notice
 from service.planning.schedule.assumptions import plan_assumptions
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import LEAST_TAX, ScheduleQuestion, schedule
+from service.schemas.parts import Parts
 from service.schemas.schedule import request as schemas
 from service.schemas.schedule.answer import answer as answer_of
 
@@ -19,7 +20,7 @@ _MOST_LIGHT = 150  # years of a person in all plans together
 def calculation(book: RuleBook) -> Calculation[ScheduleQuestion]:
     """The calculation, for the tax years of a rule book."""
 
-    def answer(question: ScheduleQuestion, _: frozenset[str]) -> dict[str, Any]:
+    def answer(question: ScheduleQuestion, _: Parts) -> dict[str, Any]:
         result = schedule(question, book)
         return answer_of(result, schedule_warnings(result), plan_assumptions(result), plan_notice(result.first_not_law))
 

@@ -19,6 +19,7 @@ import msgspec
 from service import is_compiled
 from service.http.body import quickly
 from service.http.bulk import RECORD_READER, Lines, in_blocks
+from service.http.fields import included
 from service.http.provider import encode
 from service.planning.quote.quote import quote
 from tests.benchmarks import books
@@ -49,7 +50,8 @@ def measure(sizes: Sizes) -> Part:
 def _beside_json(rounds: int, timed: int) -> Part:
     """Microseconds of processor time for each record; the limit and the service take turns."""
     calculation = CALCULATIONS["withdrawal-tax"]
-    lines = Lines(calculation, frozenset(), PATH, 65_536, logging.getLogger())
+    wanted = included(calculation.offered)
+    lines = Lines(calculation, wanted, PATH, 65_536, logging.getLogger())
     body, bad = books.lines(timed), books.bad_lines(timed)
 
     def blocks(text: bytes) -> Iterator[bytes]:
@@ -64,7 +66,7 @@ def _beside_json(rounds: int, timed: int) -> Part:
     taken = [RECORD_READER(quickly(line)) for line in sent]
     values = [calculation.quick(record["request"]) for record in taken]
     questions = [calculation.build(each) for each in values]
-    answers = [calculation.answer(each, frozenset()) for each in questions]
+    answers = [calculation.answer(each, wanted) for each in questions]
 
     def of_each(function: Callable[[Any], object], values: Iterable[Any]) -> Callable[[], None]:
         def run() -> None:
@@ -84,7 +86,7 @@ def _beside_json(rounds: int, timed: int) -> Part:
         "of which: JSON in": of_each(lambda line: RECORD_READER(quickly(line)), sent),
         "of which: validation": of_each(lambda record: calculation.build(calculation.quick(record["request"])), taken),
         "of which: rules": of_each(lambda each: quote(each, BOOK), questions),
-        "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, frozenset()), questions),
+        "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, wanted), questions),
         "of which: JSON out": of_each(encode, answers),
     }
     # A worker holds no such lists of documents, so the collector of garbage shall not go through them.

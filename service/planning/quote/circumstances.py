@@ -9,7 +9,7 @@ from service.planning.payroll import pay_not_in_the_income
 from service.planning.quote.quote import Quote
 from service.planning.warnings.circumstances import Circumstances, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.household_facts import pension_left, works
-from service.planning.warnings.registry import all_found
+from service.planning.warnings.registry import all_found, found_in_quote_in_codes
 from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import YOU
 
@@ -18,6 +18,11 @@ def warnings_for(answer: Quote, ages: StatePensionAges | None = None) -> list[Cl
     """The warnings of an answer: what is not permitted first, then costs by amount, then what to check. Without the table
     of State Pension ages nothing is said that depends on that age."""
     return in_order(all_found(circumstances_of(answer, ages)))
+
+
+def codes_for(answer: Quote, ages: StatePensionAges | None = None) -> list[ClientWarning]:
+    """The same warnings in the same order, but made only as far as their codes, effects and costs."""
+    return in_order(found_in_quote_in_codes(circumstances_of(answer, ages)))
 
 
 def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Circumstances:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from functools import partial
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -18,6 +19,7 @@ from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import Person
+from service.planning.once import Once
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
 from service.planning.quote.gross_up import Wanted, least_gross
 from service.planning.wording import pounds
@@ -67,21 +69,21 @@ class LifetimeAllowanceTest(NamedTuple):
 
 
 class Quote(Value, frozen=True):
-    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after."""
+    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after. What only some callers
+    look at, and takes longer than the rest, is made when it is first asked for."""
 
     question: Question
     rules: TaxYearRules
-    year: TaxpayerYear
+    asked: TaxFunction
     version: str
     payment: Payment
     left_before: Allowances
     without: Liability
     with_it: Liability
     on_withdrawal: Pence
-    next_pound_rate: BasisPoints
-    slices: tuple[Slice, ...]
     net_after_tax: Pence
-    payroll: PayrollOutcome
+    curve_once: Once[TaxCurve]
+    payroll_once: Once[PayrollOutcome]
     money_purchase_applies: bool
     money_purchase_triggered: bool
     personal_allowance_unused: Pence
@@ -91,12 +93,36 @@ class Quote(Value, frozen=True):
     death_benefit_allowance_after: Pence | None
     uncrystallised_after: Pence
     drawdown_after: Pence
-    evaluations: int
+
+    @property
+    def year(self) -> TaxpayerYear:
+        """The person's year without the withdrawal."""
+        return self.asked.year
 
     @property
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
-        return self.year.taxpayer
+        return self.asked.year.taxpayer
+
+    @property
+    def next_pound_rate(self) -> BasisPoints:
+        """What one more pound of taxable income would cost."""
+        return self.curve_once().piece_from(self.payment.taxable).next_pound_rate
+
+    @property
+    def slices(self) -> tuple[Slice, ...]:
+        """The taxable part, cut where its rate changes."""
+        return slices(self.curve_once(), self.payment.taxable)
+
+    @property
+    def payroll(self) -> PayrollOutcome:
+        """What payroll takes."""
+        return self.payroll_once()
+
+    @property
+    def evaluations(self) -> int:
+        """How often the rules have been asked so far."""
+        return self.asked.evaluations
 
 
 def quote(question: Question, book: RuleBook) -> Quote:
@@ -107,12 +133,11 @@ def quote(question: Question, book: RuleBook) -> Quote:
     year = _year(question, rules)
     gross, curve = _gross(question, rules, left, year)
     payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
-    if curve is None:
-        curve = tax_curve(year, payment.taxable)
     without, with_it = year(0), year(payment.taxable)
     on_withdrawal = with_it.total - without.total
     uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
-    outcome = payroll_outcome(
+    outcome = partial(
+        payroll_outcome,
         question.withdrawal.method,
         payment,
         question.payroll,
@@ -126,17 +151,16 @@ def quote(question: Question, book: RuleBook) -> Quote:
     return Quote(
         question=question,
         rules=rules,
-        year=year.year,
+        asked=year,
         version=book.version,
         payment=payment,
         left_before=left,
         without=without,
         with_it=with_it,
         on_withdrawal=on_withdrawal,
-        next_pound_rate=curve.piece_from(payment.taxable).next_pound_rate,
-        slices=slices(curve, payment.taxable),
         net_after_tax=gross - payment.charge - on_withdrawal,
-        payroll=outcome,
+        curve_once=Once(partial(tax_curve, year, payment.taxable), curve),
+        payroll_once=Once(outcome),
         money_purchase_applies=question.pension.flexibly_accessed or triggered,
         money_purchase_triggered=triggered and not question.pension.flexibly_accessed,
         personal_allowance_unused=max(0, with_it.allowances - with_it.net_income),
@@ -146,7 +170,6 @@ def quote(question: Question, book: RuleBook) -> Quote:
         death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
         uncrystallised_after=uncrystallised,
         drawdown_after=drawdown,
-        evaluations=year.evaluations,
     )
 
 

@@ -55,6 +55,10 @@ def last_day_before_change(name: str) -> LawDay:
     return partial(history.last_day_before_change, name=name)
 
 
+Words = Callable[[], str]
+"""Makes a warning's detail: for the rules that many quotes keep to, of which bulk often wants the codes alone."""
+
+
 @cache
 def figure_key(name: str) -> str:
     """The name under which a warning tells a tax year's figure: the group is left out where the name says enough."""
@@ -78,10 +82,11 @@ class Entry:
     sources: tuple[str, ...]
     since: LawDay | None = None
     until: LawDay | None = None
+    in_codes: bool = False
 
     def warn(
         self,
-        detail: str,
+        detail: str | Words,
         path: Path,
         *,
         figures: TaxYearFigures,
@@ -92,11 +97,15 @@ class Entry:
         rates: Mapping[str, BasisPoints] = NO_FIGURES,
         cost: Pence = 0,
     ) -> Found:
-        """The one warning that a rule has found.
+        """The one warning that a rule has found; an entry ``in_codes`` tells its code, effect and cost, and makes nothing else.
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its status is the weakest of
         theirs and ``status``, and what is not certain of them follows the detail.
         """
+        if self.in_codes:
+            return (
+                ClientWarning(code=self.code, effect=self.effect, title="", detail="", path=(), sources=(), cost=cost),
+            )
         caveats: tuple[str, ...] = ()
         for name in rests_on:
             figure = figures.figures[name]
@@ -117,7 +126,7 @@ class Entry:
                 code=self.code,
                 effect=self.effect,
                 title=self.title,
-                detail=" ".join((detail, *caveats)),
+                detail=" ".join((detail if isinstance(detail, str) else detail(), *caveats)),
                 path=path,
                 sources=self.sources,
                 status=status,

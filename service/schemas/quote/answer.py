@@ -6,11 +6,13 @@ from typing import Any
 
 from service.law.rounding import years_tax_to_the_penny
 from service.planning.curve.tax_curve import TaxCurve
+from service.planning.payroll import PayrollOutcome
 from service.planning.quote.quote import LifetimeAllowanceTest, Quote, Slice
 from service.planning.quote.working import Step, Value
 from service.planning.warnings.warning import ClientWarning
+from service.schemas.parts import EVERYTHING, Parts
 from service.schemas.units import average_rate, fraction, in_pounds, part_of, pounds
-from service.schemas.warnings import warning
+from service.schemas.warnings import warnings_answer
 
 
 def answer(
@@ -21,10 +23,11 @@ def answer(
     *,
     curve: TaxCurve | None = None,
     working: list[Step] | None = None,
+    wanted: Parts = EVERYTHING,
 ) -> dict[str, Any]:
-    """The answer as JSON: money in pounds, rates as fractions."""
+    """The answer as JSON: money in pounds, rates as fractions. Slices and payroll are made only where they are wanted."""
     question, payment, with_it = quote.question, quote.payment, quote.with_it
-    payroll = quote.payroll
+    of_tax = wanted.below("income_tax")
     withdrawal = {
         "method": question.withdrawal.method,
         "gross": pounds(payment.gross),
@@ -42,26 +45,14 @@ def answer(
             "on_withdrawal": pounds(quote.on_withdrawal),
             "total": pounds(with_it.total),
             "effective_rate": part_of(quote.on_withdrawal, payment.gross),
-            "next_pound_rate": fraction(quote.next_pound_rate),
-            "slices": [_slice(piece) for piece in quote.slices],
+            "next_pound_rate": fraction(quote.next_pound_rate) if "next_pound_rate" in of_tax else None,
+            "slices": [_slice(piece) for piece in quote.slices] if "slices" in of_tax else None,
             "personal_allowance": pounds(with_it.personal_allowance),
             "child_benefit_charge": pounds(with_it.child_benefit_charge),
             "marriage_allowance_reduction": pounds(years_tax_to_the_penny(with_it.marriage_allowance_reduction)),
         },
         "net_after_tax": pounds(quote.net_after_tax),
-        "payroll": {
-            "code": payroll.facts.code,
-            "basis": payroll.facts.basis,
-            "assumed": payroll.assumed,
-            "explanation": payroll.explanation,
-            "tax_deducted": pounds(payroll.deduction.tax),
-            "refund": pounds(payroll.refund),
-            "paid_out": pounds(payroll.paid_out),
-            "over_deducted": pounds(payroll.over_deducted),
-            "under_deducted": pounds(payroll.under_deducted),
-            "reclaim_form": payroll.reclaim.form,
-            "reclaim_reason": payroll.reclaim.reason,
-        },
+        "payroll": _payroll(quote.payroll) if "payroll" in wanted else None,
         "allowances_after": _allowances_after(quote),
         "pension_after": {
             "uncrystallised": pounds(quote.uncrystallised_after),
@@ -77,11 +68,27 @@ def answer(
         }
     if curve is not None:
         document["curve"] = {"points": _points(curve)}
-    document["warnings"] = [warning(found) for found in warnings]
+    document["warnings"] = warnings_answer(warnings, wanted.below("warnings"))
     if working is not None:
         document["working"] = [_step(step) for step in working]
     document["notice"] = notice
     return document
+
+
+def _payroll(payroll: PayrollOutcome) -> dict[str, Any]:
+    return {
+        "code": payroll.facts.code,
+        "basis": payroll.facts.basis,
+        "assumed": payroll.assumed,
+        "explanation": payroll.explanation,
+        "tax_deducted": pounds(payroll.deduction.tax),
+        "refund": pounds(payroll.refund),
+        "paid_out": pounds(payroll.paid_out),
+        "over_deducted": pounds(payroll.over_deducted),
+        "under_deducted": pounds(payroll.under_deducted),
+        "reclaim_form": payroll.reclaim.form,
+        "reclaim_reason": payroll.reclaim.reason,
+    }
 
 
 def _slice(piece: Slice) -> dict[str, Any]:
