@@ -12,6 +12,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+import jsonschema_rs
 import pytest
 import yaml
 from flask.testing import FlaskClient
@@ -36,6 +37,7 @@ from .agreement import (
     follow,
     nodes,
     operations,
+    reached_by_requests,
     resolve,
     strict,
     validator,
@@ -174,6 +176,29 @@ def test_strict_copy_finds_a_key_that_is_not_described() -> None:
     assert judge.is_valid(answer)
     assert not judge.is_valid({**answer, "remark": 1})
     assert not judge.is_valid({**answer, "rules": {**answer["rules"], "remark": 1}})
+
+
+def test_objects_of_requests_are_closed_and_those_of_answers_are_open() -> None:
+    of_requests = reached_by_requests()
+    for place, schema in schemas():
+        if "properties" in schema and not place.endswith("/properties"):
+            closed = schema.get("additionalProperties") is False
+            assert closed == (place.split("/")[3] in of_requests), place
+
+
+def test_words_of_requests_are_closed_and_those_that_answers_may_add_to_are_open() -> None:
+    growing = {place for place, schema in schemas() if "x-extensible-enum" in schema}
+    assert growing == {"#/components/schemas/ProblemCode", "#/components/schemas/TaxYear"}
+
+
+def test_answers_of_a_later_service_keep_to_the_document_that_is_served() -> None:
+    answer = PLAN.response_examples_of("200")[0][2]
+    later = {**answer, "remark": 1, "rules": {**answer["rules"], "remark": 1}}
+    schema = DOCUMENT["components"]["schemas"]["AllowanceScheduleAnswer"]
+    judge = jsonschema_rs.Draft202012Validator(
+        {"allOf": [schema], "components": DOCUMENT["components"]}, validate_formats=True
+    )
+    assert judge.is_valid(later)
 
 
 def test_keys_of_the_answers_are_written_with_the_document() -> None:
