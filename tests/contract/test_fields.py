@@ -151,6 +151,15 @@ def test_shape_of_a_narrow_answer(client: FlaskClient) -> None:
     }
 
 
+def test_codes_alone_are_those_of_the_warnings_in_their_order(client: FlaskClient) -> None:
+    requests = [record["request"] for record in books.records(400, seed=7)]
+    whole = asked(client, "withdrawal-tax", "fields=warnings", requests)
+    narrow = asked(client, "withdrawal-tax", "fields=warnings.code", requests)
+    codes = [[warning["code"] for warning in answer["warnings"]] for answer in narrow]
+    assert codes == [[warning["code"] for warning in answer["warnings"]] for answer in whole]
+    assert len({code for some in codes for code in some}) > 12
+
+
 @pytest.mark.parametrize(
     ("query", "parts"),
     [

@@ -55,10 +55,6 @@ def last_day_before_change(name: str) -> LawDay:
     return partial(history.last_day_before_change, name=name)
 
 
-Words = Callable[[], str]
-"""Makes a warning's detail: for the rules that many quotes keep to, of which bulk often wants the codes alone."""
-
-
 @cache
 def figure_key(name: str) -> str:
     """The name under which a warning tells a tax year's figure: the group is left out where the name says enough."""
@@ -86,7 +82,7 @@ class Entry:
 
     def warn(
         self,
-        detail: str | Words,
+        detail: str,
         path: Path,
         *,
         figures: TaxYearFigures,
@@ -103,9 +99,7 @@ class Entry:
         theirs and ``status``, and what is not certain of them follows the detail.
         """
         if self.in_codes:
-            return (
-                ClientWarning(code=self.code, effect=self.effect, title="", detail="", path=(), sources=(), cost=cost),
-            )
+            return self.code_alone(cost)
         caveats: tuple[str, ...] = ()
         for name in rests_on:
             figure = figures.figures[name]
@@ -126,7 +120,7 @@ class Entry:
                 code=self.code,
                 effect=self.effect,
                 title=self.title,
-                detail=" ".join((detail if isinstance(detail, str) else detail(), *caveats)),
+                detail=" ".join((detail, *caveats)),
                 path=path,
                 sources=self.sources,
                 status=status,
@@ -137,6 +131,11 @@ class Entry:
                 tax_year=figures.name,
             ),
         )
+
+    def code_alone(self, cost: Pence = 0) -> Found:
+        """The warning by code, effect and cost alone. A rule that many quotes keep to asks ``in_codes`` itself, and then makes
+        no words and no figures that nobody reads."""
+        return (ClientWarning(code=self.code, effect=self.effect, title="", detail="", path=(), sources=(), cost=cost),)
 
 
 OfAWithdrawal = Callable[[YearFacts, Taken, Entry], Found]

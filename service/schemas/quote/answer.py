@@ -53,7 +53,7 @@ def answer(
         },
         "net_after_tax": pounds(quote.net_after_tax),
         "payroll": _payroll(quote.payroll) if "payroll" in wanted else None,
-        "allowances_after": _allowances_after(quote),
+        "allowances_after": _allowances_after(quote) if "allowances_after" in wanted else None,
         "pension_after": {
             "uncrystallised": pounds(quote.uncrystallised_after),
             "drawdown": pounds(quote.drawdown_after),
