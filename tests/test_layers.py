@@ -29,7 +29,7 @@ FLOORS = (
     ("optimiser", "warnings"),
     ("projection",),
     ("curve", "disclosure", "payroll"),
-    ("faults", "household", "search", "wording"),
+    ("faults", "household", "once", "search", "wording"),
 )
 """The rooms of planning, from the uppermost floor down: a room may use those on the floors below its own."""
 OUTSIDERS = {

@@ -19,9 +19,10 @@ import msgspec
 from service import is_compiled
 from service.http.body import quickly
 from service.http.bulk import RECORD_READER, Lines, in_blocks
-from service.http.fields import included
+from service.http.fields import ANSWER_FIELDS, included
 from service.http.provider import encode
 from service.planning.quote.quote import quote
+from service.schemas.parts import parts_of
 from tests.benchmarks import books
 from tests.benchmarks.load import HOST
 from tests.benchmarks.processes import EXAMPLES, MeasurementError, Server, ask, post, put_load, service
@@ -35,6 +36,14 @@ MOST_TIMES_FOR_TWO = 1.2
 MOST_GROWTH_MB = 100
 MOST_TIMES_P99 = 10
 PATH = "/v1/bulk/withdrawal-tax"
+SIX_FIELDS = (
+    "withdrawal.gross",
+    "withdrawal.tax_free",
+    "withdrawal.taxable",
+    "income_tax.on_withdrawal",
+    "net_after_tax",
+    "pension_after",
+)
 _FEW = 2
 _PATIENCE_SECONDS = 30
 _PAUSE_SECONDS = 0.01
@@ -75,6 +84,11 @@ def _beside_json(rounds: int, timed: int) -> Part:
 
         return run
 
+    def fewer(fields: Iterable[str]) -> Callable[[], object]:
+        parts = parts_of(fields, ANSWER_FIELDS["withdrawal-tax"])
+        narrow = Lines(calculation, parts, PATH, 65_536, logging.getLogger())
+        return lambda: deque(in_blocks(narrow.answers(body), lambda: None), maxlen=0)
+
     steps: dict[str, Callable[[], object]] = {
         "limit, read narrowly: parse each line in": of_each(decode, sent),
         "limit, read narrowly: dump each line out": of_each(dump, documents),
@@ -83,6 +97,9 @@ def _beside_json(rounds: int, timed: int) -> Part:
         ),
         "bulk, all good": lambda: deque(blocks(body), maxlen=0),
         "bulk, all bad": lambda: deque(blocks(bad), maxlen=0),
+        "bulk, six fields": fewer(SIX_FIELDS),
+        "bulk, six fields with payroll": fewer((*SIX_FIELDS[:-2], "payroll.tax_deducted", "payroll.paid_out")),
+        "bulk, six fields and the codes of warnings": fewer((*SIX_FIELDS, "warnings.code")),
         "of which: JSON in": of_each(lambda line: RECORD_READER(quickly(line)), sent),
         "of which: validation": of_each(lambda record: calculation.build(calculation.quick(record["request"])), taken),
         "of which: rules": of_each(lambda each: quote(each, BOOK), questions),
