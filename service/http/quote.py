@@ -29,6 +29,8 @@ def calculation(book: RuleBook) -> Calculation[Question]:
         return quote(question, book)
 
     def warned(result: Quote, wanted: Parts) -> Warned:
+        if wanted.names is None:
+            return result, warnings_for(result, book.state_pension_ages)
         if "warnings" not in wanted:
             return result, []
         warnings = codes_for if in_codes(wanted.below("warnings")) else warnings_for
@@ -37,7 +39,7 @@ def calculation(book: RuleBook) -> Calculation[Question]:
     def told(warned: Warned, wanted: Parts) -> dict[str, Any]:
         result, warnings = warned
         doubts, note = said[result.question.tax_year]
-        touched = touched_by(result) if "assumptions" in wanted.below("rules") else []
+        touched = touched_by(result) if wanted.names is None or "assumptions" in wanted.below("rules") else []
         return answer_of(
             result,
             warnings,

@@ -28,7 +28,7 @@ def codes_for(answer: Quote, ages: StatePensionAges | None = None) -> list[Clien
 def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Circumstances:
     """What a quote knows of the person, the tax year and the one withdrawal."""
     question, rules, payment = answer.question, answer.rules, answer.payment
-    person, withdrawal = question.person, question.withdrawal
+    person, withdrawal, outcome = question.person, question.withdrawal, answer.payroll
     after = pension_left(withdrawal.method, question.pension, payment, rules.lump_sums)
     left_after = lump_sums.available(after, rules.lump_sums)
     last_day = withdrawal.day or rules.figures.end
@@ -47,9 +47,9 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         left_before=answer.left_before,
         left_after=left_after,
         triggers=answer.money_purchase_triggered,
-        payroll=answer.payroll,
+        payroll=outcome,
         payroll_path=("payroll",),
-        pay_not_in_the_income=pay_not_in_the_income(answer.payroll.facts, person),
+        pay_not_in_the_income=pay_not_in_the_income(outcome.facts, person),
     )
     facts = PersonFacts(
         who=YOU,

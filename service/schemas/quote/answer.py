@@ -27,7 +27,7 @@ def answer(
 ) -> dict[str, Any]:
     """The answer as JSON: money in pounds, rates as fractions. Slices and payroll are made only where they are wanted."""
     question, payment, with_it = quote.question, quote.payment, quote.with_it
-    of_tax = wanted.below("income_tax")
+    whole, of_tax = wanted.names is None, wanted.below("income_tax")
     withdrawal = {
         "method": question.withdrawal.method,
         "gross": pounds(payment.gross),
@@ -45,15 +45,15 @@ def answer(
             "on_withdrawal": pounds(quote.on_withdrawal),
             "total": pounds(with_it.total),
             "effective_rate": part_of(quote.on_withdrawal, payment.gross),
-            "next_pound_rate": fraction(quote.next_pound_rate) if "next_pound_rate" in of_tax else None,
-            "slices": [_slice(piece) for piece in quote.slices] if "slices" in of_tax else None,
+            "next_pound_rate": fraction(quote.next_pound_rate) if whole or "next_pound_rate" in of_tax else None,
+            "slices": [_slice(piece) for piece in quote.slices] if whole or "slices" in of_tax else None,
             "personal_allowance": pounds(with_it.personal_allowance),
             "child_benefit_charge": pounds(with_it.child_benefit_charge),
             "marriage_allowance_reduction": pounds(years_tax_to_the_penny(with_it.marriage_allowance_reduction)),
         },
         "net_after_tax": pounds(quote.net_after_tax),
-        "payroll": _payroll(quote.payroll) if "payroll" in wanted else None,
-        "allowances_after": _allowances_after(quote) if "allowances_after" in wanted else None,
+        "payroll": _payroll(quote.payroll) if whole or "payroll" in wanted else None,
+        "allowances_after": _allowances_after(quote) if whole or "allowances_after" in wanted else None,
         "pension_after": {
             "uncrystallised": pounds(quote.uncrystallised_after),
             "drawdown": pounds(quote.drawdown_after),
