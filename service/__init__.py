@@ -6,7 +6,7 @@ The parts are joined here and nowhere else: as an application by ``create_app``,
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from flask import Flask
@@ -24,10 +24,12 @@ from service.http import (
     timing,
 )
 from service.http.calculation import Calculation
+from service.http.fields import ANSWER_FIELDS, included
 from service.http.heavy import Places
 from service.http.provider import PlainJSONProvider, encode
 from service.law import income_tax
 from service.law.rulebook import RuleBook, rule_book
+from service.schemas.parts import parts_of
 from service.schemas.rules import Versions
 from service.settings import DEFAULT_MAX_BODY_BYTES, Settings
 from service.versions import versions_of
@@ -79,16 +81,20 @@ class Calculator(NamedTuple):
     answers: Callable[[bytes], Iterator[bytes]]
 
 
-def calculator(operation: str) -> Calculator:
-    """The calculation of that name, for programs that spread a book over processes of their own.
+def calculator(operation: str, fields: Iterable[str] = ()) -> Calculator:
+    """The calculation of that name, for programs that spread a book over processes of their own. With ``fields`` its results
+    hold those parts alone, as with ``?fields=``.
 
     Figures are read and checked here: make one in each process and keep it. FiguresError for a fault in them, KeyError
-    for an unknown name.
+    for an unknown name, UnknownPath (a ValueError) for an unknown field.
     """
     book = rule_book(load_tax_years())
     versions = versions_of(book)
     path, log = f"/v1/bulk/{operation}", logging.getLogger(__name__)
-    lines = bulk.Lines(_by_name(book, versions)[operation], versions, frozenset(), path, DEFAULT_MAX_BODY_BYTES, log)
+    asked = _by_name(book, versions)[operation]
+    paths = tuple(fields)
+    wanted = parts_of(paths, ANSWER_FIELDS[operation]) if paths else included(asked.offered)
+    lines = bulk.Lines(asked, versions, wanted, path, DEFAULT_MAX_BODY_BYTES, log)
 
     def answers(body: bytes) -> Iterator[bytes]:
         return (encode(answer) + b"\n" for answer in lines.answers(body))

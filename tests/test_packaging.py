@@ -118,7 +118,7 @@ def test_the_wheel_holds_every_file_of_the_service_and_the_agreement_and_no_othe
     }
     packed = {path.relative_to(wheel).as_posix() for path in wheel.rglob("*") if path.is_file()}
     # Of the agreement, what is served; the parts it is made from are no business of who installs it.
-    agreement = {"openapi/__init__.py", "openapi/openapi.yaml"}
+    agreement = {"openapi/__init__.py", "openapi/openapi.yaml", "openapi/answer_fields.json"}
     assert {name for name in packed if ".dist-info/" not in name} == service | agreement
     assert any(name.startswith("service/figures/") and name.endswith(".toml") for name in packed)
 

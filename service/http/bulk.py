@@ -23,12 +23,14 @@ from marshmallow import ValidationError
 
 from service.http.body import NOT_QUICKLY, checked, quickly, read_ndjson_body, strict, unpacked
 from service.http.calculation import Calculation, never
+from service.http.fields import wanted_in_bulk
 from service.http.heavy import Client, Host, Places, host_of, refuse_the_absent, within_limits
-from service.http.negotiation import includes, require_accepted
+from service.http.negotiation import require_accepted
 from service.http.problems import ProblemError, failure_document, violation_document
 from service.http.provider import append_line
 from service.planning.faults import RuleViolation
 from service.schemas.bulk import RecordSchema
+from service.schemas.parts import Parts
 from service.schemas.problems import faults_of
 from service.schemas.quick import quick_reader
 from service.schemas.rules import Versions
@@ -71,7 +73,7 @@ def blueprint(
             raise ProblemError("not-found", f"There is no such operation. Known: {', '.join(calculations)}.")
         calculation = calculations[operation]
         require_accepted(MEDIA_TYPE)
-        wanted = includes(calculation.offered)
+        wanted = wanted_in_bulk(operation, calculation.offered)
         sent = read_ndjson_body(bounds.body_bytes)
         with ExitStack() as held:
             held.enter_context(places.bulk())
@@ -101,7 +103,7 @@ class Lines:
         self,
         calculation: Calculation[Any],
         versions: Versions,
-        wanted: frozenset[str],
+        wanted: Parts,
         path: str,
         longest: int,
         log: logging.Logger,
@@ -128,7 +130,7 @@ class Lines:
             for record in some:
                 records += 1
                 failed += record.problem is not None
-                yield record.answer()
+                yield record.answer(self._wanted)
         yield {
             "end": True,
             "records": records,
@@ -166,7 +168,7 @@ class Lines:
             record.made = checked(read["request"], self._calculation.schema, self._calculation.build)
         record.heavy = self._calculation.is_heavy(record.made)
 
-    def _take(self, step: Callable[[Any, frozenset[str]], Any], record: _Record) -> None:
+    def _take(self, step: Callable[[Any, Parts], Any], record: _Record) -> None:
         """One of the steps of the answer."""
         if record.heavy:
             record.made = within_limits(self._host, partial(step, record.made, self._wanted))
@@ -202,10 +204,10 @@ class _Record:
         self.heavy = False
         self.problem: dict[str, Any] | None = None
 
-    def answer(self) -> dict[str, Any]:
-        """The document of its line."""
+    def answer(self, wanted: Parts) -> dict[str, Any]:
+        """The document of its line, with the parts wanted of a result."""
         if self.problem is None:
-            return {**self.name, "status": 200, "result": self.made}
+            return {**self.name, "status": 200, "result": wanted.chosen(self.made)}
         return {**self.name, "status": self.problem["status"], "problem": self.problem}
 
 

@@ -14,9 +14,11 @@ from typing import Any, Generic, TypeVar
 from flask import Blueprint, Response, current_app, request
 
 from service.http.body import loaded, read_json_body
+from service.http.fields import wanted_alone
 from service.http.heavy import Client, Places, host_of, refuse_the_absent, within_limits
-from service.http.negotiation import includes, require_accepted
+from service.http.negotiation import require_accepted
 from service.http.provider import encode
+from service.schemas.parts import Parts
 from service.schemas.quick import quick_reader
 from service.schemas.shared import StrictSchema
 
@@ -31,7 +33,8 @@ def never(*_: object) -> bool:
 @dataclass(frozen=True)
 class Calculation(Generic[Question]):
     """``name`` is the last part of its path; ``build`` makes the question from values that ``schema`` has loaded;
-    ``answer`` gives the answer as JSON, with the parts asked for among those ``offered`` by ``?include=``.
+    ``answer`` gives the answer as JSON, with the parts wanted; those ``offered`` are there only by ``?include=``. What is not
+    wanted it may make where that takes next to no time.
 
     ``answer`` raises RuleViolation for what the rules do not allow, ``build`` ValidationError for values that do not go
     together. ``steps`` are the parts of ``answer``, each given what the one before it made, where they are so small that
@@ -42,9 +45,9 @@ class Calculation(Generic[Question]):
     name: str
     schema: StrictSchema
     build: Callable[[dict[str, Any]], Question]
-    answer: Callable[[Question, frozenset[str]], dict[str, Any]]
+    answer: Callable[[Question, Parts], dict[str, Any]]
     offered: tuple[str, ...] = ()
-    steps: tuple[Callable[[Any, frozenset[str]], Any], ...] = ()
+    steps: tuple[Callable[[Any, Parts], Any], ...] = ()
     is_heavy: Callable[[Question], bool] = never
 
     @cached_property
@@ -66,7 +69,7 @@ def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes:
 
     def single() -> Response:
         require_accepted("application/json")
-        wanted = includes(calculation.offered)
+        wanted = wanted_alone(calculation.offered)
         body = read_json_body(max_body_bytes)
         question = loaded(body, calculation.schema, quick, calculation.build)
         work = partial(answered, question, wanted)
@@ -78,7 +81,7 @@ def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes:
             content = work()
         return Response(content, 200, headers, content_type="application/json")
 
-    def answered(question: Any, wanted: frozenset[str]) -> bytes:
+    def answered(question: Any, wanted: Parts) -> bytes:
         return encode(calculation.answer(question, wanted))
 
     routes.add_url_rule(calculation.path, calculation.name.replace("-", "_"), single, methods=["POST"])

@@ -16,13 +16,14 @@ from service.planning.warnings.registry import CATALOGUE
 from service.schemas.check import request as schemas
 from service.schemas.check.answer import answer as answer_of
 from service.schemas.check.catalogue import catalogue_document
+from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
 
 
 def calculation(book: RuleBook, versions: Versions) -> Calculation[WarningsQuestion]:
     """The calculation, for the tax years of a rule book; its answers name these versions."""
 
-    def answer(question: WarningsQuestion, _: frozenset[str]) -> dict[str, Any]:
+    def answer(question: WarningsQuestion, _: Parts) -> dict[str, Any]:
         case, found = warnings_asked(question, book)
         return answer_of(
             found,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from flask import request
 
 from service.http.problems import ProblemError
@@ -20,33 +22,32 @@ def require_accepted(media_type: str) -> None:
 def refuse_query() -> None:
     """ProblemError 422 for any query parameter, where none is offered."""
     if request.environ.get("QUERY_STRING"):
-        raise _query_problem(
+        raise query_problem(
             [f"There is no query parameter {name!a} here." for name in request.args] or ["No query is offered here."]
         )
 
 
-def includes(offered: tuple[str, ...]) -> frozenset[str]:
-    """The words of ``?include=``, separated by commas. ProblemError 422 for anything else in the query, and for any query
-    where nothing is ``offered``."""
-    if not offered:
-        refuse_query()
+def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozenset[str]:
+    """The words of ``?include=``, separated by commas or each with an ``include`` of its own. ProblemError 422 for anything else
+    in the query but the parameters named by ``others``."""
     if not request.environ.get("QUERY_STRING"):
         return frozenset()
-    details = [f"There is no query parameter {name!a} here." for name in request.args if name != "include"]
-    given = request.args.getlist("include")
-    if len(given) > 1:
-        details.append("Give include once, its words separated by commas.")
-    words = [word for text in given[:1] for word in text.split(",")]
-    unknown = [word for word in words if word not in offered]
-    if unknown or (given and len(set(words)) != len(words)):
-        details.append(f"include takes each of these at most once: {', '.join(offered)}.")
-    if not given and not details:
-        details.append("The query is empty.")
+    known = ("include", *others) if offered else others
+    details = [f"There is no query parameter {name!a} here." for name in request.args if name not in known]
+    words = ",".join(request.args.getlist("include")).split(",") if offered and "include" in request.args else []
+    for word, times in Counter(words).items():
+        if word not in offered:
+            details.append(f"There is no part {word!a} to include: {', '.join(offered)}.")
+        elif times > 1:
+            details.append(f"include names {word!a} {times} times; once is enough.")
+    if not request.args:
+        details.append("The query is empty." if known else "No query is offered here.")
     if details:
-        raise _query_problem(details)
+        raise query_problem(details)
     return frozenset(words)
 
 
-def _query_problem(details: list[str]) -> ProblemError:
+def query_problem(details: list[str]) -> ProblemError:
+    """What is wrong with the query, each in a sentence."""
     faults = tuple(Fault((), "query", detail) for detail in details)
     return ProblemError("invalid-request", "The query is not what the interface describes.", faults)

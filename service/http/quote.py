@@ -10,13 +10,15 @@ from service.planning.disclosure import caveats_of, notice
 from service.planning.quote.asked import QuoteAsked, question_of
 from service.planning.quote.caveats import touched_by
 from service.planning.quote.chart import chart
-from service.planning.quote.circumstances import warnings_for
+from service.planning.quote.circumstances import codes_for, warnings_for
 from service.planning.quote.quote import Quote, quote
 from service.planning.quote.working import working
 from service.planning.warnings.warning import ClientWarning
+from service.schemas.parts import Parts
 from service.schemas.quote import request as schemas
 from service.schemas.quote.answer import answer as answer_of
 from service.schemas.rules import Versions, rules_answer
+from service.schemas.warnings import in_codes
 
 Warned = tuple[Quote, list[ClientWarning]]
 """A quote with its warnings."""
@@ -28,29 +30,36 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
         name: (caveats_of(rules.figures), notice(rules.figures, book.law_as_of)) for name, rules in book.years.items()
     }
 
-    def quoted(asked: QuoteAsked, _: frozenset[str]) -> Quote:
+    def quoted(asked: QuoteAsked, _: Parts) -> Quote:
         return quote(question_of(asked, book), book)
 
-    def warned(result: Quote, _: frozenset[str]) -> Warned:
-        return result, warnings_for(result, book.state_pension_ages)
+    def warned(result: Quote, wanted: Parts) -> Warned:
+        if wanted.names is None:
+            return result, warnings_for(result, book.state_pension_ages)
+        if "warnings" not in wanted:
+            return result, []
+        warnings = codes_for if in_codes(wanted.below("warnings")) else warnings_for
+        return result, warnings(result, book.state_pension_ages)
 
-    def told(warned: Warned, wanted: frozenset[str]) -> dict[str, Any]:
+    def told(warned: Warned, wanted: Parts) -> dict[str, Any]:
         result, warnings = warned
         caveats, note = said[result.question.tax_year]
+        touched = touched_by(result) if wanted.names is None or "caveats" in wanted.below("rules") else []
         return answer_of(
             result,
             warnings,
             rules_answer(
                 versions,
                 result.rules.figures.standing,
-                [caveats[name] for name in touched_by(result) if name in caveats],
+                [caveats[name] for name in touched if name in caveats],
             ),
             note,
             curve=chart(result) if "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,
+            wanted=wanted,
         )
 
-    def answer(asked: QuoteAsked, wanted: frozenset[str]) -> dict[str, Any]:
+    def answer(asked: QuoteAsked, wanted: Parts) -> dict[str, Any]:
         return told(warned(quoted(asked, wanted), wanted), wanted)
 
     return Calculation(

@@ -10,6 +10,7 @@ from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import MOST_AFTER_TAX, ScheduleQuestion, schedule
+from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.schedule import request as schemas
 from service.schemas.schedule.answer import answer as answer_of
@@ -20,7 +21,7 @@ _MOST_LIGHT = 150  # years of a person in all plans together
 def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuestion]:
     """The calculation, for the tax years of a rule book; its answers name these versions."""
 
-    def answer(question: ScheduleQuestion, _: frozenset[str]) -> dict[str, Any]:
+    def answer(question: ScheduleQuestion, _: Parts) -> dict[str, Any]:
         result = schedule(question, book)
         return answer_of(
             result,

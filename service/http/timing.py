@@ -11,6 +11,7 @@ from service.planning.timing.caveats import timing_caveats
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import TimingQuestion, timing
 from service.planning.timing.summary import summary
+from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.timing import request as schemas
 from service.schemas.timing.answer import answer as answer_of
@@ -19,7 +20,7 @@ from service.schemas.timing.answer import answer as answer_of
 def calculation(book: RuleBook, versions: Versions) -> Calculation[TimingQuestion]:
     """The calculation, for the tax years of a rule book; its answers name these versions."""
 
-    def answer(question: TimingQuestion, _: frozenset[str]) -> dict[str, Any]:
+    def answer(question: TimingQuestion, _: Parts) -> dict[str, Any]:
         result = timing(question, book)
         return answer_of(
             result,

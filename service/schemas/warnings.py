@@ -2,11 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from service.planning.warnings.warning import ClientWarning
+from service.schemas.parts import EVERYTHING, Parts
 from service.schemas.problems import pointer
 from service.schemas.units import fraction, pounds
+
+
+def warnings_answer(found: Iterable[ClientWarning], wanted: Parts = EVERYTHING) -> list[dict[str, Any]]:
+    """Warnings as JSON; where their codes alone are wanted, no more than those."""
+    if in_codes(wanted):
+        return [{"code": one.code} for one in found]
+    return [warning(one) for one in found]
+
+
+def in_codes(wanted: Parts) -> bool:
+    """Whether of warnings the codes alone are wanted."""
+    return wanted.names is not None and all(name == "code" for name in wanted.names)
 
 
 def warning(found: ClientWarning) -> dict[str, Any]:

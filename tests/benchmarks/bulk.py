@@ -19,8 +19,10 @@ import msgspec
 from service import is_compiled
 from service.http.body import quickly
 from service.http.bulk import RECORD_READER, Lines, in_blocks
+from service.http.fields import ANSWER_FIELDS, included
 from service.http.provider import encode
 from service.planning.quote.quote import quote
+from service.schemas.parts import parts_of
 from tests.benchmarks import books
 from tests.benchmarks.load import HOST
 from tests.benchmarks.processes import EXAMPLES, MeasurementError, Server, ask, post, put_load, service
@@ -34,6 +36,14 @@ MOST_TIMES_FOR_TWO = 1.2
 MOST_GROWTH_MB = 100
 MOST_TIMES_P99 = 10
 PATH = "/v1/bulk/withdrawal-tax"
+SIX_FIELDS = (
+    "withdrawal.gross",
+    "withdrawal.tax_free",
+    "withdrawal.taxable",
+    "income_tax.on_withdrawal",
+    "net_after_tax",
+    "pension_after",
+)
 _FEW = 2
 _PATIENCE_SECONDS = 30
 _PAUSE_SECONDS = 0.01
@@ -49,7 +59,8 @@ def measure(sizes: Sizes) -> Part:
 def _beside_json(rounds: int, timed: int) -> Part:
     """Microseconds of processor time for each record; the limit and the service take turns."""
     calculation = CALCULATIONS["withdrawal-tax"]
-    lines = Lines(calculation, VERSIONS, frozenset(), PATH, 65_536, logging.getLogger())
+    wanted = included(calculation.offered)
+    lines = Lines(calculation, VERSIONS, wanted, PATH, 65_536, logging.getLogger())
     body, bad = books.lines(timed), books.bad_lines(timed)
 
     def blocks(text: bytes) -> Iterator[bytes]:
@@ -64,7 +75,7 @@ def _beside_json(rounds: int, timed: int) -> Part:
     taken = [RECORD_READER(quickly(line)) for line in sent]
     values = [calculation.quick(record["request"]) for record in taken]
     questions = [calculation.build(each) for each in values]
-    answers = [calculation.answer(each, frozenset()) for each in questions]
+    answers = [calculation.answer(each, wanted) for each in questions]
 
     def of_each(function: Callable[[Any], object], values: Iterable[Any]) -> Callable[[], None]:
         def run() -> None:
@@ -72,6 +83,11 @@ def _beside_json(rounds: int, timed: int) -> Part:
                 function(value)
 
         return run
+
+    def fewer(fields: Iterable[str]) -> Callable[[], object]:
+        parts = parts_of(fields, ANSWER_FIELDS["withdrawal-tax"])
+        narrow = Lines(calculation, parts, PATH, 65_536, logging.getLogger())
+        return lambda: deque(in_blocks(narrow.answers(body), lambda: None), maxlen=0)
 
     steps: dict[str, Callable[[], object]] = {
         "limit, read narrowly: parse each line in": of_each(decode, sent),
@@ -81,10 +97,13 @@ def _beside_json(rounds: int, timed: int) -> Part:
         ),
         "bulk, all good": lambda: deque(blocks(body), maxlen=0),
         "bulk, all bad": lambda: deque(blocks(bad), maxlen=0),
+        "bulk, six fields": fewer(SIX_FIELDS),
+        "bulk, six fields with payroll": fewer((*SIX_FIELDS[:-2], "payroll.tax_deducted", "payroll.paid_out")),
+        "bulk, six fields and the codes of warnings": fewer((*SIX_FIELDS, "warnings.code")),
         "of which: JSON in": of_each(lambda line: RECORD_READER(quickly(line)), sent),
         "of which: validation": of_each(lambda record: calculation.build(calculation.quick(record["request"])), taken),
         "of which: rules": of_each(lambda each: quote(each, BOOK), questions),
-        "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, frozenset()), questions),
+        "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, wanted), questions),
         "of which: JSON out": of_each(encode, answers),
     }
     # A worker holds no such lists of documents, so the collector of garbage shall not go through them.

@@ -1,4 +1,8 @@
-"""The agreement as data, put together from its parts; openapi/openapi.yaml, which is served, says the same."""
+"""The agreement as data, put together from its parts; openapi/openapi.yaml, which is served, says the same.
+
+What is served leaves room: answers may get new keys, codes and tax years may be added. The tests want to see every key and
+every word that is not described, so they hold answers to a strict copy, which is made here.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +15,7 @@ import jsonschema_rs
 from . import bundle
 
 DOCUMENT = bundle.document()
+"""As it is served."""
 DOCUMENT_PATH = bundle.SERVED
 
 JSON = "application/json"
@@ -19,6 +24,27 @@ PROBLEM_JSON = "application/problem+json"
 # A date that the service reads: from 1900-01-01 on, which JSON Schema can only say as a pattern.
 DATE_PATTERN = "^(?:19|[2-9][0-9])[0-9]{2}-[0-9]{2}-[0-9]{2}$"
 METHODS = ("get", "put", "post", "delete", "options", "head", "patch", "trace")
+
+
+def strict(node: Any) -> Any:
+    """Return a copy in which every object is closed that does not say whether it is, every list of words that may grow is all
+    there is, and a number of decimals is the step of its numbers. Examples stay as they are."""
+    if isinstance(node, list):
+        return [strict(inner) for inner in node]
+    if not isinstance(node, dict):
+        return node
+    copied = {key: inner if key in ("examples", "example") else strict(inner) for key, inner in node.items()}
+    if "properties" in node:
+        copied.setdefault("additionalProperties", False)
+    if "x-extensible-enum" in node:
+        copied["enum"] = copied.pop("x-extensible-enum")
+    if "x-decimals" in node:
+        copied["multipleOf"] = float(f"1e-{copied.pop('x-decimals')}")
+    return copied
+
+
+STRICT = strict(DOCUMENT)
+"""The copy that the tests hold answers to. What it says of requests is what the service takes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +104,7 @@ def resolve(reference: str) -> Any:
     """Return what a local reference points to; KeyError if nothing."""
     if not reference.startswith("#/"):
         raise KeyError(reference)
-    found: Any = DOCUMENT
+    found: Any = STRICT
     for part in reference[2:].split("/"):
         found = found[part.replace("~1", "/").replace("~0", "~")]
     return found
@@ -96,14 +122,14 @@ def follow(node: dict[str, Any]) -> dict[str, Any]:
 
 
 def validator(schema: dict[str, Any]) -> jsonschema_rs.Draft202012Validator:
-    """Return a validator for a schema of the document; formats count."""
-    whole = {"allOf": [schema], "components": DOCUMENT["components"]}
+    """Return a validator for a schema of the strict copy; formats count."""
+    whole = {"allOf": [schema], "components": STRICT["components"]}
     return jsonschema_rs.Draft202012Validator(whole, validate_formats=True)
 
 
 def component(name: str) -> dict[str, Any]:
     """Return a component schema by name."""
-    return dict(DOCUMENT["components"]["schemas"][name])
+    return dict(STRICT["components"]["schemas"][name])
 
 
 def object_shape(name: str, *, follow_properties: bool = True) -> dict[str, Any]:
@@ -142,10 +168,27 @@ def operations() -> list[Operation]:
     """Return every operation, in the order of the document."""
     return [
         Operation(method.upper(), path, item[method])
-        for path, item in DOCUMENT["paths"].items()
+        for path, item in STRICT["paths"].items()
         for method in METHODS
         if method in item
     ]
+
+
+def reached_by_requests() -> set[str]:
+    """Return the names of the component schemas of which requests are made: bodies, records of a bulk, and parameters."""
+    found: set[str] = set()
+    waiting: list[Any] = []
+    for item in DOCUMENT["paths"].values():
+        for operation in item.values():
+            waiting += [operation.get("requestBody", {}), operation.get("parameters", [])]
+    while waiting:
+        for _, node in nodes(waiting.pop()):
+            if isinstance(node, dict) and "$ref" in node:
+                name = node["$ref"].rsplit("/", 1)[-1]
+                if name not in found:
+                    found.add(name)
+                    waiting.append(resolve(node["$ref"]))
+    return found
 
 
 def nodes(node: Any = DOCUMENT, place: str = "#") -> Iterator[tuple[str, Any]]:
@@ -162,7 +205,7 @@ def nodes(node: Any = DOCUMENT, place: str = "#") -> Iterator[tuple[str, Any]]:
 
 def examples() -> Iterator[Example]:
     """Yield every named example of a parameter, a request or a response, with the schema it stands under."""
-    for place, node in nodes():
+    for place, node in nodes(STRICT):
         if isinstance(node, dict) and "examples" not in place and isinstance(node.get("schema"), dict):
             for name, example in node.get("examples", {}).items():
                 yield Example(f"{place}/examples/{name}", example["value"], node["schema"])

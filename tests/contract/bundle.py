@@ -1,4 +1,5 @@
-"""Join the parts of the agreement into the document that is served, openapi/openapi.yaml.
+"""Join the parts of the agreement into the document that is served, openapi/openapi.yaml, and write beside it the keys of
+all answers, openapi/answer_fields.json.
 
 Run it from the top of the repository after a change to a part:
 
@@ -21,6 +22,7 @@ import yaml
 
 FOLDER = Path(__file__).resolve().parents[2] / "openapi"
 SERVED = FOLDER / "openapi.yaml"
+FIELDS = FOLDER / "answer_fields.json"
 HEAD = "# Generated from openapi/parts and openapi/examples by python -m tests.contract.bundle; change those.\n"
 WIDTH = 110  # a folded line may pass it by a word
 LONG = 80  # a text longer than this has lines of its own
@@ -93,9 +95,40 @@ def bundled() -> str:
     return HEAD + yaml.dump(document(), Dumper=Writer, sort_keys=False, allow_unicode=True, width=WIDTH)
 
 
+def answer_fields(whole: dict[str, Any]) -> dict[str, Any]:
+    """Return, for each calculation by its name, the keys of its answer, each with the keys below it: the service knows by
+    them what can be asked for by `fields`. Lists and choices are passed through; below an object of free names is nothing."""
+
+    def below(schema: dict[str, Any]) -> dict[str, Any]:
+        while "$ref" in schema:
+            schema = whole["components"]["schemas"][schema["$ref"].rsplit("/", 1)[-1]]
+        found: dict[str, Any] = {}
+        for inner in (*schema.get("oneOf", ()), schema.get("items", {})):
+            add(found, below(inner) if inner else {})
+        add(found, {name: below(inner) for name, inner in schema.get("properties", {}).items()})
+        return found
+
+    def add(found: dict[str, Any], more: dict[str, Any]) -> None:
+        for name, inner in more.items():
+            add(found.setdefault(name, {}), inner)
+
+    answers = {
+        path.removeprefix("/v1/"): item["post"]["responses"]["200"]["content"].get("application/json")
+        for path, item in whole["paths"].items()
+        if "post" in item
+    }
+    return {name: below(content["schema"]) for name, content in answers.items() if content}
+
+
+def fields_written() -> str:
+    """Return the same as it is kept."""
+    return json.dumps(answer_fields(document()), separators=(",", ":")) + "\n"
+
+
 def write() -> None:
-    """Write the agreement as it is served."""
+    """Write the agreement as it is served, and the keys of its answers."""
     SERVED.write_text(bundled(), encoding="utf-8")
+    FIELDS.write_text(fields_written(), encoding="utf-8")
 
 
 if __name__ == "__main__":

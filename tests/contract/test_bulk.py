@@ -46,7 +46,10 @@ GOOD: dict[str, Any] = {
 }
 TOO_MUCH = {**GOOD, "withdrawal": {"method": "ufpls", "amount": 500000}}
 OF_RECORDS = validator(component("BulkRecord"))
-OF_LINES = validator(component("BulkLine"))
+# Without `fields`, so that a result has to be whole.
+OF_LINES = validator(
+    {"oneOf": [kind for kind in component("BulkLine")["anyOf"] if not kind["$ref"].endswith("/BulkFieldsOfResult")]}
+)
 
 
 def line_of(name: Any, request: Any = GOOD) -> bytes:
@@ -130,7 +133,7 @@ books = st.lists(st.tuples(names, st.one_of(requests(), odd_requests()), st.bool
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(book=books, include=st.sampled_from(("", "?include=working", "?include=curve,working")))
+@given(book=books, include=st.sampled_from(("", "?include=working", "?include=curve&include=working")))
 def test_each_record_is_answered_as_it_would_be_alone(
     client: FlaskClient, book: list[tuple[Any, Any, bool]], include: str
 ) -> None:
@@ -332,7 +335,7 @@ def test_what_is_asked_besides_the_body(client: FlaskClient) -> None:
         assert refused(client, line_of(1), headers={"Accept": accepted})[:2] == (406, "not-acceptable")
     for accepted in (NDJSON, "application/*", "*/*"):
         ask(client, line_of(1), headers={"Accept": accepted})
-    for query in ("?include=steps", "?page=1", "?include=working&include=curve"):
+    for query in ("?include=steps", "?page=1", "?include=working&include=working"):
         assert refused(client, line_of(1), PATH + query)[:2] == (422, "invalid-request")
     assert refused(client, b"{}", "/v1/bulk/allowance-schedule?include=working")[:2] == (422, "invalid-request")
     assert client.get(PATH).status_code == 405

@@ -12,6 +12,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
+import jsonschema_rs
 import pytest
 import yaml
 from flask.testing import FlaskClient
@@ -28,6 +29,7 @@ from .agreement import (
     METHODS,
     NDJSON,
     PROBLEM_JSON,
+    STRICT,
     Example,
     Operation,
     component,
@@ -35,7 +37,9 @@ from .agreement import (
     follow,
     nodes,
     operations,
+    reached_by_requests,
     resolve,
+    strict,
     validator,
 )
 from .refresh_examples import ANSWERS, EXAMPLE_FILES, PRINTED, answers, printed_page, request_file
@@ -47,10 +51,10 @@ EXAMPLES = list(examples())
 BY_ID = {operation.id: operation for operation in OPERATIONS}
 
 
-def schemas() -> list[tuple[str, dict[str, Any]]]:
+def schemas(document: Any = DOCUMENT) -> list[tuple[str, dict[str, Any]]]:
     """Return every schema object of the document: those under `schemas`, `schema` and inside them."""
     inside = re.compile(r"/components/schemas/|/schema(?:/|$)")
-    return [(place, node) for place, node in nodes() if isinstance(node, dict) and inside.search(place)]
+    return [(place, node) for place, node in nodes(document) if isinstance(node, dict) and inside.search(place)]
 
 
 # ------------------------------------------------------------------------------------ the document and its parts
@@ -140,13 +144,65 @@ def test_numbers_have_no_binary_format() -> None:
     assert [place for place, schema in schemas() if schema.get("format") in ("float", "double")] == []
 
 
-def test_objects_are_closed_or_have_typed_values() -> None:
+def test_objects_of_the_strict_copy_are_closed_or_have_typed_values() -> None:
     open_objects = [
         place
-        for place, schema in schemas()
+        for place, schema in schemas(STRICT)
         if schema.get("type") == "object" and schema.get("additionalProperties", True) is True
     ]
-    assert open_objects == []
+    # Which fields such a result has is the caller's choice.
+    chosen = "#/components/schemas/BulkFieldsOfResult/properties/result"
+    assert open_objects == [chosen, f"{chosen}/properties/rules"]
+
+
+def test_strict_copy_closes_objects_and_lists_of_words() -> None:
+    loose = {
+        "properties": {
+            "code": {"type": "string", "x-extensible-enum": ["a"]},
+            "sum": {"type": "number", "x-decimals": 2},
+        },
+        "examples": {"one": {"value": {"properties": {}}}},
+    }
+    assert strict(loose) == {
+        "properties": {"code": {"type": "string", "enum": ["a"]}, "sum": {"type": "number", "multipleOf": 0.01}},
+        "additionalProperties": False,
+        "examples": {"one": {"value": {"properties": {}}}},
+    }
+
+
+def test_strict_copy_finds_a_key_that_is_not_described() -> None:
+    answer = PLAN.response_examples_of("200")[0][2]
+    judge = validator(component("AllowanceScheduleAnswer"))
+    assert judge.is_valid(answer)
+    assert not judge.is_valid({**answer, "remark": 1})
+    assert not judge.is_valid({**answer, "rules": {**answer["rules"], "remark": 1}})
+
+
+def test_objects_of_requests_are_closed_and_those_of_answers_are_open() -> None:
+    of_requests = reached_by_requests()
+    for place, schema in schemas():
+        if "properties" in schema and not place.endswith("/properties"):
+            closed = schema.get("additionalProperties") is False
+            assert closed == (place.split("/")[3] in of_requests), place
+
+
+def test_words_of_requests_are_closed_and_those_that_answers_may_add_to_are_open() -> None:
+    growing = {place for place, schema in schemas() if "x-extensible-enum" in schema}
+    assert growing == {"#/components/schemas/ProblemCode", "#/components/schemas/TaxYear"}
+
+
+def test_answers_of_a_later_service_keep_to_the_document_that_is_served() -> None:
+    answer = PLAN.response_examples_of("200")[0][2]
+    later = {**answer, "remark": 1, "rules": {**answer["rules"], "remark": 1}}
+    schema = DOCUMENT["components"]["schemas"]["AllowanceScheduleAnswer"]
+    judge = jsonschema_rs.Draft202012Validator(
+        {"allOf": [schema], "components": DOCUMENT["components"]}, validate_formats=True
+    )
+    assert judge.is_valid(later)
+
+
+def test_keys_of_the_answers_are_written_with_the_document() -> None:
+    assert bundle.FIELDS.read_text(encoding="utf-8") == bundle.fields_written(), "run python -m tests.contract.bundle"
 
 
 def test_required_names_are_properties() -> None:

@@ -16,7 +16,7 @@ from schemathesis.config import SchemathesisConfig
 from service import create_app
 from service.settings import Settings
 
-from .agreement import DOCUMENT_PATH, JSON, NDJSON, operations
+from .agreement import JSON, NDJSON, STRICT, operations
 
 # A body may keep to the agreement and still be impossible, such as a payment of more than the pot holds or a plan that
 # ends before it starts. That is a 422 of its own type; the check below holds it to that type.
@@ -458,7 +458,7 @@ def ages_around(option: dict[str, Any], day: str) -> tuple[int, int]:
     return age - 1, age
 
 
-schema = schemathesis.openapi.from_path(DOCUMENT_PATH, config=CONFIG)
+schema = schemathesis.openapi.from_dict(STRICT, config=CONFIG)
 schema.app = create_app(Settings.for_tests())
 
 

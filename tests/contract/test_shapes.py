@@ -106,11 +106,11 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
     """Return what the agreement must say of a field, as JSON Schema words."""
     match field:
         case Money():
-            return {"type": "number", "minimum": 0, "maximum": LARGEST_MONEY}
+            return {"type": "number", "minimum": 0, "maximum": LARGEST_MONEY, "x-decimals": 2}
         case Rate():
             return rates(field.least, field.largest)
         case Growth():
-            return rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE)
+            return rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, decimals=8)
         case Increases():
             words = {"type": "string", "enum": ["none", "prices"]}
             return {"oneOf": [words, rates(LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE)]}
@@ -124,8 +124,8 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
             return {"type": "string", "format": "date", "pattern": DATE_PATTERN}
         case Choice():
             if field.choices == TAX_YEARS:
-                # Each year adds one: the agreement gives their form, and GET /v1/tax-years lists them.
-                return {"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}$"}
+                # Each year adds one: the list of the agreement is open.
+                return {"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}$", "x-extensible-enum": list(TAX_YEARS)}
             return {"type": "string", "enum": sorted(field.choices)}
         case Text():
             return {"type": "string", "minLength": 1, "maxLength": field.longest}
@@ -140,10 +140,9 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
     raise AssertionError(f"no rule for {field!r}")
 
 
-def rates(least: int | Decimal, largest: int | Decimal) -> dict[str, Any]:
-    """Return what the agreement must say of a rate. How many decimals it may have is said in words: validators that calculate
-    in binary would refuse what is right."""
-    return {"type": "number", "minimum": float(least), "maximum": float(largest)}
+def rates(least: int | Decimal, largest: int | Decimal, *, decimals: int = 4) -> dict[str, Any]:
+    """Return what the agreement must say of a rate: a fraction with so many decimals at most."""
+    return {"type": "number", "minimum": float(least), "maximum": float(largest), "x-decimals": decimals}
 
 
 CONSTRAINTS = (
@@ -151,7 +150,9 @@ CONSTRAINTS = (
     "format",
     "minimum",
     "maximum",
+    "x-decimals",
     "enum",
+    "x-extensible-enum",
     "pattern",
     "maxItems",
     "minItems",

@@ -9,7 +9,7 @@ from service.planning.payroll import pay_not_in_the_income
 from service.planning.quote.quote import Quote
 from service.planning.warnings.circumstances import Circumstances, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.household_facts import pension_left, works
-from service.planning.warnings.registry import all_found
+from service.planning.warnings.registry import all_found, found_in_quote_in_codes
 from service.planning.warnings.warning import ClientWarning, in_order
 
 
@@ -19,10 +19,15 @@ def warnings_for(answer: Quote, ages: StatePensionAges | None = None) -> list[Cl
     return in_order(all_found(circumstances_of(answer, ages)))
 
 
+def codes_for(answer: Quote, ages: StatePensionAges | None = None) -> list[ClientWarning]:
+    """The same warnings in the same order, but made only as far as their codes, effects and costs."""
+    return in_order(found_in_quote_in_codes(circumstances_of(answer, ages)))
+
+
 def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Circumstances:
     """What a quote knows of the person, the tax year and the one withdrawal."""
     question, rules, payment = answer.question, answer.rules, answer.payment
-    person, withdrawal = question.person, question.withdrawal
+    person, withdrawal, outcome = question.person, question.withdrawal, answer.payroll
     after = pension_left(withdrawal.method, question.pension, payment, rules.lump_sums)
     left_after = lump_sums.available(after, rules.lump_sums)
     last_day = withdrawal.day or rules.figures.end
@@ -42,9 +47,9 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         left_before=answer.left_before,
         left_after=left_after,
         triggers=answer.money_purchase_triggered,
-        payroll=answer.payroll,
+        payroll=outcome,
         payroll_path=("payroll",),
-        pay_not_in_the_income=pay_not_in_the_income(answer.payroll.facts, person),
+        pay_not_in_the_income=pay_not_in_the_income(outcome.facts, person),
     )
     facts = PersonFacts(
         who=question.who,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from functools import partial
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -18,6 +19,7 @@ from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import PEOPLE, Path, Person
+from service.planning.once import Once
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
 from service.planning.quote.gross_up import Wanted, least_gross
 from service.planning.wording import YOU, pounds
@@ -85,25 +87,24 @@ class LifetimeAllowanceTest(NamedTuple):
 
 
 class Quote(Value, frozen=True):
-    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after.
+    """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after. What only some callers
+    look at, and takes longer than the rest, is made when it is first asked for.
 
-    ``marginal_rate`` is what the next hundred pounds of taxable withdrawal would cost, steps and staircases included.
     ``money_purchase_from`` is the day from which contributions count against the money purchase annual allowance, where this
     withdrawal brings it in and its day is known.
     """
 
     question: Question
     rules: TaxYearRules
-    year: TaxpayerYear
+    asked: TaxFunction
     payment: Payment
     left_before: Allowances
     without: Liability
     with_it: Liability
     on_withdrawal: Pence
-    marginal_rate: BasisPoints
-    slices: tuple[Slice, ...]
     net_after_tax: Pence
-    payroll: PayrollOutcome
+    curve_once: Once[TaxCurve]
+    payroll_once: Once[PayrollOutcome]
     money_purchase_applies: bool
     money_purchase_triggered: bool
     money_purchase_from: date | None
@@ -114,12 +115,36 @@ class Quote(Value, frozen=True):
     death_benefit_allowance_after: Pence | None
     uncrystallised_after: Pence
     drawdown_after: Pence
-    evaluations: int
+
+    @property
+    def year(self) -> TaxpayerYear:
+        """The person's year without the withdrawal."""
+        return self.asked.year
 
     @property
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
-        return self.year.taxpayer
+        return self.asked.year.taxpayer
+
+    @property
+    def marginal_rate(self) -> BasisPoints:
+        """What the next hundred pounds of taxable withdrawal would cost, steps and staircases included."""
+        return _total_at(self.payment.taxable + _MORE, self.curve_once(), self.asked) - self.with_it.total
+
+    @property
+    def slices(self) -> tuple[Slice, ...]:
+        """The taxable part, cut where its rate changes."""
+        return slices(self.curve_once(), self.payment.taxable)
+
+    @property
+    def payroll(self) -> PayrollOutcome:
+        """What payroll takes."""
+        return self.payroll_once()
+
+    @property
+    def evaluations(self) -> int:
+        """How often the rules have been asked so far."""
+        return self.asked.evaluations
 
 
 def quote(question: Question, book: RuleBook) -> Quote:
@@ -130,12 +155,11 @@ def quote(question: Question, book: RuleBook) -> Quote:
     year = _year(question, rules)
     gross, curve = _gross(question, rules, left, year)
     payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
-    if curve is None:
-        curve = tax_curve(year, payment.taxable)
     without, with_it = year(0), year(payment.taxable)
     on_withdrawal = with_it.total - without.total
     uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
-    outcome = payroll_outcome(
+    outcome = partial(
+        payroll_outcome,
         question.withdrawal.method,
         payment,
         question.payroll,
@@ -152,16 +176,15 @@ def quote(question: Question, book: RuleBook) -> Quote:
     return Quote(
         question=question,
         rules=rules,
-        year=year.year,
+        asked=year,
         payment=payment,
         left_before=left,
         without=without,
         with_it=with_it,
         on_withdrawal=on_withdrawal,
-        marginal_rate=_total_at(payment.taxable + _MORE, curve, year) - with_it.total,
-        slices=slices(curve, payment.taxable),
         net_after_tax=gross - payment.charge - on_withdrawal,
-        payroll=outcome,
+        curve_once=Once(partial(tax_curve, year, payment.taxable), curve),
+        payroll_once=Once(outcome),
         money_purchase_applies=accessed or flexible,
         money_purchase_triggered=triggered,
         money_purchase_from=annual_allowance.applies_from(day) if triggered and day is not None else None,
@@ -172,7 +195,6 @@ def quote(question: Question, book: RuleBook) -> Quote:
         death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
         uncrystallised_after=uncrystallised,
         drawdown_after=drawdown,
-        evaluations=year.evaluations,
     )
 
 

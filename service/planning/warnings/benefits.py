@@ -293,6 +293,8 @@ def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     older = age_on(person.born, figures.end) >= figures.count("winter_fuel.higher_age")
     name = "winter_fuel.payment_from_higher_age" if older else "winter_fuel.payment"
     amount = figures.money(name)
+    if entry.in_codes:
+        return entry.code_alone(amount)
     return entry.warn(
         f"The withdrawals of {year.name} take {person.your} total income from {pounds(before)} to {pounds(income)}, above "
         f"{pounds(limit)}. If {person.you} {person.does('receive', 'receives')} a winter fuel payment of {pounds(amount)}, "

@@ -174,6 +174,8 @@ def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
     payroll = taken.payroll
     if payroll is None or payroll.over_deducted == 0:
         return ()
+    if entry.in_codes:
+        return entry.code_alone()
     over, deducted = pounds(payroll.over_deducted), payroll.deduction.tax
     if payroll.refund:
         detail = (
@@ -229,6 +231,8 @@ def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
     payroll = taken.payroll
     if payroll is None or payroll.under_deducted == 0 or (year.state_pension and _on_an_emergency_code(taken)):
         return ()
+    if entry.in_codes:
+        return entry.code_alone()
     refunded, money = "", {"under_deducted": payroll.under_deducted}
     if payroll.refund:
         refunded = f"The refund of {pounds(payroll.refund)} in this payment is more than is owed over the year. "
@@ -375,6 +379,8 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
     year = next((year for year in case.years if year.state_pension > year.tax_rules.personal_allowance), None)
     if year is None:
         return ()
+    if entry.in_codes:
+        return entry.code_alone()
     pension, allowance = _state_pension(year), pounds(year.tax_rules.personal_allowance)
     if year is case.years[0]:
         detail = (

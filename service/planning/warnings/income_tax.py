@@ -41,6 +41,8 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     if not year.taken and inside < POUND:
         return ()  # a plan that fills a band to the brim may miss it by pennies
     cost = down_to_the_penny(inside * (rate - below))
+    if entry.in_codes:
+        return entry.code_alone(cost)
     return entry.warn(
         f"In {year.name}, {pounds(inside)} of {year.person.your} withdrawals is taxed at the {name.replace('_', ' ')} of "
         f"{per_cent(rate)} instead of {per_cent(below)}. This adds {pounds(cost)}.",
@@ -139,6 +141,8 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
     if without.adjusted_net_income > rules.taper_threshold:
         cost -= without.total - liability(kept).total
     cost = max(0, cost)
+    if entry.in_codes:
+        return entry.code_alone(cost)
     return entry.warn(
         f"The withdrawals of {year.name} take {year.person.your} adjusted net income to {pounds(income)}, above "
         f"{pounds(rules.taper_threshold)}. {pounds(lost)} of the personal allowance is lost, which adds {pounds(cost)} of tax.",
@@ -178,6 +182,8 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
         return ()
     scale = year.year.scales.savings
     cost = down_to_the_penny(exposed * scale.rates[scale.band(year.with_it.taxable)])
+    if entry.in_codes:
+        return entry.code_alone(cost)
     return entry.warn(
         f"The withdrawals of {year.name} take {year.person.you} into a higher tax band. The savings allowance falls from "
         f"{pounds(before)} to {pounds(after)}. Up to {pounds(cost)} more tax is due on {pounds(savings)} of interest.",

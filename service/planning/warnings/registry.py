@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -55,15 +56,18 @@ CATALOGUE: Mapping[str, Entry] = MappingProxyType({entry.code: entry for topic i
 """Every warning by its code."""
 
 
-def run_in(answer: Only | None, rules: Iterable[Rule[Find]]) -> tuple[tuple[Find, Entry], ...]:
-    """Of the rules that look at the same, those that an answer runs, in order: what every answer runs comes first."""
+def run_in(
+    answer: Only | None, rules: Iterable[Rule[Find]], *, in_codes: bool = False
+) -> tuple[tuple[Find, Entry], ...]:
+    """Of the rules that look at the same, those that an answer runs, in order: what every answer runs comes first. Each with
+    its entry, by which it warns, or with one that warns ``in_codes``."""
     run = [rule for rule in rules if rule.only in (None, answer)]
     placed = sorted((rule for rule in run if rule.after is None), key=lambda rule: rule.only is not None)
     for rule in run:
         if rule.after is not None:
             codes = [before.entry.code for before in placed]
             placed.insert(codes.index(rule.after) + 1, rule)
-    return tuple((rule.find, rule.entry) for rule in placed)
+    return tuple((rule.find, replace(rule.entry, in_codes=in_codes)) for rule in placed)
 
 
 class RulesOf(NamedTuple):
@@ -76,16 +80,17 @@ class RulesOf(NamedTuple):
     the_household: tuple[tuple[OfTheHousehold, Entry], ...]
 
 
-def _rules_of(answer: Only | None) -> RulesOf:
+def _rules_of(answer: Only | None, *, in_codes: bool = False) -> RulesOf:
     return RulesOf(
-        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_withdrawal.rules)),
-        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_year.rules)),
-        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_person.rules)),
-        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_pension.rules)),
-        run_in(answer, (rule for topic in TOPICS for rule in topic.of_the_household.rules)),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_withdrawal.rules), in_codes=in_codes),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_year.rules), in_codes=in_codes),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_person.rules), in_codes=in_codes),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_a_pension.rules), in_codes=in_codes),
+        run_in(answer, (rule for topic in TOPICS for rule in topic.of_the_household.rules), in_codes=in_codes),
     )
 
 
+_OF_A_QUOTE_IN_CODES = _rules_of(None, in_codes=True)
 _OF_A_QUOTE, _OF_A_PLAN, _WITH_FACTS = _rules_of(None), _rules_of("in_a_plan"), _rules_of("with_facts")
 _OF_COUPLES = run_in(None, (rule for topic in TOPICS for rule in topic.of_a_couple.rules))
 _OF_PLANS = run_in(None, (rule for topic in TOPICS for rule in topic.of_a_plan.rules))
@@ -95,7 +100,15 @@ _OF_OPTIONS = run_in(None, (rule for topic in TOPICS for rule in topic.of_an_opt
 def all_found(case: Circumstances) -> list[ClientWarning]:
     """Every warning of the circumstances, person by person, year by year and pension by pension, then the household's."""
     asked = case.people[0].person.facts is not None
-    rules = _WITH_FACTS if asked else _OF_A_PLAN if case.together else _OF_A_QUOTE
+    return _found(case, _WITH_FACTS if asked else _OF_A_PLAN if case.together else _OF_A_QUOTE)
+
+
+def found_in_quote_in_codes(case: Circumstances) -> list[ClientWarning]:
+    """The same of a quote, each by code, effect and cost alone."""
+    return _found(case, _OF_A_QUOTE_IN_CODES)
+
+
+def _found(case: Circumstances, rules: RulesOf) -> list[ClientWarning]:
     found: list[ClientWarning] = []
     for one in case.people:
         for year in one.years:

@@ -27,6 +27,8 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     """Flexible access cuts what may be paid into money purchase pensions from then on."""
     if not year.triggered:
         return ()
+    if entry.in_codes:
+        return entry.code_alone()
     figures, amount = year.figures, year.rules.money_purchase_annual_allowance
     rest = annual_allowance.alternative(figures.money("pension.annual_allowance"), amount)
     return entry.warn(
@@ -60,6 +62,8 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     planned = facts is not None and bool(facts.contributions)
     if saves is False or not (saves or planned or year.person.works or year.taxpayer.relief_at_source):
         return ()
+    if entry.in_codes:
+        return entry.code_alone()
     days = year.figures.count("pension.notice_to_other_schemes_days")
     unknown = "" if saves else " We were not told whether there is another scheme."
     return entry.warn(

@@ -99,6 +99,7 @@ class Entry:
     since: LawDay | None = None
     until: LawDay | None = None
     of_one_pension: bool = False
+    in_codes: bool = False
 
     def warn(
         self,
@@ -115,12 +116,14 @@ class Entry:
         cost: Pence = 0,
         caveats: tuple[str, ...] = (),
     ) -> Found:
-        """The one warning that a rule has found.
+        """The one warning that a rule has found; an entry ``in_codes`` tells its code, effect and cost, and makes nothing else.
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its standing is the weakest of
         theirs and ``standing``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
         where it is the household.
         """
+        if self.in_codes:
+            return self.code_alone(cost)
         for name in rests_on:
             figure = figures.figures[name]
             value, kind, key = figure.value, figure.kind, figure_key(name)
@@ -154,6 +157,11 @@ class Entry:
                 caveats=caveats,
             ),
         )
+
+    def code_alone(self, cost: Pence = 0) -> Found:
+        """The warning by code, effect and cost alone. A rule that many quotes keep to asks ``in_codes`` itself, and then makes
+        no words and no figures that nobody reads."""
+        return (ClientWarning(code=self.code, effect=self.effect, title="", detail="", path=(), sources=(), cost=cost),)
 
 
 OfAWithdrawal = Callable[[YearFacts, Taken, Entry], Found]

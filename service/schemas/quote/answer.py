@@ -13,8 +13,9 @@ from service.planning.quote.chart import ChartPoint
 from service.planning.quote.quote import LifetimeAllowanceTest, Quote, Slice
 from service.planning.quote.working import Step, Value
 from service.planning.warnings.warning import ClientWarning
+from service.schemas.parts import EVERYTHING, Parts
 from service.schemas.units import average_rate, fraction, in_pounds, part_of, pounds
-from service.schemas.warnings import warning
+from service.schemas.warnings import warnings_answer
 
 
 def answer(
@@ -25,9 +26,12 @@ def answer(
     *,
     curve: tuple[ChartPoint, ...] | None = None,
     working: list[Step] | None = None,
+    wanted: Parts = EVERYTHING,
 ) -> dict[str, Any]:
-    """The answer as JSON: money in pounds, rates as fractions. ``curve`` and ``working`` are shown where they are given."""
+    """The answer as JSON: money in pounds, rates as fractions. ``curve`` and ``working`` are shown where they are
+    given. Slices and payroll are made only where they are wanted."""
     question, payment, with_it = quote.question, quote.payment, quote.with_it
+    whole, of_tax = wanted.names is None, wanted.below("income_tax")
     withdrawal: dict[str, Any] = {
         "person": question.person_place,
         "pension": question.pension_place,
@@ -47,15 +51,15 @@ def answer(
             "on_withdrawal": pounds(quote.on_withdrawal),
             "total": pounds(with_it.total),
             "effective_rate": part_of(quote.on_withdrawal + payment.charge, payment.gross),
-            "marginal_rate": fraction(quote.marginal_rate),
-            "slices": [_slice(piece) for piece in quote.slices],
+            "marginal_rate": fraction(quote.marginal_rate) if whole or "marginal_rate" in of_tax else None,
+            "slices": [_slice(piece) for piece in quote.slices] if whole or "slices" in of_tax else None,
             "personal_allowance": pounds(with_it.personal_allowance),
             "child_benefit_charge": pounds(with_it.child_benefit_charge),
             "marriage_allowance_reduction": pounds(years_tax_to_the_penny(with_it.marriage_allowance_reduction)),
         },
         "net_after_tax": pounds(quote.net_after_tax),
-        "payroll": _payroll(quote.payroll),
-        "allowances_remaining": _allowances_remaining(quote),
+        "payroll": _payroll(quote.payroll) if whole or "payroll" in wanted else None,
+        "allowances_remaining": _allowances_remaining(quote) if whole or "allowances_remaining" in wanted else None,
         "pension_after": {
             "uncrystallised": pounds(quote.uncrystallised_after),
             "drawdown": pounds(quote.drawdown_after),
@@ -70,7 +74,7 @@ def answer(
         }
     if curve is not None:
         document["curve"] = {"points": _points(curve)}
-    document["warnings"] = [warning(found) for found in warnings]
+    document["warnings"] = warnings_answer(warnings, wanted.below("warnings"))
     if working is not None:
         document["working"] = [_step(step) for step in working]
     document["notice"] = notice
