@@ -38,6 +38,7 @@ from service.schemas.shared import (
     StrictSchema,
     pension,
 )
+from service.schemas.together import OneOfTwo, OnlyWith
 
 MOST_SPENDING = 50
 
@@ -52,6 +53,11 @@ class DatedSchema(StrictSchema):
 
 class DatedIncomeSchema(DatedSchema):
     """An income of a plan: a year's amount in the money of the first tax year, or a share of the full State Pension."""
+
+    rules = (
+        OneOfTwo("amount", "share_of_full_rate"),
+        OnlyWith("share_of_full_rate", "kind", "state_pension"),
+    )
 
     kind = Choice(INCOME_KINDS, required=True)
     amount = Money()

@@ -36,9 +36,9 @@ from service.schemas.fields import (
     Growth,
     Increases,
     IsoDate,
-    Matching,
     Money,
     OrWord,
+    PayeCode,
     Percentage,
     Rate,
     StrictBoolean,
@@ -133,7 +133,7 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
             return {"type": "string", "format": "date", "pattern": DATE_PATTERN}
         case Choice():
             return {"type": "string", "enum": sorted(field.choices)}
-        case Matching():
+        case PayeCode():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():
             least = {"minItems": field.least} if field.least else {}

@@ -23,10 +23,15 @@ def household_faults(
         yield Fault(
             ("start_date",),
             "no-figures",
-            f"There are no figures for {tax_years.of(start)}. A plan can start in tax years from {known[0]} to {known[-1]}.",
+            f"`start_date`, {start.isoformat()}, is in {tax_years.of(start)}, for which there are no figures. A plan can start "
+            f"in tax years from {known[0]} to {known[-1]}.",
         )
     if end < start:
-        yield Fault(end_path, "end-before-start", f"The last day, {end.isoformat()}, is before the start date.")
+        yield Fault(
+            end_path,
+            "end-before-start",
+            f"The last day, {end.isoformat()}, is before `start_date`, {start.isoformat()}.",
+        )
     elif (count := tax_years.between(tax_years.of(start), tax_years.of(end)) + 1) > MOST_TAX_YEARS:
         yield Fault(
             end_path,
@@ -36,7 +41,11 @@ def household_faults(
     for i, member in enumerate(household.people):
         path = ("people", i)
         if member.date_of_birth > start:
-            yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the start of the plan.")
+            yield Fault(
+                (*path, "date_of_birth"),
+                "not-yet-born",
+                f"`date_of_birth`, {member.date_of_birth.isoformat()}, is after `start_date`, {start.isoformat()}.",
+            )
         for j, income in enumerate(member.income):
             yield from _income_faults(income, member, (*path, "income", j), book)
         if first is not None:
@@ -46,25 +55,22 @@ def household_faults(
 
 
 def _income_faults(income: DatedIncome, member: Member, path: tuple[str | int, ...], book: RuleBook) -> Iterator[Fault]:
-    share = income.share_of_full_rate
-    if (income.amount is None) == (share is None):
-        yield Fault(path, "amount-or-share", "Give either `amount` or `share_of_full_rate`, and only one of them.")
-    if share is not None:
-        where = (*path, "share_of_full_rate")
-        if income.kind != "state_pension":
-            yield Fault(
-                where, "share-of-state-pension-only", "Only a State Pension is given as a share of the full rate."
-            )
-        elif state_pension.which(member.date_of_birth, book.state_pension_ages) is None:
-            yield Fault(
-                where,
-                "share-depends-on-sex",
-                f"A person born on {member.date_of_birth.isoformat()} has the new or the basic State Pension depending on sex, "
-                "which is not asked. Give `amount` instead.",
-            )
+    if income.share_of_full_rate is not None and (
+        state_pension.which(member.date_of_birth, book.state_pension_ages) is None
+    ):
+        yield Fault(
+            (*path, "share_of_full_rate"),
+            "share-depends-on-sex",
+            f"A person born on {member.date_of_birth.isoformat()} has the new or the basic State Pension depending on sex, "
+            "which is not asked. Give `amount` instead.",
+        )
     yield from _dates_faults(income, path)
 
 
 def _dates_faults(item: DatedIncome | Spending, path: tuple[str | int, ...]) -> Iterator[Fault]:
     if item.first is not None and item.last is not None and item.last < item.first:
-        yield Fault((*path, "to"), "to-before-from", "This ends before it begins.")
+        yield Fault(
+            (*path, "to"),
+            "to-before-from",
+            f"`to`, {item.last.isoformat()}, is before `from`, {item.first.isoformat()}.",
+        )

@@ -24,6 +24,7 @@ from service.schemas.fields import (
 )
 from service.schemas.household import MOST_SPENDING, AssumptionsSchema, MemberSchema, SpendingSchema, household_of
 from service.schemas.shared import MOST_PEOPLE, ObjectList, StrictNested, StrictSchema
+from service.schemas.together import Needs, OnlyWith
 
 PEOPLE = ("first", "second")
 FILLS = (*BANDS, SPENDING_ONLY)
@@ -39,6 +40,12 @@ class IncomePlanSchema(StrictSchema):
 
 class OptionSchema(StrictSchema):
     """One way of taking the tax-free cash."""
+
+    rules = (
+        Needs("take", "at_age", "age"),
+        OnlyWith("age", "take", "at_age"),
+        OnlyWith("yearly", "take", "phased"),
+    )
 
     take = Choice(TAKES, required=True)
     yearly = OrWord(ISA_ROOM, Money())
