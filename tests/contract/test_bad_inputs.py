@@ -755,7 +755,7 @@ WRONG_METHODS = [
 @pytest.mark.parametrize(("path", "method"), WRONG_METHODS)
 def test_method_not_allowed(client: FlaskClient, path: str, method: str) -> None:
     # RFC 9110 section 15.5.6: the reply must carry Allow.
-    given = {"tax_year": "2026-27", "asset": "swagger-ui.css", "operation": "withdrawal-tax"}
+    given = {"tax_year": "2026-27", "asset": "swagger-ui.css", "operation": "withdrawal-tax", "code": "busy"}
     reply = client.open(path.format(**given), method=method)
     problem(reply, 405, "method-not-allowed")
     agreed = {operation.method for operation in operations() if operation.path == path}
