@@ -107,19 +107,17 @@ class Percentage(StrictField):
 class Rate(StrictField):
     """A rate or share as a fraction (0.025 is 2.5%) with at most four decimals, as whole basis points."""
 
-    example = 0.1
-
-    def __init__(self, *, least: int | Decimal, largest: int | Decimal, **kwargs: Any) -> None:
+    def __init__(self, *, least: int | Decimal, largest: int | Decimal, example: float = 0.1, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        self.least, self.largest = least, largest
+        self.least, self.largest, self.example = least, largest, example
 
     def accept(self, value: object) -> int:
         return _whole_parts(value, self.least, self.largest, 10_000, "a fraction, such as 0.025 for 2.5%", "four")
 
 
-def yearly_rate(*, least: int | Decimal = LEAST_YEARLY_RATE, **kwargs: Any) -> Rate:
+def yearly_rate(*, least: int | Decimal = LEAST_YEARLY_RATE, example: float = 0.02, **kwargs: Any) -> Rate:
     """The field of a rate a year."""
-    return Rate(least=least, largest=LARGEST_YEARLY_RATE, **kwargs)
+    return Rate(least=least, largest=LARGEST_YEARLY_RATE, example=example, **kwargs)
 
 
 class Growth(StrictField):
@@ -176,7 +174,7 @@ class WholeNumber(StrictField):
     def __init__(self, *, least: int, largest: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.least, self.largest = least, largest
-        self.example = largest
+        self.example = (least + largest) // 2
 
     def accept(self, value: object) -> int:
         what = f"Must be a whole number from {self.least} to {self.largest}"

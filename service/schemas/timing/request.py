@@ -102,8 +102,8 @@ class EstateFactsSchema(StrictSchema):
 class GrowthRangeSchema(StrictSchema):
     """Between which growth rates options may change places."""
 
-    low = yearly_rate(required=True, data_key="from")
-    high = yearly_rate(required=True, data_key="to")
+    low = yearly_rate(required=True, data_key="from", example=0.02)
+    high = yearly_rate(required=True, data_key="to", example=0.06)
 
 
 class TimingSchema(StrictSchema):
