@@ -283,7 +283,7 @@ def _gross(
                     f"{pounds(most)} before tax.",
                 ),
             ),
-            found.most_net,
+            found.most_net or None,
         )
     # With child benefit the charge was searched in steps, and is shown as a staircase.
     can_be_shown = followed[-1].end > split(found.gross)[0] and not year.year.taxpayer.child_benefit
