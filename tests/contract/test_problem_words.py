@@ -290,6 +290,13 @@ def test_a_wrong_method_is_told_the_right_one(client: FlaskClient) -> None:
     assert problem(client.post("/docs"), 405, "method-not-allowed")["detail"] == '"POST" is not offered here; GET is.'
 
 
+def test_the_methods_of_a_path_come_without_a_body(client: FlaskClient) -> None:
+    # RFC 9110 section 9.3.7.
+    reply = client.options(QUOTE)
+    assert (reply.status_code, reply.data, reply.content_type) == (204, b"", None)
+    assert set(reply.headers["Allow"].split(", ")) == {"POST", "OPTIONS"}
+
+
 #  many faults
 
 
