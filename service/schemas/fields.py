@@ -88,7 +88,7 @@ class Money(StrictField):
     def accept(self, value: object) -> int:
         if type(value) is int and 0 <= value <= LARGEST_MONEY:
             return value * 100
-        return _whole_parts(value, 0, LARGEST_MONEY, 100, "pounds, such as 12000 or 345.67", "two")
+        return _whole_parts(value, 0, LARGEST_MONEY, 100, "an amount in pounds, such as 12000 or 345.67", "two")
 
 
 class Percentage(StrictField):

@@ -61,7 +61,7 @@ class StrictSchema(Schema):
 
     @validates_schema(pass_original=True, skip_on_field_errors=False)
     def _say_together(self, loaded: Mapping[str, Any], original: Any, **__: object) -> None:
-        if isinstance(original, Mapping):
+        if self.rules and isinstance(original, Mapping):
             # A value that its own field refuses is there, but says nothing about others.
             names = {field.data_key or name: name for name, field in self.load_fields.items()}
             given = {key: original[key] if name in loaded else None for key, name in names.items() if key in original}
