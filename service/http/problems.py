@@ -127,7 +127,7 @@ KINDS = {
     "invalid-request": ProblemKind(
         422,
         "The request is not valid",
-        "readable JSON that does not match the shapes below, or whose parts do not go together",
+        "readable JSON that does not have the shape that this interface describes, or whose parts do not go together",
         """"amount": "40,000", as text; a withdrawal with neither `amount` nor `net_wanted`; an end before the start.""",
         "Each entry of `errors` has the place as a JSON Pointer and says what was expected. Put all of them right, then send "
         "the request again.",
@@ -200,7 +200,7 @@ KINDS = {
         "well-formed, but the law or the pension does not allow it, such as taking more than the pot holds",
         "A withdrawal of 500,000 from a pension of 400,000: `permitted` is 400000.",
         "Where there is `permitted`, that figure in place of the first amount at fault can be computed. Where there is none, "
-        "`detail` says what to do instead.",
+        "`detail` says why.",
         ("http/problems.py", "http/bulk.py"),
         {
             "planning/faults.py": {
