@@ -9,7 +9,7 @@ import logging
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
-from flask import Flask
+from flask import Flask, Response
 
 from service.figures.loader import load_tax_years
 from service.http import (
@@ -47,6 +47,13 @@ class Service(Flask):
     """Flask with a JSON provider of our own and no guessing at paths."""
 
     json_provider_class = PlainJSONProvider
+
+    def make_default_options_response(self) -> Response:
+        """The methods of a path, and no body."""
+        response = super().make_default_options_response()
+        response.status_code = 204
+        del response.headers["Content-Type"]
+        return response
 
 
 def create_app(settings: Settings) -> Flask:

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import gzip
 import json
+import re
 import zlib
-from collections import Counter
 from collections.abc import Callable
 from decimal import Decimal, InvalidOperation
 from io import BytesIO
@@ -20,7 +20,7 @@ import msgspec
 from flask import request
 from marshmallow import ValidationError
 
-from service.http.problems import ProblemError
+from service.http.problems import ProblemError, quoted, with_faults
 from service.http.provider import encode
 from service.schemas.problems import faults_of
 from service.schemas.quick import Refused
@@ -31,14 +31,20 @@ Request = TypeVar("Request")
 _QUICK = msgspec.json.Decoder(float_hook=Decimal)
 _COLON_ESCAPED = b"\\u003"  # or one of the fifteen characters beside it, all of them seldom escaped
 _LONGEST_WHOLE_NUMBER = 100
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+"""It may stand before UTF-8, and is no part of the text (RFC 8259 section 8.1)."""
+# Texts with the colon that makes them keys, and what else decides whether a thing is said once.
+_TOKENS = re.compile(r'(?P<word>"(?:[^"\\]|\\.)*")(?P<colon>\s*:)?|[{}]|-?Infinity|NaN')
 
 NOT_QUICKLY = (msgspec.DecodeError, UnicodeDecodeError, Refused, ValidationError, RecursionError, ArithmeticError)
 """What the quick ways raise where they are not enough; the strict ways then say what is wrong, or accept."""
 
 
 def read_json_body(limit: int) -> bytes:
-    """The request's bytes. ProblemError 415 for another content type, 413 over ``limit`` bytes, 400 if cut short."""
-    _require_media_type("application/json", "Send the request as application/json.")
+    """The request's bytes. ProblemError 415 for another content type or any coding, 413 over ``limit`` bytes, 400 if cut
+    short."""
+    _require_media_type("application/json")
+    _coding(("identity",), "A single request takes none; POST /v1/bulk/{operation} takes gzip.")
     return _sent(limit)
 
 
@@ -54,16 +60,36 @@ def read_ndjson_body(limit: int) -> Sent:
 
     ProblemError 415 for another content type or coding, 413 where more than ``limit`` bytes are sent, 400 if cut short.
     """
-    _require_media_type("application/x-ndjson", "Send the records as application/x-ndjson.")
-    coding = request.environ.get("HTTP_CONTENT_ENCODING", "identity").strip().lower()
-    if coding not in ("identity", "gzip", "x-gzip"):
-        raise ProblemError("unsupported-media-type", "Send the records as they are or as gzip.")
+    _require_media_type("application/x-ndjson")
+    coding = _coding(("identity", "gzip", "x-gzip"), "Send the records as they are, or as gzip.")
     return Sent(_sent(limit), coding != "identity")
 
 
-def _require_media_type(expected: str, otherwise: str) -> None:
-    if request.environ.get("CONTENT_TYPE") != expected and request.mimetype != expected:
-        raise ProblemError("unsupported-media-type", otherwise)
+def _require_media_type(expected: str) -> None:
+    """ProblemError 415 for a body labelled as of another type, or as written in other characters than UTF-8."""
+    given = request.environ.get("CONTENT_TYPE", "")
+    if given == expected:
+        return
+    if not given:
+        raise ProblemError("unsupported-media-type", f"The Content-Type header is missing; it must be {expected}.")
+    if request.mimetype != expected:
+        raise ProblemError(
+            "unsupported-media-type", f"The Content-Type header is {quoted(given)}; it must be {expected}."
+        )
+    charset = request.mimetype_params.get("charset", "utf-8")
+    if charset.lower() not in ("utf-8", "utf8", "us-ascii"):
+        raise ProblemError(
+            "unsupported-media-type",
+            f"The Content-Type header says charset={quoted(charset)}; the body must be sent as UTF-8.",
+        )
+
+
+def _coding(taken: tuple[str, ...], otherwise: str) -> str:
+    """The coding of the body. ProblemError 415, saying ``otherwise``, for one that is not taken."""
+    given: str = request.environ.get("HTTP_CONTENT_ENCODING", "identity").strip()
+    if given.lower() not in taken:
+        raise ProblemError("unsupported-media-type", f"The Content-Encoding header is {quoted(given)}. {otherwise}")
+    return given.lower()
 
 
 def _sent(limit: int) -> bytes:
@@ -150,19 +176,19 @@ def checked(document: Any, schema: StrictSchema, build: Callable[[dict[str, Any]
     try:
         return build(schema.load(document))
     except ValidationError as error:
-        raise ProblemError(
-            "invalid-request", "The request is not what the interface describes.", faults_of(error)
-        ) from None
+        raise with_faults("invalid-request", faults_of(error, schema)) from None
 
 
 def strict(text: bytes, what: str = "body") -> Any:
     """A JSON document. ProblemError 400 for anything that is not JSON or says a thing twice, calling the text ``what``."""
+    if what == "body":
+        text = text.removeprefix(BYTE_ORDER_MARK)
     if not text.strip():
         raise _unreadable(f"The {what} is empty; a JSON object is expected.")
     try:
         characters = text.decode("utf-8")
-    except UnicodeDecodeError:
-        raise _unreadable(f"The {what} is not UTF-8.") from None
+    except UnicodeDecodeError as error:
+        raise _unreadable(f"The {what} is not UTF-8 from byte {error.start + 1} on.") from None
     try:
         document = json.loads(
             characters,
@@ -173,8 +199,9 @@ def strict(text: bytes, what: str = "body") -> Any:
         )
         halved = "\\u" in characters and _has_lone_surrogate(document)
     except json.JSONDecodeError as error:
-        place = f"line {error.lineno}, column {error.colno}" if what == "body" else f"column {error.colno}"
-        raise _unreadable(f"The {what} is not JSON from {place} on.") from None
+        raise _unreadable(_not_json(error, what)) from None
+    except _NotSaidOnce:
+        raise _unreadable(_not_said_once(characters, what)) from None
     except RecursionError:
         raise _unreadable(f"The {what} is nested too deeply.") from None
     if halved:
@@ -199,17 +226,58 @@ def _number(text: str) -> Decimal:
         return Decimal("1e-999" if "e-" in text.lower() else "1e999")
 
 
-def _no_constant(text: str) -> Any:
-    raise _unreadable(f"{text} is not JSON.")
+class _NotSaidOnce(Exception):
+    """A key came twice in an object, or a number is none: ``_not_said_once`` finds the place."""
+
+
+def _no_constant(_: str) -> Any:
+    raise _NotSaidOnce
 
 
 def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     document = dict(pairs)
     if len(document) != len(pairs):
-        counts = Counter(key for key, _ in pairs)
-        twice = [key for key, count in counts.items() if count > 1]
-        raise _unreadable(f"A key is given twice: {', '.join(twice)!a}.")
+        raise _NotSaidOnce
     return document
+
+
+def _not_json(error: json.JSONDecodeError, what: str) -> str:
+    """Where and why a text is not JSON."""
+    place = _place(error.doc, error.pos, what)
+    if error.pos >= len(error.doc.rstrip()):
+        more = "; each record must be whole on one line" if what == "line" else ""
+        return f"The {what} ends at {place} before its JSON does{more}."
+    if error.msg == "Extra data" and error.doc[error.pos] in '{["':
+        more = "; is a line end missing? With curl, use --data-binary" if what == "line" else ""
+        return f"In the {what} a second JSON value follows at {place}{more}."
+    more = "; each record must be whole on one line" if what == "line" else ""
+    return f"The {what} is not JSON from {place} on{more}."
+
+
+def _place(text: str, position: int, what: str) -> str:
+    column = position - text.rfind("\n", 0, position)
+    return f"column {column}" if what == "line" else f"line {text.count(chr(10), 0, position) + 1}, column {column}"
+
+
+def _not_said_once(text: str, what: str) -> str:
+    """Which key comes again in its object, or which number is none, in a text that is JSON otherwise; and where."""
+    keys: list[set[str]] = []
+    for token in _TOKENS.finditer(text):
+        word = token["word"]
+        if word is None:
+            mark = token[0]
+            if mark == "{":
+                keys.append(set())
+            elif mark == "}":
+                keys.pop()
+            else:
+                return f"{mark} at {_place(text, token.start(), what)} is not JSON: there is no such number."
+        elif token["colon"]:
+            key = json.loads(word)
+            if key in keys[-1]:
+                return f"The key {quoted(key)} comes again in its object at {_place(text, token.start(), what)}."
+            keys[-1].add(key)
+    raise AssertionError("nothing is wrong with the text")
 
 
 def _has_lone_surrogate(document: Any) -> bool:

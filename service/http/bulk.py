@@ -21,14 +21,14 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 from marshmallow import ValidationError
 
-from service.http.body import NOT_QUICKLY, checked, quickly, read_ndjson_body, strict, unpacked
+from service.http.body import BYTE_ORDER_MARK, NOT_QUICKLY, checked, quickly, read_ndjson_body, strict, unpacked
 from service.http.calculation import Calculation, never
 from service.http.fields import wanted_in_bulk
 from service.http.heavy import Client, Host, Places, host_of, refuse_the_absent, within_limits
 from service.http.negotiation import require_accepted
-from service.http.problems import ProblemError, failure_document, violation_document
+from service.http.problems import ProblemError, failure_document, nearest_of, violation_document, with_faults
 from service.http.provider import append_line
-from service.planning.faults import RuleViolation
+from service.planning.faults import Fault, RuleViolation
 from service.schemas.bulk import RecordSchema
 from service.schemas.parts import Parts
 from service.schemas.problems import faults_of
@@ -44,9 +44,10 @@ TOGETHER = 32
 processor's caches. A few times as many no longer fit."""
 LINES_FOR_A_RECORD = 2
 _BLANKS = b" \t\r\n"
-_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _FASTEST = 1
 _GZIP = 31  # zlib's way of asking for gzip with the largest window
+
+_A_LIST = "The line holds a list, and must hold one record. Send each record on a line of its own, without [ and ] around them."
 
 _SCHEMA = RecordSchema()
 RECORD_READER = quick_reader(_SCHEMA)
@@ -70,7 +71,10 @@ def blueprint(
     @routes.post("/v1/bulk/<operation>")
     def bulk(operation: str) -> Response:
         if operation not in calculations:
-            raise ProblemError("not-found", f"There is no such operation. Known: {', '.join(calculations)}.")
+            raise ProblemError(
+                "not-found",
+                f"There is no such operation. Known: {', '.join(calculations)}.{nearest_of(operation, calculations)}",
+            )
         calculation = calculations[operation]
         require_accepted(MEDIA_TYPE)
         wanted = wanted_in_bulk(operation, calculation.offered)
@@ -178,13 +182,16 @@ class Lines:
     def _record(self, line: bytes) -> dict[str, Any]:
         """A line's record by the strict reader and marshmallow. RecordError saying why it is none."""
         try:
-            record: dict[str, Any] = _SCHEMA.load(strict(line, "line"))
+            document = strict(line, "line")
+            if isinstance(document, list):
+                raise with_faults("invalid-record", (Fault((), "not-an-object", _A_LIST),))
+            record: dict[str, Any] = _SCHEMA.load(document)
         except ProblemError as error:
             raise RecordError(error) from None
         except ValidationError as error:
             known = error.valid_data if isinstance(error.valid_data, dict) else {}
             raise RecordError(
-                ProblemError("invalid-record", "The line is not what the interface describes.", faults_of(error)),
+                with_faults("invalid-record", faults_of(error, _SCHEMA)),
                 {"id": known["id"]} if "id" in known else None,
             ) from None
         return record
@@ -223,8 +230,8 @@ def records_of(body: bytes) -> Iterator[tuple[int, bytes]]:
     """The lines of a body that are not blank, with their numbers from 1. A byte order mark before the first is no part
     of it (RFC 8259 section 8.1)."""
     lines = BytesIO(body)
-    if body.startswith(_BYTE_ORDER_MARK):
-        lines.seek(len(_BYTE_ORDER_MARK))
+    if body.startswith(BYTE_ORDER_MARK):
+        lines.seek(len(BYTE_ORDER_MARK))
     for number, line in enumerate(lines, 1):
         record = line.strip(_BLANKS)
         if record:

@@ -1,4 +1,4 @@
-"""The agreement, a page to read it on, and two health checks."""
+"""The agreement, a page to read it on, a page for each problem, and two health checks."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ from pathlib import Path
 import flask_swagger_ui
 from flask import Blueprint, Response, request, send_from_directory
 
+from service.http import problems
 from service.http.negotiation import refuse_query
+from service.http.problems import ProblemError, nearest_of
 from service.http.provider import json_response
 from service.law.rulebook import RuleBook
 from service.schemas.rules import Versions
@@ -20,6 +22,7 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
     """The resources that say what the service is and whether it is up."""
     routes = Blueprint("meta", __name__)
     agreement = files("openapi").joinpath("openapi.yaml").read_bytes()
+    pages = {code: problems.page(code) for code in problems.KINDS}
     page = files("service.http").joinpath("docs.html").read_bytes()
 
     @routes.get("/openapi.yaml")
@@ -38,6 +41,17 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
     @routes.get("/docs/<path:asset>")
     def docs_asset(asset: str) -> Response:
         return send_from_directory(_ASSETS, asset, conditional=False)
+
+    @routes.get("/problems/<code>")
+    def problem_page(code: str) -> Response:
+        refuse_query()
+        if code not in pages:
+            raise ProblemError(
+                "not-found", f"There is no such problem. Known: {', '.join(pages)}.{nearest_of(code, pages)}"
+            )
+        response = Response(pages[code], content_type="text/plain; charset=utf-8")
+        response.headers["Cache-Control"] = "public, max-age=3600"
+        return response
 
     @routes.get("/health/live")
     def live() -> Response:

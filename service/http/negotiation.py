@@ -6,7 +6,7 @@ from collections import Counter
 
 from flask import request
 
-from service.http.problems import ProblemError
+from service.http.problems import ProblemError, quoted, with_faults
 from service.planning.faults import Fault
 
 
@@ -16,14 +16,18 @@ def require_accepted(media_type: str) -> None:
     if accept in ("*/*", media_type):
         return
     if not request.accept_mimetypes[media_type]:
-        raise ProblemError("not-acceptable", f"Answers are {media_type}.")
+        raise ProblemError(
+            "not-acceptable",
+            f"The Accept header, {quoted(accept)}, excludes {media_type}, the only form of this answer.",
+        )
 
 
 def refuse_query() -> None:
     """ProblemError 422 for any query parameter, where none is offered."""
     if request.environ.get("QUERY_STRING"):
         raise query_problem(
-            [f"There is no query parameter {name!a} here." for name in request.args] or ["No query is offered here."]
+            [f"There is no query parameter {quoted(name)} here." for name in request.args]
+            or ["No query is offered here."]
         )
 
 
@@ -33,13 +37,14 @@ def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozense
     if not request.environ.get("QUERY_STRING"):
         return frozenset()
     known = ("include", *others) if offered else others
-    details = [f"There is no query parameter {name!a} here." for name in request.args if name not in known]
+    details = [f"There is no query parameter {quoted(name)} here." for name in request.args if name not in known]
     words = ",".join(request.args.getlist("include")).split(",") if offered and "include" in request.args else []
+    takes = f"it takes {' and '.join(offered)}, separated by a comma alone"
     for word, times in Counter(words).items():
         if word not in offered:
-            details.append(f"There is no part {word!a} to include: {', '.join(offered)}.")
+            details.append(f"include does not take {quoted(word)}; {takes}.")
         elif times > 1:
-            details.append(f"include names {word!a} {times} times; once is enough.")
+            details.append(f"include names {word} more than once; {takes}.")
     if not request.args:
         details.append("The query is empty." if known else "No query is offered here.")
     if details:
@@ -49,5 +54,4 @@ def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozense
 
 def query_problem(details: list[str]) -> ProblemError:
     """What is wrong with the query, each in a sentence."""
-    faults = tuple(Fault((), "query", detail) for detail in details)
-    return ProblemError("invalid-request", "The query is not what the interface describes.", faults)
+    return with_faults("invalid-request", tuple(Fault((), "query", detail) for detail in details))

@@ -1,143 +1,280 @@
 """Problems for machines and people (RFC 9457): what went wrong, every fault, and where. Never an exception's own text.
 
-Every problem by its code, with its status, what it means, and the modules that raise it; under it, where it lists faults, every
-code that a fault may have, by the module that finds it. The type of a problem is ``/problems/`` and its code.
-
-bad-request 400: the body is not whole gzip data, the client has left, or the request is wrong in a way that has no code
-    http/body.py, http/heavy.py, http/problems.py
-unreadable-json 400: the body or a line is empty, cut short, not UTF-8 or not JSON, or says a key twice
-    http/body.py, http/bulk.py
-not-found 404: there is no such path, tax year or operation
-    http/problems.py, http/tax_years.py, http/bulk.py
-method-not-allowed 405: the path is there, but not with this method; the header Allow tells which are
-    http/problems.py
-not-acceptable 406: the caller accepts no answer of the type that there is
-    http/negotiation.py
-body-too-large 413: the body as sent or unpacked, a line of it, or the number of its records is over the service's limit
-    http/body.py, http/bulk.py
-unsupported-media-type 415: the body is of another content type or coding than is asked for
-    http/body.py
-invalid-request 422: the body is JSON, but has not the shape that the interface describes; or the query has not
-    http/body.py, http/negotiation.py
-        schemas/problems.py
-            missing: a field is not there that is required, or that another field's value requires
-            unknown-field: there is no such field
-            null: a field is null, and should be left out
-            not-an-object: something else stands where an object is expected
-            not-a-list: something else stands where a list is expected
-            invalid-value: the value is of the wrong type, out of range, too long, or none of the words allowed
-        http/negotiation.py
-            query: a query parameter is unknown, empty, given twice, or has a value that is not offered
-invalid-record 422: a line of a bulk request is JSON, but no record; its faults are those of invalid-request
-    http/bulk.py
-rule-violation 422: the request has the right shape, and asks for what cannot be or what the rules do not allow
-    planning, told by http/problems.py and http/bulk.py
-        planning/faults.py
-            no-such-allowance-yet: use of a lump sum allowance, in a year before there was one
-        planning/quote/quote.py
-            amount-or-net-wanted: both or neither of the amount before tax and the amount wanted after it
-            outside-tax-year: the day of the withdrawal is not in the tax year
-            not-yet-born: the person is born after the withdrawal
-            code-not-in-use: the PAYE code does not exist in the tax year
-            net-wanted-out-of-reach: no withdrawal by this method leaves so much after tax (permitted: the most it leaves)
-            small-pot-over-limit: more than a small pot may hold (permitted: the limit)
-            over-permitted-maximum: more than can be paid tax free (permitted: the most)
-            more-than-the-pot: more than the funds hold (permitted: what they hold)
-        planning/check/check.py
-            no-figures: a day is in a tax year for which there are no figures
-            not-yet-born: a person is born after the date of the request
-            before-the-date: something planned is before the date of the request
-            in-the-future: something that has happened is after the date of the request
-            more-than-the-pot: a withdrawal is more than those before it leave (permitted: what they leave)
-        planning/projection/faults.py
-            no-figures: the first day is in a tax year for which there are no figures
-            end-before-start: the last day is before the first
-            plan-too-long: the plan touches more tax years than can be planned
-            not-yet-born: a person is born after the first day
-            amount-or-share: both or neither of an income's amount and its share of the full State Pension
-            share-of-state-pension-only: a share of the full rate, of another income than a State Pension
-            share-depends-on-sex: a share of the full rate, of somebody whose full rate depends on their sex
-            to-before-from: an income or spending ends before it begins
-        planning/projection/policies.py
-            spending-cannot-be-met: what the household has does not meet its spending, or its income tax, in some tax year
-        planning/timing/comparison.py
-            age-already-reached: the age to which options are compared is reached on the first day or before
-            range-empty: the range of growth does not end above where it begins
-            age-missing: an option waits for an age that is not given
-            age-of-no-use: an age with an option that waits for none
-            amount-of-no-use: a yearly amount with an option that is not phased
-            no-second-person: the second person of a household of one
-            no-survivor: the age of a survivor in a household of one
-            death-outside-the-years: a death is before or after the years compared, or the second not after the first
-            not-spouses: a first death that passes to a spouse, of two who are not married
-            no-band: a home given up without the residence nil-rate band of that day
-            lump-sum-only: pension money in drawdown for a non-qualifying person
-            bands-of-one-person: bands brought forward from an earlier death, in a household of two
-        planning/timing/estates.py
-            lifetime-allowance-on-death: a death benefit would bear a lifetime allowance charge, which is not computed
-request-timeout 408: the request did not arrive in time
-    http/problems.py
-uri-too-long 414: the request line is longer than the server reads
-    http/problems.py
-expectation-failed 417: the header Expect asks for something else than 100-continue
-    http/problems.py
-headers-too-large 431: a header, or all of them, are longer than the server reads
-    http/problems.py
-internal-error 500: the service failed; the log tells how, the problem does not
-    http/problems.py, http/bulk.py
-took-too-long 500: the answer took longer than the service allows for one request
-    http/heavy.py
-not-implemented 501: the body comes in a transfer coding that the server does not read
-    http/problems.py
-busy 503: as many requests that take long are under way as this service answers at once; Retry-After tells when to try again
-    http/heavy.py
+KINDS lists every problem by its code, with its status, what it means, what to do, and the modules that raise it; under it, where
+it lists faults, every code that a fault may have, by the module that finds it. The type of a problem is ``/problems/`` and its
+code; the page there is made from the same list.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import quote
 
-from flask import Flask, Response, request
-from werkzeug.exceptions import HTTPException, MethodNotAllowed
+from flask import Flask, Response, current_app, request
+from werkzeug.exceptions import HTTPException, MethodNotAllowed, NotFound
 
 from service.http.provider import encode
 from service.planning.faults import Fault, RuleViolation
+from service.schemas.fields import nearest
 from service.schemas.problems import pointer
 from service.schemas.units import pounds
 
 MEDIA_TYPE = "application/problem+json"
+_LONGEST_QUOTED = 60
 
 
 @dataclass(frozen=True, slots=True)
 class ProblemKind:
-    """A kind of problem: its HTTP status and its title."""
+    """A kind of problem: its HTTP status, its title, what it means, an example of it, what to do, and the modules that raise
+    it. ``faults``: what the codes of its faults mean, by the module that finds them."""
 
     status: int
     title: str
+    meaning: str
+    example: str
+    remedy: str
+    raised_in: tuple[str, ...]
+    faults: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
 
 KINDS = {
-    "bad-request": ProblemKind(400, "The request cannot be answered"),
-    "unreadable-json": ProblemKind(400, "The body cannot be read as JSON"),
-    "not-found": ProblemKind(404, "There is nothing here"),
-    "method-not-allowed": ProblemKind(405, "This method is not offered here"),
-    "not-acceptable": ProblemKind(406, "The answer is not available in an accepted form"),
-    "request-timeout": ProblemKind(408, "The request did not arrive in time"),
-    "body-too-large": ProblemKind(413, "The body is too large"),
-    "uri-too-long": ProblemKind(414, "The request line is too long"),
-    "unsupported-media-type": ProblemKind(415, "The body is of another type than expected"),
-    "expectation-failed": ProblemKind(417, "What the request expects cannot be done"),
-    "invalid-request": ProblemKind(422, "The request is not valid"),
-    "invalid-record": ProblemKind(422, "The line is not a record"),
-    "rule-violation": ProblemKind(422, "The rules do not allow this"),
-    "headers-too-large": ProblemKind(431, "The headers are too large"),
-    "internal-error": ProblemKind(500, "The service failed"),
-    "took-too-long": ProblemKind(500, "The answer took too long"),
-    "not-implemented": ProblemKind(501, "The transfer coding is not known here"),
-    "busy": ProblemKind(503, "The service is busy"),
+    "bad-request": ProblemKind(
+        400,
+        "The request cannot be answered",
+        "the request is wrong in a way that has no code of its own",
+        "A bulk request says Content-Encoding: gzip, but its body is not whole gzip data.",
+        "Put right what `detail` names. What is not HTTP at all comes from the program that sent it.",
+        ("http/body.py", "http/heavy.py", "http/problems.py"),
+    ),
+    "unreadable-json": ProblemKind(
+        400,
+        "The body cannot be read as JSON",
+        "the body, or a line of it, is not JSON text (RFC 8259): syntax, empty, cut short, not UTF-8, a repeated key",
+        """{"tax_year": "2026-27" "person": {}}, where a comma is missing.""",
+        "`detail` has the line and the column. Write the body by a JSON library, not by hand. With curl, send a file by "
+        "--data-binary: -d joins its lines.",
+        ("http/body.py", "http/bulk.py"),
+    ),
+    "not-found": ProblemKind(
+        404,
+        "There is nothing here",
+        "no such path, no such tax year, or no such operation",
+        "GET /v1/tax-years/1999-00; /v1/withdrawal-tax/ with a slash at its end.",
+        "`detail` names the nearest path there is. GET /openapi.yaml lists them all.",
+        ("http/problems.py", "http/tax_years.py", "http/bulk.py", "http/meta.py"),
+    ),
+    "method-not-allowed": ProblemKind(
+        405,
+        "This method is not offered here",
+        "the path exists; the `Allow` header lists its methods",
+        "GET /v1/withdrawal-tax, which takes POST.",
+        "Use a method that `detail` and the `Allow` header name.",
+        ("http/problems.py",),
+    ),
+    "not-acceptable": ProblemKind(
+        406,
+        "The answer is not available in an accepted form",
+        "the `Accept` header leaves nothing this operation can send",
+        "Accept: text/csv, of an answer that is JSON.",
+        "Leave the header out, or let it include the form that `detail` names.",
+        ("http/negotiation.py",),
+    ),
+    "request-timeout": ProblemKind(
+        408,
+        "The request did not arrive in time",
+        "the request did not arrive in time",
+        "A client opens a connection and sends nothing.",
+        "Send the request again, whole and at once.",
+        ("http/problems.py",),
+    ),
+    "body-too-large": ProblemKind(
+        413,
+        "The body is too large",
+        "the body is longer, or holds more records, than this service is set to read",
+        "A bulk request of 10,001 records, where 10,000 are the most.",
+        "Send a book of records in several requests. `detail` has the limit.",
+        ("http/body.py", "http/bulk.py"),
+    ),
+    "uri-too-long": ProblemKind(
+        414,
+        "The request line is too long",
+        "the request line is longer than 4,094 bytes",
+        "A request body put into the query.",
+        "Send what is asked as the body of a POST.",
+        ("http/problems.py",),
+    ),
+    "unsupported-media-type": ProblemKind(
+        415,
+        "The body is of another type than expected",
+        "the body is not labelled `application/json` (in bulk: `application/x-ndjson`), not UTF-8 by its label, or in a coding "
+        "that is not taken here",
+        "curl -d without a header: it says application/x-www-form-urlencoded.",
+        "Send the header that `detail` names. Only bulk requests may be compressed, as gzip.",
+        ("http/body.py",),
+    ),
+    "expectation-failed": ProblemKind(
+        417,
+        "What the request expects cannot be done",
+        "the `Expect` header asks for something else than `100-continue`",
+        "Expect: 200-ok.",
+        "Leave the header out.",
+        ("http/problems.py",),
+    ),
+    "invalid-request": ProblemKind(
+        422,
+        "The request is not valid",
+        "readable JSON that does not have the shape that this interface describes, or whose parts do not go together",
+        """"amount": "40,000", as text; a withdrawal with neither `amount` nor `net_wanted`; an end before the start.""",
+        "Each entry of `errors` has the place as a JSON Pointer and says what was expected. Put all of them right, then send "
+        "the request again.",
+        ("http/negotiation.py", "http/body.py", "http/problems.py"),
+        {
+            "schemas/problems.py": {
+                "missing": "a required field is not there",
+                "unknown-field": "there is no such field",
+                "null": "a field is null",
+                "not-an-object": "something else stands where an object is expected",
+                "not-a-list": "something else stands where a list is expected",
+                "invalid-value": "the value is of the wrong type, out of range, too long, or none of the words allowed",
+            },
+            "schemas/together.py": {
+                "one-of-two": "both or neither of two fields of which one is needed",
+                "missing": "a field is not there that another field's value requires",
+                "only-with": "a field that counts only with another value of a second one",
+            },
+            "http/negotiation.py": {
+                "query": "a query parameter is unknown, empty, given twice, or has a value that is not offered",
+            },
+            "planning/quote/quote.py": {
+                "outside-tax-year": "the day of the withdrawal is not in the tax year",
+                "not-yet-born": "the person is born after the withdrawal",
+            },
+            "planning/check/check.py": {
+                "no-figures": "a day is in a tax year for which there are no figures",
+                "not-yet-born": "a person is born after the date of the request",
+                "before-the-date": "something planned is before the date of the request",
+                "in-the-future": "something that has happened is after the date of the request",
+            },
+            "planning/projection/faults.py": {
+                "no-figures": "the first day is in a tax year for which there are no figures",
+                "end-before-start": "the last day is before the first",
+                "plan-too-long": "the plan touches more tax years than can be planned",
+                "not-yet-born": "a person is born after the first day",
+                "to-before-from": "an income or spending ends before it begins",
+            },
+            "planning/timing/comparison.py": {
+                "age-already-reached": "the age to which options are compared is reached on the first day or before",
+                "range-empty": "the range of growth does not end above where it begins",
+                "no-second-person": "the second person of a household of one",
+                "no-survivor": "the age of a survivor in a household of one",
+                "death-outside-the-years": "a death is before or after the years compared, or the second not after the first",
+                "no-band": "a home given up without the residence nil-rate band of that day",
+            },
+        },
+    ),
+    "invalid-record": ProblemKind(
+        422,
+        "The line is not a record",
+        "a line of a bulk request that is JSON, but not a record",
+        """{"request": {}}, without an `id`.""",
+        """Each line is one object: {"id": "client-1", "request": {what the operation takes}}.""",
+        ("http/bulk.py",),
+        {
+            "http/bulk.py": {"not-an-object": "the line holds a list"},
+            "schemas/problems.py": {
+                "missing": "the record has no `id`, or no `request`",
+                "unknown-field": "a record has no other fields than `id` and `request`",
+                "null": "the `id` is null",
+                "not-an-object": "the line holds something else than an object",
+                "invalid-value": "the `id` is neither text nor a whole number, or is too long",
+            },
+        },
+    ),
+    "rule-violation": ProblemKind(
+        422,
+        "The rules do not allow this",
+        "well-formed, but the law or the pension does not allow it, such as taking more than the pot holds",
+        "A withdrawal of 500,000 from a pension of 400,000: `permitted` is 400000.",
+        "Where there is `permitted`, that figure in place of the first amount at fault can be computed. Where there is none, "
+        "`detail` says why.",
+        ("http/problems.py", "http/bulk.py"),
+        {
+            "planning/faults.py": {
+                "no-such-allowance-yet": "use of a lump sum allowance, in a year before there was one",
+            },
+            "planning/quote/quote.py": {
+                "code-not-in-use": "the PAYE code does not exist in the tax year",
+                "net-wanted-out-of-reach": "no withdrawal by this method leaves so much after tax",
+                "small-pot-over-limit": "the pension holds more than a small pot may hold",
+                "over-permitted-maximum": "more than can be paid tax free",
+                "more-than-the-pot": "more than the funds hold, or the method has nothing to pay from",
+            },
+            "planning/check/check.py": {
+                "more-than-the-pot": "a withdrawal is more than those before it leave",
+            },
+            "planning/projection/faults.py": {
+                "share-depends-on-sex": "a share of the full rate, of somebody whose full rate depends on their sex",
+            },
+            "planning/projection/policies.py": {
+                "spending-cannot-be-met": "what there is does not meet the spending, or the income tax, in some tax year",
+            },
+            "planning/timing/comparison.py": {
+                "not-spouses": "a first death that passes to a spouse, of two who are not married",
+                "lump-sum-only": "pension money in drawdown for a non-qualifying person",
+                "bands-of-one-person": "bands brought forward from an earlier death, in a household of two",
+            },
+            "planning/timing/estates.py": {
+                "lifetime-allowance-on-death": "a death benefit would bear a lifetime allowance charge, which is not computed",
+            },
+        },
+    ),
+    "headers-too-large": ProblemKind(
+        431,
+        "The headers are too large",
+        "a header, or all of them together, are too long",
+        "A cookie of ten thousand bytes.",
+        "Send fewer headers, or shorter ones.",
+        ("http/problems.py",),
+    ),
+    "internal-error": ProblemKind(
+        500,
+        "The service failed",
+        "a fault of the service",
+        "A calculation meets a case that nobody thought of.",
+        "Tell those who run the service when it happened and at which path: their log has the cause.",
+        ("http/problems.py", "http/bulk.py"),
+    ),
+    "took-too-long": ProblemKind(
+        500,
+        "The answer took too long",
+        "the answer took longer than the service allows for one request",
+        "A plan of sixty years on a machine that is overloaded.",
+        "Send it again when there is less to do, or ask for less: fewer years, options or deaths.",
+        ("http/heavy.py",),
+    ),
+    "not-implemented": ProblemKind(
+        501,
+        "The transfer coding is not known here",
+        "the body comes in a transfer coding that is not known here",
+        "Transfer-Encoding: gzip.",
+        "Send the body as it is or in chunks.",
+        ("http/problems.py",),
+    ),
+    "busy": ProblemKind(
+        503,
+        "The service is busy",
+        "as many requests that take long as are answered at the same time are under way; try again later",
+        "A third bulk request, where two are answered at the same time.",
+        "Send it again after the seconds that the `Retry-After` header names.",
+        ("http/heavy.py",),
+    ),
 }
+"""Every problem by its code."""
+
 _BY_STATUS = {
     404: "not-found",
     405: "method-not-allowed",
@@ -148,8 +285,7 @@ _BY_STATUS = {
     501: "not-implemented",
 }
 _DETAILS = {
-    "not-found": "No resource has this path. GET /openapi.yaml lists them all.",
-    "method-not-allowed": "The Allow header lists the methods offered here.",
+    "not-found": "Nothing has this path. GET /openapi.yaml lists all paths.",
     "request-timeout": "The request did not arrive whole in time. Send it again at once.",
     "uri-too-long": "No path of this service is so long. GET /openapi.yaml lists them all.",
     "expectation-failed": "The header Expect may say 100-continue and nothing else.",
@@ -202,10 +338,52 @@ def document(
     return problem
 
 
+def with_faults(code: str, faults: tuple[Fault, ...]) -> ProblemError:
+    """A problem that consists of faults."""
+    return ProblemError(code, detail_of(faults), faults)
+
+
+def detail_of(faults: tuple[Fault, ...]) -> str:
+    """The one fault with its place, or the first and how many there are."""
+    first = faults[0]
+    sentence = f"{pointer(first.path)}: {first.detail}" if first.path else first.detail
+    return sentence if len(faults) == 1 else f"{len(faults)} faults; the first: {sentence}"
+
+
 def violation_document(error: RuleViolation, instance: str) -> dict[str, Any]:
-    """A rule violation as JSON; its detail is the faults' own sentences."""
-    detail = " ".join(fault.detail for fault in error.faults)
-    return document("rule-violation", detail, error.faults, permitted=error.permitted, instance=instance)
+    """What cannot be, as JSON: a fault of the request where any of it is one, otherwise a rule violation."""
+    code = "invalid-request" if error.lies_in_the_request else "rule-violation"
+    return document(code, detail_of(error.faults), error.faults, permitted=error.permitted, instance=instance)
+
+
+def quoted(text: str) -> str:
+    """What a request said, cut where it is long, as a sentence repeats it."""
+    return json.dumps(text if len(text) <= _LONGEST_QUOTED else f"{text[:_LONGEST_QUOTED]}...")
+
+
+def nearest_of(word: str, known: Iterable[str]) -> str:
+    """A sentence that names what a misspelt word may mean; nothing where nothing is like it."""
+    found = nearest(word.lower(), known)
+    return f" Perhaps {found} is meant." if found else ""
+
+
+def page(code: str) -> str:
+    """What a kind of problem is, as a page of plain text. KeyError for an unknown code."""
+    kind = KINDS[code]
+    meanings: dict[str, list[str]] = {}
+    for codes in kind.faults.values():
+        for name, meaning in codes.items():
+            meanings.setdefault(name, []).append(meaning)
+    parts = [
+        f"{kind.title}\n{'=' * len(kind.title)}\nCode {code}, HTTP status {kind.status}.",
+        f"What it means: {kind.meaning}.",
+        f"Example: {kind.example}",
+        f"What to do: {kind.remedy}",
+    ]
+    if meanings:
+        listed = [f"  {name}: {'; or '.join(dict.fromkeys(each))}." for name, each in meanings.items()]
+        parts.append("\n".join(["Codes of its faults, in `errors`:", *listed]))
+    return "\n\n".join(parts) + "\n"
 
 
 def failure_document(instance: str) -> dict[str, Any]:
@@ -247,7 +425,23 @@ def _on_violation(error: RuleViolation) -> Response:
 
 
 def _on_http_exception(error: HTTPException) -> Response:
-    response = _response(document_of_status(error.code or 500, _instance()))
+    problem = document_of_status(error.code or 500, _instance())
+    if isinstance(error, NotFound):
+        problem["detail"] = f"Nothing has this path.{_nearest_path()} GET /openapi.yaml lists all paths."
+    if isinstance(error, MethodNotAllowed) and error.valid_methods:
+        offered = [method for method in error.valid_methods if method not in ("HEAD", "OPTIONS")]
+        problem["detail"] = f"{quoted(request.method)} is not offered here; {' and '.join(sorted(offered))} is."
+    response = _response(problem)
     if isinstance(error, MethodNotAllowed) and error.valid_methods:
         response.headers["Allow"] = ", ".join(error.valid_methods)
     return response
+
+
+def _nearest_path() -> str:
+    """A sentence that names the path which a path of nothing may mean; nothing where none is like it."""
+    bare = request.path.rstrip("/")
+    adapter = current_app.create_url_adapter(request)
+    if bare != request.path and adapter is not None and adapter.allowed_methods(bare):
+        return f" It ends in a slash; without it, {quote(bare)} is a path."
+    rules = (rule.rule for rule in current_app.url_map.iter_rules())
+    return nearest_of(bare, [re.sub(r"<(?:[^:<>]+:)?([^<>]+)>", r"{\1}", rule) for rule in rules])

@@ -9,6 +9,26 @@ from service.law.rulebook import TaxYearRules
 from service.law.units import Pence
 from service.planning.household import Path
 
+OF_THE_REQUEST = frozenset(
+    {
+        "age-already-reached",
+        "before-the-date",
+        "death-outside-the-years",
+        "end-before-start",
+        "in-the-future",
+        "no-band",
+        "no-figures",
+        "no-survivor",
+        "not-yet-born",
+        "outside-tax-year",
+        "plan-too-long",
+        "range-empty",
+        "to-before-from",
+    }
+)
+"""Codes of faults that lie in the request alone: two things that it says do not go together, or it asks for days that this
+service does not answer for. Every other fault is what the law or the pension does not allow."""
+
 _USED_SINCE_2024 = ("lump_sum_allowance_used", "lump_sum_and_death_benefit_allowance_used")
 
 
@@ -22,13 +42,18 @@ class Fault:
 
 
 class RuleViolation(Exception):
-    """A request that is well formed but asks for what the rules do not allow. ``permitted`` is the figure that would
-    be allowed, in pence, where there is one."""
+    """A request that is well formed but asks for what cannot be, or what the rules do not allow. ``permitted`` is the figure
+    that would be allowed, in pence, where there is one: at the first of the faults that are about an amount."""
 
     def __init__(self, faults: tuple[Fault, ...], permitted: Pence | None = None) -> None:
         super().__init__("; ".join(fault.code for fault in faults))
         self.faults = faults
         self.permitted = permitted
+
+    @property
+    def lies_in_the_request(self) -> bool:
+        """Whether any of it is a fault of the request alone, so that it has to be put right whatever the rules allow."""
+        return any(fault.code in OF_THE_REQUEST for fault in self.faults)
 
 
 def no_such_allowance_yet(pension: Pension, rules: TaxYearRules, path: Path, where: str = "") -> tuple[Fault, ...]:

@@ -98,26 +98,21 @@ def record_faults(member: Member, path: Path, ages: StatePensionAges) -> Iterato
 
 
 def _income_faults(income: DatedIncome, member: Member, path: Path, ages: StatePensionAges) -> Iterator[Fault]:
-    share = income.share_of_full_rate
-    if (income.amount is None) == (share is None):
-        yield Fault(path, "amount-or-share", "Give either `amount` or `share_of_full_rate`, and only one of them.")
-    if share is not None:
-        where = (*path, "share_of_full_rate")
-        if income.kind != "state_pension":
-            yield Fault(
-                where, "share-of-state-pension-only", "Only a State Pension is given as a share of the full rate."
-            )
-        elif state_pension.which(member.date_of_birth, ages) is None:
-            yield Fault(
-                where,
-                "share-depends-on-sex",
-                f"A person born on {day_month_year(member.date_of_birth)} has the new or the basic State Pension depending on "
-                "sex, which is not asked. Give `amount` instead.",
-            )
+    if income.share_of_full_rate is not None and state_pension.which(member.date_of_birth, ages) is None:
+        yield Fault(
+            (*path, "share_of_full_rate"),
+            "share-depends-on-sex",
+            f"A person born on {day_month_year(member.date_of_birth)} has the new or the basic State Pension depending on sex, "
+            "which is not asked. Give `amount` instead.",
+        )
     yield from dates_faults(income, path)
 
 
 def dates_faults(item: DatedIncome | Spending | Contribution, path: Path) -> Iterator[Fault]:
     """What ends before it begins."""
     if item.first is not None and item.last is not None and item.last < item.first:
-        yield Fault((*path, "to"), "to-before-from", "This ends before it begins.")
+        yield Fault(
+            (*path, "to"),
+            "to-before-from",
+            f"`to`, {item.last.isoformat()}, is before `from`, {item.first.isoformat()}.",
+        )

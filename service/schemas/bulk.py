@@ -18,22 +18,28 @@ LARGEST_ID = 2**53 - 1
 class RecordId(StrictField):
     """Text of 1 to LONGEST_ID characters, or a whole number that every JSON reader keeps exact."""
 
+    example = "client-1"
+
     def accept(self, value: object) -> str | int:
         if isinstance(value, str):
             if 1 <= len(value) <= LONGEST_ID:
                 return value
-            raise ValidationError(f"Text of 1 to {LONGEST_ID} characters.")
+            raise ValidationError(f"Text must have from 1 to {LONGEST_ID} characters; this has {len(value):,}.")
         if type(value) is int or isinstance(value, Decimal):
             if -LARGEST_ID <= value <= LARGEST_ID and value == int(value):
                 return int(value)
             raise ValidationError(
-                f"A number must be whole and from {-LARGEST_ID} to {LARGEST_ID}; longer ones as text."
+                f"A number must be whole and from {-LARGEST_ID} to {LARGEST_ID}; give a longer one as text."
             )
-        raise ValidationError("Must be text or a whole number.")
+        raise ValidationError('Must be text or a whole number, such as "client-1" or 1.')
 
 
 class Unjudged(StrictField):
-    """Any value, null too: another schema judges it."""
+    """Any value, null too: another schema judges it. The example is a sign for what the operation takes."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.example = {}
 
     def accept(self, value: object) -> Any:
         return value

@@ -11,22 +11,27 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Context, Decimal, Inexact
+from difflib import get_close_matches
 from fractions import Fraction
 from typing import Any
 
 from marshmallow import ValidationError, fields
 
+from service.law.payroll import CODE_PATTERN
 from service.planning.household import WITH_PRICES, YearlyRate
 
 LARGEST_MONEY = 100_000_000  # pounds
 LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE = Decimal("-0.1"), Decimal("0.2")
-REQUIRED = "This field is required."
-NULL = "Leave the field out instead of giving null."
-UNKNOWN = "There is no such field."
-NOT_AN_OBJECT = "Must be a JSON object."
-NOT_A_LIST = "Must be a list."
-MONTH_MISSING = "On the cumulative basis the month of the tax year is needed, from 1 (6 April to 5 May) to 12."
+REQUIRED, NULL, UNKNOWN, NOT_AN_OBJECT, NOT_A_LIST = "required", "null", "unknown", "not an object", "not a list"
+"""What marshmallow itself finds. ``service.schemas.problems`` makes a sentence of each, by the schema it was found in."""
+LEAST_LIKENESS = 0.6  # of 1, where two words are the same
+LONGEST_WORD = 60  # no word that is meant is longer, and none is compared that is
 _written_as_date = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}").fullmatch
+# As payslips and letters write the basis behind the code: 1257L M1, 1257L W1/M1, 1257LX.
+_with_basis = re.compile(
+    r"\s*(?P<code>\w{1,8}?)\s*(?:[WM]1(?:\s*/\s*[WM]1)?|(?:week|month)[ _]?1|X)\s*", re.IGNORECASE
+).fullmatch
+_A_YEARLY_RATE = "a yearly rate as a fraction, such as 0.025 for 2.5%"
 _EARLIEST = date(1900, 1, 1)
 _EXACT = Context(traps=[Inexact])
 _exact_product, _exactly_whole = _EXACT.multiply, _EXACT.to_integral_exact
@@ -35,8 +40,16 @@ SENTENCES: dict[str, Any] = {"null": NULL, "required": REQUIRED, "invalid": NOT_
 """What a field of any kind says, by marshmallow's names; the rest each says itself."""
 
 
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word that a misspelt one is most like, if there is one like it."""
+    found = get_close_matches(word, known, 1, LEAST_LIKENESS) if len(word) <= LONGEST_WORD else []
+    return found[0] if found else None
+
+
 class StrictField(fields.Field[Any], ABC):
-    """A field whose whole judgement of a value is ``accept``."""
+    """A field whose whole judgement of a value is ``accept``. ``example`` is a JSON value that it accepts."""
+
+    example: Any = None
 
     def __init__(self, **kwargs: Any) -> None:
         super().__init__(error_messages=SENTENCES, **kwargs)
@@ -61,37 +74,37 @@ def _whole_parts(
             try:
                 return int(_exactly_whole(_exact_product(value, parts)))
             except Inexact:
-                raise ValidationError(
-                    f"{what} has at most {decimals} decimals; it is never rounded silently."
-                ) from None
+                raise ValidationError(f"Give at most {decimals} decimals.") from None
     else:
-        raise ValidationError(f"{what} must be a JSON number, not text, true or false.")
-    raise ValidationError(f"{what} must be from {least} to {largest}.")
+        raise ValidationError(f"Must be {what}, as a JSON number, not as text, true or false.")
+    raise ValidationError(f"Must be {what}, from {least} to {largest}.")
 
 
 class Money(StrictField):
     """Pounds with at most two decimals, as whole pence."""
 
+    example = 10_000
+
     def accept(self, value: object) -> int:
         if type(value) is int and 0 <= value <= LARGEST_MONEY:
             return value * 100
-        return _whole_parts(value, 0, LARGEST_MONEY, 100, "Money, in pounds,", "two")
+        return _whole_parts(value, 0, LARGEST_MONEY, 100, "an amount in pounds, such as 12000 or 345.67", "two")
 
 
 class Rate(StrictField):
     """A rate or share as a fraction (0.025 is 2.5%) with at most four decimals, as whole basis points."""
 
-    def __init__(self, *, least: int | Decimal, largest: int | Decimal, **kwargs: Any) -> None:
+    def __init__(self, *, least: int | Decimal, largest: int | Decimal, example: float = 0.1, **kwargs: Any) -> None:
         super().__init__(**kwargs)
-        self.least, self.largest = least, largest
+        self.least, self.largest, self.example = least, largest, example
 
     def accept(self, value: object) -> int:
-        return _whole_parts(value, self.least, self.largest, 10_000, "A rate, as a fraction,", "four")
+        return _whole_parts(value, self.least, self.largest, 10_000, "a fraction, such as 0.025 for 2.5%", "four")
 
 
-def yearly_rate(*, least: int | Decimal = LEAST_YEARLY_RATE, **kwargs: Any) -> Rate:
+def yearly_rate(*, least: int | Decimal = LEAST_YEARLY_RATE, example: float = 0.02, **kwargs: Any) -> Rate:
     """The field of a rate a year."""
-    return Rate(least=least, largest=LARGEST_YEARLY_RATE, **kwargs)
+    return Rate(least=least, largest=LARGEST_YEARLY_RATE, example=example, **kwargs)
 
 
 class Growth(StrictField):
@@ -100,11 +113,12 @@ class Growth(StrictField):
     So many decimals because a rate at which two options change places is an answer, and can be asked about again.
     """
 
+    example = 0.04
+
     def accept(self, value: object) -> YearlyRate:
+        parts = 100_000_000
         rate = Fraction(
-            _whole_parts(
-                value, LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, 100_000_000, "A growth rate, as a fraction,", "eight"
-            ),
+            _whole_parts(value, LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, parts, _A_YEARLY_RATE, "eight"),
             10_000,
         )
         return int(rate) if rate.denominator == 1 else rate
@@ -116,17 +130,20 @@ class OrWord(StrictField):
     def __init__(self, word: str, field: StrictField, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.word, self.field = word, field
+        self.example = word
 
     def accept(self, value: object) -> Any:
         if value == self.word:
             return self.word
         if isinstance(value, str):
-            raise ValidationError(f'Must be "{self.word}" or a number.')
+            raise ValidationError(f'Must be "{self.word}", or a JSON number such as {self.field.example}.')
         return self.field.accept(value)
 
 
 class Increases(StrictField):
     """How an amount rises each year: "none" (0), "prices" (WITH_PRICES) or a yearly rate as basis points."""
+
+    example = WITH_PRICES
 
     def accept(self, value: object) -> int | str:
         if value == "none":
@@ -134,10 +151,8 @@ class Increases(StrictField):
         if value == WITH_PRICES:
             return WITH_PRICES
         if isinstance(value, str):
-            raise ValidationError('Must be "none", "prices" or a yearly rate.')
-        return _whole_parts(
-            value, LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, 10_000, "A yearly rate, as a fraction,", "four"
-        )
+            raise ValidationError(f'Must be "none", "{WITH_PRICES}", or {_A_YEARLY_RATE}.')
+        return _whole_parts(value, LEAST_YEARLY_RATE, LARGEST_YEARLY_RATE, 10_000, _A_YEARLY_RATE, "four")
 
 
 class WholeNumber(StrictField):
@@ -146,55 +161,71 @@ class WholeNumber(StrictField):
     def __init__(self, *, least: int, largest: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.least, self.largest = least, largest
+        self.example = (least + largest) // 2
 
     def accept(self, value: object) -> int:
+        what = f"Must be a whole number from {self.least} to {self.largest}"
         if type(value) is int or isinstance(value, Decimal):
             if self.least <= value <= self.largest and value == int(value):
                 return int(value)
-            raise ValidationError(f"Must be a whole number from {self.least} to {self.largest}.")
-        raise ValidationError("Must be a whole number, not text, true or false.")
+            raise ValidationError(f"{what}.")
+        raise ValidationError(f"{what}, as a JSON number, not as text, true or false.")
 
 
 class StrictBoolean(StrictField):
     """true or false, and nothing that merely looks like it."""
 
+    example = True
+
     def accept(self, value: object) -> bool:
         if isinstance(value, bool):
             return value
-        raise ValidationError("Must be true or false.")
+        raise ValidationError("Must be true or false, without quotation marks.")
 
 
 class IsoDate(StrictField):
     """A calendar date written YYYY-MM-DD, from 1900 on."""
+
+    def __init__(self, *, example: str = "2026-12-01", **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.example = example
 
     def accept(self, value: object) -> date:
         if isinstance(value, str) and _written_as_date(value):
             try:
                 day = date.fromisoformat(value)
             except ValueError:
-                raise ValidationError("There is no such day in the calendar.") from None
+                raise ValidationError(f"There is no such day as {value} in the calendar.") from None
             if day >= _EARLIEST:
                 return day
-            raise ValidationError("Dates before 1900-01-01 are not accepted.")
-        raise ValidationError("Must be a date written YYYY-MM-DD.")
+            raise ValidationError(f"{value} is before {_EARLIEST.isoformat()}, the earliest date accepted.")
+        raise ValidationError(f'Must be a date written YYYY-MM-DD, such as "{self.example}".')
 
 
 class Choice(StrictField):
-    """One of a list of words."""
+    """One of a list of words. ``meant``: other words for them, in lower case, that people are known to write."""
 
-    def __init__(self, choices: Iterable[str], **kwargs: Any) -> None:
+    def __init__(self, choices: Iterable[str], *, meant: Mapping[str, str] | None = None, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.choices = tuple(choices)
+        self.example = self.choices[0]
         self._known = frozenset(self.choices)
+        self._meant = meant or {}
 
     def accept(self, value: object) -> str:
         if isinstance(value, str) and value in self._known:
             return value
-        raise ValidationError(f"Must be one of: {', '.join(self.choices)}.")
+        sentence = f"Must be one of: {', '.join(self.choices)}."
+        if isinstance(value, str):
+            near = self._meant.get(value.lower()) or nearest(value.lower(), self.choices)
+            sentence += f' Perhaps "{near}" is meant.' if near else ""
+        raise ValidationError(sentence)
 
 
 class Text(StrictField):
     """Text of one line, of bounded length, with something in it."""
+
+    example = "a name"
 
     def __init__(self, *, longest: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -213,15 +244,20 @@ class Text(StrictField):
         )
 
 
-class Matching(StrictField):
-    """Text of a given pattern from end to end."""
+class PayeCode(StrictField):
+    """A PAYE code, without its basis."""
 
-    def __init__(self, pattern: str, explain: str, **kwargs: Any) -> None:
-        super().__init__(**kwargs)
-        self.pattern = re.compile(pattern)
-        self.explain = explain
+    example = "1257L"
+    pattern = re.compile(CODE_PATTERN)
 
     def accept(self, value: object) -> str:
-        if isinstance(value, str) and self.pattern.fullmatch(value):
-            return value
-        raise ValidationError(self.explain)
+        if isinstance(value, str):
+            if self.pattern.fullmatch(value):
+                return value
+            if (found := _with_basis(value)) and self.pattern.fullmatch(found["code"].upper()):
+                raise ValidationError(
+                    f'Give the code alone, "{found["code"].upper()}", and its basis in `basis`: "month_1".'
+                )
+            if len(value) <= LONGEST_WORD and self.pattern.fullmatch(plain := "".join(value.split()).upper()):
+                raise ValidationError(f'Write it in capitals and without spaces: "{plain}".')
+        raise ValidationError("Must be a PAYE code such as 1257L, S1257L, K475, 0T, BR, D0, SD2 or NT.")

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any, get_args
-
-from marshmallow import ValidationError, validates_schema
 
 from service.law.death_benefits import FORMS
 from service.law.income_tax import NATIONS, MarriageAllowance
@@ -37,6 +36,7 @@ from service.schemas.fields import (
     WholeNumber,
 )
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
+from service.schemas.together import OneOfTwo, OnlyWith, Rule, Said, Together
 
 MOST_PEOPLE = 2
 MOST_INCOMES = 50
@@ -45,12 +45,6 @@ MOST_PENSIONS = 20
 MOST_SPENDING = 50
 MOST_GIFTS = 50
 LONGEST_NAME = 60
-
-RELIEF_MISSING = "Say how this contribution has its tax relief: `relief_at_source`, `net_pay` or `none`."
-EMPLOYERS_RELIEF = "An employer's contribution has no relief of this kind; leave `relief` out."
-AMOUNT_OR_YEARLY = "Give either `amount` with its `date`, or `yearly`, and only one of them."
-DATE_MISSING = "A single contribution needs its `date`."
-DATES_OF_YEARLY = "`date` goes with `amount`. For `yearly`, give `from` and `to`, or leave them out."
 
 
 class DatedSchema(StrictSchema):
@@ -63,14 +57,49 @@ class DatedSchema(StrictSchema):
 class IncomeSchema(DatedSchema):
     """An income: a year's amount, or a share of the full State Pension."""
 
+    rules = (
+        OneOfTwo("amount", "share_of_full_rate"),
+        OnlyWith("share_of_full_rate", "kind", "state_pension"),
+    )
+
     kind = Choice(INCOME_KINDS, required=True)
     amount = Money()
     share_of_full_rate = Rate(least=0, largest=2)
     increases = Increases()
 
 
+@dataclass(frozen=True)
+class ReliefOfContribution(Rule):
+    """How a contribution has its relief is said of money purchase contributions that are not an employer's, and of those alone
+    it has to be."""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return "relief", "payer", "saving"
+
+    def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
+        employers = given.get("payer") == "employer"
+        if employers and "relief" in given:
+            yield "relief", Said("only-with", "Leave this out: an employer's contribution has no relief of this kind.")
+        elif not employers and "relief" not in given and given.get("saving") != "defined_benefit":
+            yield (
+                "relief",
+                Said(
+                    "missing",
+                    "This field is required: how does the contribution have its tax relief? One of: "
+                    f"{', '.join(get_args(Relief))}.",
+                ),
+            )
+
+
 class ContributionSchema(DatedSchema):
     """A pension contribution, on a day or yearly."""
+
+    rules = (
+        OneOfTwo("amount", "yearly", " with its `date`"),
+        Together("amount", "date"),
+        ReliefOfContribution(),
+    )
 
     amount = Money()
     day = IsoDate(data_key="date")
@@ -79,28 +108,9 @@ class ContributionSchema(DatedSchema):
     relief = Choice(get_args(Relief))
     saving = Choice(get_args(Saving))
 
-    @validates_schema(pass_original=True, skip_on_field_errors=False)
-    def _goes_together(self, _: Mapping[str, Any], original: Any, **__: object) -> None:
-        if isinstance(original, Mapping):
-            require_that_it_goes_together(original)
-
-
-def require_that_it_goes_together(values: Mapping[str, Any]) -> None:
-    """ValidationError for a contribution, as it was sent, that says too little or too much."""
-    faults: dict[str, list[str]] = {}
-    if ("amount" in values) == ("yearly" in values):
-        faults["_schema"] = [AMOUNT_OR_YEARLY]
-    elif "amount" in values and "date" not in values:
-        faults["date"] = [DATE_MISSING]
-    elif "yearly" in values and "date" in values:
-        faults["date"] = [DATES_OF_YEARLY]
-    employers = values.get("payer") == "employer"
-    if employers and "relief" in values:
-        faults["relief"] = [EMPLOYERS_RELIEF]
-    if not employers and values.get("saving") != "defined_benefit" and "relief" not in values:
-        faults["relief"] = [RELIEF_MISSING]
-    if faults:
-        raise ValidationError(faults)
+    def example(self) -> dict[str, Any]:
+        """A yearly contribution, which has no day."""
+        return {"yearly": 3_600, "relief": "relief_at_source"}
 
 
 class PensionSchema(StrictSchema):
@@ -200,7 +210,7 @@ class PersonSchema(StrictSchema):
     """A person: what decides their tax, and what they hold."""
 
     name = Text(longest=LONGEST_NAME)
-    date_of_birth = IsoDate(required=True)
+    date_of_birth = IsoDate(required=True, example="1966-05-14")
     tax_residence = Choice(NATIONS, required=True)
     income = ObjectList(IncomeSchema, most=MOST_INCOMES)
     contributions = ObjectList(ContributionSchema, most=MOST_CONTRIBUTIONS)
@@ -273,7 +283,6 @@ _OF_THE_LAW = ("date_of_birth", "tax_residence", "gift_aid_donations", "marriage
 _OF_THE_PENSION = ("uncrystallised", "drawdown", "protected_pension_age", "growth", "yearly_charge")
 _NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
 _OF_THE_ISA = ("value", "subscribed_this_year", "cash_isa")
-_SENT_AS = {name: field.data_key or name for name, field in ContributionSchema().load_fields.items()}
 _PLAIN = (*_OF_THE_LAW, "child_benefit", "cash", "name")
 
 
@@ -315,8 +324,7 @@ def _income(values: Mapping[str, Any]) -> DatedIncome:
 
 
 def contribution(values: Mapping[str, Any]) -> Contribution:
-    """A contribution from loaded values. ValidationError where they do not go together."""
-    require_that_it_goes_together({_SENT_AS.get(key, key): value for key, value in values.items()})
+    """A contribution from loaded values."""
     return Contribution(**values)
 
 

@@ -1,21 +1,50 @@
-"""From marshmallow's nested messages to a flat list of faults with JSON Pointers."""
+"""From marshmallow's nested messages to a flat list of faults with JSON Pointers, each in a sentence."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import quote
 
-from marshmallow import ValidationError
+from marshmallow import ValidationError, fields
 
 from service.planning.faults import Fault
-from service.schemas.fields import MONTH_MISSING, NOT_A_LIST, NOT_AN_OBJECT, NULL, REQUIRED, UNKNOWN
+from service.schemas.fields import NOT_A_LIST, NOT_AN_OBJECT, NULL, REQUIRED, UNKNOWN, nearest
+from service.schemas.shared import ObjectList, StrictNested, StrictSchema, example_of
+from service.schemas.together import SCHEMA, Said
+
+MOST_UNKNOWN = 20
+"""Unknown keys that are told one by one."""
+_LONGEST_EXAMPLE = 120
+
+Shape = StrictSchema | fields.Field[Any] | None
+"""What is expected somewhere: a schema or a field; None at a key that nothing is expected under."""
 
 
-def faults_of(error: ValidationError) -> tuple[Fault, ...]:
-    """Every fault of a failed load, in the order of the document's schema; in each object its unknown keys come last."""
-    return tuple(_walk(error.messages if isinstance(error.messages, Mapping) else {"_schema": error.messages}, ()))
+class _Found(NamedTuple):
+    """A message of marshmallow, where it was found, what was expected there, and in an object with which fields."""
+
+    path: tuple[str | int, ...]
+    message: object
+    shape: Shape
+    around: StrictSchema
+
+
+def faults_of(error: ValidationError, schema: StrictSchema) -> tuple[Fault, ...]:
+    """Every fault of a failed load, in the order of the document's schema; in each object its unknown keys come last. Of
+    unknown keys no more than MOST_UNKNOWN are told, and how many more there are."""
+    messages = error.messages if isinstance(error.messages, Mapping) else {SCHEMA: error.messages}
+    faults, unknown = [], 0
+    for found in _walk(messages, (), schema, schema):
+        unknown += found.message == UNKNOWN
+        if found.message != UNKNOWN or unknown <= MOST_UNKNOWN:
+            faults.append(Fault(found.path, *_said(found)))
+    if unknown > MOST_UNKNOWN:
+        more = unknown - MOST_UNKNOWN
+        faults.append(Fault((), "unknown-field", f"{more:,} more field{'s' if more > 1 else ''} not known here."))
+    return tuple(faults)
 
 
 @lru_cache(maxsize=1024)
@@ -28,13 +57,28 @@ def _escaped(part: str) -> str:
     return quote(part.replace("~", "~0").replace("/", "~1"), safe="~!$&'()*+,;=:@")
 
 
-def _walk(messages: Any, path: tuple[str | int, ...]) -> Iterator[Fault]:
+def _walk(messages: Any, path: tuple[str | int, ...], shape: Shape, around: StrictSchema) -> Iterator[_Found]:
     if isinstance(messages, Mapping):
+        if isinstance(shape, StrictNested):
+            nested = shape.schema
+            assert isinstance(nested, StrictSchema)
+            shape = nested
+        inside = shape if isinstance(shape, StrictSchema) else around
         for key, inner in sorted(messages.items(), key=_unknown_last):
-            yield from _walk(inner, path if key == "_schema" else (*path, key))
+            if key == SCHEMA and inner != [UNKNOWN]:
+                yield from _walk(inner, path, shape, inside)
+            else:
+                yield from _walk(inner, (*path, key), _under(shape, key), inside)
         return
     for message in messages if isinstance(messages, list) else [messages]:
-        yield Fault(path, _code(str(message)), str(message))
+        yield _Found(path, message, shape, around)
+
+
+def _under(shape: Shape, key: str | int) -> Shape:
+    """What is expected under a key, or as an item of a list."""
+    if isinstance(shape, ObjectList):
+        return shape.inner
+    return shape.by_key().get(str(key)) if isinstance(shape, StrictSchema) else None
 
 
 def _unknown_last(item: tuple[str | int, Any]) -> tuple[bool, str]:
@@ -44,15 +88,46 @@ def _unknown_last(item: tuple[str | int, Any]) -> tuple[bool, str]:
     return (True, str(key)) if messages == [UNKNOWN] else (False, "")
 
 
-_CODES = {
-    MONTH_MISSING: "missing",
-    REQUIRED: "missing",
-    UNKNOWN: "unknown-field",
-    NULL: "null",
-    NOT_AN_OBJECT: "not-an-object",
-    NOT_A_LIST: "not-a-list",
-}
+def _said(found: _Found) -> Said:
+    """The code and the sentence of a message."""
+    message, shape = found.message, found.shape
+    if isinstance(message, Said):
+        return message
+    if message == REQUIRED:
+        return Said("missing", f'This field is required, for example "{found.path[-1]}": {_shown(shape)}.')
+    if message == NULL:
+        return Said("null", f"Must not be null; {'this field is required' if _is_required(shape) else 'leave it out'}.")
+    if message == UNKNOWN:
+        known = found.around.by_key()
+        near = nearest(str(found.path[-1]), known)
+        rest = f"; perhaps `{near}` is meant." if near else f". The fields here are: {', '.join(known)}."
+        return Said("unknown-field", f"There is no such field{rest}")
+    if message == NOT_AN_OBJECT:
+        return Said("not-an-object", f"Must be an object such as {_shown(shape)}.")
+    if message == NOT_A_LIST:
+        return Said("not-a-list", f"Must be a list such as {_shown(shape)}.")
+    return Said("invalid-value", str(message))
 
 
-def _code(message: str) -> str:
-    return _CODES.get(message, "invalid-value")
+def _is_required(shape: Shape) -> bool:
+    return isinstance(shape, fields.Field) and shape.required
+
+
+def _shown(shape: Shape) -> str:
+    """An example of what is expected, as JSON; what lies deep in a long one is left out."""
+    assert shape is not None
+    example = shape.example() if isinstance(shape, StrictSchema) else example_of(shape)
+    text = json.dumps(example)
+    if len(text) <= _LONGEST_EXAMPLE:
+        return text
+    return f"[{_outline(example[0])}]" if isinstance(example, list) else _outline(example)
+
+
+def _outline(example: Mapping[str, Any]) -> str:
+    return "{" + ", ".join(f'"{key}": {_closed(value)}' for key, value in example.items()) + "}"
+
+
+def _closed(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{...}"
+    return "[...]" if isinstance(value, list) else json.dumps(value)

@@ -13,7 +13,7 @@ from typing import Any
 from marshmallow import Schema, ValidationError
 
 from service.schemas.fields import StrictField
-from service.schemas.shared import ObjectList, StrictNested
+from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 
 
 class Refused(Exception):
@@ -41,6 +41,7 @@ def _object_reader(schema: Schema) -> Reader:
     # By the key of the document: the name of the loaded value, and what reads it.
     readers = {field.data_key or name: (name, _reader(field)) for name, field in schema.load_fields.items()}
     required = [field.data_key or name for name, field in schema.load_fields.items() if field.required]
+    rules = schema.rules if isinstance(schema, StrictSchema) else ()
 
     def read(document: object) -> dict[str, Any]:
         if type(document) is not dict:
@@ -52,6 +53,9 @@ def _object_reader(schema: Schema) -> Reader:
         for key, value in document.items():
             name, reader = readers[key]
             loaded[name] = reader(value)
+        for rule in rules:
+            for _ in rule.faults(document):
+                raise Refused
         return loaded
 
     return read

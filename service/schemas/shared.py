@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, ClassVar
 
-from marshmallow import RAISE, Schema, ValidationError, fields
+from marshmallow import RAISE, Schema, ValidationError, fields, validates_schema
 
-from service.schemas.fields import NOT_AN_OBJECT, SENTENCES, UNKNOWN
+from service.schemas.fields import NOT_AN_OBJECT, SENTENCES, UNKNOWN, StrictField
+from service.schemas.together import OneOfTwo, Rule, Said
 
 
 class StrictSchema(Schema):
@@ -20,6 +21,38 @@ class StrictSchema(Schema):
         "unknown": UNKNOWN,
         "type": NOT_AN_OBJECT,
     }
+    rules: ClassVar[tuple[Rule, ...]] = ()
+    """What its fields say together."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        unheard_of = {name for rule in self.rules for name in rule.names} - set(self.by_key())
+        if unheard_of:
+            raise ValueError(f"a rule of {type(self).__name__} is about fields that it has not: {sorted(unheard_of)}")
+
+    def by_key(self) -> dict[str, fields.Field[Any]]:
+        """Its fields by the names that requests have for them."""
+        return {field.data_key or name: field for name, field in self.load_fields.items()}
+
+    def example(self) -> dict[str, Any]:
+        """An object of this shape with what is required, or where nothing is with one field."""
+        known = self.by_key()
+        needed = [key for key, field in known.items() if field.required]
+        needed += [rule.first for rule in self.rules if isinstance(rule, OneOfTwo)]
+        return {key: example_of(known[key]) for key in needed or list(known)[:1]}
+
+    @validates_schema(pass_original=True, skip_on_field_errors=False)
+    def _say_together(self, loaded: Mapping[str, Any], original: Any, **__: object) -> None:
+        if self.rules and isinstance(original, Mapping):
+            # A value that its own field refuses is there, but says nothing about others.
+            names = {field.data_key or name: name for name, field in self.load_fields.items()}
+            given = {key: original[key] if name in loaded else None for key, name in names.items() if key in original}
+            found: dict[str, list[Said]] = {}
+            for rule in self.rules:
+                for key, said in rule.faults(given):
+                    found.setdefault(key, []).append(said)
+            if found:
+                raise ValidationError(found)
 
 
 class StrictNested(fields.Nested):
@@ -38,7 +71,19 @@ class ObjectList(fields.List[Any]):
 
     def _deserialize(self, value: Any, attr: str | None, data: Mapping[str, Any] | None, **kwargs: Any) -> list[Any]:
         if isinstance(value, list) and len(value) > self.most:
-            raise ValidationError(f"Must hold at most {self.most} items.")
+            raise ValidationError(f"Must hold at most {self.most} items; it holds {len(value)}.")
         if isinstance(value, list) and len(value) < self.least:
             raise ValidationError(f"Must hold at least {self.least} item{'s' if self.least > 1 else ''}.")
         return super()._deserialize(value, attr, data, **kwargs)
+
+
+def example_of(field: fields.Field[Any]) -> Any:
+    """A JSON value that a field of any kind accepts."""
+    if isinstance(field, ObjectList):
+        return [example_of(field.inner)]
+    if isinstance(field, StrictNested):
+        schema = field.schema
+        assert isinstance(schema, StrictSchema)
+        return schema.example()
+    assert isinstance(field, StrictField)
+    return field.example

@@ -1,4 +1,5 @@
-"""The list at the top of ``service.http.problems`` names every problem and every fault, and the modules they come from."""
+"""The list of ``service.http.problems`` names every problem and every fault, and the modules they come from. The agreement has
+the same table, and each problem's type leads to a page that is made from the list."""
 
 from __future__ import annotations
 
@@ -7,40 +8,17 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
+from flask.testing import FlaskClient
+
 import service
 from service.http import problems
 from service.http.problems import KINDS
-from service.schemas import problems as messages
+from service.planning.faults import OF_THE_REQUEST
+
+from .agreement import DOCUMENT, component
 
 ROOT = Path(service.__file__).parent
-PROBLEM = re.compile(r"([a-z-]+) (\d{3}): \S")
-FAULT = re.compile(r" {12}([a-z-]+): \S")
-MODULE = re.compile(r"\b(?:http|schemas|planning)/[a-z_/]+\.py")
-
-
-def listed() -> tuple[dict[str, int], set[tuple[str, str]], set[tuple[str, str]]]:
-    """What the list says: problems with their status; problems with their modules; faults with their module."""
-    assert problems.__doc__ is not None
-    statuses: dict[str, int] = {}
-    raised: set[tuple[str, str]] = set()
-    found: set[tuple[str, str]] = set()
-    problem = module = ""
-    for line in problems.__doc__.split("\n\n", 2)[2].splitlines():
-        if match := PROBLEM.match(line):
-            problem = match[1]
-            assert problem not in statuses
-            statuses[problem] = int(match[2])
-        elif match := FAULT.match(line):
-            assert (match[1], module) not in found
-            found.add((match[1], module))
-        elif line.startswith(" " * 8):
-            module = line.strip()
-            assert MODULE.fullmatch(module), line
-        else:
-            modules = MODULE.findall(line)
-            assert modules, line
-            raised |= {(problem, each) for each in modules}
-    return statuses, raised, found
 
 
 def calls(name: str) -> Iterator[tuple[str, ast.Call]]:
@@ -57,23 +35,66 @@ def constant(node: ast.expr) -> str:
     return node.value
 
 
-def test_problems_and_statuses_are_those_there_are() -> None:
-    assert listed()[0] == {code: kind.status for code, kind in KINDS.items()}
+def listed(*kinds: str) -> set[tuple[str, str]]:
+    """Every fault of some problems, or of all, with the module that finds it."""
+    return {(code, module) for kind in kinds or KINDS for module, codes in KINDS[kind].faults.items() for code in codes}
 
 
 def test_problems_come_from_the_modules_that_raise_them() -> None:
-    raised = {(constant(call.args[0]), module) for module, call in calls("ProblemError")}
-    raised |= {
-        ("rule-violation", "http/bulk.py") for module, _ in calls("violation_document") if module == "http/bulk.py"
+    raised = {
+        (constant(call.args[0]), module)
+        for name in ("ProblemError", "with_faults")
+        for module, call in calls(name)
+        if isinstance(call.args[0], ast.Constant)
     }
-    raised |= {
-        ("internal-error", "http/bulk.py") for module, _ in calls("failure_document") if module == "http/bulk.py"
+    raised |= {("rule-violation", module) for module, _ in calls("violation_document")}
+    raised |= {("internal-error", module) for module, _ in calls("failure_document")}
+    inside = "http/problems.py"
+    assert {(code, module) for code, kind in KINDS.items() for module in kind.raised_in if module != inside} == {
+        pair for pair in raised if pair[1] != inside
     }
-    assert {pair for pair in listed()[1] if pair[1] != "http/problems.py"} == raised
+    by_status = {problems.document_of_status(kind.status)["code"] for kind in KINDS.values()}
+    by_rule = {"invalid-request", "rule-violation"}
+    assert {code for code, kind in KINDS.items() if inside in kind.raised_in} == by_status | by_rule
 
 
 def test_faults_come_from_the_modules_that_find_them() -> None:
-    in_schemas = "schemas/problems.py"
-    found = {(constant(call.args[1]), module) for module, call in calls("Fault") if module != in_schemas}
-    found |= {(code, in_schemas) for code in (*messages._CODES.values(), messages._code("anything else"))}
-    assert listed()[2] == found
+    found = {
+        (constant(call.args[1]), module)
+        for module, call in calls("Fault")
+        if not any(isinstance(each, ast.Starred) for each in call.args)
+    }
+    found |= {(constant(call.args[0]), module) for module, call in calls("Said")}
+    assert listed() == found
+
+
+def test_what_lies_in_the_request_is_an_invalid_request_and_all_else_a_rule_violation() -> None:
+    planning = {pair for pair in listed() if pair[1].startswith("planning/")}
+    of_the_request = {pair for pair in planning if pair[0] in OF_THE_REQUEST}
+    assert {code for code, _ in of_the_request} == OF_THE_REQUEST
+    assert {pair for pair in listed("invalid-request") if pair in planning} == of_the_request
+    assert listed("rule-violation") == planning - of_the_request
+
+
+def test_the_table_of_the_agreement_says_the_same() -> None:
+    rows = re.findall(r"^\| [45]\d\d \|.*$", DOCUMENT["info"]["description"], re.MULTILINE)
+    said = [f"| {kind.status} | `{code}` | {kind.meaning} |" for code, kind in KINDS.items()]
+    assert sorted(rows) == sorted(said)
+    assert component("ProblemCode")["enum"] == list(KINDS)
+
+
+@pytest.mark.parametrize("code", KINDS)
+def test_the_type_of_a_problem_leads_to_its_page(client: FlaskClient, code: str) -> None:
+    path = problems.document(code, "What went wrong.")["type"]
+    reply = client.get(path)
+    assert (reply.status_code, reply.content_type) == (200, "text/plain; charset=utf-8")
+    kind = KINDS[code]
+    for text in (kind.title, f"Code {code}, HTTP status {kind.status}.", kind.meaning, kind.example, kind.remedy):
+        assert text in reply.text
+    assert all(f"  {name}: " in reply.text for codes in kind.faults.values() for name in codes)
+
+
+def test_no_other_problem_has_a_page(client: FlaskClient) -> None:
+    reply = client.get("/problems/rule-violatoin")
+    assert reply.status_code == 404
+    assert reply.get_json()["detail"].endswith("Perhaps rule-violation is meant.")

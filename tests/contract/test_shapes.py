@@ -26,9 +26,9 @@ from service.schemas.fields import (
     Growth,
     Increases,
     IsoDate,
-    Matching,
     Money,
     OrWord,
+    PayeCode,
     Rate,
     StrictBoolean,
     Text,
@@ -129,7 +129,7 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
             return {"type": "string", "enum": sorted(field.choices)}
         case Text():
             return {"type": "string", "minLength": 1, "maxLength": field.longest}
-        case Matching():
+        case PayeCode():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():
             least = {"minItems": field.least} if field.least else {}

@@ -432,13 +432,6 @@ def test_the_last_plan_that_can_be() -> None:
 @pytest.mark.parametrize(
     ("income", "where", "code"),
     [
-        (DatedIncome("employment"), (), "amount-or-share"),
-        (DatedIncome("state_pension", 1, share_of_full_rate=1), (), "amount-or-share"),
-        (
-            DatedIncome("annuity", share_of_full_rate=1),
-            ("share_of_full_rate",),
-            "share-of-state-pension-only",
-        ),
         (DatedIncome("annuity", 1, first=date(2027, 1, 2), last=date(2027, 1, 1)), ("to",), "to-before-from"),
     ],
 )
@@ -471,14 +464,13 @@ def test_an_allowance_that_began_on_6_april_2024(name: str) -> None:
 
 
 def test_everything_that_cannot_be_at_once() -> None:
-    wrong = DatedIncome("annuity", share_of_full_rate=1, first=date(2020, 2, 1), last=date(2020, 1, 1))
+    wrong = DatedIncome("annuity", 1, first=date(2020, 2, 1), last=date(2020, 1, 1))
     one = person(date_of_birth=date(2020, 1, 2), income=(wrong,), pension=Pension(1, lump_sum_allowance_used=1))
     spending = (Spending(1, first=date(2020, 2, 1), last=date(2020, 1, 1)),)
     assert faults(one, start="2020-01-01", end="2019-12-31", spending=spending) == [
         (("end_date",), "end-before-start"),
         (("household", "people", 0, "date_of_birth"), "not-yet-born"),
-        (("household", "people", 0, "income", 0, "share_of_full_rate"), "share-of-state-pension-only"),
         (("household", "people", 0, "income", 0, "to"), "to-before-from"),
-        (("household", "people", 0, "pension", "lump_sum_allowance_used"), "no-such-allowance-yet"),
+        (("household", "people", 0, "lump_sum_allowances", "lump_sum_allowance_used"), "no-such-allowance-yet"),
         (("spending", 0, "to"), "to-before-from"),
     ]

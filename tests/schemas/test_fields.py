@@ -46,10 +46,10 @@ def test_numbers_with_a_point_or_an_exponent(
 ) -> None:
     number = Decimal(text)
     if not 0 <= number <= largest:
-        expected: int | str = f"must be from 0 to {largest}."
+        expected: int | str = f", from 0 to {largest}."
     else:
         whole = Fraction(number) * parts
-        expected = int(whole) if whole.denominator == 1 else f"has at most {decimals} decimals"
+        expected = int(whole) if whole.denominator == 1 else f"Give at most {decimals} decimals"
     if isinstance(expected, int):
         accepted = field.accept(number)
         assert (accepted, type(accepted)) == (expected, int)

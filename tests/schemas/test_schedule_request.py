@@ -243,7 +243,9 @@ def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
         assert faults_of(client, URL, text_with(FULL, pointer, value)) == [(f"#{pointer}", "invalid-value")], value
 
 
-@pytest.mark.parametrize(("count", "detail"), [(0, "Must hold at least 1 item."), (3, "Must hold at most 2 items.")])
+@pytest.mark.parametrize(
+    ("count", "detail"), [(0, "Must hold at least 1 item."), (3, "Must hold at most 2 items; it holds 3.")]
+)
 def test_one_or_two_people(client: FlaskClient, count: int, detail: str) -> None:
     text = text_with(FULL, "/people", json.dumps([FULL["people"][1]] * count))
     assert faults_of(client, URL, text) == [("#/people", "invalid-value")]
@@ -288,12 +290,12 @@ def test_every_fault_at_once(client: FlaskClient) -> None:
         ("/end_date", '"2086-04-06"', "#/end_date", "plan-too-long"),
         ("/start_date", '"2019-04-05"', "#/start_date", "no-figures"),
         ("/people/0/date_of_birth", '"2026-04-07"', "#/people/0/date_of_birth", "not-yet-born"),
-        ("/people/0/income", '[{"kind": "annuity"}]', "#/people/0/income/0", "amount-or-share"),
+        ("/people/0/income", '[{"kind": "annuity"}]', "#/people/0/income/0", "one-of-two"),
         (
             "/people/0/income",
             '[{"kind": "annuity", "share_of_full_rate": 1}]',
             "#/people/0/income/0/share_of_full_rate",
-            "share-of-state-pension-only",
+            "only-with",
         ),
         (
             "/people/0/income",
@@ -311,7 +313,8 @@ def test_every_fault_at_once(client: FlaskClient) -> None:
     ],
 )
 def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
-    assert faults_of(client, URL, text_with(LEAST, pointer, value), "rule-violation") == [(where, code)]
+    problem = "rule-violation" if code == "spending-cannot-be-met" else "invalid-request"
+    assert faults_of(client, URL, text_with(LEAST, pointer, value), problem) == [(where, code)]
 
 
 def test_a_share_that_depends_on_sex_is_refused_where_it_stands(client: FlaskClient) -> None:
@@ -325,11 +328,13 @@ def test_a_share_that_depends_on_sex_is_refused_where_it_stands(client: FlaskCli
 def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
     body = copy.deepcopy(LEAST)
     body.update(start_date="2031-04-06", end_date="2031-04-05")
-    body["people"][0]["income"] = [{"kind": "annuity"}]
-    assert faults_of(client, URL, json.dumps(body).encode(), "rule-violation") == [
+    body["people"][0]["date_of_birth"] = "1952-01-01"
+    body["people"][0]["income"] = [{"kind": "state_pension", "share_of_full_rate": 1}]
+    # What lies in the request gives the problem its name: it has to be put right whatever the rules allow.
+    assert faults_of(client, URL, json.dumps(body).encode(), "invalid-request") == [
         ("#/start_date", "no-figures"),
         ("#/end_date", "end-before-start"),
-        ("#/people/0/income/0", "amount-or-share"),
+        ("#/people/0/income/0/share_of_full_rate", "share-depends-on-sex"),
     ]
 
 

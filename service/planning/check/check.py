@@ -332,10 +332,13 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
                     (*path, "amount"),
                     "more-than-the-pot",
                     f"On {planned.day.isoformat()}, after the withdrawals before it, at most {pounds(held)} can be taken "
-                    "by this method.",
+                    "by this method."
+                    if held
+                    else f"On {planned.day.isoformat()}, after the withdrawals before it, nothing is left that this method could "
+                    "pay. Use another one.",
                 ),
             ),
-            held,
+            held or None,
         )
     most = lump_sums.most_permitted(method, pension, rules.lump_sums, left)
     payment = lump_sums.take(method, min(planned.amount, most), pension, rules.lump_sums, left)
@@ -398,7 +401,11 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
     for i, asked in enumerate(question.people):
         member, path = asked.member, (*PEOPLE, i)
         if member.date_of_birth > today:
-            yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the date of the request.")
+            yield Fault(
+                (*path, "date_of_birth"),
+                "not-yet-born",
+                f"`date_of_birth`, {member.date_of_birth.isoformat()}, is after `date`, {today.isoformat()}.",
+            )
         yield from record_faults(member, path, book.state_pension_ages)
         for j, contribution in enumerate(member.contributions):
             day = contribution.day
@@ -407,12 +414,14 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
         for k, features in enumerate(asked.features):
             reviewed = features.nomination_reviewed_on
             if reviewed is not None and reviewed > today:
-                yield _in_the_future((*path, "pensions", k, "nomination_reviewed_on"))
+                yield _in_the_future((*path, "pensions", k, "nomination_reviewed_on"), reviewed, today)
         if first is not None:
             yield from no_such_allowance_yet(member.pension, first, path)
         inherited = asked.facts.inherited
         if inherited is not None and inherited.scheme_knew_on > today:
-            yield _in_the_future((*path, "circumstances", "inherited_pension", "scheme_knew_on"))
+            yield _in_the_future(
+                (*path, "circumstances", "inherited_pension", "scheme_knew_on"), inherited.scheme_knew_on, today
+            )
     for j, planned in enumerate(question.withdrawals):
         yield from _day_faults(("withdrawals", j, "date"), planned.day, today, book)
     for j, one in enumerate(question.subscriptions):
@@ -421,7 +430,11 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
 
 def _day_faults(path: Path, day: date, today: date, book: RuleBook) -> Iterator[Fault]:
     if day < today:
-        yield Fault(path, "before-the-date", "This is before `date`. Everything held is taken as it stands on `date`.")
+        yield Fault(
+            path,
+            "before-the-date",
+            f"{day.isoformat()} is before `date`, {today.isoformat()}, on which everything is taken to be as given.",
+        )
     elif tax_years.of(day) not in book.years:
         yield _no_figures(path, day, book)
 
@@ -431,9 +444,10 @@ def _no_figures(path: Path, day: date, book: RuleBook) -> Fault:
     return Fault(
         path,
         "no-figures",
-        f"There are no figures for {tax_years.of(day)}. Tax years from {known[0]} to {known[-1]} can be used.",
+        f"{day.isoformat()} is in {tax_years.of(day)}, for which there are no figures. Tax years from {known[0]} to {known[-1]} "
+        "can be used.",
     )
 
 
-def _in_the_future(path: Path) -> Fault:
-    return Fault(path, "in-the-future", "This is after `date`, the date of the request.")
+def _in_the_future(path: Path, day: date, today: date) -> Fault:
+    return Fault(path, "in-the-future", f"{day.isoformat()} is after `date`, {today.isoformat()}.")

@@ -23,10 +23,15 @@ def household_faults(
         yield Fault(
             ("start_date",),
             "no-figures",
-            f"There are no figures for {tax_years.of(start)}. A plan can start in tax years from {known[0]} to {known[-1]}.",
+            f"`start_date`, {start.isoformat()}, is in {tax_years.of(start)}, for which there are no figures. A plan can start "
+            f"in tax years from {known[0]} to {known[-1]}.",
         )
     if end < start:
-        yield Fault(end_path, "end-before-start", f"The last day, {end.isoformat()}, is before the start date.")
+        yield Fault(
+            end_path,
+            "end-before-start",
+            f"The last day, {end.isoformat()}, is before `start_date`, {start.isoformat()}.",
+        )
     elif (count := tax_years.between(tax_years.of(start), tax_years.of(end)) + 1) > MOST_TAX_YEARS:
         yield Fault(
             end_path,
@@ -36,7 +41,11 @@ def household_faults(
     for i, member in enumerate(household.people):
         path = (*PEOPLE, i)
         if member.date_of_birth > start:
-            yield Fault((*path, "date_of_birth"), "not-yet-born", "The date of birth is after the start of the plan.")
+            yield Fault(
+                (*path, "date_of_birth"),
+                "not-yet-born",
+                f"`date_of_birth`, {member.date_of_birth.isoformat()}, is after `start_date`, {start.isoformat()}.",
+            )
         yield from record_faults(member, path, book.state_pension_ages)
         if first is not None:
             yield from no_such_allowance_yet(member.pension, first, path, ", where the plan starts")

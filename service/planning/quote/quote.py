@@ -22,7 +22,7 @@ from service.planning.household import PEOPLE, Path, Person
 from service.planning.once import Once
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
 from service.planning.quote.gross_up import Wanted, least_gross
-from service.planning.wording import YOU, pounds
+from service.planning.wording import YOU, listed, pounds
 
 _MORE = 100 * POUND
 """How much more of a taxable withdrawal the marginal rate is told of. A hundred pounds are 10,000 pence, so the extra tax in
@@ -150,10 +150,11 @@ class Quote(Value, frozen=True):
 def quote(question: Question, book: RuleBook) -> Quote:
     """Answer a question. RuleViolation where it asks for what the rules do not allow."""
     rules = book.years[question.tax_year]
-    _refuse_what_cannot_be(question, rules)
     left = lump_sums.available(question.pension, rules.lump_sums)
+    most = lump_sums.most_permitted(question.withdrawal.method, question.pension, rules.lump_sums, left)
+    _refuse_what_cannot_be(question, rules, left, most)
     year = _year(question, rules)
-    gross, curve = _gross(question, rules, left, year)
+    gross, curve = _gross(question, rules, left, most, year)
     payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
     without, with_it = year(0), year(payment.taxable)
     on_withdrawal = with_it.total - without.total
@@ -249,19 +250,11 @@ def slices(curve: TaxCurve, taxable: Pence) -> tuple[Slice, ...]:
     return tuple(cut)
 
 
-def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
-    """Faults that need no computing: all of them at once."""
-    faults = []
+def _refuse_what_cannot_be(question: Question, rules: TaxYearRules, left: Allowances, most: Pence) -> None:
+    """Everything that cannot be, all at once, but for a net amount that is out of reach: that takes a search."""
+    faults: list[Fault] = []
+    permitted: Pence | None = None
     asked, pension, person, figures = question.withdrawal, question.pension, question.person, rules.figures
-    if (asked.amount is None) == (asked.net_wanted is None):
-        faults.append(
-            Fault(
-                ("withdrawal",),
-                "amount-or-net-wanted",
-                "Give either `amount` (before tax) or `net_wanted` (after tax)"
-                + (": neither was given." if asked.amount is None else ", not both."),
-            )
-        )
     if asked.day is not None and not figures.start <= asked.day <= figures.end:
         faults.append(
             Fault(
@@ -276,7 +269,10 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
             Fault(
                 (*question.person_path, "date_of_birth"),
                 "not-yet-born",
-                "The date of birth is after the withdrawal.",
+                f"`date_of_birth`, {person.date_of_birth.isoformat()}, is after the withdrawal's `date`, {asked.day.isoformat()}."
+                if asked.day is not None
+                else f"`date_of_birth`, {person.date_of_birth.isoformat()}, is after the end of {figures.name}, "
+                f"{figures.end.isoformat()}.",
             )
         )
     faults += no_such_allowance_yet(pension, rules, question.person_path)
@@ -290,19 +286,19 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules) -> None:
                     f"The code {code.text} does not exist in {figures.name}.",
                 )
             )
+    if asked.amount is not None and asked.amount > most:
+        fault, permitted = _too_much(question, rules, left, most)
+        faults.append(fault)
     if faults:
-        raise RuleViolation(tuple(faults))
+        raise RuleViolation(tuple(faults), permitted)
 
 
 def _gross(
-    question: Question, rules: TaxYearRules, left: Allowances, year: TaxFunction
+    question: Question, rules: TaxYearRules, left: Allowances, most: Pence, year: TaxFunction
 ) -> tuple[Pence, TaxCurve | None]:
     """The gross withdrawal in pence, and the tax curve if it took one to find it that can be shown."""
     asked = question.withdrawal
-    most = lump_sums.most_permitted(asked.method, question.pension, rules.lump_sums, left)
     if asked.amount is not None:
-        if asked.amount > most:
-            raise RuleViolation((_too_much(question, rules, left, most),), most)
         return asked.amount, None
     assert asked.net_wanted is not None
     net_wanted = asked.net_wanted
@@ -322,6 +318,8 @@ def _gross(
             yield piece
 
     found = least_gross(wanted, pieces())
+    if found.gross is None and most == 0:
+        raise RuleViolation((_nothing_there(question, left, ("withdrawal", "net_wanted")),))
     if found.gross is None:
         raise RuleViolation(
             (
@@ -332,40 +330,62 @@ def _gross(
                     f"{pounds(most)} before tax.",
                 ),
             ),
-            found.most_net,
+            found.most_net or None,
         )
     # With child benefit the charge was searched in steps, and is shown as a staircase.
     can_be_shown = followed[-1].end > split(found.gross)[0] and not year.year.taxpayer.child_benefit
     return found.gross, TaxCurve(tuple(followed)) if can_be_shown else None
 
 
-def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: Pence) -> Fault:
-    """Why the amount is more than the method can pay, with the figure that would be permitted."""
+def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: Pence) -> tuple[Fault, Pence | None]:
+    """Why the amount is more than the method can pay, and the figure that would be permitted where there is one."""
     where = ("withdrawal", "amount")
     pension, method = question.pension, question.withdrawal.method
-    permitted = f"At most {pounds(most)} can be taken."
-    if method == "small_pot" and most == rules.lump_sums.small_pot_limit:
+    limit, held = rules.lump_sums.small_pot_limit, pension.uncrystallised + pension.drawdown
+    if method == "small_pot" and held > limit:
+        # A small pot is taken whole, so no smaller amount would do.
         return Fault(
             where,
             "small-pot-over-limit",
-            f"A small pot lump sum can be at most {pounds(rules.lump_sums.small_pot_limit)}. {permitted}",
-        )
+            f"This pension holds {pounds(held)}, more than the {pounds(limit)} that a small pot may hold."
+            f"{_other_methods(pension)}",
+        ), None
+    if most == 0:
+        return _nothing_there(question, left, where), None
+    permitted = f"At most {pounds(most)} can be taken."
     if method == "pcls":
-        funds = lump_sums.quarter(pension.uncrystallised, rules.lump_sums)
-        if left.tax_free < funds:
-            allowance = "lifetime allowance" if left.lifetime_allowance is not None else "lump sum allowances"
-            return Fault(
-                where,
-                "over-permitted-maximum",
-                f"The tax-free lump sum is limited by the {allowance} left. {permitted}",
-            )
+        allowance = "lifetime allowance" if left.lifetime_allowance is not None else "lump sum allowances"
+        is_cut = left.tax_free < lump_sums.quarter(pension.uncrystallised, rules.lump_sums)
+        limited_by = f"by the {allowance} left" if is_cut else "to a quarter of the uncrystallised funds"
         return Fault(
-            where,
-            "over-permitted-maximum",
-            f"The tax-free lump sum is limited to a quarter of the uncrystallised funds. {permitted}",
-        )
+            where, "over-permitted-maximum", f"The tax-free lump sum is limited {limited_by}. {permitted}"
+        ), most
     funds_name = {"drawdown": "drawdown funds", "small_pot": "pension"}.get(method, "uncrystallised funds")
-    return Fault(where, "more-than-the-pot", f"The amount is more than the {funds_name} hold. {permitted}")
+    return Fault(where, "more-than-the-pot", f"The amount is more than the {funds_name} hold. {permitted}"), most
+
+
+def _nothing_there(question: Question, left: Allowances, where: tuple[str, ...]) -> Fault:
+    """Why a method can pay nothing at all."""
+    pension, method = question.pension, question.withdrawal.method
+    if method == "drawdown":
+        why = "Nothing of this pension is in drawdown. If something is, give it as the pension's `drawdown`."
+    elif method == "small_pot":
+        why = "This pension holds nothing."
+    elif pension.uncrystallised == 0:
+        why = "This pension has no uncrystallised funds."
+    elif left.tax_free == 0:
+        allowance = "lifetime allowance" if left.lifetime_allowance is not None else "lump sum allowances"
+        why = f"Nothing is left of the {allowance}, so there is no tax-free lump sum."
+    else:
+        why = "A quarter of this pension is less than a penny."
+    return Fault(where, "more-than-the-pot", why + _other_methods(pension))
+
+
+def _other_methods(pension: Pension) -> str:
+    """A sentence that names the methods that can pay from what a pension holds; nothing where it holds nothing."""
+    names = ["ufpls", "pcls_and_drawdown"] if pension.uncrystallised else []
+    names += ["drawdown"] if pension.drawdown else []
+    return f" Use {listed([f'`{name}`' for name in names], 'or')}." if names else ""
 
 
 def _left_of(allowance: Pence | None, question: Question, payment: Payment) -> Pence | None:

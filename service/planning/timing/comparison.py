@@ -602,26 +602,14 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         yield Fault(
             ("to_age",),
             "age-already-reached",
-            f"The first person reaches {question.to_age} on {household.end.isoformat()}, before the start date or on it.",
+            f"The first person reaches {question.to_age} on {household.end.isoformat()}, which is not after `start_date`, "
+            f"{household.start.isoformat()}.",
         )
     else:
         yield from household_faults(household, book, ("to_age",))
     low, high = question.growth_range
     if low >= high:
         yield Fault(("break_even_growth", "to"), "range-empty", "The range of growth must end above where it begins.")
-    for k, option in enumerate(question.options):
-        if option.lump_sums == "at_age" and option.age is None:
-            yield Fault(("options", k, "age"), "age-missing", "`age` is needed because `take` is `at_age`.")
-        if option.lump_sums != "at_age" and option.age is not None:
-            yield Fault(
-                ("options", k, "age"), "age-of-no-use", "`age` has no use unless `take` is `at_age`; leave it out."
-            )
-        if option.lump_sums != "phased" and option.yearly is not None:
-            yield Fault(
-                ("options", k, "yearly"),
-                "amount-of-no-use",
-                "`yearly` has no use unless `take` is `phased`; leave it out.",
-            )
     for k, death in enumerate(question.deaths):
         yield from _death_faults(household, death, ("deaths", k), couple=couple)
     yield from _estate_faults(question.estate, couple=couple)
@@ -630,8 +618,8 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
 def _death_faults(household: Household, death: Death, path: tuple[str | int, ...], *, couple: bool) -> Iterator[Fault]:
     if death.survivor_age is not None and not couple:
         yield Fault((*path, "survivor_age"), "no-survivor", "With one person there is no survivor.")
-    if any(member.date_of_birth > household.start for member in household.people):
-        return  # a fault of its own
+    if household.end <= household.start or any(member.date_of_birth > household.start for member in household.people):
+        return  # a fault of its own, beside which any day would be wrong
     day = death_day(household, death)
     if not household.start <= day <= household.end:
         yield Fault(

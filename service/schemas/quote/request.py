@@ -5,21 +5,41 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, get_args
 
-from marshmallow import ValidationError, validates_schema
-
 from service.law.lump_sums import METHODS
-from service.law.payroll import CODE_PATTERN, Basis
+from service.law.payroll import Basis
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.asked import QuoteAsked
 from service.planning.quote.quote import Withdrawal
-from service.schemas.fields import MONTH_MISSING, Choice, IsoDate, Matching, Money, WholeNumber
+from service.schemas.fields import Choice, IsoDate, Money, PayeCode, WholeNumber
 from service.schemas.household import MOST_PENSIONS, MOST_PEOPLE, HouseholdSchema, member
 from service.schemas.places import pension_place, person_place
 from service.schemas.shared import StrictNested, StrictSchema
+from service.schemas.together import Needs, OneOfTwo
+
+OTHER_WORDS_FOR_MONTH_1 = dict.fromkeys(
+    (
+        "m1",
+        "w1",
+        "w1/m1",
+        "m1/w1",
+        "x",
+        "week_1",
+        "week1",
+        "week 1",
+        "month1",
+        "month 1",
+        "weekly",
+        "monthly",
+        "emergency",
+    ),
+    "month_1",
+)
 
 
 class WithdrawalSchema(StrictSchema):
     """The withdrawal asked for."""
+
+    rules = (OneOfTwo("amount", "net_wanted", " (before tax)", " (after tax)"),)
 
     person = WholeNumber(least=0, largest=MOST_PEOPLE - 1)
     pension = WholeNumber(least=0, largest=MOST_PENSIONS - 1)
@@ -32,23 +52,13 @@ class WithdrawalSchema(StrictSchema):
 class PayrollSchema(StrictSchema):
     """What the payer knows about the person's code."""
 
-    code = Matching(
-        CODE_PATTERN, "Must be a PAYE code such as 1257L, S1257L, K475, 0T, BR, D0, SD2 or NT.", required=True
-    )
-    basis = Choice(get_args(Basis), required=True)
+    rules = (Needs("basis", "cumulative", "month", ": the month of the tax year, from 1 (6 April to 5 May) to 12"),)
+
+    code = PayeCode(required=True)
+    basis = Choice(get_args(Basis), meant=OTHER_WORDS_FOR_MONTH_1, required=True)
     month = WholeNumber(least=1, largest=12)
     pay_to_date = Money()
     tax_to_date = Money()
-
-    @validates_schema(pass_original=True, skip_on_field_errors=False)
-    def _month_is_given(self, _: Mapping[str, Any], original: Any, **__: object) -> None:
-        require_month(original)
-
-
-def require_month(payroll: Any) -> None:
-    """ValidationError where the cumulative basis comes without its month."""
-    if isinstance(payroll, Mapping) and payroll.get("basis") == "cumulative" and "month" not in payroll:
-        raise ValidationError(MONTH_MISSING, "month")
 
 
 def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
@@ -64,11 +74,8 @@ def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
 
 
 def question(values: Mapping[str, Any]) -> QuoteAsked:
-    """What is asked, from loaded values. ValidationError where the payroll's month is missing, or it is not clear whose money and
-    which pension is meant."""
+    """What is asked, from loaded values. ValidationError where it is not clear whose money or which pension is meant."""
     payroll = values.get("payroll")
-    if payroll is not None:
-        require_month(payroll)
     asked, household = dict(values["withdrawal"]), values["household"]
     people = household["people"]
     person = person_place(asked.pop("person", None), len(people), ("withdrawal", "person"))

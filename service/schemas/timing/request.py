@@ -15,6 +15,7 @@ from service.schemas.fields import Choice, IsoDate, Money, OrWord, Rate, WholeNu
 from service.schemas.household import MOST_PEOPLE, HouseholdSchema
 from service.schemas.places import person_place
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
+from service.schemas.together import Needs, OnlyWith
 
 GOALS = (*BANDS, SPENDING_ONLY)
 OLDEST = 120
@@ -29,6 +30,12 @@ class IncomePlanSchema(StrictSchema):
 
 class OptionSchema(StrictSchema):
     """One way of taking the tax-free cash."""
+
+    rules = (
+        Needs("lump_sums", "at_age", "age"),
+        OnlyWith("age", "lump_sums", "at_age"),
+        OnlyWith("yearly", "lump_sums", "phased"),
+    )
 
     lump_sums = Choice(WAYS, required=True)
     yearly = OrWord(ISA_ALLOWANCE, Money())
@@ -47,8 +54,8 @@ class DeathSchema(StrictSchema):
 class GrowthRangeSchema(StrictSchema):
     """Between which growth rates options may change places."""
 
-    low = yearly_rate(required=True)
-    high = yearly_rate(required=True)
+    low = yearly_rate(required=True, example=0.02)
+    high = yearly_rate(required=True, example=0.06)
 
 
 class TimingSchema(StrictSchema):
