@@ -54,7 +54,7 @@ KINDS = {
         400,
         "The body cannot be read as JSON",
         "the body, or a line of it, is not JSON text (RFC 8259): syntax, empty, cut short, not UTF-8, a repeated key",
-        """{"tax_year": "2026-27" "person": {}}, where a comma is missing.""",
+        """{"tax_year": "2026-27" "household": {}}, where a comma is missing.""",
         "`detail` has the line and the column. Write the body by a JSON library, not by hand. With curl, send a file by "
         "--data-binary: -d joins its lines.",
         ("http/body.py", "http/bulk.py"),
@@ -162,14 +162,21 @@ KINDS = {
             "planning/projection/faults.py": {
                 "no-figures": "the first day is in a tax year for which there are no figures",
                 "end-before-start": "the last day is before the first",
+                "pensions-on-different-terms": "pensions that cannot be put together, because their ages or growth differ",
                 "plan-too-long": "the plan touches more tax years than can be planned",
                 "not-yet-born": "a person is born after the first day",
-                "to-before-from": "an income or spending ends before it begins",
+            },
+            "planning/incomes.py": {
+                "to-before-from": "an income, contribution or spending ends before it begins",
+            },
+            "schemas/places.py": {
+                "missing": "it is not said which of two people, or which of several pensions, is meant",
+                "no-such-person": "there is no person at the place given",
+                "no-such-pension": "there is no pension at the place given",
             },
             "planning/timing/comparison.py": {
                 "age-already-reached": "the age to which options are compared is reached on the first day or before",
                 "range-empty": "the range of growth does not end above where it begins",
-                "no-second-person": "the second person of a household of one",
                 "no-survivor": "the age of a survivor in a household of one",
                 "death-outside-the-years": "a death is before or after the years compared, or the second not after the first",
                 "no-band": "a home given up without the residence nil-rate band of that day",
@@ -216,7 +223,7 @@ KINDS = {
             "planning/check/check.py": {
                 "more-than-the-pot": "a withdrawal is more than those before it leave",
             },
-            "planning/projection/faults.py": {
+            "planning/incomes.py": {
                 "share-depends-on-sex": "a share of the full rate, of somebody whose full rate depends on their sex",
             },
             "planning/projection/policies.py": {

@@ -21,6 +21,7 @@ OF_THE_REQUEST = frozenset(
         "no-survivor",
         "not-yet-born",
         "outside-tax-year",
+        "pensions-on-different-terms",
         "plan-too-long",
         "range-empty",
         "to-before-from",

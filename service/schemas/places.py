@@ -7,14 +7,19 @@ from typing import Any
 
 from marshmallow import ValidationError
 
+from service.schemas.together import Said
+
 
 def person_place(given: int | None, people: int, path: Sequence[str | int]) -> int:
     """The place of a person among so many. ValidationError, at the place where it is said, where there is no such person or it
     is not said which of two."""
     if given is None and people > 1:
-        raise _at(path, "This household has two people. Say which by place: 0 for the first, 1 for the second.")
+        raise _at(
+            path,
+            Said("missing", "This household has two people. Say which by place: 0 for the first, 1 for the second."),
+        )
     if given is not None and given >= people:
-        raise _at(path, "This household has one person, whose place is 0.")
+        raise _at(path, Said("no-such-person", "This household has one person, whose place is 0."))
     return given or 0
 
 
@@ -24,24 +29,26 @@ def pension_place(given: int | None, person: Mapping[str, Any], place: int, path
     if count == 0:
         raise _at(
             path,
-            f"This person has no pension. List it in `household.people[{place}].pensions`, such as "
-            '[{"uncrystallised": 100000}].',
+            Said(
+                "no-such-pension",
+                f"This person has no pension. List it in `household.people[{place}].pensions`, such as "
+                '[{"uncrystallised": 100000}].',
+            ),
         )
     if given is None and count > 1:
-        raise _at(path, f"This person has {count} pensions. Say which by place, from 0 to {count - 1}.")
-    if given is not None and given >= count:
         raise _at(
-            path,
-            "This person has one pension, whose place is 0."
-            if count == 1
-            else f"This person has {count} pensions. Places are from 0 to {count - 1}.",
+            path, Said("missing", f"This person has {count} pensions. Say which by place, from 0 to {count - 1}.")
         )
+    if given is not None and given >= count:
+        one = "This person has one pension, whose place is 0."
+        several = f"This person has {count} pensions. Places are from 0 to {count - 1}."
+        raise _at(path, Said("no-such-pension", one if count == 1 else several))
     return given or 0
 
 
-def _at(path: Sequence[str | int], message: str) -> ValidationError:
+def _at(path: Sequence[str | int], said: Said) -> ValidationError:
     """A fault at a place of the request."""
-    found: Any = [message]
+    found: Any = [said]
     for part in reversed(path):
         found = {part: found}
     return ValidationError(found)

@@ -216,12 +216,9 @@ def test_money_of_a_request_has_bounds() -> None:
     assert (money["minimum"], money["maximum"], money["multipleOf"]) == (0, 100_000_000, 0.01)
 
 
-def test_defaults_keep_to_their_schemas() -> None:
-    with_default = [(place, schema) for place, schema in schemas() if "default" in schema]
-    assert len(with_default) > 5
-    for place, schema in with_default:
-        bare = {key: value for key, value in schema.items() if key != "default"}
-        assert validator(bare).is_valid(schema["default"]), place
+def test_what_a_field_is_when_left_out_is_said_in_words() -> None:
+    """Some makers of clients take a field with a default for one that is required."""
+    assert [place for place, schema in schemas() if "default" in schema] == []
 
 
 @pytest.mark.parametrize("operation", OPERATIONS, ids=lambda operation: operation.id)

@@ -106,7 +106,7 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
     """Return what the agreement must say of a field, as JSON Schema words."""
     match field:
         case Money():
-            return {"type": "number", "minimum": 0, "maximum": LARGEST_MONEY, "x-decimals": 2}
+            return {"type": "number", "minimum": 0, "maximum": LARGEST_MONEY, "multipleOf": 0.01}
         case Rate():
             return rates(field.least, field.largest)
         case Growth():
@@ -124,8 +124,8 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
             return {"type": "string", "format": "date", "pattern": DATE_PATTERN}
         case Choice():
             if field.choices == TAX_YEARS:
-                # Each year adds one: the list of the agreement is open.
-                return {"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}$", "x-extensible-enum": list(TAX_YEARS)}
+                # Each year adds one: the list of the agreement, closed here, is open.
+                return {"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}$", "enum": sorted(TAX_YEARS)}
             return {"type": "string", "enum": sorted(field.choices)}
         case Text():
             return {"type": "string", "minLength": 1, "maxLength": field.longest}
@@ -142,7 +142,7 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
 
 def rates(least: int | Decimal, largest: int | Decimal, *, decimals: int = 4) -> dict[str, Any]:
     """Return what the agreement must say of a rate: a fraction with so many decimals at most."""
-    return {"type": "number", "minimum": float(least), "maximum": float(largest), "x-decimals": decimals}
+    return {"type": "number", "minimum": float(least), "maximum": float(largest), "multipleOf": float(f"1e-{decimals}")}
 
 
 CONSTRAINTS = (
@@ -150,9 +150,8 @@ CONSTRAINTS = (
     "format",
     "minimum",
     "maximum",
-    "x-decimals",
+    "multipleOf",
     "enum",
-    "x-extensible-enum",
     "pattern",
     "maxItems",
     "minItems",

@@ -10,11 +10,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from marshmallow import ValidationError
 
-from service.schemas.fields import LARGEST_MONEY, Money, Percentage, Rate, StrictField
+from service.schemas.fields import LARGEST_MONEY, Money, Rate, StrictField
 
 FIELDS = (
     (Money(), 100, LARGEST_MONEY, "two"),
-    (Percentage(largest=1_000), 100, 1_000, "two"),
     (Rate(least=0, largest=1), 10_000, 1, "four"),
 )
 

@@ -609,7 +609,7 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         yield from household_faults(household, book, ("to_age",))
     low, high = question.growth_range
     if low >= high:
-        yield Fault(("break_even_growth", "to"), "range-empty", "The range of growth must end above where it begins.")
+        yield Fault(("break_even_growth", "high"), "range-empty", "`high` must be above `low`.")
     for k, death in enumerate(question.deaths):
         yield from _death_faults(household, death, ("deaths", k), couple=couple)
     yield from _estate_faults(question.estate, couple=couple)
