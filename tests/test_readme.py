@@ -1,4 +1,5 @@
-"""README.md: every command is run, every request is answered, and every answer shown is the service's."""
+"""README.md: every command is run, every request is answered, and every answer shown is the service's. The examples of
+openapi/CHANGELOG.md are held to the same."""
 
 from __future__ import annotations
 
@@ -42,9 +43,9 @@ class Block(NamedTuple):
     line: int
 
 
-def blocks() -> list[Block]:
-    """All blocks of code, in order."""
-    text = (TOP / "README.md").read_text("utf-8")
+def blocks(page: str = "README.md") -> list[Block]:
+    """All blocks of code of a page, in order."""
+    text = (TOP / page).read_text("utf-8")
     fence = re.compile(r"^( *)```(\w+)\n(.*?)^\1```$", re.M | re.S)
     return [Block(found[2], found[3], text[: found.start()].count("\n") + 1) for found in fence.finditer(text)]
 
@@ -191,6 +192,17 @@ def requests_shown() -> list[tuple[Block, str]]:
 )
 def test_a_request_shown_is_the_one_that_is_sent(block: Block, name: str) -> None:
     assert list(differences(read(block.text), json.loads((TOP / name).read_text("utf-8")))) == []
+
+
+def test_the_changes_show_how_version_1_asks_and_answers(port: int) -> None:
+    old_request, request, old_answer, answer = [read(block.text) for block in blocks("openapi/CHANGELOG.md")]
+    asked, given = (
+        sent(["curl", "-s", f"{ADDRESS}/v1/withdrawal-tax", "-H", "Content-Type: application/json", "-d", body], port)
+        for body in (json.dumps(old_request), json.dumps(request))
+    )
+    assert (asked.status, given.status) == (422, 200)
+    assert list(differences(answer, json.loads(given.text))) == []
+    assert list(differences(old_answer, json.loads(given.text))) != []
 
 
 def test_every_block_of_json_is_a_request_or_an_answer() -> None:
