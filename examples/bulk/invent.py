@@ -25,7 +25,7 @@ INCOMES = {
     "self_employment": (4_000, 60_000),
     "state_pension": (6_000, 12_500),
     "defined_benefit_pension": (3_000, 40_000),
-    "property": (1_000, 20_000),
+    "property_income": (1_000, 20_000),
     "savings_interest": (50, 4_000),
     "dividends": (100, 15_000),
 }
