@@ -224,7 +224,7 @@ def test_the_commands_show_every_operation() -> None:
 PROGRAMS: dict[str, tuple[list[str], int, str]] = {
     "examples/quote.py": ([], 0, "£28,121.80"),
     "examples/bulk/invent.py": ([], 0, ""),
-    "examples/bulk/recalculate.py": (["--service"], 3, "1000 records, all accounted for"),
+    "examples/bulk/recalculate.py": (["--service"], 3, "1,000 records, all accounted for"),
 }
 """The programs that commands run: what stands before the service's address, which the first and the last take; the exit status;
 and what they print. An invented book has faulty records, so its status is 3."""
