@@ -39,7 +39,7 @@ def npm_program(name: str) -> str:
 
 def chromium() -> str:
     """The path of Chromium. The test is skipped if it is not there."""
-    return _chromium() or pytest.skip("Chromium is not installed; " + _how())
+    return _chromium() or pytest.skip(f"Chromium is not installed; {_how()}")
 
 
 def environment() -> dict[str, str]:
@@ -65,12 +65,12 @@ def install() -> None:
 
 def _program(folder: Path, kind: str, name: str) -> str:
     if not _installed(kind):
-        pytest.skip(f"{name} is not installed, or not at the version of tools.toml; {_how()}")
+        pytest.skip(f"{kind}'s tools are not installed, or not at the versions of tools.toml; {_how()}")
     return str(folder / ("bin" if kind == "pip" else ".bin") / name)
 
 
 def _how() -> str:
-    return "`python -m tests.clients.tools` installs it"
+    return "`python -m tests.clients.tools` installs them"
 
 
 def _mark(kind: str) -> Path:
