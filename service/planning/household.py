@@ -143,6 +143,7 @@ class PensionHeld(Value, frozen=True):
     protected_pension_age: Years | None = None
     growth: YearlyRate = 0
     yearly_charge: BasisPoints = 0
+    protected_tax_free_share: BasisPoints | None = None
 
     @property
     def held(self) -> Pence:
@@ -169,7 +170,8 @@ class Isa:
 class Member:
     """A person as a household's record gives them, with what they hold. Gift Aid donations are gross and the same each year.
 
-    ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances.
+    ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances. It counts as not yet
+    flexibly accessed where that is not known.
     """
 
     date_of_birth: date
@@ -185,6 +187,19 @@ class Member:
     child_benefit: Pence = 0
     pensions: tuple[PensionHeld, ...] = ()
     name: str | None = None
+    flexible_access_known: bool = True
+
+    @property
+    def protected_tax_free_share(self) -> BasisPoints:
+        """The largest share that any of the pensions protects as tax-free cash; 0 where none was given."""
+        return max((held.protected_tax_free_share or 0 for held in self.pensions), default=0)
+
+    @property
+    def earlier_access_matters(self) -> bool:
+        """Whether it was not said if income was taken flexibly before, of somebody who may have: there are drawdown funds, or
+        something is paid into money purchase pensions."""
+        pays_in = any(one.saving == "money_purchase" for one in self.contributions)
+        return not self.flexible_access_known and (self.pension.drawdown > 0 or pays_in)
 
     def one_pension(self, place: int) -> Pension:
         """One of the pensions, with what is used of the person's allowances."""

@@ -280,7 +280,14 @@ class HouseholdSchema(StrictSchema):
 
 
 _OF_THE_LAW = ("date_of_birth", "tax_residence", "gift_aid_donations", "marriage_allowance", "blind_persons_allowance")
-_OF_THE_PENSION = ("uncrystallised", "drawdown", "protected_pension_age", "growth", "yearly_charge")
+_OF_THE_PENSION = (
+    "uncrystallised",
+    "drawdown",
+    "protected_pension_age",
+    "growth",
+    "yearly_charge",
+    "protected_tax_free_share",
+)
 _NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
 _OF_THE_ISA = ("value", "subscribed_this_year", "cash_isa")
 _PLAIN = (*_OF_THE_LAW, "child_benefit", "cash", "name")
@@ -297,6 +304,7 @@ def member(values: Mapping[str, Any], growth: YearlyRate = 0) -> Member:
         pensions=pensions,
         income=tuple([_income(one) for one in values.get("income", ())]),
         contributions=tuple([contribution(one) for one in values.get("contributions", ())]),
+        flexible_access_known="flexibly_accessed" in values,
         **plain,
     )
 
