@@ -89,8 +89,7 @@ WITH_PRICES = "prices"
 """An amount that rises with prices each 6 April."""
 
 
-@dataclass(frozen=True, slots=True)
-class DatedIncome:
+class DatedIncome(Value, frozen=True):
     """An income as a household's record gives it: ``amount`` is a year's, in the money of the tax year that a question is about
     or, in a plan, of its first.
 
@@ -157,8 +156,7 @@ def after_charge(growth: YearlyRate, charge: BasisPoints) -> YearlyRate:
     return int(left) if left.denominator == 1 else left
 
 
-@dataclass(frozen=True, slots=True)
-class Isa:
+class Isa(Value, frozen=True):
     """A person's ISAs. ``cash_isa``: new money goes into a cash ISA, which has a limit of its own from 2027-28."""
 
     value: Pence = 0
@@ -166,8 +164,7 @@ class Isa:
     cash_isa: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Member:
+class Member(Value, frozen=True):
     """A person as a household's record gives them, with what they hold. Gift Aid donations are gross and the same each year.
 
     ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances. It counts as not yet
@@ -211,8 +208,7 @@ class Member:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Spending:
+class Spending(Value, frozen=True):
     """What the household spends a year, in the money of the plan's first tax year; see ``DatedIncome``."""
 
     amount: Pence

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 
 from service.figures.loader import TaxYearFigures
@@ -65,7 +64,7 @@ def settled(
         which = state_pension.which(member.date_of_birth, ages)
         assert which is not None, "a request for a share is refused where the full rate depends on sex"
         amount = half_up(state_pension.full_yearly(figures, which) * income.share_of_full_rate, WHOLE)
-    return replace(income, amount=amount, first=income.first or reached)
+    return income._replace(amount=amount, first=income.first or reached)
 
 
 def amount_between(

@@ -49,7 +49,8 @@ def request(
     **person: Any,
 ) -> dict[str, Any]:
     """A request: one person, or a couple, with what differs from ``PERSON``. Facts are given by name, wherever in a person's
-    record they belong; ``pension`` is the only pension, ``withdrawals`` and ``subscriptions`` are the person's own. None leaves a fact out."""
+    record they belong; ``pension`` is the only pension, ``withdrawals`` and ``subscriptions`` are the person's own. None
+    leaves a fact out."""
     people = [merged({**PERSON, "withdrawals": list(withdrawals)}, person)]
     if partner is not None:
         people.append(merged({**PERSON, "pension": {"uncrystallised": 0}}, partner))
