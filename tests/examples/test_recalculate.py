@@ -137,7 +137,7 @@ def test_a_book_from_a_spreadsheet_and_a_table_for_one(tmp_path: Path, service: 
     assert again.returncode == 3, again.stderr
     first = json.loads((out / "failures.ndjson").read_bytes().splitlines()[0])
     assert first["id"] == "@B"
-    assert [fault["pointer"] for fault in first["problem"]["errors"]] == ["#/person/income/1/amount"]
+    assert [fault["pointer"] for fault in first["problem"]["errors"]] == ["#/household/people/0/income/1/amount"]
 
 
 def test_a_book_of_which_nothing_can_be_sent_needs_no_service(tmp_path: Path) -> None:

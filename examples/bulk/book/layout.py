@@ -28,14 +28,13 @@ class Column(NamedTuple):
     """A column of a book, and where its cells go in the request.
 
     ``place`` is a JSON Pointer without the first slash (RFC 6901): a number is an entry of a list, and ``-`` a new entry at its
-    end, in which ``beside`` stands with the cell. A number is multiplied by ``times`` on its way.
+    end, in which ``beside`` stands with the cell.
     """
 
     name: str
     unit: Unit
     place: str
     beside: tuple[tuple[str, str], ...] = ()
-    times: int = 1
 
 
 class ResultColumn(NamedTuple):
@@ -78,9 +77,15 @@ FIELDS = (
     Column("uncrystallised", "pounds", "household/people/0/pensions/0/uncrystallised"),
     Column("drawdown", "pounds", "household/people/0/pensions/0/drawdown"),
     Column("lump_sum_allowance_used", "pounds", "household/people/0/lump_sum_allowances/lump_sum_allowance_used"),
-    Column("lump_sum_and_death_benefit_allowance_used", "pounds", "household/people/0/lump_sum_allowances/lump_sum_and_death_benefit_allowance_used"),
+    Column(
+        "lump_sum_and_death_benefit_allowance_used",
+        "pounds",
+        "household/people/0/lump_sum_allowances/lump_sum_and_death_benefit_allowance_used",
+    ),
     Column("lifetime_allowance_used", "fraction", "household/people/0/lump_sum_allowances/lifetime_allowance_used"),
-    Column("protected_lump_sum_allowance", "pounds", "household/people/0/lump_sum_allowances/protected_lump_sum_allowance"),
+    Column(
+        "protected_lump_sum_allowance", "pounds", "household/people/0/lump_sum_allowances/protected_lump_sum_allowance"
+    ),
     Column(
         "protected_lump_sum_and_death_benefit_allowance",
         "pounds",
@@ -186,7 +191,7 @@ def request_of(row: Mapping[str, object], *, uk_dates: bool = False) -> dict[str
         *above, last = column.place.split("/")
         part = part_at(request, above)
         part.update(column.beside)
-        part[last] = _multiplied(value, column.times)
+        part[last] = value
     return request
 
 
@@ -205,17 +210,10 @@ def part_at(request: dict[str, Any], steps: Sequence[str]) -> Any:
     return here
 
 
-def _multiplied(value: Any, times: int) -> Any:
-    """A number multiplied exactly; anything else as it is."""
-    if times == 1 or type(value) not in (int, float):
-        return value
-    return exact_number(format((Decimal(repr(value)) * times).normalize(), "f"))
-
-
 def columns_at(request: Mapping[str, Any], pointer: str) -> list[Column]:
     """The columns that a place of a request was made from: one for a value, several for an object, none for all of it.
 
-    ``pointer`` is a JSON Pointer as the service gives it, such as ``#/person/income/0/amount``.
+    ``pointer`` is a JSON Pointer as the service gives it, such as ``#/household/people/0/income/0/amount``.
     """
     if "/" not in pointer:
         return []
