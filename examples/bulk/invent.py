@@ -29,8 +29,8 @@ INCOMES = {
     "savings_interest": (50, 4_000),
     "dividends": (100, 15_000),
 }
-SURE_OF_A_STATE_PENSION = 67
-"""The age by which everybody invented has reached State Pension age."""
+SURE_OF_A_STATE_PENSION = 68
+"""The age by which everybody invented has had a State Pension for all of the tax year before, too."""
 ROWS_IN_A_GROUP = 10_000
 """Of a Parquet file, where each row group can be calculated apart."""
 
