@@ -1,4 +1,4 @@
-"""The columns of a book stand for the request's fields, all of them, and change nothing on the way."""
+"""The columns of a book stand for the request's fields, all that a quote of one pension needs, and change nothing on the way."""
 
 from __future__ import annotations
 
