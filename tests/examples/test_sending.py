@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import socket
 import threading
 import time
@@ -289,6 +290,26 @@ def test_a_refusal_stops_the_run_at_once_and_says_why(number: int) -> None:
         with pytest.raises(StopError, match=rf"{number}: No\. Not now"):
             sending.send(LINES)
     assert len(stand.calls) == 1
+
+
+@pytest.mark.parametrize(
+    ("errors", "told"),
+    [
+        (
+            [{"pointer": "#", "detail": "There is no such thing."}, {"detail": "Nor this."}],
+            " There is no such thing. Nor this.",
+        ),
+        (["of a proxy"], ""),
+        ("of a proxy", ""),
+        ([{"message": "of a proxy"}], ""),
+    ],
+)
+def test_what_a_refusal_says_of_its_faults_is_told(errors: Any, told: str) -> None:
+    problem = json.dumps({"title": "No", "detail": "Not so.", "errors": errors}).encode()
+    with standing(lambda handler, body: reply(handler, 422, problem)) as stand:
+        sending, _, _ = sender(stand.url)
+        with pytest.raises(StopError, match=rf"^the service answered 422: No\. Not so\.{re.escape(told)}$"):
+            sending.send(LINES)
 
 
 def test_too_many_lines_at_once_are_sent_in_halves() -> None:

@@ -284,7 +284,7 @@ class Sender:
             raise _TooLargeError(problem_of(response))
         if response.status_code != 200:
             problem = problem_of(response)
-            raise StopError(f"the service answered {response.status_code}: {problem['title']}. {problem['detail']}")
+            raise StopError(f"the service answered {response.status_code}: {problem['title']}. {_details(problem)}")
 
     def _session(self) -> requests.Session:
         if not hasattr(self._of_thread, "session"):
@@ -358,6 +358,13 @@ def problem_of(response: requests.Response) -> dict[str, Any]:
         problem = None
     plain = {"title": response.reason or "No reason given", "detail": "", "status": response.status_code, "errors": []}
     return {**plain, **problem} if isinstance(problem, dict) else plain
+
+
+def _details(problem: dict[str, Any]) -> str:
+    """What a problem says, and each of its faults. Whoever stands between may have written it."""
+    faults = problem["errors"] if isinstance(problem["errors"], list) else []
+    told = [fault.get("detail") for fault in faults if isinstance(fault, dict)]
+    return " ".join(map(str, filter(None, [problem["detail"], *told])))
 
 
 def versions_differ(first: str, second: str) -> str:
