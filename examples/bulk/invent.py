@@ -73,6 +73,7 @@ def _row(random: Random, name: str, tax_year: str) -> Row:
         method=random.choice(("ufpls", "ufpls", "drawdown", "pcls_and_drawdown", "pcls")),
         uncrystallised=_pounds(random, 80_000, 900_000),
         drawdown=_pounds(random, 60_000, 300_000),
+        flexibly_accessed=random.choice(("true", "true", "false", "")),
         date=random.choice(("", f"{start}-{random.randint(5, 12):02}-{random.randint(1, 28):02}")),
     )
     wanted = random.random() < 0.2

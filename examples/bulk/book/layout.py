@@ -92,6 +92,7 @@ FIELDS = (
         "household/people/0/lump_sum_allowances/protected_lump_sum_and_death_benefit_allowance",
     ),
     Column("protected_pension_age", "number", "household/people/0/pensions/0/protected_pension_age"),
+    Column("protected_tax_free_share", "fraction", "household/people/0/pensions/0/protected_tax_free_share"),
     Column("flexibly_accessed", "truth", "household/people/0/flexibly_accessed"),
     Column("method", "text", "withdrawal/method"),
     Column("amount", "pounds", "withdrawal/amount"),
