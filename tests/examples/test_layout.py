@@ -318,7 +318,8 @@ def test_typed_cells_of_a_parquet_file() -> None:
     assert layout.cell(None, "number") is None
 
 
-def test_every_column_of_the_results_is_filled_by_some_answer() -> None:
+def results_with(fields: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+    """The service's results, or those fields of them, for two withdrawals that together fill every column."""
     person = {
         "date_of_birth": "1966-05-14",
         "tax_residence": "england",
@@ -335,13 +336,36 @@ def test_every_column_of_the_results_is_filled_by_some_answer() -> None:
         }
         for year in ("2022-23", "2026-27")
     ]
-    answers = calculator("withdrawal-tax").answers("\n".join(map(json.dumps, bodies)).encode())
-    rows = [layout.result_row(json.dumps(json.loads(line)["result"]).encode()) for line in list(answers)[:-1]]
+    *lines, _ = calculator("withdrawal-tax", fields).answers("\n".join(map(json.dumps, bodies)).encode())
+    return [json.loads(line)["result"] for line in lines]
+
+
+def rows_of(results: list[dict[str, Any]]) -> list[list[Any]]:
+    return [layout.result_row(json.dumps(result).encode()) for result in results]
+
+
+def test_every_column_of_the_results_is_filled_by_some_answer() -> None:
+    rows = rows_of(results_with())
     filled = [any(cell is not None for cell in cells) for cells in zip(*rows, strict=True)]
     assert filled == [True] * (len(layout.RESULTS) + 1)
     (charge,) = (place for place, column in enumerate(layout.RESULTS) if column.name == "lifetime_allowance_charge")
     assert rows[0][charge] > 0
     assert rows[1][charge] is None
+
+
+def places_in(value: Any, above: str = "") -> set[str]:
+    """The keys, joined by points, that lead to whatever in an answer is neither an object nor a list."""
+    if isinstance(value, list):
+        return {place for item in value for place in places_in(item, above)}
+    if isinstance(value, dict):
+        return {place for key, item in value.items() for place in places_in(item, f"{above}.{key}" if above else key)}
+    return {above}
+
+
+def test_what_is_asked_for_fills_the_columns_and_nothing_else() -> None:
+    results = results_with(layout.ASKED_FOR)
+    assert rows_of(results) == rows_of(results_with())
+    assert places_in(results) == set(layout.ASKED_FOR)
 
 
 @given(st.dates(date(1900, 1, 1), date(2100, 1, 1)), st.integers(2019, 2030))

@@ -149,6 +149,8 @@ RESULTS = (
 )
 WARNINGS = "warnings"
 """The last column of the results: the codes of the warnings, with spaces between them."""
+ASKED_FOR = (*(".".join(column.path) for column in RESULTS), f"{WARNINGS}.code")
+"""The fields of an answer that those columns are made of, as the service's ``fields`` names them."""
 
 _THOUSANDS = re.compile(r"£? ?([0-9]{1,3}(?:,[0-9]{3})+|[0-9]+)((?:\.[0-9]+)?)")
 _UK_DAY = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
