@@ -81,10 +81,11 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {f"{FIRST}/contributions": [{"yearly": 90000, "relief": "net_pay"}]}),
         ({}, {f"{FIRST}/contributions": [{"yearly": 90000, "payer": "employer"}]}),
     ],
-    "`pensions`: funds, `protected_pension_age`": [
+    "`pensions`: funds, `protected_pension_age`, `protected_tax_free_share`": [
         ({}, {f"{PENSION}/uncrystallised": 90000}),
         ({}, {f"{PENSION}/drawdown": 0}),
         (NOT_YET_57, {f"{PENSION}/protected_pension_age": 50}),
+        ({}, {f"{PENSION}/protected_tax_free_share": 0.4}),
     ],
     "`pensions`: `growth`, `yearly_charge`": [
         ({}, {f"{place}/growth": 0.05 for place in OF_BOTH}),
@@ -92,7 +93,6 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
     ],
     "`pensions`: guarantees, exit charge, transfer, nomination": [
         ({}, {f"{PENSION}/guaranteed_annuity_rate": True}),
-        ({}, {f"{PENSION}/protected_tax_free_share": 0.4}),
         ({}, {f"{PENSION}/safeguarded_benefits": 50000}),
         ({}, {f"{PENSION}/exit_charge": 900}),
         ({}, {f"{PENSION}/transfer_planned": True, f"{PENSION}/transfer_flag": "amber"}),

@@ -29,6 +29,8 @@ INCOMES = {
     "savings_interest": (50, 4_000),
     "dividends": (100, 15_000),
 }
+SURE_OF_A_STATE_PENSION = 68
+"""The age by which everybody invented has had a State Pension for all of the tax year before, too."""
 ROWS_IN_A_GROUP = 10_000
 """Of a Parquet file, where each row group can be calculated apart."""
 
@@ -59,22 +61,27 @@ def rows(count: int, faulty: float, tax_year: str, seed: int) -> Iterator[Row]:
 def _row(random: Random, name: str, tax_year: str) -> Row:
     row = dict.fromkeys(layout.COLUMNS, "")
     start = int(tax_year[:4])
-    kinds = random.sample(list(INCOMES), random.choice((1, 1, 2, 2, 3)))
+    born = random.randint(1948, 1968)
+    possible = [kind for kind in INCOMES if kind != "state_pension" or start - born >= SURE_OF_A_STATE_PENSION]
+    kinds = random.sample(possible, random.choice((1, 1, 2, 2, 3)))
     row.update({kind: _pounds(random, *INCOMES[kind]) for kind in kinds})
     row.update(
         id=name,
         tax_year=tax_year,
-        date_of_birth=f"{random.randint(1948, 1968)}-{random.randint(1, 12):02}-{random.randint(1, 28):02}",
+        date_of_birth=f"{born}-{random.randint(1, 12):02}-{random.randint(1, 28):02}",
         tax_residence=random.choice(NATIONS),
         method=random.choice(("ufpls", "ufpls", "drawdown", "pcls_and_drawdown", "pcls")),
         uncrystallised=_pounds(random, 80_000, 900_000),
         drawdown=_pounds(random, 60_000, 300_000),
+        flexibly_accessed=random.choice(("true", "true", "false", "")),
         date=random.choice(("", f"{start}-{random.randint(5, 12):02}-{random.randint(1, 28):02}")),
     )
     wanted = random.random() < 0.2
     row["net_wanted" if wanted else "amount"] = _pounds(
         random, 500, 15_000 if wanted or row["method"] == "pcls" else 50_000
     )
+    if random.random() < 0.1:
+        row["relief_at_source_contributions_gross"] = _pounds(random, 500, 3_600)
     if random.random() < 0.1:
         row["gift_aid_donations_gross"] = _pounds(random, 20, 2_000)
     if random.random() < 0.05:

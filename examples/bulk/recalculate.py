@@ -130,6 +130,7 @@ def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
                 sender = Sender(
                     options.service,
                     options.operation,
+                    plan.fields,
                     at_once=options.at_once,
                     stop=stop,
                     note=lambda text: tqdm.write(text, sys.stderr),

@@ -6,7 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 
 import flask_swagger_ui
-from flask import Blueprint, Response, request, send_from_directory
+from flask import Blueprint, Response, abort, request
 
 from service.http import problems
 from service.http.negotiation import refuse_query
@@ -15,7 +15,8 @@ from service.http.provider import json_response
 from service.law.rulebook import RuleBook
 from service.schemas.rules import Versions
 
-_ASSETS = Path(flask_swagger_ui.__file__).parent / "dist"
+_PARTS = {"swagger-ui.css": "text/css; charset=utf-8", "swagger-ui-bundle.js": "text/javascript; charset=utf-8"}
+"""The files of Swagger UI that docs.html needs."""
 
 
 def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
@@ -24,6 +25,7 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
     agreement = files("openapi").joinpath("openapi.yaml").read_bytes()
     pages = {code: problems.page(code) for code in problems.KINDS}
     page = files("service.http").joinpath("docs.html").read_bytes()
+    parts = {name: Path(flask_swagger_ui.__file__).with_name("dist").joinpath(name).read_bytes() for name in _PARTS}
 
     @routes.get("/openapi.yaml")
     def openapi_yaml() -> Response:
@@ -36,11 +38,13 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
 
     @routes.get("/docs")
     def docs() -> Response:
-        return Response(page, content_type="text/html; charset=utf-8")
+        return _asked_again_each_time(page, "text/html; charset=utf-8")
 
-    @routes.get("/docs/<path:asset>")
+    @routes.get("/docs/<asset>")
     def docs_asset(asset: str) -> Response:
-        return send_from_directory(_ASSETS, asset, conditional=False)
+        if asset not in parts:
+            abort(404)
+        return _asked_again_each_time(parts[asset], _PARTS[asset])
 
     @routes.get("/problems/<code>")
     def problem_page(code: str) -> Response:
@@ -71,6 +75,15 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
         )
 
     return routes
+
+
+def _asked_again_each_time(content: bytes, content_type: str) -> Response:
+    """The page or a part of it, which browsers keep, but ask each time whether it has changed."""
+    response = Response(content, content_type=content_type)
+    response.add_etag()
+    response.headers["Cache-Control"] = "no-cache"
+    response.make_conditional(request)
+    return response
 
 
 def _unstored(document: dict[str, object]) -> Response:

@@ -89,8 +89,7 @@ WITH_PRICES = "prices"
 """An amount that rises with prices each 6 April."""
 
 
-@dataclass(frozen=True, slots=True)
-class DatedIncome:
+class DatedIncome(Value, frozen=True):
     """An income as a household's record gives it: ``amount`` is a year's, in the money of the tax year that a question is about
     or, in a plan, of its first.
 
@@ -143,6 +142,7 @@ class PensionHeld(Value, frozen=True):
     protected_pension_age: Years | None = None
     growth: YearlyRate = 0
     yearly_charge: BasisPoints = 0
+    protected_tax_free_share: BasisPoints | None = None
 
     @property
     def held(self) -> Pence:
@@ -156,8 +156,7 @@ def after_charge(growth: YearlyRate, charge: BasisPoints) -> YearlyRate:
     return int(left) if left.denominator == 1 else left
 
 
-@dataclass(frozen=True, slots=True)
-class Isa:
+class Isa(Value, frozen=True):
     """A person's ISAs. ``cash_isa``: new money goes into a cash ISA, which has a limit of its own from 2027-28."""
 
     value: Pence = 0
@@ -165,11 +164,11 @@ class Isa:
     cash_isa: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Member:
+class Member(Value, frozen=True):
     """A person as a household's record gives them, with what they hold. Gift Aid donations are gross and the same each year.
 
-    ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances.
+    ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances. It counts as not yet
+    flexibly accessed where that is not known.
     """
 
     date_of_birth: date
@@ -185,6 +184,19 @@ class Member:
     child_benefit: Pence = 0
     pensions: tuple[PensionHeld, ...] = ()
     name: str | None = None
+    flexible_access_known: bool = True
+
+    @property
+    def protected_tax_free_share(self) -> BasisPoints:
+        """The largest share that any of the pensions protects as tax-free cash; 0 where none was given."""
+        return max((held.protected_tax_free_share or 0 for held in self.pensions), default=0)
+
+    @property
+    def earlier_access_matters(self) -> bool:
+        """Whether it was not said if income was taken flexibly before, of somebody who may have: there are drawdown funds, or
+        something is paid into money purchase pensions."""
+        pays_in = any(one.saving == "money_purchase" for one in self.contributions)
+        return not self.flexible_access_known and (self.pension.drawdown > 0 or pays_in)
 
     def one_pension(self, place: int) -> Pension:
         """One of the pensions, with what is used of the person's allowances."""
@@ -196,8 +208,7 @@ class Member:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class Spending:
+class Spending(Value, frozen=True):
     """What the household spends a year, in the money of the plan's first tax year; see ``DatedIncome``."""
 
     amount: Pence

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 from datetime import date
 
 from service.figures.loader import TaxYearFigures
@@ -65,7 +64,7 @@ def settled(
         which = state_pension.which(member.date_of_birth, ages)
         assert which is not None, "a request for a share is refused where the full rate depends on sex"
         amount = half_up(state_pension.full_yearly(figures, which) * income.share_of_full_rate, WHOLE)
-    return replace(income, amount=amount, first=income.first or reached)
+    return income._replace(amount=amount, first=income.first or reached)
 
 
 def amount_between(
@@ -92,27 +91,36 @@ def amount_between(
 def record_faults(member: Member, path: Path, ages: StatePensionAges) -> Iterator[Fault]:
     """What cannot be in the incomes and contributions of a person, whose place is ``path``."""
     for j, income in enumerate(member.income):
-        yield from _income_faults(income, member, (*path, "income", j), ages)
+        if income.share_of_full_rate is not None and state_pension.which(member.date_of_birth, ages) is None:
+            yield Fault(
+                (*path, "income", j, "share_of_full_rate"),
+                "share-depends-on-sex",
+                f"A person born on {day_month_year(member.date_of_birth)} has the new or the basic State Pension depending on "
+                "sex, which is not asked. Give `amount` instead.",
+            )
+        if _ends_too_early(income):
+            yield _to_before_from(income, (*path, "income", j))
     for j, contribution in enumerate(member.contributions):
-        yield from dates_faults(contribution, (*path, "contributions", j))
+        if _ends_too_early(contribution):
+            yield _to_before_from(contribution, (*path, "contributions", j))
 
 
-def _income_faults(income: DatedIncome, member: Member, path: Path, ages: StatePensionAges) -> Iterator[Fault]:
-    if income.share_of_full_rate is not None and state_pension.which(member.date_of_birth, ages) is None:
-        yield Fault(
-            (*path, "share_of_full_rate"),
-            "share-depends-on-sex",
-            f"A person born on {day_month_year(member.date_of_birth)} has the new or the basic State Pension depending on sex, "
-            "which is not asked. Give `amount` instead.",
-        )
-    yield from dates_faults(income, path)
+def spending_faults(spending: tuple[Spending, ...], path: Path) -> Iterator[Fault]:
+    """What cannot be in what a household spends, whose place is ``path``."""
+    for j, item in enumerate(spending):
+        if _ends_too_early(item):
+            yield _to_before_from(item, (*path, j))
 
 
-def dates_faults(item: DatedIncome | Spending | Contribution, path: Path) -> Iterator[Fault]:
-    """What ends before it begins."""
-    if item.first is not None and item.last is not None and item.last < item.first:
-        yield Fault(
-            (*path, "to"),
-            "to-before-from",
-            f"`to`, {item.last.isoformat()}, is before `from`, {item.first.isoformat()}.",
-        )
+def _ends_too_early(item: DatedIncome | Spending | Contribution) -> bool:
+    return item.last is not None and item.first is not None and item.last < item.first
+
+
+def _to_before_from(item: DatedIncome | Spending | Contribution, path: Path) -> Fault:
+    assert item.last is not None
+    assert item.first is not None
+    return Fault(
+        (*path, "to"),
+        "to-before-from",
+        f"`to`, {item.last.isoformat()}, is before `from`, {item.first.isoformat()}.",
+    )

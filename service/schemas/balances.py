@@ -5,12 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from service.law.lump_sums import Pension
-from service.planning.household import Assumptions
+from service.planning.household import Assumptions, Member
 from service.planning.projection.balances import Balance, MoneyPurchaseAllowance, Withdrawal
 from service.schemas.units import fraction, in_pounds, pounds, yearly_rate
-
-ONLY_PENSION = 0
-"""The place of a person's pension in the list of theirs."""
 
 
 def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
@@ -37,16 +34,24 @@ def balance_answer(balance: Balance, growth: str) -> dict[str, Any]:
     }
 
 
-def pensions_answer(balance: Balance, after: Pension) -> list[dict[str, Any]]:
-    """How a person's pensions moved, as JSON, with what each consists of at the end."""
+def pensions_answer(balance: Balance, after: Pension, member: Member) -> list[dict[str, Any]]:
+    """How a person's pensions moved, as JSON, with what they consist of at the end."""
     moved = balance_answer(balance, "growth")
     held = {"uncrystallised": pounds(after.uncrystallised), "drawdown": pounds(after.drawdown)}
-    return [{"pension": ONLY_PENSION, **moved, **held}]
+    return [{**place, **moved, **held} for place in _put_together(member)]
 
 
-def withdrawals_answer(withdrawal: Withdrawal) -> list[dict[str, Any]]:
-    """What a person draws from each pension, as JSON."""
-    return [{"pension": ONLY_PENSION, **in_pounds(withdrawal, Withdrawal._fields)}]
+def withdrawals_answer(withdrawal: Withdrawal, member: Member) -> list[dict[str, Any]]:
+    """What a person draws from their pensions, as JSON."""
+    return [{**place, **in_pounds(withdrawal, Withdrawal._fields)} for place in _put_together(member)]
+
+
+def _put_together(member: Member) -> list[dict[str, Any]]:
+    """The places of a person's pensions that count as one: all of them, as their terms are the same."""
+    first, *others = range(len(member.pensions)) or (None,)
+    if first is None:
+        return []
+    return [{"pension": first, "together_with": others} if others else {"pension": first}]
 
 
 def money_purchase_answer(allowance: MoneyPurchaseAllowance) -> dict[str, Any]:

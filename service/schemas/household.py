@@ -9,6 +9,7 @@ from typing import Any, get_args
 from service.law.death_benefits import FORMS
 from service.law.income_tax import NATIONS, MarriageAllowance
 from service.law.lump_sums import Pension
+from service.law.units import Years
 from service.planning.household import (
     INCOME_KINDS,
     WITH_PRICES,
@@ -279,53 +280,87 @@ class HouseholdSchema(StrictSchema):
     estate = StrictNested(EstateSchema)
 
 
-_OF_THE_LAW = ("date_of_birth", "tax_residence", "gift_aid_donations", "marriage_allowance", "blind_persons_allowance")
-_OF_THE_PENSION = ("uncrystallised", "drawdown", "protected_pension_age", "growth", "yearly_charge")
+_OF_THE_PENSION = frozenset(
+    (
+        "uncrystallised",
+        "drawdown",
+        "protected_pension_age",
+        "growth",
+        "yearly_charge",
+        "protected_tax_free_share",
+    )
+)
 _NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
-_OF_THE_ISA = ("value", "subscribed_this_year", "cash_isa")
-_PLAIN = (*_OF_THE_LAW, "child_benefit", "cash", "name")
+_OF_THE_ISA = frozenset(("value", "subscribed_this_year", "cash_isa"))
+_PLAIN = frozenset(
+    (
+        "date_of_birth",
+        "tax_residence",
+        "gift_aid_donations",
+        "marriage_allowance",
+        "blind_persons_allowance",
+        "child_benefit",
+        "cash",
+        "name",
+    )
+)
+_NOTHING: Mapping[str, Any] = {}
 
 
 def member(values: Mapping[str, Any], growth: YearlyRate = 0) -> Member:
     """A person from loaded values; ``growth`` is that of pensions which have none of their own."""
     pensions = tuple([_pension(one, growth) for one in values.get("pensions", ())])
-    plain = {key: values[key] for key in _PLAIN if key in values}
+    given: dict[str, Any] = {key: value for key, value in values.items() if key in _PLAIN}
     if "isa" in values:
-        plain["isa"] = Isa(**{key: values["isa"][key] for key in _OF_THE_ISA if key in values["isa"]})
+        given["isa"] = Isa(**_those(values["isa"], _OF_THE_ISA))
+    if "contributions" in values:
+        given["contributions"] = tuple([Contribution(**one) for one in values["contributions"]])
     return Member(
         pension=_together(values, pensions),
         pensions=pensions,
         income=tuple([_income(one) for one in values.get("income", ())]),
-        contributions=tuple([contribution(one) for one in values.get("contributions", ())]),
-        **plain,
+        flexible_access_known="flexibly_accessed" in values,
+        **given,
     )
 
 
+def _those(values: Mapping[str, Any], names: frozenset[str]) -> Mapping[str, Any]:
+    """Of loaded values those with these names."""
+    return values if values.keys() <= names else {key: value for key, value in values.items() if key in names}
+
+
 def _pension(values: Mapping[str, Any], growth: YearlyRate) -> PensionHeld:
-    return PensionHeld(**{"growth": growth, **{key: values[key] for key in _OF_THE_PENSION if key in values}})
+    of_the_pension = _those(values, _OF_THE_PENSION)
+    return PensionHeld(**of_the_pension) if "growth" in values else PensionHeld(growth=growth, **of_the_pension)
 
 
 def _together(values: Mapping[str, Any], pensions: tuple[PensionHeld, ...]) -> Pension:
     """All pensions of a person as one, with what is used of the allowances. Its protected age is that of the first pension with
     anything in it: where others differ, who puts them together has to refuse."""
-    used = values.get("lump_sum_allowances", {})
+    used = values.get("lump_sum_allowances", _NOTHING)
+    if _NOT_OF_THE_ALLOWANCES in used:
+        used = {key: value for key, value in used.items() if key != _NOT_OF_THE_ALLOWANCES}
+    uncrystallised = drawdown = 0
+    protected_age: Years | None = None
+    nothing_yet = True
+    for one in pensions:
+        uncrystallised += one.uncrystallised
+        drawdown += one.drawdown
+        if nothing_yet and one.held:
+            protected_age, nothing_yet = one.protected_pension_age, False
     return Pension(
-        sum([one.uncrystallised for one in pensions]),
-        sum([one.drawdown for one in pensions]),
-        protected_pension_age=next((one.protected_pension_age for one in pensions if one.held), None),
+        uncrystallised,
+        drawdown,
+        protected_pension_age=protected_age,
         flexibly_accessed=values.get("flexibly_accessed", False),
-        **{key: used[key] for key in used if key != _NOT_OF_THE_ALLOWANCES},
+        **used,
     )
 
 
 def _income(values: Mapping[str, Any]) -> DatedIncome:
-    default = {"increases": WITH_PRICES} if values["kind"] == "state_pension" else {}
-    return DatedIncome(**{**default, **values})
-
-
-def contribution(values: Mapping[str, Any]) -> Contribution:
-    """A contribution from loaded values."""
-    return Contribution(**values)
+    if values["kind"] == "state_pension" and "increases" not in values:
+        return DatedIncome(increases=WITH_PRICES, **values)
+    return DatedIncome(**values)
 
 
 def spending(values: Mapping[str, Any]) -> tuple[Spending, ...]:

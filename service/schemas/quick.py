@@ -40,15 +40,14 @@ def quick_reader(schema: Schema) -> Callable[[object], dict[str, Any]]:
 def _object_reader(schema: Schema) -> Reader:
     # By the key of the document: the name of the loaded value, and what reads it.
     readers = {field.data_key or name: (name, _reader(field)) for name, field in schema.load_fields.items()}
-    required = [field.data_key or name for name, field in schema.load_fields.items() if field.required]
+    required = frozenset(field.data_key or name for name, field in schema.load_fields.items() if field.required)
     rules = schema.rules if isinstance(schema, StrictSchema) else ()
 
     def read(document: object) -> dict[str, Any]:
         if type(document) is not dict:
             raise Refused
-        for key in required:
-            if key not in document:
-                raise Refused
+        if not required <= document.keys():
+            raise Refused
         loaded = {}
         for key, value in document.items():
             name, reader = readers[key]

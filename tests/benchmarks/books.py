@@ -58,7 +58,7 @@ def _request(random: Random) -> dict[str, Any]:
         asked["amount"] = _pounds(random, 2_000, 30_000 if method == "pcls" else 80_000)
     if random.random() < 0.3:
         asked["date"] = "2026-12-01"
-    household = {"people": [_person(random) | {"pensions": [pension]}]}
+    household = {"people": [_person(random) | {"pensions": [pension], "flexibly_accessed": False}]}
     request = {"household": household, "tax_year": "2026-27", "withdrawal": asked}
     if random.random() < 0.3:
         request["payroll"] = random.choice(

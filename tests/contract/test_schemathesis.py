@@ -473,8 +473,6 @@ schema = schemathesis.openapi.from_dict(STRICT, config=CONFIG)
 schema.app = create_app(Settings.for_tests())
 
 
-# The caller that Schemathesis uses in-process leaves the files of /docs to the garbage collector.
-@pytest.mark.filterwarnings("ignore:Exception ignored in:pytest.PytestUnraisableExceptionWarning")
 @schema.parametrize()
 @settings(suppress_health_check=list(HealthCheck))
 def test_generated_requests(case: schemathesis.Case) -> None:

@@ -1,4 +1,4 @@
-"""The columns of a book stand for the request's fields, all of them, and change nothing on the way."""
+"""The columns of a book stand for the request's fields, all that a quote of one pension needs, and change nothing on the way."""
 
 from __future__ import annotations
 
@@ -19,23 +19,70 @@ from service.schemas.quote.request import withdrawal_tax_schema
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 from tests.examples.conftest import SCRIPTS
 
+PERSON = "household/people/*"
+LEFT_OUT = (
+    # One person, whose one pension it is.
+    "withdrawal/person",
+    "withdrawal/pension",
+    f"{PERSON}/name",
+    f"{PERSON}/pensions/*/name",
+    # Incomes and contributions have one amount a year, and the contributions are the person's own.
+    f"{PERSON}/income/*/from",
+    f"{PERSON}/income/*/to",
+    f"{PERSON}/income/*/share_of_full_rate",
+    f"{PERSON}/contributions/*/amount",
+    f"{PERSON}/contributions/*/date",
+    f"{PERSON}/contributions/*/from",
+    f"{PERSON}/contributions/*/to",
+    f"{PERSON}/contributions/*/payer",
+    f"{PERSON}/contributions/*/saving",
+    # What a quote does not look at.
+    "household/spending",
+    "household/estate",
+    f"{PERSON}/income/*/increases",
+    f"{PERSON}/pensions/*/safeguarded_benefits",
+    f"{PERSON}/pensions/*/guaranteed_annuity_rate",
+    f"{PERSON}/pensions/*/exit_charge",
+    f"{PERSON}/pensions/*/scheme_kind",
+    f"{PERSON}/pensions/*/transfer_planned",
+    f"{PERSON}/pensions/*/transfer_flag",
+    f"{PERSON}/pensions/*/nomination",
+    f"{PERSON}/pensions/*/nomination_reviewed_on",
+    f"{PERSON}/pensions/*/growth",
+    f"{PERSON}/pensions/*/yearly_charge",
+    f"{PERSON}/lump_sum_allowances/tax_free_received_before_6_april_2024",
+    f"{PERSON}/isa",
+    f"{PERSON}/cash",
+    f"{PERSON}/circumstances",
+)
+"""The fields, and objects with all their fields, that a book has no columns for."""
 
-def fields_of(schema: StrictSchema, above: tuple[str, ...] = ()) -> set[tuple[str, ...]]:
-    """The path of every single field of a request."""
-    found: set[tuple[str, ...]] = set()
+
+def fields_of(schema: StrictSchema, above: str = "") -> set[str]:
+    """The place of every single field of a request; * is any entry of a list."""
+    found: set[str] = set()
     for name, field in schema.load_fields.items():
-        path = (*above, field.data_key or name)
-        found |= fields_of(field.schema, path) if isinstance(field, StrictNested) else {path}
+        place = f"{above}{field.data_key or name}"
+        if isinstance(field, ObjectList):
+            found |= fields_of(field.inner.schema, f"{place}/*/")
+        else:
+            found |= fields_of(field.schema, f"{place}/") if isinstance(field, StrictNested) else {place}
     return found
 
 
-def test_every_field_of_the_request_has_a_column_and_every_column_a_field() -> None:
-    schema = withdrawal_tax_schema(("2026-27",))
-    person = schema.load_fields["person"].schema
-    assert isinstance(person.load_fields["income"], ObjectList)
-    places = {tuple(column.place.split("/")) for column in layout.FIELDS}
-    assert fields_of(schema) - {("person", "income")} == places - {("person", "income", "-", "amount")}
-    assert {kind for column in layout.FIELDS for _, kind in column.beside} == set(INCOME_KINDS)
+def lies_in(place: str, above: str) -> bool:
+    return f"{place}/".startswith(f"{above}/")
+
+
+def test_every_field_of_the_request_has_a_column_or_is_left_out_and_every_column_a_field() -> None:
+    fields, filled = fields_of(withdrawal_tax_schema(("2026-27",))), set[str]()
+    for column in layout.FIELDS:
+        place = re.sub(r"(?<=/)(-|[0-9]+)(?=/)", "*", column.place)
+        filled |= {place, *(f"{place.rpartition('/')[0]}/{name}" for name, _ in column.beside)}
+    assert filled <= fields
+    assert {field for field in fields if any(lies_in(field, above) for above in LEFT_OUT)} == fields - filled
+    assert [above for above in LEFT_OUT if not any(lies_in(field, above) for field in fields)] == []
+    assert [value for column in layout.FIELDS for name, value in column.beside if name == "kind"] == [*INCOME_KINDS]
     assert len(set(layout.COLUMNS)) == len(layout.COLUMNS)
 
 
@@ -45,22 +92,91 @@ def test_a_row_and_the_request_that_it_describes() -> None:
     row |= {"employment": "30000", "savings_interest": " 420.50 ", "blind_persons_allowance": "TRUE"}
     row |= {"uncrystallised": "400000", "method": "ufpls", "amount": "40000", "date": "2026-12-01"}
     row |= {"payroll_code": "1257L", "payroll_basis": "cumulative", "payroll_month": "8"}
+    row |= {"relief_at_source_contributions_gross": "2,500", "lifetime_allowance_used": "0.82"}
+    row |= {"protected_pension_age": "50", "flexibly_accessed": "false"}
+    person = {
+        "date_of_birth": "1966-05-14",
+        "tax_residence": "england",
+        "blind_persons_allowance": True,
+        "contributions": [{"relief": "relief_at_source", "yearly": 2500}],
+        "income": [{"kind": "employment", "amount": 30000}, {"kind": "savings_interest", "amount": 420.5}],
+        "pensions": [{"uncrystallised": 400000, "protected_pension_age": 50}],
+        "lump_sum_allowances": {"lifetime_allowance_used": 0.82},
+        "flexibly_accessed": False,
+    }
     assert layout.request_of(row) == {
+        "household": {"people": [person]},
         "tax_year": "2026-27",
-        "person": {
-            "date_of_birth": "1966-05-14",
-            "tax_residence": "england",
-            "blind_persons_allowance": True,
-            "income": [{"kind": "employment", "amount": 30000}, {"kind": "savings_interest", "amount": 420.5}],
-        },
-        "pension": {"uncrystallised": 400000},
         "withdrawal": {"method": "ufpls", "amount": 40000, "date": "2026-12-01"},
         "payroll": {"code": "1257L", "basis": "cumulative", "month": 8},
     }
 
 
 def test_an_empty_row_still_has_the_parts_that_the_service_will_miss_fields_in() -> None:
-    assert layout.request_of(dict.fromkeys(layout.COLUMNS)) == {"person": {}, "pension": {}, "withdrawal": {}}
+    assert layout.request_of(dict.fromkeys(layout.COLUMNS)) == {
+        "household": {"people": [{"pensions": [{}]}]},
+        "withdrawal": {},
+    }
+
+
+EVERYTHING = {
+    "tax_year": "2026-27",
+    "date_of_birth": "1950-05-14",
+    "tax_residence": "scotland",
+    "marriage_allowance": "none",
+    "blind_persons_allowance": "true",
+    **dict.fromkeys(layout.COLUMNS[layout.COLUMNS.index("relief_at_source_contributions_gross") :], "1000"),
+    "lifetime_allowance_used": "0.2",
+    "protected_pension_age": "50",
+    "protected_tax_free_share": "0.3",
+    "flexibly_accessed": "true",
+    "method": "ufpls",
+    "amount": "400",
+    "net_wanted": "",
+    "date": "2026-12-01",
+    "payroll_code": "S1257L",
+    "payroll_basis": "cumulative",
+    "payroll_month": "9",
+}
+
+
+def answer_to(row: dict[str, str]) -> dict[str, Any]:
+    """The service's answer to the record that a row describes."""
+    line, _ = calculator("withdrawal-tax").answers(json.dumps({"id": "A", "request": layout.request_of(row)}).encode())
+    answer: dict[str, Any] = json.loads(line)
+    return answer
+
+
+def test_a_row_with_everything_in_it_is_answered() -> None:
+    assert [name for name in layout.COLUMNS if not EVERYTHING.get(name)] == ["id", "net_wanted"]
+    assert answer_to(EVERYTHING)["status"] == 200
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("relief_at_source_contributions_gross", "-1"),
+        ("relief_at_source_contributions_gross", "a little"),
+        ("lifetime_allowance_used", "8"),
+        ("lifetime_allowance_used", "8%"),
+        ("lump_sum_allowance_used", "-1"),
+        ("protected_pension_age", "55.5"),
+        ("protected_tax_free_share", "30"),
+        ("flexibly_accessed", "perhaps"),
+        ("uncrystallised", ""),
+        ("date_of_birth", ""),
+        ("dividends", "-1"),
+        ("employment", "twelve"),
+        ("amount", "5000"),
+        ("payroll_month", "13"),
+    ],
+)
+def test_a_fault_that_the_service_finds_is_told_by_its_column(column: str, value: str) -> None:
+    row = {**EVERYTHING, column: value}
+    answer = answer_to(row)
+    assert answer["status"] == 422
+    [fault] = answer["problem"]["errors"]
+    assert [found.name for found in layout.columns_at(layout.request_of(row), fault["pointer"])] == [column]
 
 
 @given(st.decimals(allow_nan=False, allow_infinity=False))
@@ -77,18 +193,13 @@ def test_an_amount_as_people_write_it_is_the_same_number(amount: Decimal) -> Non
         assert Decimal(json.dumps(read)) == amount
 
 
-@given(st.decimals(0, 1, places=4))
-def test_a_share_goes_as_exactly_its_percentage(share: Decimal) -> None:
-    request = layout.request_of({"lifetime_allowance_used": str(share)})
-    assert Decimal(json.dumps(request["pension"]["lifetime_allowance_used_percent"])) == share * 100
-
-
 @given(st.dates(date(1900, 1, 1), date(2100, 1, 1)))
 def test_a_uk_date_is_read_only_where_it_was_said_so(day: date) -> None:
     row = {"date_of_birth": f"{day:%d/%m/%Y}", "date": f"{day.day}/{day.month}/{day.year}", "tax_year": "2026-27"}
     read = layout.request_of(row, uk_dates=True)
-    assert (read["person"]["date_of_birth"], read["withdrawal"]["date"]) == (day.isoformat(), day.isoformat())
-    assert layout.request_of(row)["person"]["date_of_birth"] == row["date_of_birth"]
+    born = read["household"]["people"][0]["date_of_birth"]
+    assert (born, read["withdrawal"]["date"]) == (day.isoformat(), day.isoformat())
+    assert layout.request_of(row)["household"]["people"][0]["date_of_birth"] == row["date_of_birth"]
     assert layout.cell(day.isoformat(), "day", uk_dates=True) == day.isoformat()
 
 
@@ -106,28 +217,50 @@ ROW = {
     "lifetime_allowance_used": "82%",
     "blind_persons_allowance": "perhaps",
     "payroll_month": "June",
+    "relief_at_source_contributions_gross": "some",
+    "protected_pension_age": "50",
     "method": "ufpls",
 }
 PLACES = {
-    "#/person/income/0/amount": (["state_pension"], None),
-    "#/person/income/1/amount": (["dividends"], None),
-    "#/person/income/1": (["dividends"], None),
-    "#/person/income/2/amount": (["employment"], "'a lot' is not an amount in pounds, such as 1234.50 or £1,234.50"),
-    "#/person/date_of_birth": (
+    "#/household/people/0/income/0/amount": (["state_pension"], None),
+    "#/household/people/0/income/1/amount": (["dividends"], None),
+    "#/household/people/0/income/1/kind": ([], None),
+    "#/household/people/0/income/1": (["dividends"], None),
+    "#/household/people/0/income/2/amount": (
+        ["employment"],
+        "'a lot' is not an amount in pounds, such as 1234.50 or £1,234.50",
+    ),
+    "#/household/people/0/income": ([*INCOME_KINDS], None),
+    "#/household/people/0/contributions/0/yearly": (
+        ["relief_at_source_contributions_gross"],
+        "'some' is not an amount in pounds, such as 1234.50 or £1,234.50",
+    ),
+    "#/household/people/0/contributions/0": (["relief_at_source_contributions_gross"], None),
+    "#/household/people/0/contributions/1": ([], None),
+    "#/household/people/0/date_of_birth": (
         ["date_of_birth"],
         "'14/05/1966' is not a date written YYYY-MM-DD; if it is 1966-05-14, add --uk-dates",
     ),
     "#/withdrawal/date": (["date"], "'1 May' is not a date written YYYY-MM-DD"),
-    "#/pension/lifetime_allowance_used_percent": (
+    "#/household/people/0/lump_sum_allowances/lifetime_allowance_used": (
         ["lifetime_allowance_used"],
         "'82%' is not a fraction, such as 0.82 for 82%",
     ),
-    "#/person/blind_persons_allowance": (["blind_persons_allowance"], "'perhaps' is neither true nor false"),
+    "#/household/people/0/blind_persons_allowance": (
+        ["blind_persons_allowance"],
+        "'perhaps' is neither true nor false",
+    ),
     "#/payroll/month": (["payroll_month"], "'June' is not a number"),
-    "#/pension/minimum_pension_age": (["protected_pension_age"], None),
+    "#/household/people/0/pensions/0/protected_pension_age": (["protected_pension_age"], None),
+    "#/household/people/0/pensions/0": (
+        ["uncrystallised", "drawdown", "protected_pension_age", "protected_tax_free_share"],
+        None,
+    ),
+    "#/household/people/0/pensions/1": ([], None),
+    "#/household/people/1/date_of_birth": ([], None),
     "#/withdrawal/method": (["method"], None),
     "#/withdrawal": (["method", "amount", "net_wanted", "date"], None),
-    "#/person/income/3/amount": ([], None),
+    "#/household/people/0/income/3/amount": ([], None),
     "#/tax_year/more": ([], None),
     "#/nowhere": ([], None),
     "#": ([], None),
@@ -185,27 +318,54 @@ def test_typed_cells_of_a_parquet_file() -> None:
     assert layout.cell(None, "number") is None
 
 
-def test_every_column_of_the_results_is_filled_by_some_answer() -> None:
-    person = {"date_of_birth": "1966-05-14", "tax_residence": "england"}
+def results_with(fields: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+    """The service's results, or those fields of them, for two withdrawals that together fill every column."""
+    person = {
+        "date_of_birth": "1966-05-14",
+        "tax_residence": "england",
+        "pensions": [{"uncrystallised": 2_000_000}],
+    }
     bodies = [
         {
             "id": year,
             "request": {
+                "household": {"people": [person]},
                 "tax_year": year,
-                "person": person,
-                "pension": {"uncrystallised": 2_000_000},
                 "withdrawal": {"method": "ufpls", "amount": 1_500_000},
             },
         }
         for year in ("2022-23", "2026-27")
     ]
-    answers = calculator("withdrawal-tax").answers("\n".join(map(json.dumps, bodies)).encode())
-    rows = [layout.result_row(json.dumps(json.loads(line)["result"]).encode()) for line in list(answers)[:-1]]
+    *lines, _ = calculator("withdrawal-tax", fields).answers("\n".join(map(json.dumps, bodies)).encode())
+    return [json.loads(line)["result"] for line in lines]
+
+
+def rows_of(results: list[dict[str, Any]]) -> list[list[Any]]:
+    return [layout.result_row(json.dumps(result).encode()) for result in results]
+
+
+def test_every_column_of_the_results_is_filled_by_some_answer() -> None:
+    rows = rows_of(results_with())
     filled = [any(cell is not None for cell in cells) for cells in zip(*rows, strict=True)]
     assert filled == [True] * (len(layout.RESULTS) + 1)
     (charge,) = (place for place, column in enumerate(layout.RESULTS) if column.name == "lifetime_allowance_charge")
     assert rows[0][charge] > 0
     assert rows[1][charge] is None
+
+
+def places_in(value: Any, above: str = "") -> set[str]:
+    """The keys, joined by points, that lead to whatever in an answer is neither an object nor a list."""
+    if isinstance(value, list):
+        return {place for item in value for place in places_in(item, above)}
+    if isinstance(value, dict):
+        return {place for key, item in value.items() for place in places_in(item, f"{above}.{key}" if above else key)}
+    return {above}
+
+
+def test_what_is_asked_for_fills_the_columns_and_nothing_else() -> None:
+    results = results_with(layout.ASKED_FOR)
+    assert rows_of(results) == rows_of(results_with())
+    assert places_in(results) == set(layout.ASKED_FOR)
 
 
 @given(st.dates(date(1900, 1, 1), date(2100, 1, 1)), st.integers(2019, 2030))

@@ -33,6 +33,10 @@ def request_with(**parts: Any) -> dict[str, Any]:
     return {**request, **parts}
 
 
+def household(**person: Any) -> dict[str, Any]:
+    return {"people": [{"tax_residence": "england", **person}]}
+
+
 def test_rates_and_stairs(client: FlaskClient) -> None:
     """38,000 with child benefit: 13,104 of 38,000, and 40 and the next jump of 22 on another 100 (ITEPA 2003 s.681C)."""
     page = page_of(client, request_with())
@@ -53,8 +57,9 @@ def test_a_step_and_a_form(client: FlaskClient) -> None:
         client,
         request_with(
             tax_year="2026-27",
-            person={"date_of_birth": "1960-06-01", "tax_residence": "england", "income": income},
-            pension={"uncrystallised": 0, "drawdown": 50_000},
+            household=household(
+                date_of_birth="1960-06-01", income=income, pensions=[{"uncrystallised": 0, "drawdown": 50_000}]
+            ),
             withdrawal={"method": "drawdown", "amount": 20_000},
         ),
     )
@@ -67,7 +72,7 @@ def test_a_lifetime_allowance_charge(client: FlaskClient) -> None:
         client,
         request_with(
             tax_year="2022-23",
-            pension={"uncrystallised": 1_173_100},
+            household=household(date_of_birth="1960-06-01", pensions=[{"uncrystallised": 1_173_100}]),
             withdrawal={"method": "ufpls", "amount": 1_173_100},
         ),
     )

@@ -53,7 +53,11 @@ def test_rows_that_are_broken_harm_no_other(tmp_path: Path) -> None:
         (5, None, ""),
         (6, "F", ""),
     ]
-    assert found[5].request == {"tax_year": "2026-27", "person": {}, "pension": {}, "withdrawal": {"amount": 6}}
+    assert found[5].request == {
+        "household": {"people": [{"pensions": [{}]}]},
+        "tax_year": "2026-27",
+        "withdrawal": {"amount": 6},
+    }
     assert count(path) == 6
 
 
@@ -101,9 +105,8 @@ def test_the_same_book_in_every_notation(
     first, second = records(path, notation)
     assert (first.id, second.id) == ("Ann", f"Zoë{separator}\n£")
     assert first.request == {
+        "household": {"people": [{"date_of_birth": "1966-05-14", "pensions": [{"uncrystallised": 400000.0}]}]},
         "tax_year": "2026-27",
-        "person": {"date_of_birth": "1966-05-14"},
-        "pension": {"uncrystallised": 400000.0},
         "withdrawal": {},
     }
     assert count(path, notation) == 2
@@ -201,8 +204,7 @@ def test_the_pieces_of_a_parquet_file_are_its_row_groups(tmp_path: Path) -> None
     assert [*first.records, *second.records] == whole
     assert (first.index, len(first.records), second.index, len(second.records)) == (0, 2, 1, 1)
     assert whole[0].request == {
-        "person": {},
-        "pension": {"flexibly_accessed": True},
+        "household": {"people": [{"flexibly_accessed": True, "pensions": [{}]}]},
         "withdrawal": {"date": "2026-05-01", "amount": 1.5},
     }
     assert count(path) == 3

@@ -99,7 +99,7 @@ id;tax_year;date_of_birth;tax_residence;state_pension;employment;dividends;uncry
 -C;2026-27;31/02/1966;england;11,000;;lots;£400,000;ufpls;£500,000.00;;
 D;2026-27;14/05/1966;england;;;;£400,000;ufpls;£500,000.00;;
 E;2026-27;14/05/1966;england
-F;2026-27;14/05/1966;england;;;;£400,000;ufpls;;1257L;
+F;2026-27;14/05/1966;england;;;;£400,000;ufpls;£4,000.00;1257L;
 G;2026-27;14/05/1966;england;;;;£400,000;ufpls;;;
 """
 
@@ -119,7 +119,7 @@ def test_a_book_from_a_spreadsheet_and_a_table_for_one(tmp_path: Path, service: 
         ("4", "D", "rule-violation", "amount"),
         ("5", "E", "unreadable-row", ""),
         ("6", "F", "invalid-request", "payroll_basis"),
-        ("7", "G", "rule-violation", "method amount net_wanted date"),
+        ("7", "G", "invalid-request", "method amount net_wanted date"),
     ]
     assert failures[0]["detail"].startswith("employment: ")
     assert failures[1]["detail"] == (
@@ -137,7 +137,7 @@ def test_a_book_from_a_spreadsheet_and_a_table_for_one(tmp_path: Path, service: 
     assert again.returncode == 3, again.stderr
     first = json.loads((out / "failures.ndjson").read_bytes().splitlines()[0])
     assert first["id"] == "@B"
-    assert [fault["pointer"] for fault in first["problem"]["errors"]] == ["#/person/income/1/amount"]
+    assert [fault["pointer"] for fault in first["problem"]["errors"]] == ["#/household/people/0/income/1/amount"]
 
 
 def test_a_book_of_which_nothing_can_be_sent_needs_no_service(tmp_path: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import socket
 import threading
 import time
@@ -101,6 +102,7 @@ class Stand:
         self.is_well, self.asked_for_health = True, 0
         self.calls: list[float] = []
         self.bodies: list[bytes] = []
+        self.paths: list[str] = []
         waiting, stand = list(replies), self
 
         class Handler(BaseHTTPRequestHandler):
@@ -108,6 +110,7 @@ class Stand:
                 body = self.rfile.read(int(self.headers["Content-Length"]))
                 stand.calls.append(time.monotonic())
                 stand.bodies.append(body)
+                stand.paths.append(self.path)
                 (waiting.pop(0) if len(waiting) > 1 else waiting[0])(self, body)
 
             def do_GET(self) -> None:
@@ -140,12 +143,21 @@ def _short_pauses(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def sender(
-    url: str, *, patience: float = 30, at_once: int = 2, verbose: bool = False
+    url: str, fields: tuple[str, ...] = (), *, patience: float = 30, at_once: int = 2, verbose: bool = False
 ) -> tuple[Sender, list[str], threading.Event]:
     said: list[str] = []
     stop = threading.Event()
     return (
-        Sender(url, "withdrawal-tax", at_once=at_once, stop=stop, note=said.append, patience=patience, verbose=verbose),
+        Sender(
+            url,
+            "withdrawal-tax",
+            fields,
+            at_once=at_once,
+            stop=stop,
+            note=said.append,
+            patience=patience,
+            verbose=verbose,
+        ),
         said,
         stop,
     )
@@ -289,6 +301,36 @@ def test_a_refusal_stops_the_run_at_once_and_says_why(number: int) -> None:
         with pytest.raises(StopError, match=rf"{number}: No\. Not now"):
             sending.send(LINES)
     assert len(stand.calls) == 1
+
+
+@pytest.mark.parametrize(
+    ("errors", "told"),
+    [
+        (
+            [{"pointer": "#", "detail": "There is no such thing."}, {"detail": "Nor this."}],
+            " There is no such thing. Nor this.",
+        ),
+        (["of a proxy"], ""),
+        ("of a proxy", ""),
+        ([{"message": "of a proxy"}], ""),
+    ],
+)
+def test_what_a_refusal_says_of_its_faults_is_told(errors: Any, told: str) -> None:
+    problem = json.dumps({"title": "No", "detail": "Not so.", "errors": errors}).encode()
+    with standing(lambda handler, body: reply(handler, 422, problem)) as stand:
+        sending, _, _ = sender(stand.url)
+        with pytest.raises(StopError, match=rf"^the service answered 422: No\. Not so\.{re.escape(told)}$"):
+            sending.send(LINES)
+
+
+@pytest.mark.parametrize(
+    ("fields", "query"), [((), ""), (("net_after_tax", "warnings.code"), "?fields=net_after_tax,warnings.code")]
+)
+def test_only_the_fields_that_are_named_are_asked_for(fields: tuple[str, ...], query: str) -> None:
+    with standing(right) as stand:
+        sending, _, _ = sender(stand.url, fields)
+        sending.send(LINES)
+    assert stand.paths == [f"/v1/bulk/withdrawal-tax{query}"]
 
 
 def test_too_many_lines_at_once_are_sent_in_halves() -> None:

@@ -572,7 +572,7 @@ def test_plain_plans_are_no_better(name: str) -> None:
 
 
 def with_more_isa_allowance(before: Household) -> Household:
-    people = tuple(replace(person, isa=replace(person.isa, subscribed_this_year=0)) for person in before.people)
+    people = tuple(person._replace(isa=person.isa._replace(subscribed_this_year=0)) for person in before.people)
     return replace(before, people=people)
 
 
@@ -582,7 +582,7 @@ def with_less_exit_tax(before: Household) -> Household:
 
 
 def with_more_cash(before: Household) -> Household:
-    people = tuple(replace(person, cash=person.cash + 1_000 * POUND) for person in before.people)
+    people = tuple(person._replace(cash=person.cash + 1_000 * POUND) for person in before.people)
     return replace(before, people=people, assumptions=replace(before.assumptions, cash_interest=0))
 
 

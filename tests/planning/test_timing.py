@@ -327,7 +327,7 @@ def test_too_young_is_computed_from_the_first_permitted_day() -> None:
     (found,) = [warning for warning in timing_warnings(result) if warning.effect == "not_permitted"]
     assert "20 April 2030" in found.detail
     assert "6 April 2031" in found.detail
-    protected = replace(young, pension=Pension(10_000_000, protected_pension_age=50))
+    protected = young._replace(pension=Pension(10_000_000, protected_pension_age=50))
     allowed = asked(protected, options=(Option("all_now", SPENDING_ONLY),), to_age=60)
     assert allowed.options[0].years[0].people[0].lump_sum == 2_500_000
     assert not [warning for warning in timing_warnings(allowed) if warning.effect == "not_permitted"]
@@ -541,7 +541,7 @@ def test_the_first_death_passes_all_to_the_spouse() -> None:
 @pytest.mark.parametrize("take", ["all_now", "phased", "with_each_withdrawal", "never"])
 @pytest.mark.parametrize("day", [date(2031, 4, 5), date(2031, 4, 6), date(2031, 7, 1), date(2032, 2, 29)])
 def test_nothing_is_lost_or_used_twice_when_one_of_two_dies(take: str, day: date) -> None:
-    first = replace(COUPLE[0], date_of_birth=day.replace(year=day.year - 68))
+    first = COUPLE[0]._replace(date_of_birth=day.replace(year=day.year - 68))
     household = Household(
         START, date(2040, 4, 5), (first, COUPLE[1]), (Spending(4_000_000),), assumptions=Assumptions(400, 400, 200)
     )
@@ -553,7 +553,7 @@ def test_nothing_is_lost_or_used_twice_when_one_of_two_dies(take: str, day: date
     assert died.day == day
     (begun,) = survivor.years[0].begun
     # What the two held on the day of the death, from an independent run to that day.
-    cut = replace(first, income=tuple(replace(income, last=min(income.last or day, day)) for income in first.income))
+    cut = first._replace(income=tuple(income._replace(last=min(income.last or day, day)) for income in first.income))
     until = carried_out(timeline(replace(household, end=day, people=(cut, COUPLE[1])), BOOK), course.option)
     held = until.holdings
     assert begun.before.isa == sum(one.isa for one in held)
@@ -578,7 +578,7 @@ def test_nothing_is_lost_or_used_twice_when_one_of_two_dies(take: str, day: date
 
 
 def test_money_inherited_from_someone_of_75_is_taxed_with_the_survivors_income() -> None:
-    older = replace(COUPLE[0], date_of_birth=date(1953, 6, 1))
+    older = COUPLE[0]._replace(date_of_birth=date(1953, 6, 1))
     result = asked(
         older, COUPLE[1], options=(Option("never", BANDS[0]),), to_age=90, deaths=(Death(0, 75), Death(0, 74))
     )
@@ -811,7 +811,7 @@ def test_an_option_whose_spending_cannot_be_met_says_so_and_the_others_stand() -
     poor = person(pension=Pension(1_000_000))
     options = (Option("with_each_withdrawal", SPENDING_ONLY), Option("never", SPENDING_ONLY))
     income = (DatedIncome("employment", 1_257_000),)
-    result = asked(replace(poor, income=income), options=options, to_age=66, spending=(Spending(1_257_000 + 275_000),))
+    result = asked(poor._replace(income=income), options=options, to_age=66, spending=(Spending(1_257_000 + 275_000),))
     assert [option.course is not None for option in result.options] == [True, False]
     assert "cannot be met" in result.options[1].reason
     assert [placed.option for placed in result.by_wealth] == [0]

@@ -36,6 +36,7 @@ def asked(
     income: dict[str, int] | None = None,
     payroll: PayrollFacts | None = None,
     pension: Pension | None = None,
+    protected_share: int = 0,
     **person: Any,
 ) -> dict[str, ClientWarning]:
     """The warnings of a withdrawal by their codes; money in pence."""
@@ -46,6 +47,7 @@ def asked(
         pension or Pension(100_000_000, drawdown=100_000_000),
         Withdrawal(method, amount, day=day),
         payroll,
+        protected_tax_free_share=protected_share,
     )
     found = warnings_for(quote(question, BOOK))
     assert len({warning.code for warning in found}) == len(found)
@@ -296,6 +298,11 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             {"payroll": PayrollFacts("S1257L", "month_1")},
             {"payroll": PayrollFacts("S1257L", "month_1"), "method": "pcls"},
         ),
+    ],
+    "protected_tax_free_share_not_used": [
+        # More than the quarter of Finance Act 2004 Sch.29 para 2, in basis points.
+        ({"protected_share": 2_501, "method": "ufpls"}, {"protected_share": 2_500, "method": "ufpls"}),
+        ({"protected_share": 3_000, "method": "ufpls"}, {"protected_share": 3_000, "method": "drawdown"}),
     ],
     "rates_not_yet_set": [
         # Welsh rates, the Scottish lower limits and the blind person's allowance of 2027-28 are set later.

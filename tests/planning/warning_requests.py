@@ -49,7 +49,8 @@ def request(
     **person: Any,
 ) -> dict[str, Any]:
     """A request: one person, or a couple, with what differs from ``PERSON``. Facts are given by name, wherever in a person's
-    record they belong; ``pension`` is the only pension, ``withdrawals`` and ``subscriptions`` are the person's own."""
+    record they belong; ``pension`` is the only pension, ``withdrawals`` and ``subscriptions`` are the person's own. None
+    leaves a fact out."""
     people = [merged({**PERSON, "withdrawals": list(withdrawals)}, person)]
     if partner is not None:
         people.append(merged({**PERSON, "pension": {"uncrystallised": 0}}, partner))
@@ -73,6 +74,8 @@ def _record(facts: dict[str, Any]) -> dict[str, Any]:
     """A person's record: each fact where it belongs."""
     record: dict[str, Any] = {}
     for name, fact in facts.items():
+        if fact is None:
+            continue
         if name == "pension":
             record["pensions"] = [fact]
         elif name == "employer_contributions":

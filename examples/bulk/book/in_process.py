@@ -19,10 +19,10 @@ from service import calculator
 
 
 class InProcess:
-    """Answers the lines of one operation exactly as ``POST /v1/bulk/{operation}`` would."""
+    """Answers the lines of one operation exactly as ``POST /v1/bulk/{operation}`` would, with the same ``fields``."""
 
-    def __init__(self, operation: str) -> None:
-        self._calculator = calculator(operation)
+    def __init__(self, operation: str, fields: tuple[str, ...] = ()) -> None:
+        self._calculator = calculator(operation, fields)
 
     def send(self, lines: Sequence[Line]) -> Answers:
         """The answers to lines, checked as those that come over a network are."""
@@ -50,6 +50,6 @@ _service = functools.cache(InProcess)
 def calculate(job: Job, piece: Piece) -> dict[str, Any]:
     """Read a piece of a book, answer it, save it; its counts. Doing it twice does no harm."""
     plan = plan_of(job.tax_years, job.kind, job.largest)
-    return Recalculation(plan, Run(job.out, {}), _service(job.operation)).finish(
+    return Recalculation(plan, Run(job.out, {}), _service(job.operation, plan.fields)).finish(
         chunk_of(job.book, piece, job.notation)
     )

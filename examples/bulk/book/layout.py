@@ -28,14 +28,13 @@ class Column(NamedTuple):
     """A column of a book, and where its cells go in the request.
 
     ``place`` is a JSON Pointer without the first slash (RFC 6901): a number is an entry of a list, and ``-`` a new entry at its
-    end, in which ``beside`` stands with the cell. A number is multiplied by ``times`` on its way.
+    end, in which ``beside`` stands with the cell.
     """
 
     name: str
     unit: Unit
     place: str
     beside: tuple[tuple[str, str], ...] = ()
-    times: int = 1
 
 
 class ResultColumn(NamedTuple):
@@ -93,6 +92,7 @@ FIELDS = (
         "household/people/0/lump_sum_allowances/protected_lump_sum_and_death_benefit_allowance",
     ),
     Column("protected_pension_age", "number", "household/people/0/pensions/0/protected_pension_age"),
+    Column("protected_tax_free_share", "fraction", "household/people/0/pensions/0/protected_tax_free_share"),
     Column("flexibly_accessed", "truth", "household/people/0/flexibly_accessed"),
     Column("method", "text", "withdrawal/method"),
     Column("amount", "pounds", "withdrawal/amount"),
@@ -149,6 +149,8 @@ RESULTS = (
 )
 WARNINGS = "warnings"
 """The last column of the results: the codes of the warnings, with spaces between them."""
+ASKED_FOR = (*(".".join(column.path) for column in RESULTS), f"{WARNINGS}.code")
+"""The fields of an answer that those columns are made of, as the service's ``fields`` names them."""
 
 _THOUSANDS = re.compile(r"£? ?([0-9]{1,3}(?:,[0-9]{3})+|[0-9]+)((?:\.[0-9]+)?)")
 _UK_DAY = re.compile(r"([0-9]{1,2})/([0-9]{1,2})/([0-9]{4})")
@@ -192,7 +194,7 @@ def request_of(row: Mapping[str, object], *, uk_dates: bool = False) -> dict[str
         *above, last = column.place.split("/")
         part = part_at(request, above)
         part.update(column.beside)
-        part[last] = _multiplied(value, column.times)
+        part[last] = value
     return request
 
 
@@ -211,17 +213,10 @@ def part_at(request: dict[str, Any], steps: Sequence[str]) -> Any:
     return here
 
 
-def _multiplied(value: Any, times: int) -> Any:
-    """A number multiplied exactly; anything else as it is."""
-    if times == 1 or type(value) not in (int, float):
-        return value
-    return exact_number(format((Decimal(repr(value)) * times).normalize(), "f"))
-
-
 def columns_at(request: Mapping[str, Any], pointer: str) -> list[Column]:
     """The columns that a place of a request was made from: one for a value, several for an object, none for all of it.
 
-    ``pointer`` is a JSON Pointer as the service gives it, such as ``#/person/income/0/amount``.
+    ``pointer`` is a JSON Pointer as the service gives it, such as ``#/household/people/0/income/0/amount``.
     """
     if "/" not in pointer:
         return []

@@ -47,6 +47,11 @@ class Plan:
     largest: int
 
     @property
+    def fields(self) -> tuple[str, ...]:
+        """The fields of an answer that come into the files; none is named where whole answers do."""
+        return () if self.kind == "ndjson" else layout.ASKED_FOR
+
+    @property
     def sheets(self) -> tuple[Sheet, ...]:
         """Every file that comes out."""
         found = tuple(sheet for view in self.views for sheet in (view.results, view.failures))

@@ -143,15 +143,17 @@ class Gate:
 class Sender:
     """Sends lines to one operation of a service; may be used by several threads at once.
 
-    At most ``at_once`` requests are under way. ``note`` is told, in a sentence, why something is tried again; that the service
-    is busy only once no answer has come for QUIET_SECONDS, or with ``verbose``. Setting ``stop`` ends every wait with
-    StoppedError. A run is given up when no part of an answer has come for ``patience`` seconds, and no good health either.
+    Of the results it asks for ``fields`` alone, or for all of them where none is named. At most ``at_once`` requests are under
+    way. ``note`` is told, in a sentence, why something is tried again; that the service is busy only once no answer has come for
+    QUIET_SECONDS, or with ``verbose``. Setting ``stop`` ends every wait with StoppedError. A run is given up when no part of an
+    answer has come for ``patience`` seconds, and no good health either.
     """
 
     def __init__(
         self,
         service: str,
         operation: str,
+        fields: Sequence[str] = (),
         *,
         at_once: int,
         stop: threading.Event,
@@ -160,6 +162,7 @@ class Sender:
         verbose: bool = False,
     ) -> None:
         self._url = f"{service.rstrip('/')}/v1/bulk/{operation}"
+        self._query = f"fields={','.join(fields)}" if fields else None
         self._health = f"{service.rstrip('/')}/health/ready"
         self._stop, self._note, self._patience, self._verbose = stop, note, patience, verbose
         self._gate = Gate(at_once)
@@ -254,6 +257,7 @@ class Sender:
         try:
             with self._session().post(
                 self._url,
+                params=self._query,
                 data=b"".join(line.bytes + b"\n" for line in lines),
                 headers={"Content-Type": "application/x-ndjson"},
                 timeout=(CONNECT_SECONDS, ANSWER_SECONDS),
@@ -284,7 +288,7 @@ class Sender:
             raise _TooLargeError(problem_of(response))
         if response.status_code != 200:
             problem = problem_of(response)
-            raise StopError(f"the service answered {response.status_code}: {problem['title']}. {problem['detail']}")
+            raise StopError(f"the service answered {response.status_code}: {problem['title']}. {_details(problem)}")
 
     def _session(self) -> requests.Session:
         if not hasattr(self._of_thread, "session"):
@@ -358,6 +362,13 @@ def problem_of(response: requests.Response) -> dict[str, Any]:
         problem = None
     plain = {"title": response.reason or "No reason given", "detail": "", "status": response.status_code, "errors": []}
     return {**plain, **problem} if isinstance(problem, dict) else plain
+
+
+def _details(problem: dict[str, Any]) -> str:
+    """What a problem says, and each of its faults. Whoever stands between may have written it."""
+    faults = problem["errors"] if isinstance(problem["errors"], list) else []
+    told = [fault.get("detail") for fault in faults if isinstance(fault, dict)]
+    return " ".join(map(str, filter(None, [problem["detail"], *told])))
 
 
 def versions_differ(first: str, second: str) -> str:

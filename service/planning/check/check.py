@@ -325,21 +325,11 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
         "drawdown": pension.drawdown,
         "small_pot": pension.uncrystallised + pension.drawdown,
     }.get(method, pension.uncrystallised)
+    where = (*path, "amount")
+    if planned.amount > held == 0:
+        raise RuleViolation((Fault(where, "more-than-the-pot", _nothing_left(planned.day)),))
     if planned.amount > held:
-        raise RuleViolation(
-            (
-                Fault(
-                    (*path, "amount"),
-                    "more-than-the-pot",
-                    f"On {planned.day.isoformat()}, after the withdrawals before it, at most {pounds(held)} can be taken "
-                    "by this method."
-                    if held
-                    else f"On {planned.day.isoformat()}, after the withdrawals before it, nothing is left that this method could "
-                    "pay. Use another one.",
-                ),
-            ),
-            held or None,
-        )
+        raise RuleViolation((Fault(where, "more-than-the-pot", _only_so_much(planned.day, held)),), held)
     most = lump_sums.most_permitted(method, pension, rules.lump_sums, left)
     payment = lump_sums.take(method, min(planned.amount, most), pension, rules.lump_sums, left)
     after = pension_left(method, pension, payment, rules.lump_sums)
@@ -360,6 +350,14 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
         pension=planned.pension,
         triggers=triggers and not pension.flexibly_accessed,
     )
+
+
+def _nothing_left(day: date) -> str:
+    return f"On {day.isoformat()}, after the withdrawals before it, nothing is left that this method could pay. Use another one."
+
+
+def _only_so_much(day: date, held: Pence) -> str:
+    return f"On {day.isoformat()}, after the withdrawals before it, at most {pounds(held)} can be taken by this method."
 
 
 def _is_taxed_by_a_code(taken: Taken) -> bool:

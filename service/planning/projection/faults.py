@@ -8,7 +8,7 @@ from service.figures import tax_years
 from service.law.rulebook import RuleBook
 from service.planning.faults import Fault, no_such_allowance_yet
 from service.planning.household import PEOPLE, Household, Member
-from service.planning.incomes import dates_faults, record_faults
+from service.planning.incomes import record_faults, spending_faults
 from service.planning.projection.timeline import MOST_TAX_YEARS
 
 
@@ -49,8 +49,7 @@ def household_faults(
         yield from record_faults(member, path, book.state_pension_ages)
         if first is not None:
             yield from no_such_allowance_yet(member.pension, first, path, ", where the plan starts")
-    for j, spending in enumerate(household.spending):
-        yield from dates_faults(spending, ("household", "spending", j))
+    yield from spending_faults(household.spending, ("household", "spending"))
     yield from _different_terms(household.people)
 
 

@@ -40,4 +40,6 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         asked.person,
         asked.pension,
         who(asked.person, asked.people, member.name),
+        member.earlier_access_matters,
+        member.pensions[asked.pension].protected_tax_free_share or 0,
     )

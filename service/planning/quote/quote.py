@@ -40,7 +40,9 @@ class Withdrawal(Value, frozen=True):
 
 class Question(Value, frozen=True):
     """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
-    ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence."""
+    ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence. ``earlier_access_matters``:
+    it was not said whether income was taken flexibly before, and it matters. ``protected_tax_free_share`` is what the scheme
+    protects of the pension, as far as that was given."""
 
     tax_year: str
     person: Person
@@ -50,6 +52,8 @@ class Question(Value, frozen=True):
     person_place: int = 0
     pension_place: int = 0
     who: str = YOU
+    earlier_access_matters: bool = False
+    protected_tax_free_share: BasisPoints = 0
 
     @property
     def person_path(self) -> Path:

@@ -356,12 +356,12 @@ def _pension_received(
 def _ending_with_death(household: Household, person: int, day: date) -> Household:
     """The household to the day of a death, with the incomes of the one who dies ended by it."""
     people = list(household.people)
-    people[person] = replace(people[person], income=tuple(_ended(income, day) for income in people[person].income))
+    people[person] = people[person]._replace(income=tuple(_ended(income, day) for income in people[person].income))
     return replace(household, end=day, people=tuple(people))
 
 
 def _ended(income: DatedIncome, day: date) -> DatedIncome:
-    return income if income.last is not None and income.last <= day else replace(income, last=day)
+    return income if income.last is not None and income.last <= day else income._replace(last=day)
 
 
 def _last_year(course: Course, until: Timeline) -> CoursePeriod:
@@ -401,9 +401,9 @@ def _alone(household: Household, death: Death, until: Timeline, facts: EstateFac
         start=until.periods[-1].last + timedelta(days=1),
         end=survivors_death_day(household, death),
         money_of=household.money_of or household.start,
-        people=(replace(member, isa=Isa(cash_isa=member.isa.cash_isa), marriage_allowance="none"),),
+        people=(member._replace(isa=Isa(cash_isa=member.isa.cash_isa), marriage_allowance="none"),),
         spending=tuple(
-            replace(item, amount=item.amount * facts.survivor_spending // WHOLE) for item in household.spending
+            item._replace(amount=item.amount * facts.survivor_spending // WHOLE) for item in household.spending
         ),
     )
 
@@ -423,7 +423,7 @@ def _with_year_of_death(
     if record.taxable:
         a_year = record.taxable * period.days_in_year
         income = (*income, DatedIncome("other_taxable", a_year, first=period.last, last=period.last))
-    known = replace(member, income=income, isa=replace(member.isa, subscribed_this_year=subscribed))
+    known = member._replace(income=income, isa=member.isa._replace(subscribed_this_year=subscribed))
     return with_first_year(after, replace(after.household, people=(known,)), book)
 
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
 from service.law.pension_age import access_age
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, Years
-from service.planning.warnings.circumstances import PersonCase, PersonFacts, Taken, YearFacts
+from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
@@ -162,44 +160,31 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
 def protected_pension_age_relied_on(case: PersonCase, entry: Entry) -> Found:
     """Permitted by a protected pension age alone."""
     for year in case.years:
-        normal = year.rules.minimum_pension_age
-        relied_on = next(
-            (one for one in _taken_at(case, year) if one.protected and one.protected <= one.age < normal), None
-        )
-        if relied_on is None:
-            continue
-        person, _, protected = relied_on
-        assert protected is not None
-        return entry.warn(
-            f"Benefits are taken in {year.name} below the normal minimum pension age of {normal}. This relies on a protected "
-            f"pension age of {protected}. Such an age belongs to one scheme and a transfer can end it. Ask the "
-            "scheme whether it is held there.",
-            (*person.pension_path, "protected_pension_age"),
-            about=person,
-            figures=year.figures,
-            rests_on=("pension.minimum_pension_age",),
-            counts={"protected_pension_age": protected},
-        )
+        for taken in year.taken:
+            protected = taken.before.protected_pension_age
+            if protected is not None and taken.payment.gross and _relies_on(protected, taken.age, year):
+                return _told_of_it(year.of_pension(taken.pension), protected, entry)
+        protected = case.given.protected_pension_age
+        if protected is not None and year.gross and not year.taken and _relies_on(protected, year.age, year):
+            return _told_of_it(year, protected, entry)
     return ()
 
 
-class _AtAnAge(NamedTuple):
-    """Benefits taken by a person with a pension, at an age and under its protected pension age, if any."""
-
-    person: PersonFacts
-    age: Years
-    protected: Years | None
+def _relies_on(protected: Years, age: Years, year: YearFacts) -> bool:
+    return protected <= age < year.rules.minimum_pension_age
 
 
-def _taken_at(case: PersonCase, year: YearFacts) -> list[_AtAnAge]:
-    """What is taken in a tax year: one by one, or by the age at its end where only sums are known."""
-    if year.taken:
-        return [
-            _AtAnAge(year.of_pension(taken.pension).person, taken.age, taken.before.protected_pension_age)
-            for taken in year.taken
-            if taken.payment.gross
-        ]
-    return [_AtAnAge(case.person, year.age, case.given.protected_pension_age)] if year.gross else []
+def _told_of_it(year: YearFacts, protected: Years, entry: Entry) -> Found:
+    return entry.warn(
+        f"Benefits are taken in {year.name} below the normal minimum pension age of {year.rules.minimum_pension_age}. This "
+        f"relies on a protected pension age of {protected}. Such an age belongs to one scheme and a transfer can end it. Ask "
+        "the scheme whether it is held there.",
+        (*year.person.pension_path, "protected_pension_age"),
+        about=year.person,
+        figures=year.figures,
+        rests_on=("pension.minimum_pension_age",),
+        counts={"protected_pension_age": protected},
+    )
 
 
 @TOPIC.of_a_withdrawal(

@@ -135,7 +135,6 @@ class Facts:
     deposit_firms: int | None = None
     contributions: tuple[PaidIn, ...] | None = None
     employer_contributions: Pence = 0
-    flexible_access_known: bool = True
     usual_contributions: Pence | None = None
     contribution_increase_planned: bool | None = None
     small_pots_taken: int | None = None
@@ -162,7 +161,8 @@ class Facts:
 class PersonFacts(Value, frozen=True):
     """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request, ``place`` and ``pension`` are
     the person's place among the people and the pension's among the person's, None where it is about several together.
-    ``works``: there is income from work.
+    ``earlier_access_matters``: it was not said whether income was taken flexibly before, and it matters;
+    ``protected_tax_free_share`` is the largest that a scheme protects. ``works``: there is income from work.
     ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
 
     who: str
@@ -173,6 +173,8 @@ class PersonFacts(Value, frozen=True):
     marriage_allowance: MarriageAllowance = "none"
     place: int = 0
     pension: int | None = 0
+    earlier_access_matters: bool = False
+    protected_tax_free_share: BasisPoints = 0
     works: bool = False
     has_state_pension_age: bool = False
     state_pension_from: date | None = None

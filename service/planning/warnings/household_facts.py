@@ -36,6 +36,8 @@ def person_facts(
         pension_path=(*PEOPLE, i, "pensions") if several else (*PEOPLE, i, "pensions", 0),
         place=i,
         pension=None if several else 0,
+        earlier_access_matters=person.earlier_access_matters,
+        protected_tax_free_share=person.protected_tax_free_share,
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

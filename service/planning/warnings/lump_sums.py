@@ -6,7 +6,7 @@ from service.law.lump_sums import previously_used, quarter
 from service.planning.warnings.circumstances import NOTHING_MUCH, OptionFacts, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
 from service.planning.warnings.warning import Found
-from service.planning.wording import pounds
+from service.planning.wording import per_cent, pounds
 
 TOPIC: Topic = Topic()
 
@@ -288,6 +288,35 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
         about=year.person,
         figures=year.figures,
         money={"lump_sum_and_death_benefit_allowance_left": left, "pension_left": year.held_after},
+    )
+
+
+@TOPIC.of_a_year(
+    "protected_tax_free_share_not_used",
+    "check",
+    "More may be tax free in this scheme",
+    "In a quote or a plan, the scheme protects more than a quarter tax free, and uncrystallised funds are drawn.",
+    facts=("pensions.protected_tax_free_share", "withdrawals.method"),
+    sources=("Finance Act 2004 Sch.36 paras 31-34",),
+    figures={"protected_tax_free_share": "fraction", "tax_free_fraction": "fraction"},
+    of_one_pension=True,
+)
+def protected_tax_free_share_not_used(year: YearFacts, entry: Entry) -> Found:
+    """The scheme protects a larger tax-free part than is counted."""
+    person, rate = year.person, year.rules.lump_sums.tax_free_rate
+    share = person.protected_tax_free_share
+    # POST /v1/warnings says of each pension what is lost.
+    untouched = not year.tax_free and year.after.uncrystallised >= year.before.uncrystallised
+    if person.facts is not None or share <= rate or untouched:
+        return ()
+    return entry.warn(
+        f"The scheme protects {per_cent(share)} of the pension as tax-free cash. These amounts count {per_cent(rate)}. Ask the "
+        "scheme how the protected part can be taken, and what would end it.",
+        (*person.pension_path, "protected_tax_free_share"),
+        about=person,
+        figures=year.figures,
+        rests_on=("pension.tax_free_fraction",),
+        rates={"protected_tax_free_share": share},
     )
 
 

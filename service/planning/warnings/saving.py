@@ -44,6 +44,30 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     )
 
 
+@TOPIC.of_a_person(
+    "flexible_access_not_given",
+    "check",
+    "Earlier flexible access matters",
+    "There are drawdown funds or money purchase contributions, and earlier flexible access is not given.",
+    facts=("flexibly_accessed", "pensions.drawdown", "contributions"),
+    sources=("Finance Act 2004 ss.227B-227G",),
+    figures={"money_purchase_annual_allowance": "pounds"},
+)
+def flexible_access_not_given(case: PersonCase, entry: Entry) -> Found:
+    """Whether income was taken flexibly before decides whether the lower allowance applies already."""
+    person, figures = case.person, case.years[0].figures
+    if not person.earlier_access_matters:
+        return ()
+    return entry.warn(
+        f"We were not told whether {person.you} {person.does('have', 'has')} taken income flexibly from any pension before. If "
+        f"so, the money purchase annual allowance of {pounds(figures.money(_MPAA))} applies already.",
+        (*person.path, "flexibly_accessed"),
+        about=person,
+        figures=figures,
+        rests_on=(_MPAA,),
+    )
+
+
 @TOPIC.of_a_year(
     "tell_other_schemes",
     "check",

@@ -104,7 +104,6 @@ def _person(values: Mapping[str, Any]) -> PersonAsked:
             **facts,
             cash=values.get("cash", 0),
             isas=Isas(**{name: isa[name] for name in _OF_THE_ISA if name in isa}),
-            flexible_access_known="flexibly_accessed" in values,
             tax_free_received_before_6_april_2024=values.get("lump_sum_allowances", {}).get(_RECEIVED),
             child_benefit_given="child_benefit" in values,
         ),

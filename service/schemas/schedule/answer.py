@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from service.planning.household import Member
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.schedule.schedule import (
     LEAVES_OUT,
@@ -37,7 +39,7 @@ def answer(result: Schedule, warnings: list[ClientWarning], rules: dict[str, Any
         "aim": {"goal": result.question.goal},
         "lump_sums": household.lump_sums,
         "assumptions": assumptions_answer(household.assumptions),
-        "years": [_year(year) for year in result.years],
+        "years": [_year(year, result.question.household.people) for year in result.years],
         "totals": _totals(result.totals),
         "compared_with": [_comparison(compared, result.totals) for compared in result.comparisons],
     }
@@ -51,7 +53,7 @@ def answer(result: Schedule, warnings: list[ClientWarning], rules: dict[str, Any
     return document
 
 
-def _year(year: ScheduleYear) -> dict[str, Any]:
+def _year(year: ScheduleYear, members: Sequence[Member]) -> dict[str, Any]:
     period = year.period
     return {
         "tax_year": period.name,
@@ -59,18 +61,18 @@ def _year(year: ScheduleYear) -> dict[str, Any]:
         "to": period.last.isoformat(),
         "standing": period.rules.figures.standing,
         "spending": pounds(year.spending),
-        "people": [_person(person) for person in year.people],
+        "people": [_person(person, member) for person, member in zip(year.people, members, strict=True)],
         "household": in_pounds(year.household, HouseholdPeriod._fields),
     }
 
 
-def _person(person: SchedulePerson) -> dict[str, Any]:
+def _person(person: SchedulePerson, member: Member) -> dict[str, Any]:
     record = person.record
     opened = record.opened
     return {
         "age": person.age,
         "lump_sum": pounds(person.lump_sum),
-        "withdrawals": withdrawals_answer(person.withdrawal),
+        "withdrawals": withdrawals_answer(person.withdrawal, member),
         "income_received": pounds(opened.year.received),
         "interest": pounds(opened.interest),
         "income_tax": pounds(record.income_tax),
@@ -92,7 +94,7 @@ def _person(person: SchedulePerson) -> dict[str, Any]:
             "tax_free_lump_sums": {"used": pounds(record.tax_free), "left": pounds(record.tax_free_left)},
             "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
         },
-        "pensions": pensions_answer(person.pension, record.after.pension),
+        "pensions": pensions_answer(person.pension, record.after.pension, member),
         "isa": balance_answer(person.isa, "growth"),
         "cash": balance_answer(person.cash, "interest"),
     }

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from service.law.ages import age_on
+from service.planning.household import Member
 from service.planning.timing.break_even import PARTS, AgeBreakEven, GrowthBreakEven
 from service.planning.timing.comparison import (
     DeathResult,
@@ -47,7 +48,9 @@ def answer(
         "to": question.household.end.isoformat(),
         "assumptions": assumptions_answer(question.household.assumptions)
         | {"beneficiary_tax_rate": fraction(question.beneficiary_tax_rate)},
-        "options": [_option_answer(place, option) for place, option in enumerate(result.options)],
+        "options": [
+            _option_answer(place, option, question.household.people) for place, option in enumerate(result.options)
+        ],
         "ranking": {
             "wealth_after_tax": _ranking(result.by_wealth),
             "income_tax": _ranking(result.by_income_tax),
@@ -66,7 +69,7 @@ def answer(
     return document
 
 
-def _option_answer(place: int, result: OptionResult) -> dict[str, Any]:
+def _option_answer(place: int, result: OptionResult, members: Sequence[Member]) -> dict[str, Any]:
     option = result.option
     document: dict[str, Any] = {"option": place, "lump_sums": option.lump_sums}
     if option.lump_sums == "phased":
@@ -79,7 +82,7 @@ def _option_answer(place: int, result: OptionResult) -> dict[str, Any]:
     return document | {
         "outcome": "found",
         "totals": _totals(result.totals),
-        "years": [_year(year) for year in result.years],
+        "years": [_year(year, members) for year in result.years],
         "deaths": [_death(death) for death in result.deaths],
     }
 
@@ -130,14 +133,14 @@ def _person_totals(person: PersonTotals) -> dict[str, Any]:
     }
 
 
-def _year(year: OptionPeriod) -> dict[str, Any]:
+def _year(year: OptionPeriod, members: Sequence[Member]) -> dict[str, Any]:
     period = year.period
     return {
         "tax_year": period.name,
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
         "standing": period.rules.figures.standing,
-        "people": [_person(person) for person in year.people],
+        "people": [_person(person, member) for person, member in zip(year.people, members, strict=True)],
         "household": {
             "income_tax": pounds(year.income_tax),
             "income_tax_so_far": pounds(year.income_tax_so_far),
@@ -149,12 +152,12 @@ def _year(year: OptionPeriod) -> dict[str, Any]:
     }
 
 
-def _person(person: OptionPerson) -> dict[str, Any]:
+def _person(person: OptionPerson, member: Member) -> dict[str, Any]:
     record = person.record
     return {
         "age": person.age,
         "lump_sum": pounds(person.lump_sum),
-        "withdrawals": withdrawals_answer(person.withdrawal),
+        "withdrawals": withdrawals_answer(person.withdrawal, member),
         "income_received": pounds(record.opened.year.received),
         "income_tax": pounds(record.income_tax),
         "tax_on_interest": pounds(person.tax_on_interest),
@@ -166,7 +169,7 @@ def _person(person: OptionPerson) -> dict[str, Any]:
             "tax_free_lump_sums": {"used": pounds(person.tax_free), "left": pounds(record.tax_free_left)},
             "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
         },
-        "pensions": pensions_answer(person.pension, record.after.pension),
+        "pensions": pensions_answer(person.pension, record.after.pension, member),
         "isa": balance_answer(person.isa, "growth"),
         "cash": balance_answer(person.cash, "interest"),
     }

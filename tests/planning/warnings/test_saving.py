@@ -24,6 +24,16 @@ CASES: dict[str, list[Pair]] = {
         (request(DRAWN, contributions=[{"yearly": 1, "relief": "relief_at_source"}]), request(DRAWN)),
         (request(DRAWN, **WORKS), request(w("pcls", 1_000), **WORKS)),
     ],
+    "flexible_access_not_given": [
+        (request(flexibly_accessed=None), request(flexibly_accessed=False)),
+        (request(flexibly_accessed=None), request(flexibly_accessed=None, pension={"drawdown": 0})),
+        (
+            request(flexibly_accessed=None, pension={"drawdown": 0}, contributions=[saved(1)]),
+            request(
+                flexibly_accessed=None, pension={"drawdown": 0}, contributions=[saved(1, saving="defined_benefit")]
+            ),
+        ),
+    ],
     # Finance Act 2004 s.227ZA: 4,000 to 2022-23, 10,000 since (PTM056540).
     "contributions_above_money_purchase_annual_allowance": [
         *(
