@@ -659,7 +659,8 @@ def test_an_option_is_repeated_with_what_was_left_out(
 def test_what_cannot_be_carried_out_says_why_and_is_in_no_order(client: FlaskClient) -> None:
     """To spend 18,600, of which 12,570 bears no tax and the rest a fifth (Finance Act 2021 s.5), 20,107.50 has to be drawn
     where nothing is tax free: twice that is more than 40,000."""
-    body = {**LEAST, "options": [{"lump_sums": "never"}, {"lump_sums": "all_now"}], "aim": {"goal": "spending_only"}}
+    body = copy.deepcopy(LEAST)
+    body |= {"options": [{"lump_sums": "never"}, {"lump_sums": "all_now"}], "aim": {"goal": "spending_only"}}
     body["household"]["people"] = [{**LEAST["household"]["people"][0], "pensions": [{"uncrystallised": 40_000}]}]
     body["household"]["spending"] = [{"amount": 18_600, "to": "2028-04-05"}]
     found = answered(client, URL, body)
