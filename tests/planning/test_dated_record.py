@@ -16,7 +16,11 @@ def quoted(
     client: FlaskClient, *, born: str = "1960-03-01", tax_year: str = "2026-27", amount: float = 10_000, **record: Any
 ) -> dict[str, Any]:
     """The answer about money from drawdown, which is all taxable."""
-    person = {"date_of_birth": born, "tax_residence": "england", "pensions": [{"uncrystallised": 0, "drawdown": 90_000}]}
+    person = {
+        "date_of_birth": born,
+        "tax_residence": "england",
+        "pensions": [{"uncrystallised": 0, "drawdown": 90_000}],
+    }
     body = {
         "household": {"people": [person | record]},
         "tax_year": tax_year,
