@@ -55,7 +55,8 @@ def measure(sizes: Sizes) -> Part:
         (
             "Plans\n\n" + table((f"aim, a couple over {YEARS} years", "ms", "quotes for 10 person-years"), plain_rows),
             table(
-                (f"most after tax, {sizes.planning_couples} couples over {YEARS} years", "median", "p95", "worst"), best_rows
+                (f"most after tax, {sizes.planning_couples} couples over {YEARS} years", "median", "p95", "worst"),
+                best_rows,
             ),
         )
     )

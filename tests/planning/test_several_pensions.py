@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service import create_app
+from service.http.body import strict
 from service.planning.check.check import circumstances_of
 from service.planning.warnings.circumstances import Circumstances
 from service.schemas.check import request as check
@@ -79,7 +80,7 @@ def take(method: str, pension: int, amount: float, date: str = "2026-09-01") -> 
 
 def carried_out(body: dict[str, Any]) -> Circumstances:
     schema = check.WarningsSchema()
-    return circumstances_of(check.question(schema.load(copy.deepcopy(body))), BOOK)
+    return circumstances_of(check.question(schema.load(strict(json.dumps(body).encode()))), BOOK)
 
 
 def found_by_code(client: FlaskClient, body: dict[str, Any]) -> dict[str, dict[str, Any]]:
