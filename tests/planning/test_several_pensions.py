@@ -50,7 +50,9 @@ def as_the_only_pension(answer: Any) -> Any:
 def test_a_quote_from_one_of_two_pensions_is_that_of_the_one_alone(
     request: dict[str, Any], other: dict[str, Any]
 ) -> None:
-    """Whether the rules allow it or not, and whatever the other pension holds."""
+    """Whether the rules allow it or not, and whatever the other pension holds. Where it is not said whether income was taken
+    flexibly before, drawdown funds of any pension may speak of it: here it is said."""
+    request["household"]["people"][0].setdefault("flexibly_accessed", False)
     both = copy.deepcopy(request)
     both["household"]["people"][0]["pensions"].insert(0, other)
     both["withdrawal"]["pension"] = 1

@@ -37,7 +37,12 @@ QUICK = quick_reader(SCHEMA)
 LEAST: dict[str, Any] = {
     "household": {
         "people": [
-            {"date_of_birth": "1962-06-01", "tax_residence": "england", "pensions": [{"uncrystallised": 400000}]}
+            {
+                "date_of_birth": "1962-06-01",
+                "tax_residence": "england",
+                "pensions": [{"uncrystallised": 400000}],
+                "flexibly_accessed": False,
+            }
         ]
     },
     "start_date": "2026-04-06",
@@ -82,7 +87,7 @@ FULL: dict[str, Any] = {
                 "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
                 "cash": 14,
             },
-            {"date_of_birth": "1963-06-01", "tax_residence": "wales"},
+            {"date_of_birth": "1963-06-01", "tax_residence": "wales", "flexibly_accessed": False},
         ],
         "spending": [{"amount": 16, "from": "2027-01-01", "to": "2028-01-01", "increases": 0.2}],
     },

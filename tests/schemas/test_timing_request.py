@@ -29,7 +29,12 @@ QUICK = quick_reader(SCHEMA)
 LEAST: dict[str, Any] = {
     "household": {
         "people": [
-            {"date_of_birth": "1962-06-01", "tax_residence": "england", "pensions": [{"uncrystallised": 400000}]}
+            {
+                "date_of_birth": "1962-06-01",
+                "tax_residence": "england",
+                "pensions": [{"uncrystallised": 400000}],
+                "flexibly_accessed": False,
+            }
         ]
     },
     "start_date": "2026-04-06",
@@ -45,8 +50,14 @@ FULL: dict[str, Any] = {
                 "pensions": [{"uncrystallised": 9, "drawdown": 10}],
                 "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
                 "cash": 14,
+                "flexibly_accessed": False,
             },
-            {"date_of_birth": "1963-08-01", "tax_residence": "wales", "pensions": [{"uncrystallised": 15}]},
+            {
+                "date_of_birth": "1963-08-01",
+                "tax_residence": "wales",
+                "pensions": [{"uncrystallised": 15}],
+                "flexibly_accessed": False,
+            },
         ],
         "spending": [{"amount": 0, "increases": "prices"}],
         "estate": {
