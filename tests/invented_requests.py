@@ -35,7 +35,7 @@ _CODES = (
     "SD0", "D1", "SD1", "SD2", "SD3", "NT",
 )  # fmt: skip
 _LARGEST_SMALL_POT = 10_000
-# The search for the least tax takes long where dividends meet other income, and plans each scenario anew.
+# The search for the most after tax takes long where dividends meet other income, and plans each scenario anew.
 _MOST_YEARS_WITH_DIVIDENDS = 8
 _MOST_YEARS_WITH_SCENARIOS = 8
 _MOST_YEARS = 45
@@ -92,7 +92,7 @@ def withdrawal(random: Random) -> JsonObject:
 
 
 def plan(random: Random) -> JsonObject:
-    """A request of POST /v1/allowance-schedule, of which two in five ask for the least tax."""
+    """A request of POST /v1/allowance-schedule, of which two in five ask for the most after tax."""
     start = random.choice((date(random.randint(2019, 2030), 4, 6), date(2026, 4, 6), _random_day(random)))
     least = random.random() < 0.4
     people = [_plan_person(random, start) for _ in range(random.choice((1, 2)))]

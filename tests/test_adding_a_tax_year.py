@@ -80,11 +80,18 @@ def fields_of(value: Any) -> dict[str, Any]:
 
 
 def amounts_of(answer: Quote) -> dict[str, Any]:
-    """An answer without the tax year's name, rules and version, and with the days of a claim counted from its end."""
+    """An answer without the tax year's name, rules and version, and with the days of a claim counted from its end; what is made
+    only when asked for is asked for."""
     payroll, end = answer.payroll, answer.rules.figures.end.year
     reason = re.sub(r"(?<=April )\d{4}", lambda year: f"{int(year[0]) - end:+}", payroll.reclaim.reason)
-    fields = fields_of(answer) | {"payroll": payroll._replace(reclaim=payroll.reclaim._replace(reason=reason))}
-    return {name: value for name, value in fields.items() if name not in ("question", "rules")}
+    fields = fields_of(answer) | {
+        "payroll": payroll._replace(reclaim=payroll.reclaim._replace(reason=reason)),
+        "curve": answer.curve_once(),
+        "marginal_rate": answer.marginal_rate,
+        "slices": answer.slices,
+    }
+    made_later = ("asked", "curve_once", "payroll_once")
+    return {name: value for name, value in fields.items() if name not in ("question", "rules", *made_later)}
 
 
 @st.composite

@@ -12,17 +12,22 @@ import sys
 import sysconfig
 import tomllib
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import pytest
 
 from tests.benchmarks import books
+from tests.contract.full_bodies import QUESTIONS
+from tests.invented_requests import plan, timing, warnings, withdrawal
 
 TOP = Path(__file__).parents[1]
 PROGRAM = TOP / "docker" / "compiled_wheel.py"
 REQUESTS = sorted((TOP / "examples" / "requests").glob("*.json"))
 OPERATIONS = ("withdrawal-tax", "allowance-schedule", "lump-sum-timing", "warnings")
 COMPILER = shlex.split(sysconfig.get_config_var("CC") or "cc")[0]
+INVENTED = ((withdrawal, 200), (plan, 8), (timing, 15), (warnings, 100))
+"""What makes requests of ``QUESTIONS``, and how many of each."""
 CAN_COMPILE = shutil.which(COMPILER) is not None and Path(sysconfig.get_path("include"), "Python.h").is_file()
 
 ASK = """
@@ -82,6 +87,11 @@ def test_it_answers_byte_for_byte_as_the_source_does(installed: Path, tmp_path: 
     lines = [json.dumps({"id": path.stem, "request": json.loads(path.read_bytes())}).encode() for path in REQUESTS]
     for operation in OPERATIONS:
         (tmp_path / f"{operation}.examples.ndjson").write_bytes(b"\n".join(lines))
+    # Records with all that can be said, and invented ones: several pensions, dated incomes, charges.
+    for question, (invented, count) in zip(QUESTIONS, INVENTED, strict=True):
+        bodies = [question.full, *(invented(Random(seed)) for seed in range(count))]
+        asked = [json.dumps({"id": k, "request": body}).encode() for k, body in enumerate(bodies)]
+        (tmp_path / f"{question.url.rpartition('/')[2]}.invented.ndjson").write_bytes(b"\n".join(asked))
     expected, from_source = answers(TOP, tmp_path)
     found, from_wheel = answers(installed, tmp_path)
     assert [path.suffix for path in from_source] == [".py", ".py", ".py"]

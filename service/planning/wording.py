@@ -42,3 +42,8 @@ NAMELESS = (YOU, "The first person", "The second person")
 def who(i: int, of: int, name: str | None = None) -> str:
     """Person ``i`` of a household as the start of a sentence names them: of two by name, where it was given."""
     return YOU if of == 1 else name or NAMELESS[1 + i]
+
+
+def inside(person: str) -> str:
+    """A person as ``who`` names them, inside a sentence: you, the first person, or the name."""
+    return person.lower() if person in NAMELESS else person

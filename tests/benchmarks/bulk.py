@@ -21,6 +21,7 @@ from service.http.body import quickly
 from service.http.bulk import RECORD_READER, Lines, in_blocks
 from service.http.fields import ANSWER_FIELDS, included
 from service.http.provider import encode
+from service.planning.quote.asked import question_of
 from service.planning.quote.quote import quote
 from service.schemas.parts import parts_of
 from tests.benchmarks import books
@@ -75,6 +76,7 @@ def _beside_json(rounds: int, timed: int) -> Part:
     taken = [RECORD_READER(quickly(line)) for line in sent]
     values = [calculation.quick(record["request"]) for record in taken]
     questions = [calculation.build(each) for each in values]
+    of_one_year = [question_of(each, BOOK) for each in questions]
     answers = [calculation.answer(each, wanted) for each in questions]
 
     def of_each(function: Callable[[Any], object], values: Iterable[Any]) -> Callable[[], None]:
@@ -86,7 +88,7 @@ def _beside_json(rounds: int, timed: int) -> Part:
 
     def fewer(fields: Iterable[str]) -> Callable[[], object]:
         parts = parts_of(fields, ANSWER_FIELDS["withdrawal-tax"])
-        narrow = Lines(calculation, parts, PATH, 65_536, logging.getLogger())
+        narrow = Lines(calculation, VERSIONS, parts, PATH, 65_536, logging.getLogger())
         return lambda: deque(in_blocks(narrow.answers(body), lambda: None), maxlen=0)
 
     steps: dict[str, Callable[[], object]] = {
@@ -102,7 +104,7 @@ def _beside_json(rounds: int, timed: int) -> Part:
         "bulk, six fields and the codes of warnings": fewer((*SIX_FIELDS, "warnings.code")),
         "of which: JSON in": of_each(lambda line: RECORD_READER(quickly(line)), sent),
         "of which: validation": of_each(lambda record: calculation.build(calculation.quick(record["request"])), taken),
-        "of which: rules": of_each(lambda each: quote(each, BOOK), questions),
+        "of which: rules": of_each(lambda each: quote(each, BOOK), of_one_year),
         "of which: rules, warnings and answer": of_each(lambda each: calculation.answer(each, wanted), questions),
         "of which: JSON out": of_each(encode, answers),
     }

@@ -15,6 +15,7 @@ from service.law.income_tax import TaxpayerYear, liability, taxpayer_year
 from service.planning.curve.tax_curve import tax_curve
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import RuleViolation
+from service.planning.quote.asked import question_of
 from service.planning.quote.gross_up import least_gross
 from service.planning.quote.quote import Question, Withdrawal, quote
 from tests.benchmarks.households import net_wanted
@@ -22,6 +23,7 @@ from tests.benchmarks.processes import EXAMPLES, MeasurementError
 from tests.benchmarks.questions import BOOK, question
 from tests.benchmarks.report import Goal, Part, progress, table
 from tests.benchmarks.sizes import Sizes
+from tests.invented_requests import JsonObject
 
 MOST_EVALUATIONS = 15
 _SHARE_OF_SECONDS = 0.1
@@ -41,7 +43,7 @@ def measure(sizes: Sizes) -> Part:
     """Times of the example requests and of random households, and the evaluations of their gross-ups."""
     timed, counted = sizes.timed_households, sizes.counted_households
     plain, with_savings = (_permitted(counted, with_savings=either) for either in (False, True))
-    groups = {each.stem: _cases([question("withdrawal-tax", json.loads(each.read_bytes()))]) for each in EXAMPLES}
+    groups = {each.stem: _cases([of_one_year(json.loads(each.read_bytes()))]) for each in EXAMPLES}
     for name, questions in (("without savings", plain[:timed]), ("with savings", with_savings[:timed])):
         groups[f"{timed} households {name}, net wanted"] = _cases(questions)
         groups[f"the same, amount given ({name})"] = _cases([_with_amount(each) for each in questions])
@@ -98,12 +100,17 @@ def gross_up_evaluations(asked: Question) -> int:
     return calls_when_found
 
 
+def of_one_year(request: JsonObject) -> Question:
+    """What a request for a quote asks about its tax year."""
+    return question_of(question("withdrawal-tax", request), BOOK)
+
+
 def _permitted(count: int, *, with_savings: bool) -> list[Question]:
     """The first so many questions for the gross of a wanted net that the rules allow."""
     found: list[Question] = []
     requests = net_wanted(with_savings=with_savings)
     while len(found) < count:
-        asked = question("withdrawal-tax", next(requests))
+        asked = of_one_year(next(requests))
         try:
             quote(asked, BOOK)
         except RuleViolation:

@@ -25,6 +25,7 @@ from .through_service import (
     exactly,
     number,
     pence,
+    person_of,
     pounds,
     request_for,
     with_figures,
@@ -200,7 +201,7 @@ def test_child_benefit_charge_over_http(example: Example, client: FlaskClient) -
 @pytest.mark.parametrize("example", examples("income_tax.toml", "gross_for_net", through="http"))
 def test_gross_for_a_wanted_net_over_http(example: Example, client: FlaskClient) -> None:
     body = request_for(example.tax_year, {"non_savings": example.inputs["other_income"]}, Fraction(0))
-    body["pension"] = {"uncrystallised": 500_000}
+    person_of(body)["pensions"] = [{"uncrystallised": 500_000}]
     body["withdrawal"] = {"method": example.inputs["method"], "net_wanted": example.inputs["net_wanted"]}
     answer = answer_to(client, body)
     assert rounded(exactly(answer["withdrawal"]["gross"]), example.rounding) == example.expected["gross"]
@@ -274,7 +275,7 @@ def test_split_through_functions(example: Example, years: Years) -> None:
 @pytest.mark.parametrize("example", examples("lump_sums.toml", "split", through="http"))
 def test_split_over_http(example: Example, client: FlaskClient) -> None:
     body = request_for(example.tax_year, {})
-    body["pension"] = {"uncrystallised": number(example.inputs["pot"])}
+    person_of(body)["pensions"] = [{"uncrystallised": number(example.inputs["pot"])}]
     body["withdrawal"] = {"method": example.inputs["method"], "amount": number(example.inputs["amount"])}
     answer = answer_to(client, body)["withdrawal"]
     assert {name: answer[name] for name in example.expected} == example.expected
@@ -319,7 +320,7 @@ def test_lump_sum_allowances_through_functions(example: Example, years: Years) -
 def test_lump_sum_allowances_over_http(example: Example, client: FlaskClient) -> None:
     """Income from drawdown uses no allowance, so what is left after it is the whole."""
     body = request_for(example.tax_year, {"non_savings": 1000})
-    body["pension"] |= {name: number(amount) for name, amount in example.inputs.items()}
+    person_of(body)["lump_sum_allowances"] = {name: number(amount) for name, amount in example.inputs.items()}
     answer = answer_to(client, body)["allowances_remaining"]
     assert {name: answer[name] for name in example.expected} == example.expected
 

@@ -131,6 +131,13 @@ def request_for(tax_year: str, inputs: Mapping[str, Any], withdrawn: Fraction | 
     }
 
 
+def person_of(body: dict[str, Any]) -> dict[str, Any]:
+    """The one person of a request."""
+    (person,) = body["household"]["people"]
+    found: dict[str, Any] = person
+    return found
+
+
 def number(amount: Any) -> float:
     """The JSON number of an amount that is exact in pence."""
     return pence(amount) / 100

@@ -1,4 +1,5 @@
-"""The plan of least tax against independent searches, against its own bound, and against what must hold of any best plan.
+"""The plan that leaves the most after tax against independent searches, against its own bound, and against what must hold of
+any best plan.
 
 Fixed households, invented. What is the best plan is nowhere published; ``tests/oracle/best_plan.py`` finds it by trying.
 """

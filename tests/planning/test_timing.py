@@ -87,7 +87,7 @@ def beneficiaries_receive(course: Course, death: Death, facts: EstateFacts, bene
 # 2028-29    10,240      0 | 2,219.09   2,103.15    0.00    | 12,570  9,760  45,126.29  64,441.95   2,810.00
 # left: 64,441.95 + 2,810.00 + 45,126.29 x 0.8 (36,101.03) = 103,352.98
 #
-# with_income: £16,760 each 5 April, of which a quarter, £4,190, is tax free; all of it fits into the ISA
+# with_each_withdrawal: £16,760 each 5 April, of which a quarter, £4,190, is tax free; all of it fits into the ISA
 #
 # tax year   growth: pension  ISA       | drawn   into    pension    ISA        cash
 # 2026-27           4,000.00       0.00 | 16,760  16,760  87,240.00  16,760.00  0.00
@@ -239,7 +239,7 @@ def test_years_cut_short_are_the_same_until_then(household: Household, day: int)
     years=st.integers(1, 25),
 )
 @settings(max_examples=60, deadline=None)
-def test_all_now_and_with_income_differ_only_by_the_allowance(pot: int, growth: int, years: int) -> None:
+def test_all_now_and_with_each_withdrawal_differ_only_by_the_allowance(pot: int, growth: int, years: int) -> None:
     """The same growth everywhere, no income drawn, interest within the nil rates: what is taken now grows outside the
     pension as it would inside. Only what a quarter grows to beyond the allowance is taxed at last, at the exit rate."""
     assumed = Assumptions(growth, growth, growth, tax_rate_on_remaining_pension=2_000)
@@ -399,7 +399,7 @@ def test_published_estates(estate: EstateFacts, day: date, tax: int, source: str
     assert left_by(result).inheritance_tax == tax, source
 
 
-def test_heirs_pay_income_tax_on_what_inheritance_tax_leaves() -> None:
+def test_beneficiaries_pay_income_tax_on_what_inheritance_tax_leaves() -> None:
     """£100,000 of pension, all of it taxed at 40%; a beneficiary at 40%; death at 75 or over: £36,000 is left (ITEPA 2003
     s.567B). Under 75 the £60,000 is free of income tax."""
     for age, net in ((75, 3_600_000), (74, 6_000_000)):

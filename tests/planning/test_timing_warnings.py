@@ -68,7 +68,7 @@ def test_the_place_is_its_own_where_it_is_one() -> None:
 def test_an_option_that_cannot_be_carried_out_does_not_count() -> None:
     """275,000 pence more is spent than earned: only tax-free cash pays for that. The places stay those of the request."""
     poor = person(pension=Pension(1_000_000), income=(DatedIncome("employment", 1_257_000),))
-    options = tuple(Option(take, SPENDING_ONLY) for take in ("never", "with_income", "all_now"))
+    options = tuple(Option(take, SPENDING_ONLY) for take in ("never", "with_each_withdrawal", "all_now"))
     result = asked(poor, options=options, spending=(Spending(1_257_000 + 275_000),))
     assert [option.course is not None for option in result.options] == [False, True, True]
     told = {warning.code: warning.options for warning in timing_warnings(result)}

@@ -22,15 +22,18 @@ URL = "/v1/withdrawal-tax"
 
 
 def body(method: str = "ufpls", amount: float = 40_000, **more: Any) -> dict[str, Any]:
-    """A withdrawal in 2026-27 by somebody with 30,000 from employment; ``more`` is laid over the parts of the request."""
+    """A withdrawal in 2026-27 by somebody with 30,000 from employment; ``more`` is laid over the parts of the request, of which
+    ``person`` and ``pension`` are the only ones of their household."""
+    person = {
+        "date_of_birth": "1962-05-14",
+        "tax_residence": "england",
+        "income": [{"kind": "employment", "amount": 30_000}],
+    }
+    pension = {"uncrystallised": 400_000, "drawdown": 100_000} | more.pop("pension", {})
+    person |= {"pensions": [pension], **more.pop("person", {})}
     whole: dict[str, Any] = {
+        "household": {"people": [person]},
         "tax_year": "2026-27",
-        "person": {
-            "date_of_birth": "1962-05-14",
-            "tax_residence": "england",
-            "income": [{"kind": "employment", "amount": 30_000}],
-        },
-        "pension": {"uncrystallised": 400_000, "drawdown": 100_000},
         "withdrawal": {"method": method, "amount": amount},
     }
     for part, given_more in more.items():
@@ -46,7 +49,7 @@ def answered(client: FlaskClient, request: dict[str, Any], query: str = "") -> d
 
 def document_of(question: Question) -> dict[str, Any]:
     found = quote(question, BOOK)
-    return answer(found, [], [], notice(found.rules.figures), working=working(found))
+    return answer(found, [], [], notice(found.rules.figures, BOOK.law_as_of), working=working(found))
 
 
 def nulls_in(node: Any) -> Iterator[Any]:
@@ -168,7 +171,7 @@ def test_effective_rate_of_a_withdrawal_without_a_charge(client: FlaskClient) ->
         ),
         pytest.param(body(), {"applies": True, "triggered": True, "amount": 10_000.0}, id="on a day not known"),
         pytest.param(
-            body(withdrawal={"date": "2026-12-01"}, pension={"flexibly_accessed": True}),
+            body(withdrawal={"date": "2026-12-01"}, person={"flexibly_accessed": True}),
             {"applies": True, "triggered": False, "amount": 10_000.0},
             id="in force before",
         ),

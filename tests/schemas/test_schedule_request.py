@@ -13,7 +13,17 @@ from flask.testing import FlaskClient
 
 from service.http.body import loaded, strict
 from service.law.lump_sums import Pension
-from service.planning.household import WITH_PRICES, Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import (
+    WITH_PRICES,
+    Assumptions,
+    Contribution,
+    DatedIncome,
+    Household,
+    Isa,
+    Member,
+    PensionHeld,
+    Spending,
+)
 from service.planning.schedule.schedule import ScheduleQuestion, schedule
 from service.schemas.quick import quick_reader
 from service.schemas.schedule import request as schemas
@@ -25,53 +35,76 @@ SCHEMA = schemas.ScheduleSchema()
 QUICK = quick_reader(SCHEMA)
 
 LEAST: dict[str, Any] = {
+    "household": {
+        "people": [
+            {
+                "date_of_birth": "1962-06-01",
+                "tax_residence": "england",
+                "pensions": [{"uncrystallised": 400000}],
+                "flexibly_accessed": False,
+            }
+        ]
+    },
     "start_date": "2026-04-06",
     "end_date": "2027-04-05",
-    "people": [{"date_of_birth": "1962-06-01", "tax_residence": "england", "pension": {"uncrystallised": 400000}}],
-    "aim": {"fill": "personal_allowance"},
+    "aim": {"goal": "personal_allowance"},
 }
 FULL: dict[str, Any] = {
+    "household": {
+        "people": [
+            {
+                "name": "Ada",
+                "date_of_birth": "1962-06-01",
+                "tax_residence": "scotland",
+                "income": [
+                    {"kind": "state_pension", "share_of_full_rate": 0.5001},
+                    {
+                        "kind": "employment",
+                        "amount": 100.01,
+                        "from": "2020-01-01",
+                        "to": "2028-06-30",
+                        "increases": -0.0125,
+                    },
+                    {"kind": "annuity", "amount": 4, "increases": "prices"},
+                    {"kind": "property_income", "amount": 5, "increases": "none"},
+                ],
+                "contributions": [{"yearly": 6, "relief": "relief_at_source", "to": "2028-04-05"}],
+                "gift_aid_donations": 7,
+                "marriage_allowance": "gives",
+                "blind_persons_allowance": True,
+                "child_benefit": 8,
+                "pensions": [
+                    {
+                        "uncrystallised": 9,
+                        "drawdown": 10,
+                        "protected_pension_age": 55,
+                        "growth": 0.03,
+                        "yearly_charge": 0.01,
+                    }
+                ],
+                "lump_sum_allowances": {"lifetime_allowance_used": 0.115},
+                "flexibly_accessed": True,
+                "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
+                "cash": 14,
+            },
+            {"date_of_birth": "1963-06-01", "tax_residence": "wales", "flexibly_accessed": False},
+        ],
+        "spending": [{"amount": 16, "from": "2027-01-01", "to": "2028-01-01", "increases": 0.2}],
+    },
     "start_date": "2026-07-01",
     "end_date": "2029-12-31",
-    "people": [
-        {
-            "date_of_birth": "1962-06-01",
-            "tax_residence": "scotland",
-            "income": [
-                {"kind": "state_pension", "share_of_full_rate": 0.5001},
-                {
-                    "kind": "employment",
-                    "amount": 100.01,
-                    "from": "2020-01-01",
-                    "to": "2028-06-30",
-                    "increases": -0.0125,
-                },
-                {"kind": "annuity", "amount": 4, "increases": "prices"},
-                {"kind": "property", "amount": 5, "increases": "none"},
-            ],
-            "relief_at_source_contributions": 6,
-            "gift_aid_donations": 7,
-            "marriage_allowance": "gives",
-            "blind_persons_allowance": True,
-            "child_benefit": 8,
-            "pension": {"uncrystallised": 9, "drawdown": 10, "lifetime_allowance_used_percent": 11.5},
-            "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
-            "cash": 14,
-        },
-        {"date_of_birth": "1963-06-01", "tax_residence": "wales", "pension": {"uncrystallised": 15}},
-    ],
-    "aim": {"fill": "basic_rate_band"},
+    "aim": {"goal": "basic_rate_band"},
     "lump_sums": "all_now",
-    "spending": [{"amount": 16, "from": "2027-01-01", "to": "2028-01-01", "increases": 0.2}],
     "assumptions": {
         "pension_growth": 0.0475,
         "isa_growth": -0.1,
         "cash_interest": 0.01,
         "price_inflation": 0.02,
         "thresholds_after_freeze": "prices",
-        "exit_tax_rate": 1,
+        "tax_rate_on_remaining_pension": 1,
         "scenarios": {"low": {"pension_growth": 0}, "middle": {}, "high": {"isa_growth": 0.1, "cash_interest": 0.05}},
     },
+    "search": {"effort": "quick"},
 }
 
 
@@ -83,7 +116,7 @@ def asked(body: dict[str, Any]) -> ScheduleQuestion:
 
 
 def test_what_is_left_out_has_its_default() -> None:
-    member = Member(date(1962, 6, 1), "england", Pension(40_000_000))
+    member = Member(date(1962, 6, 1), "england", Pension(40_000_000), pensions=(PensionHeld(40_000_000),))
     household = Household(date(2026, 4, 6), date(2027, 4, 5), (member,))
     assert asked(LEAST) == ScheduleQuestion(household, "personal_allowance", {})
     assert (household.lump_sums, household.spending) == ("with_each_withdrawal", ())
@@ -93,40 +126,44 @@ def test_what_is_left_out_has_its_default() -> None:
 
 def test_a_state_pension_rises_with_prices_and_nothing_else_does_unless_it_is_said() -> None:
     body = copy.deepcopy(LEAST)
-    body["people"][0]["income"] = [{"kind": kind, "amount": 1} for kind in ("state_pension", "annuity")]
-    body["people"][0]["income"].append({"kind": "state_pension", "amount": 1, "increases": "none"})
+    body["household"]["people"][0]["income"] = [{"kind": kind, "amount": 1} for kind in ("state_pension", "annuity")]
+    body["household"]["people"][0]["income"].append({"kind": "state_pension", "amount": 1, "increases": "none"})
     assert [income.increases for income in asked(body).household.people[0].income] == [WITH_PRICES, 0, 0]
 
 
 def test_everything_that_is_given_is_read() -> None:
-    assumed = Assumptions(475, -1_000, 100, 200, "prices", 10_000)
+    # 3 % grown and a hundredth of what has grown taken: 1.03 x 0.99 = 1.0197.
+    assumed = Assumptions(197, -1_000, 100, 200, "prices", 10_000)
     first = Member(
         date(1962, 6, 1),
         "scotland",
-        Pension(900, drawdown=1_000, lifetime_allowance_used=1_150),
+        Pension(900, drawdown=1_000, lifetime_allowance_used=1_150, flexibly_accessed=True, protected_pension_age=55),
         Isa(1_200, 1_300, True),
         1_400,
         (
             DatedIncome("state_pension", share_of_full_rate=5_001, increases=WITH_PRICES),
             DatedIncome("employment", 10_001, first=date(2020, 1, 1), last=date(2028, 6, 30), increases=-125),
             DatedIncome("annuity", 400, increases=WITH_PRICES),
-            DatedIncome("property", 500, increases=0),
+            DatedIncome("property_income", 500, increases=0),
         ),
-        600,
+        (Contribution(relief="relief_at_source", yearly=600, last=date(2028, 4, 5)),),
         700,
         "gives",
         True,
         800,
+        (PensionHeld(900, 1_000, 55, 300, 100),),
+        "Ada",
     )
-    second = Member(date(1963, 6, 1), "wales", Pension(1_500))
+    second = Member(date(1963, 6, 1), "wales", Pension(0))
     spending = (Spending(1_600, date(2027, 1, 1), date(2028, 1, 1), 2_000),)
     household = Household(date(2026, 7, 1), date(2029, 12, 31), (first, second), spending, "all_now", assumed)
     scenarios = {
-        "low": replace(assumed, pension_growth=0),
+        # No growth, and the hundredth taken.
+        "low": replace(assumed, pension_growth=-100),
         "middle": assumed,
         "high": replace(assumed, isa_growth=1_000, cash_interest=500),
     }
-    assert asked(FULL) == ScheduleQuestion(household, "basic_rate_band", scenarios)
+    assert asked(FULL) == ScheduleQuestion(household, "basic_rate_band", scenarios, "quick")
 
 
 # The two readers agree
@@ -140,7 +177,7 @@ def test_the_quick_reader_and_the_strict_one_agree_about_every_field() -> None:
 
 
 @pytest.mark.parametrize("name", ["first", "last"])
-@pytest.mark.parametrize("place", ["/people/0/income/1", "/spending/0"])
+@pytest.mark.parametrize("place", ["/household/people/0/income/1", "/household/spending/0"])
 def test_the_names_inside_are_not_names_outside(client: FlaskClient, place: str, name: str) -> None:
     """The days are called from and to, whatever the program calls them."""
     found = faults_of(client, URL, text_with(FULL, f"{place}/{name}", '"2026-01-01"'))
@@ -155,15 +192,15 @@ def test_the_names_inside_are_not_names_outside(client: FlaskClient, place: str,
     [
         "/start_date",
         "/end_date",
-        "/people",
+        "/household",
+        "/household/people",
         "/aim",
-        "/aim/fill",
-        "/people/0/date_of_birth",
-        "/people/0/tax_residence",
-        "/people/0/pension",
-        "/people/0/pension/uncrystallised",
-        "/people/0/income/0/kind",
-        "/spending/0/amount",
+        "/aim/goal",
+        "/household/people/0/date_of_birth",
+        "/household/people/0/tax_residence",
+        "/household/people/0/pensions/0/uncrystallised",
+        "/household/people/0/income/0/kind",
+        "/household/spending/0/amount",
     ],
 )
 def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
@@ -174,12 +211,13 @@ def test_what_must_be_there(client: FlaskClient, pointer: str) -> None:
     "place",
     [
         "",
-        "/people/0",
-        "/people/0/income/0",
-        "/people/0/pension",
-        "/people/0/isa",
+        "/household",
+        "/household/people/0",
+        "/household/people/0/income/0",
+        "/household/people/0/pensions/0",
+        "/household/people/0/isa",
         "/aim",
-        "/spending/0",
+        "/household/spending/0",
         "/assumptions",
         "/assumptions/scenarios",
         "/assumptions/scenarios/low",
@@ -205,28 +243,28 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/assumptions/isa_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.000000005")),
     "/assumptions/cash_interest": (("0", "0.2"), ("-0.0001", "0.2001", "0.00005")),
     "/assumptions/price_inflation": (("-0.1", "0.2"), ("-0.1001", "0.2001", "0.00005")),
-    "/assumptions/exit_tax_rate": (("0", "1", "1.0", "0.4999"), ("-0.0001", "1.0001", "0.49999", "2")),
+    "/assumptions/tax_rate_on_remaining_pension": (("0", "1", "1.0", "0.4999"), ("-0.0001", "1.0001", "0.49999", "2")),
     "/assumptions/thresholds_after_freeze": (('"frozen"', '"prices"'), ('"none"', "0", "true")),
     "/assumptions/scenarios/low/pension_growth": (("-0.1", "0.2"), ("-0.10000001", "0.2001", "0.000000005")),
     "/assumptions/scenarios/low/isa_growth": (("-0.1", "0.2"), ("-0.1001", "0.2001")),
     "/assumptions/scenarios/high/cash_interest": (("0", "0.2"), ("-0.0001", "0.2001")),
-    "/people/0/income/0/share_of_full_rate": (("0", "2", "1.2345"), ("-0.0001", "2.0001", "1.23456")),
-    "/people/0/income/1/increases": (
+    "/household/people/0/income/0/share_of_full_rate": (("0", "2", "1.2345"), ("-0.0001", "2.0001", "1.23456")),
+    "/household/people/0/income/1/increases": (
         ('"none"', '"prices"', "0", "-0.1", "0.2", "0.0301"),
         ('"frozen"', '"0.1"', "0.2001", "-0.1001", "0.00001", "true", "[]"),
     ),
-    "/spending/0/increases": (('"none"', '"prices"', "0.2"), ('"rates"', "0.2001")),
-    "/spending/0/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001", '"1"')),
-    "/people/0/income/1/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001")),
-    "/people/0/cash": (("0", "0.01"), ("-0.01", "0.001")),
-    "/people/0/isa/value": (("0", "0.01"), ("-0.01", "0.001")),
-    "/people/0/isa/subscribed_this_year": (("0", "0.01"), ("-0.01", "0.001")),
-    "/people/0/isa/cash_isa": (("true", "false"), ("0", '"true"')),
-    "/people/0/income/0/kind": (('"state_pension"',), ('"salary"', "1")),
-    "/people/0/income/1/from": (('"2020-01-01"',), ('"2020-02-30"', '"1.1.2020"', "2020")),
-    "/spending/0/to": (('"2029-01-01"',), ('"2029-02-30"',)),
+    "/household/spending/0/increases": (('"none"', '"prices"', "0.2"), ('"rates"', "0.2001")),
+    "/household/spending/0/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001", '"1"')),
+    "/household/people/0/income/1/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001")),
+    "/household/people/0/cash": (("0", "0.01"), ("-0.01", "0.001")),
+    "/household/people/0/isa/value": (("0", "0.01"), ("-0.01", "0.001")),
+    "/household/people/0/isa/subscribed_this_year": (("0", "0.01"), ("-0.01", "0.001")),
+    "/household/people/0/isa/cash_isa": (("true", "false"), ("0", '"true"')),
+    "/household/people/0/income/0/kind": (('"state_pension"',), ('"salary"', "1")),
+    "/household/people/0/income/1/from": (('"2020-01-01"',), ('"2020-02-30"', '"1.1.2020"', "2020")),
+    "/household/spending/0/to": (('"2029-01-01"',), ('"2029-02-30"',)),
     "/start_date": (('"2026-04-06"',), ('"2026-04-31"', '"2026-27"', "2026")),
-    "/aim/fill": (
+    "/aim/goal": (
         ('"personal_allowance"', '"basic_rate_band"', '"higher_rate_band"', '"most_after_tax"'),
         ('"additional_rate_band"', "1"),
     ),
@@ -247,13 +285,13 @@ def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
     ("count", "detail"), [(0, "Must hold at least 1 item."), (3, "Must hold at most 2 items; it holds 3.")]
 )
 def test_one_or_two_people(client: FlaskClient, count: int, detail: str) -> None:
-    text = text_with(FULL, "/people", json.dumps([FULL["people"][1]] * count))
-    assert faults_of(client, URL, text) == [("#/people", "invalid-value")]
+    text = text_with(FULL, "/household/people", json.dumps([FULL["household"]["people"][1]] * count))
+    assert faults_of(client, URL, text) == [("#/household/people", "invalid-value")]
     assert detail in client.post(URL, data=text, content_type="application/json").get_data(as_text=True)
 
 
-@pytest.mark.parametrize(("pointer", "item"), [("/people/0/income", {"kind": "annuity", "amount": 1}),
-                                               ("/spending", {"amount": 0})])  # fmt: skip
+@pytest.mark.parametrize(("pointer", "item"), [("/household/people/0/income", {"kind": "annuity", "amount": 1}),
+                                               ("/household/spending", {"amount": 0})])  # fmt: skip
 def test_at_most_fifty(client: FlaskClient, pointer: str, item: dict[str, Any]) -> None:
     SCHEMA.load(strict(text_with(FULL, pointer, json.dumps([item] * 50))))
     assert faults_of(client, URL, text_with(FULL, pointer, json.dumps([item] * 51))) == [
@@ -264,19 +302,19 @@ def test_at_most_fifty(client: FlaskClient, pointer: str, item: dict[str, Any]) 
 def test_every_fault_at_once(client: FlaskClient) -> None:
     body = copy.deepcopy(FULL)
     del body["end_date"]
-    body["people"][0]["income"][1]["increases"] = 1
-    body["people"][1]["cash"] = "5"
-    body["aim"]["fill"] = "nothing"
+    body["household"]["people"][0]["income"][1]["increases"] = 1
+    body["household"]["people"][1]["cash"] = "5"
+    body["aim"]["goal"] = "nothing"
     body["assumptions"]["scenarios"]["low"]["price_inflation"] = 0.02
-    body["assumptions"]["exit_tax_rate"] = 1.5
+    body["assumptions"]["tax_rate_on_remaining_pension"] = 1.5
     found = faults_of(client, URL, json.dumps(body).encode())
     assert sorted(found) == [
-        ("#/aim/fill", "invalid-value"),
-        ("#/assumptions/exit_tax_rate", "invalid-value"),
+        ("#/aim/goal", "invalid-value"),
         ("#/assumptions/scenarios/low/price_inflation", "unknown-field"),
+        ("#/assumptions/tax_rate_on_remaining_pension", "invalid-value"),
         ("#/end_date", "missing"),
-        ("#/people/0/income/1/increases", "invalid-value"),
-        ("#/people/1/cash", "invalid-value"),
+        ("#/household/people/0/income/1/increases", "invalid-value"),
+        ("#/household/people/1/cash", "invalid-value"),
     ]
 
 
@@ -289,27 +327,27 @@ def test_every_fault_at_once(client: FlaskClient) -> None:
         ("/end_date", '"2026-04-05"', "#/end_date", "end-before-start"),
         ("/end_date", '"2086-04-06"', "#/end_date", "plan-too-long"),
         ("/start_date", '"2019-04-05"', "#/start_date", "no-figures"),
-        ("/people/0/date_of_birth", '"2026-04-07"', "#/people/0/date_of_birth", "not-yet-born"),
-        ("/people/0/income", '[{"kind": "annuity"}]', "#/people/0/income/0", "one-of-two"),
+        ("/household/people/0/date_of_birth", '"2026-04-07"', "#/household/people/0/date_of_birth", "not-yet-born"),
+        ("/household/people/0/income", '[{"kind": "annuity"}]', "#/household/people/0/income/0", "one-of-two"),
         (
-            "/people/0/income",
+            "/household/people/0/income",
             '[{"kind": "annuity", "share_of_full_rate": 1}]',
-            "#/people/0/income/0/share_of_full_rate",
+            "#/household/people/0/income/0/share_of_full_rate",
             "only-with",
         ),
         (
-            "/people/0/income",
+            "/household/people/0/income",
             '[{"kind": "annuity", "amount": 1, "from": "2027-01-02", "to": "2027-01-01"}]',
-            "#/people/0/income/0/to",
+            "#/household/people/0/income/0/to",
             "to-before-from",
         ),
         (
-            "/spending",
+            "/household/spending",
             '[{"amount": 1, "from": "2027-01-02", "to": "2027-01-01"}]',
-            "#/spending/0/to",
+            "#/household/spending/0/to",
             "to-before-from",
         ),
-        ("/spending", '[{"amount": 500000}]', "#/spending", "spending-cannot-be-met"),
+        ("/household/spending", '[{"amount": 500000}]', "#/household/spending", "spending-cannot-be-met"),
     ],
 )
 def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, where: str, code: str) -> None:
@@ -319,22 +357,22 @@ def test_what_the_rules_refuse(client: FlaskClient, pointer: str, value: str, wh
 
 def test_a_share_that_depends_on_sex_is_refused_where_it_stands(client: FlaskClient) -> None:
     body = copy.deepcopy(LEAST)
-    body["people"][0]["date_of_birth"] = "1952-01-01"
-    body["people"][0]["income"] = [{"kind": "state_pension", "share_of_full_rate": 1}]
-    where = "#/people/0/income/0/share_of_full_rate"
+    body["household"]["people"][0]["date_of_birth"] = "1952-01-01"
+    body["household"]["people"][0]["income"] = [{"kind": "state_pension", "share_of_full_rate": 1}]
+    where = "#/household/people/0/income/0/share_of_full_rate"
     assert faults_of(client, URL, json.dumps(body).encode(), "rule-violation") == [(where, "share-depends-on-sex")]
 
 
 def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
     body = copy.deepcopy(LEAST)
     body.update(start_date="2031-04-06", end_date="2031-04-05")
-    body["people"][0]["date_of_birth"] = "1952-01-01"
-    body["people"][0]["income"] = [{"kind": "state_pension", "share_of_full_rate": 1}]
+    body["household"]["people"][0]["date_of_birth"] = "1952-01-01"
+    body["household"]["people"][0]["income"] = [{"kind": "state_pension", "share_of_full_rate": 1}]
     # What lies in the request gives the problem its name: it has to be put right whatever the rules allow.
     assert faults_of(client, URL, json.dumps(body).encode(), "invalid-request") == [
         ("#/start_date", "no-figures"),
         ("#/end_date", "end-before-start"),
-        ("#/people/0/income/0/share_of_full_rate", "share-depends-on-sex"),
+        ("#/household/people/0/income/0/share_of_full_rate", "share-depends-on-sex"),
     ]
 
 
@@ -394,12 +432,14 @@ def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
 def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: FlaskClient) -> None:
     """Everything once: an income, interest, money from ISAs, money to a partner, part years, a lump sum first."""
     body = copy.deepcopy(FULL)
-    body["people"][0].update(cash=3_000, isa={"value": 60_000, "cash_isa": True}, date_of_birth="1966-06-01")
-    body["people"][0].update(pension={"uncrystallised": 90_000, "drawdown": 7_000})
-    body["people"][1].update(pension={"uncrystallised": 2_000}, cash=1_000)
-    body["spending"] = [{"amount": 80_000, "to": "2027-07-31"}]
-    body["aim"] = {"fill": "personal_allowance"}
-    body["people"][0]["income"][1]["amount"] = 20_000
+    body["household"]["people"][0].update(
+        cash=3_000, isa={"value": 60_000, "cash_isa": True}, date_of_birth="1966-06-01"
+    )
+    body["household"]["people"][0].update(pensions=[{"uncrystallised": 90_000, "drawdown": 7_000}])
+    body["household"]["people"][1].update(pensions=[{"uncrystallised": 2_000}], cash=1_000)
+    body["household"]["spending"] = [{"amount": 80_000, "to": "2027-07-31"}]
+    body["aim"] = {"goal": "personal_allowance"}
+    body["household"]["people"][0]["income"][1]["amount"] = 20_000
     found = answered(client, URL, body)
     plan = schedule(asked(body), BOOK)
     seen = dict.fromkeys(
@@ -438,7 +478,7 @@ def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: Fl
 
 
 def test_only_a_plan_for_the_most_after_tax_has_a_proof(client: FlaskClient) -> None:
-    found = answered(client, URL, {**LEAST, "aim": {"fill": "most_after_tax"}})
+    found = answered(client, URL, {**LEAST, "aim": {"goal": "most_after_tax"}})
     proof, wealth = found["proof"], found["totals"]["wealth_after_tax"]
     assert (proof["goal"], proof["proven"], proof["stopped_by"]) == ("most_after_tax", True, "gap")
     assert proof["wealth_after_tax"] == wealth <= proof["bound"]
@@ -464,17 +504,19 @@ def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
 def test_what_cannot_be_carried_out_beside_a_plan_says_so(client: FlaskClient) -> None:
     """Too young for a pension: 10,500 is spent of 10,000 and its growth; without growth 500 is missing."""
     body = copy.deepcopy(LEAST)
-    body["people"][0].update(date_of_birth="1985-01-01", isa={"value": 10_000})
-    body["spending"] = [{"amount": 10_500}]
+    body["household"]["people"][0].update(date_of_birth="1985-01-01", isa={"value": 10_000})
+    body["household"]["spending"] = [{"amount": 10_500}]
     body["assumptions"] = {"isa_growth": 0.1, "scenarios": {"low": {"isa_growth": 0}}}
     low = answered(client, URL, body)["scenarios"]["low"]
     assert low == {"outcome": "impossible", "reason": low["reason"]}
     assert "£500" in low["reason"]
     # 55,000 bears 9,432 in one year and leaves 45,568; from State Pension age on there is nothing yet.
     body = copy.deepcopy(LEAST)
-    body.update(end_date="2028-04-05", aim={"fill": "basic_rate_band"})
-    body["people"][0].update(date_of_birth="1970-01-01", pension={"uncrystallised": 0, "drawdown": 55_000})
-    body["spending"] = [{"amount": 46_000, "from": "2027-04-06"}]
+    body.update(end_date="2028-04-05", aim={"goal": "basic_rate_band"})
+    body["household"]["people"][0].update(
+        date_of_birth="1970-01-01", pensions=[{"uncrystallised": 0, "drawdown": 55_000}]
+    )
+    body["household"]["spending"] = [{"amount": 46_000, "from": "2027-04-06"}]
     even, _ = answered(client, URL, body)["compared_with"]
     assert even == {"plan": even["plan"], "outcome": "impossible", "reason": even["reason"]}
 
@@ -491,23 +533,26 @@ def test_a_lump_sum_taken_by_itself_is_beside_the_withdrawals(client: FlaskClien
 
 
 def test_each_doubtful_figure_is_said_once(client: FlaskClient) -> None:
-    said = answered(client, URL, {**LEAST, "end_date": "2040-04-05"})["rules"]["assumptions"]
+    caveats = answered(client, URL, {**LEAST, "end_date": "2040-04-05"})["rules"]["caveats"]
+    said = [told["caveat"] for told in caveats]
     assert [sentence for sentence in said if sentence.startswith("The income tax rates from ")] == [
         "The income tax rates from 2027-28 are not yet law; those of 2026-27 are used. "
         "These figures do not include any Budget after November 2025."
     ]
-    assert len(set(said)) == len(said)
+    assert len({tuple(told.values()) for told in caveats}) == len(caveats)
 
 
 def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -> None:
     """The Scottish bands of 2026-27 are enacted, and those of later tax years are assumed."""
     body = copy.deepcopy(LEAST)
-    body["people"][0]["tax_residence"] = "scotland"
+    body["household"]["people"][0]["tax_residence"] = "scotland"
     told = "The Scottish income tax rates and bands from 2027-28 are not yet set; those of 2026-27 are used."
     for end, expected in (("2027-04-05", []), ("2040-04-05", [told])):
         found = answered(client, URL, {**body, "end_date": end})
-        assert [said for said in found["rules"]["assumptions"] if "Scottish income tax" in said] == expected
-    assert found["rules"]["status"] == "assumed"
+        assert [
+            said["caveat"] for said in found["rules"]["caveats"] if "Scottish income tax" in said["caveat"]
+        ] == expected
+    assert found["rules"]["standing"] == "assumed"
 
 
 def test_no_query_is_offered(client: FlaskClient) -> None:

@@ -10,7 +10,7 @@ from service.law.dates import day_month_year, month_year
 from service.planning.timing.break_even import EQUAL, PARTS
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
 from service.planning.timing.options import SPENDING_ONLY, Option
-from service.planning.wording import listed, pounds, starting
+from service.planning.wording import inside, listed, pounds, starting, who
 
 _PERCENT = 100  # basis points in one per cent
 
@@ -100,7 +100,7 @@ def _wealth(result: Timing) -> Iterator[str]:
     when = (
         f"At {question.to_age}"
         if len(question.household.people) == 1
-        else f"When the first person is {question.to_age}"
+        else f"When {_person(result, 0)} is {question.to_age}"
     )
     if len(first) > 1:
         leads = f"{_named(result, first)} leave {_the_most(first, result.by_wealth)}, within a pound."
@@ -144,8 +144,8 @@ def _beneficiaries(result: Timing) -> Iterator[str]:
         first = _leaders(order)
         ahead = f", {_more(order, len(first), 'than from')}" if len(first) < len(order) else ""
         yield (
-            f"If {_who_dies(found)}, beneficiaries would receive {_the_most(first, order)} from {_named(result, first)}. That is "
-            f"{pounds(order[0].amount)} after inheritance and income tax{ahead}."
+            f"If {_who_dies(result, found)}, beneficiaries would receive {_the_most(first, order)} from {_named(result, first)}. "
+            f"That is {pounds(order[0].amount)} after inheritance and income tax{ahead}."
         )
 
 
@@ -155,13 +155,19 @@ def _more(order: Ranking, leaders: int, than: str) -> str:
     return f"{pounds(abs(order[0].amount - after.amount))} more {than} {_option(after.option)}"
 
 
-def _who_dies(found: DeathResult) -> str:
+def _who_dies(result: Timing, found: DeathResult) -> str:
     assert found.outcome is not None
     first, *second = found.outcome.deaths
     if not second:
         return f"you die at {first.age}"
-    names = ("the first person", "the second person")
-    return f"{names[first.person]} dies at {first.age} and {names[second[0].person]} at {second[0].age}"
+    (last,) = second
+    return f"{_person(result, first.person)} dies at {first.age} and {_person(result, last.person)} at {last.age}"
+
+
+def _person(result: Timing, place: int) -> str:
+    """A person by their place inside a sentence."""
+    people = result.question.household.people
+    return inside(who(place, len(people), people[place].name))
 
 
 def _changes(result: Timing) -> Iterator[str]:

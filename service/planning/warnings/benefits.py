@@ -483,9 +483,10 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
     first = case.people[0]
     if first.person.facts is None or _received(case) is not None:
         return ()
-    year = next((year for one in case.people for year in one.years if year.gross), None)
-    if year is None:
+    drawn = [year for one in case.people for year in one.years if year.gross]
+    if not drawn:
         return ()
+    year = min(drawn, key=lambda one: one.last_day)
     figures = year.figures
     income = sum(found.taxpayer.income for one in case.people for found in one.years if found.name == year.name)
     allowance = figures.money("income_tax.personal_allowance")

@@ -29,7 +29,7 @@ from service.law.units import BasisPoints, Pence, Years
 from service.law.value import Value
 from service.planning.household import Path, Payer, Saving
 from service.planning.payroll import PayrollOutcome
-from service.planning.wording import NAMELESS, YOU
+from service.planning.wording import YOU, inside
 
 NOTHING_MUCH = 100
 """Pence: less than a pound left in a pension is nothing left."""
@@ -187,7 +187,7 @@ class PersonFacts(Value, frozen=True):
     @property
     def you(self) -> str:
         """The person inside a sentence: you, the first person, or the name."""
-        return self.who if self.who not in NAMELESS else self.who.lower()
+        return inside(self.who)
 
     @property
     def your(self) -> str:

@@ -149,11 +149,13 @@ def of_answers() -> Iterator[str]:
 
 
 def faults() -> Iterator[str]:
-    """The sentences of faults as they stand in the source, an X for what is filled in."""
+    """The sentences of faults as they stand in the source, an X for what is filled in; where there are two, each by itself."""
     for path in PLANNING.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "Fault" and len(node.args) == 3:
-                yield "".join(_plain(part) for part in ast.walk(node.args[2]))
+                said = node.args[2]
+                for each in (said.body, said.orelse) if isinstance(said, ast.IfExp) else (said,):
+                    yield "".join(_plain(part) for part in ast.walk(each))
 
 
 def _plain(node: ast.AST) -> str:
