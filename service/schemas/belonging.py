@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from difflib import SequenceMatcher
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from marshmallow import fields
+from marshmallow import ValidationError, fields
 
 from service.planning.household import Path
-from service.schemas.fields import LONGEST_WORD
+from service.schemas.fields import LONGEST_WORD, StrictField, likeness
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
+
+LEAST_LIKENESS_OF_SHAPES = 0.5  # of 1; "person" is as like "people"
 
 
 class _Place(NamedTuple):
@@ -23,20 +24,29 @@ class _Place(NamedTuple):
 
 
 def of_the_same_name(root: StrictSchema, path: Path, value: object) -> str | None:
-    """Where in a request there is a field of the name at ``path``, at which none is known, that takes such a value: an object, a
-    list, or neither. In words, such as `household.people[0].cash`; None where there is none. Of several the nearest."""
-    found = [place for place in _places(root) if place.path[-1] == path[-1] and _takes(place.field, value)]
+    """Where in a request there is a field of the name at ``path``, at which none is known, that takes such a value. In words,
+    such as `household.people[0].cash`; None where there is none. Of several the nearest. What an item of one list holds does
+    not belong in an item of another."""
+    found = [
+        place
+        for place in _places(root)
+        if place.path[-1] == path[-1] and takes(place.field, value) and not _in_another_list(place, path)
+    ]
     return _written(min(found, key=lambda place: _distance(place, path)), path) if found else None
 
 
 def of_the_same_shape(root: StrictSchema, path: Path, value: object) -> str | None:
-    """Where in a request an object belongs, or a list, that stands where no such field is known: at a place whose required
-    fields it has. Of several that of which it has most fields, then that whose name is most like, then the nearest."""
-    found = [(known, place) for place in _places(root) if (known := _known(place.field, value))]
+    """Where in a request an object belongs, or a list, that stands where no such field is known: at a place with a name a
+    little like, whose required fields it has. Of several that of which it has most fields, then the nearest."""
+    word = str(path[-1])[:LONGEST_WORD]
+    found = [
+        (known, place)
+        for place in _places(root)
+        if (known := _known(place.field, value)) and likeness(word, _name(place)) >= LEAST_LIKENESS_OF_SHAPES
+    ]
     if not found:
         return None
-    word = str(path[-1])[:LONGEST_WORD]
-    _, best = min(found, key=lambda each: (-each[0], -_likeness(word, each[1]), _distance(each[1], path)))
+    _, best = min(found, key=lambda each: (-each[0], _distance(each[1], path)))
     return _written(best, path)
 
 
@@ -63,10 +73,18 @@ def _schema(field: StrictNested) -> StrictSchema:
     return schema
 
 
-def _takes(field: fields.Field[Any], value: object) -> bool:
+def takes(field: fields.Field[Any], value: object) -> bool:
+    """Whether a value is of the kind that a field takes: an object or a list, whatever is in it, or the very value."""
     if isinstance(field, StrictNested):
         return isinstance(value, Mapping)
-    return isinstance(value, list) if isinstance(field, ObjectList) else not isinstance(value, (Mapping, list))
+    if isinstance(field, ObjectList):
+        return isinstance(value, list)
+    assert isinstance(field, StrictField)
+    try:
+        field.accept(value)
+    except ValidationError:
+        return False
+    return True
 
 
 def _known(field: fields.Field[Any], value: object) -> int:
@@ -81,9 +99,9 @@ def _known(field: fields.Field[Any], value: object) -> int:
     return sum(key in value for key in known) if has_them else 0
 
 
-def _likeness(word: str, place: _Place) -> float:
-    """How like a word is to the last name of a place, from 0 to 1."""
-    return SequenceMatcher(None, word, next(str(part) for part in reversed(place.path) if part != 0)).ratio()
+def _name(place: _Place) -> str:
+    """The name of a place, or of the list that it is an item of."""
+    return next(part for part in reversed(place.path) if isinstance(part, str))
 
 
 def _distance(place: _Place, path: Path) -> tuple[int, int]:
@@ -99,6 +117,12 @@ def _shared(place: _Place, path: Path) -> int:
             break
         steps += 1
     return steps
+
+
+def _in_another_list(place: _Place, path: Path) -> bool:
+    """Whether both are in items of lists, and not in the same."""
+    steps = _shared(place, path)
+    return all(any(isinstance(part, int) for part in rest[steps:]) for rest in (place.path[:-1], path[:-1]))
 
 
 def _written(place: _Place, path: Path) -> str:

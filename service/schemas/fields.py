@@ -11,7 +11,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Context, Decimal, Inexact
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from fractions import Fraction
 from typing import Any
 
@@ -41,9 +41,16 @@ SENTENCES: dict[str, Any] = {"null": NULL, "required": REQUIRED, "invalid": NOT_
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that a misspelt one is most like, if there is one like it."""
-    found = get_close_matches(word, known, 1, LEAST_LIKENESS) if len(word) <= LONGEST_WORD else []
+    """The known word that a misspelt one is most like, if there is one like it, and no other is as like."""
+    found = get_close_matches(word, known, 2, LEAST_LIKENESS) if len(word) <= LONGEST_WORD else []
+    if len(found) == 2 and likeness(word, found[0]) == likeness(word, found[1]):
+        return None
     return found[0] if found else None
+
+
+def likeness(word: str, other: str) -> float:
+    """How like two words are, from 0 to 1."""
+    return SequenceMatcher(None, other, word).ratio()
 
 
 class StrictField(fields.Field[Any], ABC):

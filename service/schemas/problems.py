@@ -11,7 +11,7 @@ from urllib.parse import quote
 from marshmallow import ValidationError, fields
 
 from service.planning.faults import Fault
-from service.schemas.belonging import of_the_same_name, of_the_same_shape
+from service.schemas.belonging import of_the_same_name, of_the_same_shape, takes
 from service.schemas.fields import NOT_A_LIST, NOT_AN_OBJECT, NULL, REQUIRED, UNKNOWN, nearest
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema, example_of
 from service.schemas.together import SCHEMA, Said
@@ -96,23 +96,34 @@ def _said(found: _Found, root: StrictSchema, request: object) -> Said:
         return message
     if message == REQUIRED:
         return Said("missing", f'This field is required, for example "{found.path[-1]}": {_shown(shape)}.')
+    if message == NULL and isinstance(found.path[-1], int):
+        return Said("null", f"Must not be null, but an object such as {_shown(shape)}.")
+    if message == NULL and _is_required(shape):
+        return Said(
+            "null", f'Must not be null; this field is required, for example "{found.path[-1]}": {_shown(shape)}.'
+        )
     if message == NULL:
-        return Said("null", f"Must not be null; {'this field is required' if _is_required(shape) else 'leave it out'}.")
+        return Said("null", "Must not be null; leave it out.")
     if message == UNKNOWN:
-        known = found.around.by_key()
-        value = _at(request, found.path)
-        if place := of_the_same_name(root, found.path, value):
-            return Said("unknown-field", f"There is no such field here; perhaps {place} is meant.")
-        if near := nearest(str(found.path[-1]), known):
-            return Said("unknown-field", f"There is no such field; perhaps `{near}` is meant.")
-        if place := of_the_same_shape(root, found.path, value):
-            return Said("unknown-field", f"There is no such field here; perhaps {place} is meant.")
-        return Said("unknown-field", f"There is no such field. The fields here are: {', '.join(known)}.")
+        return Said("unknown-field", f"There is no such field{_meant(found, root, request)}.")
     if message == NOT_AN_OBJECT:
         return Said("not-an-object", f"Must be an object such as {_shown(shape)}.")
     if message == NOT_A_LIST:
         return Said("not-a-list", f"Must be a list such as {_shown(shape)}.")
     return Said("invalid-value", str(message))
+
+
+def _meant(found: _Found, root: StrictSchema, request: object) -> str:
+    """The rest of the sentence about a field that is not known where it was found: what may be meant, or what is known there.
+    Best is a field of the same name elsewhere, then one of a name like it here, then a place for what it holds."""
+    known, value = found.around.by_key(), _at(request, found.path)
+    place = of_the_same_name(root, found.path, value)
+    near = None if place else nearest(str(found.path[-1]), known)
+    if not place and not (near and takes(known[near], value)):
+        place = of_the_same_shape(root, found.path, value)
+    if place:
+        return f" here; perhaps {place} is meant"
+    return f"; perhaps `{near}` is meant" if near else f". The fields here are: {', '.join(known)}"
 
 
 def _at(request: Any, path: tuple[str | int, ...]) -> object:

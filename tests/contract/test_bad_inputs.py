@@ -225,7 +225,7 @@ MONEY_ACCEPTED = ["4000", "4000.0", "4000.00", "4000.000000", "4e3", "4E+3", "40
 @each_question
 @pytest.mark.parametrize("text", MONEY_ACCEPTED)
 def test_money_written_in_another_way_is_the_same_money(client: FlaskClient, question: Question, text: str) -> None:
-    reply = post(client, question, body_with(question, question.money[0], text))
+    reply = post(client, question, body_with(question, "/household/people/0/isa/value", text))
     assert reply.status_code == 200
     assert reply.data == post(client, question, good(question).encode()).data
 
@@ -299,7 +299,6 @@ def test_rate_written_in_another_way_is_the_same_rate(client: FlaskClient, quest
 @pytest.mark.parametrize(
     "text",
     [
-        "0",
         "-1",
         "121",
         "8.5",
@@ -316,6 +315,14 @@ def test_whole_number_refused(client: FlaskClient, question: Question, pointer: 
     is_refused(client, question, pointer, text)
 
 
+@each_of("whole_numbers")
+def test_nought_is_the_first_place_and_otherwise_refused(client: FlaskClient, question: Question, pointer: str) -> None:
+    if pointer.endswith("/person"):
+        assert post(client, question, body_with(question, pointer, "0")).status_code == 200
+    else:
+        is_refused(client, question, pointer, "0")
+
+
 @pytest.mark.parametrize(
     ("question", "pointer", "largest"),
     [
@@ -324,7 +331,7 @@ def test_whole_number_refused(client: FlaskClient, question: Question, pointer: 
         *((question, "/household/people/0/circumstances/small_pots_taken", 50) for question in QUESTIONS),
         *((question, "/household/people/0/circumstances/children", 30) for question in QUESTIONS),
         *((question, "/household/estate/lifetime_gifts/0/person", 1) for question in QUESTIONS),
-        (WITHDRAWAL, "/withdrawal/person", 1),
+        (WARNINGS, "/isa_subscriptions/0/person", 1),
         (TIMING, "/options/0/age", 120),
     ],
     ids=name_of,
@@ -480,7 +487,12 @@ def test_something_else_where_a_list_is_wanted(
         ),
         (TIMING, "/options", {"lump_sums": "never"}, 10),
         (TIMING, "/deaths", {"person": 0, "age": 61}, 10),
-        (WARNINGS, "/withdrawals", {"person": 0, "pension": 0, "method": "ufpls", "amount": 1, "date": "2026-12-01"}, 100),
+        (
+            WARNINGS,
+            "/withdrawals",
+            {"person": 0, "pension": 0, "method": "ufpls", "amount": 1, "date": "2026-12-01"},
+            100,
+        ),
         (WARNINGS, "/isa_subscriptions", {"person": 0, "amount": 1, "date": "2026-12-01"}, 100),
     ],
     ids=name_of,
@@ -549,7 +561,7 @@ def test_pointer_of_an_odd_key(client: FlaskClient, key: str, pointer: str) -> N
 
 
 def test_pointer_counts_from_nought(client: FlaskClient) -> None:
-    is_refused(client, WITHDRAWAL, "/household/people/0/income/1/amount", "-1")
+    is_refused(client, WITHDRAWAL, "/household/people/0/income/1/share_of_full_rate", "-1")
 
 
 @each_of("required")
@@ -578,15 +590,21 @@ def test_all_faults_are_told_at_once(client: FlaskClient) -> None:
     found = problem(post(client, WITHDRAWAL, body), 422, "invalid-request")
     assert sorted(pointers(found)) == [
         "#/colour",
-        "#/payroll/basis",
-        "#/payroll/code",
-        "#/payroll/month",
+        "#/household/people/0/contributions/0/relief",
+        "#/household/people/0/contributions/1/date",
+        "#/household/people/0/contributions/1/relief",
         "#/household/people/0/date_of_birth",
+        "#/household/people/0/flexibly_accessed",
         "#/household/people/0/income/0/amount",
         "#/household/people/0/income/0/kind",
         "#/household/people/0/income/1/amount",
         "#/household/people/0/income/1/kind",
+        "#/household/people/0/pensions/0/uncrystallised",
+        "#/household/people/0/pensions/1/uncrystallised",
         "#/household/people/0/tax_residence",
+        "#/payroll/basis",
+        "#/payroll/code",
+        "#/payroll/month",
         "#/tax_year",
         "#/withdrawal/amount",
     ]
@@ -626,7 +644,9 @@ def test_all_rules_that_a_plan_breaks_are_told_at_once(client: FlaskClient) -> N
 
 
 def test_spending_that_cannot_be_met_names_the_tax_year(client: FlaskClient) -> None:
-    found = problem(post(client, PLAN, body_with(PLAN, "/household/spending/0/amount", "100000000")), 422, "rule-violation")
+    found = problem(
+        post(client, PLAN, body_with(PLAN, "/household/spending/0/amount", "100000000")), 422, "rule-violation"
+    )
     assert pointers(found) == ["#/household/spending"]
     assert "2027-28" in found["detail"]
 
