@@ -229,22 +229,23 @@ class Choice(StrictField):
         raise ValidationError(sentence)
 
 
+_UNSEEN = r"\u0000-\u001f\u007f-\u009f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff"
+"""Control characters, ends of lines, and what turns the direction of text or is not seen in it, as a regular expression has
+them between brackets."""
+
+
 class Text(StrictField):
     """Text of one line, of bounded length, with something in it."""
 
     example = "a name"
+    pattern = re.compile(f"[^ {_UNSEEN}](?:[^{_UNSEEN}]*[^ {_UNSEEN}])?")
 
     def __init__(self, *, longest: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.longest = longest
 
     def accept(self, value: object) -> str:
-        if (
-            isinstance(value, str)
-            and 1 <= len(value) <= self.longest
-            and value.isprintable()
-            and value.strip() == value
-        ):
+        if isinstance(value, str) and len(value) <= self.longest and self.pattern.fullmatch(value):
             return value
         raise ValidationError(
             f"Must be text of 1 to {self.longest} characters on one line, without spaces at its ends."

@@ -431,6 +431,44 @@ def test_word_with_a_newline_or_in_capitals_refused(client: FlaskClient, questio
         is_refused(client, question, pointer, json.dumps(text))
 
 
+NAMES_REFUSED = {
+    "nothing": '""',
+    "a space": '" "',
+    "space before": '" Wren"',
+    "space behind": '"Wren "',
+    "trailing newline": '"Wren\\n"',
+    "two lines": '"Wren\\nWren"',
+    "tab": '"Wren\\tWren"',
+    "null character": '"Wren\\u0000"',
+    "line separator": '"Wren\\u2028Wren"',
+    "turned direction": '"\\u202eWren"',
+    "space of no width": '"Wren\\u200b"',
+    "byte order mark": '"\\ufeffWren"',
+    "61 letters": f'"{"x" * 61}"',
+    "9,000 letters": f'"{"x" * 9_000}"',
+    "number": "7",
+    "true": "true",
+    "null": "null",
+    "list": '["Wren"]',
+}
+NAMES_ACCEPTED = ["W", "x" * 60, "Wren O'Hara-Ni\u0301", "\u674e", "\U0001f600", "old works scheme (2), 50%"]
+NAMES = ("/household/people/0/name", "/household/people/0/pensions/0/name")
+
+
+@each_question
+@pytest.mark.parametrize("pointer", NAMES)
+@pytest.mark.parametrize("text", NAMES_REFUSED.values(), ids=NAMES_REFUSED.keys())
+def test_name_refused(client: FlaskClient, question: Question, pointer: str, text: str) -> None:
+    is_refused(client, question, pointer, text)
+
+
+@each_question
+@pytest.mark.parametrize("pointer", NAMES)
+@pytest.mark.parametrize("name", NAMES_ACCEPTED, ids=ascii)
+def test_name_accepted(client: FlaskClient, question: Question, pointer: str, name: str) -> None:
+    assert post(client, question, body_with(question, pointer, json.dumps(name))).status_code == 200
+
+
 # PAYE Regulations 2003 (SI 2003/2682) as issued by HMRC: suffix codes, K codes, 0T, BR, D0 and D1 with S or C
 # before them, SD2 and SD3 for Scotland, NT.
 CODES_REFUSED = [
