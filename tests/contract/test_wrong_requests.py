@@ -24,6 +24,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from .agreement import NDJSON
 from .following import LEFT_OUT, STEPS, changed, followed
 from .refresh_examples import request_file
 
@@ -101,3 +102,13 @@ def test_the_reader_knows_no_sentence_that_is_not_in_the_tables(client: FlaskCli
         for fault in client.post(path, json=wrong(base, case)).get_json()["errors"]
     ]
     assert [text for text, _ in STEPS if not any(re.search(text, detail) for detail in said)] == []
+
+
+@pytest.mark.parametrize("path", sorted({each.values[0] for each in CASES}))
+def test_in_bulk_a_wrong_request_is_told_the_same(client: FlaskClient, path: str) -> None:
+    sent = [wrong(base, case) for operation, base, case in (each.values for each in CASES) if operation == path]
+    text = "\n".join(json.dumps({"id": number, "request": body}) for number, body in enumerate(sent))
+    reply = client.post(path.replace("/v1/", "/v1/bulk/"), data=text, content_type=NDJSON)
+    lines = [json.loads(line) for line in reply.text.splitlines()[:-1]]
+    alone = [client.post(path, json=body).get_json() for body in sent]
+    assert [line["problem"] for line in lines] == alone
