@@ -1,6 +1,6 @@
 """Print a readable plan of pension withdrawals over tax years, computed by a running service.
 
-    python examples/plan.py examples/requests/plan-couple-least-tax.json [http://127.0.0.1:8000]
+    python examples/plan.py examples/requests/plan-couple-most-after-tax.json [http://127.0.0.1:8000]
 
 Exit status: 0 when a plan was printed, 1 when the service answered with a problem or could not be reached.
 """

@@ -146,6 +146,10 @@ KINDS = {
                 "missing": "a field is not there that another field's value requires",
                 "only-with": "a field that counts only with another value of a second one",
             },
+            "schemas/household.py": {
+                "missing": "a contribution does not say how it has its tax relief",
+                "only-with": "an employer's contribution says how it has its tax relief",
+            },
             "http/negotiation.py": {
                 "query": "a query parameter is unknown, empty, given twice, or has a value that is not offered",
             },

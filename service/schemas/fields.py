@@ -11,7 +11,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Context, Decimal, Inexact
-from difflib import get_close_matches
+from difflib import SequenceMatcher, get_close_matches
 from fractions import Fraction
 from typing import Any
 
@@ -41,9 +41,16 @@ SENTENCES: dict[str, Any] = {"null": NULL, "required": REQUIRED, "invalid": NOT_
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
-    """The known word that a misspelt one is most like, if there is one like it."""
-    found = get_close_matches(word, known, 1, LEAST_LIKENESS) if len(word) <= LONGEST_WORD else []
+    """The known word that a misspelt one is most like, if there is one like it, and no other is as like."""
+    found = get_close_matches(word, known, 2, LEAST_LIKENESS) if len(word) <= LONGEST_WORD else []
+    if len(found) == 2 and likeness(word, found[0]) == likeness(word, found[1]):
+        return None
     return found[0] if found else None
+
+
+def likeness(word: str, other: str) -> float:
+    """How like two words are, from 0 to 1."""
+    return SequenceMatcher(None, other, word).ratio()
 
 
 class StrictField(fields.Field[Any], ABC):
@@ -222,22 +229,23 @@ class Choice(StrictField):
         raise ValidationError(sentence)
 
 
+_UNSEEN = r"\u0000-\u001f\u007f-\u009f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff"
+"""Control characters, ends of lines, and what turns the direction of text or is not seen in it, as a regular expression has
+them between brackets."""
+
+
 class Text(StrictField):
     """Text of one line, of bounded length, with something in it."""
 
     example = "a name"
+    pattern = re.compile(f"[^ {_UNSEEN}](?:[^{_UNSEEN}]*[^ {_UNSEEN}])?")
 
     def __init__(self, *, longest: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.longest = longest
 
     def accept(self, value: object) -> str:
-        if (
-            isinstance(value, str)
-            and 1 <= len(value) <= self.longest
-            and value.isprintable()
-            and value.strip() == value
-        ):
+        if isinstance(value, str) and len(value) <= self.longest and self.pattern.fullmatch(value):
             return value
         raise ValidationError(
             f"Must be text of 1 to {self.longest} characters on one line, without spaces at its ends."

@@ -79,6 +79,8 @@ class ReliefOfContribution(Rule):
         return "relief", "payer", "saving"
 
     def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
+        if any(name in given and given[name] is None for name in ("payer", "saving")):
+            return  # one that was refused: what it was meant to be decides
         employers = given.get("payer") == "employer"
         if employers and "relief" in given:
             yield "relief", Said("only-with", "Leave this out: an employer's contribution has no relief of this kind.")
@@ -98,7 +100,7 @@ class ContributionSchema(DatedSchema):
 
     rules = (
         OneOfTwo("amount", "yearly", " with its `date`"),
-        Together("amount", "date"),
+        Together("amount", "date", "yearly"),
         ReliefOfContribution(),
     )
 

@@ -11,6 +11,7 @@ from urllib.parse import quote
 from marshmallow import ValidationError, fields
 
 from service.planning.faults import Fault
+from service.schemas.belonging import of_the_same_name, of_the_same_shape, takes
 from service.schemas.fields import NOT_A_LIST, NOT_AN_OBJECT, NULL, REQUIRED, UNKNOWN, nearest
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema, example_of
 from service.schemas.together import SCHEMA, Said
@@ -40,7 +41,7 @@ def faults_of(error: ValidationError, schema: StrictSchema) -> tuple[Fault, ...]
     for found in _walk(messages, (), schema, schema):
         unknown += found.message == UNKNOWN
         if found.message != UNKNOWN or unknown <= MOST_UNKNOWN:
-            faults.append(Fault(found.path, *_said(found)))
+            faults.append(Fault(found.path, *_said(found, schema, error.data)))
     if unknown > MOST_UNKNOWN:
         more = unknown - MOST_UNKNOWN
         faults.append(Fault((), "unknown-field", f"{more:,} more field{'s' if more > 1 else ''} not known here."))
@@ -49,7 +50,7 @@ def faults_of(error: ValidationError, schema: StrictSchema) -> tuple[Fault, ...]
 
 @lru_cache(maxsize=1024)
 def pointer(path: tuple[str | int, ...]) -> str:
-    """A URI-fragment JSON Pointer (RFC 6901 section 6): #/person/income/0/amount."""
+    """A URI-fragment JSON Pointer (RFC 6901 section 6): #/household/people/0/cash."""
     return "#" + "".join("/" + _escaped(str(part)) for part in path)
 
 
@@ -88,25 +89,48 @@ def _unknown_last(item: tuple[str | int, Any]) -> tuple[bool, str]:
     return (True, str(key)) if messages == [UNKNOWN] else (False, "")
 
 
-def _said(found: _Found) -> Said:
-    """The code and the sentence of a message."""
+def _said(found: _Found, root: StrictSchema, request: object) -> Said:
+    """The code and the sentence of a message about a request, whose schema is ``root``."""
     message, shape = found.message, found.shape
     if isinstance(message, Said):
         return message
     if message == REQUIRED:
         return Said("missing", f'This field is required, for example "{found.path[-1]}": {_shown(shape)}.')
+    if message == NULL and isinstance(found.path[-1], int):
+        return Said("null", f"Must not be null, but an object such as {_shown(shape)}.")
+    if message == NULL and _is_required(shape):
+        return Said(
+            "null", f'Must not be null; this field is required, for example "{found.path[-1]}": {_shown(shape)}.'
+        )
     if message == NULL:
-        return Said("null", f"Must not be null; {'this field is required' if _is_required(shape) else 'leave it out'}.")
+        return Said("null", "Must not be null; leave it out.")
     if message == UNKNOWN:
-        known = found.around.by_key()
-        near = nearest(str(found.path[-1]), known)
-        rest = f"; perhaps `{near}` is meant." if near else f". The fields here are: {', '.join(known)}."
-        return Said("unknown-field", f"There is no such field{rest}")
+        return Said("unknown-field", f"There is no such field{_meant(found, root, request)}.")
     if message == NOT_AN_OBJECT:
         return Said("not-an-object", f"Must be an object such as {_shown(shape)}.")
     if message == NOT_A_LIST:
         return Said("not-a-list", f"Must be a list such as {_shown(shape)}.")
     return Said("invalid-value", str(message))
+
+
+def _meant(found: _Found, root: StrictSchema, request: object) -> str:
+    """The rest of the sentence about a field that is not known where it was found: what may be meant, or what is known there.
+    Best is a field of the same name elsewhere, then one of a name like it here, then a place for what it holds."""
+    known, value = found.around.by_key(), _at(request, found.path)
+    place = of_the_same_name(root, found.path, value)
+    near = None if place else nearest(str(found.path[-1]), known)
+    if not place and not (near and takes(known[near], value)):
+        place = of_the_same_shape(root, found.path, value)
+    if place:
+        return f" here; perhaps {place} is meant"
+    return f"; perhaps `{near}` is meant" if near else f". The fields here are: {', '.join(known)}"
+
+
+def _at(request: Any, path: tuple[str | int, ...]) -> object:
+    """What a request holds at a path."""
+    for part in path:
+        request = request[part]
+    return request
 
 
 def _is_required(shape: Shape) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
@@ -73,7 +74,8 @@ class ObjectList(fields.List[Any]):
         if isinstance(value, list) and len(value) > self.most:
             raise ValidationError(f"Must hold at most {self.most} items; it holds {len(value)}.")
         if isinstance(value, list) and len(value) < self.least:
-            raise ValidationError(f"Must hold at least {self.least} item{'s' if self.least > 1 else ''}.")
+            items = f"{self.least} item{'s' if self.least > 1 else ''}"
+            raise ValidationError(f"Must hold at least {items}, such as {json.dumps(example_of(self))}.")
         return super()._deserialize(value, attr, data, **kwargs)
 
 

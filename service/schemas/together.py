@@ -94,17 +94,18 @@ class OnlyWith(Rule):
 
 @dataclass(frozen=True)
 class Together(Rule):
-    """Two fields are given both or neither."""
+    """Two fields are given both, or in their place a third one; that not all three are is said by another rule."""
 
     first: str
     second: str
+    instead: str
 
     @property
     def names(self) -> tuple[str, ...]:
-        return self.first, self.second
+        return self.first, self.second, self.instead
 
     def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
-        if self.first in given and self.second not in given:
+        if self.first in given and self.second not in given and self.instead not in given:
             yield self.second, Said("missing", f"This field is required beside `{self.first}`.")
-        if self.second in given and self.first not in given:
+        if self.second in given and self.first not in given and self.instead in given:
             yield self.second, Said("only-with", f"Leave this out: it counts only beside `{self.first}`.")

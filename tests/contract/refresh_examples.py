@@ -28,7 +28,7 @@ EXAMPLE_VERSION = "r0123456789ab"
 EXAMPLE_FILES = bundle.FOLDER.parent / "examples"
 # The printed examples: by the name of the program and of the page, the request and where it is sent.
 PRINTED = {
-    "plan": ("plan-couple-least-tax", "/v1/allowance-schedule"),
+    "plan": ("plan-couple-most-after-tax", "/v1/allowance-schedule"),
     "timing": ("timing-couple", "/v1/lump-sum-timing"),
 }
 

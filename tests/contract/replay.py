@@ -108,7 +108,8 @@ PROBLEM_REQUESTS: dict[str, dict[str, Any]] = {
                     {
                         "date_of_birth": "1960-02-29",
                         "tax_residence": "scotland",
-                        "pensions": [{"uncrystallised": 20000, "scheme_kind": "ours"}]
+                        "pensions": [{"uncrystallised": 20000, "scheme_kind": "ours"}],
+                        "guidance_taken": true
                     }
                 ],
                 "will": {}

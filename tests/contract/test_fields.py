@@ -89,7 +89,7 @@ def test_each_field_of_a_quote_can_be_asked_for_alone(
     [
         (
             "allowance-schedule",
-            ["years.tax_year", "years.people.isa", "totals", "warnings.code", "years.household.isa"],
+            ["years.tax_year", "years.people.isa", "totals", "warnings.code", "years.household.isa_subscriptions"],
         ),
         (
             "lump-sum-timing",

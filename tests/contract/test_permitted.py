@@ -20,6 +20,11 @@ days = st.sampled_from(("2026-07-01", "2026-09-01", "2027-05-01"))
 methods = st.sampled_from(("pcls", "pcls_and_drawdown", "ufpls", "drawdown", "small_pot"))
 
 
+def household_with(*pensions: dict[str, Any], **more: Any) -> dict[str, Any]:
+    """One person with these pensions."""
+    return {"people": [{**PERSON, "pensions": list(pensions), **more}]}
+
+
 def followed(client: FlaskClient, path: str, body: dict[str, Any]) -> dict[str, Any] | None:
     """The problem of a request that cannot be; None where it can. What it says is permitted is followed and must do."""
     reply = client.post(path, json=body)
@@ -43,7 +48,8 @@ def followed(client: FlaskClient, path: str, body: dict[str, Any]) -> dict[str, 
 @each_client
 @given(requests(), st.sampled_from(("amount", "net_wanted")), amounts(2_000_000).map(pounds))
 def test_of_a_single_withdrawal(client: FlaskClient, body: dict[str, Any], asked: str, more: float) -> None:
-    held = body["pension"]["uncrystallised"] + body["pension"]["drawdown"]
+    [pension] = body["household"]["people"][0]["pensions"]
+    held = pension["uncrystallised"] + pension["drawdown"]
     body["withdrawal"] = {"method": body["withdrawal"]["method"], asked: round(held + 0.01 + more, 2)}
     problem = followed(client, "/v1/withdrawal-tax", body)
     # More than the whole pension is too much by every method.
@@ -66,25 +72,46 @@ def test_of_a_single_withdrawal(client: FlaskClient, body: dict[str, Any], asked
 def test_of_withdrawals_one_after_another(
     client: FlaskClient, withdrawals: list[dict[str, Any]], uncrystallised: float, drawdown: float
 ) -> None:
-    pension = {"uncrystallised": uncrystallised, "drawdown": drawdown}
-    first = {**PERSON, "pension": pension, "withdrawals": withdrawals}
-    followed(client, "/v1/warnings", {"date": "2026-06-01", "people": [first]})
-    too_much = {**first, "withdrawals": [{**withdrawals[0], "amount": round(uncrystallised + drawdown + 0.01, 2)}]}
-    problem = followed(client, "/v1/warnings", {"date": "2026-06-01", "people": [too_much]})
+    household = household_with({"uncrystallised": uncrystallised, "drawdown": drawdown})
+    asked = {"household": household, "date": "2026-06-01", "withdrawals": withdrawals}
+    followed(client, "/v1/warnings", asked)
+    too_much = [{**withdrawals[0], "amount": round(uncrystallised + drawdown + 0.01, 2)}]
+    problem = followed(client, "/v1/warnings", {**asked, "withdrawals": too_much})
     assert problem is not None
     assert problem["code"] == "rule-violation"
 
 
 def test_where_nothing_is_there_nothing_is_said_to_be_permitted(client: FlaskClient) -> None:
     """Each of these was refused with a figure that was refused in its turn, or that was nothing."""
-    pot = {"tax_year": "2026-27", "person": PERSON}
-    for pension, withdrawal in (
-        ({"uncrystallised": 12_000}, {"method": "small_pot", "amount": 12_000}),
-        ({"uncrystallised": 12_000}, {"method": "drawdown", "amount": 1}),
-        ({"uncrystallised": 0}, {"method": "ufpls", "amount": 1}),
-        ({"uncrystallised": 0, "drawdown": 1}, {"method": "pcls", "net_wanted": 1}),
-        ({"uncrystallised": 12_000, "lump_sum_allowance_used": 268_275}, {"method": "pcls", "amount": 1}),
+    used = {"lump_sum_allowances": {"lump_sum_allowance_used": 268_275}}
+    for household, withdrawal in (
+        (household_with({"uncrystallised": 12_000}), {"method": "small_pot", "amount": 12_000}),
+        (household_with({"uncrystallised": 12_000}), {"method": "drawdown", "amount": 1}),
+        (household_with({"uncrystallised": 0}), {"method": "ufpls", "amount": 1}),
+        (household_with({"uncrystallised": 0, "drawdown": 1}), {"method": "pcls", "net_wanted": 1}),
+        (household_with({"uncrystallised": 12_000}, **used), {"method": "pcls", "amount": 1}),
     ):
-        problem = followed(client, "/v1/withdrawal-tax", {**pot, "pension": pension, "withdrawal": withdrawal})
+        asked = {"household": household, "tax_year": "2026-27", "withdrawal": withdrawal}
+        problem = followed(client, "/v1/withdrawal-tax", asked)
         assert problem is not None
         assert "permitted" not in problem
+
+
+@each_client
+@given(
+    st.lists(amounts(200_000).map(pounds), min_size=2, max_size=4),
+    st.integers(0, 3),
+    methods,
+    st.sampled_from(("amount", "net_wanted")),
+)
+def test_of_one_of_several_pensions(
+    client: FlaskClient, held: list[float], place: int, method: str, asked: str
+) -> None:
+    """The figure is that of the pension asked about, not of all together."""
+    place %= len(held)
+    household = household_with(*({"uncrystallised": each} for each in held))
+    withdrawal = {"pension": place, "method": method, asked: round(held[place] + 0.01, 2)}
+    body = {"household": household, "tax_year": "2026-27", "withdrawal": withdrawal}
+    problem = followed(client, "/v1/withdrawal-tax", body)
+    assert problem is not None
+    assert problem.get("permitted", 0) <= held[place]

@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from service.http.body import strict
+from service.schemas.check.request import WarningsSchema
 from service.schemas.problems import MOST_UNKNOWN
 from service.schemas.quote.request import withdrawal_tax_schema
 from service.schemas.schedule.request import ScheduleSchema
@@ -114,7 +115,7 @@ def test_a_packed_single_request_is_refused_by_its_header_and_not_read(client: F
 #  text that is not JSON
 
 UNREADABLE = [
-    ('{"tax_year": "2026-27" "person": {}}', "The body is not JSON from line 1, column 24 on."),
+    ('{"tax_year": "2026-27" "household": {}}', "The body is not JSON from line 1, column 24 on."),
     ('{"a": 1,\n "b" 2}', "The body is not JSON from line 2, column 6 on."),
     (TEXT[:-1], f"The body ends at line 1, column {len(TEXT)} before its JSON does."),
     (TEXT + TEXT, f"In the body a second JSON value follows at line 1, column {len(TEXT) + 1}."),
@@ -206,7 +207,11 @@ def test_an_array_of_records(client: FlaskClient) -> None:
 LINES = [
     ("null", "invalid-record", 'Must be an object such as {"id": "client-1", "request": {}}.'),
     ('{"id": 1}', "invalid-record", '#/request: This field is required, for example "request": {}.'),
-    ('{"id": null, "request": {}}', "invalid-record", "#/id: Must not be null; this field is required."),
+    (
+        '{"id": null, "request": {}}',
+        "invalid-record",
+        '#/id: Must not be null; this field is required, for example "id": "client-1".',
+    ),
     ('{"id": "", "request": {}}', "invalid-record", "#/id: Text must have from 1 to 200 characters; this has 0."),
     ('{"id": true, "request": {}}', "invalid-record", '#/id: Must be text or a whole number, such as "client-1" or 1.'),
     (
@@ -327,7 +332,7 @@ def test_the_day_and_the_amount_of_a_withdrawal_are_told_together(client: FlaskC
 #  examples in sentences
 
 
-SCHEMAS = (withdrawal_tax_schema(YEARS), ScheduleSchema(), TimingSchema())
+SCHEMAS = (withdrawal_tax_schema(YEARS), ScheduleSchema(), TimingSchema(), WarningsSchema())
 
 
 @pytest.mark.parametrize("schema", SCHEMAS, ids=lambda each: type(each).__name__)

@@ -48,12 +48,20 @@ CONFIG = SchemathesisConfig.from_dict(
 )
 
 
-OF_THE_SHAPE = {
+# What fields say together, and which of the people and pensions listed are meant, no shape of the agreement says.
+OF_THE_SHAPE = {*KINDS["invalid-request"].faults["schemas/problems.py"], "query"}
+OF_SEVERAL_FIELDS = {
     code
-    for module, codes in KINDS["invalid-request"].faults.items()
-    if not module.startswith("planning/")
-    for code in codes
+    for module in ("schemas/together.py", "schemas/household.py", "schemas/places.py")
+    for code in KINDS["invalid-request"].faults[module]
 }
+
+
+def is_of_the_shape(fault: dict[str, str]) -> bool:
+    """Return whether a fault is one of a single field. One that is missing whatever the others say is shown by an example."""
+    if fault["code"] in OF_SEVERAL_FIELDS:
+        return "is required, for example" in fault["detail"]
+    return fault["code"] in OF_THE_SHAPE
 
 
 @schemathesis.serializer(NDJSON)
@@ -69,9 +77,9 @@ def well_formed_body_is_never_refused_for_its_shape(
 ) -> None:
     """A body that keeps to the agreement may be impossible to compute, but each fault of it is one that no shape can say."""
     if case.method == "POST" and case.media_type == JSON and response.status_code == 422 and is_well_formed(case):
-        found = {error["code"] for error in response.json()["errors"]}
-        assert found, response.text
-        assert not found & OF_THE_SHAPE, response.text
+        faults = response.json()["errors"]
+        assert faults, response.text
+        assert not [fault for fault in faults if is_of_the_shape(fault)], response.text
 
 
 @schemathesis.check
@@ -557,7 +565,7 @@ WITHOUT_A_SUM = {
 }
 
 
-@pytest.mark.parametrize("name", ["corin_and_linnet_least_tax", "fern_fills_her_personal_allowance"])
+@pytest.mark.parametrize("name", ["corin_and_linnet_most_after_tax", "fern_fills_her_personal_allowance"])
 def test_check_of_the_sums_of_a_plan_finds_a_wrong_penny(name: str) -> None:
     [plan] = [operation for operation in operations() if operation.id == "planAllowanceSchedule"]
     [answer] = [example for _, found, example in plan.response_examples_of("200") if found == name]

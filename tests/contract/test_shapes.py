@@ -128,7 +128,8 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
                 return {"type": "string", "pattern": "^[0-9]{4}-[0-9]{2}$", "enum": sorted(TAX_YEARS)}
             return {"type": "string", "enum": sorted(field.choices)}
         case Text():
-            return {"type": "string", "minLength": 1, "maxLength": field.longest}
+            pattern = f"^{field.pattern.pattern}$"
+            return {"type": "string", "minLength": 1, "maxLength": field.longest, "pattern": pattern}
         case PayeCode():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():

@@ -19,7 +19,7 @@ from service.schemas.household import (
     StudentLoansSchema,
     member,
 )
-from service.schemas.places import pension_place, person_place
+from service.schemas.places import Places
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 
 MOST_WITHDRAWALS = 100
@@ -58,24 +58,27 @@ def question(values: Mapping[str, Any]) -> WarningsQuestion:
     """A WarningsQuestion from loaded values. ValidationError where it is not clear whose money, or which pension, is meant."""
     household = values["household"]
     people = household["people"]
+    places = Places(people)
+    withdrawals = tuple(_planned(one, j, places) for j, one in enumerate(values.get("withdrawals", ())))
+    subscriptions = tuple(_subscribed(one, j, places) for j, one in enumerate(values.get("isa_subscriptions", ())))
+    places.check()
     return WarningsQuestion(
         today=values["date"],
         people=tuple(_person(one) for one in people),
-        withdrawals=tuple(_planned(one, j, people) for j, one in enumerate(values.get("withdrawals", ()))),
-        subscriptions=tuple(_subscribed(one, j, people) for j, one in enumerate(values.get("isa_subscriptions", ()))),
+        withdrawals=withdrawals,
+        subscriptions=subscriptions,
         contributions_known=tuple("contributions" in one for one in people),
         estate=_estate(household["estate"], people) if "estate" in household else None,
     )
 
 
-def _planned(values: Mapping[str, Any], j: int, people: Sequence[Mapping[str, Any]]) -> Planned:
-    person = person_place(values.get("person"), len(people), ("withdrawals", j, "person"))
-    pension = pension_place(values.get("pension"), people[person], person, ("withdrawals", j, "pension"))
+def _planned(values: Mapping[str, Any], j: int, places: Places) -> Planned:
+    person, pension = places.both(values, ("withdrawals", j))
     return Planned(person, pension, values["method"], values["amount"], values["day"])
 
 
-def _subscribed(values: Mapping[str, Any], j: int, people: Sequence[Mapping[str, Any]]) -> Subscribed:
-    person = person_place(values.get("person"), len(people), ("isa_subscriptions", j, "person"))
+def _subscribed(values: Mapping[str, Any], j: int, places: Places) -> Subscribed:
+    person = places.person(values.get("person"), ("isa_subscriptions", j, "person"))
     return Subscribed(person, Subscription(values["amount"], values["day"], values.get("cash_isa", False)))
 
 

@@ -12,7 +12,7 @@ from service.planning.quote.asked import QuoteAsked
 from service.planning.quote.quote import Withdrawal
 from service.schemas.fields import Choice, IsoDate, Money, PayeCode, WholeNumber
 from service.schemas.household import MOST_PENSIONS, MOST_PEOPLE, HouseholdSchema, member
-from service.schemas.places import pension_place, person_place
+from service.schemas.places import Places
 from service.schemas.shared import StrictNested, StrictSchema
 from service.schemas.together import Needs, OneOfTwo
 
@@ -76,10 +76,12 @@ def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
 def question(values: Mapping[str, Any]) -> QuoteAsked:
     """What is asked, from loaded values. ValidationError where it is not clear whose money or which pension is meant."""
     payroll = values.get("payroll")
-    asked, household = dict(values["withdrawal"]), values["household"]
-    people = household["people"]
-    person = person_place(asked.pop("person", None), len(people), ("withdrawal", "person"))
-    pension = pension_place(asked.pop("pension", None), people[person], person, ("withdrawal", "pension"))
+    people = values["household"]["people"]
+    asked, places = dict(values["withdrawal"]), Places(people)
+    person, pension = places.both(asked, ("withdrawal",))
+    places.check()
+    asked.pop("person", None)
+    asked.pop("pension", None)
     return QuoteAsked(
         values["tax_year"],
         member(people[person]),

@@ -13,7 +13,7 @@ from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, WAYS, 
 from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.fields import Choice, IsoDate, Money, OrWord, Rate, WholeNumber, yearly_rate
 from service.schemas.household import MOST_PEOPLE, HouseholdSchema
-from service.schemas.places import person_place
+from service.schemas.places import Places
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 from service.schemas.together import Needs, OnlyWith
 
@@ -77,12 +77,16 @@ def question(values: Mapping[str, Any]) -> TimingQuestion:
     to_age, people = values["to_age"], values["household"]["people"]
     household, scenarios = household_of(values, last_day(people[0]["date_of_birth"], to_age))
     goal = values.get("aim", {}).get("goal", BANDS[0])
+    places = Places(people)
+    estate = _estate(values["household"].get("estate", {}), places)
+    deaths = tuple(_death(death, k, places) for k, death in enumerate(values.get("deaths", ())))
+    places.check()
     asked = TimingQuestion(
         household=household,
         to_age=to_age,
         options=tuple(_option(option, goal) for option in values["options"]),
-        deaths=tuple(_death(death, len(people), k) for k, death in enumerate(values.get("deaths", ()))),
-        estate=_estate(values["household"].get("estate", {}), len(people)),
+        deaths=deaths,
+        estate=estate,
         scenarios=scenarios,
     )
     if "beneficiary_tax_rate" in values:
@@ -98,18 +102,18 @@ def _option(values: Mapping[str, Any], goal: str) -> Option:
     return Option(values["lump_sums"], own, values.get("yearly"), values.get("age"))
 
 
-def _death(values: Mapping[str, Any], people: int, place: int) -> Death:
-    person = person_place(values.get("person"), people, ("deaths", place, "person"))
+def _death(values: Mapping[str, Any], k: int, places: Places) -> Death:
+    person = places.person(values.get("person"), ("deaths", k, "person"))
     return Death(person, values["age"], values.get("survivor_age"))
 
 
-def _estate(values: Mapping[str, Any], people: int) -> EstateFacts:
+def _estate(values: Mapping[str, Any], places: Places) -> EstateFacts:
     given = dict(values)
     gifts = tuple(
         Gift(
             gift["date"],
             gift["amount"],
-            person_place(gift.get("person"), people, ("household", "estate", "lifetime_gifts", j, "person")),
+            places.person(gift.get("person"), ("household", "estate", "lifetime_gifts", j, "person")),
         )
         for j, gift in enumerate(given.pop("lifetime_gifts", ()))
     )
