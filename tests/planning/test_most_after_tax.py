@@ -328,8 +328,7 @@ KNOWN: dict[str, tuple[Household, Plan]] = {
     "cash outside ISAs below the starting rate": (
         household(
             years(2026, 2),
-            replace(
-                member(1967, income=(income("savings_interest", 4_626),), marriage_allowance="receives"),
+            member(1967, income=(income("savings_interest", 4_626),), marriage_allowance="receives")._replace(
                 pension=pension_of(3_357_500),
                 cash=6_000_000,
             ),
@@ -628,8 +627,7 @@ def test_a_plan_begun_a_year_later_goes_on_the_same(name: str) -> None:
     before = SMALL[name]
     whole = most_after_tax(timeline(before, BOOK))
     people = tuple(
-        replace(
-            person,
+        person._replace(
             pension=record.after.pension,
             isa=Isa(record.after.isa, 0, person.isa.cash_isa),
             cash=record.after.cash,

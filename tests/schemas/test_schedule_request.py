@@ -282,7 +282,7 @@ def test_the_edges_of_a_field(client: FlaskClient, pointer: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("count", "detail"), [(0, "Must hold at least 1 item."), (3, "Must hold at most 2 items; it holds 3.")]
+    ("count", "detail"), [(0, "Must hold at least 1 item, such as "), (3, "Must hold at most 2 items; it holds 3.")]
 )
 def test_one_or_two_people(client: FlaskClient, count: int, detail: str) -> None:
     text = text_with(FULL, "/household/people", json.dumps([FULL["household"]["people"][1]] * count))

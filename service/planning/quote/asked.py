@@ -13,24 +13,26 @@ from service.planning.wording import who
 
 
 class QuoteAsked(Value, frozen=True):
-    """A whole request. ``member`` is the person at place ``person`` of a household of so many ``people``, and ``pension`` the
-    place of the pension among theirs."""
+    """A whole request: of whom of the ``people``, by place, and of which of their pensions."""
 
     tax_year: str
-    member: Member
+    people: tuple[Member, ...]
     withdrawal: Withdrawal
     payroll: PayrollFacts | None
     person: int
     pension: int
-    people: int
 
 
 def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
-    """What is asked about one tax year. RuleViolation where the record holds what cannot be."""
-    member = asked.member
-    faults = tuple(record_faults(member, (*PEOPLE, asked.person), book.state_pension_ages))
+    """What is asked about one tax year. RuleViolation where the record of anybody holds what cannot be."""
+    faults = [
+        fault
+        for i, member in enumerate(asked.people)
+        for fault in record_faults(member, (*PEOPLE, i), book.state_pension_ages)
+    ]
     if faults:
-        raise RuleViolation(faults)
+        raise RuleViolation(tuple(faults))
+    member = asked.people[asked.person]
     return Question(
         asked.tax_year,
         person_in(member, book.years[asked.tax_year], book.state_pension_ages),
@@ -39,7 +41,7 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         asked.payroll,
         asked.person,
         asked.pension,
-        who(asked.person, asked.people, member.name),
+        who(asked.person, len(asked.people), member.name),
         member.earlier_access_matters,
         member.pensions[asked.pension].protected_tax_free_share or 0,
     )

@@ -84,10 +84,9 @@ def question(values: Mapping[str, Any]) -> QuoteAsked:
     asked.pop("pension", None)
     return QuoteAsked(
         values["tax_year"],
-        member(people[person]),
+        tuple([member(one) for one in people]),
         Withdrawal(**asked),
         PayrollFacts(**payroll) if payroll is not None else None,
         person,
         pension,
-        len(people),
     )
