@@ -115,3 +115,21 @@ def test_of_one_of_several_pensions(
     problem = followed(client, "/v1/withdrawal-tax", body)
     assert problem is not None
     assert problem.get("permitted", 0) <= held[place]
+
+
+def test_it_is_said_of_what_the_method_draws_on(client: FlaskClient) -> None:
+    for held, method, holds in (
+        ({"uncrystallised": 5_000}, "ufpls", "uncrystallised funds hold"),
+        ({"uncrystallised": 0, "drawdown": 5_000}, "drawdown", "drawdown funds hold"),
+        ({"uncrystallised": 5_000}, "small_pot", "pension holds"),
+    ):
+        body = {
+            "household": household_with(held),
+            "tax_year": "2026-27",
+            "withdrawal": {"method": method, "amount": 5_000.01},
+        }
+        problem = followed(client, "/v1/withdrawal-tax", body)
+        assert problem is not None
+        (error,) = problem["errors"]
+        assert error["detail"] == f"The amount is more than the {holds}. At most £5,000 can be taken."
+        assert problem["permitted"] == 5_000

@@ -838,13 +838,26 @@ def test_the_summary_says_what_is_the_same() -> None:
     options = (Option("with_each_withdrawal", SPENDING_ONLY), Option("with_each_withdrawal", SPENDING_ONLY))
     facts = {"deaths": (Death(0, 65),), "scenarios": {"high": Assumptions(pension_growth=100)}}
     assert summary(asked(person(), options=options, to_age=66, **facts)) == [
-        "At 66, the first and second options leave the same, within a pound. That is £85,000 after tax, or £85,000 in the "
-        "prices of April 2026.",
+        "At 66, the first and second options leave the same, within a pound. That is £85,000 after tax.",
         "All options pay the same income tax, £0.",
         "If you die at 65, beneficiaries would receive the same from the first and second options. That is £100,000 after "
         "inheritance and income tax.",
         "The first and second options leave the same in every growth scenario.",
     ]
+
+
+def test_the_summary_calls_two_people_by_the_names_that_were_given() -> None:
+    """Who has no name is the first or the second person."""
+    couple, options = (person(), person()), (Option("never", SPENDING_ONLY), Option("all_now", SPENDING_ONLY))
+    for names, first, second in (
+        (("Wren", "Ash"), "Wren", "Ash"),
+        (("Wren", None), "Wren", "the second person"),
+        ((None, None), "the first person", "the second person"),
+    ):
+        people = tuple(one._replace(name=name) for one, name in zip(couple, names, strict=True))
+        told = summary(asked(*people, options=options, to_age=66, deaths=(Death(0, 65, 66),)))
+        assert told[0].startswith(f"When {first} is 66, ")
+        assert any(sentence.startswith(f"If {first} dies at 65 and {second} at 66, ") for sentence in told)
 
 
 def test_the_summary_tells_the_results_in_numbers() -> None:

@@ -364,8 +364,8 @@ def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: P
         return Fault(
             where, "over-permitted-maximum", f"The tax-free lump sum is limited {limited_by}. {permitted}"
         ), most
-    funds_name = {"drawdown": "drawdown funds", "small_pot": "pension"}.get(method, "uncrystallised funds")
-    return Fault(where, "more-than-the-pot", f"The amount is more than the {funds_name} hold. {permitted}"), most
+    holding = {"drawdown": "drawdown funds hold", "small_pot": "pension holds"}.get(method, "uncrystallised funds hold")
+    return Fault(where, "more-than-the-pot", f"The amount is more than the {holding}. {permitted}"), most
 
 
 def _nothing_there(question: Question, left: Allowances, where: tuple[str, ...]) -> Fault:

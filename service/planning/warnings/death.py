@@ -330,7 +330,7 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
         return ()
     return entry.warn(
         f"The {pounds(sums.total)} left in {sums.year.name} is more than the smallest possible tax-free bands, "
-        f"{pounds(sums.least_bands)}, but not than the largest, {pounds(sums.most_bands)}.{_not_told(estate)}",
+        f"{pounds(sums.least_bands)}, but not more than the largest, {pounds(sums.most_bands)}.{_not_told(estate)}",
         ("household", "estate", missing[0]),
         figures=sums.year.figures,
         rests_on=(_NRB, _RNRB),

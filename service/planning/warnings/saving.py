@@ -92,7 +92,7 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     unknown = "" if saves else " We were not told whether there is another scheme."
     return entry.warn(
         f"After the flexible access of {year.name}, the scheme sends a statement. {year.person.who} must tell every other "
-        f"scheme {year.person.you} {year.person.does('pay', 'pays')} into within {days} days of getting it. A scheme joined "
+        f"scheme {year.person.does('you', 'they')} pay into within {days} days of getting it. A scheme joined "
         f"later must be told within the same time; there are penalties.{unknown}",
         year.path,
         about=year.person,

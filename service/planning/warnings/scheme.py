@@ -99,6 +99,8 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
     year = found[0] if found else case.years[0]
     taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
     amount = case.years[0].held_before if _leaves(case) else taken
+    if amount <= 0:
+        return ()
     return entry.warn(
         f"{starting(case.person.your)} pension has a guaranteed annuity rate. It is lost on the {pounds(amount)} that is "
         f"{'transferred' if _leaves(case) else 'taken by another method'}. Ask the scheme what income the guarantee would "
@@ -170,6 +172,8 @@ def exit_charge(case: PensionCase, entry: Entry) -> Found:
         return ()
     year = year or case.years[0]
     held = year.held_before
+    if held <= 0:
+        return ()
     charge = case.features.exit_charge
     return entry.warn(
         f"The scheme makes an exit charge of {pounds(charge)} on {pounds(held)}. From the minimum pension age, a personal "

@@ -11,6 +11,11 @@ KNOWN = {"safeguarded_benefits": 0}
 RED = {"uncrystallised": 200_000, "transfer_flag": "red"}
 
 
+def holding(uncrystallised: float) -> dict[str, object]:
+    """A pension with nothing in drawdown that is to be transferred."""
+    return {"uncrystallised": uncrystallised, "drawdown": 0, "transfer_planned": True}
+
+
 CASES: dict[str, list[Pair]] = {
     # Pension Schemes Act 2015 s.48 and SI 2015/742: more than 30,000, from memory.
     "advice_required_for_safeguarded_benefits": [
@@ -36,6 +41,11 @@ CASES: dict[str, list[Pair]] = {
             request(w("ufpls", 1), pension={"guaranteed_annuity_rate": True}),
             request(w("drawdown", 1), pension={"guaranteed_annuity_rate": True}),
         ),
+        # Nothing is lost on a pension that holds nothing.
+        (
+            request(pension={"guaranteed_annuity_rate": True, **holding(0.01)}),
+            request(pension={"guaranteed_annuity_rate": True, **holding(0)}),
+        ),
     ],
     "protected_lump_sum_lost": [
         (
@@ -50,6 +60,7 @@ CASES: dict[str, list[Pair]] = {
     "exit_charge": [
         (request(DRAWN, pension={"exit_charge": 0.01}), request(DRAWN, pension={"exit_charge": 0})),
         (request(DRAWN, pension={"exit_charge": 50}), request(pension={"exit_charge": 50})),
+        (request(pension={"exit_charge": 50, **holding(0.01)}), request(pension={"exit_charge": 50, **holding(0)})),
     ],
     "employer_contributions_lost": [
         (
