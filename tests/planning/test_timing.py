@@ -846,6 +846,15 @@ def test_the_summary_says_what_is_the_same() -> None:
     ]
 
 
+def test_the_summary_of_one_option_compares_nothing() -> None:
+    """£100,000 without growth: a quarter and four fifths of the rest are £85,000; who dies at 65 leaves all of it, untaxed."""
+    facts = {"deaths": (Death(0, 65),), "scenarios": {"high": Assumptions(pension_growth=100)}}
+    assert summary(asked(person(), options=(Option("never", SPENDING_ONLY),), to_age=66, **facts)) == [
+        "At 66, the only option, no tax-free cash, leaves £85,000 after tax.",
+        "If you die at 65, beneficiaries would receive £100,000 after inheritance and income tax.",
+    ]
+
+
 def test_the_summary_calls_two_people_by_the_names_that_were_given() -> None:
     """Who has no name is the first or the second person."""
     couple, options = (person(), person()), (Option("never", SPENDING_ONLY), Option("all_now", SPENDING_ONLY))

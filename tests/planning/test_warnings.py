@@ -377,6 +377,13 @@ def test_the_money_purchase_annual_allowance_of_each_year() -> None:
         assert dict(found.money) == {"money_purchase_annual_allowance": amount, "alternative_annual_allowance": other}
 
 
+def test_a_quote_does_not_say_that_it_was_not_told_of_other_schemes() -> None:
+    """It does not look at the circumstances, where that may have been told."""
+    found = asked("ufpls", income={"employment": 2_000_000})["tell_other_schemes"]
+    assert "not told" not in found.detail
+    assert "You must tell every other scheme you pay into within 91 days" in found.detail
+
+
 def test_the_standing_of_each_year() -> None:
     for tax_year in YEARS:
         found = asked(tax_year=tax_year).get("rates_not_yet_set")

@@ -102,6 +102,12 @@ def _wealth(result: Timing) -> Iterator[str]:
         if len(question.household.people) == 1
         else f"When {_person(result, 0)} is {question.to_age}"
     )
+    in_prices = totals.wealth_in_prices_of_start
+    as_prices_were = f", or {pounds(in_prices)} in the prices of {month_year(question.household.start)}"
+    after_tax = f"{pounds(best.amount)} after tax{as_prices_were if in_prices != best.amount else ''}"
+    if len(result.options) == 1:
+        yield f"{when}, the only option, {described(question.options[0])}, leaves {after_tax}."
+        return
     if len(first) > 1:
         leads = f"{_named(result, first)} leave {_the_most(first, result.by_wealth)}, within a pound."
     else:
@@ -109,10 +115,7 @@ def _wealth(result: Timing) -> Iterator[str]:
         leads = f"{_option(best.option)} leaves the most: {described(option)}."
         if _differ_in_goal(result):
             leads += f" With it, {_drawn_besides(option)}."
-    yield (
-        f"{when}, {leads} That is {pounds(best.amount)} after tax, or {pounds(totals.wealth_in_prices_of_start)} in the prices "
-        f"of {month_year(question.household.start)}."
-    )
+    yield f"{when}, {leads} That is {after_tax}."
     rest = result.by_wealth[len(first) :]
     for placed in (rest[0], rest[-1]) if len(rest) > 1 else rest:
         yield f"It is {pounds(best.amount - placed.amount)} more than {_in_words(result, placed.option)}."
@@ -143,10 +146,12 @@ def _beneficiaries(result: Timing) -> Iterator[str]:
         found = result.options[order[0].option].deaths[k]
         first = _leaders(order)
         ahead = f", {_more(order, len(first), 'than from')}" if len(first) < len(order) else ""
-        yield (
-            f"If {_who_dies(result, found)}, beneficiaries would receive {_the_most(first, order)} from {_named(result, first)}. "
-            f"That is {pounds(order[0].amount)} after inheritance and income tax{ahead}."
-        )
+        receive = f"If {_who_dies(result, found)}, beneficiaries would receive"
+        amount = f"{pounds(order[0].amount)} after inheritance and income tax"
+        if len(result.options) == 1:
+            yield f"{receive} {amount}."
+        else:
+            yield f"{receive} {_the_most(first, order)} from {_named(result, first)}. That is {amount}{ahead}."
 
 
 def _more(order: Ranking, leaders: int, than: str) -> str:
@@ -160,12 +165,11 @@ def _who_dies(result: Timing, found: DeathResult) -> str:
     first, *second = found.outcome.deaths
     if not second:
         return f"you die at {first.age}"
-    (last,) = second
-    return f"{_person(result, first.person)} dies at {first.age} and {_person(result, last.person)} at {last.age}"
+    return f"{_person(result, first.person)} dies at {first.age} and {_person(result, second[0].person)} at {second[0].age}"
 
 
 def _person(result: Timing, place: int) -> str:
-    """A person by their place inside a sentence."""
+    """One of two people inside a sentence: by name, where it was given."""
     people = result.question.household.people
     return inside(who(place, len(people), people[place].name))
 
@@ -238,7 +242,7 @@ def _scenarios(result: Timing) -> Iterator[str]:
             ahead = f", {_more(order, len(first), 'than')}" if len(first) < len(order) else ""
             yield f"In the {name} growth scenario, {_named(result, first)} {_leave(first)} {_the_most(first, order)}{ahead}."
     orders = [order for order in result.by_scenario.values() if order]
-    if orders and all(_leaders(order) == leaders for order in orders):
+    if len(result.options) > 1 and orders and all(_leaders(order) == leaders for order in orders):
         most = _the_most(leaders, result.by_wealth)
         yield f"{starting(_named(result, leaders))} {_leave(leaders)} {most} in every growth scenario."
 

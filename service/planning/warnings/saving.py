@@ -89,7 +89,8 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     if entry.in_codes:
         return entry.code_alone()
     days = year.figures.count("pension.notice_to_other_schemes_days")
-    unknown = "" if saves else " We were not told whether there is another scheme."
+    # Quotes and plans do not look at the circumstances, so they cannot say what was not told.
+    unknown = "" if saves or facts is None else " We were not told whether there is another scheme."
     return entry.warn(
         f"After the flexible access of {year.name}, the scheme sends a statement. {year.person.who} must tell every other "
         f"scheme {year.person.does('you', 'they')} pay into within {days} days of getting it. A scheme joined "

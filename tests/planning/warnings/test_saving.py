@@ -124,3 +124,11 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+def test_of_two_people_each_is_named_once_in_what_they_must_tell() -> None:
+    body = request(DRAWN, partner={"date_of_birth": "1960-01-01"}, **WORKS)
+    body["household"]["people"][0]["name"] = "Wren"
+    detail = by_code(body)["tell_other_schemes"].detail
+    assert "Wren must tell every other scheme they pay into within 91 days" in detail
+    assert detail.endswith("We were not told whether there is another scheme.")
