@@ -83,6 +83,7 @@ def test_a_lump_sum_that_is_too_early_is_told_once() -> None:
     told = [w for w in timing_warnings(asked(young, options=options, to_age=60)) if w.effect == "not_permitted"]
     assert [(w.code, w.person, w.pension, w.options) for w in told] == [("below_minimum_pension_age", 0, 0, (0, 1))]
     assert told[0].detail.endswith("The lump sum is taken from 6 April 2033 on.")
+    assert "assumes" not in told[0].detail
 
 
 @pytest.mark.parametrize("name", ["timing-couple", "timing-before-and-after-april-2027"])

@@ -377,6 +377,11 @@ def test_the_money_purchase_annual_allowance_of_each_year() -> None:
         assert dict(found.money) == {"money_purchase_annual_allowance": amount, "alternative_annual_allowance": other}
 
 
+def test_a_payment_that_is_too_early_is_worked_out_all_the_same_and_says_so() -> None:
+    found = asked("ufpls", born=date(1975, 6, 1), day=date(2026, 8, 31))["below_minimum_pension_age"]
+    assert found.detail.endswith(" The rest of this answer assumes it is permitted; check this with the scheme.")
+
+
 def test_a_quote_does_not_say_that_it_was_not_told_of_other_schemes() -> None:
     """It does not look at the circumstances, where that may have been told."""
     found = asked("ufpls", income={"employment": 2_000_000})["tell_other_schemes"]

@@ -33,10 +33,11 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     age, reached = access_age(
         year.person.born, rules.minimum_pension_age, rules.next_minimum_pension_age, taken.before.protected_pension_age
     )
+    # A lump sum that a comparison puts off is asked for with no amount: nothing is assumed about it.
+    assumed = " The rest of this answer assumes it is permitted; check this with the scheme." if taken.asked else ""
     return entry.warn(
         f"{year.person.who} can take benefits from age {age}, which is reached on {day_month_year(reached)}. Earlier payment "
-        "is permitted only on ill-health grounds or with a protected pension age. The rest of this answer assumes it is "
-        "permitted; check this with the scheme.",
+        f"is permitted only on ill-health grounds or with a protected pension age.{assumed}",
         taken.path,
         about=year.person,
         figures=year.figures,
