@@ -86,6 +86,25 @@ def test_a_lump_sum_that_is_too_early_is_told_once() -> None:
     assert "assumes" not in told[0].detail
 
 
+@pytest.mark.parametrize("born", ["1964-03-02", "1976-03-02"])
+def test_pensions_that_are_put_together_are_not_called_one(client: FlaskClient, born: str) -> None:
+    """One lump sum from two pensions, the second time wanted too early."""
+    household = {
+        "people": [
+            {
+                "date_of_birth": born,
+                "tax_residence": "england",
+                "pensions": [{"uncrystallised": 100_000}, {"uncrystallised": 60_000}],
+            }
+        ]
+    }
+    request = {"household": household, "start_date": "2026-04-06", "to_age": 75, "options": [{"lump_sums": "all_now"}]}
+    warnings = client.post("/v1/lump-sum-timing", json=request).get_json()["warnings"]
+    codes = {warning["code"] for warning in warnings}
+    assert ("all_tax_free_cash_at_once" in codes) or ("below_minimum_pension_age" in codes)
+    assert [warning["code"] for warning in warnings if "pension" in warning or "this pension" in warning["detail"]] == []
+
+
 @pytest.mark.parametrize("name", ["timing-couple", "timing-before-and-after-april-2027"])
 def test_no_example_says_anything_twice(client: FlaskClient, name: str) -> None:
     request = json.loads((REQUESTS / f"{name}.json").read_text("utf-8"))

@@ -140,6 +140,7 @@ def _lump_sum(person: PersonFacts, year: OptionPeriod, found: OptionPerson, path
         after=after,
         left_before=left,
         left_after=lump_sums.available(after, rules),
+        pension=person.pension,
     )
 
 
@@ -183,6 +184,7 @@ def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
         after=member.pension,
         left_before=year.left_before,
         left_after=year.left_before,
+        pension=year.person.pension,
     )
 
 

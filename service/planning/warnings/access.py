@@ -103,7 +103,7 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     until = f"in {barred[0].name}" if len(barred) == 1 else f"from {barred[0].name} to {last.name}"
     return entry.warn(
         f"{person.who} can take benefits from age {age}, which is reached on {day_month_year(day)}. The plan takes nothing "
-        f"from this pension {until}. Ill-health or a protected pension age may allow earlier access.",
+        f"from {person.the_pension} {until}. Ill-health or a protected pension age may allow earlier access.",
         (*person.path, "date_of_birth"),
         about=person,
         figures=last.figures,

@@ -190,6 +190,11 @@ class PersonFacts(Value, frozen=True):
         return inside(self.who)
 
     @property
+    def the_pension(self) -> str:
+        """The pension that it is about, or the several together, inside a sentence."""
+        return "this pension" if self.pension is not None else "the pensions"
+
+    @property
     def your(self) -> str:
         """What is the person's, inside a sentence: your, or the first person's."""
         return "your" if self.who == YOU else f"{self.you}'s"
@@ -203,8 +208,8 @@ class Taken(Value, frozen=True):
     """One withdrawal, carried out as far as the rules permit: ``asked`` is what was asked for, ``permitted`` the most of
     this method. ``age`` is the person's on the day or, where that is not given, on the last of the tax year;
     ``minimum_age`` is the tax year's minimum pension age, or a protected one. ``left_before`` is what the allowances left.
-    ``pension`` is the place of the pension among the person's. ``triggers``: the first flexible access.
-    ``pay_not_in_the_income`` is pay to date that no income given can be."""
+    ``pension`` is the place of the pension among the person's, None where it is several together. ``triggers``: the first
+    flexible access. ``pay_not_in_the_income`` is pay to date that no income given can be."""
 
     method: Method
     day: date | None
@@ -218,7 +223,7 @@ class Taken(Value, frozen=True):
     after: Pension
     left_before: Allowances
     left_after: Allowances
-    pension: int = 0
+    pension: int | None = 0
     triggers: bool = False
     payroll: PayrollOutcome | None = None
     payroll_path: Path = ()
@@ -256,9 +261,13 @@ class YearFacts(Value, frozen=True):
     lump_sums_wanted: bool = True
     cash_isa_limit: Pence | None = None
 
-    def of_pension(self, place: int) -> YearFacts:
-        """The same year, told as one of the pension at a place."""
-        return self if self.person.pension == place else self._replace(person=self.person.with_pension(place))
+    def of_pension(self, place: int | None) -> YearFacts:
+        """The same year, told as one of the pension at a place; of None, as one of all pensions together."""
+        return (
+            self
+            if place is None or self.person.pension == place
+            else self._replace(person=self.person.with_pension(place))
+        )
 
     @property
     def figures(self) -> TaxYearFigures:

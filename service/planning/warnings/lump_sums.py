@@ -86,7 +86,9 @@ def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
 
 def _scheme_kind(case: PersonCase, taken: Taken) -> str | None:
     """The kind of scheme that a withdrawal is from, where it was given."""
-    return case.pensions[taken.pension].features.scheme_kind if case.pensions else None
+    if not case.pensions or taken.pension is None:
+        return None
+    return case.pensions[taken.pension].features.scheme_kind
 
 
 @TOPIC.of_a_person(
@@ -461,8 +463,9 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     if taken.after.uncrystallised >= NOTHING_MUCH or taken.after.drawdown < NOTHING_MUCH:
         return ()
     return entry.warn(
-        f"This takes all the tax-free cash that is left in this pension. Later growth on the {pounds(taken.after.drawdown)} "
-        f"in drawdown is taxed in full when paid out. {pounds(left)} of the lump sum allowance stays unused.",
+        f"This takes all the tax-free cash that is left in {year.person.the_pension}. Later growth on the "
+        f"{pounds(taken.after.drawdown)} in drawdown is taxed in full when paid out. {pounds(left)} of the lump sum allowance "
+        "stays unused.",
         taken.path,
         about=year.person,
         figures=year.figures,
