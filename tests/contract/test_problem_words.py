@@ -280,7 +280,7 @@ PATHS = [
 @pytest.mark.parametrize(("path", "near"), PATHS, ids=lambda each: each[:30])
 def test_a_path_of_nothing_names_the_nearest(client: FlaskClient, path: str, near: str) -> None:
     found = problem(client.get(path), 404, "not-found")
-    assert found["detail"] == f"Nothing has this path.{near} GET /openapi.yaml lists all paths."
+    assert found["detail"] == f"There is no such path.{near} GET /openapi.yaml lists all paths."
 
 
 def test_an_operation_of_nothing_names_those_there_are(client: FlaskClient) -> None:
