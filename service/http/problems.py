@@ -231,7 +231,7 @@ KINDS = {
                 "share-depends-on-sex": "a share of the full State Pension, for somebody whose full rate depends on their sex",
             },
             "planning/projection/policies.py": {
-                "spending-cannot-be-met": "the household's money does not cover the spending, or the income tax, in some tax year",
+                "spending-cannot-be-met": "the household's money does not cover the spending, or the income tax, of a tax year",
             },
             "planning/timing/comparison.py": {
                 "not-spouses": "a first death that passes to a spouse, although the two are not married",
@@ -375,7 +375,7 @@ def quoted(text: str) -> str:
 def nearest_of(word: str, known: Iterable[str]) -> str:
     """A sentence that names what a misspelt word may mean; nothing where nothing is like it."""
     found = nearest(word.lower(), known)
-    return f" Perhaps {found} is meant." if found else ""
+    return f" Did you mean {found}?" if found else ""
 
 
 def page(code: str) -> str:
