@@ -53,7 +53,7 @@ def faults_of(client: FlaskClient, url: str, text: bytes, code: str = "invalid-r
     reply = client.post(url, data=text, content_type="application/json")
     problem = json.loads(reply.data)
     assert (reply.status_code, problem.get("code")) == (422, code), problem
-    assert all(error["detail"].endswith(".") for error in problem["errors"])
+    assert all(error["detail"].endswith((".", "?")) for error in problem["errors"])
     return [(error["pointer"], error["code"]) for error in problem["errors"]]
 
 

@@ -188,7 +188,7 @@ def strict(text: bytes, what: str = "body") -> Any:
     try:
         characters = text.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise _unreadable(f"The {what} is not UTF-8 from byte {error.start + 1} on.") from None
+        raise _unreadable(f"The {what} is not UTF-8: byte {error.start + 1} does not fit.") from None
     try:
         document = json.loads(
             characters,
@@ -271,11 +271,12 @@ def _not_said_once(text: str, what: str) -> str:
             elif mark == "}":
                 keys.pop()
             else:
-                return f"{mark} at {_place(text, token.start(), what)} is not JSON: there is no such number."
+                return f"{mark} at {_place(text, token.start(), what)} is not a JSON number."
         elif token["colon"]:
             key = json.loads(word)
             if key in keys[-1]:
-                return f"The key {quoted(key)} comes again in its object at {_place(text, token.start(), what)}."
+                place = _place(text, token.start(), what)
+                return f"The key {quoted(key)} is given twice in one object, the second time at {place}."
             keys[-1].add(key)
     raise AssertionError("nothing is wrong with the text")
 

@@ -9,6 +9,7 @@ from importlib.resources import files
 from flask import request
 
 from service.http.negotiation import includes, query_problem
+from service.http.problems import quoted
 from service.schemas.parts import Known, Parts, UnknownPath, parts_of
 
 ANSWER_FIELDS: Mapping[str, Known] = json.loads(files("openapi").joinpath("answer_fields.json").read_bytes())
@@ -35,7 +36,7 @@ def wanted_in_bulk(operation: str, offered: tuple[str, ...]) -> Parts:
         return parts_of([*",".join(given).split(","), *words], ANSWER_FIELDS[operation])
     except UnknownPath as error:
         detail = (
-            f"The answer has no field {error.path!a}. Did you mean {error.nearest!a}?"
+            f"The answer has no field {quoted(error.path)}. Did you mean {quoted(error.nearest)}?"
             if error.path
             else "fields is empty."
         )

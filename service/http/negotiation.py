@@ -39,7 +39,7 @@ def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozense
     known = ("include", *others) if offered else others
     details = [f"There is no query parameter {quoted(name)} here." for name in request.args if name not in known]
     words = ",".join(request.args.getlist("include")).split(",") if offered and "include" in request.args else []
-    takes = f"it takes {' and '.join(offered)}, separated by a comma alone"
+    takes = f"it takes {' and '.join(offered)}, with only a comma between them"
     for word, times in Counter(words).items():
         if word not in offered:
             details.append(f"include does not take {quoted(word)}; {takes}.")

@@ -47,7 +47,7 @@ KINDS = {
         "The request cannot be answered",
         "the request is wrong in a way that has no code of its own",
         "A bulk request says Content-Encoding: gzip, but its body is not whole gzip data.",
-        "Put right what `detail` names. What is not HTTP at all comes from the program that sent it.",
+        "Correct what `detail` names. What is not HTTP at all comes from the program that sent it.",
         ("http/body.py", "http/heavy.py", "http/problems.py"),
     ),
     "unreadable-json": ProblemKind(
@@ -55,8 +55,8 @@ KINDS = {
         "The body cannot be read as JSON",
         "the body, or a line of it, is not JSON text (RFC 8259): syntax, empty, cut short, not UTF-8, a repeated key",
         """{"tax_year": "2026-27" "household": {}}, where a comma is missing.""",
-        "`detail` has the line and the column. Write the body by a JSON library, not by hand. With curl, send a file by "
-        "--data-binary: -d joins its lines.",
+        "`detail` has the line and the column. Write the body with a JSON library, not by hand. With curl, send a file "
+        "with --data-binary, because -d joins its lines.",
         ("http/body.py", "http/bulk.py"),
     ),
     "not-found": ProblemKind(
@@ -109,7 +109,7 @@ KINDS = {
     ),
     "unsupported-media-type": ProblemKind(
         415,
-        "The body is of another type than expected",
+        "The body is not of the expected type",
         "the body is not labelled `application/json` (in bulk: `application/x-ndjson`), not UTF-8 by its label, or in a coding "
         "that is not taken here",
         "curl -d without a header: it says application/x-www-form-urlencoded.",
@@ -119,7 +119,7 @@ KINDS = {
     "expectation-failed": ProblemKind(
         417,
         "What the request expects cannot be done",
-        "the `Expect` header asks for something else than `100-continue`",
+        "the `Expect` header asks for something other than `100-continue`",
         "Expect: 200-ok.",
         "Leave the header out.",
         ("http/problems.py",),
@@ -127,7 +127,7 @@ KINDS = {
     "invalid-request": ProblemKind(
         422,
         "The request is not valid",
-        "readable JSON that does not have the shape that this interface describes, or whose parts do not go together",
+        "readable JSON that does not have the shape described here, or whose parts do not fit together",
         """"amount": "40,000", as text; a withdrawal with neither `amount` nor `net_wanted`; an end before the start.""",
         "Each entry of `errors` has the place as a JSON Pointer and says what was expected. Put all of them right, then send "
         "the request again.",
@@ -147,8 +147,8 @@ KINDS = {
                 "only-with": "a field that counts only with another value of a second one",
             },
             "schemas/household.py": {
-                "missing": "a contribution does not say how it has its tax relief",
-                "only-with": "an employer's contribution says how it has its tax relief",
+                "missing": "a contribution does not say how it gets tax relief",
+                "only-with": "an employer's contribution says how it gets tax relief",
             },
             "http/negotiation.py": {
                 "query": "a query parameter is unknown, empty, given twice, or has a value that is not offered",
@@ -200,7 +200,7 @@ KINDS = {
                 "missing": "the record has no `id`, or no `request`",
                 "unknown-field": "a record has no other fields than `id` and `request`",
                 "null": "the `id` is null",
-                "not-an-object": "the line holds something else than an object",
+                "not-an-object": "the line holds something other than an object",
                 "invalid-value": "the `id` is neither text nor a whole number, or is too long",
             },
         },
@@ -208,10 +208,10 @@ KINDS = {
     "rule-violation": ProblemKind(
         422,
         "The rules do not allow this",
-        "well-formed, but the law or the pension does not allow it, such as taking more than the pot holds",
+        "readable, but the law or the pension does not allow it, such as taking more than the pot holds",
         "A withdrawal of 500,000 from a pension of 400,000: `permitted` is 400000.",
-        "Where there is `permitted`, that figure in place of the first amount at fault can be computed. Where there is none, "
-        "`detail` says why.",
+        "If there is a `permitted`, send that figure in place of the first amount at fault. If there is none, `detail` says what "
+        "is wrong.",
         ("http/problems.py", "http/bulk.py"),
         {
             "planning/faults.py": {
@@ -219,7 +219,7 @@ KINDS = {
             },
             "planning/quote/quote.py": {
                 "code-not-in-use": "the PAYE code does not exist in the tax year",
-                "net-wanted-out-of-reach": "no withdrawal by this method leaves so much after tax",
+                "net-wanted-out-of-reach": "no withdrawal by this method leaves that much after tax",
                 "small-pot-over-limit": "the pension holds more than a small pot may hold",
                 "over-permitted-maximum": "more than can be paid tax free",
                 "more-than-the-pot": "more than the funds hold, or the method has nothing to pay from",
@@ -228,13 +228,13 @@ KINDS = {
                 "more-than-the-pot": "a withdrawal is more than those before it leave",
             },
             "planning/incomes.py": {
-                "share-depends-on-sex": "a share of the full rate, of somebody whose full rate depends on their sex",
+                "share-depends-on-sex": "a share of the full State Pension, for somebody whose full rate depends on their sex",
             },
             "planning/projection/policies.py": {
-                "spending-cannot-be-met": "what there is does not meet the spending, or the income tax, in some tax year",
+                "spending-cannot-be-met": "the household's money does not cover the spending, or the income tax, of a tax year",
             },
             "planning/timing/comparison.py": {
-                "not-spouses": "a first death that passes to a spouse, of two who are not married",
+                "not-spouses": "a first death that passes to a spouse, although the two are not married",
                 "lump-sum-only": "pension money in drawdown for a non-qualifying person",
                 "bands-of-one-person": "bands brought forward from an earlier death, in a household of two",
             },
@@ -256,7 +256,7 @@ KINDS = {
         "The service failed",
         "a fault of the service",
         "A calculation meets a case that nobody thought of.",
-        "Tell those who run the service when it happened and at which path: their log has the cause.",
+        "Send it again once. If it fails again, tell those who run the service the time and the path: their log has the cause.",
         ("http/problems.py", "http/bulk.py"),
     ),
     "took-too-long": ProblemKind(
@@ -264,13 +264,13 @@ KINDS = {
         "The answer took too long",
         "the answer took longer than the service allows for one request",
         "A plan of sixty years on a machine that is overloaded.",
-        "Send it again when there is less to do, or ask for less: fewer years, options or deaths.",
+        "Send it again when the service is less busy, or ask for less: fewer years, options or deaths.",
         ("http/heavy.py",),
     ),
     "not-implemented": ProblemKind(
         501,
         "The transfer coding is not known here",
-        "the body comes in a transfer coding that is not known here",
+        "the body has a transfer coding that the service does not know",
         "Transfer-Encoding: gzip.",
         "Send the body as it is or in chunks.",
         ("http/problems.py",),
@@ -278,9 +278,9 @@ KINDS = {
     "busy": ProblemKind(
         503,
         "The service is busy",
-        "as many requests that take long as are answered at the same time are under way; try again later",
+        "the service is working on as many long requests as it takes at one time; try again later",
         "A third bulk request, where two are answered at the same time.",
-        "Send it again after the seconds that the `Retry-After` header names.",
+        "Wait for the number of seconds in the `Retry-After` header, then send it again.",
         ("http/heavy.py",),
     ),
 }
@@ -296,9 +296,9 @@ _BY_STATUS = {
     501: "not-implemented",
 }
 _DETAILS = {
-    "not-found": "Nothing has this path. GET /openapi.yaml lists all paths.",
-    "request-timeout": "The request did not arrive whole in time. Send it again at once.",
-    "uri-too-long": "No path of this service is so long. GET /openapi.yaml lists them all.",
+    "not-found": "There is no such path. GET /openapi.yaml lists all paths.",
+    "request-timeout": "The whole request did not arrive in time. Send it again.",
+    "uri-too-long": "No path of this service is that long. GET /openapi.yaml lists them all.",
     "expectation-failed": "The header Expect may say 100-continue and nothing else.",
     "headers-too-large": "Send fewer headers, or shorter ones.",
     "not-implemented": "Send the body as it is or in chunks.",
@@ -375,7 +375,7 @@ def quoted(text: str) -> str:
 def nearest_of(word: str, known: Iterable[str]) -> str:
     """A sentence that names what a misspelt word may mean; nothing where nothing is like it."""
     found = nearest(word.lower(), known)
-    return f" Perhaps {found} is meant." if found else ""
+    return f" Did you mean {found}?" if found else ""
 
 
 def page(code: str) -> str:
@@ -438,7 +438,7 @@ def _on_violation(error: RuleViolation) -> Response:
 def _on_http_exception(error: HTTPException) -> Response:
     problem = document_of_status(error.code or 500, _instance())
     if isinstance(error, NotFound):
-        problem["detail"] = f"Nothing has this path.{_nearest_path()} GET /openapi.yaml lists all paths."
+        problem["detail"] = f"There is no such path.{_nearest_path()} GET /openapi.yaml lists all paths."
     if isinstance(error, MethodNotAllowed) and error.valid_methods:
         offered = [method for method in error.valid_methods if method not in ("HEAD", "OPTIONS")]
         problem["detail"] = f"{quoted(request.method)} is not offered here; {' and '.join(sorted(offered))} is."

@@ -95,8 +95,8 @@ def record_faults(member: Member, path: Path, ages: StatePensionAges) -> Iterato
             yield Fault(
                 (*path, "income", j, "share_of_full_rate"),
                 "share-depends-on-sex",
-                f"A person born on {day_month_year(member.date_of_birth)} has the new or the basic State Pension depending on "
-                "sex, which is not asked. Give `amount` instead.",
+                f"For a person born on {day_month_year(member.date_of_birth)}, it depends on their sex whether they have the new "
+                "or the basic State Pension. This is not asked. Give `amount` instead.",
             )
         if _ends_too_early(income):
             yield _to_before_from(income, (*path, "income", j))

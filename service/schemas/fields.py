@@ -224,9 +224,18 @@ class Choice(StrictField):
             return value
         sentence = f"Must be one of: {', '.join(self.choices)}."
         if isinstance(value, str):
-            near = self._meant.get(value.lower()) or nearest(value.lower(), self.choices)
-            sentence += f' Perhaps "{near}" is meant.' if near else ""
+            near = self._meant.get(value.lower()) or self._nearest(value.lower())
+            sentence += f' Did you mean "{near}"?' if near else ""
         raise ValidationError(sentence)
+
+    def _nearest(self, word: str) -> str | None:
+        """The known word that a misspelt one is most like. A tax year with other figures is another one, not a misspelling."""
+        near = nearest(word, self.choices)
+        return None if near and _digits(near) != _digits(word) and len(near) == len(word) else near
+
+
+def _digits(text: str) -> list[str]:
+    return [mark for mark in text if mark.isdigit()]
 
 
 _UNSEEN = r"\u0000-\u001f\u007f-\u009f\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff"

@@ -89,7 +89,7 @@ class ReliefOfContribution(Rule):
                 "relief",
                 Said(
                     "missing",
-                    "This field is required: how does the contribution have its tax relief? One of: "
+                    "This field is required: how does the contribution get tax relief? One of: "
                     f"{', '.join(get_args(Relief))}.",
                 ),
             )

@@ -105,7 +105,7 @@ def _said(found: _Found, root: StrictSchema, request: object) -> Said:
     if message == NULL:
         return Said("null", "Must not be null; leave it out.")
     if message == UNKNOWN:
-        return Said("unknown-field", f"There is no such field{_meant(found, root, request)}.")
+        return Said("unknown-field", f"There is no such field{_meant(found, root, request)}")
     if message == NOT_AN_OBJECT:
         return Said("not-an-object", f"Must be an object such as {_shown(shape)}.")
     if message == NOT_A_LIST:
@@ -122,8 +122,8 @@ def _meant(found: _Found, root: StrictSchema, request: object) -> str:
     if not place and not (near and takes(known[near], value)):
         place = of_the_same_shape(root, found.path, value)
     if place:
-        return f" here; perhaps {place} is meant"
-    return f"; perhaps `{near}` is meant" if near else f". The fields here are: {', '.join(known)}"
+        return f" here. Did you mean {place}?"
+    return f". Did you mean `{near}`?" if near else f". The fields here are: {', '.join(known)}."
 
 
 def _at(request: Any, path: tuple[str | int, ...]) -> object:

@@ -106,6 +106,6 @@ class Together(Rule):
 
     def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
         if self.first in given and self.second not in given and self.instead not in given:
-            yield self.second, Said("missing", f"This field is required beside `{self.first}`.")
+            yield self.second, Said("missing", f"This field is required with `{self.first}`.")
         if self.second in given and self.first not in given and self.instead in given:
-            yield self.second, Said("only-with", f"Leave this out: it counts only beside `{self.first}`.")
+            yield self.second, Said("only-with", f"Leave this out: it counts only with `{self.first}`.")

@@ -128,11 +128,11 @@ def _code_alone(match: re.Match[str], pointer: str, body: Any) -> list[Change]:
 
 
 STEPS: tuple[tuple[str, Step], ...] = (
-    (r"There is no such field here; perhaps `([^`]+)`(?: at the top of the request)? is meant\.", _move),
-    (r"There is no such field; perhaps `([^`]+)` is meant\.", _rename),
+    (r"There is no such field here\. Did you mean `([^`]+)`(?: at the top of the request)?\?", _move),
+    (r"There is no such field\. Did you mean `([^`]+)`\?", _rename),
     (r"There is no such field\. The fields here are: ", _drop),
     (r'Give the code alone, "([^"]+)", and its basis in `basis`: "([^"]+)"\.', _code_alone),
-    (r'Perhaps ("[^"]+") is meant\.', _put),
+    (r'Did you mean ("[^"]+")\?', _put),
     (r'Write it in capitals and without spaces: ("[^"]+")\.', _put),
     (r'for example "\w+": (.+)\.$', _put),
     (r"(?:Must be an object|Must be a list|but an object|Must hold at least 1 item,) such as (.+)\.$", _put),
@@ -154,7 +154,7 @@ STEPS: tuple[tuple[str, Step], ...] = (
     (r"Say which by place, from (0) to \d+\.", _put),
     (r"whose place is (0)\.", _put),
     (r"Places are from (0) to \d+\.", _put),
-    (r"[Aa]t most £([\d,.]+\d) can be (?:taken|had)", _amount),
+    (r"[Aa]t most £([\d,.]+\d) (?:can be taken|after tax)", _amount),
     (r"Use `(\w+)`", _method),
     (r"Give `(\w+)` instead\.", _beside),
 )

@@ -207,7 +207,7 @@ def test_a_field_that_is_not_there_is_refused_with_the_nearest(
     assert (reply.status_code, reply.content_type) == (422, PROBLEM_JSON)
     [fault] = reply.get_json()["errors"]
     assert (fault["code"], fault["pointer"]) == ("query", "#")
-    assert f"'{nearest}'" in fault["detail"]
+    assert f'"{nearest}"' in fault["detail"]
 
 
 @pytest.mark.parametrize(

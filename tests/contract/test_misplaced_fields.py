@@ -32,7 +32,7 @@ def test_at_the_top_of_the_request(client: FlaskClient, question: Question, poin
     found = problem(post(client, question, json.dumps(body).encode()), 422, "invalid-request")
     [fault] = found["errors"]
     assert (fault["pointer"], fault["code"]) == (f"#/{name}", "unknown-field")
-    place = re.fullmatch(r"There is no such field here; perhaps `(.+)` is meant\.", fault["detail"])
+    place = re.fullmatch(r"There is no such field here\. Did you mean `(.+)`\?", fault["detail"])
     assert place is not None, fault["detail"]
     assert place[1].endswith(f".{name}")
     right = followed(body, [fault])
@@ -60,7 +60,7 @@ def test_in_the_items_that_the_field_is_in(
     value_at(body, where)[name] = value
     [fault] = client.post("/v1/withdrawal-tax", json=body).get_json()["errors"]
     assert fault["pointer"] == f"#{where}/{name}"
-    assert fault["detail"] == f"There is no such field here; perhaps {place} is meant."
+    assert fault["detail"] == f"There is no such field here. Did you mean {place}?"
 
 
 @pytest.mark.parametrize(

@@ -97,4 +97,4 @@ def test_the_type_of_a_problem_leads_to_its_page(client: FlaskClient, code: str)
 def test_no_other_problem_has_a_page(client: FlaskClient) -> None:
     reply = client.get("/problems/rule-violatoin")
     assert reply.status_code == 404
-    assert reply.get_json()["detail"].endswith("Perhaps rule-violation is meant.")
+    assert reply.get_json()["detail"].endswith("Did you mean rule-violation?")

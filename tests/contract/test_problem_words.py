@@ -119,10 +119,16 @@ UNREADABLE = [
     ('{"a": 1,\n "b" 2}', "The body is not JSON from line 2, column 6 on."),
     (TEXT[:-1], f"The body ends at line 1, column {len(TEXT)} before its JSON does."),
     (TEXT + TEXT, f"In the body a second JSON value follows at line 1, column {len(TEXT) + 1}."),
-    ('{"a": 1, "b": {"c": 2,\n"d": 3, "c": 4}}', 'The key "c" comes again in its object at line 2, column 9.'),
-    ('{"a": {"a": 1}, "\\u0061": 2}', 'The key "a" comes again in its object at line 1, column 17.'),
-    ('{"a": "NaN", "b": [1,\nNaN]}', "NaN at line 2, column 1 is not JSON: there is no such number."),
-    ('{"a": -Infinity}', "-Infinity at line 1, column 7 is not JSON: there is no such number."),
+    (
+        '{"a": 1, "b": {"c": 2,\n"d": 3, "c": 4}}',
+        'The key "c" is given twice in one object, the second time at line 2, column 9.',
+    ),
+    (
+        '{"a": {"a": 1}, "\\u0061": 2}',
+        'The key "a" is given twice in one object, the second time at line 1, column 17.',
+    ),
+    ('{"a": "NaN", "b": [1,\nNaN]}', "NaN at line 2, column 1 is not a JSON number."),
+    ('{"a": -Infinity}', "-Infinity at line 1, column 7 is not a JSON number."),
     ("", "The body is empty; a JSON object is expected."),
 ]
 
@@ -166,7 +172,7 @@ def test_the_place_of_a_repeated_key_is_where_it_stands(client: FlaskClient, nod
         before, at = (
             reply.get_json()["detail"]
             .removeprefix("The key ")
-            .rsplit(" comes again in its object at line 1, column ", 1)
+            .rsplit(" is given twice in one object, the second time at line 1, column ", 1)
         )
         column = int(at.removesuffix("."))
         assert text.encode().decode()[column - 1 :].startswith(before)
@@ -222,10 +228,14 @@ LINES = [
     (
         '{"id": 1, "request": {}, "requests": 1}',
         "invalid-record",
-        "#/requests: There is no such field; perhaps `request` is meant.",
+        "#/requests: There is no such field. Did you mean `request`?",
     ),
-    ('{"id": 1, "id": 2}', "unreadable-json", 'The key "id" comes again in its object at column 11.'),
-    ('{"id": NaN}', "unreadable-json", "NaN at column 8 is not JSON: there is no such number."),
+    (
+        '{"id": 1, "id": 2}',
+        "unreadable-json",
+        'The key "id" is given twice in one object, the second time at column 11.',
+    ),
+    ('{"id": NaN}', "unreadable-json", "NaN at column 8 is not a JSON number."),
 ]
 
 
@@ -240,12 +250,12 @@ def test_a_line_that_is_no_record(client: FlaskClient, line: str, code: str, det
 QUERIES = [
     (
         "include=working,%20curve",
-        'include does not take " curve"; it takes working and curve, separated by a comma alone.',
+        'include does not take " curve"; it takes working and curve, with only a comma between them.',
     ),
-    ("include=", 'include does not take ""; it takes working and curve, separated by a comma alone.'),
+    ("include=", 'include does not take ""; it takes working and curve, with only a comma between them.'),
     (
         "include=working,working",
-        "include names working more than once; it takes working and curve, separated by a comma alone.",
+        "include names working more than once; it takes working and curve, with only a comma between them.",
     ),
     ("colour=green", 'There is no query parameter "colour" here.'),
 ]
@@ -267,11 +277,11 @@ def test_a_health_check_says_which_parameter_it_does_not_take(client: FlaskClien
 PATHS = [
     ("/v1/withdrawal-tax/", " It ends in a slash; without it, /v1/withdrawal-tax is a path."),
     ("/v1/bulk/withdrawal-tax/", " It ends in a slash; without it, /v1/bulk/withdrawal-tax is a path."),
-    ("/v1/Withdrawal-Tax", " Perhaps /v1/withdrawal-tax is meant."),
-    ("/v2/allowance-schedule", " Perhaps /v1/allowance-schedule is meant."),
-    ("/withdrawal-tax", " Perhaps /v1/withdrawal-tax is meant."),
-    ("/v1/tax_years", " Perhaps /v1/tax-years is meant."),
-    ("/health", " Perhaps /health/live is meant."),
+    ("/v1/Withdrawal-Tax", " Did you mean /v1/withdrawal-tax?"),
+    ("/v2/allowance-schedule", " Did you mean /v1/allowance-schedule?"),
+    ("/withdrawal-tax", " Did you mean /v1/withdrawal-tax?"),
+    ("/v1/tax_years", " Did you mean /v1/tax-years?"),
+    ("/health", " Did you mean /health/live?"),
     ("/nothing-at-all-like-it", ""),
     ("/" + "9" * 5_000, ""),
 ]
@@ -280,14 +290,14 @@ PATHS = [
 @pytest.mark.parametrize(("path", "near"), PATHS, ids=lambda each: each[:30])
 def test_a_path_of_nothing_names_the_nearest(client: FlaskClient, path: str, near: str) -> None:
     found = problem(client.get(path), 404, "not-found")
-    assert found["detail"] == f"Nothing has this path.{near} GET /openapi.yaml lists all paths."
+    assert found["detail"] == f"There is no such path.{near} GET /openapi.yaml lists all paths."
 
 
 def test_an_operation_of_nothing_names_those_there_are(client: FlaskClient) -> None:
     reply = client.post("/v1/bulk/withdrawals-tax", data="", content_type="application/x-ndjson")
     detail = problem(reply, 404, "not-found")["detail"]
     assert detail.startswith("There is no such operation. Known: withdrawal-tax, ")
-    assert detail.endswith(". Perhaps withdrawal-tax is meant.")
+    assert detail.endswith(". Did you mean withdrawal-tax?")
 
 
 def test_a_wrong_method_is_told_the_right_one(client: FlaskClient) -> None:

@@ -10,7 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from marshmallow import ValidationError
 
-from service.schemas.fields import LARGEST_MONEY, Money, Rate, StrictField
+from service.schemas.fields import LARGEST_MONEY, Choice, Money, Rate, StrictField
 
 FIELDS = (
     (Money(), 100, LARGEST_MONEY, "two"),
@@ -62,3 +62,17 @@ def test_numbers_beyond_all_measure_are_refused_at_once(text: str) -> None:
     for field, *_ in FIELDS:
         with pytest.raises(ValidationError):
             field.accept(Decimal(text))
+
+
+YEARS = ("2019-20", "2026-27", "2028-29")
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [("2026/27", "2026-27"), ("2026-2027", "2026-27"), ("2018-19", None), ("2027-28", None), ("2028-28", None)],
+)
+def test_another_tax_year_is_no_misspelt_one(written: str, meant: str | None) -> None:
+    suggestion = f' Did you mean "{meant}"?' if meant else ""
+    with pytest.raises(ValidationError) as refused:
+        Choice(YEARS).accept(written)
+    assert refused.value.messages == [f"Must be one of: {', '.join(YEARS)}.{suggestion}"]

@@ -431,7 +431,7 @@ def _day_faults(path: Path, day: date, today: date, book: RuleBook) -> Iterator[
         yield Fault(
             path,
             "before-the-date",
-            f"{day.isoformat()} is before `date`, {today.isoformat()}, on which everything is taken to be as given.",
+            f"{day.isoformat()} is before `date`, {today.isoformat()}, the day to which the household's amounts belong.",
         )
     elif tax_years.of(day) not in book.years:
         yield _no_figures(path, day, book)

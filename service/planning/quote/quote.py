@@ -330,7 +330,7 @@ def _gross(
                 Fault(
                     ("withdrawal", "net_wanted"),
                     "net-wanted-out-of-reach",
-                    f"After tax, at most {pounds(found.most_net)} can be had by this method in {rules.figures.name}, from "
+                    f"This method leaves at most {pounds(found.most_net)} after tax in {rules.figures.name}, from "
                     f"{pounds(most)} before tax.",
                 ),
             ),
@@ -372,7 +372,7 @@ def _nothing_there(question: Question, left: Allowances, where: tuple[str, ...])
     """Why a method can pay nothing at all."""
     pension, method = question.pension, question.withdrawal.method
     if method == "drawdown":
-        why = "Nothing of this pension is in drawdown. If something is, give it as the pension's `drawdown`."
+        why = "None of this pension is in drawdown. If some of it is, give that as the pension's `drawdown`."
     elif method == "small_pot":
         why = "This pension holds nothing."
     elif pension.uncrystallised == 0:

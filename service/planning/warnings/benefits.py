@@ -495,9 +495,9 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
     if income >= allowance * len(case.people) or capital.before > limit:
         return ()
     return entry.warn(
-        f"Other income in {year.name} is {pounds(income)}, below the personal allowances. Cash and ISAs are "
-        f"{pounds(capital.before)}, not above {pounds(limit)}. If means-tested benefits, council tax support or help with "
-        "care are received, the withdrawals may reduce them. We were not told.",
+        f"Other income in {year.name} is {pounds(income)}, below the personal allowances. Cash and ISAs come to "
+        f"{pounds(capital.before)}; the limit is {pounds(limit)}. The withdrawals may reduce means-tested benefits, council "
+        "tax support or help with care. We were not told whether any is received.",
         (*first.person.path, "circumstances", "benefits"),
         figures=figures,
         rests_on=("benefits.universal_credit_upper_capital",),

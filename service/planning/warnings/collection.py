@@ -163,7 +163,7 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
     "payroll_takes_more_than_is_due",
     "check",
     "Too much tax is deducted at first",
-    "What payroll has deducted, refunds taken off, is more than the tax of the income that it answers for.",
+    "What payroll has deducted, less refunds, is more than the year's tax on the income it has to tax.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("PAYE Regulations 2003 reg.58", "HMRC PAYE manual PAYE94055"),
     figures={"over_deducted": "pounds", "tax_deducted": "pounds", "refund": "pounds"},
@@ -219,7 +219,7 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
     "payroll_takes_less_than_is_due",
     "check",
     "More tax will be due later",
-    "What payroll has deducted, refunds taken off, is less than the tax of the income that it answers for, and this is not "
+    "What payroll has deducted, less refunds, is less than the year's tax on the income it has to tax, and this is not "
     "because of a State Pension.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.684",),
@@ -326,7 +326,7 @@ def tax_code_of_another_nation(year: YearFacts, taken: Taken, entry: Entry) -> F
     if code.kind == "no_tax" or code.prefix == wanted:
         return ()
     if wanted and not code.prefix:
-        right = f"It is right only until HMRC sends a code that begins with {wanted}."
+        right = f"The code is right only until HMRC sends one that begins with {wanted}."
     else:
         right = "Check the code, and in which nation income tax is due."
     return entry.warn(

@@ -137,7 +137,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     above = min(over, sums.drawn)
     cost = _tax_on(above, year)
     return entry.warn(
-        f"On a death in {year.name}, a pension is usually outside the estate, but money withdrawn is inside, in an ISA too. "
+        f"On a death in {year.name}, a pension is usually outside the estate, but money withdrawn is inside it, even in an ISA. "
         f"{pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
         f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}, unless the money is spent.{_not_told(estate)}",
         ("household", "estate"),
@@ -188,8 +188,8 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
         return ()
     cost = _tax_on(min(over, sums.pensions), year)
     return entry.warn(
-        f"On a death in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of them "
-        f"it is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
+        f"On a death in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
+        f"them, the estate is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
         f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}.{_not_told(estate)}",
         ("household", "estate"),
         figures=year.figures,
@@ -251,7 +251,7 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_postpones",
     "check",
     "Inheritance tax may arise later",
-    "All passes to the spouse, and what remains is more than the tax-free bands.",
+    "Everything passes to the spouse, and what remains is more than the tax-free bands.",
     facts=("estate.home", "estate.first_death", "pensions.uncrystallised"),
     sources=("Inheritance Tax Act 1984 ss.8A, 18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
@@ -266,9 +266,9 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     if sums.total <= sums.least_bands:
         return ()
     return entry.warn(
-        f"All passes to the spouse or civil partner and is exempt. The {pounds(sums.total)} left in {sums.year.name} is more "
-        f"than the tax-free bands of {pounds(sums.least_bands)}. When the survivor dies, unused bands of both can count, and "
-        "the rest may be taxed.",
+        f"Everything passes to the spouse or civil partner and is exempt. The {pounds(sums.total)} left in {sums.year.name} is "
+        f"more than the tax-free bands of {pounds(sums.least_bands)}. When the survivor dies, unused bands of both can count, "
+        "and the rest may be taxed.",
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
@@ -329,8 +329,8 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     if not sums.least_bands < sums.total <= sums.most_bands:
         return ()
     return entry.warn(
-        f"The {pounds(sums.total)} left in {sums.year.name} is more than the smallest possible tax-free bands, "
-        f"{pounds(sums.least_bands)}, but not more than the largest, {pounds(sums.most_bands)}.{_not_told(estate)}",
+        f"The {pounds(sums.total)} left in {sums.year.name} is above the smallest possible tax-free bands "
+        f"({pounds(sums.least_bands)}), but not above the largest ({pounds(sums.most_bands)}).{_not_told(estate)}",
         ("household", "estate", missing[0]),
         figures=sums.year.figures,
         rests_on=(_NRB, _RNRB),

@@ -468,7 +468,7 @@ def isa_allowance_used_up(case: Circumstances, entry: Entry) -> Found:
         return ()
     most = max(year.waits for year in waiting)
     return entry.warn(
-        f"In {waiting[0].rules.figures.name} the ISA allowance is used up. At most {pounds(most)} is held in cash outside "
+        f"In {waiting[0].rules.figures.name} the ISA allowance is used up. Up to {pounds(most)} is held in cash outside "
         "ISAs during the plan. Interest on it is taxable.",
         PEOPLE,
         figures=waiting[0].rules.figures,

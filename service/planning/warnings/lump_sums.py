@@ -312,7 +312,7 @@ def protected_tax_free_share_not_used(year: YearFacts, entry: Entry) -> Found:
     if person.facts is not None or share <= rate or untouched:
         return ()
     return entry.warn(
-        f"The scheme protects {per_cent(share)} of the pension as tax-free cash. These amounts count {per_cent(rate)}. Ask the "
+        f"The scheme protects {per_cent(share)} of the pension as tax-free cash. These amounts use {per_cent(rate)}. Ask the "
         "scheme how the protected part can be taken, and what would end it.",
         (*person.pension_path, "protected_tax_free_share"),
         about=person,

@@ -79,8 +79,9 @@ class Increase(NamedTuple):
         figures, of = self.lump_sum.year.figures, self.lump_sum
         return (
             f"Tax-free lump sums of {pounds(of.in_twelve_months)} in 12 months exceed {pounds(figures.money(_LIMIT))}. "
-            f"Contributions of {pounds(of.contributions)} are {pounds(self.extra)} above the usual {pounds(self.usual)}: "
-            f"more than {per_cent(figures.rate(_SHARE))} of that and of the lump sum, {pounds(self.part)}."
+            f"Contributions of {pounds(of.contributions)} are {pounds(self.extra)} above the usual {pounds(self.usual)}. "
+            f"This is more than {per_cent(figures.rate(_SHARE))} of the usual amount and more than "
+            f"{per_cent(figures.rate(_SHARE))} of the lump sum ({pounds(self.part)})."
         )
 
     @property
@@ -231,8 +232,8 @@ def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         f"Tax-free lump sums of {pounds(lump_sum.in_twelve_months)} in 12 months exceed {pounds(figures.money(_LIMIT))}, and "
         f"{pounds(lump_sum.contributions)} is paid in around them. The recycling rule needs a rise above "
-        f"{per_cent(figures.rate(_SHARE))} of usual contributions and of the lump sum, {pounds(part)}. We were not told what "
-        "is usual.",
+        f"{per_cent(figures.rate(_SHARE))} of usual contributions, and above the same share of the lump sum, {pounds(part)}. We "
+        "were not told what is usual.",
         (*case.person.path, "circumstances", "usual_contributions"),
         about=case.person,
         figures=figures,

@@ -94,7 +94,7 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"After the flexible access of {year.name}, the scheme sends a statement. {year.person.who} must tell every other "
         f"scheme {year.person.does('you', 'they')} pay into within {days} days of getting it. A scheme joined "
-        f"later must be told within the same time; there are penalties.{unknown}",
+        f"later must be told within the same time. There are penalties for not doing so.{unknown}",
         year.path,
         about=year.person,
         figures=year.figures,
@@ -311,9 +311,9 @@ def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: E
     if saved <= limit:
         return ()
     return entry.warn(
-        f"Defined benefit saving in {year.name} is {pounds(saved)}. The alternative annual allowance is {pounds(limit)}, "
-        f"{pounds(saved - limit)} less. It applies because the money purchase annual allowance is exceeded. Any carry "
-        "forward would raise it.",
+        f"Defined benefit saving in {year.name} is {pounds(saved)}. This is {pounds(saved - limit)} more than the "
+        f"alternative annual allowance of {pounds(limit)}. This allowance applies because the money purchase annual allowance "
+        "is exceeded. Any carry forward would raise it.",
         (*year.person.path, "contributions"),
         about=year.person,
         figures=year.figures,

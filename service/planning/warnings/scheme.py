@@ -141,9 +141,9 @@ def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
     if lost <= 0:
         return ()
     return entry.warn(
-        f"This scheme protects {per_cent(share)} of the pension as tax-free cash. By a UFPLS or after a transfer, it is "
-        f"{per_cent(rate)}. {pounds(lost)} less of {pounds(amount)} would be tax free. Ask the scheme how the protection is "
-        "kept.",
+        f"This scheme protects {per_cent(share)} of the pension as tax-free cash. A UFPLS or a transfer brings this "
+        f"down to {per_cent(rate)}. Of {pounds(amount)}, {pounds(lost)} less would be tax free. Ask the scheme how to keep the "
+        "protection.",
         (*case.path, "protected_tax_free_share"),
         about=case.person,
         figures=year.figures,
@@ -207,8 +207,8 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
     yearly = facts.employer_contributions
     into = "this pension" if len(case.pensions) == 1 else "a pension"
     return entry.warn(
-        f"The employer pays {pounds(yearly)} a year into {into}. If it is emptied or left, these contributions may "
-        "end. Ask the employer whether they would continue elsewhere.",
+        f"The employer pays {pounds(yearly)} a year into {into}. If the pension is emptied or left, these "
+        "contributions may end. Ask the employer whether they would continue elsewhere.",
         (*case.person.path, "contributions"),
         about=case.person,
         figures=year.figures,
