@@ -128,6 +128,9 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {"estate/first_person_share": 0.9}),
         ({}, {"estate/survivor_spending": 0.6}),
     ],
+    "the other pensions of a person": [
+        ({}, {f"{FIRST}/pensions": [{"uncrystallised": 300000, "drawdown": 40000}, {"uncrystallised": 900000}]}),
+    ],
     "the other person of a couple": [
         ({}, {"people/1/income/0/amount": 90000, "people/1/pensions/0/uncrystallised": 5000}),
     ],
