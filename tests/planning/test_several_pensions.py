@@ -191,8 +191,8 @@ def in_parts(request: dict[str, Any]) -> dict[str, Any]:
 
 
 def told_of(answer: dict[str, Any]) -> dict[str, Any]:
-    """An answer that says of all pensions together what else it would say of the only one: where its warnings point, and what
-    tells that pensions are put together."""
+    """An answer that says of all pensions together what else it would say of the only one: where its warnings point, what they
+    call it, and what tells that pensions are put together."""
     told: dict[str, Any] = json.loads(json.dumps(answer), object_hook=_of_all)
     return told
 
@@ -202,6 +202,7 @@ def _of_all(node: dict[str, Any]) -> dict[str, Any]:
     kept = {key: value for key, value in node.items() if key not in dropped}
     if "pointer" in kept:
         kept["pointer"] = re.sub(r"(/people/\d/pensions)/0$", r"\1", kept["pointer"])
+        kept["detail"] = kept["detail"].replace("this pension", "the pensions")
     return kept
 
 
