@@ -24,6 +24,7 @@ TOPIC: Topic = Topic()
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10", "Finance Act 2004 ss.208-213"),
     figures={"access_age": "age"},
     of_one_pension=True,
+    severity="lasting",
 )
 def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Money taken before the minimum pension age."""
@@ -266,6 +267,7 @@ _EVIDENCE = " Without this, the payment would be unauthorised. Ask the scheme wh
     ),
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def ill_health_route(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Too young, but ill-health may open the way."""

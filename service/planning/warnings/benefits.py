@@ -77,6 +77,7 @@ def _steps(capital: Pence, lower: Pence, step: int) -> int:
         "universal_credit_lower_capital": "pounds",
     },
     only="with_facts",
+    severity="support",
 )
 def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     """Capital above the lower limit reduces Universal Credit."""
@@ -119,6 +120,7 @@ def universal_credit_reduced(case: Circumstances, entry: Entry) -> Found:
         "universal_credit_upper_capital": "pounds",
     },
     only="with_facts",
+    severity="support",
 )
 def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
     """Capital above the upper limit ends Universal Credit."""
@@ -153,6 +155,7 @@ def universal_credit_ends(case: Circumstances, entry: Entry) -> Found:
         "pension_credit_lower_capital": "pounds",
     },
     only="with_facts",
+    severity="support",
 )
 def pension_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     """Capital above the lower limit reduces Pension Credit; there is no upper limit."""
@@ -200,6 +203,7 @@ def _reached_state_pension_age(case: PersonCase, year: YearFacts) -> bool:
     sources=("Universal Credit Regulations 2013 reg.74(3)-(4)", "State Pension Credit Regulations 2002 reg.18"),
     figures={"pension_left": "pounds"},
     only="with_facts",
+    severity="support",
 )
 def notional_income(case: PersonCase, entry: Entry) -> Found:
     """From pension credit age on, a pot left alone counts as if it paid an income."""
@@ -276,6 +280,7 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
         "winter_fuel_payment_from_higher_age": "pounds",
     },
     since=first_day_with("winter_fuel.income_limit"),
+    severity="support",
 )
 def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     """Income over the limit takes the winter fuel payment back."""
@@ -320,6 +325,7 @@ def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     ),
     figures={"withdrawals_in_the_year": "pounds"},
     only="with_facts",
+    severity="support",
 )
 def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
     """Council tax support looks at income and capital, by local rules."""
@@ -376,6 +382,7 @@ def _in_care(case: Circumstances) -> Iterator[Care]:
     ),
     figures={"cash_and_isas_before": "pounds", "cash_and_isas_after": "pounds", "care_upper_capital": "pounds"},
     only="with_facts",
+    severity="support",
 )
 def care_support_ends(case: Circumstances, entry: Entry) -> Found:
     """In England: capital above the upper limit ends help with care."""
@@ -414,6 +421,7 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
         "care_lower_capital": "pounds",
     },
     only="with_facts",
+    severity="support",
 )
 def care_contribution_rises(case: Circumstances, entry: Entry) -> Found:
     """In England: capital above the lower limit raises the contribution to care."""
@@ -477,6 +485,7 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
     sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
     figures={"other_income": "pounds", "cash_and_isas_before": "pounds", "universal_credit_upper_capital": "pounds"},
     only="with_facts",
+    severity="support",
 )
 def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
     """Income and capital are so low that benefits may be in payment, and which was not given."""

@@ -124,6 +124,7 @@ def _not_told(estate: Estate) -> str:
     },
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
+    severity="on_death",
 )
 def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     """While pensions are outside the estate: what is drawn takes it over its bands."""
@@ -176,6 +177,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     },
     since=first_day_with("inheritance_tax.unused_pensions_in_estate", "yes"),
     only="with_facts",
+    severity="on_death",
 )
 def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     """What is left in the pension takes the estate over its bands."""
@@ -222,6 +224,7 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
     after="estate_facts_decide",
+    severity="on_death",
 )
 def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     """The pension left is outside the estate for now, and will be inside."""
@@ -256,6 +259,7 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     sources=("Inheritance Tax Act 1984 ss.8A, 18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
     only="with_facts",
+    severity="on_death",
 )
 def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     """All goes to the spouse, and is more than the bands."""
@@ -285,6 +289,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     sources=("Inheritance Tax Act 1984 s.18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds"},
     only="with_facts",
+    severity="on_death",
 )
 def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
     """What is left is more than the bands, and who inherits was not given."""
@@ -319,6 +324,7 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
         "inheritance_tax_residence_nil_rate_band": "pounds",
     },
     only="with_facts",
+    severity="on_death",
 )
 def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     """What is left is between the least and the most that the bands may be."""
@@ -363,6 +369,7 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
         "inheritance_tax_residence_taper_threshold": "pounds",
     },
     only="with_facts",
+    severity="on_death",
 )
 def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     """An estate over the threshold loses residence nil-rate band."""
@@ -406,6 +413,7 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     sources=("Inheritance Tax Act 1984 ss.4, 7 and Sch.1", "Finance Act 2026 ss.66-72"),
     figures={"pensions_isas_and_cash": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
     only="with_facts",
+    severity="on_death",
 )
 def estate_not_given(case: Circumstances, entry: Entry) -> Found:
     """What the household holds in pensions, ISAs and cash alone is more than the nil-rate band."""
@@ -442,6 +450,7 @@ _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
     figures={"pension_left": "pounds", "age_at_end_of_tax_year": "age", "beneficiaries_taxed_from_age": "age"},
     of_one_pension=True,
     only="with_facts",
+    severity="on_death",
 )
 def beneficiaries_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
     """The age is reached from which beneficiaries pay income tax on what is left."""
@@ -472,6 +481,7 @@ def beneficiaries_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
     figures={"pension_left": "pounds", "beneficiaries_taxed_from_age": "age"},
     of_one_pension=True,
     only="with_facts",
+    severity="on_death",
 )
 def beneficiaries_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
     """The age from which beneficiaries pay income tax is less than a year away."""
@@ -505,6 +515,7 @@ def beneficiaries_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
     figures={"pension_left": "pounds"},
     of_one_pension=True,
     only="with_facts",
+    severity="on_death",
 )
 def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
     """No nomination is held, or it was made before unused pensions came to count in the estate."""

@@ -167,6 +167,7 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     sources=("SI 2009/1171 regs 11, 11A, 12",),
     figures={"pension_left": "pounds"},
     of_one_pension=True,
+    severity="lasting",
 )
 def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """A small pot lump sum must end the arrangement it comes from."""
@@ -274,6 +275,7 @@ def lump_sum_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     figures={"lump_sum_and_death_benefit_allowance_left": "pounds", "pension_left": "pounds"},
     since=first_day_with("pension.lump_sum_allowance"),
     of_one_pension=True,
+    severity="on_death",
 )
 def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     """The pension left is more than could be paid tax free as a lump sum on death before 75."""
@@ -302,6 +304,7 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     sources=("Finance Act 2004 Sch.36 paras 31-34",),
     figures={"protected_tax_free_share": "fraction", "tax_free_fraction": "fraction"},
     of_one_pension=True,
+    severity="lasting",
 )
 def protected_tax_free_share_not_used(year: YearFacts, entry: Entry) -> Found:
     """The scheme protects a larger tax-free part than is counted."""
@@ -556,6 +559,7 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
     figures={"lump_sum_allowance_assumed_used": "pounds"},
     since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
+    severity="lasting",
 )
 def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) -> Found:
     """What was really received tax free was not given, and decides whether a certificate would help."""
@@ -592,6 +596,7 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
     },
     since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
+    severity="lasting",
 )
 def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -> Found:
     """Less was received tax free than is assumed."""
@@ -634,6 +639,7 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
     },
     since=first_day_with("pension.lump_sum_allowance"),
     only="with_facts",
+    severity="lasting",
 )
 def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
     """More was received tax free than is assumed."""

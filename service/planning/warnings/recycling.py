@@ -141,6 +141,7 @@ def _increase(case: PersonCase) -> Increase | None:
         "recycling_window_years": "years",
     },
     only="with_facts",
+    severity="lasting",
 )
 def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
     """All conditions hold: the whole lump sum is an unauthorised payment."""

@@ -54,6 +54,7 @@ def _leaves(case: PensionCase) -> bool:
     figures={"safeguarded_benefits": "pounds", "safeguarded_benefits_advice_threshold": "pounds"},
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def advice_required_for_safeguarded_benefits(case: PensionCase, entry: Entry) -> Found:
     """Safeguarded benefits over the threshold may be given up only after advice."""
@@ -88,6 +89,7 @@ def advice_required_for_safeguarded_benefits(case: PensionCase, entry: Entry) ->
     figures={"guarantee_lost_on": "pounds"},
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
     """A guaranteed rate is lost on what is taken in another form."""
@@ -127,6 +129,7 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
     figures={"protection_lost_on": "pounds", "tax_free_cash_lost": "pounds"},
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
     """A scheme's protected lump sum of more than a quarter is lost by a UFPLS or a transfer."""
@@ -195,6 +198,7 @@ def exit_charge(case: PensionCase, entry: Entry) -> Found:
     sources=("Pensions Act 2008 s.3",),
     figures={"employer_contributions": "pounds"},
     only="with_facts",
+    severity="support",
 )
 def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
     """A pension that is emptied or left takes no more from the employer."""
@@ -243,6 +247,7 @@ def _ends_in(case: PensionCase) -> YearFacts | None:
     figures={"from_uncrystallised": "pounds", "safeguarded_benefits_advice_threshold": "pounds"},
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def pension_features_not_given(case: PensionCase, entry: Entry) -> Found:
     """Much is taken, and what the scheme would give up was not given."""
@@ -287,6 +292,7 @@ def _flagged(case: Circumstances, flag: str) -> Iterator[PensionCase]:
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     """Signs that stop a transfer."""
@@ -312,6 +318,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     since=first_day_with(_TRANSFERS_ARE_CHECKED_FROM),
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
     """Signs that bring an appointment before a transfer."""
@@ -338,6 +345,7 @@ def transfer_amber_flag(case: Circumstances, entry: Entry) -> Found:
         "SI 2003/2426 reg.21B",
     ),
     only="with_facts",
+    severity="lasting",
 )
 def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
     """Somebody called out of the blue."""
@@ -410,6 +418,7 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
     ),
     of_one_pension=True,
     only="with_facts",
+    severity="lasting",
 )
 def take_regulated_advice(case: PensionCase, entry: Entry) -> Found:
     """Something of lasting value is given up, and no adviser is named."""

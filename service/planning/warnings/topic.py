@@ -39,7 +39,7 @@ from service.planning.warnings.circumstances import (
     Taken,
     YearFacts,
 )
-from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Unit
+from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Severity, Unit
 
 _NO_UNITS: Mapping[str, Unit] = MappingProxyType({})
 
@@ -86,7 +86,7 @@ class Entry:
     before the first tax year held, or runs on. Amounts and days stand in the figures, not here.
 
     ``figures`` are the units of all figures that the warning may tell, by name; it need not tell all of them.
-    ``of_one_pension``: it is about one pension of the person.
+    ``of_one_pension``: it is about one pension of the person. ``severity`` decides its place among those of its effect.
     """
 
     code: str
@@ -99,6 +99,7 @@ class Entry:
     since: LawDay | None = None
     until: LawDay | None = None
     of_one_pension: bool = False
+    severity: Severity = "amount"
     in_codes: bool = False
 
     def warn(
@@ -116,7 +117,7 @@ class Entry:
         cost: Pence = 0,
         caveats: tuple[str, ...] = (),
     ) -> Found:
-        """The one warning that a rule has found; an entry ``in_codes`` tells its code, effect and cost, and makes nothing else.
+        """The one warning that a rule has found; an entry ``in_codes`` tells what decides its place, and makes nothing else.
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its standing is the weakest of
         theirs and ``standing``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
@@ -151,6 +152,7 @@ class Entry:
                 counts=counts,
                 rates=rates,
                 cost=cost,
+                severity=self.severity,
                 tax_year=figures.name,
                 person=None if about is None else about.place,
                 pension=about.pension if about is not None and self.of_one_pension else None,
@@ -159,9 +161,20 @@ class Entry:
         )
 
     def code_alone(self, cost: Pence = 0) -> Found:
-        """The warning by code, effect and cost alone. A rule that many quotes keep to asks ``in_codes`` itself, and then makes
-        no words and no figures that nobody reads."""
-        return (ClientWarning(code=self.code, effect=self.effect, title="", detail="", path=(), sources=(), cost=cost),)
+        """The warning by its code and what decides its place. A rule that many quotes keep to asks ``in_codes`` itself, and then
+        makes no words and no figures that nobody reads."""
+        return (
+            ClientWarning(
+                code=self.code,
+                effect=self.effect,
+                title="",
+                detail="",
+                path=(),
+                sources=(),
+                cost=cost,
+                severity=self.severity,
+            ),
+        )
 
 
 OfAWithdrawal = Callable[[YearFacts, Taken, Entry], Found]
@@ -206,11 +219,14 @@ class Rules(Generic[Find]):
         since: LawDay | None = None,
         until: LawDay | None = None,
         of_one_pension: bool = False,
+        severity: Severity = "amount",
         only: Only | None = None,
         after: str | None = None,
     ) -> Callable[[Find], Find]:
         """The decorator of a rule; see ``Entry`` and ``Rule``."""
-        entry = Entry(code, effect, title, applies_when, facts, sources, figures, since, until, of_one_pension)
+        entry = Entry(
+            code, effect, title, applies_when, facts, sources, figures, since, until, of_one_pension, severity
+        )
 
         def add(find: Find) -> Find:
             self.entries.append(entry)

@@ -16,7 +16,16 @@ Effect = Literal["not_permitted", "costs", "check"]
 EFFECTS: tuple[Effect, ...] = ("not_permitted", "costs", "check")
 """The effects in the order in which warnings are told."""
 
+Severity = Literal["lasting", "support", "amount", "on_death"]
+"""How a warning bears on a client's life: ``lasting``, a right or a chance that cannot be had again; ``support``, a benefit,
+help or an employer's money that ends or falls, year after year; ``amount``, money that is paid or lost, and whatever else is
+to be known; ``on_death``, what depends on when somebody dies."""
+
+SEVERITIES: tuple[Severity, ...] = ("lasting", "support", "amount", "on_death")
+"""The severities in the order in which warnings of one effect are told."""
+
 _ORDER = {effect: position for position, effect in enumerate(EFFECTS)}
+_SEVERITY = {severity: position for position, severity in enumerate(SEVERITIES)}
 
 NO_FIGURES: Mapping[str, int] = {}
 """The figures of a kind of which a warning has none."""
@@ -29,8 +38,8 @@ is of what the figure's name says."""
 
 class ClientWarning(Value, frozen=True):
     """One consequence: ``effect`` is one of EFFECTS; ``money`` pence, ``counts`` whole numbers and ``rates`` basis points,
-    by name; ``cost`` orders those that cost; ``path`` points into the request. ``tax_year`` is the year whose figures it
-    quotes. A figure under the name that a tax year gives it is that year's figure.
+    by name; ``cost`` orders those of one ``severity``; ``path`` points into the request. ``tax_year`` is the year whose figures
+    it quotes. A figure under the name that a tax year gives it is that year's figure.
 
     ``person`` and ``pension`` are the places of those it is about, where it is about one; ``options`` those of some options of
     lump sum timing. ``caveats`` are sentences on what is not certain of the law or the figures behind it.
@@ -47,6 +56,7 @@ class ClientWarning(Value, frozen=True):
     counts: Mapping[str, int] = NO_FIGURES
     rates: Mapping[str, BasisPoints] = NO_FIGURES
     cost: Pence = 0
+    severity: Severity = "amount"
     tax_year: str | None = None
     person: int | None = None
     pension: int | None = None
@@ -59,9 +69,9 @@ Found = tuple[ClientWarning, ...]
 
 
 def in_order(found: Iterable[ClientWarning]) -> list[ClientWarning]:
-    """What is not permitted first, then costs by amount, then what to check."""
+    """What is not permitted first, then what costs, then what to check; in each by severity, and then by amount."""
     return sorted(found, key=_place)
 
 
-def _place(warning: ClientWarning) -> tuple[int, int]:
-    return _ORDER[warning.effect], -warning.cost
+def _place(warning: ClientWarning) -> tuple[int, int, int]:
+    return _ORDER[warning.effect], _SEVERITY[warning.severity], -warning.cost

@@ -21,6 +21,7 @@ def _entry(entry: Entry, years: Mapping[str, TaxYearFigures]) -> dict[str, Any]:
         "code": entry.code,
         "title": entry.title,
         "effect": entry.effect,
+        "severity": entry.severity,
         "applies_when": entry.applies_when,
         "facts": list(entry.facts),
         "figures": [{"name": name, "unit": unit} for name, unit in entry.figures.items()],

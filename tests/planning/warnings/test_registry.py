@@ -20,12 +20,12 @@ from service import planning
 from service.planning import warnings
 from service.planning.warnings.registry import CATALOGUE, TOPICS, run_in
 from service.planning.warnings.topic import Entry, Only, Rule, Rules, Topic, first_day_with
-from service.planning.warnings.warning import EFFECTS
+from service.planning.warnings.warning import EFFECTS, SEVERITIES
 from service.schemas.shared import ObjectList, StrictNested
 from tests.households import BOOK
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_warnings as of_quotes
-from tests.planning.warning_requests import SCHEMA, found_in
+from tests.planning.warning_requests import SCHEMA, found_in, income, request, w
 from tests.planning.warnings.every_topic import CASES
 from tests.planning.warnings.pairs import Case
 
@@ -208,3 +208,32 @@ def test_dates_of_the_catalogue() -> None:
     assert in_force(counts, date(2027, 4, 6))
     assert in_force(enters, date(2027, 4, 5))
     assert not in_force(enters, date(2027, 4, 6))
+
+
+def test_warnings_stand_by_effect_then_severity_then_amount() -> None:
+    for case in (case for pairs in CASES.values() for pair in pairs for case in pair):
+        found = found_in(case)
+        places = [(EFFECTS.index(one.effect), SEVERITIES.index(one.severity), -one.cost) for one in found]
+        assert places == sorted(places)
+        assert all(one.severity == CATALOGUE[one.code].severity for one in found)
+
+
+def test_support_that_ends_comes_before_larger_amounts_and_a_guarantee_before_both() -> None:
+    case = request(
+        w("ufpls", 60_000),
+        benefits={"universal_credit": True},
+        pension={"guaranteed_annuity_rate": True},
+        income=income(employment=20_000),
+    )
+    costs = [one.code for one in found_in(case) if one.effect == "costs"]
+    assert costs.index("guaranteed_annuity_rate_lost") < costs.index("universal_credit_ends")
+    assert costs.index("universal_credit_ends") < costs.index("higher_rate_entered")
+
+
+def test_what_depends_on_a_death_comes_last_of_what_costs() -> None:
+    case = request(w("drawdown", 60_000), estate={"home": 1_900_000}, income=income(employment=20_000))
+    costs = [one for one in found_in(case) if one.effect == "costs"]
+    kinds = [one.severity for one in costs]
+    assert {"on_death", "amount"} <= set(kinds)
+    assert kinds == sorted(kinds, key=SEVERITIES.index)
+    assert costs[-1].cost > next(one.cost for one in costs if one.severity == "amount")
