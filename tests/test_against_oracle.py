@@ -1,7 +1,8 @@
 """The service's tax equals a second, independent and slow computation, whatever the person and the year.
 
 The second way is in tests/oracle: exact fractions, written from the statute, trying very many ways of using the
-allowances. The year's tax is compared to the penny, a half penny up; each deduction from pay exactly.
+allowances. The year's tax is compared to the penny, a half penny up (common practice, from memory:
+no rule of the statute was found); each deduction from pay exactly.
 """
 
 from __future__ import annotations

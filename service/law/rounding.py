@@ -21,10 +21,7 @@ def half_up(numerator: int, denominator: int) -> int:
 
 
 def years_tax_to_the_penny(tax: TaxUnits) -> Pence:
-    """The year's tax to the nearest penny, half a penny up.
-
-    No statutory rule was found; tax returns work to the penny (common practice, from memory).
-    """
+    """The year's tax to the nearest penny, half a penny up: our choice. Tax returns work to the penny (common practice)."""
     return (tax + PENNY // 2) // PENNY
 
 
