@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 
 from flask import Flask
 
+from service.http.metrics import Metrics
 from service.http.problems import ProblemError
 from service.http.slots import Slots
 
@@ -49,8 +50,8 @@ class Host:
 class Places:
     """Places for heavy work, shared by all workers; the first ``for_bulk`` of them may be taken by bulk requests."""
 
-    def __init__(self, count: int, for_bulk: int) -> None:
-        self._slots = Slots()
+    def __init__(self, count: int, for_bulk: int, metrics: Metrics | None = None) -> None:
+        self._slots, self._metrics = Slots(), metrics
         # From either end, so that neither takes what only the other may have while there is something else.
         self._for_bulk, self._for_single = range(for_bulk), range(count - 1, -1, -1)
 
@@ -76,10 +77,14 @@ class Places:
                 "again later.",
                 retry_after=RETRY_AFTER_SECONDS,
             )
+        if self._metrics is not None:
+            self._metrics.heavy_begins()
         try:
             yield
         finally:
             self._slots.give_back(slot)
+            if self._metrics is not None:
+                self._metrics.heavy_ends()
 
 
 def host_of(app: Flask) -> Host | None:

@@ -9,6 +9,7 @@ import flask_swagger_ui
 from flask import Blueprint, Response, abort, request
 
 from service.http import problems
+from service.http.browsers import policy_of
 from service.http.negotiation import refuse_query
 from service.http.problems import ProblemError, nearest_of
 from service.http.provider import json_response
@@ -25,6 +26,7 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
     agreement = files("openapi").joinpath("openapi.yaml").read_bytes()
     pages = {code: problems.page(code) for code in problems.KINDS}
     page = files("service.http").joinpath("docs.html").read_bytes()
+    policy = policy_of(page)
     parts = {name: Path(flask_swagger_ui.__file__).with_name("dist").joinpath(name).read_bytes() for name in _PARTS}
 
     @routes.get("/openapi.yaml")
@@ -38,7 +40,9 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
 
     @routes.get("/docs")
     def docs() -> Response:
-        return _asked_again_each_time(page, "text/html; charset=utf-8")
+        response = _asked_again_each_time(page, "text/html; charset=utf-8")
+        response.headers["Content-Security-Policy"] = policy
+        return response
 
     @routes.get("/docs/<asset>")
     def docs_asset(asset: str) -> Response:
