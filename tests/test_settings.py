@@ -67,7 +67,7 @@ def test_other_names_in_the_environment_are_left_alone() -> None:
     ],
 )
 def test_addresses_that_can_be_used(text: str, host: str, port: int) -> None:
-    settings = Settings.from_environment({"SERVICE_BIND": text})
+    settings = Settings.from_environment({"SERVICE_BIND": text, "SERVICE_CALLERS_CHECKED": "yes"})
     assert (settings.host, settings.port) == (host, port)
 
 

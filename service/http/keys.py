@@ -1,5 +1,6 @@
-"""The file of callers' keys. ``python -m service.http.new_key NAME`` makes one. The file holds no keys, only their hashes, so whoever reads it can
-call nothing. It is TOML, one table for each key:
+"""The file of callers' keys. ``python -m service.http.new_key NAME`` makes a key and its entry.
+
+The file holds no keys, only their hashes, so whoever reads it can call nothing. It is TOML, one table for each key:
 
     [[keys]]
     name = "client-portal"
