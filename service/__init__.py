@@ -93,7 +93,7 @@ def create_app(settings: Settings) -> Flask:
     app.register_blueprint(bulk.blueprint(calculations, versions, bounds, places, metrics))
     app.register_blueprint(check.catalogue(book, versions))
     app.register_blueprint(tax_years.blueprint(book, versions))
-    app.register_blueprint(meta.blueprint(book, versions))
+    app.register_blueprint(meta.blueprint(book, versions, places))
     return app
 
 

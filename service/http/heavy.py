@@ -51,9 +51,13 @@ class Places:
     """Places for heavy work, shared by all workers; the first ``for_bulk`` of them may be taken by bulk requests."""
 
     def __init__(self, count: int, for_bulk: int, metrics: Metrics | None = None) -> None:
-        self._slots, self._metrics = Slots(), metrics
+        self._slots, self._metrics, self.count = Slots(), metrics, count
         # From either end, so that neither takes what only the other may have while there is something else.
         self._for_bulk, self._for_single = range(for_bulk), range(count - 1, -1, -1)
+
+    def free(self) -> int:
+        """How many places no other worker has taken."""
+        return sum(self._slots.is_free(slot) for slot in range(self.count))
 
     @contextmanager
     def bulk(self) -> Iterator[None]:
