@@ -81,8 +81,11 @@ def create_app(settings: Settings) -> Flask:
     problems.register(app)
     calculations = _by_name(book, versions)
     metrics = _metrics(settings, versions, app)
-    Watch(versions.rules, metrics).register(app)
-    browsers.register(app, settings.cors_origins)
+    logs_requests = settings.log_format == "json"
+    watch = Watch(app, versions.rules, browsers.ALWAYS, logs_requests=logs_requests, metrics=metrics)
+    app.wsgi_app = watch  # type: ignore[method-assign]
+    if settings.cors_origins:
+        browsers.allow(app, settings.cors_origins)
     if settings.keys_file is not None:
         paths = {each.path: each.name for each in calculations.values()}
         Access(read_keys(settings.keys_file, paths.values()), paths).register(app)

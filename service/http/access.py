@@ -25,6 +25,8 @@ _OPEN = ("/health/", "/problems/", "/docs", "/openapi.yaml")
 _BULK = "/v1/bulk/"
 _SCHEME = "Bearer "
 _SLOTS_OF_A_KEY = 64
+KEY_NAME = "service.key_name"
+"""The key of the environment under which the name of the caller's key stands."""
 RETRY_AFTER_SECONDS = 1
 
 
@@ -49,6 +51,7 @@ class Access:
             return
         key = self._key_sent()
         g.key = key
+        request.environ[KEY_NAME] = key.name
         self._refuse_what_is_not_offered(key, path)
         self._count(key)
         if key.at_once is not None:

@@ -6,7 +6,7 @@ import base64
 import hashlib
 import re
 
-from flask import Flask, Response
+from flask import Flask
 
 NOTHING = "default-src 'none'; frame-ancestors 'none'"
 """The content security policy of answers that are no page."""
@@ -27,26 +27,24 @@ def policy_of(page: bytes) -> str:
     )
 
 
-def register(app: Flask, origins: tuple[str, ...]) -> None:
-    """Say it with every answer; ``origins`` may call from a browser, and none else may."""
+ALWAYS = [
+    ("X-Content-Type-Options", "nosniff"),
+    ("Referrer-Policy", "no-referrer"),
+    ("Content-Security-Policy", NOTHING),
+]
+"""Headers of every answer, where it does not set them itself."""
 
-    @app.after_request
-    def careful(response: Response) -> Response:
-        headers = response.headers
-        headers["X-Content-Type-Options"] = "nosniff"
-        headers["Referrer-Policy"] = "no-referrer"
-        headers.setdefault("Content-Security-Policy", NOTHING)
-        return response
 
-    if origins:
-        from flask_cors import CORS
+def allow(app: Flask, origins: tuple[str, ...]) -> None:
+    """Let pages of these origins call from a browser."""
+    from flask_cors import CORS
 
-        CORS(
-            app,
-            resources=r"/v1/.*",
-            origins=list(origins),
-            methods=["GET", "HEAD", "POST"],
-            allow_headers=list(_ASKED),
-            expose_headers=list(_SHOWN),
-            max_age=PREFLIGHT_SECONDS,
-        )
+    CORS(
+        app,
+        resources=r"/v1/.*",
+        origins=list(origins),
+        methods=["GET", "HEAD", "POST"],
+        allow_headers=list(_ASKED),
+        expose_headers=list(_SHOWN),
+        max_age=PREFLIGHT_SECONDS,
+    )
