@@ -9,10 +9,11 @@ import logging
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
-from flask import Flask, Response
+from flask import Flask, Response, request
 
 from service.figures.loader import load_tax_years
 from service.http import (
+    browsers,
     bulk,
     calculation,
     check,
@@ -23,10 +24,14 @@ from service.http import (
     tax_years,
     timing,
 )
+from service.http.access import Access
 from service.http.calculation import Calculation
 from service.http.fields import ANSWER_FIELDS, included
 from service.http.heavy import Places
+from service.http.keys import read_keys
+from service.http.metrics import Metrics
 from service.http.provider import PlainJSONProvider, encode
+from service.http.watching import Watch
 from service.law import income_tax
 from service.law.rulebook import RuleBook, rule_book
 from service.schemas.parts import parts_of
@@ -55,9 +60,15 @@ class Service(Flask):
         del response.headers["Content-Type"]
         return response
 
+    def log_exception(self, exc_info: Any) -> None:
+        """Log a request that failed by the form of its path: anything may stand in the path itself."""
+        rule = request.url_rule
+        self.logger.error("A request of %s failed", "an unknown path" if rule is None else rule.rule, exc_info=exc_info)
+
 
 def create_app(settings: Settings) -> Flask:
-    """The WSGI application. Figures are read and checked here, once: a fault in them stops the start (FiguresError)."""
+    """The WSGI application. Figures are read and checked here, once: a fault in them stops the start (FiguresError), as
+    does one in the file of keys (KeysError)."""
     book = rule_book(load_tax_years())
     versions = versions_of(book)
     app = Service("service", static_folder=None)
@@ -69,15 +80,33 @@ def create_app(settings: Settings) -> Flask:
     app.extensions["rules_version"] = versions.rules
     problems.register(app)
     calculations = _by_name(book, versions)
-    places = Places(settings.heavy_at_once, for_bulk=settings.bulk_at_once)
+    metrics = _metrics(settings, versions, app)
+    logs_requests = settings.log_format == "json"
+    watch = Watch(app, versions.rules, browsers.ALWAYS, logs_requests=logs_requests, metrics=metrics)
+    app.wsgi_app = watch  # type: ignore[method-assign]
+    if settings.cors_origins:
+        browsers.allow(app, settings.cors_origins)
+    if settings.keys_file is not None:
+        paths = {each.path: each.name for each in calculations.values()}
+        Access(read_keys(settings.keys_file, paths.values()), paths).register(app)
+    places = Places(settings.heavy_at_once, settings.bulk_at_once, metrics)
     for each in calculations.values():
-        app.register_blueprint(calculation.blueprint(each, versions.rules, settings.max_body_bytes, places))
+        app.register_blueprint(calculation.blueprint(each, versions.rules, settings.max_body_bytes, places, metrics))
     bounds = bulk.Bounds(settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records)
-    app.register_blueprint(bulk.blueprint(calculations, versions, bounds, places))
+    app.register_blueprint(bulk.blueprint(calculations, versions, bounds, places, metrics))
     app.register_blueprint(check.catalogue(book, versions))
     app.register_blueprint(tax_years.blueprint(book, versions))
-    app.register_blueprint(meta.blueprint(book, versions))
+    app.register_blueprint(meta.blueprint(book, versions, places))
     return app
+
+
+def _metrics(settings: Settings, versions: Versions, app: Flask) -> Metrics | None:
+    """The numbers of the service and their resource; None where none are kept."""
+    if not settings.metrics:
+        return None
+    metrics = Metrics(versions.software, versions.rules, versions.figures, heavy_places=settings.heavy_at_once)
+    app.register_blueprint(metrics.blueprint())
+    return metrics
 
 
 class Calculator(NamedTuple):

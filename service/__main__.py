@@ -7,6 +7,8 @@ used; 2 when a setting cannot be used.
 from __future__ import annotations
 
 import argparse
+import logging
+import logging.config
 import os
 import signal
 import sys
@@ -14,6 +16,8 @@ from collections.abc import Mapping
 
 from service import create_app, is_compiled
 from service.figures.loader import FiguresError
+from service.http.keys import KeysError
+from service.logs import configuration
 from service.server import CannotListenError, listen, serve, stop_at_once, url_of
 from service.settings import Settings, SettingsError
 from service.versions import SourcesMissingError
@@ -35,12 +39,17 @@ def main(environ: Mapping[str, str] = os.environ) -> int:
         # The port comes first: a second copy started by mistake is told so before it does any work.
         listener = listen(settings)
         app = create_app(settings)
-    except (SettingsError, CannotListenError, FiguresError, SourcesMissingError) as error:
+    except (SettingsError, CannotListenError, FiguresError, KeysError, SourcesMissingError) as error:
         print(f"The service cannot start: {error}", file=sys.stderr)
-        return 2 if isinstance(error, SettingsError) else 1
+        return 2 if isinstance(error, SettingsError | KeysError) else 1
     version = app.extensions["rules_version"]
     how = "compiled" if is_compiled() else "interpreted"
-    print(f"Listening on {url_of(listener)}, workers: {settings.workers}, rules: {version}, code: {how}.", flush=True)
+    started = f"Listening on {url_of(listener)}, workers: {settings.workers}, rules: {version}, code: {how}."
+    if settings.log_format == "text":
+        print(started, flush=True)
+    logging.config.dictConfig(configuration(settings.log_format, settings.log_level))
+    if settings.log_format == "json":
+        logging.getLogger("service").info(started)
     serve(app, settings, listener)
     return 0
 

@@ -17,12 +17,15 @@ from urllib.parse import quote
 
 from flask import Flask
 from gunicorn.app.base import BaseApplication
-from gunicorn.http import errors
+from gunicorn.arbiter import Arbiter
+from gunicorn.http import errors, wsgi
 from gunicorn.workers.sync import SyncWorker
 
 from service.http import problems
 from service.http.heavy import HOST, Host
+from service.http.metrics import worker_died
 from service.http.provider import encode
+from service.logs import configuration
 from service.settings import Settings
 
 BACKLOG = 2_048
@@ -48,9 +51,8 @@ class CannotListenError(Exception):
 def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
     """The server's configuration, name by name; `listener_fd` is the file descriptor of a listening socket.
 
-    No access log is kept, and requests appear in the log only when something failed, by path and never by
-    body. Workers are not replaced after a number of requests: nothing is kept between requests, so nothing
-    piles up.
+    The server keeps no access log of its own; where the log is JSON, the application has a line for each request. Workers
+    are not replaced after a number of requests: nothing is kept between requests, so nothing piles up.
     """
     return {
         "bind": f"fd://{listener_fd}",
@@ -67,6 +69,10 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
         "accesslog": None,
         "errorlog": "-",
         "loglevel": settings.log_level,
+        "logconfig_dict": configuration(settings.log_format, settings.log_level),
+        # It would tell paths at the level debug, and anything may stand in a path.
+        "pre_request": _nothing,
+        "child_exit": _forget,
         "proc_name": "service",
         "post_worker_init": _host_the_application,
     }
@@ -90,6 +96,15 @@ class Worker(SyncWorker):
             client.sendall(_reply(status, None if req is None else quote(req.path)))
         except OSError:
             self.log.debug("The client of a request that is not HTTP was gone.")
+
+
+def _nothing(worker: Worker, request: Any) -> None:
+    """Say nothing of a request."""
+
+
+def _forget(arbiter: Arbiter, worker: Worker) -> None:
+    """Take what a worker that has ended had under way out of the numbers."""
+    worker_died(int(worker.pid))
 
 
 def _status_of(error: BaseException, *, has_arrived: bool) -> int:
@@ -164,4 +179,5 @@ def stop_at_once(number: int, frame: FrameType | None) -> None:
 
 def serve(app: Flask, settings: Settings, listener: socket.socket) -> None:
     """Serve `app` on `listener` until a stop signal, then raise SystemExit (status 0 if all went well)."""
+    wsgi.SERVER = "service"  # type: ignore[attr-defined]  # what the header Server says: nothing about the software
     Server(app, server_options(settings, listener.detach())).run()

@@ -6,11 +6,15 @@ a misspelt setting that is quietly ignored is found out much later, and in produ
 
 from __future__ import annotations
 
+import ipaddress
 import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TypeVar
+
+from service.logs import LOG_FORMATS
 
 PREFIX = "SERVICE_"
 LOG_LEVELS = ("debug", "info", "warning", "error", "critical")
@@ -21,11 +25,13 @@ DEFAULT_MAX_BODY_BYTES = 65_536
 DEFAULT_BULK_MAX_RECORDS = 10_000
 DEFAULT_BULK_MAX_BYTES = 16_777_216
 DEFAULT_LOG_LEVEL = "info"
+DEFAULT_LOG_FORMAT = "text"
 MAX_WORKERS = 64
 
 # A name or an IPv4 address, or an IPv6 address in square brackets; then a colon and the port.
 _BIND = re.compile(r"(?:\[(?P<bracketed>[0-9A-Fa-f:.]+)\]|(?P<plain>[A-Za-z0-9._-]+)):(?P<port>[0-9]{1,5})")
 _DIGITS = re.compile(r"[0-9]{1,12}")
+_ORIGIN = re.compile(r"https?://[A-Za-z0-9.-]+(:[0-9]{1,5})?")
 
 _Value = TypeVar("_Value")
 
@@ -52,6 +58,11 @@ class Settings:
     bulk_max_records the most records in a bulk request (SERVICE_BULK_MAX_RECORDS)
     bulk_max_bytes   the largest body of a bulk request, packed and unpacked (SERVICE_BULK_MAX_BYTES)
     log_level        one of LOG_LEVELS (SERVICE_LOG_LEVEL)
+    log_format       one of LOG_FORMATS (SERVICE_LOG_FORMAT)
+    keys_file        the file of keys, one of which every caller needs; None where none is asked for (SERVICE_KEYS_FILE)
+    callers_checked  a gateway in front checks who calls (SERVICE_CALLERS_CHECKED)
+    metrics          whether numbers are kept and told at /metrics (SERVICE_METRICS)
+    cors_origins     origins whose pages may call from a browser (SERVICE_CORS_ORIGINS)
     """
 
     host: str
@@ -64,6 +75,11 @@ class Settings:
     bulk_max_records: int
     bulk_max_bytes: int
     log_level: str
+    log_format: str = DEFAULT_LOG_FORMAT
+    keys_file: Path | None = None
+    callers_checked: bool = False
+    metrics: bool = False
+    cors_origins: tuple[str, ...] = ()
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> Settings:
@@ -92,6 +108,16 @@ class Settings:
                 "SERVICE_BULK_MAX_BYTES", DEFAULT_BULK_MAX_BYTES, _whole_number(1_024, 1_073_741_824)
             ),
             log_level=reader.read("SERVICE_LOG_LEVEL", DEFAULT_LOG_LEVEL, _one_of(LOG_LEVELS)),
+            log_format=reader.read("SERVICE_LOG_FORMAT", DEFAULT_LOG_FORMAT, _one_of(LOG_FORMATS)),
+            keys_file=reader.read("SERVICE_KEYS_FILE", None, _path),
+            callers_checked=reader.read("SERVICE_CALLERS_CHECKED", False, _yes_or_no),
+            metrics=reader.read("SERVICE_METRICS", False, _yes_or_no),
+            cors_origins=reader.read("SERVICE_CORS_ORIGINS", (), _origins),
+        )
+        reader.require(
+            settings.keys_file is not None or settings.callers_checked or is_loopback(host),
+            f"SERVICE_BIND {host} can be reached from other machines, so nobody would check who calls: set SERVICE_KEYS_FILE, "
+            "or SERVICE_CALLERS_CHECKED=yes if a gateway in front does",
         )
         reader.require(
             settings.heavy_at_once <= most_heavy(workers),
@@ -125,6 +151,14 @@ class Settings:
             bulk_max_bytes=DEFAULT_BULK_MAX_BYTES,
             log_level=DEFAULT_LOG_LEVEL,
         )
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach an address."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
 
 
 def default_workers() -> int:
@@ -200,6 +234,25 @@ def _whole_number(least: int, most: int) -> Callable[[str], int]:
         return int(text)
 
     return convert
+
+
+def _path(text: str) -> Path | None:
+    if not text:
+        raise ValueError("the path of a file")
+    return Path(text)
+
+
+def _yes_or_no(text: str) -> bool:
+    if text not in ("yes", "no"):
+        raise ValueError("yes or no")
+    return text == "yes"
+
+
+def _origins(text: str) -> tuple[str, ...]:
+    origins = tuple(each.strip() for each in text.split(","))
+    if not all(_ORIGIN.fullmatch(each) for each in origins):
+        raise ValueError("origins such as https://portal.example, with commas between them")
+    return origins
 
 
 def _one_of(words: tuple[str, ...]) -> Callable[[str], str]:

@@ -121,8 +121,11 @@ def test_the_pod_has_as_few_powers_as_can_be() -> None:
         "capabilities": {"drop": ["ALL"]},
     }
     assert pod()["automountServiceAccountToken"] is False
-    assert container()["volumeMounts"] == [{"name": "tmp", "mountPath": "/tmp"}]
-    assert list(pod()["volumes"][0]) == ["name", "emptyDir"]
+    assert container()["volumeMounts"] == [
+        {"name": "tmp", "mountPath": "/tmp"},
+        {"name": "keys", "mountPath": "/etc/pension-to-isa", "readOnly": True},
+    ]
+    assert {volume["name"]: list(volume)[1] for volume in pod()["volumes"]} == {"tmp": "emptyDir", "keys": "secret"}
 
 
 def test_the_image_is_of_this_version() -> None:

@@ -9,7 +9,7 @@ import subprocess
 import sys
 import tomllib
 import zipfile
-from importlib.metadata import requires
+from importlib.metadata import metadata, requires
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,13 @@ LOCKS = {
     "docker/requirements.lock": PROJECT["project"]["dependencies"],
     "docker/build.lock": PROJECT["build-system"]["requires"] + PROJECT["dependency-groups"]["compile"],
 }
+
+
+LICENCES = {
+    "0BSD", "Apache-2.0", "BSD-2-Clause", "BSD-3-Clause", "CC0-1.0", "MIT", "PSF-2.0", "Zlib",
+    "License :: OSI Approved :: BSD License", "License :: OSI Approved :: MIT License",
+}  # fmt: skip
+"""What the image may hold: licences that ask for no more than that their text stays, by SPDX's names or as classifiers."""
 
 
 def locked(path: str) -> dict[str, str]:
@@ -63,6 +70,16 @@ def test_locked_releases_are_within_the_ranges_asked_for(path: str) -> None:
     for name, demands in needed(LOCKS[path]).items():
         for demand in demands:
             assert demand.specifier.contains(releases[name]), f"{name} {releases[name]} is outside {demand}"
+
+
+@pytest.mark.parametrize("name", locked("docker/requirements.lock"))
+def test_the_licence_of_what_the_image_holds_is_allowed(name: str) -> None:
+    said = metadata(name)
+    expression = said.get("License-Expression")
+    classifiers = [each for each in said.get_all("Classifier") or [] if each.startswith("License ::")]
+    licences = re.split(r" AND | OR ", expression) if expression else classifiers
+    assert licences
+    assert set(licences) <= LICENCES
 
 
 @pytest.mark.parametrize("path", LOCKS)
@@ -290,7 +307,9 @@ def test_the_container_is_built_and_bound_as_the_image_expects() -> None:
     folder = TOP / "docker" / service["build"]["context"]
     assert folder.resolve() == TOP
     assert (folder / service["build"]["dockerfile"]).is_file()
-    assert service["environment"] == {"SERVICE_BIND": "0.0.0.0:8000"}
+    assert service["environment"]["SERVICE_BIND"] == "0.0.0.0:8000"
+    # Nobody is asked for a key, so the port must be reachable from this machine alone.
+    assert service["environment"]["SERVICE_CALLERS_CHECKED"] == "yes"
     assert service["ports"] == ["127.0.0.1:8000:8000"]
 
 

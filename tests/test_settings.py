@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import FrozenInstanceError, fields
+from pathlib import Path
 
 import pytest
 
@@ -19,6 +20,11 @@ ALL_GIVEN = {
     "SERVICE_BULK_MAX_RECORDS": "20000",
     "SERVICE_BULK_MAX_BYTES": "33554432",
     "SERVICE_LOG_LEVEL": "warning",
+    "SERVICE_LOG_FORMAT": "json",
+    "SERVICE_KEYS_FILE": "/run/keys.toml",
+    "SERVICE_CALLERS_CHECKED": "yes",
+    "SERVICE_METRICS": "yes",
+    "SERVICE_CORS_ORIGINS": "https://portal.example, http://localhost:8080",
 }
 
 
@@ -49,6 +55,11 @@ def test_every_setting_can_be_given() -> None:
         bulk_max_records=20_000,
         bulk_max_bytes=33_554_432,
         log_level="warning",
+        log_format="json",
+        keys_file=Path("/run/keys.toml"),
+        callers_checked=True,
+        metrics=True,
+        cors_origins=("https://portal.example", "http://localhost:8080"),
     )
 
 
@@ -67,7 +78,7 @@ def test_other_names_in_the_environment_are_left_alone() -> None:
     ],
 )
 def test_addresses_that_can_be_used(text: str, host: str, port: int) -> None:
-    settings = Settings.from_environment({"SERVICE_BIND": text})
+    settings = Settings.from_environment({"SERVICE_BIND": text, "SERVICE_CALLERS_CHECKED": "yes"})
     assert (settings.host, settings.port) == (host, port)
 
 
@@ -116,6 +127,13 @@ def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
         ("SERVICE_BIND", "::1:8000"),
         ("SERVICE_BIND", "http://127.0.0.1:8000"),
         ("SERVICE_BIND", "127.0.0.1:\N{ARABIC-INDIC DIGIT EIGHT}0"),
+        ("SERVICE_KEYS_FILE", ""),
+        ("SERVICE_CALLERS_CHECKED", "true"),
+        ("SERVICE_METRICS", "1"),
+        ("SERVICE_LOG_FORMAT", "xml"),
+        ("SERVICE_CORS_ORIGINS", "*"),
+        ("SERVICE_CORS_ORIGINS", "https://portal.example/"),
+        ("SERVICE_CORS_ORIGINS", "https://portal.example,"),
         ("SERVICE_WORKERS", ""),
         ("SERVICE_WORKERS", "0"),
         ("SERVICE_WORKERS", "65"),

@@ -21,10 +21,12 @@ from typing import Any
 from flask import Blueprint, Response, current_app, request
 from marshmallow import ValidationError
 
+from service.http.access import most_records
 from service.http.body import BYTE_ORDER_MARK, NOT_QUICKLY, checked, quickly, read_ndjson_body, strict, unpacked
 from service.http.calculation import Calculation, never
 from service.http.fields import wanted_in_bulk
 from service.http.heavy import Client, Host, Places, host_of, refuse_the_absent, within_limits
+from service.http.metrics import Metrics
 from service.http.negotiation import require_accepted
 from service.http.problems import ProblemError, failure_document, nearest_of, violation_document, with_faults
 from service.http.provider import append_line
@@ -63,7 +65,11 @@ class Bounds:
 
 
 def blueprint(
-    calculations: Mapping[str, Calculation[Any]], versions: Versions, bounds: Bounds, places: Places
+    calculations: Mapping[str, Calculation[Any]],
+    versions: Versions,
+    bounds: Bounds,
+    places: Places,
+    metrics: Metrics | None = None,
 ) -> Blueprint:
     """The resource, for a table of calculations by name; each request needs one of the places."""
     routes = Blueprint("bulk", __name__)
@@ -84,9 +90,10 @@ def blueprint(
             client = Client(request.environ)
             refuse_the_absent(client)
             body = unpacked(sent, bounds.body_bytes)
-            _refuse_too_many(body, bounds.records)
+            _refuse_too_many(body, most_records(bounds.records))
             host = host_of(current_app)
-            lines = Lines(calculation, versions, wanted, request.path, bounds.line_bytes, current_app.logger, host)
+            log = current_app.logger
+            lines = Lines(calculation, versions, wanted, request.path, bounds.line_bytes, log, host, metrics)
             blocks = in_blocks(lines.answers(body, client.has_left), host.still_working if host else _nothing)
             headers = {"Cache-Control": "no-store", "Rules-Version": versions.rules, "Vary": "Accept-Encoding"}
             if request.accept_encodings["gzip"]:
@@ -112,9 +119,10 @@ class Lines:
         longest: int,
         log: logging.Logger,
         host: Host | None = None,
+        metrics: Metrics | None = None,
     ) -> None:
         self._calculation, self._versions, self._wanted, self._path = calculation, versions, wanted, path
-        self._longest, self._log, self._host = longest, log, host
+        self._longest, self._log, self._host, self._metrics = longest, log, host, metrics
         self._steps = calculation.steps or (calculation.answer,)
         self._together = TOGETHER if calculation.steps else 1
 
@@ -134,7 +142,11 @@ class Lines:
             for record in some:
                 records += 1
                 failed += record.problem is not None
+                if self._metrics is not None and record.problem is None:
+                    self._metrics.answer(record.made)
                 yield record.answer(self._wanted)
+        if self._metrics is not None:
+            self._metrics.records(self._calculation.name, records - failed, failed)
         yield {
             "end": True,
             "records": records,

@@ -16,6 +16,7 @@ from flask import Blueprint, Response, current_app, request
 from service.http.body import loaded, read_json_body
 from service.http.fields import wanted_alone
 from service.http.heavy import Client, Places, host_of, refuse_the_absent, within_limits
+from service.http.metrics import Metrics
 from service.http.negotiation import require_accepted
 from service.http.provider import encode
 from service.schemas.parts import Parts
@@ -61,7 +62,13 @@ class Calculation(Generic[Question]):
         return f"/v1/{self.name}"
 
 
-def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes: int, places: Places) -> Blueprint:
+def blueprint(
+    calculation: Calculation[Any],
+    rules_version: str,
+    max_body_bytes: int,
+    places: Places,
+    metrics: Metrics | None = None,
+) -> Blueprint:
     """The resource that answers single requests, from bodies of a bounded size; heavy ones need one of the places."""
     routes = Blueprint(calculation.name, __name__)
     headers = {"Cache-Control": "no-store", "Rules-Version": rules_version}
@@ -82,7 +89,10 @@ def blueprint(calculation: Calculation[Any], rules_version: str, max_body_bytes:
         return Response(content, 200, headers, content_type="application/json")
 
     def answered(question: Any, wanted: Parts) -> bytes:
-        return encode(calculation.answer(question, wanted))
+        document = calculation.answer(question, wanted)
+        if metrics is not None:
+            metrics.answer(document)
+        return encode(document)
 
     routes.add_url_rule(calculation.path, calculation.name.replace("-", "_"), single, methods=["POST"])
     return routes

@@ -21,6 +21,7 @@ from typing import Any, TypeVar
 
 from flask import Flask
 
+from service.http.metrics import Metrics
 from service.http.problems import ProblemError
 from service.http.slots import Slots
 
@@ -49,10 +50,14 @@ class Host:
 class Places:
     """Places for heavy work, shared by all workers; the first ``for_bulk`` of them may be taken by bulk requests."""
 
-    def __init__(self, count: int, for_bulk: int) -> None:
-        self._slots = Slots()
+    def __init__(self, count: int, for_bulk: int, metrics: Metrics | None = None) -> None:
+        self._slots, self._metrics, self.count = Slots(), metrics, count
         # From either end, so that neither takes what only the other may have while there is something else.
         self._for_bulk, self._for_single = range(for_bulk), range(count - 1, -1, -1)
+
+    def free(self) -> int:
+        """How many places no other worker has taken."""
+        return sum(self._slots.is_free(slot) for slot in range(self.count))
 
     @contextmanager
     def bulk(self) -> Iterator[None]:
@@ -76,10 +81,14 @@ class Places:
                 "again later.",
                 retry_after=RETRY_AFTER_SECONDS,
             )
+        if self._metrics is not None:
+            self._metrics.heavy_begins()
         try:
             yield
         finally:
             self._slots.give_back(slot)
+            if self._metrics is not None:
+                self._metrics.heavy_ends()
 
 
 def host_of(app: Flask) -> Host | None:

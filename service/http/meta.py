@@ -9,6 +9,8 @@ import flask_swagger_ui
 from flask import Blueprint, Response, abort, request
 
 from service.http import problems
+from service.http.browsers import policy_of
+from service.http.heavy import Places
 from service.http.negotiation import refuse_query
 from service.http.problems import ProblemError, nearest_of
 from service.http.provider import json_response
@@ -19,12 +21,13 @@ _PARTS = {"swagger-ui.css": "text/css; charset=utf-8", "swagger-ui-bundle.js": "
 """The files of Swagger UI that docs.html needs."""
 
 
-def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
-    """The resources that say what the service is and whether it is up."""
+def blueprint(book: RuleBook, versions: Versions, places: Places) -> Blueprint:
+    """The resources that say what the service is, whether it is up, and how many long requests it could take."""
     routes = Blueprint("meta", __name__)
     agreement = files("openapi").joinpath("openapi.yaml").read_bytes()
     pages = {code: problems.page(code) for code in problems.KINDS}
     page = files("service.http").joinpath("docs.html").read_bytes()
+    policy = policy_of(page)
     parts = {name: Path(flask_swagger_ui.__file__).with_name("dist").joinpath(name).read_bytes() for name in _PARTS}
 
     @routes.get("/openapi.yaml")
@@ -38,7 +41,9 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
 
     @routes.get("/docs")
     def docs() -> Response:
-        return _asked_again_each_time(page, "text/html; charset=utf-8")
+        response = _asked_again_each_time(page, "text/html; charset=utf-8")
+        response.headers["Content-Security-Policy"] = policy
+        return response
 
     @routes.get("/docs/<asset>")
     def docs_asset(asset: str) -> Response:
@@ -71,6 +76,7 @@ def blueprint(book: RuleBook, versions: Versions) -> Blueprint:
                 "rules_version": versions.rules,
                 "software_version": versions.software,
                 "tax_years": len(book.years),
+                "long_requests": {"at_once": places.count, "free": places.free()},
             }
         )
 

@@ -59,6 +59,22 @@ KINDS = {
         "with --data-binary, because -d joins its lines.",
         ("http/body.py", "http/bulk.py"),
     ),
+    "key-needed": ProblemKind(
+        401,
+        "A key is needed",
+        "the request has no key, or one that is not known",
+        "A request without the header Authorization, to a service that asks for keys.",
+        "Send the key as Authorization: Bearer KEY. Those who run the service give keys out.",
+        ("http/access.py",),
+    ),
+    "not-allowed": ProblemKind(
+        403,
+        "The key does not allow this",
+        "the key is known, but may not ask for this",
+        "A bulk request, with a key that is for single quotes.",
+        "Ask those who run the service what the key is for.",
+        ("http/access.py",),
+    ),
     "not-found": ProblemKind(
         404,
         "There is nothing here",
@@ -242,6 +258,14 @@ KINDS = {
                 "lifetime-allowance-on-death": "a death benefit would bear a lifetime allowance charge, which is not computed",
             },
         },
+    ),
+    "too-many-requests": ProblemKind(
+        429,
+        "Too many requests",
+        "the key has as many requests under way, or has sent as many in this time, as it may",
+        "A third request at the same time, with a key that may have two.",
+        "Wait for the number of seconds in the `Retry-After` header, then send it again.",
+        ("http/access.py",),
     ),
     "headers-too-large": ProblemKind(
         431,
@@ -428,6 +452,8 @@ def _on_problem(error: ProblemError) -> Response:
     response = _response(error.document(_instance()))
     if error.retry_after is not None:
         response.headers["Retry-After"] = str(error.retry_after)
+    if error.code == "key-needed":
+        response.headers["WWW-Authenticate"] = "Bearer"
     return response
 
 

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import fcntl
+import os
+import struct
 import tempfile
 from collections.abc import Iterable
 from pathlib import Path
+
+_LOCK = struct.Struct("hhqqi0q")
 
 
 class Slots:
@@ -28,6 +32,13 @@ class Slots:
                 continue
             return slot
         return None
+
+    def is_free(self, slot: int) -> bool:
+        """Whether no other process has taken a slot. It is only looked at, since taking it for a moment could have somebody
+        else refused. Linux' form of a lock."""
+        asked = _LOCK.pack(fcntl.F_WRLCK, os.SEEK_SET, slot, 1, 0)
+        kind: int = _LOCK.unpack(fcntl.fcntl(self._file, fcntl.F_GETLK, asked))[0]
+        return kind == fcntl.F_UNLCK
 
     def give_back(self, slot: int) -> None:
         """Free a slot that this process has taken."""
