@@ -68,6 +68,7 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     add_book(parser)
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER", help="where the files go")
     parser.add_argument("--service", default="http://127.0.0.1:8000", metavar="URL")
+    parser.add_argument("--key-file", type=Path, metavar="FILE", help="holds your key, where the service asks for one")
     parser.add_argument("--operation", default=WITHDRAWAL_TAX, help="others than withdrawal-tax: NDJSON only")
     parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=tax_year)
     parser.add_argument("--largest", type=at_least_one, default=20, metavar="N", help="changes to list (20)")
@@ -95,10 +96,24 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     return options
 
 
+def key_in(path: Path | None) -> str | None:
+    """The key that a file holds; None where there is no file. BookError where it cannot be read, or holds more than a line."""
+    if path is None:
+        return None
+    try:
+        words = path.read_text("utf-8").split()
+    except (OSError, UnicodeDecodeError) as error:
+        raise BookError(f"--key-file {path} cannot be read: {error}") from None
+    if len(words) != 1 or not words[0].isascii():
+        raise BookError(f"--key-file {path} must hold the key and nothing else")
+    return words[0]
+
+
 def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
     """Begin a run, or resume one, and bring it to its end. BookError, StopError, StoppedError."""
     if not options.service.startswith(("http://", "https://")):
         raise BookError(f"--service {options.service}: begin it with http:// or https://")
+    key = key_in(options.key_file)
     kind = kind_of(options.book)
     if options.operation != WITHDRAWAL_TAX and kind != "ndjson":
         raise BookError(f"for {options.operation} the book must be NDJSON")
@@ -136,6 +151,7 @@ def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
                     note=lambda text: tqdm.write(text, sys.stderr),
                     patience=options.patience,
                     verbose=options.verbose,
+                    key=key,
                 )
                 recalculation = Recalculation(plan, run, sender, next(iter(versions(saved.values())), None))
                 every = chunks(records(options.book, notation), options.chunk)

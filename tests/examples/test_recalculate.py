@@ -14,8 +14,10 @@ from typing import Any
 import pyarrow.parquet as pq
 import pytest
 
+import invent
 from book import layout
 from tests.examples.conftest import CLIENTS, TOP, Expected, Service, command, run, running_service
+from tests.test_access import SECRETS, entry, file_of
 
 PATIENCE = 60
 SAVED = {"lock", "parts", "run.json"}
@@ -318,6 +320,8 @@ def test_results_of_two_versions_of_the_rules_are_not_mixed(folder: Path, tmp_pa
         (["nowhere.csv"], "nowhere.csv: No such file"),
         (["pyproject.toml"], "must end in one of"),
         (["book.csv", "--compare-tax-years", "2025-26", "2026-28"], "is not a tax year"),
+        (["book.csv", "--key-file", "nowhere"], "--key-file nowhere cannot be read"),
+        (["book.csv", "--key-file", "README.md"], "must hold the key and nothing else"),
         (["book.csv", "--chunk", "0"], "not a whole number from 1"),
         (["book.csv", "--service", "127.0.0.1:8000"], "--service 127.0.0.1:8000: begin it with http:// or https://."),
         (["book.csv", "--operation", "allowance-schedule", "--results-as", "csv"], "for withdrawal-tax only"),
@@ -338,6 +342,20 @@ def test_a_service_that_is_not_there_is_told_and_the_run_can_be_resumed(folder: 
     assert stopped.returncode == 1
     assert "The same command resumes it." in stopped.stderr
     assert "Traceback" not in stopped.stderr
+
+
+def test_a_book_is_recalculated_with_a_key_and_not_without(tmp_path: Path) -> None:
+    keys = file_of(tmp_path, entry("office"))
+    book, key = tmp_path / "book.csv", tmp_path / "key"
+    invent.write(book, invent.rows(20, 0, "2026-27", 7))
+    key.write_text(f"{SECRETS['office']}\n", "utf-8")
+    with running_service(SERVICE_KEYS_FILE=str(keys)) as running:
+        to = ("--service", running.url)
+        refused = run("recalculate.py", book, "--out", tmp_path / "without", *to)
+        ran = run("recalculate.py", book, "--out", tmp_path / "with", *to, "--key-file", key)
+    assert refused.returncode == 1
+    assert "A key is needed" in refused.stderr
+    assert ran.returncode == 0, ran.stderr
 
 
 def test_plans_are_recalculated_too(tmp_path: Path, service: Service) -> None:

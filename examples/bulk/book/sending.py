@@ -160,7 +160,9 @@ class Sender:
         note: Callable[[str], None],
         patience: float = PATIENCE_SECONDS,
         verbose: bool = False,
+        key: str | None = None,
     ) -> None:
+        self._key = key
         self._url = f"{service.rstrip('/')}/v1/bulk/{operation}"
         self._query = f"fields={','.join(fields)}" if fields else None
         self._health = f"{service.rstrip('/')}/health/ready"
@@ -296,6 +298,8 @@ class Sender:
             session.headers["Accept"] = "application/x-ndjson"
             # Between neighbouring machines, packing an answer costs more than sending it as it is.
             session.headers["Accept-Encoding"] = "identity"
+            if self._key is not None:
+                session.headers["Authorization"] = f"Bearer {self._key}"
             self._of_thread.session = session
         found: requests.Session = self._of_thread.session
         return found
