@@ -43,6 +43,9 @@ ANSWERS = Path(__file__).parents[3] / "openapi" / "examples" / "answers"
 OURS = ("memory", "not read", "were not read", "seen ", "in doubt", "it seems", "data set", "given and decides")
 """What only whoever keeps the figures would say, in small letters."""
 MOST_WORDS, MOST_WORDS_OF_A_TITLE, MOST_WORDS_ON_AVERAGE = 25, 8, 18
+HIGHEST_GRADE, HIGHEST_GRADE_ON_AVERAGE = 12, 7
+"""School years, by the formula of ``grade``. A reader's age is about five years more: 12 on average, and 17 for a single text,
+most of whose long words are the law's own terms."""
 
 
 _IN_2027 = {"date": "2027-06-01"}
@@ -85,6 +88,22 @@ BRANCHES = [
 def sentences(text: str) -> list[str]:
     """The sentences of a text; a point inside an amount ends none."""
     return re.split(r"(?<=[.?!])\s+(?=[A-Z£\d])", text)
+
+
+def syllables(word: str) -> int:
+    """The syllables of a word, by its groups of vowels; an e that is not spoken at its end does not count."""
+    letters = re.sub(r"[^a-z]", "", word.lower())
+    count = len(re.findall(r"[aeiouy]+", letters))
+    silent = count > 1 and re.search(r"[^aeiouyl]e$|[^aeiouytd]ed$|[^aeiouysxzcg]es$", letters) is not None
+    return max(1, count - silent)
+
+
+def grade(text: str) -> float:
+    """The Flesch-Kincaid grade level: 0.39 times the words of a sentence and 11.8 times the syllables of a word, less 15.59 (J. P.
+    Kincaid and others, Research Branch Report 8-75, US Naval Air Station Memphis, 1975)."""
+    words = [word for word in text.split() if re.search(r"\w", word)]
+    spoken = sum(syllables(word) for word in words)
+    return 0.39 * len(words) / len(sentences(text)) + 11.8 * spoken / len(words) - 15.59
 
 
 @cache
@@ -183,6 +202,38 @@ def test_warnings_speak_to_clients() -> None:
 def test_the_usual_sentence_is_short() -> None:
     lengths = [len(sentence.split()) for _, detail, _ in warned() for sentence in sentences(detail)]
     assert sum(lengths) / len(lengths) < MOST_WORDS_ON_AVERAGE
+
+
+def test_texts_can_be_read_at_the_age_of_twelve_and_none_is_hard() -> None:
+    texts = {text for _, text, _ in warned()} | {*of_figures(), *of_answers()}
+    grades = {text: grade(text) for text in texts}
+    assert sum(grades.values()) / len(grades) < HIGHEST_GRADE_ON_AVERAGE
+    assert [(round(found, 1), text) for text, found in grades.items() if found > HIGHEST_GRADE] == []
+
+
+@pytest.mark.parametrize(
+    ("word", "count"),
+    # Counted by ear.
+    [
+        ("tax", 1),
+        ("used", 1),
+        ("scheme", 1),
+        ("pension", 2),
+        ("income", 2),
+        ("charges", 2),
+        ("allowance", 3),
+        ("inheritance", 4),
+    ],
+)
+def test_syllables_are_counted(word: str, count: int) -> None:
+    assert syllables(word) == count
+
+
+def test_a_hard_text_is_found() -> None:
+    hard = (
+        "Notwithstanding uncrystallised arrangements, individuals' beneficiaries' entitlements necessarily predecease."
+    )
+    assert grade(hard) > HIGHEST_GRADE > grade("You can take the money now, but some of it is taxed.")
 
 
 def test_sources_are_plain_citations() -> None:
