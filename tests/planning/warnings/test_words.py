@@ -99,8 +99,8 @@ def syllables(word: str) -> int:
 
 
 def grade(text: str) -> float:
-    """The Flesch-Kincaid grade level: 0.39 times the words of a sentence and 11.8 times the syllables of a word, less 15.59 (J. P.
-    Kincaid and others, Research Branch Report 8-75, US Naval Air Station Memphis, 1975)."""
+    """The Flesch-Kincaid grade level: 0.39 times the words of a sentence and 11.8 times the syllables of a word, less 15.59
+    (J. P. Kincaid and others, Research Branch Report 8-75, US Naval Air Station Memphis, 1975; from memory)."""
     words = [word for word in text.split() if re.search(r"\w", word)]
     spoken = sum(syllables(word) for word in words)
     return 0.39 * len(words) / len(sentences(text)) + 11.8 * spoken / len(words) - 15.59
