@@ -150,6 +150,7 @@ def by_oracle(person: dict[str, Any]) -> dict[str, Any]:
         savings=Fraction(person["savings"], 100),
         dividends=Fraction(person["dividends"], 100),
         relief_extension=Fraction(person["relief_at_source"] + person["gift_aid"], 100),
+        gift_aid=Fraction(person["gift_aid"], 100),
         blind=person["blind"],
         marriage=person["marriage"],
         child_benefit=Fraction(person["child_benefit"], 100),

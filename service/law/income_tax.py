@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from service.figures.loader import TaxYearFigures
-from service.law import child_benefit, personal_allowances, rounding
+from service.law import child_benefit, gift_aid, personal_allowances, rounding
 from service.law.scale import Scale
 from service.law.set_off import Scales, Stack, charged_above_basic, set_off, taxed
 from service.law.units import BasisPoints, Pence, TaxUnits
@@ -69,11 +69,14 @@ class IncomeTaxRules:
 
 
 class TaxpayerYear(Value, frozen=True):
-    """A taxpayer with the rules of a year, the limits already raised by the reliefs (FA 2004 s.192, ITA 2007 s.414)."""
+    """A taxpayer with the rules of a year, the limits already raised by the reliefs (FA 2004 s.192, ITA 2007 s.414).
+
+    ``treated_as_deducted`` is the tax that the year's tax must cover because of gifts, in ten-thousandths of a penny."""
 
     taxpayer: Taxpayer
     rules: IncomeTaxRules
     scales: Scales
+    treated_as_deducted: TaxUnits = 0
 
 
 class Liability(Value, frozen=True):
@@ -82,8 +85,8 @@ class Liability(Value, frozen=True):
     ``fixed_to``, ``other_to``, ``savings_to`` and ``taxable`` are heights in the stack of taxable income (see ``set_off``):
     the tops of the income that leaves no choice, of all income but savings and dividends, of savings, and of everything;
     ``savings_nil_to`` is the height up to which savings bear a nil rate.
-    ``income_tax`` is after the marriage allowance reduction and before the child benefit charge; ``total`` is both, to
-    the penny.
+    ``income_tax`` is after the marriage allowance reduction, with ``gift_aid_tax`` so that it covers gifts, and before the
+    child benefit charge; ``total`` is both, to the penny.
     """
 
     net_income: Pence
@@ -102,6 +105,7 @@ class Liability(Value, frozen=True):
     dividend_tax: TaxUnits
     marriage_allowance_reduction: TaxUnits
     marriage_allowance_open: bool
+    gift_aid_tax: TaxUnits
     income_tax: TaxUnits
     child_benefit_charge: Pence
     total: Pence
@@ -167,14 +171,15 @@ def taxpayer_year(taxpayer: Taxpayer, rules: IncomeTaxRules) -> TaxpayerYear:
         )
     if taxpayer.marriage_allowance == "receives":
         scales = scales._replace(reduction=rules.marriage_allowance * rules.basic_rate)
-    return TaxpayerYear(taxpayer, rules, scales)
+    treated_as_deducted = gift_aid.tax_treated_as_deducted(taxpayer.gift_aid, rules.basic_rate)
+    return TaxpayerYear(taxpayer, rules, scales, treated_as_deducted)
 
 
 def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
     """The year's tax with ``withdrawal`` pence of taxable pension income on top of the taxpayer's other income.
 
-    The steps are those of ITA 2007 s.23: total income, reliefs and allowances, tax at each rate, tax reductions, and
-    the charge added last.
+    The steps are those of ITA 2007 s.23: total income, reliefs and allowances, tax at each rate, tax reductions, what is
+    made up to cover gifts, and the charge added last.
     """
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     other_income = taxpayer.other_income + withdrawal
@@ -200,6 +205,10 @@ def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
     tax, fixed_to, other_to, savings_to, taxable, nil_to, nil_savings, on_lower, on_savings, on_dividends, reduction = (
         stack
     )
+    made_up = 0
+    if year.treated_as_deducted > tax:
+        made_up = gift_aid.tax_made_up(tax, year.treated_as_deducted)
+        tax += made_up
     return Liability(
         net_income=net_income,
         adjusted_net_income=adjusted,
@@ -217,6 +226,7 @@ def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
         dividend_tax=on_dividends,
         marriage_allowance_reduction=reduction,
         marriage_allowance_open=marriage_open,
+        gift_aid_tax=made_up,
         income_tax=tax,
         child_benefit_charge=charge,
         total=rounding.years_tax_to_the_penny(tax) + charge,

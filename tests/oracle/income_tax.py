@@ -253,11 +253,13 @@ def income_tax(
     blind: bool = False,
     marriage: str = "none",
     child_benefit: Number = 0,
+    gift_aid: Number = 0,
 ) -> dict[str, Any]:
     """The year's income tax, unrounded, and the amounts on the way to it; everything in pounds.
 
-    `relief_extension` is the gross relief at source plus the gross Gift Aid. `marriage` is "none", "gives" or
-    "receives". `tax` is after the marriage allowance reduction and without the child benefit charge.
+    `relief_extension` is the gross relief at source plus the gross Gift Aid, which `gift_aid` is once more by itself.
+    `marriage` is "none", "gives" or "receives". `tax` is after the marriage allowance reduction, with what is made up to cover
+    gifts, and without the child benefit charge.
     """
     other, prop = Fraction(non_savings), Fraction(property)
     saved, shares = Fraction(savings), Fraction(dividends)
@@ -306,8 +308,15 @@ def income_tax(
     def tax_on(kind: str) -> Fraction:
         return tax_of([part for part in best if part.kind == kind])
 
+    # Gifts are made after deduction of basic rate tax (ITA s.414). ITA s.423 takes allowances away, as far as necessary, until
+    # the tax is as much as that; s.424 charges what is then still short. Here only the sum of the two is worked out: each
+    # ends at the same total.
+    own_tax = tax_of(best) - reduction(best)
+    short = Fraction(gift_aid) * basic_rate - own_tax
+
     return {
-        "tax": tax_of(best) - reduction(best),
+        "tax": own_tax + max(NOTHING, short),
+        "gift_aid_tax": max(NOTHING, short),
         "child_benefit_charge": child_benefit_charge(figures, adjusted, Fraction(child_benefit)),
         "personal_allowance": personal - given,
         "marriage_reduction": reduction(best),

@@ -86,14 +86,14 @@ def test_tax_is_never_negative_and_never_more_than_the_income(
     found = liability(taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation]), withdrawal)
     income = taxpayer.income + withdrawal
     assert found.net_income == income
-    assert 0 <= found.income_tax <= income * PENNY
+    # 20%, the basic rate, of the gross gifts is what the year's tax must cover at the least (ITA 2007 ss.414, 423-424).
+    covers = taxpayer.gift_aid * PENNY // 5
+    assert covers <= found.income_tax <= max(income * PENNY, covers)
     assert 0 <= found.child_benefit_charge <= taxpayer.child_benefit
-    assert 0 <= found.total <= income + found.child_benefit_charge
-    assert found.income_tax == found.other_tax + found.savings_tax + found.dividend_tax - (
-        found.marriage_allowance_reduction
-    )
-    for part in (found.other_tax, found.savings_tax, found.dividend_tax, found.marriage_allowance_reduction):
-        assert part >= 0
+    assert 0 <= found.total <= max(income, covers // PENNY + 1) + found.child_benefit_charge
+    parts = (found.other_tax, found.savings_tax, found.dividend_tax, found.gift_aid_tax)
+    assert found.income_tax == sum(parts) - found.marriage_allowance_reduction
+    assert min(*parts, found.marriage_allowance_reduction) >= 0
     assert 0 <= found.fixed_to <= found.other_to <= found.savings_to <= found.taxable <= income
     assert found.taxable == max(0, income - found.allowances) or found.fixed_to == found.taxable
 

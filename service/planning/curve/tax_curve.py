@@ -23,6 +23,7 @@ from service.law.units import POUND, Pence, TaxUnits
 from service.law.value import Value
 from service.planning.curve.bends import bends, set_off_may_bend
 from service.planning.curve.child_benefit import with_charge_stairs, with_charge_steps
+from service.planning.curve.gift_aid import at_least
 from service.planning.curve.piece import Piece
 from service.planning.curve.points import BEYOND, points, taper_of
 from service.planning.curve.reasons import last_before_loss, reasons, reliefs_lost
@@ -74,6 +75,10 @@ def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     end = taxpayer.other_income + to + BEYOND
     if end <= _SHARED_TO and _has_other_income_only(taxpayer):
         return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.other_income, end)
+    covered = rules.year.treated_as_deducted
+    if covered:
+        # The pieces of the income's own tax are read off a year in which nothing has to be covered.
+        return at_least(covered, _own_pieces(TaxFunction(rules.year._replace(treated_as_deducted=0)), to))
     return _own_pieces(rules, to)
 
 

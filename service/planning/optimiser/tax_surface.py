@@ -81,6 +81,7 @@ class Surface:
         self._without = taxpayer_year(replace(self.taxpayer, marriage_allowance="none"), rules)
         self._taper = taper_of(self.taxpayer, rules)
         self.open_to = open_to(self._year, self._taper)
+        self._least = self._year.treated_as_deducted
         self._known: dict[tuple[int, int], float] = {}
         self._lines: tuple[Line, ...] | None = None
 
@@ -141,7 +142,7 @@ class Surface:
             one.blind,
             one.marriage_allowance,
         )
-        return liability(TaxpayerYear(taxpayer, rules, year.scales), income)
+        return liability(TaxpayerYear(taxpayer, rules, year.scales, year.treated_as_deducted), income)
 
     def _charge(self, found: Liability) -> int:
         """The child benefit charge in tax units: a line below its hundred steps, from and to ``charge_bends`` (ITEPA
@@ -163,7 +164,7 @@ class Surface:
         They are corners of the arrangement and of the region's edges, without those that are no vertices along a line.
         """
         crossings = _Crossings(self.lines, region)
-        if self.taxpayer.marriage_allowance == "receives":
+        if self._least or self.taxpayer.marriage_allowance == "receives":
             crossings.add(self._where_tax_begins(crossings))
         self._work.add(CORNER * len(crossings.found))
         points = {at: TaxPoint(*at, self.tax(*at)) for at in crossings.found}
@@ -173,15 +174,26 @@ class Surface:
         return sorted(points.values())
 
     def _where_tax_begins(self, crossings: _Crossings) -> Iterator[tuple[int, int]]:
-        """The last corner without tax between two neighbouring crossings of a line.
+        """The last corner with the least tax there can be, between two neighbouring crossings of a line.
 
-        Tax reduced by a marriage allowance received begins where it comes to the reduction, which is on no known line.
-        Below that it is nothing and above it concave, so where it begins along each line is enough.
+        Tax reduced by a marriage allowance received begins where it comes to the reduction, and tax of somebody who gives
+        under Gift Aid rises where it comes to what has to be covered: on no known line. Below that it stays the same and above
+        it is concave, so where it begins along each line is enough.
         """
         for along in crossings.along_lines():
             for here, there in itertools.pairwise(along):
-                if self.tax(*here) == 0 < self.tax(*there):
+                first, second = self._is_least(*here), self._is_least(*there)
+                if first and not second:
                     yield self._last_untaxed(here, there)
+                elif second and not first and self._least:
+                    yield self._last_untaxed(there, here)
+
+    def _is_least(self, income: int, savings: int) -> bool:
+        """Whether no amounts bear less income tax."""
+        if not self._least:
+            return self.tax(income, savings) == 0
+        self._work.add(QUESTION)
+        return self._liability(income, savings).income_tax == self._least
 
     def _last_untaxed(self, here: tuple[int, int], there: tuple[int, int]) -> tuple[int, int]:
         steps = max(abs(there[0] - here[0]), abs(there[1] - here[1]))
@@ -189,7 +201,7 @@ class Surface:
         def at(step: int) -> tuple[int, int]:
             return here[0] + (there[0] - here[0]) * step // steps, here[1] + (there[1] - here[1]) * step // steps
 
-        last = bisect_right(range(steps), False, key=lambda step: self.tax(*at(step)) > 0) - 1
+        last = bisect_right(range(steps), False, key=lambda step: not self._is_least(*at(step))) - 1
         return at(max(0, last))
 
     def breakpoints(self, savings: int, low: int, high: int) -> Iterator[int]:
@@ -202,6 +214,8 @@ class Surface:
                     and line.total_low <= income + savings <= line.total_high
                 ):
                     yield income
+        if self._least and low < high and self._is_least(low, savings) and not self._is_least(high, savings):
+            yield self._last_untaxed((low, savings), (high, savings))[0]
 
 
 class _Crossings:

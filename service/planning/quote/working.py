@@ -248,6 +248,16 @@ def _liability_steps(
             _exact(result.marriage_allowance_reduction),
             "Income Tax Act 2007 ss.55A-55B",
         )
+    if result.gift_aid_tax:
+        yield Step(
+            f"gift_aid_tax_{which}",
+            f"Tax to cover Gift Aid {label}",
+            "What the tax above falls short of the basic rate on the gross gifts: allowances are reduced, or the rest is "
+            "charged, so that the year's tax covers it. Capital gains tax is not known and counts as nothing.",
+            (("gift_aid_donations", taxpayer.gift_aid), ("tax_treated_as_deducted", _exact(year.treated_as_deducted))),
+            _exact(result.gift_aid_tax),
+            "Income Tax Act 2007 ss.414, 423-425",
+        )
     if taxpayer.child_benefit:
         yield Step(
             f"child_benefit_charge_{which}",

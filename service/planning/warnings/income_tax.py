@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from service.law.income_tax import IncomeTaxRules, Liability, TaxpayerYear, liability
-from service.law.rounding import down_to_the_penny
+from service.law.income_tax import IncomeTaxRules, Liability, liability
+from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
 from service.law.units import PENNY, POUND, Pence
 from service.planning.household import Path
 from service.planning.warnings.circumstances import Circumstances, YearFacts
@@ -136,7 +136,7 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
     lost = without.personal_allowance - year.with_it.personal_allowance
     if lost <= 0:
         return ()
-    kept = TaxpayerYear(year.taxpayer, replace(rules, taper_threshold=income), year.year.scales)
+    kept = year.year._replace(rules=replace(rules, taper_threshold=income))
     cost = year.with_it.total - liability(kept, year.taxable).total
     if without.adjusted_net_income > rules.taper_threshold:
         cost -= without.total - liability(kept).total
@@ -261,6 +261,31 @@ def marriage_allowance_not_available(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, "marriage_allowance"),
         about=year.person,
         figures=year.figures,
+    )
+
+
+@TOPIC.of_a_year(
+    "gift_aid_not_covered",
+    "check",
+    "Gift Aid exceeds the tax paid",
+    "The year's income tax does not cover the basic-rate tax on gifts under Gift Aid, which the charity reclaims.",
+    facts=("gift_aid_donations", "income", "withdrawals.amount"),
+    sources=("Income Tax Act 2007 ss.423-425",),
+    figures={"gift_aid_donations": "pounds", "gift_aid_tax": "pounds"},
+)
+def gift_aid_not_covered(year: YearFacts, entry: Entry) -> Found:
+    """Tax has to be made up so that it covers the gifts; capital gains tax might cover them and is not known."""
+    if not year.with_it.gift_aid_tax:
+        return ()
+    gifts, made_up = year.taxpayer.gift_aid, years_tax_to_the_penny(year.with_it.gift_aid_tax)
+    return entry.warn(
+        f"In {year.name} {year.person.your} gifts under Gift Aid come to {pounds(gifts)}. The charity reclaims basic-rate "
+        f"tax on them, and {year.person.your} own tax falls {pounds(made_up)} short of it. HMRC can ask for this "
+        "amount, and the tax shown here includes it. Capital gains tax paid in the year could cover it.",
+        (*year.person.path, "gift_aid_donations"),
+        about=year.person,
+        figures=year.figures,
+        money={"gift_aid_donations": gifts, "gift_aid_tax": made_up},
     )
 
 

@@ -56,6 +56,7 @@ def answer(
             "personal_allowance": pounds(with_it.personal_allowance),
             "child_benefit_charge": pounds(with_it.child_benefit_charge),
             "marriage_allowance_reduction": pounds(years_tax_to_the_penny(with_it.marriage_allowance_reduction)),
+            "gift_aid_tax": pounds(years_tax_to_the_penny(with_it.gift_aid_tax)),
         },
         "net_after_tax": pounds(quote.net_after_tax),
         "payroll": _payroll(quote.payroll) if whole or "payroll" in wanted else None,

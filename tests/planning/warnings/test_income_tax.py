@@ -54,6 +54,13 @@ CASES: dict[str, list[Pair]] = {
         )
         for year in YEARS
     ],
+    # ITA 2007 ss.423-424: 20% of 2,500 is covered by 20% of (12,000 + 3,070 - 12,570), and not by a penny less.
+    "gift_aid_not_covered": [
+        (
+            drawn("2026-27", 3_069.99, income=income(state_pension=12_000), gift_aid_donations=2_500),
+            drawn("2026-27", 3_070, income=income(state_pension=12_000), gift_aid_donations=2_500),
+        ),
+    ],
     # s.12B: 1,000 within the basic rate, 500 above.
     "savings_allowance_lost": [
         *(
