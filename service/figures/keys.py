@@ -80,6 +80,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "pension.lifetime_allowance": Key("money", until="2023-24"),
         "pension.lifetime_allowance_charge_lump_sum": Key("rate", until="2022-23"),
         "pension.lifetime_allowance_charge_retained": Key("rate", until="2022-23"),
+        "pension.lifetime_allowance_tested_until_age": Key("count", until="2023-24"),
         "pension.lump_sum_allowance": Key("money", since="2024-25"),
         "pension.lump_sum_and_death_benefit_allowance": Key("money", since="2024-25"),
         "pension.standard_lifetime_allowance_before_2024": Key("money", since="2024-25"),

@@ -205,6 +205,7 @@ class Member(Value, frozen=True):
             uncrystallised=own.uncrystallised,
             drawdown=own.drawdown,
             protected_pension_age=own.protected_pension_age,
+            protected_tax_free_share=own.protected_tax_free_share or 0,
         )
 
 

@@ -530,6 +530,8 @@ COUNTS = [
     ("pension.beneficiaries_taxed_from_age", "2024-25", "2030-31", 75, "ss.637H-637M"),
     ("pension.beneficiaries_window_years", "2019-20", "2023-24", 2, "Part 9"),
     ("pension.beneficiaries_window_years", "2024-25", "2030-31", 2, "ss.637H-637M"),
+    # HMRC PTM088650: nothing but an increased scheme pension is tested after the 75th birthday
+    ("pension.lifetime_allowance_tested_until_age", "2019-20", "2023-24", 75, "PTM088650"),
     # Inheritance Tax Act 1984 s.7(1)
     ("inheritance_tax.gift_years", "2019-20", "2030-31", 7, "s.7(1)"),
     # Taxes Management Act 1970 Sch.1AB para 3(1); the four years are from memory
@@ -623,6 +625,7 @@ EVIDENCE = {
     "pension.lifetime_allowance": "2019-20",
     "pension.lifetime_allowance_charge_lump_sum": "2019-20 2020-21 2021-22 2022-23",
     "pension.lifetime_allowance_charge_retained": "2019-20 2020-21 2021-22 2022-23",
+    "pension.lifetime_allowance_tested_until_age": "2019-20 2020-21 2021-22 2022-23 2023-24",
     "pension.special_lump_sum_death_benefits_charge": " ".join(name for name in YEARS if name >= "2027-28"),
     "pension.recycling_lump_sum_limit": " ".join(YEARS),
     "pension.recycling_window_years": " ".join(YEARS),

@@ -46,7 +46,7 @@ class ChartPoint(Value, frozen=True):
 
 def chart(answer: Quote) -> tuple[ChartPoint, ...]:
     """The points in order of the gross amount. A step is two points a penny apart."""
-    question, rules, left = answer.question, answer.rules.lump_sums, answer.left_before
+    question, rules, left = answer.question, answer.lump_sum_rules, answer.left_before
     method, pension = question.withdrawal.method, question.pension
     most = lump_sums.most_permitted(method, pension, rules, left)
     split = lump_sums.splitter(method, pension, rules, left)
