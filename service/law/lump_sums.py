@@ -203,6 +203,11 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
 
 
+def tax_free_cash_left(pension: Pension, rules: LumpSumRules, left: Allowances) -> Pence:
+    """The most that may still be taken tax free from what is uncrystallised: a quarter of it, within the allowances; pence."""
+    return min(quarter(pension.uncrystallised, rules), left.tax_free)
+
+
 def most_permitted(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> Pence:
     """The most that may be taken by a method: the funds it draws on, and the limits of the payment itself; pence.
 
@@ -215,7 +220,7 @@ def most_permitted(method: Method, pension: Pension, rules: LumpSumRules, left: 
     if method == "small_pot":
         return min(rules.small_pot_limit, pension.uncrystallised + pension.drawdown)
     if method == "pcls":
-        return max(min(quarter(pension.uncrystallised, rules), left.tax_free), protected_lump_sum(pension, rules, left))
+        return max(tax_free_cash_left(pension, rules, left), protected_lump_sum(pension, rules, left))
     if method == "ufpls" and left.lifetime_allowance == 0 and not rules.tested:
         return 0
     return pension.uncrystallised
@@ -248,7 +253,7 @@ def takes_protected_lump_sum(
     if protected == 0:
         return False
     if method == "pcls":
-        return gross > min(quarter(pension.uncrystallised, rules), left.tax_free)
+        return gross > tax_free_cash_left(pension, rules, left)
     return method == "pcls_and_drawdown" and gross == pension.uncrystallised
 
 

@@ -44,10 +44,9 @@ def asked(
     question = Question(
         tax_year,
         Person(born, nation, incomes, **person),
-        pension or Pension(100_000_000, drawdown=100_000_000),
+        pension or Pension(100_000_000, drawdown=100_000_000, protected_tax_free_share=protected_share),
         Withdrawal(method, amount, day=day),
         payroll,
-        protected_tax_free_share=protected_share,
     )
     found = warnings_for(quote(question, BOOK))
     assert len({warning.code for warning in found}) == len(found)

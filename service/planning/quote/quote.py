@@ -42,8 +42,8 @@ class Withdrawal(Value, frozen=True):
 class Question(Value, frozen=True):
     """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
     ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence. ``earlier_access_matters``:
-    it was not said whether income was taken flexibly before, and it matters. ``protected_tax_free_share`` is what the scheme
-    protects of the pension, as far as that was given."""
+    it was not said whether income was taken flexibly before, and it matters. The last three are as in
+    ``PersonFacts``."""
 
     tax_year: str
     person: Person
@@ -54,7 +54,9 @@ class Question(Value, frozen=True):
     pension_place: int = 0
     who: str = YOU
     earlier_access_matters: bool = False
-    protected_tax_free_share: BasisPoints = 0
+    tax_free_received: Pence | None = None
+    small_pots_taken: int | None = None
+    scheme_kind: str | None = None
 
     @property
     def person_path(self) -> Path:
