@@ -97,6 +97,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "pension.transfer_conditions_from": Key("date", since="2021-22"),
         "pension.guidance_age": _COUNT,
         "pension.exit_charge_limit_share": _RATE,
+        "pension.protection_kept_if_applied_for_before": Key("date", since="2023-24"),
         "pension.serious_ill_health_lump_sum_taxed_from_age": _COUNT,
         "pension.flexi_access_drawdown_from": Key("date"),
         "pension.beneficiaries_taxed_from_age": _COUNT,

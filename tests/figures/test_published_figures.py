@@ -558,6 +558,13 @@ def test_the_day_on_which_more_of_a_deposit_is_protected() -> None:
     assert YEARS["2025-26"].day("deposit_protection.changes_on") == date(2025, 12, 1)
 
 
+def test_the_day_before_which_protection_is_kept() -> None:
+    """Finance (No. 2) Act 2023 s.23; the day from memory."""
+    for year in years("2023-24", LAST):
+        assert year.day("pension.protection_kept_if_applied_for_before") == date(2023, 3, 15)
+        assert "Finance (No. 2) Act 2023 s.23" in year.figures["pension.protection_kept_if_applied_for_before"].source
+
+
 def test_the_day_from_which_new_drawdown_is_never_capped() -> None:
     """Taxation of Pensions Act 2014; the day from memory."""
     for year in YEARS.values():
@@ -642,6 +649,7 @@ EVIDENCE = {
     "pension.safeguarded_benefits_advice_threshold": " ".join(YEARS),
     "pension.guidance_age": " ".join(YEARS),
     "pension.exit_charge_limit_share": " ".join(YEARS),
+    "pension.protection_kept_if_applied_for_before": " ".join(name for name in YEARS if name >= "2023-24"),
     "pension.serious_ill_health_lump_sum_taxed_from_age": " ".join(YEARS),
     "pension.flexi_access_drawdown_from": " ".join(YEARS),
     "pension.beneficiaries_taxed_from_age": "2019-20 2020-21 2021-22 2022-23 2023-24",
@@ -696,6 +704,7 @@ def test_every_figure_is_checked_here(name: str) -> None:
         "deposit_protection.changes_on",
         "pension.transfer_conditions_from",
         "pension.flexi_access_drawdown_from",
+        "pension.protection_kept_if_applied_for_before",
         "isa.additional_subscription_from",
         "isa.additional_subscription_value_at_end_from",
     }

@@ -490,20 +490,19 @@ def _of_a_life_expectancy(
     if left is None:
         left, name, key = year.left_before.lifetime_allowance, "lifetime allowance", "lifetime_allowance_left"
     if age_on(person.born, year.figures.start) >= taxed_from:
-        tax = f"From age {taxed_from} it is taxed as income."
+        tax = f"From age {taxed_from} this lump sum is taxed as income."
     else:
         money = {key: left or 0}
-        tax = f"Under {taxed_from} it is tax free up to the {name} left, {pounds(left or 0)}."
+        tax = f"Under {taxed_from} this lump sum is tax free up to the {name} left, {pounds(left or 0)}."
         if year.age >= taxed_from:
             tax += f" From {day_month_year(birthday(person.born, taxed_from))} it is taxed as income."
     drawdown = " Funds already in drawdown can be paid only as income." if year.before.drawdown else ""
     return entry.warn(
-        "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not yet in drawdown as one lump sum, "
-        f"at any age. {tax}{drawdown} Ask the scheme what medical evidence it needs.",
+        "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not yet in drawdown at any age. "
+        f"{tax}{drawdown} Ask the scheme what medical evidence it needs.",
         place,
         about=person,
         figures=year.figures,
-        rests_on=(),
         money=money,
     )
 

@@ -16,6 +16,7 @@ TOPIC: Topic = Topic()
 
 _SINCE_2024 = "lump_sum_allowance"
 _RECEIVED = "tax_free_received_before_6_april_2024"
+_KEPT = "pension.protection_kept_if_applied_for_before"
 _SMALL_POTS = "pension.small_pots_from_personal_schemes"
 
 
@@ -346,8 +347,8 @@ def protected_tax_free_share_not_used(year: YearFacts, entry: Entry) -> Found:
     known = person.pension is not None and lost > 0
     less = f": of {pounds(held)}, {pounds(lost)} less is tax free" if known else ""
     return entry.warn(
-        f"The scheme protects {per_cent(share)} of the pension as tax-free cash, if all its benefits are taken on one day. These "
-        f"amounts use {per_cent(rate)}{less}. Ask the scheme how the protected part can be taken.",
+        f"The scheme protects {per_cent(share)} of the pension as tax-free cash, if all its benefits are taken on one day. In "
+        f"{year.name} these amounts use {per_cent(rate)}{less}. Ask the scheme how the protected part can be taken.",
         (*person.pension_path, "protected_tax_free_share"),
         about=person,
         figures=year.figures,
@@ -466,6 +467,52 @@ def _ignored(case: PersonCase, name: str, given: Pence, standard: Pence, entry: 
         about=case.person,
         figures=year.figures,
         money={f"protected_{name}": given, f"standard_{name}": standard},
+    )
+
+
+@TOPIC.of_a_person(
+    "contributions_may_end_protection",
+    "check",
+    "New contributions may end protection",
+    "A protected allowance above the standard one is given, and contributions are made or planned.",
+    facts=(
+        "lump_sum_allowances.protected_lump_sum_allowance",
+        "lump_sum_allowances.protected_lump_sum_and_death_benefit_allowance",
+        "contributions",
+    ),
+    sources=(
+        "Finance Act 2004 Sch.36",
+        "Finance Act 2011 Sch.18",
+        "Finance Act 2013 Sch.22",
+        "Finance (No. 2) Act 2023 s.23",
+    ),
+    figures={"contributions_made_or_planned": "pounds"},
+    since=first_day_with(_KEPT),
+    only="with_facts",
+    severity="lasting",
+)
+def contributions_may_end_protection(case: PersonCase, entry: Entry) -> Found:
+    """Fixed and enhanced protection can be lost by new contributions, but not where it was applied for before 15 March 2023."""
+    facts, year, rules = case.person.facts, case.years[0], case.years[0].rules.lump_sums
+    if facts is None or not facts.contributions or not year.figures.has(_KEPT):
+        return ()
+    given = case.given
+    of_one = rules.lump_sum_allowance or quarter(rules.standard_lifetime_allowance_before_2024, rules)
+    of_both = rules.lump_sum_and_death_benefit_allowance or rules.standard_lifetime_allowance_before_2024
+    if (given.protected_lump_sum_allowance or 0) <= of_one and (
+        given.protected_lump_sum_and_death_benefit_allowance or 0
+    ) <= of_both:
+        return ()
+    day = day_month_year(year.figures.day(_KEPT))
+    paid = sum(one.amount for one in facts.contributions)
+    return entry.warn(
+        f"Contributions of {pounds(paid)} are made or planned, and an allowance is protected. They can end fixed or enhanced "
+        f"protection that was applied for on or after {day}. Protection applied for before then is kept. We were not told when "
+        "it was.",
+        (*case.person.path, "contributions"),
+        about=case.person,
+        figures=year.figures,
+        money={"contributions_made_or_planned": paid},
     )
 
 
@@ -676,8 +723,8 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
     year, assumed = found
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)} of the lump sum allowance. A certificate "
-        "can replace this with what was actually paid tax free. It must be applied for before this lump sum. We were not "
-        "told the amount.",
+        "can replace this with what was actually paid tax free. It must be applied for before the lump sum of "
+        f"{year.name}. We were not told the amount.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
         about=case.person,
         figures=year.figures,
@@ -715,7 +762,8 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, but only {pounds(received)} was received "
         "tax free. A transitional tax-free amount certificate would leave "
-        f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before this lump sum.",
+        f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before the lump sum of "
+        f"{year.name}.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
         about=case.person,
         figures=year.figures,
@@ -757,7 +805,7 @@ def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, although {pounds(received)} was received "
         "tax free. A transitional tax-free amount certificate would leave "
-        f"{pounds(received - assumed)} less allowance. Nobody is required to apply.",
+        f"{pounds(received - assumed)} less allowance for {year.name}. Nobody is required to apply.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
         about=case.person,
         figures=year.figures,
