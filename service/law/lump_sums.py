@@ -245,6 +245,11 @@ def protected_lump_sum(pension: Pension, rules: LumpSumRules, left: Allowances) 
     return down_to_the_penny(pension.uncrystallised * share)
 
 
+def comes_with_the_last_penny(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> bool:
+    """Whether a protected lump sum is had by a method with the whole of the uncrystallised funds, and with no less."""
+    return method == "pcls_and_drawdown" and protected_lump_sum(pension, rules, left) > 0
+
+
 def takes_protected_lump_sum(
     method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, left: Allowances
 ) -> bool:

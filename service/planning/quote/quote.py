@@ -322,7 +322,7 @@ def _gross(
 
     # A protected lump sum is had with the last penny alone, so all before it are searched without.
     pension = question.pension
-    whole = asked.method == "pcls_and_drawdown" and lump_sums.protected_lump_sum(pension, of_age, left) > 0
+    whole = lump_sums.comes_with_the_last_penny(asked.method, pension, of_age, left)
     if whole:
         pension, most = pension._replace(protected_tax_free_share=0), most - 1
     split = lump_sums.splitter(asked.method, pension, of_age, left)

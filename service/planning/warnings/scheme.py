@@ -203,7 +203,7 @@ def _lost_by(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     if taken.method in ("ufpls", "small_pot"):
         how = f"it is taken as a {'UFPLS' if taken.method == 'ufpls' else 'small pot'}"
     elif whole:
-        how = "less than the protected amount is taken"
+        how = ""
     return _told_of_loss(year.of_pension(taken.pension), share, held, lost, how, entry)
 
 
@@ -226,10 +226,14 @@ def _told_of_loss(
     person: PersonFacts | None = None,
 ) -> Found:
     about = person or year.person
+    lost_by = (
+        f"That is lost because {how}. Of {pounds(held)}, {pounds(lost)} less is tax free. All of the scheme's benefits must be "
+        "taken on one day to keep it."
+        if how
+        else f"Of {pounds(held)}, {pounds(lost)} less is taken now. It cannot be taken tax free later."
+    )
     return entry.warn(
-        f"This scheme protects {per_cent(share)} of the pension as tax-free cash. That is lost because {how}. Of {pounds(held)}, "
-        f"{pounds(lost)} less is tax free. All of the scheme's benefits must be taken on one day to keep it. Ask the scheme for "
-        "the exact amount.",
+        f"This scheme protects {per_cent(share)} of the pension as tax-free cash. {lost_by} Ask the scheme for the exact amount.",
         (*about.pension_path, "protected_tax_free_share"),
         about=about,
         figures=year.figures,
