@@ -268,7 +268,7 @@ def test_running_drawdown_is_unsettled_in_every_answer(client: FlaskClient) -> N
         "household": RUNNING,
         "start_date": "2027-06-01",
         "end_date": "2030-04-05",
-        "aim": {"fill": "personal_allowance"},
+        "aim": {"goal": "personal_allowance"},
     }
     planned = client.post("/v1/allowance-schedule", json=plan).json
     drawn = {
