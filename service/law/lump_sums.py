@@ -231,8 +231,8 @@ def protected_lump_sum(pension: Pension, rules: LumpSumRules, left: Allowances) 
 
     Sch.36 paras 31-34: all pensions under the scheme have to begin on the same day, so it is only had with the whole of the
     uncrystallised funds and where nothing is in drawdown yet. From 2024-25 it needs some lump sum and death benefit
-    allowance and no lump sum allowance (para 34(2)), and the allowances do not limit it (a reading: para 34 replaces para 2).
-    To 2023-24 it is only counted within the lifetime allowance, which is our choice.
+    allowance and no lump sum allowance (para 34(2)), and the allowances do not limit it (our reading, because para 34
+    replaces para 2). To 2023-24 it is only counted within the lifetime allowance, which is our choice.
     """
     share = pension.protected_tax_free_share
     if share <= rules.tax_free_rate or pension.drawdown:
