@@ -8,7 +8,7 @@ from service.law.units import Years
 
 
 def birthday(date_of_birth: date, age: Years) -> date:
-    """The day an age is reached. Born on 29 February: 1 March in other years (common practice)."""
+    """The day an age is reached. Born on 29 February: 1 March in other years, as is common practice (our choice)."""
     try:
         return date_of_birth.replace(year=date_of_birth.year + age)
     except ValueError:

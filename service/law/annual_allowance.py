@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from service.law.lump_sums import Method
+from service.law.lump_sums import Method, Payment
 from service.law.rounding import down_to_the_pound, years_tax_to_the_penny
 from service.law.scale import Scale
 from service.law.units import Pence
@@ -35,14 +35,13 @@ def alternative(annual_allowance: Pence, money_purchase_annual_allowance: Pence)
     return max(0, annual_allowance - money_purchase_annual_allowance)
 
 
-def triggered_by(method: Method, taxable: Pence) -> bool:
+def triggered_by(method: Method, payment: Payment) -> bool:
     """Whether a payment is the first flexible access that brings in the money purchase annual allowance (s.227G).
 
-    A UFPLS and income from a drawdown fund do; a tax-free lump sum alone and a small pot do not.
+    A UFPLS and income from a drawdown fund do; a tax-free lump sum alone, a small pot and a lifetime allowance excess lump
+    sum do not.
     """
-    if method == "ufpls":
-        return True
-    return method in ("drawdown", "pcls_and_drawdown") and taxable > 0
+    return method != "small_pot" and payment.gives_income
 
 
 def applies_from(first_access: date) -> date:

@@ -8,7 +8,7 @@ lump sum allowance and the lump sum and death benefit allowance. All amounts are
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, cast, get_args
 
 from service.figures.keys import LumpSumRegime
@@ -23,10 +23,13 @@ pension lump sum, income from drawdown funds, a small pot lump sum."""
 
 METHODS: tuple[Method, ...] = get_args(Method)
 
+_TESTED_UNTIL = "pension.lifetime_allowance_tested_until_age"
+
 
 class Pension(Value, frozen=True):
     """A money purchase pension and what has been used of the allowances. ``lifetime_allowance_used`` is in hundredths
-    of a per cent (4,000 is 40%), for benefits before 6 April 2024."""
+    of a per cent (4,000 is 40%), for benefits before 6 April 2024. ``protected_tax_free_share`` is the share of the
+    uncrystallised funds that the scheme protects as a lump sum, 0 where it protects none."""
 
     uncrystallised: Pence
     drawdown: Pence = 0
@@ -37,6 +40,7 @@ class Pension(Value, frozen=True):
     protected_lump_sum_and_death_benefit_allowance: Pence | None = None
     flexibly_accessed: bool = False
     protected_pension_age: Years | None = None
+    protected_tax_free_share: BasisPoints = 0
 
     def holding(self, uncrystallised: Pence, drawdown: Pence) -> Pension:
         """The same pension with other funds. Written out, because plans over years make so many."""
@@ -50,12 +54,14 @@ class Pension(Value, frozen=True):
             self.protected_lump_sum_and_death_benefit_allowance,
             self.flexibly_accessed,
             self.protected_pension_age,
+            self.protected_tax_free_share,
         )
 
 
 @dataclass(frozen=True, slots=True)
 class LumpSumRules:
-    """One tax year's lump sum figures. A figure that did not exist in the year is None."""
+    """One tax year's lump sum figures. A figure that did not exist in the year is None. ``tested_until_age`` is the age from
+    which a payment is not tested against the lifetime allowance, and ``tested`` whether it is."""
 
     regime: LumpSumRegime
     tax_free_rate: BasisPoints
@@ -66,6 +72,8 @@ class LumpSumRules:
     lump_sum_allowance: Pence | None
     lump_sum_and_death_benefit_allowance: Pence | None
     standard_lifetime_allowance_before_2024: Pence
+    tested_until_age: Years | None = None
+    tested: bool = True
 
 
 class Allowances(Value, frozen=True):
@@ -83,7 +91,8 @@ class Payment(Value, frozen=True):
     ``excess`` is the part that is neither tax free nor income (to 2022-23): all that is over the lifetime allowance
     where that is paid as a lump sum and bears 55%, or the charge of 25% itself where it is kept for income. ``charge``
     is the lifetime allowance charge. ``from_*`` says which funds it leaves, ``designated`` what moves from
-    uncrystallised funds to drawdown and stays there.
+    uncrystallised funds to drawdown and stays there. ``excess_lump_sum`` is the part that is a lifetime allowance excess
+    lump sum, and no uncrystallised funds pension lump sum (to 2023-24).
     """
 
     gross: Pence
@@ -97,6 +106,13 @@ class Payment(Value, frozen=True):
     designated: Pence = 0
     from_uncrystallised: Pence = 0
     from_drawdown: Pence = 0
+    excess_lump_sum: Pence = 0
+
+    @property
+    def gives_income(self) -> bool:
+        """Whether any of it is pension income other than by a lifetime allowance excess lump sum, which opens no flexible
+        access (FA 2004 s.227G; Sch.29 para 11 as it stood)."""
+        return self.taxable > 0 and self.excess_lump_sum < self.gross
 
 
 def rules_for(figures: TaxYearFigures) -> LumpSumRules:
@@ -120,7 +136,20 @@ def rules_for(figures: TaxYearFigures) -> LumpSumRules:
         standard_lifetime_allowance_before_2024=(
             money("standard_lifetime_allowance_before_2024") or money("lifetime_allowance") or 0
         ),
+        tested_until_age=figures.count(_TESTED_UNTIL) if figures.has(_TESTED_UNTIL) else None,
     )
+
+
+def at_age(rules: LumpSumRules, age: Years) -> LumpSumRules:
+    """The rules for a payment to somebody of an age, whole years on its day.
+
+    From the 75th birthday no payment of a money purchase pension is tested against the lifetime allowance, so none is charged
+    (FA 2004 s.216(1), Sch.32 para 2; HMRC PTM088650). What is left of the allowance still limits the tax-free part. How far
+    the test at 75 itself used it is the scheme's to say; here it is what was given as used, which is our choice.
+    """
+    if rules.tested_until_age is None or age < rules.tested_until_age:
+        return rules
+    return replace(rules, regime="lifetime_allowance_no_charge", tested=False)
 
 
 def quarter(amount: Pence, rules: LumpSumRules) -> Pence:
@@ -160,9 +189,11 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     reduction = half_up(used_before * rules.tax_free_rate, WHOLE)
     lump_sum = max(rules.lump_sum_allowance, pension.protected_lump_sum_allowance or 0)
     lump_sum_left = max(0, lump_sum - reduction - pension.lump_sum_allowance_used)
+    # A protected amount below the standard one protects nothing, of either allowance.
     death_benefit = pension.protected_lump_sum_and_death_benefit_allowance
     if death_benefit is None:
-        death_benefit = max(rules.lump_sum_and_death_benefit_allowance, lump_sum * WHOLE // rules.tax_free_rate)
+        death_benefit = lump_sum * WHOLE // rules.tax_free_rate
+    death_benefit = max(death_benefit, rules.lump_sum_and_death_benefit_allowance)
     used_since = pension.lump_sum_and_death_benefit_allowance_used
     if used_since is None:
         used_since = pension.lump_sum_allowance_used
@@ -172,19 +203,63 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
 
 
+def tax_free_cash_left(pension: Pension, rules: LumpSumRules, left: Allowances) -> Pence:
+    """The most that may still be taken tax free from what is uncrystallised: a quarter of it, within the allowances; pence."""
+    return min(quarter(pension.uncrystallised, rules), left.tax_free)
+
+
 def most_permitted(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> Pence:
     """The most that may be taken by a method: the funds it draws on, and the limits of the payment itself; pence.
 
     A pcls is at most the tax-free quarter of what is left uncrystallised and what the allowances leave (Sch.29 paras
-    1-3); a small pot is at most its limit (SI 2009/1171 reg.11).
+    1-3), or what the scheme protects (``protected_lump_sum``); a small pot is at most its limit (SI 2009/1171 reg.11). From
+    the 75th birthday a ufpls needs some lifetime allowance, to 2023-24 (Sch.29 para 4A(1)(b) as it stood).
     """
     if method == "drawdown":
         return pension.drawdown
     if method == "small_pot":
         return min(rules.small_pot_limit, pension.uncrystallised + pension.drawdown)
     if method == "pcls":
-        return min(quarter(pension.uncrystallised, rules), left.tax_free)
+        return max(tax_free_cash_left(pension, rules, left), protected_lump_sum(pension, rules, left))
+    if method == "ufpls" and left.lifetime_allowance == 0 and not rules.tested:
+        return 0
     return pension.uncrystallised
+
+
+def protected_lump_sum(pension: Pension, rules: LumpSumRules, left: Allowances) -> Pence:
+    """The lump sum that a scheme protects where that is more than a quarter; 0 where it protects none. Pence.
+
+    Sch.36 paras 31-34: all pensions under the scheme have to begin on the same day, so it is only had with the whole of the
+    uncrystallised funds and where nothing is in drawdown yet. From 2024-25 it needs some lump sum and death benefit
+    allowance and no lump sum allowance (para 34(2)), and the allowances do not limit it (our reading, because para 34
+    replaces para 2). To 2023-24 it is only counted within the lifetime allowance, which is our choice.
+    """
+    share = pension.protected_tax_free_share
+    if share <= rules.tax_free_rate or pension.drawdown:
+        return 0
+    if left.lifetime_allowance is not None:
+        if pension.uncrystallised > left.lifetime_allowance:
+            return 0
+    elif not left.lump_sum_and_death_benefit_allowance:
+        return 0
+    return down_to_the_penny(pension.uncrystallised * share)
+
+
+def comes_with_the_last_penny(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> bool:
+    """Whether a protected lump sum is had by a method with the whole of the uncrystallised funds, and with no less."""
+    return method == "pcls_and_drawdown" and protected_lump_sum(pension, rules, left) > 0
+
+
+def takes_protected_lump_sum(
+    method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, left: Allowances
+) -> bool:
+    """Whether a payment has a tax-free part that only a protected lump sum permits: it takes the whole pension on one day."""
+    protected = protected_lump_sum(pension, rules, left)
+    if protected == 0:
+        return False
+    if method == "pcls":
+        return gross > tax_free_cash_left(pension, rules, left)
+    return method == "pcls_and_drawdown" and gross == pension.uncrystallised
 
 
 Split = tuple[Pence, Pence, Pence, Pence]
@@ -192,12 +267,18 @@ Split = tuple[Pence, Pence, Pence, Pence]
 
 
 def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowances) -> Callable[[Pence], Split]:
-    """How a gross payment of a method splits: a function of the gross amount. Each of the four parts never falls."""
+    """How a gross payment of a method splits: a function of the gross amount. Each of the four parts never falls, but for the
+    last penny of a pension with a protected lump sum, which turns some of the taxable part into tax-free cash."""
     rate = rules.tax_free_rate
     if method == "drawdown":
         return lambda gross: (gross, 0, 0, 0)
     if method == "pcls":
         return lambda gross: (0, 0, gross, 0)
+    protected = protected_lump_sum(pension, rules, left) if method == "pcls_and_drawdown" else 0
+    if protected:
+        divided = splitter(method, pension._replace(protected_tax_free_share=0), rules, left)
+        whole = (pension.uncrystallised - protected, 0, protected, 0)
+        return lambda gross: divided(gross) if gross < pension.uncrystallised else whole
     # ITEPA 2003 ss.637A, 637D: a quarter, and no more than the allowances leave; in 2023-24 what is over the lifetime
     # allowance is pension income (F(No.2)A 2023 s.19). A small pot uses no allowance, but only what was uncrystallised
     # has a tax-free quarter (s.637G).
@@ -217,7 +298,8 @@ def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowa
             return plain(gross)
         tax_free = min(gross * rate // WHOLE, most)
         if method == "ufpls":
-            # FA 2004 s.215(2): an excess paid as a lump sum bears 55% and no income tax (ITEPA 2003 s.636A(4)).
+            # An excess paid as a lump sum is no UFPLS but a lifetime allowance excess lump sum (Sch.29 paras 4A(2) and 11 as
+            # they stood): it bears 55% and no income tax (FA 2004 s.215(2); ITEPA 2003 s.636A(4)).
             charge = down_to_the_penny(over * rules.charge_on_lump_sum)
             return gross - tax_free - over, charge, tax_free, over
         # An excess kept for income bears 25%; what is left of it is drawn and taxed as pension income.
@@ -266,6 +348,8 @@ def take(method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, le
         return Payment(gross, 0, gross, from_drawdown=gross)
     if method == "pcls":
         crystallised = gross * WHOLE // rules.tax_free_rate
+        if takes_protected_lump_sum(method, gross, pension, rules, left):
+            crystallised = pension.uncrystallised
         return Payment(
             gross,
             gross,
@@ -280,7 +364,7 @@ def take(method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, le
         return Payment(
             gross, tax_free, taxable, from_uncrystallised=uncrystallised, from_drawdown=gross - uncrystallised
         )
-    over = max(0, gross - left.lifetime_allowance) if left.lifetime_allowance is not None else 0
+    over = max(0, gross - left.lifetime_allowance) if left.lifetime_allowance is not None and rules.tested else 0
     charge_rate = rules.charge_on_lump_sum if method == "ufpls" else rules.charge_on_retained
     return Payment(
         gross,
@@ -292,6 +376,7 @@ def take(method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, le
         crystallised=gross,
         over_lifetime_allowance=over,
         from_uncrystallised=gross,
+        excess_lump_sum=over if method == "ufpls" else 0,
     )
 
 
@@ -316,7 +401,7 @@ def without_lump_sum(gross: Pence) -> Payment:
 def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
     """The pension after a payment of any method but a small pot: its funds, and what is used of the allowances."""
     uncrystallised, drawdown = pension_after(pension, payment)
-    flexible = pension.flexibly_accessed or payment.taxable > 0
+    flexible = pension.flexibly_accessed or payment.gives_income
     if payment.tax_free == 0 and payment.crystallised == 0 and flexible == pension.flexibly_accessed:
         return pension.holding(uncrystallised, drawdown)
     if rules.lump_sum_allowance is None:
@@ -338,4 +423,5 @@ def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
         pension.protected_lump_sum_and_death_benefit_allowance,
         flexible,
         pension.protected_pension_age,
+        pension.protected_tax_free_share,
     )

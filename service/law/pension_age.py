@@ -25,3 +25,9 @@ def access_age(
 def may_take_benefits(date_of_birth: date, day: date, minimum_pension_age: Years, protected: Years | None) -> bool:
     """Whether pension benefits may be taken on a day: from the minimum age of that day's tax year, or a protected one."""
     return age_on(date_of_birth, day) >= (protected or minimum_pension_age)
+
+
+def may_have_begun(date_of_birth: date, earlier: tuple[date, Years] | None) -> bool:
+    """Whether somebody reached the minimum age before it last rose, so that drawdown may have begun under it; ``earlier`` is the
+    day of the rise and the age before."""
+    return earlier is not None and birthday(date_of_birth, earlier[1]) < earlier[0]

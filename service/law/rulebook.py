@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
+from itertools import pairwise
 
 from service.figures.later_years import PriceIndex, later_year
 from service.figures.loader import TaxYearFigures, years_version
@@ -31,7 +32,8 @@ _LATER_YEARS_KEPT = 4_096
 @dataclass(frozen=True, slots=True)
 class TaxYearRules:
     """One tax year: its figures and the rules made from them. ``income_tax`` is by nation;
-    ``next_minimum_pension_age`` is the day from which, and the age to which, a later year changes it."""
+    ``next_minimum_pension_age`` is the day from which, and the age to which, a later year changes it, and
+    ``earlier_minimum_pension_age`` the day on which it last changed, and the age before."""
 
     figures: TaxYearFigures
     income_tax: Mapping[Nation, IncomeTaxRules]
@@ -39,6 +41,7 @@ class TaxYearRules:
     lump_sums: LumpSumRules
     minimum_pension_age: Years
     next_minimum_pension_age: tuple[date, Years] | None
+    earlier_minimum_pension_age: tuple[date, Years] | None
     money_purchase_annual_allowance: Pence
     inheritance_tax: InheritanceTaxRules
     death_benefits: DeathBenefitRules
@@ -96,6 +99,12 @@ def _year_rules(figures: TaxYearFigures, years: Mapping[str, TaxYearFigures]) ->
         for later in years.values()
         if later.start > figures.start and later.count("pension.minimum_pension_age") != minimum_pension_age
     )
+    past = [year for year in years.values() if year.start <= figures.start]
+    changed = [
+        (year.start, before.count("pension.minimum_pension_age"))
+        for before, year in pairwise(past)
+        if year.count("pension.minimum_pension_age") != before.count("pension.minimum_pension_age")
+    ]
     return TaxYearRules(
         figures=figures,
         income_tax={nation: income_tax.rules_for(figures, nation) for nation in income_tax.NATIONS},
@@ -103,6 +112,7 @@ def _year_rules(figures: TaxYearFigures, years: Mapping[str, TaxYearFigures]) ->
         lump_sums=lump_sums.rules_for(figures),
         minimum_pension_age=minimum_pension_age,
         next_minimum_pension_age=min(changes, default=None),
+        earlier_minimum_pension_age=max(changed, default=None),
         money_purchase_annual_allowance=figures.money("pension.money_purchase_annual_allowance"),
         inheritance_tax=inheritance_tax.rules_for(figures),
         death_benefits=death_benefits.rules_for(figures),

@@ -143,6 +143,7 @@ class PensionHeld(Value, frozen=True):
     growth: YearlyRate = 0
     yearly_charge: BasisPoints = 0
     protected_tax_free_share: BasisPoints | None = None
+    scheme_kind: str | None = None
 
     @property
     def held(self) -> Pence:
@@ -185,6 +186,8 @@ class Member(Value, frozen=True):
     pensions: tuple[PensionHeld, ...] = ()
     name: str | None = None
     flexible_access_known: bool = True
+    tax_free_received_before_6_april_2024: Pence | None = None
+    small_pots_taken: int | None = None
 
     @property
     def protected_tax_free_share(self) -> BasisPoints:
@@ -205,6 +208,7 @@ class Member(Value, frozen=True):
             uncrystallised=own.uncrystallised,
             drawdown=own.drawdown,
             protected_pension_age=own.protected_pension_age,
+            protected_tax_free_share=own.protected_tax_free_share or 0,
         )
 
 

@@ -290,6 +290,7 @@ _OF_THE_PENSION = frozenset(
         "growth",
         "yearly_charge",
         "protected_tax_free_share",
+        "scheme_kind",
     )
 )
 _NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
@@ -322,6 +323,8 @@ def member(values: Mapping[str, Any], growth: YearlyRate = 0) -> Member:
         pensions=pensions,
         income=tuple([_income(one) for one in values.get("income", ())]),
         flexible_access_known="flexibly_accessed" in values,
+        tax_free_received_before_6_april_2024=values.get("lump_sum_allowances", _NOTHING).get(_NOT_OF_THE_ALLOWANCES),
+        small_pots_taken=values.get("circumstances", _NOTHING).get("small_pots_taken"),
         **given,
     )
 

@@ -208,6 +208,7 @@ RATES = [
     ("inheritance_tax.charity_rate", "2019-20", "2030-31", "36", "Sch.1A"),
     ("inheritance_tax.charity_least_share", "2019-20", "2030-31", "10", "Sch.1A"),
     # Finance Act 2004 ss.208-213 and Sch.29 para 3A
+    ("pension.exit_charge_limit_share", "2019-20", "2030-31", "1", "PS16/24"),
     ("pension.unauthorised_payment_charge", "2019-20", "2030-31", "40", "s.208"),
     ("pension.unauthorised_payment_surcharge", "2019-20", "2030-31", "15", "ss.209-213"),
     ("pension.unauthorised_payment_surcharge_share", "2019-20", "2030-31", "25", "ss.210-213"),
@@ -530,6 +531,10 @@ COUNTS = [
     ("pension.beneficiaries_taxed_from_age", "2024-25", "2030-31", 75, "ss.637H-637M"),
     ("pension.beneficiaries_window_years", "2019-20", "2023-24", 2, "Part 9"),
     ("pension.beneficiaries_window_years", "2024-25", "2030-31", 2, "ss.637H-637M"),
+    # ITEPA 2003 s.637C, read for 2024-25 on; before from memory
+    ("pension.serious_ill_health_lump_sum_taxed_from_age", "2019-20", "2030-31", 75, "ss.636A, 637C"),
+    # HMRC PTM088650: nothing but an increased scheme pension is tested after the 75th birthday
+    ("pension.lifetime_allowance_tested_until_age", "2019-20", "2023-24", 75, "PTM088650"),
     # Inheritance Tax Act 1984 s.7(1)
     ("inheritance_tax.gift_years", "2019-20", "2030-31", 7, "s.7(1)"),
     # Taxes Management Act 1970 Sch.1AB para 3(1); the four years are from memory
@@ -551,6 +556,20 @@ def test_count(name: str, first: str, last: str, number: int, source: str) -> No
 def test_the_day_on_which_more_of_a_deposit_is_protected() -> None:
     """PRA PS24/25: for failures from 1 December 2025."""
     assert YEARS["2025-26"].day("deposit_protection.changes_on") == date(2025, 12, 1)
+
+
+def test_the_day_before_which_protection_is_kept() -> None:
+    """Finance (No. 2) Act 2023 s.23; the day from memory."""
+    for year in years("2023-24", LAST):
+        assert year.day("pension.protection_kept_if_applied_for_before") == date(2023, 3, 15)
+        assert "Finance (No. 2) Act 2023 s.23" in year.figures["pension.protection_kept_if_applied_for_before"].source
+
+
+def test_the_day_from_which_new_drawdown_is_never_capped() -> None:
+    """Taxation of Pensions Act 2014; the day from memory."""
+    for year in YEARS.values():
+        assert year.day("pension.flexi_access_drawdown_from") == date(2015, 4, 6)
+        assert "Taxation of Pensions Act 2014" in year.figures["pension.flexi_access_drawdown_from"].source
 
 
 def test_the_day_from_which_transfers_have_conditions() -> None:
@@ -623,11 +642,16 @@ EVIDENCE = {
     "pension.lifetime_allowance": "2019-20",
     "pension.lifetime_allowance_charge_lump_sum": "2019-20 2020-21 2021-22 2022-23",
     "pension.lifetime_allowance_charge_retained": "2019-20 2020-21 2021-22 2022-23",
+    "pension.lifetime_allowance_tested_until_age": "2019-20 2020-21 2021-22 2022-23 2023-24",
     "pension.special_lump_sum_death_benefits_charge": " ".join(name for name in YEARS if name >= "2027-28"),
     "pension.recycling_lump_sum_limit": " ".join(YEARS),
     "pension.recycling_window_years": " ".join(YEARS),
     "pension.safeguarded_benefits_advice_threshold": " ".join(YEARS),
     "pension.guidance_age": " ".join(YEARS),
+    "pension.exit_charge_limit_share": " ".join(YEARS),
+    "pension.protection_kept_if_applied_for_before": " ".join(name for name in YEARS if name >= "2023-24"),
+    "pension.serious_ill_health_lump_sum_taxed_from_age": " ".join(YEARS),
+    "pension.flexi_access_drawdown_from": " ".join(YEARS),
     "pension.beneficiaries_taxed_from_age": "2019-20 2020-21 2021-22 2022-23 2023-24",
     "pension.beneficiaries_window_years": "2019-20 2020-21 2021-22 2022-23 2023-24",
     "isa.cash_limit_under_65": " ".join(name for name in YEARS if name >= "2027-28"),
@@ -679,6 +703,8 @@ def test_every_figure_is_checked_here(name: str) -> None:
     elsewhere = {"income_tax.bands_scotland", "payroll.flat_rate_codes", "pension.minimum_pension_age"} | {
         "deposit_protection.changes_on",
         "pension.transfer_conditions_from",
+        "pension.flexi_access_drawdown_from",
+        "pension.protection_kept_if_applied_for_before",
         "isa.additional_subscription_from",
         "isa.additional_subscription_value_at_end_from",
     }

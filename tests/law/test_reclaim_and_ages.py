@@ -203,6 +203,7 @@ def age_warnings(tax_year: str, born: date, day: date | None, protected: int | N
     }
 
 
+UNSETTLED = "drawdown_under_new_minimum_pension_age"
 TOO_YOUNG = "below_minimum_pension_age"
 DEPENDS = "minimum_pension_age_depends_on_the_day"
 
@@ -230,10 +231,12 @@ DEPENDS = "minimum_pension_age_depends_on_the_day"
         ("2026-27", date(1973, 4, 6), date(2027, 4, 5), None, TOO_YOUNG, "2030-04-06"),
         ("2026-27", date(1973, 4, 5), date(2027, 4, 5), None, TOO_YOUNG, "2028-04-05"),
         # From 6 April 2028 the age is 57, also for someone who was 55 before.
-        ("2028-29", date(1973, 4, 5), date(2028, 4, 6), None, TOO_YOUNG, "2030-04-05"),
+        ("2028-29", date(1973, 4, 6), date(2028, 4, 6), None, TOO_YOUNG, "2030-04-06"),
+        # Of drawdown that may have begun before, it is not settled whether it can go on.
+        ("2028-29", date(1973, 4, 5), date(2028, 4, 6), None, UNSETTLED, "2030-04-05"),
         ("2028-29", date(1971, 4, 6), date(2028, 4, 6), None, None, None),
-        ("2028-29", date(1971, 4, 7), date(2028, 4, 6), None, TOO_YOUNG, "2028-04-07"),
-        ("2028-29", date(1971, 4, 7), None, None, DEPENDS, "2028-04-07"),
+        ("2028-29", date(1971, 4, 7), date(2028, 4, 6), None, UNSETTLED, "2028-04-07"),
+        ("2028-29", date(1971, 4, 7), None, None, UNSETTLED, "2028-04-07"),
         # A protected age stands before and after (Finance Act 2004 Sch.36 paras 21-23ZB).
         ("2028-29", date(1973, 4, 5), date(2028, 4, 6), 55, None, None),
         ("2028-29", date(1973, 4, 7), date(2028, 4, 6), 55, TOO_YOUNG, "2028-04-07"),

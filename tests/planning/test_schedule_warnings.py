@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, PensionHeld, Spending
 from service.planning.projection.policies import BANDS
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import ScheduleQuestion, schedule
@@ -51,6 +51,11 @@ def state_pension(amount: int, increases: int = 0) -> tuple[DatedIncome, ...]:
     return (DatedIncome("state_pension", amount, first=date(2020, 4, 6), increases=increases),)
 
 
+def protecting(share: int) -> tuple[PensionHeld, ...]:
+    """The pension of ``PERSON``, of which the scheme protects a share as tax-free cash."""
+    return (PensionHeld(40_000_000, protected_tax_free_share=share),)
+
+
 GONE = 26_827_500  # the lump sum allowance, ITEPA 2003 s.637P
 LONG = "2031-04-05"
 
@@ -75,6 +80,15 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
             one(date_of_birth=date(1978, 1, 1), pension=Pension(1, protected_pension_age=49)),
         ),
         (one(date_of_birth=date(1978, 1, 1), pension=Pension(1)), "2026-27", one(pension=Pension(0))),
+    ],
+    # Finance Act 2004 Sch.36 paras 31-34: more than a quarter, and something drawn of what is uncrystallised.
+    "protected_tax_free_share_not_used": [
+        (one(pensions=protecting(4_000)), "2026-27", one(pensions=protecting(2_500))),
+        (
+            one(pensions=protecting(4_000)),
+            "2026-27",
+            one(pensions=protecting(4_000), date_of_birth=date(1978, 1, 1)),
+        ),
     ],
     "money_purchase_annual_allowance_triggered": [
         # Finance Act 2004 s.227G: not for who has it already, and not for a lump sum alone.

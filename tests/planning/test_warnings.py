@@ -37,6 +37,9 @@ def asked(
     payroll: PayrollFacts | None = None,
     pension: Pension | None = None,
     protected_share: int = 0,
+    received: int | None = None,
+    small_pots_taken: int | None = None,
+    scheme_kind: str | None = None,
     **person: Any,
 ) -> dict[str, ClientWarning]:
     """The warnings of a withdrawal by their codes; money in pence."""
@@ -44,10 +47,12 @@ def asked(
     question = Question(
         tax_year,
         Person(born, nation, incomes, **person),
-        pension or Pension(100_000_000, drawdown=100_000_000),
+        pension or Pension(100_000_000, drawdown=100_000_000, protected_tax_free_share=protected_share),
         Withdrawal(method, amount, day=day),
         payroll,
-        protected_tax_free_share=protected_share,
+        tax_free_received=received,
+        small_pots_taken=small_pots_taken,
+        scheme_kind=scheme_kind,
     )
     found = warnings_for(quote(question, BOOK))
     assert len({warning.code for warning in found}) == len(found)
@@ -56,6 +61,7 @@ def asked(
 
 NO_TAX = PayrollFacts("NT", "month_1")
 BASIC = PayrollFacts("BR", "month_1")
+PROTECTED = Pension(20_000_000, protected_tax_free_share=4_000)
 GONE = 26_827_500  # the lump sum allowance, ITEPA 2003 s.637P
 
 # Code: what brings it, and what just does not.
@@ -299,10 +305,56 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             {"payroll": PayrollFacts("S1257L", "month_1"), "method": "pcls"},
         ),
     ],
-    "protected_tax_free_share_not_used": [
+    "protected_lump_sum_lost": [
         # More than the quarter of Finance Act 2004 Sch.29 para 2, in basis points.
         ({"protected_share": 2_501, "method": "ufpls"}, {"protected_share": 2_500, "method": "ufpls"}),
         ({"protected_share": 3_000, "method": "ufpls"}, {"protected_share": 3_000, "method": "drawdown"}),
+        # Sch.36 para 31(3): 40% of 200,000 with all of it, or a part.
+        (
+            {"method": "pcls", "amount": 2_000_000, "pension": PROTECTED},
+            {"method": "pcls", "amount": 8_000_000, "pension": PROTECTED},
+        ),
+    ],
+    "protected_lump_sum_relied_on": [
+        (
+            {"method": "pcls", "amount": 8_000_000, "pension": PROTECTED},
+            {"method": "pcls", "amount": 5_000_000, "pension": PROTECTED},
+        ),
+    ],
+    "drawdown_under_new_minimum_pension_age": [
+        (
+            {"born": date(1972, 6, 1), "day": date(2028, 4, 6), "tax_year": "2028-29"},
+            {"born": date(1972, 6, 1), "day": date(2028, 4, 5), "tax_year": "2027-28"},
+        ),
+        # Without a day: 57 on the last of the tax year, which was not reached on its first, and which was.
+        (
+            {"born": date(1971, 4, 7), "tax_year": "2028-29"},
+            {"born": date(1971, 4, 6), "tax_year": "2028-29"},
+        ),
+    ],
+    # SI 2009/1171 reg.11A: at most three from personal schemes.
+    "small_pots_not_given": [
+        ({"method": "small_pot"}, {"method": "small_pot", "scheme_kind": "occupational"}),
+        ({"method": "small_pot", "small_pots_taken": 3}, {"method": "small_pot", "small_pots_taken": 2}),
+    ],
+    "too_many_small_pots": [
+        (
+            {"method": "small_pot", "small_pots_taken": 3, "scheme_kind": "personal"},
+            {"method": "small_pot", "small_pots_taken": 2, "scheme_kind": "personal"},
+        ),
+    ],
+    # PTM174300: the certificate is applied for before the first lump sum since 6 April 2024.
+    "tax_free_received_before_april_2024_decides": [
+        (
+            {"method": "pcls", "pension": Pension(100_000_000, lifetime_allowance_used=4_000)},
+            {"method": "pcls", "pension": Pension(100_000_000, lifetime_allowance_used=4_000), "received": 10_731_000},
+        ),
+    ],
+    "transitional_certificate_worth_considering": [
+        (
+            {"method": "pcls", "pension": Pension(100_000_000, lifetime_allowance_used=4_000), "received": 10_730_999},
+            {"method": "pcls", "pension": Pension(100_000_000, lifetime_allowance_used=4_000), "received": 10_731_000},
+        ),
     ],
     "rates_not_yet_set": [
         # Welsh rates, the Scottish lower limits and the blind person's allowance of 2027-28 are set later.
@@ -404,7 +456,7 @@ def test_the_standing_of_each_year() -> None:
         ("2026-27", date(1973, 4, 5), None),
         ("2026-27", date(1973, 4, 6), None),  # 55 on 6 April 2028, when the age is 57
         ("2027-28", date(1975, 1, 1), None),
-        ("2028-29", date(1973, 4, 5), None),
+        ("2028-29", date(1973, 4, 6), None),
         ("2026-27", date(1978, 1, 1), 50),
     ],
 )

@@ -615,7 +615,7 @@ def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
     ]
     one = option["years"][0]["people"][0]
     assert (one["lump_sum"], one["isa_subscription"]) == (100_000, 20_000)
-    assert one["allowances"]["tax_free_lump_sums"] == {"used": 100_000, "left": 168_275}
+    assert one["allowances"]["tax_free_lump_sums"] == {"used": 100_000, "left": 168_275, "available": 0}
     assert one["withdrawals"] == [
         {
             "pension": 0,

@@ -299,6 +299,7 @@ def _used_elsewhere(pension: Pension, other: Pension) -> Pension:
         uncrystallised=pension.uncrystallised,
         drawdown=pension.drawdown,
         protected_pension_age=pension.protected_pension_age,
+        protected_tax_free_share=pension.protected_tax_free_share,
     )
 
 
@@ -310,6 +311,7 @@ def _together(before: Pension, held: list[Pension]) -> Pension:
         uncrystallised=sum(one.uncrystallised for one in held),
         drawdown=sum(one.drawdown for one in held),
         protected_pension_age=before.protected_pension_age,
+        protected_tax_free_share=before.protected_tax_free_share,
     )
 
 
@@ -320,7 +322,9 @@ def _earned(taxpayer: Taxpayer, asked: Person) -> Pence:
 def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules: TaxYearRules, path: Path) -> Taken:
     """A withdrawal as far as its method permits. RuleViolation where the pension does not hold as much."""
     method = planned.method
-    left = lump_sums.available(pension, rules.lump_sums)
+    age = age_on(person.born, planned.day)
+    of_age = lump_sums.at_age(rules.lump_sums, age)
+    left = lump_sums.available(pension, of_age)
     held = {
         "drawdown": pension.drawdown,
         "small_pot": pension.uncrystallised + pension.drawdown,
@@ -330,14 +334,14 @@ def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules:
         raise RuleViolation((Fault(where, "more-than-the-pot", _nothing_left(planned.day)),))
     if planned.amount > held:
         raise RuleViolation((Fault(where, "more-than-the-pot", _only_so_much(planned.day, held)),), held)
-    most = lump_sums.most_permitted(method, pension, rules.lump_sums, left)
-    payment = lump_sums.take(method, min(planned.amount, most), pension, rules.lump_sums, left)
+    most = lump_sums.most_permitted(method, pension, of_age, left)
+    payment = lump_sums.take(method, min(planned.amount, most), pension, of_age, left)
     after = pension_left(method, pension, payment, rules.lump_sums)
-    triggers = payment.gross > 0 and annual_allowance.triggered_by(method, payment.taxable)
+    triggers = annual_allowance.triggered_by(method, payment)
     return Taken(
         method=method,
         day=planned.day,
-        age=age_on(person.born, planned.day),
+        age=age,
         minimum_age=pension.protected_pension_age or rules.minimum_pension_age,
         asked=planned.amount,
         permitted=most,

@@ -15,7 +15,7 @@ from service.law.income_tax import Liability
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.rounding import half_up
 from service.law.units import WHOLE, Pence
-from service.planning.projection.timeline import PersonPeriod, Timeline
+from service.planning.projection.timeline import Period, PersonPeriod, Timeline
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 """The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
@@ -106,6 +106,12 @@ class PersonRecord(NamedTuple):
     moved: Pence
     after: Holdings
     tax_free_left: Pence
+
+    def tax_free_available(self, period: Period) -> Pence:
+        """The most that what is left uncrystallised may still pay tax free at the end of the period; pence."""
+        pension = self.after.pension
+        rules = period.rules.lump_sums
+        return lump_sums.tax_free_cash_left(pension, rules, lump_sums.available(pension, rules))
 
 
 class Settled(NamedTuple):

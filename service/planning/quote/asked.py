@@ -43,5 +43,7 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         asked.pension,
         who(asked.person, len(asked.people), member.name),
         member.earlier_access_matters,
-        member.pensions[asked.pension].protected_tax_free_share or 0,
+        member.tax_free_received_before_6_april_2024,
+        member.small_pots_taken,
+        member.pensions[asked.pension].scheme_kind,
     )

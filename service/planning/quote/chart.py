@@ -46,9 +46,13 @@ class ChartPoint(Value, frozen=True):
 
 def chart(answer: Quote) -> tuple[ChartPoint, ...]:
     """The points in order of the gross amount. A step is two points a penny apart."""
-    question, rules, left = answer.question, answer.rules.lump_sums, answer.left_before
+    question, rules, left = answer.question, answer.lump_sum_rules, answer.left_before
     method, pension = question.withdrawal.method, question.pension
     most = lump_sums.most_permitted(method, pension, rules, left)
+    of_the_whole: Split | None = None
+    if lump_sums.comes_with_the_last_penny(method, pension, rules, left):
+        of_the_whole = lump_sums.splitter(method, pension, rules, left)(most)
+        pension, most = pension._replace(protected_tax_free_share=0), most - 1
     split = lump_sums.splitter(method, pension, rules, left)
     year = TaxFunction(answer.year)
     curve = tax_curve(year, split(most)[0])
@@ -68,6 +72,8 @@ def chart(answer: Quote) -> tuple[ChartPoint, ...]:
     without = answer.without.total
     points = [_point(gross, split(gross), begins[gross], year, without) for gross in sorted(begins)]
     points.append(_point(most, split(most), None, year, without))
+    if of_the_whole is not None:
+        points.append(_point(most + 1, of_the_whole, None, year, without))
     return (*(_seen_to_the_next(point, following) for point, following in pairwise(points)), points[-1])
 
 

@@ -9,8 +9,9 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from service.law import annual_allowance, income_tax, lump_sums, payroll, rounding
+from service.law.ages import age_on
 from service.law.income_tax import Liability, Taxpayer, TaxpayerYear, basic_rate_band_unused
-from service.law.lump_sums import Allowances, Method, Payment, Pension
+from service.law.lump_sums import Allowances, LumpSumRules, Method, Payment, Pension
 from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import POUND, BasisPoints, Pence
 from service.law.value import Value
@@ -41,8 +42,8 @@ class Withdrawal(Value, frozen=True):
 class Question(Value, frozen=True):
     """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
     ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence. ``earlier_access_matters``:
-    it was not said whether income was taken flexibly before, and it matters. ``protected_tax_free_share`` is what the scheme
-    protects of the pension, as far as that was given."""
+    it was not said whether income was taken flexibly before, and it matters. The last three are as in
+    ``PersonFacts``."""
 
     tax_year: str
     person: Person
@@ -53,7 +54,9 @@ class Question(Value, frozen=True):
     pension_place: int = 0
     who: str = YOU
     earlier_access_matters: bool = False
-    protected_tax_free_share: BasisPoints = 0
+    tax_free_received: Pence | None = None
+    small_pots_taken: int | None = None
+    scheme_kind: str | None = None
 
     @property
     def person_path(self) -> Path:
@@ -94,12 +97,13 @@ class Quote(Value, frozen=True):
     """The whole answer. Money in pence; ``without`` and ``with_it`` are the year's tax before and after. What only some callers
     look at, and takes longer than the rest, is made when it is first asked for.
 
-    ``money_purchase_from`` is the day from which contributions count against the money purchase annual allowance, where this
-    withdrawal brings it in and its day is known.
+    ``lump_sum_rules`` are the tax year's for the person's age on the day. ``money_purchase_from`` is the day from which
+    contributions count against the money purchase annual allowance, where this withdrawal brings it in and its day is known.
     """
 
     question: Question
     rules: TaxYearRules
+    lump_sum_rules: LumpSumRules
     asked: TaxFunction
     payment: Payment
     left_before: Allowances
@@ -154,12 +158,13 @@ class Quote(Value, frozen=True):
 def quote(question: Question, book: RuleBook) -> Quote:
     """Answer a question. RuleViolation where it asks for what the rules do not allow."""
     rules = book.years[question.tax_year]
-    left = lump_sums.available(question.pension, rules.lump_sums)
-    most = lump_sums.most_permitted(question.withdrawal.method, question.pension, rules.lump_sums, left)
+    of_age = _lump_sum_rules(question, rules)
+    left = lump_sums.available(question.pension, of_age)
+    most = lump_sums.most_permitted(question.withdrawal.method, question.pension, of_age, left)
     _refuse_what_cannot_be(question, rules, left, most)
     year = _year(question, rules)
-    gross, curve = _gross(question, rules, left, most, year)
-    payment = lump_sums.take(question.withdrawal.method, gross, question.pension, rules.lump_sums, left)
+    gross, curve = _gross(question, rules, of_age, left, most, year)
+    payment = lump_sums.take(question.withdrawal.method, gross, question.pension, of_age, left)
     without, with_it = year(0), year(payment.taxable)
     on_withdrawal = with_it.total - without.total
     uncrystallised, drawdown = lump_sums.pension_after(question.pension, payment)
@@ -175,12 +180,13 @@ def quote(question: Question, book: RuleBook) -> Quote:
         emptied=uncrystallised + drawdown == 0,
     )
     accessed = question.pension.flexibly_accessed
-    flexible = gross > 0 and annual_allowance.triggered_by(question.withdrawal.method, payment.taxable)
+    flexible = annual_allowance.triggered_by(question.withdrawal.method, payment)
     triggered = flexible and not accessed
     day = question.withdrawal.day
     return Quote(
         question=question,
         rules=rules,
+        lump_sum_rules=of_age,
         asked=year,
         payment=payment,
         left_before=left,
@@ -195,12 +201,19 @@ def quote(question: Question, book: RuleBook) -> Quote:
         money_purchase_from=annual_allowance.applies_from(day) if triggered and day is not None else None,
         personal_allowance_unused=max(0, with_it.allowances - with_it.net_income),
         basic_rate_band_unused=basic_rate_band_unused(year.year, with_it),
-        lifetime_allowance=_lifetime_allowance_test(question, rules, left, payment),
+        lifetime_allowance=_lifetime_allowance_test(question, of_age, left, payment),
         lump_sum_allowance_after=_left_of(left.lump_sum_allowance, question, payment),
         death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
         uncrystallised_after=uncrystallised,
         drawdown_after=drawdown,
     )
+
+
+def _lump_sum_rules(question: Question, rules: TaxYearRules) -> LumpSumRules:
+    """The tax year's lump sum rules for the person's age on the day. Without a day it is that of the year's first day, so that
+    a charge is not left out which may be due."""
+    day = question.withdrawal.day or rules.figures.start
+    return lump_sums.at_age(rules.lump_sums, age_on(question.person.date_of_birth, day))
 
 
 def _year(question: Question, rules: TaxYearRules) -> TaxFunction:
@@ -298,7 +311,7 @@ def _refuse_what_cannot_be(question: Question, rules: TaxYearRules, left: Allowa
 
 
 def _gross(
-    question: Question, rules: TaxYearRules, left: Allowances, most: Pence, year: TaxFunction
+    question: Question, rules: TaxYearRules, of_age: LumpSumRules, left: Allowances, most: Pence, year: TaxFunction
 ) -> tuple[Pence, TaxCurve | None]:
     """The gross withdrawal in pence, and the tax curve if it took one to find it that can be shown."""
     asked = question.withdrawal
@@ -307,12 +320,17 @@ def _gross(
     assert asked.net_wanted is not None
     net_wanted = asked.net_wanted
 
-    split = lump_sums.splitter(asked.method, question.pension, rules.lump_sums, left)
+    # A protected lump sum is had with the last penny alone, so all before it are searched without.
+    pension = question.pension
+    whole = lump_sums.comes_with_the_last_penny(asked.method, pension, of_age, left)
+    if whole:
+        pension, most = pension._replace(protected_tax_free_share=0), most - 1
+    split = lump_sums.splitter(asked.method, pension, of_age, left)
 
     def on_withdrawal(taxable: Pence) -> Pence:
         return year(taxable).total - year(0).total
 
-    within = lump_sums.gross_within(asked.method, question.pension, rules.lump_sums, left)
+    within = lump_sums.gross_within(asked.method, pension, of_age, left)
     wanted = Wanted(net_wanted, most, split, year(0).total, on_withdrawal, within)
     followed: list[Piece] = []
 
@@ -322,6 +340,13 @@ def _gross(
             yield piece
 
     found = least_gross(wanted, pieces())
+    if found.gross is None and whole:
+        most += 1
+        taxable, charge, *_ = lump_sums.splitter(asked.method, question.pension, of_age, left)(most)
+        net = most - charge - on_withdrawal(taxable)
+        if net >= net_wanted:
+            return most, None
+        found = found._replace(most_net=max(found.most_net, net))
     if found.gross is None and most == 0:
         raise RuleViolation((_nothing_there(question, left, ("withdrawal", "net_wanted")),))
     if found.gross is None:
@@ -361,6 +386,10 @@ def _too_much(question: Question, rules: TaxYearRules, left: Allowances, most: P
         allowance = "lifetime allowance" if left.lifetime_allowance is not None else "lump sum allowances"
         is_cut = left.tax_free < lump_sums.quarter(pension.uncrystallised, rules.lump_sums)
         limited_by = f"by the {allowance} left" if is_cut else "to a quarter of the uncrystallised funds"
+        if most > left.tax_free or most > lump_sums.quarter(pension.uncrystallised, rules.lump_sums):
+            limited_by = "to the share of the uncrystallised funds that the scheme protects"
+        elif pension.protected_tax_free_share > rules.lump_sums.tax_free_rate and pension.drawdown:
+            limited_by += ", because some of this pension is in drawdown already"
         return Fault(
             where, "over-permitted-maximum", f"The tax-free lump sum is limited {limited_by}. {permitted}"
         ), most
@@ -377,6 +406,9 @@ def _nothing_there(question: Question, left: Allowances, where: tuple[str, ...])
         why = "This pension holds nothing."
     elif pension.uncrystallised == 0:
         why = "This pension has no uncrystallised funds."
+    elif method == "ufpls":
+        why = "Nothing is left of the lifetime allowance, and from age 75 nothing can then be paid as a UFPLS."
+        return Fault(where, "more-than-the-pot", f"{why} Use `pcls_and_drawdown`.")
     elif left.tax_free == 0:
         allowance = "lifetime allowance" if left.lifetime_allowance is not None else "lump sum allowances"
         why = f"Nothing is left of the {allowance}, so there is no tax-free lump sum."
@@ -400,14 +432,14 @@ def _left_of(allowance: Pence | None, question: Question, payment: Payment) -> P
 
 
 def _lifetime_allowance_test(
-    question: Question, rules: TaxYearRules, left: Allowances, payment: Payment
+    question: Question, rules: LumpSumRules, left: Allowances, payment: Payment
 ) -> LifetimeAllowanceTest | None:
-    """The test of FA 2004 s.216, benefit crystallisation events 1 and 6, for the years that had it."""
-    if left.lifetime_allowance is None:
+    """The test of FA 2004 s.216, benefit crystallisation events 1 and 6, for the years that had it; none from 75 on."""
+    if left.lifetime_allowance is None or not rules.tested:
         return None
     used = min(payment.crystallised, left.lifetime_allowance)
     return LifetimeAllowanceTest(
-        standard=lump_sums.personal_lifetime_allowance(question.pension, rules.lump_sums),
+        standard=lump_sums.personal_lifetime_allowance(question.pension, rules),
         available_before=left.lifetime_allowance,
         used_by_this=used,
         available_after=left.lifetime_allowance - used,

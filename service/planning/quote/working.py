@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal, NamedTuple
 
-from service.law import payroll
+from service.law import lump_sums, payroll
 from service.law.income_tax import Liability, TaxpayerYear
 from service.law.units import PENNY, POUND, WHOLE, Pence, TaxUnits
 from service.planning.quote.quote import Quote
@@ -56,6 +56,10 @@ def _exact(ten_thousandths: TaxUnits) -> tuple[int, int]:
     return ten_thousandths, _IN_A_POUND
 
 
+_TAX_FREE_PART = "A quarter of what is crystallised, down to the penny, and no more than the allowances leave."
+_PROTECTED = "Within the share of the pension that the scheme protects, because the whole pension is taken on one day."
+
+
 def _payment_steps(quote: Quote) -> Iterator[Step]:
     payment, left, pension = quote.payment, quote.left_before, quote.question.pension
     if left.lifetime_allowance is not None:
@@ -94,11 +98,15 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
         "drawdown": "ITEPA 2003 s.579A",
         "small_pot": "SI 2009/1171 regs 11-12; ITEPA 2003 s.637G",
     }
-    section = sections[quote.question.withdrawal.method]
+    method = quote.question.withdrawal.method
+    section = sections[method]
+    protected = lump_sums.takes_protected_lump_sum(method, payment.gross, pension, quote.lump_sum_rules, left)
+    if protected:
+        section = f"{section}; Finance Act 2004 Sch.36 paras 31-34"
     yield Step(
         "tax_free_part",
         "Tax-free part",
-        "A quarter of what is crystallised, down to the penny, and no more than the allowances leave.",
+        _TAX_FREE_PART if not protected else _PROTECTED,
         (("gross", payment.gross), ("most_tax_free", left.tax_free)),
         payment.tax_free,
         section,

@@ -2,25 +2,56 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import date
+from fractions import Fraction
+
 from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
-from service.law.pension_age import access_age
+from service.law.pension_age import access_age, may_have_begun
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, Years
-from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
+from service.planning.warnings.circumstances import PensionCase, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
 
 TOPIC: Topic = Topic()
 
+_ILL_HEALTH_TAXED_FROM = "pension.serious_ill_health_lump_sum_taxed_from_age"
+_IN_2010 = "When the age last rose, in 2010, payments from drawdown already begun could continue."
+
+
+def _runs_on(year: YearFacts, taken: Taken) -> bool:
+    """Whether a payment is income from drawdown that may have begun before the minimum age last rose.
+
+    FA 2004 s.165, pension rule 1, bars pension "before the day on which the member reaches normal minimum pension age", which
+    somebody did who was 55 before 6 April 2028. In 2010, when it rose in the same words, HMRC let such payments go on. It has
+    not said so of 2028: unsettled, and so neither permitted nor refused.
+    """
+    return (
+        taken.method == "drawdown"
+        and taken.before.protected_pension_age is None
+        and may_have_begun(year.person.born, year.rules.earlier_minimum_pension_age)
+    )
+
+
+def _ill_health_given(person: PersonFacts) -> bool:
+    """Whether ill-health was given, which permits payment at any age with medical evidence (FA 2004 s.165, pension rule 1)."""
+    return person.facts is not None and person.facts.ill_health not in (None, "none")
+
+
+def _too_early(year: YearFacts, taken: Taken) -> bool:
+    """Whether a payment is before the minimum age, and nothing was given that may permit it."""
+    return taken.age < taken.minimum_age and not _ill_health_given(year.person) and not _runs_on(year, taken)
+
 
 @TOPIC.of_a_withdrawal(
     "below_minimum_pension_age",
     "not_permitted",
     "Not old enough to take this money",
-    "A withdrawal is dated before the minimum pension age, or a protected pension age, is reached.",
-    facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
+    "A withdrawal is dated before the minimum pension age, or a protected pension age, is reached, and no ill-health is given.",
+    facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age", "circumstances.ill_health"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10", "Finance Act 2004 ss.208-213"),
     figures={"access_age": "age"},
     of_one_pension=True,
@@ -28,7 +59,7 @@ TOPIC: Topic = Topic()
 )
 def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Money taken before the minimum pension age."""
-    if taken.age >= taken.minimum_age:
+    if not _too_early(year, taken):
         return ()
     rules = year.rules
     age, reached = access_age(
@@ -62,6 +93,8 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
     # Somebody older than that on the last day was old enough on the first.
     if taken.day is not None or taken.age != least or age_on(born, year.figures.start) == least:
         return ()
+    if _ill_health_given(year.person) or _runs_on(year, taken):
+        return ()
     return entry.warn(
         f"{year.person.who} will reach the minimum pension age of {least} on {day_month_year(birthday(born, least))}, during "
         "this tax year. A payment before that day would be unauthorised. We were not told the payment date.",
@@ -69,6 +102,44 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
         about=year.person,
         figures=year.figures,
         counts={"access_age": least},
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "drawdown_under_new_minimum_pension_age",
+    "check",
+    "Drawdown under the new minimum age",
+    "Income is taken from drawdown under the minimum pension age of 6 April 2028, by somebody who had reached the one before.",
+    facts=("date_of_birth", "withdrawals.date", "flexibly_accessed", "pensions.protected_pension_age"),
+    sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
+    figures={"minimum_pension_age": "age", "age_at_payment": "age"},
+    of_one_pension=True,
+    severity="lasting",
+)
+def drawdown_under_new_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """Whether drawdown that began under the lower age may go on is not settled; see ``_runs_on``."""
+    if taken.age > taken.minimum_age or not _runs_on(year, taken) or _ill_health_given(year.person):
+        return ()
+    person, least = year.person, taken.minimum_age
+    without_day = taken.day is None and age_on(person.born, year.figures.start) < least
+    if taken.age == least and not without_day:
+        return ()
+    earlier = year.rules.earlier_minimum_pension_age
+    assert earlier is not None
+    reaches = f"{person.you} will reach it on {day_month_year(birthday(person.born, least))}"
+    if taken.before.flexibly_accessed:
+        unsettled = "HMRC has not confirmed this for 2028; ask the scheme."
+    else:
+        unsettled = (
+            "HMRC has not confirmed this for 2028, nor whether income can start from such funds. Ask the scheme."
+        )
+    return entry.warn(
+        f"From {day_month_year(earlier[0])} the minimum pension age is {least}, and {reaches}. {_IN_2010} {unsettled}",
+        taken.path,
+        about=person,
+        figures=year.figures,
+        rests_on=("pension.minimum_pension_age",),
+        counts={"age_at_payment": taken.age} if taken.day is not None else {},
     )
 
 
@@ -102,6 +173,15 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
         last.before.protected_pension_age,
     )
     until = f"in {barred[0].name}" if len(barred) == 1 else f"from {barred[0].name} to {last.name}"
+    # A plan leaves out what is not certain to be permitted, and says so; see planning/projection/README.md.
+    runs_on = [
+        year
+        for year in barred
+        if year.before.drawdown
+        and year.before.protected_pension_age is None
+        and may_have_begun(person.born, year.rules.earlier_minimum_pension_age)
+    ]
+    unsettled = ("Whether payments from drawdown already begun can continue then is not yet confirmed by HMRC.",)
     return entry.warn(
         f"{person.who} can take benefits from age {age}, which is reached on {day_month_year(day)}. The plan takes nothing "
         f"from {person.the_pension} {until}. Ill-health or a protected pension age may allow earlier access.",
@@ -109,6 +189,7 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
         about=person,
         figures=last.figures,
         counts={"access_age": age},
+        caveats=unsettled if runs_on else (),
     )
 
 
@@ -117,9 +198,9 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Minimum pension age rises on 6 April 2028",
     "Benefits can be taken now, but the higher minimum age of 6 April 2028 is reached only after that day, and "
-    "some funds are uncrystallised.",
+    "some funds are uncrystallised or in drawdown.",
     facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
-    sources=("Finance Act 2022 s.10",),
+    sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
     figures={"uncrystallised_left": "pounds", "next_minimum_pension_age": "age"},
     until=last_day_before_change("pension.minimum_pension_age"),
     of_one_pension=True,
@@ -130,16 +211,21 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     if change is None or taken.before.protected_pension_age is not None or taken.age < taken.minimum_age:
         return ()
     day, age = change
-    if taken.age >= age or taken.after.uncrystallised == 0:
+    if taken.age >= age or not (taken.after.uncrystallised or taken.after.drawdown):
         return ()
     reopens = birthday(year.person.born, age)
     if reopens <= day:
         return ()
     running = "Whether payments from drawdown already begun can continue is not yet confirmed by HMRC."
+    between = (
+        f"Between these dates, benefits cannot be started from the {pounds(taken.after.uncrystallised)} not yet accessed. A "
+        "protected pension age would change this."
+        if taken.after.uncrystallised
+        else f"{_IN_2010} Ask the scheme."
+    )
     return entry.warn(
         f"The minimum pension age rises to {age} on {day_month_year(day)}, and {year.person.you} will reach it on "
-        f"{day_month_year(reopens)}. Between these dates, benefits cannot be started from the "
-        f"{pounds(taken.after.uncrystallised)} not yet accessed. A protected pension age would change this.",
+        f"{day_month_year(reopens)}. {between}",
         (*year.person.path, "date_of_birth"),
         about=year.person,
         figures=year.figures,
@@ -189,12 +275,62 @@ def _told_of_it(year: YearFacts, protected: Years, entry: Entry) -> Found:
     )
 
 
-@TOPIC.of_a_withdrawal(
+@TOPIC.of_a_pension(
+    "protected_pension_age_lost",
+    "check",
+    "A protected pension age may be lost",
+    "A protected pension age is below the normal minimum age, which is not reached, and the pension is to be transferred or "
+    "only part of it is taken.",
+    facts=("pensions.protected_pension_age", "pensions.transfer_planned", "withdrawals.amount", "date_of_birth"),
+    sources=("Finance Act 2004 Sch.36 paras 21-23ZB", "Finance Act 2022 s.10"),
+    figures={"protected_pension_age": "age"},
+    of_one_pension=True,
+    only="with_facts",
+    severity="lasting",
+)
+def protected_pension_age_lost(case: PensionCase, entry: Entry) -> Found:
+    """A transfer, and for some such ages taking only part of the benefits, ends a protected pension age."""
+    protected, first = case.years[0].before.protected_pension_age, case.years[0]
+    if protected is None or not first.held_before:
+        return ()
+    # The day decides of a withdrawal, and of a transfer the first tax year that is looked at.
+    change = first.rules.next_minimum_pension_age
+    normal = change[1] if change is not None else first.rules.minimum_pension_age
+    if protected >= normal or age_on(case.person.born, first.figures.start) >= normal:
+        return ()
+    transferred = case.features.leaves
+    in_part = any(
+        taken.age < year.rules.minimum_pension_age and taken.payment.from_uncrystallised and taken.after.uncrystallised
+        for year in case.years
+        for taken in year.taken
+    )
+    if not transferred and not in_part:
+        return ()
+    how = "A transfer" if transferred else "Taking only part of the benefits"
+    return entry.warn(
+        f"{how} may end the protected pension age of {protected}. The normal minimum age would then apply. Some protected ages "
+        "also need all benefits of the scheme to be taken on one day. Ask the scheme what would end this one.",
+        (*case.path, "protected_pension_age"),
+        about=case.person,
+        figures=first.figures,
+        counts={"protected_pension_age": protected},
+    )
+
+
+@TOPIC.of_a_person(
     "unauthorised_payment_charges",
     "costs",
     "Tax charges on an unauthorised payment",
-    "A withdrawal is dated before the minimum pension age; a surcharge is added where it is a large share of the fund.",
-    facts=("date_of_birth", "withdrawals.date", "withdrawals.amount", "pensions.uncrystallised", "pensions.drawdown"),
+    "A withdrawal is dated before the minimum pension age; a surcharge is added where those of twelve months are a large share "
+    "of the fund.",
+    facts=(
+        "date_of_birth",
+        "withdrawals.date",
+        "withdrawals.amount",
+        "pensions.uncrystallised",
+        "pensions.drawdown",
+        "circumstances.ill_health",
+    ),
     sources=(
         "Finance Act 2004 ss.208-213",
         "HMRC Pensions Tax Manual PTM134100, PTM134400",
@@ -202,37 +338,75 @@ def _told_of_it(year: YearFacts, protected: Years, entry: Entry) -> Found:
     figures={
         "unauthorised_payment": "pounds",
         "tax_charges": "pounds",
+        "unauthorised_payments_share": "fraction",
         "unauthorised_payment_charge": "fraction",
         "unauthorised_payment_surcharge": "fraction",
         "unauthorised_payment_surcharge_share": "fraction",
     },
     of_one_pension=True,
 )
-def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+def unauthorised_payment_charges(case: PersonCase, entry: Entry) -> Found:
     """What the tax charges on money taken too early come to."""
-    if taken.age >= taken.minimum_age or taken.payment.gross == 0:
-        return ()
+    early = [
+        (year, taken) for year in case.years for taken in year.taken if taken.payment.gross and _too_early(year, taken)
+    ]
+    told: Found = ()
+    for year, taken, shares in _with_shares(early):
+        told += _charges(year, taken, shares, entry)
+    return told
+
+
+def _with_shares(early: list[tuple[YearFacts, Taken]]) -> Iterator[tuple[YearFacts, Taken, list[Fraction]]]:
+    """Each unauthorised payment with the shares of the fund that those of its pension are in the same twelve months, its own
+    among them.
+
+    FA 2004 s.210 and PTM134400: a reference period of twelve months starts with the first payment, the next with the first
+    payment after it. Each payment counts as its share of what the pension held just before it.
+    """
+    starts: dict[int | None, date] = {}
+    periods: dict[tuple[int | None, date | None], list[Fraction]] = {}
+    placed = []
+    for year, taken in early:
+        start = taken.day
+        if taken.day is not None:
+            start = starts.get(taken.pension, taken.day)
+            if taken.day >= birthday(start, 1):
+                start = taken.day
+            starts[taken.pension] = start
+        held = taken.before.uncrystallised + taken.before.drawdown
+        shares = periods.setdefault((taken.pension, start), [])
+        shares.append(Fraction(taken.payment.gross, held))
+        placed.append((year, taken, shares))
+    yield from placed
+
+
+def _charges(year: YearFacts, taken: Taken, shares: list[Fraction], entry: Entry) -> Found:
     figures = year.figures
     charge, surcharge = (
         figures.rate("pension.unauthorised_payment_charge"),
         figures.rate("pension.unauthorised_payment_surcharge"),
     )
     share = figures.rate("pension.unauthorised_payment_surcharge_share")
-    held = taken.before.uncrystallised + taken.before.drawdown
-    surcharged = taken.payment.gross * WHOLE >= held * share
-    rate = charge + surcharge if surcharged else charge
-    cost = down_to_the_penny(taken.payment.gross * rate)
-    pay = (
-        f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because "
-        f"the payment is {per_cent(share)} or more of the fund. Both are reported on a tax return."
-        if surcharged
-        else f"a {per_cent(charge)} charge, {pounds(cost)}, reported on a tax return."
-    )
+    together = int(sum(shares) * WHOLE)
+    surcharged = together >= share
+    cost = down_to_the_penny(taken.payment.gross * (charge + surcharge if surcharged else charge))
+    of_period = {}
+    if not surcharged:
+        pay = f"a {per_cent(charge)} charge, {pounds(cost)}, reported on a tax return."
+    else:
+        because = f"the payment is {per_cent(share)} or more of the fund"
+        if len(shares) > 1:
+            of_period = {"unauthorised_payments_share": together}
+            because = f"the payments of twelve months are {per_cent(together)} of the fund, {per_cent(share)} or more"
+        pay = (
+            f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because "
+            f"{because}. Both are reported on a tax return."
+        )
     return entry.warn(
         f"Paid before the minimum age, {pounds(taken.payment.gross)} is an unauthorised payment. {year.person.who} would pay "
         f"{pay} The scheme is charged as well.",
         taken.path,
-        about=year.person,
+        about=year.of_pension(taken.pension).person,
         figures=figures,
         rests_on=(
             "pension.unauthorised_payment_charge",
@@ -240,43 +414,122 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) ->
             "pension.unauthorised_payment_surcharge_share",
         ),
         money={"unauthorised_payment": taken.payment.gross, "tax_charges": cost},
+        rates=of_period,
         cost=cost,
     )
 
 
-_ILL_HEALTH = {
-    None: "Ill-health that has ended work, or a life expectancy under a year, may allow benefits at any age. We were not told "
-    "whether either applies.",
-    "unable_to_work": "If ill-health has ended work for good, benefits can be taken before the minimum age. Tax is due as "
-    "usual.",
-    "life_expectancy_under_a_year": "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not "
-    "yet in drawdown, at any age. Under 75 this is tax free within the lump sum and death benefit allowance.",
-}
-_EVIDENCE = " Without this, the payment would be unauthorised. Ask the scheme what medical evidence it needs."
-
-
-@TOPIC.of_a_withdrawal(
+@TOPIC.of_a_person(
     "ill_health_route",
     "check",
-    "Ill-health may allow earlier access",
-    "The minimum pension age is not reached, and ill-health is given or was not ruled out.",
-    facts=("circumstances.ill_health", "date_of_birth", "withdrawals.date"),
+    "What ill-health makes possible",
+    "The minimum pension age is not reached and ill-health is given or was not ruled out, or a life expectancy under a year is "
+    "given and some funds are uncrystallised.",
+    facts=("circumstances.ill_health", "date_of_birth", "withdrawals.date", "pensions.uncrystallised"),
     sources=(
         "Finance Act 2004 ss.164-165 and Sch.28 para 1, Sch.29 para 4",
-        "Income Tax (Earnings and Pensions) Act 2003 s.637C",
+        "Income Tax (Earnings and Pensions) Act 2003 ss.636A, 637C",
     ),
-    of_one_pension=True,
+    figures={"lump_sum_and_death_benefit_allowance_left": "pounds", "lifetime_allowance_left": "pounds"},
     only="with_facts",
     severity="lasting",
 )
-def ill_health_route(year: YearFacts, taken: Taken, entry: Entry) -> Found:
-    """Too young, but ill-health may open the way."""
-    facts = year.person.facts
-    if facts is None or facts.ill_health == "none" or taken.age >= taken.minimum_age:
+def ill_health_route(case: PersonCase, entry: Entry) -> Found:
+    """What ill-health opens to a person: a pension before the minimum age, or all that is uncrystallised in one lump sum."""
+    facts, person = case.person.facts, case.person
+    if facts is None or facts.ill_health == "none":
+        return ()
+    early = next(
+        (
+            year
+            for year in case.years
+            for taken in year.taken
+            if taken.age < taken.minimum_age and (_ill_health_given(person) or not _runs_on(year, taken))
+        ),
+        None,
+    )
+    place = (*person.path, "circumstances", "ill_health")
+    if facts.ill_health == "life_expectancy_under_a_year":
+        return _of_a_life_expectancy(case, early or case.years[0], early is not None, place, entry)
+    if early is None:
+        return ()
+    if facts.ill_health == "unable_to_work":
+        detail = (
+            "If ill-health has ended work for good, benefits can be taken before the minimum age. Tax is due as usual. The "
+            "scheme needs medical evidence, and work must have stopped. Ask it what evidence it needs."
+        )
+    else:
+        detail = (
+            "Ill-health that has ended work, or a life expectancy under a year, may allow benefits at any age. We were not told "
+            "whether either applies. Without this, the payment would be unauthorised. Ask the scheme what medical evidence it "
+            "needs."
+        )
+    return entry.warn(detail, place, about=person, figures=early.figures)
+
+
+def _of_a_life_expectancy(
+    case: PersonCase, year: YearFacts, early: bool, place: tuple[str | int, ...], entry: Entry
+) -> Found:
+    """The serious ill-health lump sum (FA 2004 Sch.29 para 4; ITEPA 2003 s.637C): at any age, of what is uncrystallised, free of
+    tax under 75 within the allowance that is left, and taxed as pension income above it and from 75 on."""
+    person = case.person
+    if not year.before.uncrystallised:
+        if not early:
+            return ()
+        return entry.warn(
+            "If ill-health has ended work for good, income from drawdown can be paid before the minimum age. Tax is due as "
+            "usual. Ask the scheme what medical evidence it needs.",
+            place,
+            about=person,
+            figures=year.figures,
+        )
+    taxed_from = year.figures.count(_ILL_HEALTH_TAXED_FROM)
+    money = {}
+    left, name = year.left_before.lump_sum_and_death_benefit_allowance, "lump sum and death benefit allowance"
+    key = "lump_sum_and_death_benefit_allowance_left"
+    if left is None:
+        left, name, key = year.left_before.lifetime_allowance, "lifetime allowance", "lifetime_allowance_left"
+    if age_on(person.born, year.figures.start) >= taxed_from:
+        tax = f"From age {taxed_from} this lump sum is taxed as income."
+    else:
+        money = {key: left or 0}
+        tax = f"Under {taxed_from} this lump sum is tax free up to the {name} left, {pounds(left or 0)}."
+        if year.age >= taxed_from:
+            tax += f" From {day_month_year(birthday(person.born, taxed_from))} it is taxed as income."
+    drawdown = " Funds already in drawdown can be paid only as income." if year.before.drawdown else ""
+    return entry.warn(
+        "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not yet in drawdown at any age. "
+        f"{tax}{drawdown} Ask the scheme what medical evidence it needs.",
+        place,
+        about=person,
+        figures=year.figures,
+        money=money,
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "capped_drawdown",
+    "check",
+    "Capped drawdown has its own limit",
+    "Income is taken from drawdown that may have begun before 6 April 2015, and earlier flexible access is not given.",
+    facts=("flexibly_accessed", "pensions.drawdown", "withdrawals.method", "date_of_birth"),
+    sources=("Finance Act 2004 s.227G and Sch.28 paras 8-8D", "Taxation of Pensions Act 2014 Sch.1"),
+    of_one_pension=True,
+    only="with_facts",
+)
+def capped_drawdown(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """Income within the limit of capped drawdown is no flexible access, and only funds of before 2015 can be in it."""
+    if taken.method != "drawdown" or not taken.triggers or not year.person.earlier_access_matters:
+        return ()
+    first = year.figures.day("pension.flexi_access_drawdown_from")
+    earlier = year.rules.earlier_minimum_pension_age
+    least = year.rules.minimum_pension_age if earlier is None else earlier[1]
+    if birthday(year.person.born, taken.before.protected_pension_age or least) >= first:
         return ()
     return entry.warn(
-        _ILL_HEALTH[facts.ill_health] + _EVIDENCE,
-        (*year.person.path, "circumstances", "ill_health"),
+        "Income within the yearly limit of a capped drawdown arrangement does not trigger the money purchase annual allowance. "
+        f"Only funds in drawdown since before {day_month_year(first)} can be capped. We were not told whether these are.",
+        taken.path,
         about=year.person,
         figures=year.figures,
     )

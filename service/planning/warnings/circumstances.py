@@ -81,6 +81,11 @@ class Features:
     nomination_reviewed_on: date | None = None
 
     @property
+    def leaves(self) -> bool:
+        """Whether the pension is to be transferred."""
+        return self.transfer_planned or self.transfer_flag != "none"
+
+    @property
     def nothing_known(self) -> bool:
         """Whether nothing was said of what could be lost."""
         return (
@@ -127,8 +132,8 @@ class Inherited:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What only POST /v1/warnings looks at. ``small_pots_taken`` counts those from personal schemes; ``employer_contributions``
-    is what the employer pays into money purchase pensions in a year."""
+    """What only POST /v1/warnings looks at. ``employer_contributions`` is what the employer pays into money purchase pensions in
+    a year."""
 
     isas: Isas = Isas()
     cash: Pence = 0
@@ -137,11 +142,9 @@ class Facts:
     employer_contributions: Pence = 0
     usual_contributions: Pence | None = None
     contribution_increase_planned: bool | None = None
-    small_pots_taken: int | None = None
     lump_sums_in_last_12_months: Pence = 0
     carry_forward: Pence | None = None
     saves_in_other_schemes: bool | None = None
-    tax_free_received_before_6_april_2024: Pence | None = None
     benefits: Benefits | None = None
     gifts_planned: Pence | None = None
     student_loans: tuple[str, ...] | None = None
@@ -162,7 +165,9 @@ class PersonFacts(Value, frozen=True):
     """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request, ``place`` and ``pension`` are
     the person's place among the people and the pension's among the person's, None where it is about several together.
     ``earlier_access_matters``: it was not said whether income was taken flexibly before, and it matters;
-    ``protected_tax_free_share`` is the largest that a scheme protects. ``works``: there is income from work.
+    ``protected_tax_free_share`` is the largest that a scheme protects. ``tax_free_received`` is the tax-free cash received before
+    6 April 2024, ``small_pots_taken`` the number of small pots from personal schemes, ``scheme_kind`` that of a quote's pension;
+    each None where it was not given. ``works``: there is income from work.
     ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
 
     who: str
@@ -175,6 +180,9 @@ class PersonFacts(Value, frozen=True):
     pension: int | None = 0
     earlier_access_matters: bool = False
     protected_tax_free_share: BasisPoints = 0
+    tax_free_received: Pence | None = None
+    small_pots_taken: int | None = None
+    scheme_kind: str | None = None
     works: bool = False
     has_state_pension_age: bool = False
     state_pension_from: date | None = None

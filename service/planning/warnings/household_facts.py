@@ -38,6 +38,8 @@ def person_facts(
         pension=None if several else 0,
         earlier_access_matters=person.earlier_access_matters,
         protected_tax_free_share=person.protected_tax_free_share,
+        tax_free_received=person.tax_free_received_before_6_april_2024,
+        small_pots_taken=person.small_pots_taken,
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

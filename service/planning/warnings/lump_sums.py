@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from service.law.ages import birthday
+from service.law.dates import day_month_year
 from service.law.lump_sums import previously_used, quarter
+from service.law.rounding import down_to_the_penny
+from service.law.units import Pence
 from service.planning.warnings.circumstances import NOTHING_MUCH, OptionFacts, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
 from service.planning.warnings.warning import Found
@@ -12,6 +16,7 @@ TOPIC: Topic = Topic()
 
 _SINCE_2024 = "lump_sum_allowance"
 _RECEIVED = "tax_free_received_before_6_april_2024"
+_KEPT = "pension.protection_kept_if_applied_for_before"
 _SMALL_POTS = "pension.small_pots_from_personal_schemes"
 
 
@@ -19,26 +24,44 @@ _SMALL_POTS = "pension.small_pots_from_personal_schemes"
     "lump_sum_above_permitted_maximum",
     "not_permitted",
     "Lump sum above the permitted maximum",
-    "A tax-free lump sum is more than a quarter of the uncrystallised funds, or than the allowances leave.",
+    "A tax-free lump sum is more than a quarter of the uncrystallised funds, a protected amount, or what the allowances leave; "
+    "or from age 75 a UFPLS is asked for when no lifetime allowance is left.",
     facts=(
         "withdrawals.method",
         "withdrawals.amount",
         "pensions.uncrystallised",
+        "pensions.drawdown",
+        "pensions.protected_tax_free_share",
         "lump_sum_allowances.lump_sum_allowance_used",
         "lump_sum_allowances.lifetime_allowance_used",
     ),
-    sources=("Finance Act 2004 Sch.29 paras 1-3",),
+    sources=("Finance Act 2004 Sch.29 paras 1-4A", "Finance Act 2004 Sch.36 paras 31-34"),
     figures={"permitted_lump_sum": "pounds", "above_permitted_lump_sum": "pounds"},
     of_one_pension=True,
     only="with_facts",
 )
 def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry) -> Found:
-    """A tax-free lump sum of more than its permitted maximum."""
-    if taken.method != "pcls" or taken.asked <= taken.permitted:
+    """A tax-free lump sum of more than its permitted maximum, or a UFPLS where none can be paid."""
+    if taken.method not in ("pcls", "ufpls") or taken.asked <= taken.permitted:
         return ()
+    above = pounds(taken.asked - taken.permitted)
+    if taken.method == "ufpls":
+        detail = (
+            "Nothing is left of the lifetime allowance, and from age 75 nothing can then be paid as a UFPLS. The rest of this "
+            f"answer leaves out the {above}. Drawdown would be possible, taxed as income."
+        )
+    else:
+        detail = (
+            f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum; {above} more was asked for. The excess would "
+            "be an unauthorised payment. The rest of this answer uses the permitted amount."
+        )
+        if taken.before.drawdown and taken.before.protected_tax_free_share > year.rules.lump_sums.tax_free_rate:
+            detail = (
+                "A protected lump sum can be paid only if all benefits of the scheme are taken on one day, and some are in "
+                f"drawdown already. {detail}"
+            )
     return entry.warn(
-        f"At most {pounds(taken.permitted)} can be paid as a tax-free lump sum; {pounds(taken.asked - taken.permitted)} more "
-        "was asked for. The excess would be an unauthorised payment. The rest of this answer uses the permitted amount.",
+        detail,
         taken.path,
         about=year.person,
         figures=year.figures,
@@ -87,7 +110,7 @@ def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
 def _scheme_kind(case: PersonCase, taken: Taken) -> str | None:
     """The kind of scheme that a withdrawal is from, where it was given."""
     if not case.pensions or taken.pension is None:
-        return None
+        return case.person.scheme_kind
     return case.pensions[taken.pension].features.scheme_kind
 
 
@@ -99,20 +122,19 @@ def _scheme_kind(case: PersonCase, taken: Taken) -> str | None:
     facts=("circumstances.small_pots_taken", "pensions.scheme_kind", "withdrawals.method"),
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
     figures={"small_pots_in_all": "count", "small_pots_from_personal_schemes": "count"},
-    only="with_facts",
 )
 def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
     """More small pots from personal schemes than a lifetime allows."""
-    facts, last = case.person.facts, _last_small_pot(case)
-    if facts is None or last is None:
+    before, last = case.person.small_pots_taken, _last_small_pot(case)
+    if before is None or last is None:
         return ()
     year, taken, planned = last
     if _scheme_kind(case, taken) != "personal":
         return ()
     limit = year.figures.count(_SMALL_POTS)
-    if facts.small_pots_taken is None or facts.small_pots_taken + planned <= limit:
+    number = before + planned
+    if number <= limit:
         return ()
-    number = facts.small_pots_taken + planned
     return entry.warn(
         f"At most {limit} small pots can be taken from personal schemes in a lifetime. With these there would be {number}. "
         "Occupational schemes have no such limit.",
@@ -133,18 +155,17 @@ def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
     sources=("SI 2009/1171 regs 11-11A", "HMRC Pensions Tax Manual PTM063700"),
     figures={"small_pots_from_personal_schemes": "count"},
     of_one_pension=True,
-    only="with_facts",
 )
 def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     """How many small pots were taken before decides, or the kind of scheme does."""
-    facts, last = case.person.facts, _last_small_pot(case)
-    if facts is None or last is None:
+    last = _last_small_pot(case)
+    if last is None:
         return ()
     year, taken, planned = last
     kind = _scheme_kind(case, taken)
     if kind == "occupational":
         return ()
-    before, limit = facts.small_pots_taken, year.figures.count(_SMALL_POTS)
+    before, limit = case.person.small_pots_taken, year.figures.count(_SMALL_POTS)
     if before is not None and (kind == "personal" or before + planned <= limit):
         return ()
     return entry.warn(
@@ -221,6 +242,7 @@ def tax_free_allowance_used_up(year: YearFacts, entry: Entry) -> Found:
         about=year.person,
         figures=year.figures,
         money={"uncrystallised_left": left},
+        caveats=_from_75(year),
     )
 
 
@@ -299,29 +321,72 @@ def death_benefit_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
     "protected_tax_free_share_not_used",
     "check",
     "More may be tax free in this scheme",
-    "In a quote or a plan, the scheme protects more than a quarter tax free, and uncrystallised funds are drawn.",
+    "In a plan, the scheme protects more than a quarter tax free, and uncrystallised funds are drawn.",
     facts=("pensions.protected_tax_free_share", "withdrawals.method"),
     sources=("Finance Act 2004 Sch.36 paras 31-34",),
-    figures={"protected_tax_free_share": "fraction", "tax_free_fraction": "fraction"},
+    figures={
+        "protected_tax_free_share": "fraction",
+        "tax_free_fraction": "fraction",
+        "protection_lost_on": "pounds",
+        "tax_free_cash_lost": "pounds",
+    },
     of_one_pension=True,
+    only="in_a_plan",
     severity="lasting",
 )
 def protected_tax_free_share_not_used(year: YearFacts, entry: Entry) -> Found:
-    """The scheme protects a larger tax-free part than is counted."""
-    person, rate = year.person, year.rules.lump_sums.tax_free_rate
-    share = person.protected_tax_free_share
-    # POST /v1/warnings says of each pension what is lost.
+    """The scheme protects a larger tax-free part than a plan counts; quotes and POST /v1/warnings count it."""
+    person, rules = year.person, year.rules.lump_sums
+    share, rate = person.protected_tax_free_share, rules.tax_free_rate
     untouched = not year.tax_free and year.after.uncrystallised >= year.before.uncrystallised
-    if person.facts is not None or share <= rate or untouched:
+    if share <= rate or untouched:
         return ()
+    held = year.before.uncrystallised
+    lost = down_to_the_penny(held * share) - min(quarter(held, rules), year.left_before.tax_free)
+    # Of several pensions together it is not known how much of the funds the share is of.
+    known = person.pension is not None and lost > 0
+    less = f": of {pounds(held)}, {pounds(lost)} less is tax free" if known else ""
     return entry.warn(
-        f"The scheme protects {per_cent(share)} of the pension as tax-free cash. These amounts use {per_cent(rate)}. Ask the "
-        "scheme how the protected part can be taken, and what would end it.",
+        f"The scheme protects {per_cent(share)} of the pension as tax-free cash, if all its benefits are taken on one day. In "
+        f"{year.name} these amounts use {per_cent(rate)}{less}. Ask the scheme how the protected part can be taken.",
         (*person.pension_path, "protected_tax_free_share"),
         about=person,
         figures=year.figures,
         rests_on=("pension.tax_free_fraction",),
         rates={"protected_tax_free_share": share},
+        money={"protection_lost_on": held, "tax_free_cash_lost": lost} if known else {},
+    )
+
+
+@TOPIC.of_a_withdrawal(
+    "protected_lump_sum_relied_on",
+    "check",
+    "A protected lump sum is relied on",
+    "More than a quarter is paid tax free, because the scheme protects it and the whole pension is taken on one day.",
+    facts=("pensions.protected_tax_free_share", "withdrawals.method", "withdrawals.amount"),
+    sources=("Finance Act 2004 Sch.36 paras 31-34",),
+    figures={"tax_free_by_protection": "pounds", "above_the_quarter": "pounds"},
+    of_one_pension=True,
+    severity="lasting",
+)
+def protected_lump_sum_relied_on(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """Permitted by a scheme's protection alone."""
+    share, rules = taken.before.protected_tax_free_share, year.rules.lump_sums
+    if share <= rules.tax_free_rate:
+        return ()
+    ordinary, paid = (
+        min(quarter(taken.before.uncrystallised, rules), taken.left_before.tax_free),
+        taken.payment.tax_free,
+    )
+    if paid <= ordinary:
+        return ()
+    return entry.warn(
+        f"{pounds(paid)} is paid tax free, {pounds(paid - ordinary)} more than without the scheme's protection. This relies on "
+        "all benefits of the scheme being taken on one day. The scheme works out the protected amount; ask it for the figure.",
+        (*year.person.pension_path, "protected_tax_free_share"),
+        about=year.person,
+        figures=year.figures,
+        money={"tax_free_by_protection": paid, "above_the_quarter": paid - ordinary},
     )
 
 
@@ -358,34 +423,96 @@ def lump_sum_allowances_used_disagree(case: PersonCase, entry: Entry) -> Found:
     "protected_lump_sum_allowance_ignored",
     "check",
     "The protected lump sum allowance is ignored",
-    "The protected lump sum allowance given is less than the standard lump sum allowance of the tax year or, before 6 April "
-    "2024, than a quarter of the lifetime allowance.",
-    facts=("lump_sum_allowances.protected_lump_sum_allowance",),
+    "A protected allowance that is given is less than the standard one of the tax year or, before 6 April 2024, than a quarter "
+    "of the lifetime allowance.",
+    facts=(
+        "lump_sum_allowances.protected_lump_sum_allowance",
+        "lump_sum_allowances.protected_lump_sum_and_death_benefit_allowance",
+    ),
     sources=(
-        "Income Tax (Earnings and Pensions) Act 2003 ss.637P-637Q",
+        "Income Tax (Earnings and Pensions) Act 2003 ss.637P-637S",
         "Finance Act 2024 Sch.9",
         "Finance Act 2004 Sch.36",
     ),
-    figures={"protected_lump_sum_allowance": "pounds", "standard_lump_sum_allowance": "pounds"},
+    figures={
+        "protected_lump_sum_allowance": "pounds",
+        "standard_lump_sum_allowance": "pounds",
+        "protected_lump_sum_and_death_benefit_allowance": "pounds",
+        "standard_lump_sum_and_death_benefit_allowance": "pounds",
+    },
 )
 def protected_lump_sum_allowance_ignored(case: PersonCase, entry: Entry) -> Found:
     """A protected allowance counts only where it is more than everybody has."""
-    year = case.years[0]
-    given, rules = case.given.protected_lump_sum_allowance, year.rules.lump_sums
-    if given is None:
-        return ()
+    rules, pension = case.years[0].rules.lump_sums, case.given
     standard = rules.lump_sum_allowance
     if standard is None:
         standard = quarter(rules.standard_lifetime_allowance_before_2024, rules)
-    if given >= standard:
-        return ()
+    both = rules.lump_sum_and_death_benefit_allowance
+    told: Found = ()
+    given = pension.protected_lump_sum_allowance
+    if given is not None and given < standard:
+        told += _ignored(case, "lump_sum_allowance", given, standard, entry)
+    given = pension.protected_lump_sum_and_death_benefit_allowance
+    if given is not None and both is not None and given < both:
+        told += _ignored(case, "lump_sum_and_death_benefit_allowance", given, both, entry)
+    return told
+
+
+def _ignored(case: PersonCase, name: str, given: Pence, standard: Pence, entry: Entry) -> Found:
+    year = case.years[0]
     return entry.warn(
-        f"A protected lump sum allowance of {pounds(given)} was given. It is ignored, because it is less than the standard "
+        f"A protected {name.replace('_', ' ')} of {pounds(given)} was given. It is ignored, because it is less than the standard "
         f"{pounds(standard)} that everybody has in {year.name}. Check the amount, or leave it out if there is no protection.",
-        (*case.person.path, "lump_sum_allowances", "protected_lump_sum_allowance"),
+        (*case.person.path, "lump_sum_allowances", f"protected_{name}"),
         about=case.person,
         figures=year.figures,
-        money={"protected_lump_sum_allowance": given, "standard_lump_sum_allowance": standard},
+        money={f"protected_{name}": given, f"standard_{name}": standard},
+    )
+
+
+@TOPIC.of_a_person(
+    "contributions_may_end_protection",
+    "check",
+    "New contributions may end protection",
+    "A protected allowance above the standard one is given, and contributions are made or planned.",
+    facts=(
+        "lump_sum_allowances.protected_lump_sum_allowance",
+        "lump_sum_allowances.protected_lump_sum_and_death_benefit_allowance",
+        "contributions",
+    ),
+    sources=(
+        "Finance Act 2004 Sch.36",
+        "Finance Act 2011 Sch.18",
+        "Finance Act 2013 Sch.22",
+        "Finance (No. 2) Act 2023 s.23",
+    ),
+    figures={"contributions_made_or_planned": "pounds"},
+    since=first_day_with(_KEPT),
+    only="with_facts",
+    severity="lasting",
+)
+def contributions_may_end_protection(case: PersonCase, entry: Entry) -> Found:
+    """Fixed and enhanced protection can be lost by new contributions, but not where it was applied for before 15 March 2023."""
+    facts, year, rules = case.person.facts, case.years[0], case.years[0].rules.lump_sums
+    if facts is None or not facts.contributions or not year.figures.has(_KEPT):
+        return ()
+    given = case.given
+    of_one = rules.lump_sum_allowance or quarter(rules.standard_lifetime_allowance_before_2024, rules)
+    of_both = rules.lump_sum_and_death_benefit_allowance or rules.standard_lifetime_allowance_before_2024
+    if (given.protected_lump_sum_allowance or 0) <= of_one and (
+        given.protected_lump_sum_and_death_benefit_allowance or 0
+    ) <= of_both:
+        return ()
+    day = day_month_year(year.figures.day(_KEPT))
+    paid = sum(one.amount for one in facts.contributions)
+    return entry.warn(
+        f"Contributions of {pounds(paid)} are made or planned, and an allowance is protected. They can end fixed or enhanced "
+        f"protection that was applied for on or after {day}. Protection applied for before then is kept. We were not told when "
+        "it was.",
+        (*case.person.path, "contributions"),
+        about=case.person,
+        figures=year.figures,
+        money={"contributions_made_or_planned": paid},
     )
 
 
@@ -480,9 +607,19 @@ def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     "lifetime_allowance_exceeded",
     "costs",
     "Above the lifetime allowance",
-    "Before 6 April 2024, more is taken than the lifetime allowance leaves; the charge ended on 5 April 2023.",
-    facts=("lump_sum_allowances.lifetime_allowance_used", "pensions.uncrystallised", "withdrawals.amount"),
-    sources=("Finance Act 2004 ss.214-215", "Finance (No. 2) Act 2023 ss.18-19"),
+    "Before 6 April 2024 and under 75, more is taken than the lifetime allowance leaves; the charge ended on 5 April 2023.",
+    facts=(
+        "lump_sum_allowances.lifetime_allowance_used",
+        "pensions.uncrystallised",
+        "withdrawals.amount",
+        "withdrawals.date",
+        "date_of_birth",
+    ),
+    sources=(
+        "Finance Act 2004 ss.214-216 and Sch.29 para 11",
+        "Finance (No. 2) Act 2023 ss.18-19",
+        "HMRC Pensions Tax Manual PTM088650",
+    ),
     figures={"above_lifetime_allowance": "pounds", "lifetime_allowance_charge": "pounds"},
     until=last_day_with("pension.lifetime_allowance"),
     of_one_pension=True,
@@ -494,12 +631,21 @@ def lifetime_allowance_exceeded(year: YearFacts, taken: Taken, entry: Entry) -> 
         return ()
     charge = taken.payment.charge
     charged = year.rules.lump_sums.regime == "lifetime_allowance_charge"
+    lump_sum = (
+        "is a lifetime allowance excess lump sum"
+        if taken.payment.excess_lump_sum
+        else "is above the lifetime allowance"
+    )
     detail = (
-        f"{pounds(over)} of this is above the lifetime allowance and is charged {pounds(charge)}."
+        f"{pounds(over)} of this {lump_sum} and is charged {pounds(charge)}."
         if charged
         else f"{pounds(over)} of this is above the lifetime allowance. There is no charge in {year.name}; it is taxed as "
         "pension income."
     )
+    until = year.rules.lump_sums.tested_until_age
+    if charged and until is not None and taken.day is None and taken.age >= until:
+        reached = day_month_year(birthday(year.person.born, until))
+        detail += f" From {reached}, at {until}, nothing is charged. We were not told the payment date."
     return entry.warn(
         detail + " Check with every scheme the percentage already used.",
         (*year.person.path, "lump_sum_allowances", "lifetime_allowance_used"),
@@ -533,7 +679,16 @@ def lifetime_allowance_nearly_used(year: YearFacts, entry: Entry) -> Found:
         about=year.person,
         figures=year.figures,
         money={"lifetime_allowance_left": left, "uncrystallised_left": year.after.uncrystallised},
+        caveats=_from_75(year),
     )
+
+
+def _from_75(year: YearFacts) -> tuple[str, ...]:
+    """What is not certain of tax-free cash once the scheme has made its test of the lifetime allowance at 75."""
+    until = year.rules.lump_sums.tested_until_age
+    if until is None or year.age < until:
+        return ()
+    return (f"How much tax-free cash is left from age {until} depends on the scheme's test at {until}.",)
 
 
 def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
@@ -558,19 +713,18 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
     sources=("Finance Act 2024 Sch.9 paras 125-128", "HMRC Pensions Tax Manual PTM174300"),
     figures={"lump_sum_allowance_assumed_used": "pounds"},
     since=first_day_with("pension.lump_sum_allowance"),
-    only="with_facts",
     severity="lasting",
 )
 def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) -> Found:
     """What was really received tax free was not given, and decides whether a certificate would help."""
-    facts, found = case.person.facts, _transition(case)
-    if facts is None or found is None or facts.tax_free_received_before_6_april_2024 is not None:
+    found = _transition(case)
+    if found is None or case.person.tax_free_received is not None:
         return ()
     year, assumed = found
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)} of the lump sum allowance. A certificate "
-        "can replace this with what was actually paid tax free. It must be applied for before this lump sum. We were not "
-        "told the amount.",
+        "can replace this with what was actually paid tax free. It must be applied for before the lump sum of "
+        f"{year.name}. We were not told the amount.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
         about=case.person,
         figures=year.figures,
@@ -595,21 +749,21 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
         "allowance_gained_by_certificate": "pounds",
     },
     since=first_day_with("pension.lump_sum_allowance"),
-    only="with_facts",
     severity="lasting",
 )
 def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -> Found:
     """Less was received tax free than is assumed."""
-    facts, found = case.person.facts, _transition(case)
-    if facts is None or found is None or facts.tax_free_received_before_6_april_2024 is None:
+    found, received = _transition(case), case.person.tax_free_received
+    if found is None or received is None:
         return ()
-    (year, assumed), received = found, facts.tax_free_received_before_6_april_2024
+    year, assumed = found
     if received >= assumed:
         return ()
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, but only {pounds(received)} was received "
         "tax free. A transitional tax-free amount certificate would leave "
-        f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before this lump sum.",
+        f"{pounds(assumed - received)} more allowance. It must be applied for, with full evidence, before the lump sum of "
+        f"{year.name}.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
         about=case.person,
         figures=year.figures,
@@ -638,21 +792,20 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
         "allowance_lost_by_certificate": "pounds",
     },
     since=first_day_with("pension.lump_sum_allowance"),
-    only="with_facts",
     severity="lasting",
 )
 def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
     """More was received tax free than is assumed."""
-    facts, found = case.person.facts, _transition(case)
-    if facts is None or found is None or facts.tax_free_received_before_6_april_2024 is None:
+    found, received = _transition(case), case.person.tax_free_received
+    if found is None or received is None:
         return ()
-    (year, assumed), received = found, facts.tax_free_received_before_6_april_2024
+    year, assumed = found
     if received <= assumed:
         return ()
     return entry.warn(
         f"Benefits before 6 April 2024 are assumed to have used {pounds(assumed)}, although {pounds(received)} was received "
         "tax free. A transitional tax-free amount certificate would leave "
-        f"{pounds(received - assumed)} less allowance. Nobody is required to apply.",
+        f"{pounds(received - assumed)} less allowance for {year.name}. Nobody is required to apply.",
         (*case.person.path, "lump_sum_allowances", _RECEIVED),
         about=case.person,
         figures=year.figures,

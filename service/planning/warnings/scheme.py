@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from service.law.ages import age_on
+from service.law.lump_sums import quarter
 from service.law.rounding import down_to_the_penny
+from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.warnings.circumstances import (
     NOTHING_MUCH,
     Circumstances,
     PensionCase,
     PersonCase,
+    PersonFacts,
     Taken,
     YearFacts,
 )
@@ -21,6 +24,7 @@ from service.planning.wording import per_cent, pounds, starting
 TOPIC: Topic = Topic()
 
 _ADVICE = "pension.safeguarded_benefits_advice_threshold"
+_EXIT_CHARGE = "pension.exit_charge_limit_share"
 
 
 def _first_crystallising(case: PensionCase) -> tuple[YearFacts, Taken] | None:
@@ -35,47 +39,77 @@ def _first_crystallising(case: PensionCase) -> tuple[YearFacts, Taken] | None:
     )
 
 
-def _leaves(case: PensionCase) -> bool:
-    """Whether the pension is to be transferred."""
-    return case.features.transfer_planned or case.features.transfer_flag != "none"
+def _worth_advice(case: PensionCase) -> tuple[YearFacts, Pence] | None:
+    """The tax year in which safeguarded benefits of more than the threshold are given up, and what they are worth; None where no
+    advice is asked for by law.
+
+    Pension Schemes Act 2015 s.48(1): a transfer for flexible benefits, a conversion into them, and a UFPLS. A guaranteed annuity
+    rate is a safeguarded benefit. Where the value of those benefits was not given, or as nothing, it is that of the
+    uncrystallised funds, which is our choice.
+    """
+    features = case.features
+    if not features.safeguarded_benefits and not features.guaranteed_annuity_rate:
+        return None
+    found = _first_crystallising(case)
+    if found is None and not features.leaves:
+        return None
+    year = found[0] if found else case.years[0]
+    value = features.safeguarded_benefits or year.before.uncrystallised
+    return (year, value) if value > year.figures.money(_ADVICE) else None
 
 
 @TOPIC.of_a_pension(
     "advice_required_for_safeguarded_benefits",
     "check",
     "Advice is required by law first",
-    "Safeguarded benefits are worth more than the threshold, and some of the pension is taken, moved to drawdown "
-    "or transferred.",
-    facts=("pensions.safeguarded_benefits", "withdrawals.method", "pensions.transfer_planned"),
+    "Safeguarded benefits, a guaranteed annuity rate among them, are worth more than the threshold, and some of the pension is "
+    "taken, moved to drawdown or transferred.",
+    facts=(
+        "pensions.safeguarded_benefits",
+        "pensions.guaranteed_annuity_rate",
+        "pensions.uncrystallised",
+        "withdrawals.method",
+        "pensions.transfer_planned",
+    ),
     sources=(
         "Pension Schemes Act 2015 s.48",
         "SI 2015/742 reg.5",
     ),
-    figures={"safeguarded_benefits": "pounds", "safeguarded_benefits_advice_threshold": "pounds"},
+    figures={
+        "safeguarded_benefits": "pounds",
+        "uncrystallised_before": "pounds",
+        "safeguarded_benefits_advice_threshold": "pounds",
+    },
     of_one_pension=True,
     only="with_facts",
     severity="lasting",
 )
 def advice_required_for_safeguarded_benefits(case: PensionCase, entry: Entry) -> Found:
     """Safeguarded benefits over the threshold may be given up only after advice."""
-    if not case.features.safeguarded_benefits:
+    found = _worth_advice(case)
+    if found is None:
         return ()
-    found = _first_crystallising(case)
-    if found is None and not _leaves(case):
-        return ()
-    year = found[0] if found else case.years[0]
-    value, limit = case.features.safeguarded_benefits, year.figures.money(_ADVICE)
-    if value <= limit:
-        return ()
+    year, value = found
+    limit, known = year.figures.money(_ADVICE), bool(case.features.safeguarded_benefits)
+    taken_advice = f"{case.person.you} {case.person.does('have', 'has')} taken advice from an authorised adviser"
+    if known:
+        detail = (
+            f"This pension has safeguarded benefits worth {pounds(value)}, more than {pounds(limit)}. By law the scheme must "
+            f"check that {taken_advice}. It must do so before it pays or transfers this money."
+        )
+    else:
+        detail = (
+            f"This pension has a guaranteed annuity rate, with {pounds(value)} not yet accessed. If its transfer value is more "
+            f"than {pounds(limit)}, the scheme must by law check that {taken_advice}. It must do so before it pays or transfers "
+            "this money."
+        )
     return entry.warn(
-        f"This pension has safeguarded benefits worth {pounds(value)}, more than {pounds(limit)}. By law the scheme must "
-        f"check that {case.person.you} {case.person.does('have', 'has')} taken advice from an authorised adviser. It must do "
-        "so before it pays or transfers this money.",
-        (*case.path, "safeguarded_benefits"),
+        detail,
+        (*case.path, "safeguarded_benefits" if known else "guaranteed_annuity_rate"),
         about=case.person,
         figures=year.figures,
         rests_on=(_ADVICE,),
-        money={"safeguarded_benefits": value},
+        money={"safeguarded_benefits" if known else "uncrystallised_before": value},
     )
 
 
@@ -96,16 +130,16 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
     if not case.features.guaranteed_annuity_rate:
         return ()
     found = _first_crystallising(case)
-    if found is None and not _leaves(case):
+    if found is None and not case.features.leaves:
         return ()
     year = found[0] if found else case.years[0]
     taken = sum(one.payment.from_uncrystallised for every in case.years for one in every.taken)
-    amount = case.years[0].held_before if _leaves(case) else taken
+    amount = case.years[0].held_before if case.features.leaves else taken
     if amount <= 0:
         return ()
     return entry.warn(
         f"{starting(case.person.your)} pension has a guaranteed annuity rate. It is lost on the {pounds(amount)} that is "
-        f"{'transferred' if _leaves(case) else 'taken by another method'}. Ask the scheme what income the guarantee would "
+        f"{'transferred' if case.features.leaves else 'taken by another method'}. Ask the scheme what income the guarantee would "
         "pay and when it can be taken.",
         (*case.path, "guaranteed_annuity_rate"),
         about=case.person,
@@ -114,11 +148,12 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
     )
 
 
-@TOPIC.of_a_pension(
+@TOPIC.of_a_person(
     "protected_lump_sum_lost",
     "costs",
     "A protected lump sum is lost",
-    "The scheme protects more than a quarter tax free, and a UFPLS or a transfer loses it.",
+    "The scheme protects more than a quarter tax free, and the pension is transferred, or not all of it is taken on one day as "
+    "the protected lump sum with drawdown.",
     facts=(
         "pensions.protected_tax_free_share",
         "withdrawals.method",
@@ -126,32 +161,84 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
         "pensions.transfer_planned",
     ),
     sources=("Finance Act 2004 Sch.36 para 31(3)", "Finance Act 2004 Sch.36 paras 31-34"),
-    figures={"protection_lost_on": "pounds", "tax_free_cash_lost": "pounds"},
+    figures={"protection_lost_on": "pounds", "tax_free_cash_lost": "pounds", "protected_tax_free_share": "fraction"},
     of_one_pension=True,
-    only="with_facts",
     severity="lasting",
 )
-def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
-    """A scheme's protected lump sum of more than a quarter is lost by a UFPLS or a transfer."""
-    if case.features.protected_tax_free_share is None:
-        return ()
-    year = case.years[0]
-    rate = year.rules.lump_sums.tax_free_rate
-    share = case.features.protected_tax_free_share
-    paid = sum(taken.payment.gross for every in case.years for taken in every.taken if taken.method == "ufpls")
-    amount = year.before.uncrystallised if _leaves(case) else paid
-    lost = down_to_the_penny(amount * (share - rate))
+def protected_lump_sum_lost(case: PersonCase, entry: Entry) -> Found:
+    """A scheme's protected lump sum of more than a quarter is lost where not all its pensions begin on the same day.
+
+    The protection is of the whole pension, so the loss is that on all of it. It is tax-free cash and no tax, so it has no cost
+    beside other costs.
+    """
+    told: Found = ()
+    known: set[int | None] = set()
+    for year in case.years:
+        for taken in year.taken:
+            share = taken.before.protected_tax_free_share
+            if share > year.rules.lump_sums.tax_free_rate and taken.pension not in known:
+                if not taken.payment.from_uncrystallised or not taken.payment.gross:
+                    continue
+                known.add(taken.pension)
+                told += _lost_by(year, taken, entry)
+    for one in case.pensions:
+        if one.features.leaves and one.person.pension not in known:
+            told += _lost_by_transfer(one, entry)
+    return told
+
+
+def _lost_by(year: YearFacts, taken: Taken, entry: Entry) -> Found:
+    """What the first withdrawal from the uncrystallised funds of a pension loses of its protected lump sum."""
+    rules, pension = year.rules.lump_sums, taken.before
+    held, share = pension.uncrystallised, pension.protected_tax_free_share
+    protected = down_to_the_penny(held * share)
+    whole = taken.payment.from_uncrystallised == held and taken.method in ("pcls", "pcls_and_drawdown")
+    had = taken.payment.tax_free if whole else min(quarter(held, rules), taken.left_before.tax_free)
+    lost = protected - had
     if lost <= 0:
         return ()
+    if entry.in_codes:
+        return entry.code_alone()
+    how = "the pension is taken in parts"
+    if taken.method in ("ufpls", "small_pot"):
+        how = f"it is taken as a {'UFPLS' if taken.method == 'ufpls' else 'small pot'}"
+    elif whole:
+        how = ""
+    return _told_of_loss(year.of_pension(taken.pension), share, held, lost, how, entry)
+
+
+def _lost_by_transfer(case: PensionCase, entry: Entry) -> Found:
+    year, share = case.years[0], case.features.protected_tax_free_share or 0
+    rules, held = year.rules.lump_sums, year.before.uncrystallised
+    lost = down_to_the_penny(held * share) - min(quarter(held, rules), year.left_before.tax_free)
+    if share <= rules.tax_free_rate or lost <= 0:
+        return ()
+    return _told_of_loss(year, share, held, lost, "it is transferred", entry, case.person)
+
+
+def _told_of_loss(
+    year: YearFacts,
+    share: BasisPoints,
+    held: Pence,
+    lost: Pence,
+    how: str,
+    entry: Entry,
+    person: PersonFacts | None = None,
+) -> Found:
+    about = person or year.person
+    lost_by = (
+        f"That is lost because {how}. Of {pounds(held)}, {pounds(lost)} less is tax free. All of the scheme's benefits must be "
+        "taken on one day to keep it."
+        if how
+        else f"Of {pounds(held)}, {pounds(lost)} less is taken now. It cannot be taken tax free later."
+    )
     return entry.warn(
-        f"This scheme protects {per_cent(share)} of the pension as tax-free cash. A UFPLS or a transfer brings this "
-        f"down to {per_cent(rate)}. Of {pounds(amount)}, {pounds(lost)} less would be tax free. Ask the scheme how to keep the "
-        "protection.",
-        (*case.path, "protected_tax_free_share"),
-        about=case.person,
+        f"This scheme protects {per_cent(share)} of the pension as tax-free cash. {lost_by} Ask the scheme for the exact amount.",
+        (*about.pension_path, "protected_tax_free_share"),
+        about=about,
         figures=year.figures,
-        money={"protection_lost_on": amount, "tax_free_cash_lost": lost},
-        cost=lost,
+        money={"protection_lost_on": held, "tax_free_cash_lost": lost},
+        rates={"protected_tax_free_share": share},
     )
 
 
@@ -160,9 +247,20 @@ def protected_lump_sum_lost(case: PensionCase, entry: Entry) -> Found:
     "costs",
     "The scheme makes an exit charge",
     "There is an exit charge, and money is withdrawn or transferred.",
-    facts=("pensions.exit_charge", "withdrawals.amount", "pensions.transfer_planned"),
-    sources=("Financial Services and Markets Act 2000 s.137FBB",),
-    figures={"exit_charge": "pounds", "pension_before": "pounds"},
+    facts=(
+        "pensions.exit_charge",
+        "pensions.scheme_kind",
+        "withdrawals.amount",
+        "pensions.transfer_planned",
+        "date_of_birth",
+    ),
+    sources=("Financial Services and Markets Act 2000 s.137FBB", "FCA policy statement PS16/24"),
+    figures={
+        "exit_charge": "pounds",
+        "pension_before": "pounds",
+        "exit_charge_limit": "pounds",
+        "exit_charge_limit_share": "fraction",
+    },
     of_one_pension=True,
     only="with_facts",
 )
@@ -171,27 +269,44 @@ def exit_charge(case: PensionCase, entry: Entry) -> Found:
     if not case.features.exit_charge:
         return ()
     year = next((year for year in case.years if year.gross), None)
-    if year is None and not _leaves(case):
+    if year is None and not case.features.leaves:
         return ()
     year = year or case.years[0]
     held = year.held_before
     if held <= 0:
         return ()
-    charge = case.features.exit_charge
+    charge, limit = case.features.exit_charge, year.figures.rate(_EXIT_CHARGE)
+    share = charge * WHOLE // held
+    of_age = age_on(case.person.born, year.figures.start) >= year.rules.minimum_pension_age
+    text = f"The scheme makes an exit charge of {pounds(charge)} on {pounds(held)}, {_about(share)}."
+    most = down_to_the_penny(held * limit)
+    capped = case.features.scheme_kind != "occupational" and of_age and charge > most
+    if capped:
+        text += (
+            f" From the minimum pension age a personal pension can usually charge at most {per_cent(limit)}, here "
+            f"{pounds(most)}. Contracts made since 31 March 2017 can charge nothing. Ask the scheme why it charges more."
+        )
+    else:
+        text += " Ask the scheme whether and when the charge ends."
     return entry.warn(
-        f"The scheme makes an exit charge of {pounds(charge)} on {pounds(held)}. From the minimum pension age, a personal "
-        "pension can usually charge at most 1%. Ask the scheme whether and when the charge ends.",
+        text,
         (*case.path, "exit_charge"),
         about=case.person,
         figures=year.figures,
-        money={"exit_charge": charge, "pension_before": held},
+        rests_on=(_EXIT_CHARGE,) if capped else (),
+        money={"exit_charge": charge, "pension_before": held, **({"exit_charge_limit": most} if capped else {})},
         cost=charge,
     )
 
 
+def _about(share: BasisPoints) -> str:
+    """A share of a fund as a sentence tells it."""
+    return f"{per_cent(share)} of it" if share else "a small part of it"
+
+
 @TOPIC.of_a_person(
     "employer_contributions_lost",
-    "costs",
+    "check",
     "Employer contributions would end",
     "The employer pays in, and the pension is emptied or transferred.",
     facts=("contributions", "withdrawals.amount", "pensions.transfer_planned"),
@@ -217,14 +332,13 @@ def employer_contributions_lost(case: PersonCase, entry: Entry) -> Found:
         about=case.person,
         figures=year.figures,
         money={"employer_contributions": yearly},
-        cost=yearly,
     )
 
 
 def _ends_in(case: PensionCase) -> YearFacts | None:
     """The tax year in which a pension is emptied, or the first one where it is to be transferred."""
     emptied = next((year for year in case.years if year.gross and year.held_after < NOTHING_MUCH), None)
-    return emptied or (case.years[0] if _leaves(case) else None)
+    return emptied or (case.years[0] if case.features.leaves else None)
 
 
 @TOPIC.of_a_pension(
@@ -300,7 +414,7 @@ def transfer_red_flag(case: Circumstances, entry: Entry) -> Found:
     for one in _flagged(case, "red"):
         told += entry.warn(
             "The scheme has found a red flag, so the legal right to this transfer is lost. Ask the scheme which flag it "
-            "found. A suspected scam can be reported to Report Fraud, or in Scotland to the police.",
+            "found. A suspected scam can be reported to the FCA, and to Report Fraud or, in Scotland, the police.",
             (*one.path, "transfer_flag"),
             about=one.person,
             figures=one.years[0].figures,
@@ -405,7 +519,8 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
     "take_regulated_advice",
     "check",
     "These rights cannot be regained",
-    "Safeguarded benefits, a guaranteed annuity rate or a protected lump sum are given up, and no adviser is given.",
+    "Safeguarded benefits, a guaranteed annuity rate or a protected lump sum are given up, no advice is required by law, and no "
+    "adviser is given.",
     facts=(
         "circumstances.regulated_adviser",
         "pensions.safeguarded_benefits",
@@ -431,7 +546,11 @@ def take_regulated_advice(case: PensionCase, entry: Entry) -> Found:
         or features.guaranteed_annuity_rate
         or (features.protected_tax_free_share or 0) > case.years[0].rules.lump_sums.tax_free_rate
     )
-    if not valuable or (_first_crystallising(case) is None and not _leaves(case)):
+    if (
+        not valuable
+        or _worth_advice(case) is not None
+        or (_first_crystallising(case) is None and not case.features.leaves)
+    ):
         return ()
     return entry.warn(
         f"{starting(case.person.your)} pension has rights that cannot be regained once given up. An adviser authorised by "

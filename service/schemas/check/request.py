@@ -86,9 +86,10 @@ _STUDENT_LOANS = tuple(StudentLoansSchema().load_fields)
 _OF_THE_SCHEME = tuple(field for field in Features.__dataclass_fields__)
 _OF_THE_ISA = ("value", "subscribed_this_year", "withdrawn_this_year", "flexible")
 _PLAIN_CIRCUMSTANCES = tuple(
-    name for name in CircumstancesSchema().load_fields if name not in ("benefits", "student_loans", "inherited_pension")
+    name
+    for name in CircumstancesSchema().load_fields
+    if name not in ("benefits", "student_loans", "inherited_pension", "small_pots_taken")
 )
-_RECEIVED = "tax_free_received_before_6_april_2024"
 
 
 def _person(values: Mapping[str, Any]) -> PersonAsked:
@@ -107,7 +108,6 @@ def _person(values: Mapping[str, Any]) -> PersonAsked:
             **facts,
             cash=values.get("cash", 0),
             isas=Isas(**{name: isa[name] for name in _OF_THE_ISA if name in isa}),
-            tax_free_received_before_6_april_2024=values.get("lump_sum_allowances", {}).get(_RECEIVED),
             child_benefit_given="child_benefit" in values,
         ),
         features=tuple(

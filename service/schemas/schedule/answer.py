@@ -7,6 +7,7 @@ from typing import Any
 
 from service.planning.household import Member
 from service.planning.projection.balances import cash_held, isa_held, pension_held
+from service.planning.projection.timeline import Period
 from service.planning.schedule.schedule import (
     LEAVES_OUT,
     Comparison,
@@ -61,12 +62,12 @@ def _year(year: ScheduleYear, members: Sequence[Member]) -> dict[str, Any]:
         "to": period.last.isoformat(),
         "standing": period.rules.figures.standing,
         "spending": pounds(year.spending),
-        "people": [_person(person, member) for person, member in zip(year.people, members, strict=True)],
+        "people": [_person(person, member, year.period) for person, member in zip(year.people, members, strict=True)],
         "household": in_pounds(year.household, HouseholdPeriod._fields),
     }
 
 
-def _person(person: SchedulePerson, member: Member) -> dict[str, Any]:
+def _person(person: SchedulePerson, member: Member, period: Period) -> dict[str, Any]:
     record = person.record
     opened = record.opened
     return {
@@ -91,7 +92,11 @@ def _person(person: SchedulePerson, member: Member) -> dict[str, Any]:
                 "used": pounds(person.isa_used),
                 "unused": pounds(person.isa_unused),
             },
-            "tax_free_lump_sums": {"used": pounds(record.tax_free), "left": pounds(record.tax_free_left)},
+            "tax_free_lump_sums": {
+                "used": pounds(record.tax_free),
+                "left": pounds(record.tax_free_left),
+                "available": pounds(record.tax_free_available(period)),
+            },
             "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
         },
         "pensions": pensions_answer(person.pension, record.after.pension, member),

@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 
 from service.law.ages import age_on
 from service.planning.household import Member
+from service.planning.projection.timeline import Period
 from service.planning.timing.break_even import PARTS, AgeBreakEven, GrowthBreakEven
 from service.planning.timing.comparison import (
     DeathResult,
@@ -140,7 +141,7 @@ def _year(year: OptionPeriod, members: Sequence[Member]) -> dict[str, Any]:
         "from": period.first.isoformat(),
         "to": period.last.isoformat(),
         "standing": period.rules.figures.standing,
-        "people": [_person(person, member) for person, member in zip(year.people, members, strict=True)],
+        "people": [_person(person, member, year.period) for person, member in zip(year.people, members, strict=True)],
         "household": {
             "income_tax": pounds(year.income_tax),
             "income_tax_so_far": pounds(year.income_tax_so_far),
@@ -152,7 +153,7 @@ def _year(year: OptionPeriod, members: Sequence[Member]) -> dict[str, Any]:
     }
 
 
-def _person(person: OptionPerson, member: Member) -> dict[str, Any]:
+def _person(person: OptionPerson, member: Member, period: Period) -> dict[str, Any]:
     record = person.record
     return {
         "age": person.age,
@@ -166,7 +167,11 @@ def _person(person: OptionPerson, member: Member) -> dict[str, Any]:
         "spent": pounds(record.spent),
         "moved_from_partner": pounds(person.moved),
         "allowances": {
-            "tax_free_lump_sums": {"used": pounds(person.tax_free), "left": pounds(record.tax_free_left)},
+            "tax_free_lump_sums": {
+                "used": pounds(person.tax_free),
+                "left": pounds(record.tax_free_left),
+                "available": pounds(record.tax_free_available(period)),
+            },
             "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
         },
         "pensions": pensions_answer(person.pension, record.after.pension, member),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.planning.warning_requests import by_code, request, w
+from tests.planning.warning_requests import by_code, found_in, request, w
 from tests.planning.warnings.pairs import DRAWN, Case, Pair, either_side
 
 
@@ -22,20 +22,32 @@ CASES: dict[str, list[Pair]] = {
         ),
         # Caught between: 56 on 5 April 2028, and 56 still on 6 April, when it is 57.
         (
-            request(w("drawdown", 1_000, "2028-04-06"), date_of_birth="1972-01-01"),
-            request(w("drawdown", 1_000, "2028-04-05"), date_of_birth="1972-01-01"),
+            request(w("ufpls", 1_000, "2028-04-06"), date_of_birth="1972-01-01"),
+            request(w("ufpls", 1_000, "2028-04-05"), date_of_birth="1972-01-01"),
         ),
         (
-            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-02"),
-            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-01"),
+            request(w("pcls", 1_000, "2028-09-01"), date_of_birth="1971-09-02"),
+            request(w("pcls", 1_000, "2028-09-01"), date_of_birth="1971-09-01"),
         ),
+        # Drawdown may have begun under the lower age by whoever reached it on 5 April 2028, and by nobody younger.
+        (
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-06"),
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-05"),
+        ),
+        # Finance Act 2004 s.165, pension rule 1: the ill-health condition stands in the place of the age.
+        (born("1971-09-02"), request(DRAWN, date_of_birth="1971-09-02", ill_health="unable_to_work")),
+        (born("1971-09-02"), request(DRAWN, date_of_birth="1971-09-02", ill_health="life_expectancy_under_a_year")),
         (born("1976-09-01"), request(DRAWN, date_of_birth="1976-09-01", pension={"protected_pension_age": 50})),
     ],
     "access_closes_again": [
         # 57 on 7 April 2028, and on 6 April 2028.
         (born("1971-04-07"), born("1971-04-06")),
         (born("1971-04-07"), request(DRAWN, date_of_birth="1971-04-07", pension={"protected_pension_age": 55})),
-        (born("1971-04-07"), request(DRAWN, date_of_birth="1971-04-07", pension={"uncrystallised": 0})),
+        # What is in drawdown counts as well: of 1,000 all of it is drawn, or all but a penny.
+        (
+            request(DRAWN, date_of_birth="1971-04-07", pension={"uncrystallised": 0, "drawdown": 1_000.01}),
+            request(DRAWN, date_of_birth="1971-04-07", pension={"uncrystallised": 0, "drawdown": 1_000}),
+        ),
         (
             request(w("drawdown", 1_000, "2028-04-05"), date_of_birth="1971-04-07"),
             request(w("drawdown", 1_000, "2028-04-07"), date_of_birth="1971-04-07"),
@@ -73,10 +85,93 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 0), date_of_birth="1976-09-01", pension={"protected_pension_age": 50}),
         ),
     ],
-    "unauthorised_payment_charges": [(born("1971-09-02"), born("1971-09-01"))],
+    # Finance Act 2004 s.165 against what HMRC allowed in 2010 (a professional journal of 4 January 2010): unsettled for 2028.
+    "drawdown_under_new_minimum_pension_age": [
+        (
+            request(w("drawdown", 1_000, "2028-04-06"), date_of_birth="1973-04-05", flexibly_accessed=True),
+            request(w("drawdown", 1_000, "2028-04-05"), date_of_birth="1973-04-05", flexibly_accessed=True),
+        ),
+        (
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-05"),
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-06"),
+        ),
+        # 56 on the day, and 57.
+        (
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-02"),
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-01"),
+        ),
+        (
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-02"),
+            request(w("ufpls", 1_000, "2028-09-01"), date_of_birth="1971-09-02"),
+        ),
+        (
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-02"),
+            request(
+                w("drawdown", 1_000, "2028-09-01"), date_of_birth="1971-09-02", pension={"protected_pension_age": 55}
+            ),
+        ),
+    ],
+    # Finance Act 2004 Sch.36 paras 21-23ZB. Under 57, which is the age from 6 April 2028.
+    "protected_pension_age_lost": [
+        (
+            request(w("pcls", 1_000), date_of_birth="1974-01-01", pension={"protected_pension_age": 50, "drawdown": 0}),
+            request(
+                w("pcls", 50_000), date_of_birth="1974-01-01", pension={"protected_pension_age": 50, "drawdown": 0}
+            ),
+        ),
+        (
+            request(pension={"protected_pension_age": 55, "transfer_planned": True}, date_of_birth="1970-01-01"),
+            request(pension={"protected_pension_age": 55}, date_of_birth="1970-01-01"),
+        ),
+        (
+            request(pension={"protected_pension_age": 56, "transfer_planned": True}, date_of_birth="1970-01-01"),
+            request(pension={"protected_pension_age": 57, "transfer_planned": True}, date_of_birth="1970-01-01"),
+        ),
+        # 57 on 6 April 2026, and the day after.
+        (
+            request(pension={"protected_pension_age": 55, "transfer_planned": True}, date_of_birth="1969-04-07"),
+            request(pension={"protected_pension_age": 55, "transfer_planned": True}, date_of_birth="1969-04-06"),
+        ),
+    ],
+    "unauthorised_payment_charges": [
+        (born("1971-09-02"), born("1971-09-01")),
+        (born("1971-09-02"), request(DRAWN, date_of_birth="1971-09-02", ill_health="unable_to_work")),
+        (
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-06"),
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-05"),
+        ),
+    ],
     "ill_health_route": [
         (born("1971-09-02"), born("1971-09-01")),
         (born("1971-09-02"), request(DRAWN, date_of_birth="1971-09-02", ill_health="none")),
+        # Somebody old enough may have a serious ill-health lump sum of what is uncrystallised.
+        (
+            request(DRAWN, ill_health="life_expectancy_under_a_year", pension={"uncrystallised": 0.01}),
+            request(DRAWN, ill_health="life_expectancy_under_a_year", pension={"uncrystallised": 0}),
+        ),
+        (
+            request(ill_health="life_expectancy_under_a_year"),
+            request(ill_health="unable_to_work"),
+        ),
+        (
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-05", ill_health="unable_to_work"),
+            request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-05"),
+        ),
+    ],
+    # Taxation of Pensions Act 2014: from 6 April 2015. 55 on 5 April 2015, and a day later.
+    "capped_drawdown": [
+        (
+            request(DRAWN, date_of_birth="1960-04-05", flexibly_accessed=None),
+            request(DRAWN, date_of_birth="1960-04-06", flexibly_accessed=None),
+        ),
+        (
+            request(DRAWN, date_of_birth="1960-04-05", flexibly_accessed=None),
+            request(DRAWN, date_of_birth="1960-04-05", flexibly_accessed=False),
+        ),
+        (
+            request(DRAWN, date_of_birth="1960-04-05", flexibly_accessed=None),
+            request(w("ufpls", 1_000), date_of_birth="1960-04-05", flexibly_accessed=None),
+        ),
     ],
 }
 
@@ -85,3 +180,64 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+DYING = {"ill_health": "life_expectancy_under_a_year"}
+
+
+@pytest.mark.parametrize("ill_health", ["unable_to_work", "life_expectancy_under_a_year"])
+def test_an_ill_client_is_told_what_is_open_and_of_no_charge(ill_health: str) -> None:
+    """Finance Act 2004 s.165 rule 1, Sch.28 para 1, Sch.29 para 4: one check, and nothing refused or charged for the age."""
+    found = by_code(
+        request(w("ufpls", 100_000), date_of_birth="1976-01-01", ill_health=ill_health, pension={"drawdown": 0})
+    )
+    assert [code for code, one in found.items() if one.effect == "not_permitted"] == []
+    assert "unauthorised_payment_charges" not in found
+    told = found["ill_health_route"]
+    assert told.effect == "check"
+    assert not {"unauthorised", "wait", "Wait"} & set(told.detail.replace(".", " ").split())
+
+
+def test_what_a_serious_ill_health_lump_sum_is_taxed_at() -> None:
+    """ITEPA 2003 s.637C: none under 75 up to the allowance left, and all of it is income from 75 on."""
+    young = by_code(request(date_of_birth="1976-01-01", **DYING))["ill_health_route"]
+    assert young.money == {"lump_sum_and_death_benefit_allowance_left": 107_310_000}
+    assert "tax free up to the lump sum and death benefit allowance left, £1,073,100." in young.detail
+    # 75 on the first day of the tax year, within it, and on the day after its last.
+    first, within, after = (
+        by_code(request(date_of_birth=day, **DYING))["ill_health_route"].detail
+        for day in ("1951-04-06", "1951-04-07", "1952-04-06")
+    )
+    assert "From age 75 this lump sum is taxed as income." in first
+    assert "tax free" not in first
+    assert "From 7 April 2026 it is taxed as income." in within
+    assert "taxed as income" not in after
+
+
+def test_unauthorised_payments_of_twelve_months_are_added_up() -> None:
+    """PTM134400 and Finance Act 2004 s.210: 20,000 of 100,000 is 20%, four months later 8,000 of 80,000 is 10%: 40% of 28,000 is
+    11,200 and 15% of 28,000 is 4,200."""
+
+    def charged(*withdrawals: Case) -> list[int]:
+        pension = {"uncrystallised": 100_000, "drawdown": 0}
+        body = request(*withdrawals, date_of_birth="1976-01-01", pension=pension)
+        return sorted(one.cost for one in found_in(body) if one.code == "unauthorised_payment_charges")
+
+    assert charged(w("ufpls", 20_000, "2026-07-01"), w("ufpls", 8_000, "2026-11-01")) == [440_000, 1_100_000]
+    # The twelve months end before the same day of the next year, whatever the tax year.
+    assert charged(w("ufpls", 20_000, "2026-07-01"), w("ufpls", 8_000, "2027-06-30")) == [440_000, 1_100_000]
+    assert charged(w("ufpls", 20_000, "2026-07-01"), w("ufpls", 8_000, "2027-07-01")) == [320_000, 800_000]
+
+
+def test_running_drawdown_is_neither_refused_nor_waved_through() -> None:
+    body = request(
+        w("drawdown", 10_000, "2028-09-01"),
+        date_of_birth="1972-06-01",
+        flexibly_accessed=True,
+        pension={"uncrystallised": 0, "drawdown": 100_000},
+    )
+    found = by_code(body)
+    told = found["drawdown_under_new_minimum_pension_age"]
+    assert [one.code for one in found.values() if one.effect == "not_permitted"] == []
+    assert "HMRC has not confirmed this for 2028" in told.detail
+    assert "ill_health_route" not in found

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from tests.planning.warning_requests import by_code, request, w
+from tests.planning.warning_requests import by_code, request, saved, w
 from tests.planning.warnings.pairs import Case, Pair, either_side
 
 # ITEPA 2003 ss.637P and 637R: 268,275 and 1,073,100; Finance Act 2004 to 2023-24: 1,073,100.
 GONE = 268_275
+PROTECTED = {"uncrystallised": 200_000, "drawdown": 0, "protected_tax_free_share": 0.4}
+MUCH_USED: Case = {
+    "date": "2021-06-01",
+    "lifetime_allowance_used": 0.7,
+    "pension": {"uncrystallised": 1_000_000, "drawdown": 0},
+}
+NOTHING_LEFT: Case = {"date": "2021-06-01", "lifetime_allowance_used": 1, "pension": {"drawdown": 0}}
 
 
 CASES: dict[str, list[Pair]] = {
@@ -21,6 +28,17 @@ CASES: dict[str, list[Pair]] = {
         (
             request(w("pcls", 50_000.01, "2020-09-01"), date="2020-06-01"),
             request(w("pcls", 50_000, "2020-09-01"), date="2020-06-01"),
+        ),
+        # Finance Act 2004 Sch.36 paras 31-34: 40% of 200,000, with nothing in drawdown yet.
+        (request(w("pcls", 80_000.01), pension=PROTECTED), request(w("pcls", 80_000), pension=PROTECTED)),
+        (
+            request(w("pcls", 80_000), pension={**PROTECTED, "drawdown": 0.01}),
+            request(w("pcls", 80_000), pension=PROTECTED),
+        ),
+        # PTM088650: 75 on the day, and the day before, with nothing left of the lifetime allowance.
+        (
+            request(w("ufpls", 1_000, "2021-09-01"), date_of_birth="1946-09-01", **NOTHING_LEFT),
+            request(w("ufpls", 1_000, "2021-09-01"), date_of_birth="1946-09-02", **NOTHING_LEFT),
         ),
     ],
     "small_pot_above_limit": [(request(w("small_pot", 10_000.01)), request(w("small_pot", 10_000)))],
@@ -124,6 +142,46 @@ CASES: dict[str, list[Pair]] = {
             request(date="2020-04-05", protected_lump_sum_allowance=263_749.99),
             request(date="2020-04-05"),
         ),
+        # ITEPA 2003 s.637R: 1,073,100, treated alike; no such allowance before 6 April 2024.
+        (
+            request(protected_lump_sum_and_death_benefit_allowance=1_073_099.99),
+            request(protected_lump_sum_and_death_benefit_allowance=1_073_100),
+        ),
+        (
+            request(protected_lump_sum_and_death_benefit_allowance=500_000, date="2024-04-06"),
+            request(protected_lump_sum_and_death_benefit_allowance=500_000, date="2024-04-05"),
+        ),
+    ],
+    # Finance Act 2004 Sch.36 paras 31-34: a penny more than the quarter.
+    "protected_lump_sum_relied_on": [
+        (request(w("pcls", 50_000.01), pension=PROTECTED), request(w("pcls", 50_000), pension=PROTECTED)),
+        (
+            request(w("pcls_and_drawdown", 200_000), pension=PROTECTED),
+            request(w("pcls_and_drawdown", 199_999.99), pension=PROTECTED),
+        ),
+        (
+            request(w("pcls_and_drawdown", 200_000), pension=PROTECTED),
+            request(w("ufpls", 200_000), pension=PROTECTED),
+        ),
+    ],
+    # Finance (No. 2) Act 2023 s.23, from memory.
+    "contributions_may_end_protection": [
+        (
+            request(protected_lump_sum_allowance=268_275.01, contributions=[saved(100)]),
+            request(protected_lump_sum_allowance=268_275, contributions=[saved(100)]),
+        ),
+        (
+            request(protected_lump_sum_and_death_benefit_allowance=1_073_100.01, contributions=[saved(100)]),
+            request(protected_lump_sum_and_death_benefit_allowance=1_073_100, contributions=[saved(100)]),
+        ),
+        (
+            request(protected_lump_sum_allowance=375_000, contributions=[saved(100)]),
+            request(protected_lump_sum_allowance=375_000, contributions=[]),
+        ),
+        (
+            request(protected_lump_sum_allowance=375_000, contributions=[saved(100, "2023-12-01")], date="2023-06-01"),
+            request(protected_lump_sum_allowance=375_000, contributions=[saved(100, "2022-12-01")], date="2022-06-01"),
+        ),
     ],
     "no_lump_sum_allowance_left": [
         (
@@ -156,6 +214,13 @@ CASES: dict[str, list[Pair]] = {
             ),
         )
         for today, day in (("2020-06-01", "2020-09-01"), ("2023-06-01", "2023-09-01"))
+    ]
+    + [
+        # PTM088650: 75 on the day, and the day before.
+        (
+            request(w("ufpls", 400_000, "2021-09-01"), date_of_birth="1946-09-02", **MUCH_USED),
+            request(w("ufpls", 400_000, "2021-09-01"), date_of_birth="1946-09-01", **MUCH_USED),
+        )
     ],
     "lifetime_allowance_nearly_used": [
         # 40,000 is crystallised, 3.72% of the allowance by HMRC's rounding: 67,390.68 is left of the tenth.
@@ -228,3 +293,15 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+def test_what_is_no_ufpls_is_not_called_one_and_is_no_flexible_access() -> None:
+    """Notes to the Taxation of Pensions Act 2014, 125: with nothing left of the lifetime allowance all of it is an excess lump
+    sum, charged 55%."""
+    body = request(w("ufpls", 50_000, "2021-09-01"), date_of_birth="1956-01-01", **NOTHING_LEFT)
+    found = by_code(body)
+    told = found["lifetime_allowance_exceeded"]
+    assert told.cost == 2_750_000
+    assert told.detail.startswith("£50,000 of this is a lifetime allowance excess lump sum and is charged £27,500.")
+    assert "money_purchase_annual_allowance_triggered" not in found
+    assert [one.code for one in found.values() if "UFPLS" in one.detail] == []

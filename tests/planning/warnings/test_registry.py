@@ -171,7 +171,6 @@ def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None
         "household",
         "people",
         "blind_persons_allowance",
-        "lump_sum_allowances.protected_lump_sum_and_death_benefit_allowance",
         "withdrawals.person",
         "withdrawals.pension",
         # What only other operations look at, and names.

@@ -63,6 +63,7 @@ _PROMISES = {
     "nomination": "none",
     "exit_charge": 3_000,
 }
+_DYING = {"ill_health": "life_expectancy_under_a_year"}
 BRANCHES = [
     request(w("drawdown", 50_000), estate={"home": 900_000}),
     request(w("drawdown", 50_000), estate={"home": 1_300_000}),
@@ -76,6 +77,22 @@ BRANCHES = [
         w("drawdown", 150_000), income=income(employment=250_000), contributions=[saved(60_000)], carry_forward=5_000
     ),
     request(pension=_PROMISES, employer_contributions=3_000),
+    request(pension={**_PROMISES, "safeguarded_benefits": 0}),
+    request(w("drawdown", 5_000), pension={"exit_charge": 0.5}),
+    request(w("drawdown", 5_000), pension={"exit_charge": 9_000}),
+    request(w("pcls", 70_000), pension={"uncrystallised": 200_000, "drawdown": 0, "protected_tax_free_share": 0.4}),
+    request(w("pcls", 90_000), pension={"protected_tax_free_share": 0.4}),
+    request(w("small_pot", 4_000), pension={"uncrystallised": 4_000, "drawdown": 0, "protected_tax_free_share": 0.4}),
+    request(w("drawdown", 5_000, "2028-09-01"), date_of_birth="1972-06-01", flexibly_accessed=True),
+    request(w("drawdown", 5_000), date_of_birth="1971-06-01", pension={"uncrystallised": 0}),
+    request(w("ufpls", 20_000), w("ufpls", 40_000, "2026-12-01"), date_of_birth="1980-01-01", pension={"drawdown": 0}),
+    request(date_of_birth="1951-04-06", **_DYING),
+    request(date_of_birth="1951-04-07", **_DYING),
+    request(date="2021-06-01", **_DYING),
+    request(w("drawdown", 5_000), date_of_birth="1980-01-01", pension={"uncrystallised": 0}, **_DYING),
+    request(w("ufpls", 5_000, "2021-09-01"), date="2021-06-01", date_of_birth="1940-01-01", lifetime_allowance_used=1),
+    request(w("ufpls", 5_000, "2021-09-01"), date="2021-06-01", date_of_birth="1950-01-01", lifetime_allowance_used=1),
+    request(w("pcls", 60_000), protected_lump_sum_and_death_benefit_allowance=5_000),
     request(
         w("drawdown", 5_000, "2027-09-01"),
         pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"},
