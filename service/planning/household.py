@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from typing import Literal, NamedTuple, get_args
 
+from service.law.ages import birthday
+from service.law.contributions import ReliefRules, relieved_at_source
 from service.law.income_tax import MarriageAllowance, Nation, Taxpayer
 from service.law.lump_sums import Pension
 from service.law.rounding import half_up
@@ -27,6 +29,9 @@ IncomeKind = Literal[
 ]
 
 INCOME_KINDS: tuple[IncomeKind, ...] = get_args(IncomeKind)
+
+EARNINGS: tuple[IncomeKind, ...] = ("employment", "self_employment")
+"""The kinds of income that count as relevant UK earnings (FA 2004 s.189(2)): pensions, rent, interest and dividends do not."""
 
 Payer = Literal["self", "employer", "third_party"]
 """Who pays a pension contribution."""
@@ -65,7 +70,8 @@ class Income(NamedTuple):
 
 
 class Person(Value, frozen=True):
-    """A person in the tax year asked about. Reliefs are gross."""
+    """A person in the tax year asked about. Reliefs are gross; ``relief_at_source_contributions`` is what of ``paid_at_source``
+    has relief."""
 
     date_of_birth: date
     tax_residence: Nation
@@ -75,6 +81,7 @@ class Person(Value, frozen=True):
     marriage_allowance: MarriageAllowance = "none"
     blind_persons_allowance: bool = False
     child_benefit: Pence = 0
+    paid_at_source: Pence = 0
 
     def income_of(self, kind: IncomeKind) -> Pence:
         """All income of one kind."""
@@ -110,7 +117,7 @@ class Contribution(Value, frozen=True):
     always run or runs on). For a defined benefit pension it is the pension input amount."""
 
     payer: Payer = "self"
-    relief: Relief = "none"
+    relief: Relief | None = None
     saving: Saving = "money_purchase"
     amount: Pence = 0
     day: date | None = None
@@ -126,10 +133,38 @@ class Contribution(Value, frozen=True):
         ends = end if self.last is None else min(end, self.last)
         return half_up(self.yearly * max(0, (ends - begins).days + 1), (end - start).days + 1)
 
+    def before(self, day: date) -> Contribution:
+        """The part of it that is paid before a day."""
+        if self.day is not None:
+            return self if self.day < day else self._replace(amount=0)
+        eve = day - timedelta(days=1)
+        return self if self.last is not None and self.last <= eve else self._replace(last=eve)
 
-def relief_at_source(contributions: Iterable[Contribution], start: date, end: date) -> Pence:
-    """The contributions of a tax year that have relief at source, gross, by its first and last day; pence."""
-    return sum(one.between(start, end) for one in contributions if one.relief == "relief_at_source")
+
+class AtSource(NamedTuple):
+    """A person's contributions of a tax year with relief at source, gross: what is ``paid``, and what of it is ``relieved``."""
+
+    paid: Pence = 0
+    relieved: Pence = 0
+
+
+def relief_at_source(
+    member: Member, incomes: Iterable[tuple[IncomeKind, int]], start: date, end: date, rules: ReliefRules
+) -> AtSource:
+    """A person's contributions with relief at source in a tax year, by its first and last day, beside the year's incomes (kind
+    and pence); what is paid once the age for relief is reached has none."""
+    if not any(one.relief == "relief_at_source" for one in member.contributions):
+        return AtSource()
+    relief_ends = birthday(member.date_of_birth, rules.ends_at_age)
+    paid = under_age = net_pay = 0
+    for one in member.contributions:
+        if one.relief == "relief_at_source":
+            paid += one.between(start, end)
+            under_age += one.before(relief_ends).between(start, end)
+        elif one.relief == "net_pay":
+            net_pay += one.before(relief_ends).between(start, end)
+    earnings = sum(amount for kind, amount in incomes if kind in EARNINGS)
+    return AtSource(paid, relieved_at_source(under_age, net_pay, earnings, rules))
 
 
 class PensionHeld(Value, frozen=True):

@@ -39,15 +39,19 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges) -> Pe
         if income.first is not None or income.last is not None:
             amount = amount_between(income, amount, figures.start, figures.end, days)
         incomes.append(Income(income.kind, amount))
+    paid = relieved = 0
+    if member.contributions:
+        paid, relieved = relief_at_source(member, incomes, figures.start, figures.end, rules.relief)
     return Person(
         member.date_of_birth,
         member.tax_residence,
         tuple(incomes),
-        relief_at_source(member.contributions, figures.start, figures.end) if member.contributions else 0,
+        relieved,
         member.gift_aid_donations,
         member.marriage_allowance,
         member.blind_persons_allowance,
         member.child_benefit,
+        paid,
     )
 
 
