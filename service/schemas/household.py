@@ -152,6 +152,7 @@ class IsaSchema(StrictSchema):
 
     value = Money()
     subscribed_this_year = Money()
+    cash_subscribed_this_year = Money()
     withdrawn_this_year = Money()
     cash_isa = StrictBoolean()
     flexible = StrictBoolean()

@@ -195,6 +195,7 @@ def _facts(asked: PersonAsked, i: int, question: WarningsQuestion, names: list[s
         isas=replace(
             asked.facts.isas,
             subscriptions=tuple(one.subscription for one in question.subscriptions if one.person == i),
+            of_tax_year=this_year.name,
         ),
     )
 

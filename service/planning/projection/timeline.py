@@ -198,7 +198,8 @@ def timeline(household: Household, book: RuleBook) -> Timeline:
     reached = tuple(state_pension.reached_on(member.date_of_birth, ages) for member in household.people)
     people = _void_claims_left_out(
         tuple(
-            _person(member, household, periods, book, spa) for member, spa in zip(household.people, reached, strict=True)
+            _person(member, household, periods, book, spa)
+            for member, spa in zip(household.people, reached, strict=True)
         )
     )
     spending = tuple(_spending(household, period) for period in periods)

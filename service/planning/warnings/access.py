@@ -5,8 +5,8 @@ from __future__ import annotations
 from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
 from service.law.pension_age import access_age
-from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE, Years
+from service.law.unauthorised_payments import ReferencePeriod, UnauthorisedPayment, reference_periods
+from service.law.units import Years
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
@@ -189,49 +189,78 @@ def _told_of_it(year: YearFacts, protected: Years, entry: Entry) -> Found:
     )
 
 
-@TOPIC.of_a_withdrawal(
+@TOPIC.of_a_person(
     "unauthorised_payment_charges",
     "costs",
     "Tax charges on an unauthorised payment",
-    "A withdrawal is dated before the minimum pension age; a surcharge is added where it is a large share of the fund.",
+    "A withdrawal is dated before the minimum pension age; a surcharge is added where unauthorised payments of twelve months "
+    "reach a large share of the fund.",
     facts=("date_of_birth", "withdrawals.date", "withdrawals.amount", "pensions.uncrystallised", "pensions.drawdown"),
     sources=(
-        "Finance Act 2004 ss.208-213",
+        "Finance Act 2004 ss.208, 209, 210 and 213",
         "HMRC Pensions Tax Manual PTM134100, PTM134400",
     ),
     figures={
         "unauthorised_payment": "pounds",
         "tax_charges": "pounds",
+        "unauthorised_payments": "count",
         "unauthorised_payment_charge": "fraction",
         "unauthorised_payment_surcharge": "fraction",
         "unauthorised_payment_surcharge_share": "fraction",
     },
     of_one_pension=True,
 )
-def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) -> Found:
-    """What the tax charges on money taken too early come to."""
-    if taken.age >= taken.minimum_age or taken.payment.gross == 0:
+def unauthorised_payment_charges(case: PersonCase, entry: Entry) -> Found:
+    """What the tax charges on money taken too early come to, once for each twelve months of each pension. That one pension is
+    one scheme is our reading."""
+    too_early = [
+        (year, taken)
+        for year in case.years
+        for taken in year.taken
+        if taken.age < taken.minimum_age and taken.payment.gross
+    ]
+    if not too_early:
         return ()
+    told: Found = ()
+    for pension in dict.fromkeys(taken.pension for _, taken in too_early):
+        of_it = [(year, taken) for year, taken in too_early if taken.pension == pension]
+        payments = [
+            UnauthorisedPayment(taken.day, taken.payment.gross, taken.before.uncrystallised + taken.before.drawdown)
+            for _, taken in of_it
+        ]
+        share = of_it[0][0].figures.rate("pension.unauthorised_payment_surcharge_share")
+        first = 0
+        for period in reference_periods(payments, share):
+            year, taken = of_it[first]
+            told += _charges(year.of_pension(pension), taken, period, entry)
+            first += len(period.payments)
+    return told
+
+
+def _charges(year: YearFacts, first: Taken, period: ReferencePeriod, entry: Entry) -> Found:
     figures = year.figures
     charge, surcharge = (
         figures.rate("pension.unauthorised_payment_charge"),
         figures.rate("pension.unauthorised_payment_surcharge"),
     )
     share = figures.rate("pension.unauthorised_payment_surcharge_share")
-    held = taken.before.uncrystallised + taken.before.drawdown
-    surcharged = taken.payment.gross * WHOLE >= held * share
-    rate = charge + surcharge if surcharged else charge
-    cost = down_to_the_penny(taken.payment.gross * rate)
+    cost = period.charges(charge, surcharge)
+    amount, number = sum(payment.amount for payment in period.payments), len(period.payments)
+    what, they_are = f"{pounds(amount)} is an unauthorised payment", "the payment is"
+    if number > 1 and first.day is not None:
+        what = (
+            f"{pounds(amount)} is unauthorised, in {number} payments in the 12 months from {day_month_year(first.day)}"
+        )
+        they_are = "together they are"
     pay = (
         f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because "
-        f"the payment is {per_cent(share)} or more of the fund. Both are reported on a tax return."
-        if surcharged
+        f"{they_are} {per_cent(share)} or more of the fund. Both are reported on a tax return."
+        if period.surcharged
         else f"a {per_cent(charge)} charge, {pounds(cost)}, reported on a tax return."
     )
     return entry.warn(
-        f"Paid before the minimum age, {pounds(taken.payment.gross)} is an unauthorised payment. {year.person.who} would pay "
-        f"{pay} The scheme is charged as well.",
-        taken.path,
+        f"Paid before the minimum age, {what}. {year.person.who} would pay {pay} The scheme is charged as well.",
+        first.path,
         about=year.person,
         figures=figures,
         rests_on=(
@@ -239,7 +268,8 @@ def unauthorised_payment_charges(year: YearFacts, taken: Taken, entry: Entry) ->
             "pension.unauthorised_payment_surcharge",
             "pension.unauthorised_payment_surcharge_share",
         ),
-        money={"unauthorised_payment": taken.payment.gross, "tax_charges": cost},
+        money={"unauthorised_payment": amount, "tax_charges": cost},
+        counts={"unauthorised_payments": number},
         cost=cost,
     )
 

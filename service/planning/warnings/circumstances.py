@@ -58,13 +58,16 @@ class Subscription:
 
 @dataclass(frozen=True, slots=True)
 class Isas:
-    """A person's ISAs: ``withdrawn_this_year`` was taken out in the tax year of the request's date."""
+    """A person's ISAs: ``of_tax_year`` is that of the request's date, in which ``withdrawn_this_year`` was taken out and
+    ``subscribed_this_year`` paid in, of it ``cash_subscribed_this_year`` into cash ISAs."""
 
     value: Pence = 0
     subscribed_this_year: Pence = 0
+    cash_subscribed_this_year: Pence | None = None
     withdrawn_this_year: Pence = 0
     flexible: bool | None = None
     subscriptions: tuple[Subscription, ...] = ()
+    of_tax_year: str = ""
 
 
 @dataclass(frozen=True, slots=True)

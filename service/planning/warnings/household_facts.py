@@ -17,6 +17,7 @@ from service.planning.projection.timeline import Period
 from service.planning.warnings.circumstances import Facts, PersonFacts, YearFacts
 from service.planning.wording import who
 
+
 def works(incomes: Iterable[Income | DatedIncome]) -> bool:
     """Whether there is any income from work."""
     return any(income.kind in EARNINGS and income.amount for income in incomes)
@@ -80,9 +81,7 @@ def settled_year(
         state_pension=state_pension,
         lump_sums_wanted=lump_sums_wanted,
         paid_at_source=opened.year.paid_at_source,
-        cash_isa_limit=(
-            isa.subscription_limit(rules.figures, person.born, cash=True) if member.isa.cash_isa else None
-        ),
+        cash_isa_limit=(isa.subscription_limit(rules.figures, person.born, cash=True) if member.isa.cash_isa else None),
     )
 
 

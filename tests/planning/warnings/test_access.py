@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from tests.planning.warning_requests import by_code, request, w
+from tests.planning.warning_requests import by_code, found_in, request, w
 from tests.planning.warnings.pairs import DRAWN, Case, Pair, either_side
 
 
 def born(day: str) -> Case:
     return request(DRAWN, date_of_birth=day)
+
+
+def several(*payments: tuple[str, float, str]) -> Case:
+    """Payments from 100,000 to someone of 53, who is 57 on 1 May 2030."""
+    held = {"uncrystallised": 100_000, "drawdown": 0}
+    return request(*(w(*payment) for payment in payments), date_of_birth="1973-05-01", pension=held)
 
 
 CASES: dict[str, list[Pair]] = {
@@ -73,7 +79,10 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 0), date_of_birth="1976-09-01", pension={"protected_pension_age": 50}),
         ),
     ],
-    "unauthorised_payment_charges": [(born("1971-09-02"), born("1971-09-01"))],
+    "unauthorised_payment_charges": [
+        (born("1971-09-02"), born("1971-09-01")),
+        (several(("ufpls", 20_000, "2026-07-01")), several(("ufpls", 20_000, "2030-05-01"))),
+    ],
     "ill_health_route": [
         (born("1971-09-02"), born("1971-09-01")),
         (born("1971-09-02"), request(DRAWN, date_of_birth="1971-09-02", ill_health="none")),
@@ -85,3 +94,31 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+def test_unauthorised_payments_of_twelve_months_add_up_for_the_surcharge() -> None:
+    """20% of 100,000 and 25% of 80,000 in five months: 55% of 40,000 (FA 2004 s.210, PTM134400)."""
+    two = several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 20_000, "2026-11-01"))
+    (told,) = [one for one in found_in(two) if one.code == "unauthorised_payment_charges"]
+    assert told.money == {"unauthorised_payment": 4_000_000, "tax_charges": 2_200_000}
+    assert told.cost == 2_200_000
+    assert "£40,000 is unauthorised, in 2 payments in the 12 months from 1 July 2026" in told.detail
+    # 20% of 100,000 and 10% of 80,000: 11,200 and 4,200.
+    (told,) = [
+        one
+        for one in found_in(several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 8_000, "2027-06-30")))
+        if one.code == "unauthorised_payment_charges"
+    ]
+    assert told.money["tax_charges"] == 1_540_000
+    # Twelve months and a day apart each is by itself.
+    apart = found_in(several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 8_000, "2027-07-01")))
+    assert [one.cost for one in apart if one.code == "unauthorised_payment_charges"] == [800_000, 320_000]
+
+
+def test_each_pension_has_its_own_unauthorised_payments() -> None:
+    body = several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 20_000, "2026-11-01"))
+    body["household"]["people"][0]["pensions"].append({"uncrystallised": 100_000, "drawdown": 0})
+    for pension, withdrawal in enumerate(body["withdrawals"]):
+        withdrawal["pension"] = pension
+    told = [one for one in found_in(body) if one.code == "unauthorised_payment_charges"]
+    assert [(one.pension, one.cost) for one in told] == [(0, 800_000), (1, 800_000)]
