@@ -328,7 +328,7 @@ def _charge(year: YearFacts, excess: Pence) -> Pence:
         "flexibly_accessed",
         "circumstances.carry_forward",
     ),
-    sources=("Finance Act 2004 ss.227-227B, 227ZA, 227F",),
+    sources=("Finance Act 2004 ss.227, 227ZA, 227B and 227F",),
     figures={
         "money_purchase_contributions": "pounds",
         "above_money_purchase_annual_allowance": "pounds",
@@ -503,7 +503,7 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     "The money purchase annual allowance is exceeded, all other pension saving is more than the alternative allowance, and "
     "carry forward, which would raise it, is not given.",
     facts=("contributions", "flexibly_accessed", "circumstances.carry_forward"),
-    sources=("Finance Act 2004 ss.227B, 227ZA, 227F", "HMRC Pensions Tax Manual PTM056510"),
+    sources=("Finance Act 2004 ss.227ZA, 227B and 227F", "HMRC Pensions Tax Manual PTM056510"),
     figures={
         "defined_benefit_saving": "pounds",
         "persons_alternative_annual_allowance": "pounds",

@@ -185,6 +185,10 @@ CASES: dict[str, list[Pair]] = {
         (request(cash=100_000, date="2025-11-30"), request(cash=100_000, date="2025-12-01")),
         (request(cash=120_000.01, date="2025-12-01"), request(cash=120_000, date="2025-12-01")),
         (request(cash=85_000.01, date="2020-06-01"), request(cash=85_000, date="2020-06-01")),
+        (
+            request(w("pcls", 1, "2025-12-01"), cash=120_000, date="2025-12-01"),
+            request(w("pcls", 1, "2025-12-01"), cash=119_999, date="2025-12-01"),
+        ),
         (request(cash=240_000.01, deposit_firms=2), request(cash=240_000, deposit_firms=2)),
         (
             request(cash=125_000, subscriptions=[into_isa(4_999.99)]),
