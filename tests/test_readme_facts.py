@@ -52,7 +52,7 @@ QUESTIONS: dict[str, dict[str, Any]] = {
     "warnings": {
         "date": "2028-06-01",
         "withdrawals": [PAYMENT],
-        "isa_subscriptions": [{"person": 0, "amount": 19000, "date": "2028-12-02"}],
+        "isa_subscriptions": [{"person": 0, "amount": 19000, "date": "2028-12-02", "cash_isa": True}],
     },
 }
 
@@ -111,7 +111,7 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
     "`isa.flexible`, `isa.withdrawn_this_year`, `isa.cash_subscribed_this_year`, `circumstances`": [
         ({}, {f"{FIRST}/isa/flexible": False}),
         ({f"{FIRST}/isa/flexible": True}, {f"{FIRST}/isa/withdrawn_this_year": 0}),
-        ({"isa_subscriptions/0/cash_isa": True}, {f"{FIRST}/isa/cash_subscribed_this_year": 2000}),
+        ({}, {f"{FIRST}/isa/cash_subscribed_this_year": 2000}),
         ({}, {f"{FIRST}/circumstances": {"student_loans": {"plan_2": True}}}),
     ],
     "`spending`; how amounts rise (`increases`)": [

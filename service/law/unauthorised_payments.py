@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from fractions import Fraction
 from typing import NamedTuple
 
 from service.law.ages import birthday
@@ -47,9 +46,17 @@ def reference_periods(payments: Sequence[UnauthorisedPayment], share: BasisPoint
             last = ReferencePeriod((), False)
             periods.append(last)
         together = (*last.payments, payment)
-        reached = sum(Fraction(one.amount, one.rights) for one in together) >= Fraction(share, WHOLE)
-        periods[-1] = ReferencePeriod(together, reached)
+        periods[-1] = ReferencePeriod(together, _reaches(together, share))
     return tuple(periods)
+
+
+def _reaches(payments: Sequence[UnauthorisedPayment], share: BasisPoints) -> bool:
+    """Whether the payments, each as a share of the rights when it is made, together reach a share; exact."""
+    numerator, denominator = 0, 1
+    for payment in payments:
+        numerator = numerator * payment.rights + payment.amount * denominator
+        denominator *= payment.rights
+    return numerator * WHOLE >= share * denominator
 
 
 def _belongs(payment: UnauthorisedPayment, period: ReferencePeriod) -> bool:
