@@ -1,4 +1,4 @@
-"""What may be subscribed to individual savings accounts (SI 1998/1870 regs 4ZA, 5DDA)."""
+"""What may be subscribed to individual savings accounts (SI 1998/1870 regs 4ZA, 5DDA, 5DFA)."""
 
 from __future__ import annotations
 

@@ -36,7 +36,7 @@ EARNINGS: tuple[IncomeKind, ...] = ("employment", "self_employment")
 Payer = Literal["self", "employer", "third_party"]
 """Who pays a pension contribution."""
 
-Relief = Literal["relief_at_source", "net_pay", "none"]
+ReliefMethod = Literal["relief_at_source", "net_pay", "none"]
 """How a contribution that is not an employer's has its tax relief (FA 2004 ss.192-194): the scheme claims the basic rate, pay is
 taxed after it, or not at all."""
 
@@ -71,7 +71,7 @@ class Income(NamedTuple):
 
 class Person(Value, frozen=True):
     """A person in the tax year asked about. Reliefs are gross; ``relief_at_source_contributions`` is what of ``paid_at_source``
-    has relief."""
+    has relief. ``taxed_pay`` goes into a pension without relief; it is part of the income."""
 
     date_of_birth: date
     tax_residence: Nation
@@ -82,6 +82,7 @@ class Person(Value, frozen=True):
     blind_persons_allowance: bool = False
     child_benefit: Pence = 0
     paid_at_source: Pence = 0
+    taxed_pay: Pence = 0
 
     def income_of(self, kind: IncomeKind) -> Pence:
         """All income of one kind."""
@@ -117,7 +118,7 @@ class Contribution(Value, frozen=True):
     always run or runs on). For a defined benefit pension it is the pension input amount."""
 
     payer: Payer = "self"
-    relief: Relief | None = None
+    relief: ReliefMethod | None = None
     saving: Saving = "money_purchase"
     amount: Pence = 0
     day: date | None = None
@@ -133,38 +134,54 @@ class Contribution(Value, frozen=True):
         ends = end if self.last is None else min(end, self.last)
         return half_up(self.yearly * max(0, (ends - begins).days + 1), (end - start).days + 1)
 
-    def before(self, day: date) -> Contribution:
-        """The part of it that is paid before a day."""
+    def within(self, first: date, last: date) -> Contribution:
+        """The part of it that is paid between two days."""
         if self.day is not None:
-            return self if self.day < day else self._replace(amount=0)
-        eve = day - timedelta(days=1)
-        return self if self.last is not None and self.last <= eve else self._replace(last=eve)
+            return self if first <= self.day <= last else self._replace(amount=0)
+        return self._replace(
+            first=first if self.first is None else max(first, self.first),
+            last=last if self.last is None else min(last, self.last),
+        )
 
 
-class AtSource(NamedTuple):
-    """A person's contributions of a tax year with relief at source, gross: what is ``paid``, and what of it is ``relieved``."""
+class Relief(NamedTuple):
+    """A person's contributions of a tax year, gross: what is ``paid_at_source``, what of it has ``relief_at_source``, and the
+    ``taxed_pay`` that goes into a pension as if by net pay but has no relief."""
 
-    paid: Pence = 0
-    relieved: Pence = 0
+    paid_at_source: Pence = 0
+    relief_at_source: Pence = 0
+    taxed_pay: Pence = 0
 
 
-def relief_at_source(
+def relief_of(
     member: Member, incomes: Iterable[tuple[IncomeKind, int]], start: date, end: date, rules: ReliefRules
-) -> AtSource:
-    """A person's contributions with relief at source in a tax year, by its first and last day, beside the year's incomes (kind
-    and pence); what is paid once the age for relief is reached has none."""
-    if not any(one.relief == "relief_at_source" for one in member.contributions):
-        return AtSource()
-    relief_ends = birthday(member.date_of_birth, rules.ends_at_age)
-    paid = under_age = net_pay = 0
+) -> Relief:
+    """The relief on a person's contributions in a tax year, by its first and last day, beside the year's incomes (kind and
+    pence), which are after net pay contributions. What is paid once the age for relief is reached has none."""
+    if not any(one.relief in ("relief_at_source", "net_pay") for one in member.contributions):
+        return Relief()
+    eve = birthday(member.date_of_birth, rules.ends_at_age) - timedelta(days=1)
+    paid = under_age = net_pay = taxed_pay = 0
     for one in member.contributions:
         if one.relief == "relief_at_source":
             paid += one.between(start, end)
-            under_age += one.before(relief_ends).between(start, end)
+            under_age += one.within(start, eve).between(start, end)
         elif one.relief == "net_pay":
-            net_pay += one.before(relief_ends).between(start, end)
-    earnings = sum(amount for kind, amount in incomes if kind in EARNINGS)
-    return AtSource(paid, relieved_at_source(under_age, net_pay, earnings, rules))
+            relieved = one.within(start, eve).between(start, end)
+            net_pay += relieved
+            taxed_pay += one.between(start, end) - relieved
+    earnings = taxed_pay + sum(amount for kind, amount in incomes if kind in EARNINGS)
+    return Relief(paid, relieved_at_source(under_age, net_pay, earnings, rules), taxed_pay)
+
+
+def taxed_pay_between(member: Member, first: date, last: date, start: date, end: date, rules: ReliefRules) -> Pence:
+    """What of a tax year's ``taxed_pay`` is paid between two days of it."""
+    reached = birthday(member.date_of_birth, rules.ends_at_age)
+    return sum(
+        one.within(max(first, reached), last).between(start, end)
+        for one in member.contributions
+        if one.relief == "net_pay"
+    )
 
 
 class PensionHeld(Value, frozen=True):

@@ -11,7 +11,8 @@ import pytest
 from service import calculator
 from service.law.contributions import ReliefRules, relieved_at_source
 from service.law.lump_sums import Pension
-from service.planning.household import Contribution, Income, IncomeKind, Member, relief_at_source
+from service.planning.household import Contribution, DatedIncome, Household, Income, IncomeKind, Member, relief_of
+from service.planning.projection.timeline import PersonPeriod, timeline
 from tests.households import BOOK
 
 POUND = 100
@@ -51,8 +52,8 @@ def test_what_has_relief_at_source(paid: int, net_pay: int, earnings: int, relie
 def at_source(born: date, contribution: Contribution, kind: IncomeKind, amount: int) -> tuple[int, int]:
     """Paid and relieved in 2026-27 beside an income, in pounds."""
     member = Member(born, "england", Pension(0), contributions=(contribution,))
-    found = relief_at_source(member, [Income(kind, amount * POUND)], *YEAR, RULES)
-    return found.paid // POUND, found.relieved // POUND
+    found = relief_of(member, [Income(kind, amount * POUND)], *YEAR, RULES)
+    return found.paid_at_source // POUND, found.relief_at_source // POUND
 
 
 PAID = Contribution(relief="relief_at_source", amount=10_000 * POUND, day=date(2026, 10, 1))
@@ -118,7 +119,42 @@ def test_the_years_tax_of_someone_of_76_without_earnings() -> None:
     """72,000 of pension, and 40,000 gross paid in: 37,700 at 20% and 21,730 at 40%; no band is extended."""
     paid = {"yearly": 40_000, "relief": "relief_at_source"}
     assert year_of("1950-01-01", paid, defined_benefit_pension=72_000) == 16_232
-    assert year_of("1950-01-01", {**paid, "relief": "net_pay"}, defined_benefit_pension=72_000) == 16_232
+    # Net pay comes off pay of 72,000 before it is given here as 32,000; from 75 on that gives no relief either.
+    assert year_of("1950-01-01", {**paid, "relief": "net_pay"}, employment=32_000) == 16_232
+    assert year_of("1966-01-01", {**paid, "relief": "net_pay"}, employment=32_000) == 3_886
     # At 60 3,600 of it has relief, and with 40,000 of earnings among the income all of it.
     assert year_of("1966-01-01", paid, defined_benefit_pension=72_000) == 16_232 - 720
     assert year_of("1966-01-01", paid, defined_benefit_pension=32_000, employment=40_000) == 11_886
+
+
+def plan_of(*contributions: Contribution, first: date, last: date) -> PersonPeriod:
+    """A period of a plan of someone who is 75 on 1 October 2026 and has pay of 20,000 after contributions."""
+    member = Member(
+        date(1951, 10, 1),
+        "england",
+        Pension(0),
+        income=(DatedIncome("employment", 20_000 * POUND),),
+        contributions=contributions,
+    )
+    [[year]] = timeline(Household(first, last, (member,)), BOOK).people
+    return year
+
+
+def test_pay_paid_in_from_75_on_is_taxed_in_a_plan_and_not_received() -> None:
+    """10,000 of pay on 1 November 2026: (30,000 - 12,570) at 20%; the pay that is received stays 20,000."""
+    late = Contribution(relief="net_pay", amount=10_000 * POUND, day=date(2026, 11, 1))
+    year = plan_of(late, first=YEAR[0], last=YEAR[1])
+    assert (year.received // POUND, year.liability().total // POUND, year.tax_outside) == (20_000, 3_486, 0)
+    assert year.taxed_pay // POUND == 10_000
+    early = plan_of(late._replace(day=date(2026, 9, 30)), first=YEAR[0], last=YEAR[1])
+    assert (early.liability().total // POUND, early.taxed_pay) == (1_486, 0)
+
+
+def test_the_tax_of_such_pay_is_in_the_part_of_the_year_in_which_it_is_paid() -> None:
+    """The plan runs from 1 October, 187 of 365 days, with 10,246.58 of the pay and all of the contribution, or none of it."""
+    late = Contribution(relief="net_pay", amount=10_000 * POUND, day=date(2026, 11, 1))
+    year = plan_of(late, first=date(2026, 10, 1), last=YEAR[1])
+    outside = 20_000 * POUND - 1_024_658
+    assert year.tax_outside == round(3_486 * POUND * outside / (30_000 * POUND))
+    before = plan_of(late, first=YEAR[0], last=date(2026, 9, 30))
+    assert year.tax_outside + before.tax_outside == 3_486 * POUND

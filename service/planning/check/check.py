@@ -293,6 +293,7 @@ def _year_facts(
         earned=_earned(taxpayer, asked),
         known_year=year,
         paid_at_source=asked.paid_at_source,
+        taxed_pay=asked.taxed_pay,
     )
     return found, tuple(held)
 

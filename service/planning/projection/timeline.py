@@ -26,7 +26,8 @@ from service.planning.household import (
     Member,
     Spending,
     YearlyRate,
-    relief_at_source,
+    relief_of,
+    taxed_pay_between,
     taxpayer_of,
 )
 from service.planning.incomes import amount_between, settled
@@ -90,7 +91,8 @@ class PersonPeriod:
     """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
 
     ``taxpayer`` holds the income of the whole tax year, ``state_pension`` what of it is State Pension. ``received`` is the
-    income inside the plan; ``tax_outside`` is the share of the year's tax that the income outside the plan bears.
+    income inside the plan, and ``taxed_inside`` that with pay which goes into a pension without relief, ``taxed_pay`` in the
+    whole year; ``tax_outside`` is the share of the year's tax that the income outside the plan bears.
     ``remembered`` is what ``liability`` and ``target`` have found before: the plans that are compared ask the same of a year
     over and over. It never passes to a copy with another taxpayer.
     """
@@ -102,7 +104,9 @@ class PersonPeriod:
     may_withdraw: bool
     isa_allowance_left: Pence
     state_pension: Pence
+    taxed_inside: Pence
     paid_at_source: Pence = 0
+    taxed_pay: Pence = 0
     remembered: Remembered = field(
         default_factory=lambda: Remembered({}, {}, [0]), init=False, compare=False, repr=False
     )
@@ -292,20 +296,28 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
         assert income.amount is not None
         whole.append((income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation)))
         inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
-    paid, relieved = relief_at_source(member, whole, figures.start, figures.end, period.rules.relief)
-    taxpayer = taxpayer_of(member, whole, relieved)
+    relief = relief_of(member, whole, figures.start, figures.end, period.rules.relief)
+    taxed_inside = inside
+    if relief.taxed_pay:
+        whole.append(("employment", relief.taxed_pay))
+        taxed_inside += taxed_pay_between(
+            member, period.first, period.last, figures.start, figures.end, period.rules.relief
+        )
+    taxpayer = taxpayer_of(member, whole, relief.relief_at_source)
     rules = period.rules.income_tax[member.tax_residence]
     return PersonPeriod(
         taxpayer=taxpayer,
         rules=rules,
         received=inside,
-        tax_outside=_tax_outside(taxpayer, rules, inside),
+        tax_outside=_tax_outside(taxpayer, rules, taxed_inside),
         may_withdraw=pension_age.may_take_benefits(
             member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.protected_pension_age
         ),
         isa_allowance_left=_isa_allowance_left(member, period),
         state_pension=sum(amount for kind, amount in whole if kind == "state_pension"),
-        paid_at_source=paid,
+        taxed_inside=taxed_inside,
+        paid_at_source=relief.paid_at_source,
+        taxed_pay=relief.taxed_pay,
     )
 
 
@@ -334,7 +346,7 @@ def _unless_void(year: PersonPeriod, partner: PersonPeriod) -> PersonPeriod:
     if liability(taxpayer_year(partner.taxpayer, partner.rules)).marriage_allowance_open:
         return year
     alone = replace(year.taxpayer, marriage_allowance="none")
-    return replace(year, tax_outside=_tax_outside(alone, year.rules, year.received))
+    return replace(year, tax_outside=_tax_outside(alone, year.rules, year.taxed_inside))
 
 
 def _isa_allowance_left(member: Member, period: Period) -> Pence:

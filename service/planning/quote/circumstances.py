@@ -87,5 +87,6 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         taken=(taken,),
         known_year=answer.year,
         paid_at_source=person.paid_at_source,
+        taxed_pay=person.taxed_pay,
     )
     return Circumstances((PersonCase(facts, (year,)),), ("tax_year",))

@@ -27,7 +27,7 @@ from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import TaxYearRules
 from service.law.units import BasisPoints, Pence, Years
 from service.law.value import Value
-from service.planning.household import Path, Payer, Relief, Saving
+from service.planning.household import Path, Payer, ReliefMethod, Saving
 from service.planning.payroll import PayrollOutcome
 from service.planning.wording import YOU, inside
 
@@ -44,7 +44,7 @@ class PaidIn:
     day: date
     payer: Payer = "self"
     saving: Saving = "money_purchase"
-    relief: Relief | None = None
+    relief: ReliefMethod | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,7 +239,8 @@ class YearFacts(Value, frozen=True):
 
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
     only. ``held_before`` is what the pension holds before the year's withdrawals, growth included. ``age`` is the person's
-    on the last day. ``paid_at_source`` is what is paid into pensions with relief at source, whether it has relief or not.
+    on the last day. ``paid_at_source`` is what is paid into pensions with relief at source, whether it has relief or not;
+    ``taxed_pay`` is pay that goes into them without relief, and is in the income.
     """
 
     person: PersonFacts
@@ -265,6 +266,7 @@ class YearFacts(Value, frozen=True):
     lump_sums_wanted: bool = True
     cash_isa_limit: Pence | None = None
     paid_at_source: Pence = 0
+    taxed_pay: Pence = 0
 
     def of_pension(self, place: int | None) -> YearFacts:
         """The same year, told as one of the pension at a place; of None, as one of all pensions together."""

@@ -81,6 +81,7 @@ def settled_year(
         state_pension=state_pension,
         lump_sums_wanted=lump_sums_wanted,
         paid_at_source=opened.year.paid_at_source,
+        taxed_pay=opened.year.taxed_pay,
         cash_isa_limit=(isa.subscription_limit(rules.figures, person.born, cash=True) if member.isa.cash_isa else None),
     )
 

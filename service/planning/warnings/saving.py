@@ -181,8 +181,7 @@ def _pays_in(year: YearFacts) -> bool:
 def contribution_relief_limited(year: YearFacts, entry: Entry) -> Found:
     """What is paid in beyond the earnings, or from 75 on, has no relief."""
     relieved = year.taxpayer.relief_at_source
-    at_source = year.paid_at_source - relieved
-    from_pay = sum(one.amount for one in _paid_too_late(year) if one.relief == "net_pay")
+    at_source, from_pay = year.paid_at_source - relieved, year.taxed_pay
     if not at_source and not from_pay:
         return ()
     if entry.in_codes:
@@ -192,8 +191,8 @@ def contribution_relief_limited(year: YearFacts, entry: Entry) -> Found:
     lost = _basic_rate_of(year, at_source)
     if not at_source:
         detail = (
-            f"Contributions paid from age {age} on get no tax relief. {pounds(from_pay)} is to be paid in from pay in "
-            f"{year.name}, and that pay is taxable."
+            f"Contributions paid from age {age} on get no tax relief. {pounds(from_pay)} is to be paid from pay in {year.name}. "
+            "That pay is taxable, and the tax here includes it."
         )
     elif turned and not relieved:
         detail = (
