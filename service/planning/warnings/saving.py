@@ -101,15 +101,17 @@ def later_contributions_limited(year: YearFacts, entry: Entry) -> Found:
     "flexible_access_not_given",
     "check",
     "Earlier flexible access matters",
-    "There are drawdown funds or money purchase contributions, and earlier flexible access is not given.",
-    facts=("flexibly_accessed", "pensions.drawdown", "contributions"),
+    "There are drawdown funds or money purchase contributions, something may be paid in, and earlier flexible access is not "
+    "given.",
+    facts=("flexibly_accessed", "pensions.drawdown", "contributions", "date_of_birth"),
     sources=("Finance Act 2004 ss.227B-227G",),
     figures={"money_purchase_annual_allowance": "pounds"},
 )
 def flexible_access_not_given(case: PersonCase, entry: Entry) -> Found:
     """Whether income was taken flexibly before decides whether the lower allowance applies already."""
     person, figures = case.person, case.years[0].figures
-    if not person.earlier_access_matters:
+    first = case.years[0]
+    if not person.earlier_access_matters or _nothing_will_be_paid_in(first) or _relief_has_ended(first):
         return ()
     return entry.warn(
         f"We were not told whether {person.you} {person.does('have', 'has')} taken income flexibly from any pension before. If "

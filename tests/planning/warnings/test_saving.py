@@ -100,6 +100,15 @@ CASES: dict[str, list[Pair]] = {
         (request(flexibly_accessed=None), request(flexibly_accessed=False)),
         (request(flexibly_accessed=None), request(flexibly_accessed=None, pension={"drawdown": 0})),
         (
+            request(flexibly_accessed=None, contributions=[]),
+            request(flexibly_accessed=None, **NOTHING_PAID_IN),
+        ),
+        # 74 and 75 at the end of the tax year.
+        (
+            request(flexibly_accessed=None, date_of_birth="1952-04-06"),
+            request(flexibly_accessed=None, date_of_birth="1952-04-05"),
+        ),
+        (
             request(flexibly_accessed=None, pension={"drawdown": 0}, contributions=[saved(1)]),
             request(
                 flexibly_accessed=None, pension={"drawdown": 0}, contributions=[saved(1, saving="defined_benefit")]
