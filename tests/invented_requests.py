@@ -569,6 +569,7 @@ def _warned_isa(random: Random) -> JsonObject:
         isa,
         (0.6, "value", lambda: amount(random, 150_000)),
         (0.5, "subscribed_this_year", lambda: amount(random, 20_000)),
+        (0.3, "cash_subscribed_this_year", lambda: amount(random, 12_000)),
         (0.4, "withdrawn_this_year", lambda: amount(random, 10_000)),
         (0.5, "flexible", _truth(random)),
     )

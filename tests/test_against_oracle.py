@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from oracle.figures import Figures, bands, pounds, read_figures, value
-from oracle.income_tax import income_tax
+from oracle.income_tax import income_tax, relief_at_source
 from oracle.payroll import deduction, too_much_and_too_little
 from service import create_app
 from service.figures.loader import load_tax_years
@@ -312,26 +312,57 @@ def record_of(person: dict[str, Any], incomes: dict[str, int], drawdown: int) ->
     }
 
 
-@settings(max_examples=100, deadline=None)
-@given(person=people())
-def test_years_tax_over_http(person: dict[str, Any]) -> None:
+def with_relief_as_limited(
+    person: dict[str, Any], earnings: int, net_pay: int = 0, *, past_75: bool = False
+) -> dict[str, Any]:
+    """The person with what of the contributions has relief beside so many pence of earnings and of net pay, by the second way;
+    pay that has none is income."""
+    relief = relief_at_source(
+        figures_of(person["tax_year"]),
+        Fraction(person["relief_at_source"], 100),
+        Fraction(earnings, 100),
+        Fraction(net_pay, 100),
+        reached_the_age=past_75,
+    )
+    return person | {
+        "relief_at_source": int(relief * 100),
+        "other": person["other"] + (net_pay if past_75 else 0),
+    }
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    person=people(),
+    earned=st.sampled_from([0, 100]) | st.integers(0, 100),
+    net_pay=st.one_of(NOTHING, NOTHING, spread(8_000 * 100)),
+    past_75=st.booleans(),
+)
+def test_years_tax_over_http(person: dict[str, Any], earned: int, net_pay: int, past_75: bool) -> None:
     """The same through a request: the year's tax, without the withdrawal and with it, and what it makes of the two."""
+    earnings = person["other"] * earned // 100
     incomes = {
-        "annuity": person["other"],
+        "annuity": person["other"] - earnings,
+        "employment": earnings - earnings // 2,
+        "self_employment": earnings // 2,
         "property_income": person["property"],
         "savings_interest": person["savings"],
         "dividends": person["dividends"],
     }
+    record = record_of(person, incomes, person["withdrawal"])
+    record["contributions"].append({"yearly": net_pay / 100, "relief": "net_pay"})
+    if past_75:
+        record["date_of_birth"] = "1940-03-14"
     response = CLIENT.post(
         "/v1/withdrawal-tax",
         json={
             "tax_year": person["tax_year"],
-            "household": {"people": [record_of(person, incomes, person["withdrawal"])]},
+            "household": {"people": [record]},
             "withdrawal": {"method": "drawdown", "amount": person["withdrawal"] / 100},
         },
     )
     assert response.status_code == 200, response.get_data(as_text=True)
     found = response.get_json()["income_tax"]
+    person = with_relief_as_limited(person, earnings, net_pay, past_75=past_75)
     before, after = (
         to_the_penny(year["tax"]) + year["child_benefit_charge"] * 100
         for year in (by_oracle(person | {"withdrawal": 0}), by_oracle(person))
@@ -443,6 +474,7 @@ def test_what_is_too_much_and_too_little_over_http(
     )
     assert response.status_code == 200, response.get_data(as_text=True)
     found = response.get_json()["payroll"]
+    person = with_relief_as_limited(person, person["other"] - annuity)
 
     def tax_of_year(non_savings: Fraction) -> Fraction:
         year = by_oracle(person | {"other": int(non_savings * 100), "withdrawal": 0})

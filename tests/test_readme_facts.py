@@ -52,7 +52,7 @@ QUESTIONS: dict[str, dict[str, Any]] = {
     "warnings": {
         "date": "2028-06-01",
         "withdrawals": [PAYMENT],
-        "isa_subscriptions": [{"person": 0, "amount": 19000, "date": "2028-12-02"}],
+        "isa_subscriptions": [{"person": 0, "amount": 19000, "date": "2028-12-02", "cash_isa": True}],
     },
 }
 
@@ -74,7 +74,7 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         (LOW_INCOME, {f"{FIRST}/blind_persons_allowance": True}),
         ({}, {f"{FIRST}/child_benefit": 0}),
     ],
-    "`contributions` with relief at source": [
+    "`contributions` with relief at source, and net pay beside them": [
         ({}, {f"{FIRST}/contributions": [{"yearly": 6000, "relief": "relief_at_source"}]}),
     ],
     "other `contributions`": [
@@ -108,9 +108,10 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {f"{FIRST}/cash": 300000}),
     ],
     "`isa.cash_isa`": [({}, {f"{FIRST}/isa/cash_isa": True})],
-    "`isa.flexible`, `isa.withdrawn_this_year`, `circumstances`": [
+    "`isa.flexible`, `isa.withdrawn_this_year`, `isa.cash_subscribed_this_year`, `circumstances`": [
         ({}, {f"{FIRST}/isa/flexible": False}),
         ({f"{FIRST}/isa/flexible": True}, {f"{FIRST}/isa/withdrawn_this_year": 0}),
+        ({}, {f"{FIRST}/isa/cash_subscribed_this_year": 2000}),
         ({}, {f"{FIRST}/circumstances": {"student_loans": {"plan_2": True}}}),
     ],
     "`spending`; how amounts rise (`increases`)": [

@@ -18,7 +18,8 @@ from service.figures.tables import (
     load_rising_with_prices,
     load_state_pension_ages,
 )
-from service.law import death_benefits, income_tax, inheritance_tax, lump_sums, payroll
+from service.law import contributions, death_benefits, income_tax, inheritance_tax, lump_sums, payroll
+from service.law.contributions import ReliefRules
 from service.law.death_benefits import DeathBenefitRules
 from service.law.income_tax import IncomeTaxRules, Nation
 from service.law.inheritance_tax import InheritanceTaxRules
@@ -43,6 +44,7 @@ class TaxYearRules:
     next_minimum_pension_age: tuple[date, Years] | None
     earlier_minimum_pension_age: tuple[date, Years] | None
     money_purchase_annual_allowance: Pence
+    relief: ReliefRules
     inheritance_tax: InheritanceTaxRules
     death_benefits: DeathBenefitRules
 
@@ -114,6 +116,7 @@ def _year_rules(figures: TaxYearFigures, years: Mapping[str, TaxYearFigures]) ->
         next_minimum_pension_age=min(changes, default=None),
         earlier_minimum_pension_age=max(changed, default=None),
         money_purchase_annual_allowance=figures.money("pension.money_purchase_annual_allowance"),
+        relief=contributions.rules_for(figures),
         inheritance_tax=inheritance_tax.rules_for(figures),
         death_benefits=death_benefits.rules_for(figures),
     )

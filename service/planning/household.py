@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from typing import Literal, NamedTuple, get_args
 
+from service.law.ages import birthday
+from service.law.contributions import ReliefRules, relieved_at_source
 from service.law.income_tax import MarriageAllowance, Nation, Taxpayer
 from service.law.lump_sums import Pension
 from service.law.rounding import half_up
@@ -28,10 +30,13 @@ IncomeKind = Literal[
 
 INCOME_KINDS: tuple[IncomeKind, ...] = get_args(IncomeKind)
 
+EARNINGS: tuple[IncomeKind, ...] = ("employment", "self_employment")
+"""The kinds of income that count as relevant UK earnings (FA 2004 s.189(2)): pensions, rent, interest and dividends do not."""
+
 Payer = Literal["self", "employer", "third_party"]
 """Who pays a pension contribution."""
 
-Relief = Literal["relief_at_source", "net_pay", "none"]
+ReliefMethod = Literal["relief_at_source", "net_pay", "none"]
 """How a contribution that is not an employer's has its tax relief (FA 2004 ss.192-194): the scheme claims the basic rate, pay is
 taxed after it, or not at all."""
 
@@ -65,7 +70,8 @@ class Income(NamedTuple):
 
 
 class Person(Value, frozen=True):
-    """A person in the tax year asked about. Reliefs are gross."""
+    """A person in the tax year asked about. Reliefs are gross; ``relief_at_source_contributions`` is what of ``paid_at_source``
+    has relief. ``taxed_pay`` goes into a pension without relief; it is part of the income."""
 
     date_of_birth: date
     tax_residence: Nation
@@ -75,6 +81,8 @@ class Person(Value, frozen=True):
     marriage_allowance: MarriageAllowance = "none"
     blind_persons_allowance: bool = False
     child_benefit: Pence = 0
+    paid_at_source: Pence = 0
+    taxed_pay: Pence = 0
 
     def income_of(self, kind: IncomeKind) -> Pence:
         """All income of one kind."""
@@ -110,7 +118,7 @@ class Contribution(Value, frozen=True):
     always run or runs on). For a defined benefit pension it is the pension input amount."""
 
     payer: Payer = "self"
-    relief: Relief = "none"
+    relief: ReliefMethod | None = None
     saving: Saving = "money_purchase"
     amount: Pence = 0
     day: date | None = None
@@ -126,10 +134,54 @@ class Contribution(Value, frozen=True):
         ends = end if self.last is None else min(end, self.last)
         return half_up(self.yearly * max(0, (ends - begins).days + 1), (end - start).days + 1)
 
+    def within(self, first: date, last: date) -> Contribution:
+        """The part of it that is paid between two days."""
+        if self.day is not None:
+            return self if first <= self.day <= last else self._replace(amount=0)
+        return self._replace(
+            first=first if self.first is None else max(first, self.first),
+            last=last if self.last is None else min(last, self.last),
+        )
 
-def relief_at_source(contributions: Iterable[Contribution], start: date, end: date) -> Pence:
-    """The contributions of a tax year that have relief at source, gross, by its first and last day; pence."""
-    return sum(one.between(start, end) for one in contributions if one.relief == "relief_at_source")
+
+class Relief(NamedTuple):
+    """A person's contributions of a tax year, gross: what is ``paid_at_source``, what of it has ``relief_at_source``, and the
+    ``taxed_pay`` that goes into a pension as if by net pay but has no relief."""
+
+    paid_at_source: Pence = 0
+    relief_at_source: Pence = 0
+    taxed_pay: Pence = 0
+
+
+def relief_of(
+    member: Member, incomes: Iterable[tuple[IncomeKind, int]], start: date, end: date, rules: ReliefRules
+) -> Relief:
+    """The relief on a person's contributions in a tax year, by its first and last day, beside the year's incomes (kind and
+    pence), which are after net pay contributions. What is paid once the age for relief is reached has none."""
+    if not any(one.relief in ("relief_at_source", "net_pay") for one in member.contributions):
+        return Relief()
+    eve = birthday(member.date_of_birth, rules.ends_at_age) - timedelta(days=1)
+    paid = under_age = net_pay = taxed_pay = 0
+    for one in member.contributions:
+        if one.relief == "relief_at_source":
+            paid += one.between(start, end)
+            under_age += one.within(start, eve).between(start, end)
+        elif one.relief == "net_pay":
+            relieved = one.within(start, eve).between(start, end)
+            net_pay += relieved
+            taxed_pay += one.between(start, end) - relieved
+    earnings = taxed_pay + sum(amount for kind, amount in incomes if kind in EARNINGS)
+    return Relief(paid, relieved_at_source(under_age, net_pay, earnings, rules), taxed_pay)
+
+
+def taxed_pay_between(member: Member, first: date, last: date, start: date, end: date, rules: ReliefRules) -> Pence:
+    """What of a tax year's ``taxed_pay`` is paid between two days of it."""
+    reached = birthday(member.date_of_birth, rules.ends_at_age)
+    return sum(
+        one.within(max(first, reached), last).between(start, end)
+        for one in member.contributions
+        if one.relief == "net_pay"
+    )
 
 
 class PensionHeld(Value, frozen=True):

@@ -20,14 +20,15 @@ from service.planning.household import (
     Member,
     Path,
     Person,
+    Relief,
     Spending,
-    relief_at_source,
+    relief_of,
 )
 
 
 def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges) -> Person:
     """A person in one tax year: of each income the part of the year that it covers, as it stands in that year; a State Pension
-    from State Pension age, unless another day is given."""
+    from State Pension age, unless another day is given. Pay that goes into a pension without relief is added to pay."""
     figures = rules.figures
     days = (figures.end - figures.start).days + 1
     incomes = []
@@ -39,15 +40,22 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges) -> Pe
         if income.first is not None or income.last is not None:
             amount = amount_between(income, amount, figures.start, figures.end, days)
         incomes.append(Income(income.kind, amount))
+    relief = Relief()
+    if member.contributions:
+        relief = relief_of(member, incomes, figures.start, figures.end, rules.relief)
+        if relief.taxed_pay:
+            incomes.append(Income("employment", relief.taxed_pay))
     return Person(
         member.date_of_birth,
         member.tax_residence,
         tuple(incomes),
-        relief_at_source(member.contributions, figures.start, figures.end) if member.contributions else 0,
+        relief.relief_at_source,
         member.gift_aid_donations,
         member.marriage_allowance,
         member.blind_persons_allowance,
         member.child_benefit,
+        relief.paid_at_source,
+        relief.taxed_pay,
     )
 
 

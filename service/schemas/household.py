@@ -19,7 +19,7 @@ from service.planning.household import (
     Member,
     Payer,
     PensionHeld,
-    Relief,
+    ReliefMethod,
     Saving,
     Spending,
     YearlyRate,
@@ -90,7 +90,7 @@ class ReliefOfContribution(Rule):
                 Said(
                     "missing",
                     "This field is required: how does the contribution get tax relief? One of: "
-                    f"{', '.join(get_args(Relief))}.",
+                    f"{', '.join(get_args(ReliefMethod))}.",
                 ),
             )
 
@@ -108,7 +108,7 @@ class ContributionSchema(DatedSchema):
     day = IsoDate(data_key="date")
     yearly = Money()
     payer = Choice(get_args(Payer))
-    relief = Choice(get_args(Relief))
+    relief = Choice(get_args(ReliefMethod))
     saving = Choice(get_args(Saving))
 
     def example(self) -> dict[str, Any]:
@@ -152,6 +152,7 @@ class IsaSchema(StrictSchema):
 
     value = Money()
     subscribed_this_year = Money()
+    cash_subscribed_this_year = Money()
     withdrawn_this_year = Money()
     cash_isa = StrictBoolean()
     flexible = StrictBoolean()

@@ -71,10 +71,11 @@ def test_additional_permitted_subscription(example: Example, years: Years) -> No
 @pytest.mark.parametrize("example", examples("isa.toml", "cash_limit"))
 def test_cash_limit(example: Example, years: Years) -> None:
     figures = years[example.tax_year]
-    day = figures.end
-    limits = {
-        name: subscription_limit(figures, date(day.year - age, day.month, day.day), day, cash=True)
-        for name, age in (("under_65", 64), ("from_65", 65))
+    first, last = figures.start, figures.end
+    born = {
+        "under_65": date(last.year - 64, last.month, last.day),
+        "from_65": date(first.year - 65, first.month, first.day),
     }
+    limits = {name: subscription_limit(figures, on, cash=True) for name, on in born.items()}
     limits["rest"] = limits["from_65"] - limits["under_65"]
     assert {name: pounds(limit) for name, limit in limits.items()} == example.expected

@@ -87,6 +87,7 @@ HOUSEHOLD: dict[str, Any] = {
             "isa": {
                 "value": 4000,
                 "subscribed_this_year": 0,
+                "cash_subscribed_this_year": 0,
                 "withdrawn_this_year": 0,
                 "cash_isa": False,
                 "flexible": False,
@@ -179,6 +180,7 @@ _MONEY = (
         "lump_sum_allowances/tax_free_received_before_6_april_2024",
         "isa/value",
         "isa/subscribed_this_year",
+        "isa/cash_subscribed_this_year",
         "isa/withdrawn_this_year",
         "cash",
         "circumstances/usual_contributions",

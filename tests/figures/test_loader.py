@@ -621,7 +621,7 @@ def test_evidence_caveat_and_note_are_kept() -> None:
     assert limit.caveat is not None
     assert limit.caveat.startswith("The cash ISA limit for people under 65 was announced")
     assert limit.evidence is not None
-    assert limit.evidence.startswith("HMRC's newsletter 19 read.")
+    assert limit.evidence.startswith("HMRC's newsletter 19 read:")
     assert limit.note == "Inside the subscription limit; from age 65 the whole subscription limit."
     assert year.figures["income_tax.personal_allowance"].caveat is None
     assert year.figures["income_tax.personal_allowance"].note is None

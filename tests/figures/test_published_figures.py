@@ -127,7 +127,7 @@ MONEY = [
     ("state_pension.basic_full_weekly", "2025-26", "2025-26", "176.45", "SN05649"),
     ("state_pension.basic_full_weekly", "2026-27", "2026-27", "184.90", "26 November 2025"),
     ("state_pension.basic_full_weekly", "2027-28", "2030-31", "184.90", "carried forward from 2026-27"),
-    # Finance Act 2004 Sch.29 para 3A as HMRC's PTM133800 gives it; Pension Schemes Act 2015 s.48 (the amount from memory)
+    # Finance Act 2004 Sch.29 para 3A as HMRC's PTM133800 gives it; SI 2015/742 reg.5
     ("pension.recycling_lump_sum_limit", "2019-20", "2030-31", "7,500", "PTM133800"),
     ("pension.safeguarded_benefits_advice_threshold", "2019-20", "2030-31", "30,000", "Pension Schemes Act 2015 s.48"),
     # Taxes Management Act 1970 s.59A and SI 1996/1654, from memory
@@ -190,6 +190,12 @@ MONEY = [
     ("deposit_protection.limit", "2019-20", "2025-26", "85,000", "PS24/25"),
     ("deposit_protection.limit", "2026-27", "2030-31", "120,000", "PS24/25"),
     ("deposit_protection.later_limit", "2025-26", "2025-26", "120,000", "PS24/25"),
+    # Temporary high balances: 1,000,000, and 1,400,000 for failures from 1 December 2025
+    ("deposit_protection.temporary_limit", "2019-20", "2025-26", "1,000,000", "temporary high balances"),
+    ("deposit_protection.temporary_limit", "2026-27", "2030-31", "1,400,000", "PS24/25"),
+    ("deposit_protection.later_temporary_limit", "2025-26", "2025-26", "1,400,000", "PS24/25"),
+    # Finance Act 2004 s.190(4)
+    ("pension.relief_basic_amount", "2019-20", "2030-31", "3,600", "s.190"),
 ]
 
 # Name, first and last tax year, percent, source as above.
@@ -213,6 +219,8 @@ RATES = [
     ("pension.unauthorised_payment_surcharge", "2019-20", "2030-31", "15", "ss.209-213"),
     ("pension.unauthorised_payment_surcharge_share", "2019-20", "2030-31", "25", "ss.210-213"),
     ("pension.recycling_increase_share", "2019-20", "2030-31", "30", "PTM133830"),
+    # HMRC, Tax-free savings newsletter 19, has the charge; its rate is from secondary summaries
+    ("isa.cash_interest_charge", "2027-28", "2030-31", "22", "newsletter 19"),
     # Taxes Management Act 1970 s.59A, from memory; SI 2009/470
     ("self_assessment.payments_on_account_share", "2019-20", "2030-31", "80", "s.59A"),
     ("student_loan.rate", "2019-20", "2030-31", "9", "SI 2009/470"),
@@ -505,6 +513,7 @@ def test_what_is_not_law_from_2027_28(year: TaxYearFigures) -> None:
     assumed |= {"winter_fuel.payment", "winter_fuel.payment_from_higher_age"}
     assumed |= {f"student_loan.{plan}_threshold" for plan in ("plan_1", "plan_4", "plan_5", "postgraduate")}
     announced = {"isa.subscription_limit", "isa.cash_limit_under_65", "isa.cash_limit_ends_at_age"}
+    announced.add("isa.cash_interest_charge")
     (announced if year.name <= "2029-30" else assumed).add("student_loan.plan_2_threshold")
     if year.name >= "2028-29":
         announced |= {"income_tax.savings_bands", "income_tax.property_bands"}
@@ -539,6 +548,12 @@ COUNTS = [
     ("inheritance_tax.gift_years", "2019-20", "2030-31", 7, "s.7(1)"),
     # Taxes Management Act 1970 Sch.1AB para 3(1); the four years are from memory
     ("payroll.overpayment_claim_years", "2019-20", "2030-31", 4, "Sch.1AB para 3(1)"),
+    # Finance Act 2004 s.188(3)(a)
+    ("pension.relief_ends_at_age", "2019-20", "2030-31", 75, "s.188(3)"),
+    # SI 1998/1870 reg.5DFA(3)
+    ("isa.additional_subscription_years", "2019-20", "2030-31", 3, "reg.5DFA(3)"),
+    ("isa.additional_subscription_days", "2019-20", "2030-31", 180, "reg.5DFA(3)"),
+    ("deposit_protection.temporary_months", "2019-20", "2030-31", 6, "temporary high balances"),
     # HMRC, Tax-free savings newsletter 19, 27 November 2025
     ("isa.cash_limit_ends_at_age", "2027-28", "2030-31", 65, "newsletter 19"),
     # SI 2025/969
@@ -601,6 +616,7 @@ WITH_A_CAVEAT = {
     "isa.subscription_limit": " ".join(name for name in YEARS if name >= "2027-28"),
     "isa.cash_limit_under_65": " ".join(name for name in YEARS if name >= "2027-28"),
     "isa.cash_limit_ends_at_age": " ".join(name for name in YEARS if name >= "2027-28"),
+    "isa.cash_interest_charge": " ".join(name for name in YEARS if name >= "2027-28"),
     "inheritance_tax.unused_pensions_in_estate": "2019-20 2020-21 2021-22 2022-23 2023-24 2024-25 2025-26 2026-27",
     "state_pension.new_full_weekly": " ".join(name for name in YEARS if name >= "2027-28"),
     "state_pension.basic_full_weekly": " ".join(name for name in YEARS if name >= "2027-28"),
@@ -645,7 +661,13 @@ EVIDENCE = {
     "pension.lifetime_allowance_tested_until_age": "2019-20 2020-21 2021-22 2022-23 2023-24",
     "pension.special_lump_sum_death_benefits_charge": " ".join(name for name in YEARS if name >= "2027-28"),
     "pension.recycling_lump_sum_limit": " ".join(YEARS),
+    "pension.recycling_increase_share": " ".join(YEARS),
     "pension.recycling_window_years": " ".join(YEARS),
+    "pension.unauthorised_payment_charge": " ".join(YEARS),
+    "pension.unauthorised_payment_surcharge": " ".join(YEARS),
+    "pension.unauthorised_payment_surcharge_share": " ".join(YEARS),
+    "isa.additional_subscription_from": " ".join(YEARS),
+    "isa.subscription_limit": " ".join(name for name in YEARS if name >= "2027-28"),
     "pension.safeguarded_benefits_advice_threshold": " ".join(YEARS),
     "pension.guidance_age": " ".join(YEARS),
     "pension.exit_charge_limit_share": " ".join(YEARS),
@@ -656,6 +678,13 @@ EVIDENCE = {
     "pension.beneficiaries_window_years": "2019-20 2020-21 2021-22 2022-23 2023-24",
     "isa.cash_limit_under_65": " ".join(name for name in YEARS if name >= "2027-28"),
     "isa.cash_limit_ends_at_age": " ".join(name for name in YEARS if name >= "2027-28"),
+    "isa.cash_interest_charge": " ".join(name for name in YEARS if name >= "2027-28"),
+    "isa.additional_subscription_years": " ".join(YEARS),
+    "isa.additional_subscription_days": " ".join(YEARS),
+    "deposit_protection.temporary_limit": " ".join(YEARS),
+    "deposit_protection.temporary_months": " ".join(YEARS),
+    "pension.relief_basic_amount": " ".join(YEARS),
+    "pension.relief_ends_at_age": " ".join(YEARS),
     "inheritance_tax.charity_rate": " ".join(YEARS),
     "inheritance_tax.charity_least_share": " ".join(YEARS),
     "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),

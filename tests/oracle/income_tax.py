@@ -221,6 +221,19 @@ def child_benefit_charge(figures: Figures, adjusted_net_income: Number, child_be
     return floor(Fraction(floor(child_benefit) * percent, 100))
 
 
+def relief_at_source(
+    figures: Figures, paid: Number, earnings: Number, net_pay: Number = 0, *, reached_the_age: bool = False
+) -> Fraction:
+    """What of contributions paid with relief at source has relief (FA 2004 ss.188(3)(a), 190(1)-(4)); pounds.
+
+    ``earnings`` are relevant UK earnings after net pay contributions, which have their relief first.
+    """
+    if reached_the_age:
+        return NOTHING
+    most_in_all = max(Fraction(earnings) + net_pay, pounds(figures, "pension.relief_basic_amount"))
+    return max(NOTHING, min(Fraction(paid), most_in_all - net_pay))
+
+
 def year_of(figures: Figures, nation: str, taxable: Fraction, extension: Fraction) -> Year:
     """The rates and limits that apply to one person, limits already extended."""
     starter = frozenset({"starter_rate"})

@@ -136,9 +136,9 @@ def assert_within_limits(result: Schedule) -> None:
             assert one.isa_used == before + record.subscribed
             assert record.subscribed <= max(0, one.isa_limit - before)
             assert one.isa_unused == max(0, one.isa_limit - before) - record.subscribed
-            # SI 1998/1870 reg.4ZA: 20,000; in cash 12,000 below 65 from 2027-28, as announced.
+            # SI 1998/1870 reg.4ZA: 20,000; in cash 12,000 from 2027-28, as announced, up to the tax year in which 65 is reached.
             lower = member.isa.cash_isa and year.period.first >= date(2027, 4, 6)
-            lower = lower and age_on(member.date_of_birth, year.period.last) < 65
+            lower = lower and age_on(member.date_of_birth, year.period.rules.figures.start) < 65
             assert one.isa_limit == (1_200_000 if lower else 2_000_000)
             # Finance Act 2004 s.279; Finance Act 2022 s.10.
             least = protected or (57 if year.period.last >= date(2028, 4, 6) else 55)

@@ -187,7 +187,7 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
         ),
     ],
     "cash_isa_limit_in_doubt": [
-        # Announced for 2027-28, below 65: on the last day of the tax year.
+        # Announced for 2027-28, below 65: up to and including the tax year in which 65 is reached, our choice.
         (
             one(isa=Isa(cash_isa=True), date_of_birth=date(1970, 1, 1), end=LONG),
             "2027-28",
@@ -195,9 +195,9 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
         ),
         (one(isa=Isa(cash_isa=True), end="2027-04-06"), "2027-28", one(isa=Isa(cash_isa=True), end="2027-04-05")),
         (
-            one(isa=Isa(cash_isa=True), date_of_birth=date(1963, 4, 6), start="2027-04-06", end="2028-04-05"),
+            one(isa=Isa(cash_isa=True), date_of_birth=date(1962, 4, 7), start="2027-04-06", end="2028-04-05"),
             "2027-28",
-            one(isa=Isa(cash_isa=True), date_of_birth=date(1963, 4, 5), start="2027-04-06", end="2028-04-05"),
+            one(isa=Isa(cash_isa=True), date_of_birth=date(1962, 4, 6), start="2027-04-06", end="2028-04-05"),
         ),
     ],
     "isa_allowance_used_up": [

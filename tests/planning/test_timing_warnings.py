@@ -50,6 +50,25 @@ def test_what_options_have_in_other_words_stays_apart() -> None:
     ]
 
 
+def test_what_flexible_access_brings_is_said_once_whenever_it_is() -> None:
+    triggered = "money_purchase_annual_allowance_triggered"
+    of_2027 = found("Taking income flexibly in 2027-28.", code=triggered, tax_year="2027-28")
+    of_2026 = found("Taking income flexibly in 2026-27.", code=triggered, tax_year="2026-27")
+    assert merged([of_2027], [of_2026], []) == [
+        of_2026._replace(detail=f"{of_2026.detail} In other options this is in a later tax year.", options=(0, 1))
+    ]
+    assert merged([of_2026], [of_2026]) == [of_2026]
+
+
+def test_two_options_that_draw_at_different_times_hear_of_the_allowance_once() -> None:
+    """The one draws for the personal allowance from the first year, the other only once its cash is spent."""
+    options = (Option("never", BANDS[0]), Option("never", SPENDING_ONLY))
+    result = asked(person(cash=5_000_000), options=options, spending=(Spending(2_000_000),))
+    told = [one for one in timing_warnings(result) if one.code == "money_purchase_annual_allowance_triggered"]
+    assert [one.options for one in told] == [()]
+    assert told[0].detail.endswith("In other options this is in a later tax year.")
+
+
 def test_the_figures_are_those_on_which_the_options_agree_and_the_cost_is_the_highest() -> None:
     (told,) = merged(
         [found(money={"a": 1, "b": 2}, counts={"c": 3}, cost=5)],

@@ -424,7 +424,7 @@ def test_the_money_purchase_annual_allowance_of_each_year() -> None:
     """4,000 and 36,000 to 2022-23, 10,000 and 50,000 since: Merseyside Pension Fund, "Annual allowance: flexible benefit
     access"; Finance Act 2004 ss.227ZA, 227B."""
     for tax_year in YEARS:
-        found = asked(tax_year=tax_year)["money_purchase_annual_allowance_triggered"]
+        found = asked(tax_year=tax_year, born=date(1962, 6, 1))["money_purchase_annual_allowance_triggered"]
         amount, other = (400_000, 3_600_000) if tax_year <= "2022-23" else (1_000_000, 5_000_000)
         assert dict(found.money) == {"money_purchase_annual_allowance": amount, "alternative_annual_allowance": other}
 

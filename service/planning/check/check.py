@@ -19,7 +19,7 @@ from service.law.lump_sums import METHODS, Method, Pension
 from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import Pence
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
-from service.planning.household import PEOPLE, Contribution, Member, Path, Person
+from service.planning.household import EARNINGS, PEOPLE, Contribution, Member, Path, Person
 from service.planning.incomes import person_in, record_faults
 from service.planning.payroll import PayrollOutcome, payroll_outcome
 from service.planning.warnings.circumstances import (
@@ -195,6 +195,7 @@ def _facts(asked: PersonAsked, i: int, question: WarningsQuestion, names: list[s
         isas=replace(
             asked.facts.isas,
             subscriptions=tuple(one.subscription for one in question.subscriptions if one.person == i),
+            of_tax_year=this_year.name,
         ),
     )
 
@@ -202,7 +203,9 @@ def _facts(asked: PersonAsked, i: int, question: WarningsQuestion, names: list[s
 def _paid_in(contribution: Contribution, years: list[TaxYearFigures]) -> Iterator[PaidIn]:
     """A contribution as payments: a yearly one in equal parts on the first day of each tax month that it runs through."""
     if contribution.day is not None:
-        yield PaidIn(contribution.amount, contribution.day, contribution.payer, contribution.saving)
+        yield PaidIn(
+            contribution.amount, contribution.day, contribution.payer, contribution.saving, contribution.relief
+        )
         return
     for figures in years:
         amount = contribution.between(figures.start, figures.end)
@@ -212,7 +215,7 @@ def _paid_in(contribution: Contribution, years: list[TaxYearFigures]) -> Iterato
         days = [day for day in _firsts_of_tax_months(figures) if begins <= day <= ends] or [begins]
         for k, day in enumerate(days):
             part = amount * (k + 1) // len(days) - amount * k // len(days)
-            yield PaidIn(part, day, contribution.payer, contribution.saving)
+            yield PaidIn(part, day, contribution.payer, contribution.saving, contribution.relief)
 
 
 def _firsts_of_tax_months(figures: TaxYearFigures) -> Iterator[date]:
@@ -289,6 +292,8 @@ def _year_facts(
         taken=tuple(taken),
         earned=_earned(taxpayer, asked),
         known_year=year,
+        paid_at_source=asked.paid_at_source,
+        taxed_pay=asked.taxed_pay,
     )
     return found, tuple(held)
 
@@ -316,7 +321,7 @@ def _together(before: Pension, held: list[Pension]) -> Pension:
 
 
 def _earned(taxpayer: Taxpayer, asked: Person) -> Pence:
-    return min(taxpayer.income, asked.income_of("employment") + asked.income_of("self_employment"))
+    return min(taxpayer.income, sum(asked.income_of(kind) for kind in EARNINGS))
 
 
 def _carried_out(planned: Planned, person: PersonFacts, pension: Pension, rules: TaxYearRules, path: Path) -> Taken:

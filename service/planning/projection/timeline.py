@@ -26,7 +26,8 @@ from service.planning.household import (
     Member,
     Spending,
     YearlyRate,
-    relief_at_source,
+    relief_of,
+    taxed_pay_between,
     taxpayer_of,
 )
 from service.planning.incomes import amount_between, settled
@@ -90,7 +91,8 @@ class PersonPeriod:
     """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
 
     ``taxpayer`` holds the income of the whole tax year, ``state_pension`` what of it is State Pension. ``received`` is the
-    income inside the plan; ``tax_outside`` is the share of the year's tax that the income outside the plan bears.
+    income inside the plan, and ``taxed_inside`` that with pay which goes into a pension without relief, ``taxed_pay`` in the
+    whole year; ``tax_outside`` is the share of the year's tax that the income outside the plan bears.
     ``remembered`` is what ``liability`` and ``target`` have found before: the plans that are compared ask the same of a year
     over and over. It never passes to a copy with another taxpayer.
     """
@@ -102,6 +104,9 @@ class PersonPeriod:
     may_withdraw: bool
     isa_allowance_left: Pence
     state_pension: Pence
+    taxed_inside: Pence
+    paid_at_source: Pence = 0
+    taxed_pay: Pence = 0
     remembered: Remembered = field(
         default_factory=lambda: Remembered({}, {}, [0]), init=False, compare=False, repr=False
     )
@@ -195,8 +200,11 @@ def timeline(household: Household, book: RuleBook) -> Timeline:
     periods = tuple(_periods(household, book))
     ages = book.state_pension_ages
     reached = tuple(state_pension.reached_on(member.date_of_birth, ages) for member in household.people)
-    people = tuple(
-        _person(member, household, periods, book, spa) for member, spa in zip(household.people, reached, strict=True)
+    people = _void_claims_left_out(
+        tuple(
+            _person(member, household, periods, book, spa)
+            for member, spa in zip(household.people, reached, strict=True)
+        )
     )
     spending = tuple(_spending(household, period) for period in periods)
     return Timeline(household, periods, people, spending, reached)
@@ -206,9 +214,11 @@ def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline
     """The periods of ``whole`` up to the end of a household that differs from it only in its last tax year."""
     kept = [period for period in whole.periods if period.first <= household.end]
     final = replace(kept[-1], last=household.end)
-    people = tuple(
-        (*years[: final.position], *_person(member, household, (final,), book, reached))
-        for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+    people = _void_claims_left_out(
+        tuple(
+            (*years[: final.position], *_person(member, household, (final,), book, reached))
+            for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+        )
     )
     return Timeline(
         household,
@@ -221,9 +231,11 @@ def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline
 
 def with_first_year(whole: Timeline, household: Household, book: RuleBook) -> Timeline:
     """The periods of ``whole`` for a household that differs from it only in what counts in its first tax year."""
-    people = tuple(
-        (*_person(member, household, whole.periods[:1], book, reached), *years[1:])
-        for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+    people = _void_claims_left_out(
+        tuple(
+            (*_person(member, household, whole.periods[:1], book, reached), *years[1:])
+            for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+        )
     )
     return replace(whole, household=household, people=people)
 
@@ -284,27 +296,61 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
         assert income.amount is not None
         whole.append((income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation)))
         inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
-    taxpayer = taxpayer_of(member, whole, relief_at_source(member.contributions, figures.start, figures.end))
+    relief = relief_of(member, whole, figures.start, figures.end, period.rules.relief)
+    taxed_inside = inside
+    if relief.taxed_pay:
+        whole.append(("employment", relief.taxed_pay))
+        taxed_inside += taxed_pay_between(
+            member, period.first, period.last, figures.start, figures.end, period.rules.relief
+        )
+    taxpayer = taxpayer_of(member, whole, relief.relief_at_source)
     rules = period.rules.income_tax[member.tax_residence]
-    outside = taxpayer.income - inside
-    tax_outside = 0
-    if outside > 0:
-        tax_outside = half_up(liability(taxpayer_year(taxpayer, rules)).total * outside, taxpayer.income)
     return PersonPeriod(
         taxpayer=taxpayer,
         rules=rules,
         received=inside,
-        tax_outside=tax_outside,
+        tax_outside=_tax_outside(taxpayer, rules, taxed_inside),
         may_withdraw=pension_age.may_take_benefits(
             member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.protected_pension_age
         ),
         isa_allowance_left=_isa_allowance_left(member, period),
         state_pension=sum(amount for kind, amount in whole if kind == "state_pension"),
+        taxed_inside=taxed_inside,
+        paid_at_source=relief.paid_at_source,
+        taxed_pay=relief.taxed_pay,
     )
 
 
+def _tax_outside(taxpayer: Taxpayer, rules: IncomeTaxRules, inside: Pence) -> Pence:
+    """The share of the year's tax that the income outside the plan bears, of the income without any withdrawal."""
+    outside = taxpayer.income - inside
+    return half_up(liability(taxpayer_year(taxpayer, rules)).total * outside, taxpayer.income) if outside > 0 else 0
+
+
+def _void_claims_left_out(people: tuple[tuple[PersonPeriod, ...], ...]) -> tuple[tuple[PersonPeriod, ...], ...]:
+    """The same people, the tax outside the plan without a marriage allowance that could not be given whatever is withdrawn
+    (ITA 2007 s.55C(1)(c)). One that only a withdrawal of the plan rules out is lost inside the plan."""
+    if len(people) == 1:
+        return people
+    first, second = people
+    return (
+        tuple(_unless_void(year, partner) for year, partner in zip(first, second, strict=True)),
+        tuple(_unless_void(year, partner) for year, partner in zip(second, first, strict=True)),
+    )
+
+
+def _unless_void(year: PersonPeriod, partner: PersonPeriod) -> PersonPeriod:
+    receives = year.taxpayer.marriage_allowance == "receives" and partner.taxpayer.marriage_allowance == "gives"
+    if not year.tax_outside or not receives:
+        return year
+    if liability(taxpayer_year(partner.taxpayer, partner.rules)).marriage_allowance_open:
+        return year
+    alone = replace(year.taxpayer, marriage_allowance="none")
+    return replace(year, tax_outside=_tax_outside(alone, year.rules, year.taxed_inside))
+
+
 def _isa_allowance_left(member: Member, period: Period) -> Pence:
-    """What may still be subscribed in the tax year (SI 1998/1870 reg.4ZA); the cash limit by age on the last day."""
-    limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
+    """What may still be subscribed in the tax year (SI 1998/1870 reg.4ZA)."""
+    limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, cash=member.isa.cash_isa)
     used = member.isa.subscribed_this_year if period.position == 0 else 0
     return max(0, limit - used)

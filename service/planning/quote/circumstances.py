@@ -88,5 +88,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         state_pension=person.income_of("state_pension"),
         taken=(taken,),
         known_year=answer.year,
+        paid_at_source=person.paid_at_source,
+        taxed_pay=person.taxed_pay,
     )
     return Circumstances((PersonCase(facts, (year,)),), ("tax_year",))

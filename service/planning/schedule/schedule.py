@@ -321,7 +321,7 @@ def _person_year(member: Member, period: Period, record: PersonRecord) -> Schedu
     opened, before, after = record.opened, record.opened.before, record.after
     found, year = record.liability, record.opened.year
     subscribed_before = member.isa.subscribed_this_year if period.position == 0 else 0
-    limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, period.last, cash=member.isa.cash_isa)
+    limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, cash=member.isa.cash_isa)
     return SchedulePerson(
         record=record,
         age=age_on(member.date_of_birth, period.last),

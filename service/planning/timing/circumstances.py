@@ -33,6 +33,9 @@ from service.planning.warnings.registry import CATALOGUE, all_found, found_in_op
 from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
 
+_IN_ANY_TAX_YEAR = ("money_purchase_annual_allowance_triggered", "tell_other_schemes")
+"""What is the same in whichever tax year an option first takes income flexibly."""
+
 _LUMP_SUM_FIRST = ("all_now", "phased", "at_age")
 """The options that take tax-free cash on days of its own."""
 
@@ -50,17 +53,24 @@ def timing_warnings(result: Timing) -> list[ClientWarning]:
 def told_once(by_option: Mapping[int, Iterable[ClientWarning]]) -> Iterator[ClientWarning]:
     """The warnings of options by their places, with what several say in the same words said once.
 
-    What not all options have names those that do. It points at its own place, or at the options where that is not the same in
+    What flexible access brings is said once as well, of the option in which it comes first. What not all options have names
+    those that do. It points at its own place, or at the options where that is not the same in
     all of them. Its figures are those on which they agree, and its cost is the highest.
     """
     alike: dict[tuple[object, ...], dict[int, ClientWarning]] = {}
     for k, of_option in by_option.items():
         for found in of_option:
-            alike.setdefault((found.code, found.person, found.pension, found.detail), {})[k] = found
+            words = "" if found.code in _IN_ANY_TAX_YEAR else found.detail
+            alike.setdefault((found.code, found.person, found.pension, words), {})[k] = found
     for by_place in alike.values():
         same = list(by_place.values())
-        yield same[0]._replace(
-            path=same[0].path if all(found.path == same[0].path for found in same) else ("options",),
+        first, detail = same[0], same[0].detail
+        if any(found.detail != detail for found in same):
+            first = min(same, key=lambda found: found.tax_year or "")
+            detail = f"{first.detail} In other options this is in a later tax year."
+        yield first._replace(
+            detail=detail,
+            path=first.path if all(found.path == first.path for found in same) else ("options",),
             options=() if len(same) == len(by_option) else tuple(by_place),
             cost=max(found.cost for found in same),
             money=_agreed([found.money for found in same]),

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import date
-from fractions import Fraction
-
 from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
 from service.law.pension_age import access_age, may_have_begun
-from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE, Years
+from service.law.unauthorised_payments import ReferencePeriod, UnauthorisedPayment, reference_periods
+from service.law.units import Years
 from service.planning.warnings.circumstances import PensionCase, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
@@ -321,8 +317,8 @@ def protected_pension_age_lost(case: PensionCase, entry: Entry) -> Found:
     "unauthorised_payment_charges",
     "costs",
     "Tax charges on an unauthorised payment",
-    "A withdrawal is dated before the minimum pension age; a surcharge is added where those of twelve months are a large share "
-    "of the fund.",
+    "A withdrawal is dated before the minimum pension age; a surcharge is added where unauthorised payments of twelve months "
+    "reach a large share of the fund.",
     facts=(
         "date_of_birth",
         "withdrawals.date",
@@ -332,13 +328,13 @@ def protected_pension_age_lost(case: PensionCase, entry: Entry) -> Found:
         "circumstances.ill_health",
     ),
     sources=(
-        "Finance Act 2004 ss.208-213",
+        "Finance Act 2004 ss.208, 209, 210 and 213",
         "HMRC Pensions Tax Manual PTM134100, PTM134400",
     ),
     figures={
         "unauthorised_payment": "pounds",
         "tax_charges": "pounds",
-        "unauthorised_payments_share": "fraction",
+        "unauthorised_payments": "count",
         "unauthorised_payment_charge": "fraction",
         "unauthorised_payment_surcharge": "fraction",
         "unauthorised_payment_surcharge_share": "fraction",
@@ -346,75 +342,62 @@ def protected_pension_age_lost(case: PensionCase, entry: Entry) -> Found:
     of_one_pension=True,
 )
 def unauthorised_payment_charges(case: PersonCase, entry: Entry) -> Found:
-    """What the tax charges on money taken too early come to."""
-    early = [
+    """What the tax charges on money taken too early come to, once for each twelve months of each pension. That one pension is
+    one scheme is our reading."""
+    too_early = [
         (year, taken) for year in case.years for taken in year.taken if taken.payment.gross and _too_early(year, taken)
     ]
+    if not too_early:
+        return ()
     told: Found = ()
-    for year, taken, shares in _with_shares(early):
-        told += _charges(year, taken, shares, entry)
+    for pension in dict.fromkeys(taken.pension for _, taken in too_early):
+        of_it = [(year, taken) for year, taken in too_early if taken.pension == pension]
+        payments = [
+            UnauthorisedPayment(taken.day, taken.payment.gross, taken.before.uncrystallised + taken.before.drawdown)
+            for _, taken in of_it
+        ]
+        share = of_it[0][0].figures.rate("pension.unauthorised_payment_surcharge_share")
+        first = 0
+        for period in reference_periods(payments, share):
+            year, taken = of_it[first]
+            told += _charges(year.of_pension(pension), taken, period, entry)
+            first += len(period.payments)
     return told
 
 
-def _with_shares(early: list[tuple[YearFacts, Taken]]) -> Iterator[tuple[YearFacts, Taken, list[Fraction]]]:
-    """Each unauthorised payment with the shares of the fund that those of its pension are in the same twelve months, its own
-    among them.
-
-    FA 2004 s.210 and PTM134400: a reference period of twelve months starts with the first payment, the next with the first
-    payment after it. Each payment counts as its share of what the pension held just before it.
-    """
-    starts: dict[int | None, date] = {}
-    periods: dict[tuple[int | None, date | None], list[Fraction]] = {}
-    placed = []
-    for year, taken in early:
-        start = taken.day
-        if taken.day is not None:
-            start = starts.get(taken.pension, taken.day)
-            if taken.day >= birthday(start, 1):
-                start = taken.day
-            starts[taken.pension] = start
-        held = taken.before.uncrystallised + taken.before.drawdown
-        shares = periods.setdefault((taken.pension, start), [])
-        shares.append(Fraction(taken.payment.gross, held))
-        placed.append((year, taken, shares))
-    yield from placed
-
-
-def _charges(year: YearFacts, taken: Taken, shares: list[Fraction], entry: Entry) -> Found:
+def _charges(year: YearFacts, first: Taken, period: ReferencePeriod, entry: Entry) -> Found:
     figures = year.figures
     charge, surcharge = (
         figures.rate("pension.unauthorised_payment_charge"),
         figures.rate("pension.unauthorised_payment_surcharge"),
     )
     share = figures.rate("pension.unauthorised_payment_surcharge_share")
-    together = int(sum(shares) * WHOLE)
-    surcharged = together >= share
-    cost = down_to_the_penny(taken.payment.gross * (charge + surcharge if surcharged else charge))
-    of_period = {}
-    if not surcharged:
-        pay = f"a {per_cent(charge)} charge, {pounds(cost)}, reported on a tax return."
-    else:
-        because = f"the payment is {per_cent(share)} or more of the fund"
-        if len(shares) > 1:
-            of_period = {"unauthorised_payments_share": together}
-            because = f"the payments of twelve months are {per_cent(together)} of the fund, {per_cent(share)} or more"
-        pay = (
-            f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because "
-            f"{because}. Both are reported on a tax return."
+    cost = period.charges(charge, surcharge)
+    amount, number = sum(payment.amount for payment in period.payments), len(period.payments)
+    what, they_are = f"{pounds(amount)} is an unauthorised payment", "the payment is"
+    if number > 1 and first.day is not None:
+        what = (
+            f"{pounds(amount)} is unauthorised, in {number} payments in the 12 months from {day_month_year(first.day)}"
         )
+        they_are = "together they are"
+    pay = (
+        f"{pounds(cost)}: a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge. The surcharge applies because "
+        f"{they_are} {per_cent(share)} or more of the fund. Both are reported on a tax return."
+        if period.surcharged
+        else f"a {per_cent(charge)} charge, {pounds(cost)}, reported on a tax return."
+    )
     return entry.warn(
-        f"Paid before the minimum age, {pounds(taken.payment.gross)} is an unauthorised payment. {year.person.who} would pay "
-        f"{pay} The scheme is charged as well.",
-        taken.path,
-        about=year.of_pension(taken.pension).person,
+        f"Paid before the minimum age, {what}. {year.person.who} would pay {pay} The scheme is charged as well.",
+        first.path,
+        about=year.person,
         figures=figures,
         rests_on=(
             "pension.unauthorised_payment_charge",
             "pension.unauthorised_payment_surcharge",
             "pension.unauthorised_payment_surcharge_share",
         ),
-        money={"unauthorised_payment": taken.payment.gross, "tax_charges": cost},
-        rates=of_period,
+        money={"unauthorised_payment": amount, "tax_charges": cost},
+        counts={"unauthorised_payments": number},
         cost=cost,
     )
 

@@ -27,7 +27,7 @@ from service.law.lump_sums import Allowances, Method, Payment, Pension
 from service.law.rulebook import TaxYearRules
 from service.law.units import BasisPoints, Pence, Years
 from service.law.value import Value
-from service.planning.household import Path, Payer, Saving
+from service.planning.household import Path, Payer, ReliefMethod, Saving
 from service.planning.payroll import PayrollOutcome
 from service.planning.wording import YOU, inside
 
@@ -44,6 +44,7 @@ class PaidIn:
     day: date
     payer: Payer = "self"
     saving: Saving = "money_purchase"
+    relief: ReliefMethod | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +58,16 @@ class Subscription:
 
 @dataclass(frozen=True, slots=True)
 class Isas:
-    """A person's ISAs: ``withdrawn_this_year`` was taken out in the tax year of the request's date."""
+    """A person's ISAs: ``of_tax_year`` is that of the request's date, in which ``withdrawn_this_year`` was taken out and
+    ``subscribed_this_year`` paid in, of it ``cash_subscribed_this_year`` into cash ISAs."""
 
     value: Pence = 0
     subscribed_this_year: Pence = 0
+    cash_subscribed_this_year: Pence | None = None
     withdrawn_this_year: Pence = 0
     flexible: bool | None = None
     subscriptions: tuple[Subscription, ...] = ()
+    of_tax_year: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -243,7 +247,8 @@ class YearFacts(Value, frozen=True):
 
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
     only. ``held_before`` is what the pension holds before the year's withdrawals, growth included. ``age`` is the person's
-    on the last day.
+    on the last day. ``paid_at_source`` is what is paid into pensions with relief at source, whether it has relief or not;
+    ``taxed_pay`` is pay that goes into them without relief, and is in the income.
     """
 
     person: PersonFacts
@@ -268,6 +273,8 @@ class YearFacts(Value, frozen=True):
     earned: Pence = 0
     lump_sums_wanted: bool = True
     cash_isa_limit: Pence | None = None
+    paid_at_source: Pence = 0
+    taxed_pay: Pence = 0
 
     def of_pension(self, place: int | None) -> YearFacts:
         """The same year, told as one of the pension at a place; of None, as one of all pensions together."""

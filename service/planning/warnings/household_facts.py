@@ -10,19 +10,17 @@ from service.law import isa, lump_sums
 from service.law.ages import age_on
 from service.law.lump_sums import LumpSumRules, Method, Payment, Pension
 from service.law.units import Pence
-from service.planning.household import PEOPLE, DatedIncome, Income, Member
+from service.planning.household import EARNINGS, PEOPLE, DatedIncome, Income, Member
 from service.planning.projection.balances import Balance
 from service.planning.projection.settlement import PersonRecord
 from service.planning.projection.timeline import Period
 from service.planning.warnings.circumstances import Facts, PersonFacts, YearFacts
 from service.planning.wording import who
 
-_FROM_WORK = ("employment", "self_employment")
-
 
 def works(incomes: Iterable[Income | DatedIncome]) -> bool:
     """Whether there is any income from work."""
-    return any(income.kind in _FROM_WORK and income.amount for income in incomes)
+    return any(income.kind in EARNINGS and income.amount for income in incomes)
 
 
 def person_facts(
@@ -84,9 +82,9 @@ def settled_year(
         age=age_on(person.born, period.last),
         state_pension=state_pension,
         lump_sums_wanted=lump_sums_wanted,
-        cash_isa_limit=(
-            isa.subscription_limit(rules.figures, person.born, period.last, cash=True) if member.isa.cash_isa else None
-        ),
+        paid_at_source=opened.year.paid_at_source,
+        taxed_pay=opened.year.taxed_pay,
+        cash_isa_limit=(isa.subscription_limit(rules.figures, person.born, cash=True) if member.isa.cash_isa else None),
     )
 
 

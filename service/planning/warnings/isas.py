@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, timedelta
 from typing import NamedTuple
 
 from service.law import isa
+from service.law.ages import birthday
 from service.law.dates import day_month_year
-from service.law.units import Pence
+from service.law.units import BasisPoints, Pence
 from service.planning.household import PEOPLE, Path
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Subscription, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
-from service.planning.wording import pounds
+from service.planning.wording import per_cent, pounds
 
 TOPIC: Topic = Topic()
 
@@ -49,14 +50,20 @@ def _isa_year(year: YearFacts, today: date | None) -> IsaYear:
 
 
 class Excess(NamedTuple):
-    """A person's ISA year in which more is planned than the allowance left. ``permitted`` is what is left, with replacement
-    unless it is known that nothing may be put back; ``above`` what is planned beyond it, 0 where replacement makes it fit."""
+    """A person's ISA year in which more is planned than the allowance left. ``above`` is what is planned beyond it even if all
+    that was taken out can be replaced, where that is not ruled out; 0 where replacement makes it fit. ``asked``: whether it can
+    is not known, and it matters."""
 
     one: PersonCase
     year: YearFacts
     found: IsaYear
-    permitted: Pence
     above: Pence
+    asked: bool
+
+    @property
+    def at_least(self) -> str:
+        """The words before an amount that may be higher."""
+        return "at least " if self.asked else ""
 
 
 def _excesses(case: Circumstances) -> Iterator[Excess]:
@@ -67,8 +74,10 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
         for year in one.years:
             found = _isa_year(year, case.today)
             if found.planned > found.left:
-                permitted = found.left if facts.isas.flexible is False else found.with_replacement
-                yield Excess(one, year, found, permitted, max(0, found.planned - permitted))
+                flexible = facts.isas.flexible
+                most = found.left if flexible is False else found.with_replacement
+                asked = flexible is None and most > found.left
+                yield Excess(one, year, found, max(0, found.planned - most), asked)
 
 
 @TOPIC.of_the_household(
@@ -80,8 +89,10 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
     sources=("SI 1998/1870 reg.4ZA",),
     figures={
         "isa_allowance_left": "pounds",
+        "isa_allowance_left_if_flexible": "pounds",
         "subscriptions_planned": "pounds",
         "above_isa_allowance": "pounds",
+        "above_isa_allowance_if_flexible": "pounds",
         "isa_subscription_limit": "pounds",
     },
     only="with_facts",
@@ -89,25 +100,36 @@ def _excesses(case: Circumstances) -> Iterator[Excess]:
 def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
     """More is to be subscribed in a tax year than the limit leaves."""
     told: Found = ()
-    for one, year, found, permitted, above in _excesses(case):
-        if above:
-            facts = one.person.facts
-            asked = facts is not None and facts.isas.flexible is None and permitted > found.left
-            if_flexible = ", if the money taken out was in a flexible ISA" if asked else ""
-            unknown = " We were not told whether the ISA is flexible." if asked else ""
-            told += entry.warn(
-                f"{year.person.who} can still pay {pounds(permitted)} into ISAs in {year.name}{if_flexible}. "
-                f"{pounds(found.planned)} is planned, {pounds(above)} too much.{unknown}",
-                _SUBSCRIPTIONS,
-                about=year.person,
-                figures=year.figures,
-                rests_on=(_LIMIT,),
-                money={
-                    "isa_allowance_left": permitted,
-                    "subscriptions_planned": found.planned,
-                    "above_isa_allowance": above,
-                },
+    for one, year, found, above, asked in _excesses(case):
+        if not above:
+            continue
+        facts = one.person.facts
+        replaced = facts is not None and facts.isas.flexible is True
+        left = found.with_replacement if replaced else found.left
+        money = {
+            "isa_allowance_left": left,
+            "subscriptions_planned": found.planned,
+            "above_isa_allowance": found.planned - left,
+        }
+        if asked:
+            money |= {
+                "isa_allowance_left_if_flexible": found.with_replacement,
+                "above_isa_allowance_if_flexible": above,
+            }
+            detail = (
+                f"{year.person.who} can still pay {pounds(left)} into ISAs in {year.name}, or "
+                f"{pounds(found.with_replacement)} if the money taken out was in a flexible ISA. {pounds(found.planned)} is "
+                f"planned, {pounds(found.planned - left)} or {pounds(above)} too much. We were not told whether the ISA is "
+                "flexible."
             )
+        else:
+            detail = (
+                f"{year.person.who} can still pay {pounds(left)} into ISAs in {year.name}. {pounds(found.planned)} is planned, "
+                f"{pounds(above)} too much."
+            )
+        told += entry.warn(
+            detail, _SUBSCRIPTIONS, about=year.person, figures=year.figures, rests_on=(_LIMIT,), money=money
+        )
     return told
 
 
@@ -124,15 +146,16 @@ def isa_limit_exceeded(case: Circumstances, entry: Entry) -> Found:
 def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
     """What is too much for one tax year fits, in part at least, into the next."""
     told: Found = ()
-    for _, year, _, _, above in _excesses(case):
+    for excess in _excesses(case):
+        year, above = excess.year, excess.above
         next_start = year.figures.end + timedelta(days=1)
         next_limit = case.isa_limits.get(next_start)
         if not above or case.today is None or next_limit is None:
             continue
         days = (year.figures.end - max(case.today, year.figures.start)).days
         told += entry.warn(
-            f"{days} days are left in {year.name}. From {day_month_year(next_start)}, {pounds(min(above, next_limit))} of "
-            f"the excess would fit the next tax year's limit of {pounds(next_limit)}.",
+            f"{days} days are left in {year.name}. From {day_month_year(next_start)}, {excess.at_least}"
+            f"{pounds(min(above, next_limit))} of the excess would fit the next tax year's limit of {pounds(next_limit)}.",
             _SUBSCRIPTIONS,
             about=year.person,
             figures=year.figures,
@@ -155,7 +178,8 @@ def isa_rest_next_tax_year(case: Circumstances, entry: Entry) -> Found:
 def partner_has_isa_allowance_left(case: Circumstances, entry: Entry) -> Found:
     """What is too much for one of a couple fits, in part at least, into the other's limit."""
     told: Found = ()
-    for one, year, _, _, above in _excesses(case):
+    for excess in _excesses(case):
+        one, year, above = excess.one, excess.year, excess.above
         for other in case.people:
             theirs = next((found for found in other.years if found.name == year.name), None)
             if not above or other is one or theirs is None:
@@ -164,9 +188,9 @@ def partner_has_isa_allowance_left(case: Circumstances, entry: Entry) -> Found:
             free = partners.left - partners.planned
             if free > 0:
                 told += entry.warn(
-                    f"{other.person.who} has {pounds(free)} of ISA allowance left in {year.name}; {pounds(min(free, above))} "
-                    f"of the excess would fit. The money must belong to {other.person.you}; a gift between spouses is "
-                    "possible.",
+                    f"{other.person.who} has {pounds(free)} of ISA allowance left in {year.name}; {excess.at_least}"
+                    f"{pounds(min(free, above))} of the excess would fit. The money must belong to {other.person.you}; a gift "
+                    "between spouses is possible.",
                     (*other.person.path, "isa"),
                     about=other.person,
                     figures=year.figures,
@@ -192,7 +216,7 @@ def partner_has_isa_allowance_left(case: Circumstances, entry: Entry) -> Found:
 def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
     """What is planned fits only if money taken out may be put back, and whether it may was not given."""
     told: Found = ()
-    for one, year, found, _, above in _excesses(case):
+    for one, year, found, above, _ in _excesses(case):
         facts = one.person.facts
         if facts is None or above or facts.isas.flexible is not None:
             continue
@@ -229,7 +253,7 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
 def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
     """What is planned fits because money taken out of a flexible ISA is put back."""
     told: Found = ()
-    for one, year, found, _, above in _excesses(case):
+    for one, year, found, above, _ in _excesses(case):
         facts = one.person.facts
         if facts is None or above or not facts.isas.flexible:
             continue
@@ -249,35 +273,152 @@ def flexible_isa_replacement(case: Circumstances, entry: Entry) -> Found:
     "not_permitted",
     "Above the cash ISA limit",
     "From 2027-28, a person under 65 plans to pay more into cash ISAs than their limit.",
-    facts=("isa_subscriptions.cash_isa", "isa_subscriptions", "date_of_birth"),
+    facts=("isa_subscriptions.cash_isa", "isa_subscriptions", "date_of_birth", "isa.cash_subscribed_this_year"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
     figures={
+        "cash_isa_allowance_left": "pounds",
         "cash_isa_subscriptions_planned": "pounds",
         "above_cash_isa_limit": "pounds",
         "isa_cash_limit_under_65": "pounds",
+        "isa_cash_interest_charge": "fraction",
     },
     since=first_day_with("isa.cash_limit_ends_at_age"),
     only="with_facts",
 )
 def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
-    """More is to go into cash ISAs than is allowed below 65."""
-    planned = [one for one in _planned(year) if one.cash_isa]
-    if not planned:
-        return ()
-    last = max(one.day for one in planned)
-    limit = isa.subscription_limit(year.figures, year.person.born, last, cash=True)
-    total = sum(one.amount for one in planned)
-    if total <= limit or limit == year.figures.money(_LIMIT):
+    """More is to go into cash ISAs in a tax year that ends below 65 than is allowed in it. What already went into ISAs counts
+    as far as it is known to have gone into cash."""
+    found = _cash_year(year)
+    if found is None or found.which != "lower" or found.planned <= found.left:
         return ()
     return entry.warn(
-        f"{year.person.who} can pay {pounds(limit)} into cash ISAs in {year.name}, the limit for people under "
-        f"{year.figures.count('isa.cash_limit_ends_at_age')}. {pounds(total)} is planned, {pounds(total - limit)} too much. "
-        "This limit does not apply to stocks and shares ISAs.",
+        f"{year.person.who} can pay {pounds(found.left)} {'more ' if found.before else ''}into cash ISAs in {year.name}, as the "
+        f"limit for people under {year.figures.count(_CASH_ENDS)} is {pounds(found.limit)}. {pounds(found.planned)} is planned, "
+        f"{pounds(found.planned - found.left)} too much. This limit does not apply to stocks and shares ISAs.",
         _SUBSCRIPTIONS,
         about=year.person,
         figures=year.figures,
         rests_on=("isa.cash_limit_under_65",),
-        money={"cash_isa_subscriptions_planned": total, "above_cash_isa_limit": total - limit},
+        money={
+            "cash_isa_allowance_left": found.left,
+            "cash_isa_subscriptions_planned": found.planned,
+            "above_cash_isa_limit": found.planned - found.left,
+        },
+        rates=_announced_rate(year),
+        caveats=(_announced_as_well(year),),
+    )
+
+
+_CASH_ENDS = "isa.cash_limit_ends_at_age"
+_CHARGE = "isa.cash_interest_charge"
+
+
+def _announced_rate(year: YearFacts) -> Mapping[str, BasisPoints]:
+    return {"isa_cash_interest_charge": year.figures.rate(_CHARGE)}
+
+
+def _announced_as_well(year: YearFacts) -> str:
+    """The other rules announced with the cash limit, for those under its age."""
+    return (
+        f"Also announced for people under {year.figures.count(_CASH_ENDS)}: no transfers from stocks and shares ISAs to cash "
+        f"ISAs. Interest on cash in a stocks and shares ISA may be charged at {per_cent(year.figures.rate(_CHARGE))}."
+    )
+
+
+class CashYear(NamedTuple):
+    """A person's cash ISAs in a tax year with a lower limit below some age; pence. ``before`` is what is known to have gone in
+    already, ``unknown`` what may have; ``left`` is what ``before`` leaves of the ``limit``."""
+
+    which: isa.CashLimit
+    limit: Pence
+    planned: Pence
+    before: Pence
+    unknown: Pence
+    left: Pence
+
+
+def _cash_year(year: YearFacts) -> CashYear | None:
+    """None where nothing is planned for cash ISAs, or the year has no lower limit for the person."""
+    facts, figures = year.person.facts, year.figures
+    if facts is None or not facts.isas.subscriptions or not figures.has(_CASH_ENDS):
+        return None
+    planned = sum(one.amount for one in _planned(year) if one.cash_isa)
+    which = isa.cash_limit(figures, year.person.born)
+    if not planned or which == "none":
+        return None
+    so_far = facts.isas.subscribed_this_year if facts.isas.of_tax_year == year.name else 0
+    in_cash = facts.isas.cash_subscribed_this_year
+    before = 0 if in_cash is None else min(in_cash, so_far)
+    limit = figures.money("isa.cash_limit_under_65")
+    return CashYear(which, limit, planned, before, so_far if in_cash is None else 0, max(0, limit - before))
+
+
+@TOPIC.of_a_year(
+    "cash_isa_limit_depends_on_age",
+    "check",
+    "The cash ISA limit changes at 65",
+    "From 2027-28, more is planned for cash ISAs than the limit under 65 in the tax year of the 65th birthday.",
+    facts=("isa_subscriptions.cash_isa", "isa_subscriptions", "date_of_birth", "isa.cash_subscribed_this_year"),
+    sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
+    figures={
+        "cash_isa_subscriptions_planned": "pounds",
+        "cash_isa_subscriptions_before_the_age": "pounds",
+        "isa_cash_limit_under_65": "pounds",
+        "isa_subscription_limit": "pounds",
+    },
+    since=first_day_with("isa.cash_limit_ends_at_age"),
+    only="with_facts",
+)
+def cash_isa_limit_depends_on_age(year: YearFacts, entry: Entry) -> Found:
+    """The tax year in which 65 is reached: how the age is tested is not settled, so nothing is refused."""
+    found = _cash_year(year)
+    if found is None or found.which != "reached_in_the_year" or found.planned <= found.left:
+        return ()
+    age = year.figures.count(_CASH_ENDS)
+    reached = birthday(year.person.born, age)
+    early = sum(one.amount for one in _planned(year) if one.cash_isa and one.day < reached)
+    return entry.warn(
+        f"{year.person.who} will reach {age} on {day_month_year(reached)}. Under {age}, at most {pounds(found.limit)} a tax year "
+        f"can go into cash ISAs, and {pounds(year.figures.money(_LIMIT))} after that. {pounds(found.planned)} is planned for "
+        f"{year.name}, {pounds(early)} of it before the birthday. Ask the ISA manager which limit applies.",
+        _SUBSCRIPTIONS,
+        about=year.person,
+        figures=year.figures,
+        rests_on=("isa.cash_limit_under_65", _LIMIT),
+        money={"cash_isa_subscriptions_planned": found.planned, "cash_isa_subscriptions_before_the_age": early},
+    )
+
+
+@TOPIC.of_a_year(
+    "cash_isa_subscriptions_not_given",
+    "check",
+    "Earlier cash ISA payments matter",
+    "From 2027-28, what is planned for cash ISAs fits the limit under 65 only if not all that was paid in already went into "
+    "cash, and that is not given.",
+    facts=("isa.cash_subscribed_this_year", "isa.subscribed_this_year", "isa_subscriptions.cash_isa", "date_of_birth"),
+    sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
+    figures={
+        "cash_isa_subscriptions_planned": "pounds",
+        "subscribed_already": "pounds",
+        "isa_cash_limit_under_65": "pounds",
+    },
+    since=first_day_with("isa.cash_limit_ends_at_age"),
+    only="with_facts",
+)
+def cash_isa_subscriptions_not_given(year: YearFacts, entry: Entry) -> Found:
+    """What was paid into ISAs already may have gone into cash."""
+    found = _cash_year(year)
+    if found is None or found.planned > found.left or found.planned + found.unknown <= found.left:
+        return ()
+    return entry.warn(
+        f"{pounds(found.planned)} is planned for cash ISAs in {year.name}. The limit for people under "
+        f"{year.figures.count(_CASH_ENDS)} is {pounds(found.limit)}. We were not told how much of the {pounds(found.unknown)} "
+        "already paid in went into cash ISAs.",
+        (*year.person.path, "isa"),
+        about=year.person,
+        figures=year.figures,
+        rests_on=("isa.cash_limit_under_65",),
+        money={"cash_isa_subscriptions_planned": found.planned, "subscribed_already": found.unknown},
     )
 
 
@@ -288,23 +429,26 @@ def cash_isa_limit_exceeded(year: YearFacts, entry: Entry) -> Found:
     "In a plan, new money goes into a cash ISA in a tax year with a lower limit under 65.",
     facts=("isa.cash_isa", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
-    figures={"isa_cash_limit_under_65": "pounds"},
+    figures={"isa_cash_limit_under_65": "pounds", "isa_cash_interest_charge": "fraction"},
     since=first_day_with("isa.cash_limit_ends_at_age"),
     only="in_a_plan",
 )
 def cash_isa_limit_in_doubt(year: YearFacts, entry: Entry) -> Found:
-    """In a plan: the lower limit for cash ISAs below 65 is not verified in the regulations."""
+    """In a plan: the lower limit for cash ISAs below 65, and what is announced with it."""
     limit = year.cash_isa_limit
     if limit is None or limit != year.figures.money("isa.cash_limit_under_65") or limit >= year.figures.money(_LIMIT):
         return ()
-    age = year.figures.count("isa.cash_limit_ends_at_age")
+    age = year.figures.count(_CASH_ENDS)
     return entry.warn(
         f"From {year.name}, people under {age} can pay at most {pounds(limit)} a tax year into cash ISAs. The plan uses this "
-        f"limit until the tax year in which {year.person.you} {year.person.does('turn', 'turns')} {age}.",
+        f"limit up to the end of the tax year in which {year.person.you} {year.person.does('turn', 'turns')} {age}. Ask the ISA "
+        "manager which limit applies in that year.",
         (*year.person.path, "isa", "cash_isa"),
         about=year.person,
         figures=year.figures,
         rests_on=("isa.cash_limit_under_65",),
+        rates=_announced_rate(year),
+        caveats=(_announced_as_well(year),),
     )
 
 
@@ -359,6 +503,47 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
 
 
 @TOPIC.of_the_household(
+    "additional_permitted_subscription",
+    "check",
+    "A late spouse's ISAs may raise the limit",
+    "One person plans to pay into ISAs, and nil-rate bands of a spouse or civil partner who has died are given.",
+    facts=(
+        "isa_subscriptions",
+        "estate.nil_rate_band_brought_forward",
+        "estate.residence_nil_rate_band_brought_forward",
+    ),
+    sources=(
+        "SI 1998/1870 regs 5DDA, 5DFA",
+        "gov.uk, Manage additional permitted subscriptions into an ISA",
+    ),
+    figures={"isa_additional_subscription_years": "years", "isa_additional_subscription_days": "days"},
+    only="with_facts",
+)
+def additional_permitted_subscription(case: Circumstances, entry: Entry) -> Found:
+    """A survivor may pay in the value of the ISAs of the spouse or civil partner who died, besides the year's limit."""
+    estate = case.estate
+    if estate is None or len(case.people) > 1:
+        return ()
+    if not estate.nil_rate_band_brought_forward and not estate.residence_nil_rate_band_brought_forward:
+        return ()
+    (one,) = case.people
+    year = next((year for year in one.years if _planned(year)), None)
+    if year is None:
+        return ()
+    years = year.figures.count("isa.additional_subscription_years")
+    days = year.figures.count("isa.additional_subscription_days")
+    return entry.warn(
+        f"If {year.person.your} spouse or civil partner had ISAs when they died, their value can be paid into ISAs on top of the "
+        f"limit. This lasts {years} years from the death, or until {days} days after administration of the estate if later. Ask "
+        "the ISA manager.",
+        _SUBSCRIPTIONS,
+        about=year.person,
+        figures=year.figures,
+        rests_on=("isa.additional_subscription_years", "isa.additional_subscription_days"),
+    )
+
+
+@TOPIC.of_the_household(
     "subscribed_before_paid_out",
     "check",
     "The money has not arrived yet",
@@ -405,6 +590,11 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
     return ()
 
 
+_LATER_PAYMENT = (
+    "Whether income from drawdown counts as paid on retirement is not certain; ask the firm that holds the cash."
+)
+
+
 @TOPIC.of_the_household(
     "cash_above_deposit_protection",
     "check",
@@ -416,6 +606,9 @@ def subscribed_before_paid_out(case: Circumstances, entry: Entry) -> Found:
         "cash_outside_isas": "pounds",
         "deposit_protection_limit": "pounds",
         "deposit_protection_later_limit": "pounds",
+        "deposit_protection_temporary_limit": "pounds",
+        "deposit_protection_later_temporary_limit": "pounds",
+        "deposit_protection_temporary_months": "count",
     },
     only="with_facts",
 )
@@ -434,19 +627,28 @@ def cash_above_deposit_protection(case: Circumstances, entry: Entry) -> Found:
             figures = year.figures
             later = figures.has("deposit_protection.changes_on") and day >= figures.day("deposit_protection.changes_on")
             name = "deposit_protection.later_limit" if later else "deposit_protection.limit"
+            high = "deposit_protection.later_temporary_limit" if later else "deposit_protection.temporary_limit"
             limit = figures.money(name)
             if waits <= limit * (facts.deposit_firms or 1):
                 continue
             unknown = "" if facts.deposit_firms else " We were not told how many firms hold it."
+            paid = any(taken.payment.gross for taken in year.taken)
+            lump_sum = any(taken.payment.tax_free for taken in year.taken)
+            months = figures.count("deposit_protection.temporary_months")
+            on_retirement = (
+                f" Money paid on retirement may be protected up to {pounds(figures.money(high))} for {months} months."
+                if paid
+                else ""
+            )
             told += entry.warn(
                 f"About {pounds(waits)} of {one.person.your} cash would be held outside ISAs in {year.name}. {pounds(limit)} "
-                "is protected for each person at each authorised firm. Money paid on retirement may be protected up to a "
-                f"higher limit for six months.{unknown}",
+                f"is protected for each person at each authorised firm.{on_retirement}{unknown}",
                 (*one.person.path, *(("circumstances", "deposit_firms") if facts.deposit_firms is None else ("cash",))),
                 about=one.person,
                 figures=figures,
-                rests_on=(name,),
+                rests_on=(name, high, "deposit_protection.temporary_months") if paid else (name,),
                 money={"cash_outside_isas": waits},
+                caveats=(_LATER_PAYMENT,) if paid and not lump_sum else (),
             )
             break
     return told

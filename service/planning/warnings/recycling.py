@@ -9,6 +9,7 @@ from typing import NamedTuple
 from service.figures import tax_years
 from service.law.ages import birthday
 from service.law.rounding import down_to_the_penny
+from service.law.unauthorised_payments import UnauthorisedPayment, reference_periods
 from service.law.units import WHOLE, Pence, Years
 from service.planning.warnings.circumstances import PaidIn, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
@@ -65,6 +66,14 @@ def _in_window(contributions: tuple[PaidIn, ...], day: date, years: Years) -> li
     return [one for one in contributions if abs(tax_years.between(tax_years.of(one.day), middle)) <= years]
 
 
+class Charged(NamedTuple):
+    """The charges on a lump sum that counts as an unauthorised payment, in all, and in words."""
+
+    amount: Pence
+    surcharged: bool
+    told: str
+
+
 class Increase(NamedTuple):
     """A lump sum around which saving rises by more than the share of what is usual and of the lump sum; pence."""
 
@@ -83,6 +92,28 @@ class Increase(NamedTuple):
             f"This is more than {per_cent(figures.rate(_SHARE))} of the usual amount and more than "
             f"{per_cent(figures.rate(_SHARE))} of the lump sum ({pounds(self.part)})."
         )
+
+    @property
+    def charged(self) -> Charged:
+        """The charges if the lump sum is an unauthorised payment. Its share of the fund is taken just before it is paid, our
+        choice: by law it counts as paid when all conditions are met, which may be later."""
+        figures, taken = self.lump_sum.year.figures, self.lump_sum.taken
+        charge, surcharge = (
+            figures.rate("pension.unauthorised_payment_charge"),
+            figures.rate("pension.unauthorised_payment_surcharge"),
+        )
+        held = taken.before.uncrystallised + taken.before.drawdown
+        (period,) = reference_periods(
+            [UnauthorisedPayment(taken.day, taken.payment.tax_free, held)],
+            figures.rate("pension.unauthorised_payment_surcharge_share"),
+        )
+        amount = period.charges(charge, surcharge)
+        told = (
+            f"a {per_cent(charge)} charge and a {per_cent(surcharge)} surcharge, {pounds(amount)} in all"
+            if period.surcharged
+            else f"a {per_cent(charge)} charge, {pounds(amount)}"
+        )
+        return Charged(amount, period.surcharged, told)
 
     @property
     def money(self) -> dict[str, Pence]:
@@ -145,19 +176,69 @@ def _increase(case: PersonCase) -> Increase | None:
 )
 def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
     """All conditions hold: the whole lump sum is an unauthorised payment."""
-    facts = case.person.facts
-    if facts is None or not facts.contribution_increase_planned or (found := _increase(case)) is None:
+    found = _applies(case)
+    if found is None:
         return ()
     taken = found.lump_sum.taken
     return entry.warn(
-        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is an unauthorised "
-        "payment. Such payments bring tax charges.",
+        f"{found.told} As this was planned, the whole lump sum of {pounds(taken.payment.tax_free)} is treated as an "
+        "unauthorised payment.",
         taken.path,
         about=case.person,
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
         money={**found.money, "unauthorised_payment": taken.payment.tax_free},
+        cost=found.charged.amount,
     )
+
+
+@TOPIC.of_a_person(
+    "recycling_charges",
+    "costs",
+    "Tax charges on the recycled lump sum",
+    "The recycling rule applies; a surcharge is added where the lump sum is a large share of the fund.",
+    facts=("withdrawals.amount", "contributions", "circumstances.contribution_increase_planned"),
+    sources=(
+        "Finance Act 2004 Sch.29 para 3A, ss.208-210 and 213",
+        "HMRC Pensions Tax Manual PTM133840, PTM134400",
+    ),
+    figures={
+        "unauthorised_payment": "pounds",
+        "tax_charges": "pounds",
+        "unauthorised_payment_charge": "fraction",
+        "unauthorised_payment_surcharge": "fraction",
+        "unauthorised_payment_surcharge_share": "fraction",
+    },
+    only="with_facts",
+)
+def recycling_charges(case: PersonCase, entry: Entry) -> Found:
+    """What the charges on a recycled lump sum come to."""
+    found = _applies(case)
+    if found is None:
+        return ()
+    figures, amount, charged = found.lump_sum.year.figures, found.lump_sum.taken.payment.tax_free, found.charged
+    detail = f"The lump sum of {pounds(amount)} brings {charged.told}, reported on a tax return. "
+    if charged.surcharged:
+        share = figures.rate("pension.unauthorised_payment_surcharge_share")
+        detail += f"The surcharge applies because it is {per_cent(share)} or more of the fund. "
+    return entry.warn(
+        f"{detail}Tax is due for the year in which the last condition of the recycling rule is met.",
+        found.lump_sum.taken.path,
+        about=case.person,
+        figures=figures,
+        rests_on=(
+            "pension.unauthorised_payment_charge",
+            "pension.unauthorised_payment_surcharge",
+            "pension.unauthorised_payment_surcharge_share",
+        ),
+        money={"unauthorised_payment": amount, "tax_charges": charged.amount},
+        cost=charged.amount,
+    )
+
+
+def _applies(case: PersonCase) -> Increase | None:
+    facts = case.person.facts
+    return None if facts is None or not facts.contribution_increase_planned else _increase(case)
 
 
 @TOPIC.of_a_person(
@@ -180,6 +261,7 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
         "usual_contributions_in_recycling_window": "pounds",
         "contributions_above_usual": "pounds",
         "increase_threshold_by_lump_sums": "pounds",
+        "tax_charges_if_planned": "pounds",
         "recycling_lump_sum_limit": "pounds",
         "recycling_increase_share": "fraction",
         "recycling_window_years": "years",
@@ -192,13 +274,13 @@ def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
     if facts is None or facts.contribution_increase_planned is not None or (found := _increase(case)) is None:
         return ()
     return entry.warn(
-        f"{found.told} If this was planned when the lump sum was taken, the lump sum is an unauthorised payment. We were not "
-        "told. Keep a record of the reason for the contributions.",
+        f"{found.told} If this was planned when the lump sum was taken, it brings {found.charged.told}. We were not told. Keep "
+        "a record of the reason for the contributions.",
         (*case.person.path, "circumstances", "contribution_increase_planned"),
         about=case.person,
         figures=found.lump_sum.year.figures,
         rests_on=_RESTS_ON,
-        money=found.money,
+        money={**found.money, "tax_charges_if_planned": found.charged.amount},
     )
 
 

@@ -1,8 +1,15 @@
-"""Allowances for saving, used up or cut back by what is withdrawn (Finance Act 2004 ss.227-228A)."""
+"""Relief on contributions (Finance Act 2004 ss.188-190), and the allowances for saving, used up or cut back by what is
+withdrawn (ss.227-228A)."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from service.law import annual_allowance
+from service.law.ages import age_on, birthday
+from service.law.annual_allowance import Excess, Saving
+from service.law.income_tax import liability, taxpayer_year
+from service.law.rounding import down_to_the_penny
 from service.law.units import Pence
 from service.planning.warnings.circumstances import PaidIn, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic
@@ -25,17 +32,21 @@ _MPAA = "pension.money_purchase_annual_allowance"
 )
 def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> Found:
     """Flexible access cuts what may be paid into money purchase pensions from then on."""
-    if not year.triggered:
+    if not year.triggered or _nothing_will_be_paid_in(year) or _relief_has_ended(year):
         return ()
     if entry.in_codes:
         return entry.code_alone()
     figures, amount = year.figures, year.rules.money_purchase_annual_allowance
     rest = annual_allowance.alternative(figures.money("pension.annual_allowance"), amount)
+    others = (
+        f" If it is exceeded, other pension saving is tested against {pounds(rest)} plus any carry forward."
+        if _saving(year).defined_benefit
+        else ""
+    )
     return entry.warn(
         f"Taking income flexibly in {year.name} triggers {year.person.your} money purchase annual allowance. From the next "
         f"day, paying more than {pounds(amount)} a year into money purchase pensions brings a tax charge. Carry forward "
-        f"cannot raise this limit. If it is exceeded, other pension saving is tested against {pounds(rest)} plus any carry "
-        "forward.",
+        f"cannot raise this limit.{others}",
         year.path,
         about=year.person,
         figures=figures,
@@ -44,19 +55,63 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
     )
 
 
+def _nothing_will_be_paid_in(year: YearFacts) -> bool:
+    """Whether it is known that nothing more goes into any pension."""
+    facts = year.person.facts
+    return facts is not None and facts.contributions == () and facts.saves_in_other_schemes is False
+
+
+def _relief_has_ended(year: YearFacts) -> bool:
+    """Whether the person is too old for relief when income is first taken flexibly, and no employer pays in, so that the
+    allowance limits nothing (s.188(3)(a)). Where contributions were not given, an employer may pay in for one who works."""
+    day = year.triggered_on or year.last_day
+    if age_on(year.person.born, day) < year.rules.relief.ends_at_age:
+        return False
+    facts = year.person.facts
+    if facts is None or facts.contributions is None:
+        return not year.person.works
+    return not any(one.payer == "employer" for one in facts.contributions)
+
+
+@TOPIC.of_a_year(
+    "later_contributions_limited",
+    "check",
+    "Later contributions would be limited",
+    "Income is taken flexibly for the first time, and nothing is to be paid into any pension.",
+    facts=("withdrawals.method", "flexibly_accessed", "contributions", "circumstances.saves_in_other_schemes"),
+    sources=("Finance Act 2004 ss.227ZA-227G", "HMRC Pensions Tax Manual PTM056520"),
+    figures={"money_purchase_annual_allowance": "pounds"},
+    only="with_facts",
+)
+def later_contributions_limited(year: YearFacts, entry: Entry) -> Found:
+    """The money purchase annual allowance for someone who pays nothing in, and still could."""
+    if not year.triggered or not _nothing_will_be_paid_in(year) or _relief_has_ended(year):
+        return ()
+    return entry.warn(
+        f"Taking income flexibly in {year.name} would limit later money purchase contributions to "
+        f"{pounds(year.rules.money_purchase_annual_allowance)} a year. No contributions are planned.",
+        year.path,
+        about=year.person,
+        figures=year.figures,
+        rests_on=(_MPAA,),
+    )
+
+
 @TOPIC.of_a_person(
     "flexible_access_not_given",
     "check",
     "Earlier flexible access matters",
-    "There are drawdown funds or money purchase contributions, and earlier flexible access is not given.",
-    facts=("flexibly_accessed", "pensions.drawdown", "contributions"),
+    "There are drawdown funds or money purchase contributions, something may be paid in, and earlier flexible access is not "
+    "given.",
+    facts=("flexibly_accessed", "pensions.drawdown", "contributions", "date_of_birth"),
     sources=("Finance Act 2004 ss.227B-227G",),
     figures={"money_purchase_annual_allowance": "pounds"},
 )
 def flexible_access_not_given(case: PersonCase, entry: Entry) -> Found:
     """Whether income was taken flexibly before decides whether the lower allowance applies already."""
     person, figures = case.person, case.years[0].figures
-    if not person.earlier_access_matters:
+    first = case.years[0]
+    if not person.earlier_access_matters or _nothing_will_be_paid_in(first) or _relief_has_ended(first):
         return ()
     return entry.warn(
         f"We were not told whether {person.you} {person.does('have', 'has')} taken income flexibly from any pension before. If "
@@ -73,7 +128,7 @@ def flexible_access_not_given(case: PersonCase, entry: Entry) -> Found:
     "check",
     "Other schemes must be told",
     "Income is taken flexibly for the first time by someone who works, pays in, or may pay in to another scheme.",
-    facts=("circumstances.saves_in_other_schemes", "contributions", "income", "contributions"),
+    facts=("circumstances.saves_in_other_schemes", "contributions", "income"),
     sources=("SI 2006/567 reg.14ZB", "HMRC Pensions Tax Manual PTM166400"),
     figures={"notice_to_other_schemes_days": "days"},
 )
@@ -83,8 +138,7 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
         return ()
     facts = year.person.facts
     saves = None if facts is None else facts.saves_in_other_schemes
-    planned = facts is not None and bool(facts.contributions)
-    if saves is False or not (saves or planned or year.person.works or year.taxpayer.relief_at_source):
+    if saves is False or not (saves or _pays_in(year)):
         return ()
     if entry.in_codes:
         return entry.code_alone()
@@ -102,18 +156,159 @@ def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     )
 
 
-def _saved(year: YearFacts) -> tuple[PaidIn, ...]:
+def _pays_in(year: YearFacts) -> bool:
+    """Whether something is paid into pensions, or may be: by someone who works, where that was not given."""
+    facts = year.person.facts
+    if facts is not None and facts.contributions is not None:
+        return bool(facts.contributions)
+    return bool(year.paid_at_source) or (year.person.works and not _relief_has_ended(year))
+
+
+@TOPIC.of_a_year(
+    "contribution_relief_limited",
+    "costs",
+    "Tax relief on contributions is limited",
+    "More is paid in with relief at source than earnings, or the basic amount, allow, or something is paid in from age 75 on.",
+    facts=("contributions", "income", "date_of_birth"),
+    sources=("Finance Act 2004 ss.188-191",),
+    figures={
+        "paid_with_relief_at_source": "pounds",
+        "contributions_with_relief": "pounds",
+        "contributions_without_relief": "pounds",
+        "basic_rate_relief_lost": "pounds",
+        "relief_basic_amount": "pounds",
+        "relief_ends_at_age": "age",
+    },
+)
+def contribution_relief_limited(year: YearFacts, entry: Entry) -> Found:
+    """What is paid in beyond the earnings, or from 75 on, has no relief."""
+    relieved = year.taxpayer.relief_at_source
+    at_source, from_pay = year.paid_at_source - relieved, year.taxed_pay
+    if not at_source and not from_pay:
+        return ()
+    if entry.in_codes:
+        return entry.code_alone(_basic_rate_of(year, at_source))
+    person, age, least = year.person, year.rules.relief.ends_at_age, year.rules.relief.basic_amount
+    turned = age_on(person.born, year.figures.end) >= age
+    lost = _basic_rate_of(year, at_source)
+    if not at_source:
+        detail = (
+            f"Contributions paid from age {age} on get no tax relief. {pounds(from_pay)} is to be paid from pay in {year.name}. "
+            "That pay is taxable, and the tax here includes it."
+        )
+    elif turned and not relieved:
+        detail = (
+            f"Contributions paid from age {age} on get no tax relief. {pounds(at_source)} is to be paid into {person.your} "
+            f"pensions in {year.name}. The scheme cannot claim the basic-rate relief of {pounds(lost)}."
+        )
+    else:
+        why = (
+            f"Contributions paid from age {age} on get none."
+            if turned
+            else f"The limit is the year's earnings from work, or {pounds(least)} if that is more."
+        )
+        detail = (
+            f"{pounds(year.paid_at_source)} is to be paid into {person.your} pensions with relief at source in {year.name}, "
+            f"but only {pounds(relieved)} gets relief. {why} On the other {pounds(at_source)}, the scheme cannot claim the "
+            f"basic-rate relief of {pounds(lost)}."
+        )
+    return entry.warn(
+        detail,
+        (*person.path, "contributions"),
+        about=person,
+        figures=year.figures,
+        rests_on=("pension.relief_basic_amount", "pension.relief_ends_at_age"),
+        money={
+            "paid_with_relief_at_source": year.paid_at_source,
+            "contributions_with_relief": relieved,
+            "contributions_without_relief": at_source + from_pay,
+            "basic_rate_relief_lost": lost,
+        },
+        cost=lost,
+    )
+
+
+def _basic_rate_of(year: YearFacts, amount: Pence) -> Pence:
+    return down_to_the_penny(amount * year.tax_rules.basic_rate)
+
+
+@TOPIC.of_a_year(
+    "relief_method_not_given",
+    "check",
+    "How contributions get relief matters",
+    "Defined benefit saving of the person's own is planned, how it gets tax relief is not given, and relief at source would "
+    "change the tax.",
+    facts=("contributions.relief", "contributions", "income"),
+    sources=("Finance Act 2004 ss.188-194",),
+    figures={"defined_benefit_saving": "pounds"},
+    only="with_facts",
+)
+def relief_method_not_given(year: YearFacts, entry: Entry) -> Found:
+    """What a member pays into a defined benefit scheme may come off pay before tax, or have relief at source."""
+    own = sum(
+        one.amount
+        for one in _planned(year)
+        if one.saving == "defined_benefit" and one.payer != "employer" and one.relief is None
+    )
+    if not own:
+        return ()
+    relieved = replace(year.taxpayer, relief_at_source=year.taxpayer.relief_at_source + own)
+    if liability(taxpayer_year(relieved, year.tax_rules), year.taxable).total == year.with_it.total:
+        return ()
+    return entry.warn(
+        f"{pounds(own)} of defined benefit saving is planned in {year.name}. We were not told whether {year.person.your} own "
+        f"contributions are paid from pay before tax or after it. This affects {year.person.your} adjusted net income and tax.",
+        (*year.person.path, "contributions"),
+        about=year.person,
+        figures=year.figures,
+        money={"defined_benefit_saving": own},
+    )
+
+
+def _planned(year: YearFacts) -> tuple[PaidIn, ...]:
     facts = year.person.facts
     given = () if facts is None or facts.contributions is None else facts.contributions
     return tuple(one for one in given if year.figures.start <= one.day <= year.figures.end)
 
 
-def _after_access(year: YearFacts) -> Pence:
-    """Money purchase contributions after the first flexible access, which is known to be in force or triggered."""
+def _paid_too_late(year: YearFacts) -> tuple[PaidIn, ...]:
+    """What the person pays into money purchase pensions once the age for relief is reached: no relievable contribution."""
+    planned = _planned(year)
+    if not planned or age_on(year.person.born, year.figures.end) < year.rules.relief.ends_at_age:
+        return ()
+    ends = birthday(year.person.born, year.rules.relief.ends_at_age)
+    return tuple(
+        one for one in planned if one.payer != "employer" and one.saving == "money_purchase" and one.day >= ends
+    )
+
+
+def _saved(year: YearFacts) -> tuple[PaidIn, ...]:
+    """What counts against the annual allowance: of a person's own contributions only relievable ones (s.233(1))."""
+    too_late = _paid_too_late(year)
+    return tuple(one for one in _planned(year) if one not in too_late)
+
+
+def _saving(year: YearFacts) -> Saving:
+    """The year's saving by what it is tested against (s.227F(3)-(4)): what is paid into money purchase pensions up to the day
+    of the first flexible access counts with defined benefit saving."""
+    saved = _saved(year)
+    total = sum(one.amount for one in saved)
     if not year.after.flexibly_accessed:
-        return 0
+        return Saving(0, total)
     day = None if year.before.flexibly_accessed else year.triggered_on
-    return sum(one.amount for one in _saved(year) if one.saving == "money_purchase" and (day is None or one.day > day))
+    tested = sum(one.amount for one in saved if one.saving == "money_purchase" and (day is None or one.day > day))
+    return Saving(tested, total - tested)
+
+
+def _carried_forward(year: YearFacts) -> Pence | None:
+    facts = year.person.facts
+    return None if facts is None else facts.carry_forward
+
+
+def _excess(year: YearFacts, carried_forward: Pence) -> Excess:
+    """By how much the year's saving is above the allowances, with so much carried forward."""
+    allowance = _allowance(year, year.with_it.net_income) + carried_forward
+    return annual_allowance.excess(_saving(year), allowance, year.rules.money_purchase_annual_allowance)
 
 
 def _charge(year: YearFacts, excess: Pence) -> Pence:
@@ -125,28 +320,44 @@ def _charge(year: YearFacts, excess: Pence) -> Pence:
     "contributions_above_money_purchase_annual_allowance",
     "costs",
     "Contributions exceed the money purchase annual allowance",
-    "Money purchase contributions of a tax year after the first flexible access are more than the allowance.",
-    facts=("contributions", "withdrawals.date", "withdrawals.method", "flexibly_accessed"),
-    sources=("Finance Act 2004 ss.227-227B, 227ZA",),
+    "Money purchase contributions of a tax year after the first flexible access are more than the allowance, and this is what "
+    "the annual allowance charge is on.",
+    facts=(
+        "contributions",
+        "withdrawals.date",
+        "withdrawals.method",
+        "flexibly_accessed",
+        "circumstances.carry_forward",
+    ),
+    sources=("Finance Act 2004 ss.227, 227ZA, 227B and 227F",),
     figures={
         "money_purchase_contributions": "pounds",
         "above_money_purchase_annual_allowance": "pounds",
         "annual_allowance_charge": "pounds",
+        "annual_allowance_charge_without_carry_forward": "pounds",
         "money_purchase_annual_allowance": "pounds",
     },
     only="with_facts",
 )
 def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: Entry) -> Found:
-    """Planned contributions after flexible access exceed what may be paid in."""
-    limit = year.figures.money(_MPAA)
-    excess = _after_access(year) - limit
-    if excess <= 0:
+    """Planned contributions after flexible access exceed what may be paid in, and nothing else would be charged more."""
+    if not _planned(year):
         return ()
-    cost = _charge(year, excess)
+    carried = _carried_forward(year)
+    found = _excess(year, carried or 0)
+    excess = found.above_money_purchase
+    if not excess or not (found.alternative or carried is None):
+        return ()
+    limit, cost = year.rules.money_purchase_annual_allowance, _charge(year, excess)
+    without, more = "", {}
+    if carried is None and found.chargeable > excess:
+        in_all = _charge(year, found.chargeable)
+        without = f" Without any carry forward it would be about {pounds(in_all)} in all."
+        more = {"annual_allowance_charge_without_carry_forward": in_all}
     return entry.warn(
         f"After flexible access, {pounds(excess + limit)} is to be paid into money purchase pensions in {year.name}. This is "
         f"{pounds(excess)} more than the {pounds(limit)} allowed. The annual allowance charge would be about {pounds(cost)}, "
-        "reported on a tax return.",
+        f"reported on a tax return.{without}",
         (*year.person.path, "contributions"),
         about=year.person,
         figures=year.figures,
@@ -156,6 +367,7 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: 
             "money_purchase_contributions": excess + limit,
             "above_money_purchase_annual_allowance": excess,
             "annual_allowance_charge": cost,
+            **more,
         },
         cost=cost,
     )
@@ -177,7 +389,7 @@ def _allowance(year: YearFacts, net_income: Pence) -> Pence:
 
 @TOPIC.of_a_year(
     "annual_allowance_tapered",
-    "costs",
+    "check",
     "The withdrawals reduce the annual allowance",
     "Taxable withdrawals lift threshold and adjusted income far enough to reduce the annual allowance, and "
     "contributions are planned.",
@@ -187,33 +399,22 @@ def _allowance(year: YearFacts, net_income: Pence) -> Pence:
     only="with_facts",
 )
 def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
-    """The withdrawals lower the annual allowance of someone who saves."""
+    """The withdrawals lower the annual allowance of someone who saves. The charge itself is another warning's."""
     saved = sum(one.amount for one in _saved(year))
     if not saved or not year.taxable:
         return ()
     now, before = _allowance(year, year.with_it.net_income), _allowance(year, year.taxpayer.income)
     if now >= before:
         return ()
-    left = (
-        " These are still within it."
-        if saved <= now
-        else " The excess brings a charge, unless unused allowance of the three previous tax years covers it."
-    )
+    left = "These are still within it." if saved <= now else "The excess can bring a charge."
     return entry.warn(
         f"The withdrawals of {year.name} reduce {year.person.your} annual allowance from {pounds(before)} to {pounds(now)}. "
-        f"Contributions of {pounds(saved)} are planned.{left}",
+        f"Contributions of {pounds(saved)} are planned. {left}",
         (*year.person.path, "contributions"),
         about=year.person,
         figures=year.figures,
         money={"annual_allowance_before": before, "annual_allowance_after": now, "pension_saving": saved},
-        cost=_charge(year, max(0, saved - now)) - _charge(year, max(0, saved - before)),
     )
-
-
-def _above(year: YearFacts) -> tuple[Pence, Pence]:
-    """How much all saving of the year exceeds the annual allowance, and that allowance; pence."""
-    allowance = _allowance(year, year.with_it.net_income)
-    return max(0, sum(one.amount for one in _saved(year)) - allowance), allowance
 
 
 @TOPIC.of_a_year(
@@ -232,16 +433,16 @@ def _above(year: YearFacts) -> tuple[Pence, Pence]:
     only="with_facts",
 )
 def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
-    """More is saved than the annual allowance and what is carried forward."""
-    facts = year.person.facts
-    if facts is None or facts.carry_forward is None or not _saved(year):
+    """More is saved than the annual allowance and what is carried forward, and no more would be charged after flexible access."""
+    carried_forward = _carried_forward(year)
+    if carried_forward is None or not _planned(year):
         return ()
-    above, allowance = _above(year)
-    excess = above - facts.carry_forward
-    if excess <= 0:
+    found = _excess(year, carried_forward)
+    if not found.chargeable or found.alternative:
         return ()
+    excess, allowance = found.chargeable, _allowance(year, year.with_it.net_income)
     cost = _charge(year, excess)
-    carried = f" plus {pounds(facts.carry_forward)} carried forward" if facts.carry_forward else ""
+    carried = f" plus {pounds(carried_forward)} carried forward" if carried_forward else ""
     return entry.warn(
         f"Pension saving in {year.name} is {pounds(excess)} more than the annual allowance of {pounds(allowance)}{carried}. "
         f"The charge would be about {pounds(cost)}, reported on a tax return.",
@@ -252,7 +453,7 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
         money={
             "above_annual_allowance_and_carry_forward": excess,
             "persons_annual_allowance": allowance,
-            "carry_forward": facts.carry_forward,
+            "carry_forward": carried_forward,
             "annual_allowance_charge": cost,
         },
         cost=cost,
@@ -266,35 +467,44 @@ def annual_allowance_exceeded(year: YearFacts, entry: Entry) -> Found:
     "All pension saving of a tax year is more than the annual allowance, and carry forward is not given.",
     facts=("contributions", "circumstances.carry_forward", "income"),
     sources=("Finance Act 2004 ss.228-228A",),
-    figures={"above_annual_allowance": "pounds", "persons_annual_allowance": "pounds"},
+    figures={
+        "above_annual_allowance": "pounds",
+        "persons_annual_allowance": "pounds",
+        "annual_allowance_charge_without_carry_forward": "pounds",
+    },
     only="with_facts",
 )
 def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     """More is saved than the annual allowance, and what is carried forward was not given."""
-    facts = year.person.facts
-    if facts is None or facts.carry_forward is not None or not _saved(year):
+    if _carried_forward(year) is not None or not _planned(year):
         return ()
-    above, allowance = _above(year)
-    if not above:
+    found = _excess(year, 0)
+    if not found.chargeable or found.above_money_purchase:
         return ()
+    allowance, cost = _allowance(year, year.with_it.net_income), _charge(year, found.chargeable)
     return entry.warn(
-        f"Pension saving in {year.name} is {pounds(above)} more than the annual allowance of {pounds(allowance)}. Unused "
-        "allowance of the three previous tax years may cover it. We were not told how much there is.",
+        f"Pension saving in {year.name} is {pounds(found.chargeable)} more than the annual allowance of {pounds(allowance)}. "
+        "Unused allowance of the three previous tax years may cover it. We were not told how much there is. Without any, the "
+        f"charge would be about {pounds(cost)}.",
         (*year.person.path, "circumstances", "carry_forward"),
         about=year.person,
         figures=year.figures,
-        money={"above_annual_allowance": above, "persons_annual_allowance": allowance},
+        money={
+            "above_annual_allowance": found.chargeable,
+            "persons_annual_allowance": allowance,
+            "annual_allowance_charge_without_carry_forward": cost,
+        },
     )
 
 
 @TOPIC.of_a_year(
     "defined_benefit_saving_above_alternative_allowance",
-    "costs",
+    "check",
     "Other pension saving exceeds the alternative allowance",
-    "The money purchase annual allowance is exceeded, and defined benefit saving is more than the alternative "
-    "allowance.",
-    facts=("contributions", "flexibly_accessed"),
-    sources=("Finance Act 2004 ss.227B, 227ZA", "HMRC Pensions Tax Manual PTM056510"),
+    "The money purchase annual allowance is exceeded, all other pension saving is more than the alternative allowance, and "
+    "carry forward, which would raise it, is not given.",
+    facts=("contributions", "flexibly_accessed", "circumstances.carry_forward"),
+    sources=("Finance Act 2004 ss.227ZA, 227B and 227F", "HMRC Pensions Tax Manual PTM056510"),
     figures={
         "defined_benefit_saving": "pounds",
         "persons_alternative_annual_allowance": "pounds",
@@ -303,26 +513,26 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     only="with_facts",
 )
 def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: Entry) -> Found:
-    """Defined benefit saving exceeds the allowance that flexible access leaves for it."""
-    if not year.after.flexibly_accessed or _after_access(year) <= year.figures.money(_MPAA):
+    """All other saving exceeds the allowance that flexible access leaves for it. With carry forward known, the default test
+    charges as much, and says so."""
+    if _carried_forward(year) is not None or not _planned(year):
         return ()
-    saved = sum(one.amount for one in _saved(year) if one.saving == "defined_benefit")
-    limit = annual_allowance.alternative(_allowance(year, year.with_it.net_income), year.figures.money(_MPAA))
-    if saved <= limit:
+    above = _excess(year, 0).above_alternative
+    if not above:
         return ()
+    saved = _saving(year).defined_benefit
     return entry.warn(
-        f"Defined benefit saving in {year.name} is {pounds(saved)}. This is {pounds(saved - limit)} more than the "
-        f"alternative annual allowance of {pounds(limit)}. This allowance applies because the money purchase annual allowance "
-        "is exceeded. Any carry forward would raise it.",
-        (*year.person.path, "contributions"),
+        f"Pension saving in {year.name} other than money purchase saving after flexible access is {pounds(saved)}. This is "
+        f"{pounds(above)} more than the alternative annual allowance of {pounds(saved - above)}. We were not told about carry "
+        "forward, which would raise this allowance.",
+        (*year.person.path, "circumstances", "carry_forward"),
         about=year.person,
         figures=year.figures,
         money={
             "defined_benefit_saving": saved,
-            "persons_alternative_annual_allowance": limit,
-            "above_alternative_annual_allowance": saved - limit,
+            "persons_alternative_annual_allowance": saved - above,
+            "above_alternative_annual_allowance": above,
         },
-        cost=_charge(year, saved - limit),
     )
 
 

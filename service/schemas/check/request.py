@@ -84,7 +84,7 @@ def _subscribed(values: Mapping[str, Any], j: int, places: Places) -> Subscribed
 
 _STUDENT_LOANS = tuple(StudentLoansSchema().load_fields)
 _OF_THE_SCHEME = tuple(field for field in Features.__dataclass_fields__)
-_OF_THE_ISA = ("value", "subscribed_this_year", "withdrawn_this_year", "flexible")
+_OF_THE_ISA = ("value", "subscribed_this_year", "cash_subscribed_this_year", "withdrawn_this_year", "flexible")
 _PLAIN_CIRCUMSTANCES = tuple(
     name
     for name in CircumstancesSchema().load_fields

@@ -12,6 +12,12 @@ def born(day: str) -> Case:
     return request(DRAWN, date_of_birth=day)
 
 
+def several(*payments: tuple[str, float, str]) -> Case:
+    """Payments from 100,000 to someone of 53, who is 57 on 1 May 2030."""
+    held = {"uncrystallised": 100_000, "drawdown": 0}
+    return request(*(w(*payment) for payment in payments), date_of_birth="1973-05-01", pension=held)
+
+
 CASES: dict[str, list[Pair]] = {
     # Finance Act 2004 s.279: 55; Finance Act 2022 s.10: 57 from 6 April 2028.
     "below_minimum_pension_age": [
@@ -140,6 +146,7 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-06"),
             request(w("drawdown", 1_000, "2028-09-01"), date_of_birth="1973-04-05"),
         ),
+        (several(("ufpls", 20_000, "2026-07-01")), several(("ufpls", 20_000, "2030-05-01"))),
     ],
     "ill_health_route": [
         (born("1971-09-02"), born("1971-09-01")),
@@ -214,21 +221,6 @@ def test_what_a_serious_ill_health_lump_sum_is_taxed_at() -> None:
     assert "taxed as income" not in after
 
 
-def test_unauthorised_payments_of_twelve_months_are_added_up() -> None:
-    """PTM134400 and Finance Act 2004 s.210: 20,000 of 100,000 is 20%, four months later 8,000 of 80,000 is 10%: 40% of 28,000 is
-    11,200 and 15% of 28,000 is 4,200."""
-
-    def charged(*withdrawals: Case) -> list[int]:
-        pension = {"uncrystallised": 100_000, "drawdown": 0}
-        body = request(*withdrawals, date_of_birth="1976-01-01", pension=pension)
-        return sorted(one.cost for one in found_in(body) if one.code == "unauthorised_payment_charges")
-
-    assert charged(w("ufpls", 20_000, "2026-07-01"), w("ufpls", 8_000, "2026-11-01")) == [440_000, 1_100_000]
-    # The twelve months end before the same day of the next year, whatever the tax year.
-    assert charged(w("ufpls", 20_000, "2026-07-01"), w("ufpls", 8_000, "2027-06-30")) == [440_000, 1_100_000]
-    assert charged(w("ufpls", 20_000, "2026-07-01"), w("ufpls", 8_000, "2027-07-01")) == [320_000, 800_000]
-
-
 def test_running_drawdown_is_neither_refused_nor_waved_through() -> None:
     body = request(
         w("drawdown", 10_000, "2028-09-01"),
@@ -241,3 +233,31 @@ def test_running_drawdown_is_neither_refused_nor_waved_through() -> None:
     assert [one.code for one in found.values() if one.effect == "not_permitted"] == []
     assert "HMRC has not confirmed this for 2028" in told.detail
     assert "ill_health_route" not in found
+
+
+def test_unauthorised_payments_of_twelve_months_add_up_for_the_surcharge() -> None:
+    """20% of 100,000 and 25% of 80,000 in five months: 55% of 40,000 (FA 2004 s.210, PTM134400)."""
+    two = several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 20_000, "2026-11-01"))
+    (told,) = [one for one in found_in(two) if one.code == "unauthorised_payment_charges"]
+    assert told.money == {"unauthorised_payment": 4_000_000, "tax_charges": 2_200_000}
+    assert told.cost == 2_200_000
+    assert "£40,000 is unauthorised, in 2 payments in the 12 months from 1 July 2026" in told.detail
+    # 20% of 100,000 and 10% of 80,000: 11,200 and 4,200.
+    (told,) = [
+        one
+        for one in found_in(several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 8_000, "2027-06-30")))
+        if one.code == "unauthorised_payment_charges"
+    ]
+    assert told.money["tax_charges"] == 1_540_000
+    # Twelve months and a day apart each is by itself.
+    apart = found_in(several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 8_000, "2027-07-01")))
+    assert [one.cost for one in apart if one.code == "unauthorised_payment_charges"] == [800_000, 320_000]
+
+
+def test_each_pension_has_its_own_unauthorised_payments() -> None:
+    body = several(("ufpls", 20_000, "2026-07-01"), ("ufpls", 20_000, "2026-11-01"))
+    body["household"]["people"][0]["pensions"].append({"uncrystallised": 100_000, "drawdown": 0})
+    for pension, withdrawal in enumerate(body["withdrawals"]):
+        withdrawal["pension"] = pension
+    told = [one for one in found_in(body) if one.code == "unauthorised_payment_charges"]
+    assert [(one.pension, one.cost) for one in told] == [(0, 800_000), (1, 800_000)]

@@ -70,6 +70,7 @@ CASES: dict[str, list[Pair]] = {
             ),
         ),
     ],
+    "recycling_charges": [(recycled(), recycled(contribution_increase_planned=False))],
     "recycling_may_apply": [(unplanned(15_000.01), unplanned(15_000)), (unplanned(15_000.01), recycled())],
     "usual_contributions_not_given": [(unusual(7_500.01), unusual(7_500)), (unusual(15_000), recycled())],
 }
@@ -79,3 +80,23 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+@pytest.mark.parametrize(
+    ("pot", "lump_sum", "charges"),
+    [
+        # 40% of 30,000 of 200,000; with the surcharge of 15% once it is a quarter of the fund (PTM133840, s.210).
+        (200_000, 30_000, 12_000),
+        (120_000.04, 30_000, 12_000),
+        (120_000, 30_000, 16_500),
+        # PTM133850 example 1 has 25,000 of 100,000.
+        (100_000, 25_000, 13_750),
+    ],
+)
+def test_the_charges_on_a_recycled_lump_sum(pot: float, lump_sum: float, charges: float) -> None:
+    body = recycled(lump_sum, paid=45_000, pension={"uncrystallised": pot, "drawdown": 0})
+    found = by_code(body)
+    assert found["recycling_charges"].money["tax_charges"] == found["recycling_charges"].cost == charges * 100
+    assert found["recycling_rule_applies"].cost == charges * 100
+    del body["household"]["people"][0]["circumstances"]["contribution_increase_planned"]
+    assert by_code(body)["recycling_may_apply"].money["tax_charges_if_planned"] == charges * 100

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import pytest
 
-from tests.planning.warning_requests import by_code, income, request, saved, w
-from tests.planning.warnings.pairs import DRAWN, YEARS, Case, Pair, drawn, either_side
+from tests.planning.warning_requests import by_code, found_in, income, request, saved, w
+from tests.planning.warnings.pairs import DRAWN, LUMP, YEARS, Case, Pair, drawn, either_side
 
 WORKS = {"income": income(employment=30_000)}
+NOTHING_PAID_IN: Case = {"contributions": [], "saves_in_other_schemes": False}
+
+
+def at_source(amount: float, day: str = "2026-12-01") -> Case:
+    """A contribution with relief at source."""
+    return saved(amount, day, relief="relief_at_source")
 
 
 CASES: dict[str, list[Pair]] = {
@@ -16,6 +22,66 @@ CASES: dict[str, list[Pair]] = {
         (request(w("ufpls", 1)), request(w("small_pot", 1))),
         (request(DRAWN), request(DRAWN, flexibly_accessed=True)),
         (request(w("pcls_and_drawdown", 4)), request()),
+        (request(DRAWN, contributions=[]), request(DRAWN, contributions=[], saves_in_other_schemes=False)),
+        # s.188(3)(a): no relief from 75 on, so that the allowance limits only what an employer pays.
+        (request(DRAWN, date_of_birth="1951-09-02"), request(DRAWN, date_of_birth="1951-09-01")),
+        (
+            request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1, payer="employer")]),
+            request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1)]),
+        ),
+        (
+            request(DRAWN, date_of_birth="1951-09-01", **WORKS),
+            request(DRAWN, date_of_birth="1951-09-01", contributions=[], **WORKS),
+        ),
+    ],
+    "later_contributions_limited": [
+        (request(DRAWN, **NOTHING_PAID_IN), request(DRAWN, **(NOTHING_PAID_IN | {"contributions": [saved(1)]}))),
+        (request(DRAWN, **NOTHING_PAID_IN), request(DRAWN, contributions=[])),
+        (request(DRAWN, **NOTHING_PAID_IN), request(LUMP, **NOTHING_PAID_IN)),
+        (
+            request(DRAWN, date_of_birth="1951-09-02", **NOTHING_PAID_IN),
+            request(DRAWN, date_of_birth="1951-09-01", **NOTHING_PAID_IN),
+        ),
+    ],
+    # Finance Act 2004 s.190: the earnings, or 3,600; s.188(3)(a): nothing from 75 on.
+    "contribution_relief_limited": [
+        (request(contributions=[at_source(3_600.01)]), request(contributions=[at_source(3_600)])),
+        (request(contributions=[at_source(30_000.01)], **WORKS), request(contributions=[at_source(30_000)], **WORKS)),
+        (
+            request(contributions=[at_source(3_601)], income=income(state_pension=9_000)),
+            request(contributions=[at_source(3_601)], income=income(self_employment=9_000)),
+        ),
+        *(
+            (
+                request(contributions=[saved(100, relief=relief)], date_of_birth="1951-12-01", **WORKS),
+                request(contributions=[saved(100, relief=relief)], date_of_birth="1951-12-02", **WORKS),
+            )
+            for relief in ("relief_at_source", "net_pay")
+        ),
+        (
+            request(contributions=[at_source(1_000, "2026-09-01")], date_of_birth="1950-12-01"),
+            request(contributions=[saved(1_000, payer="employer")], date_of_birth="1950-12-01"),
+        ),
+        # Some of it is paid before the birthday.
+        (
+            request(contributions=[at_source(1_000, "2026-09-01"), at_source(1)], date_of_birth="1951-12-01"),
+            request(contributions=[at_source(1_000, "2026-09-01")], date_of_birth="1951-12-01"),
+        ),
+    ],
+    "relief_method_not_given": [
+        (
+            request(contributions=[saved(5_000, saving="defined_benefit")], income=income(employment=50_271)),
+            request(contributions=[saved(5_000, saving="defined_benefit")], income=income(employment=50_270)),
+        ),
+        *(
+            (
+                request(contributions=[saved(5_000, saving="defined_benefit")], income=income(employment=60_000)),
+                request(
+                    contributions=[saved(5_000, saving="defined_benefit", **known)], income=income(employment=60_000)
+                ),
+            )
+            for known in ({"relief": "net_pay"}, {"relief": "none"}, {"payer": "employer"})
+        ),
     ],
     "tell_other_schemes": [
         (request(DRAWN, **WORKS), request(DRAWN)),
@@ -23,10 +89,25 @@ CASES: dict[str, list[Pair]] = {
         (request(DRAWN, contributions=[saved(1)]), request(DRAWN, contributions=[])),
         (request(DRAWN, contributions=[{"yearly": 1, "relief": "relief_at_source"}]), request(DRAWN)),
         (request(DRAWN, **WORKS), request(w("pcls", 1_000), **WORKS)),
+        (request(DRAWN, **WORKS), request(DRAWN, contributions=[], **WORKS)),
+        (request(DRAWN, contributions=[], saves_in_other_schemes=True), request(DRAWN, contributions=[])),
+        (
+            request(DRAWN, date_of_birth="1951-09-02", **WORKS),
+            request(DRAWN, date_of_birth="1951-09-01", **WORKS, contributions=[]),
+        ),
     ],
     "flexible_access_not_given": [
         (request(flexibly_accessed=None), request(flexibly_accessed=False)),
         (request(flexibly_accessed=None), request(flexibly_accessed=None, pension={"drawdown": 0})),
+        (
+            request(flexibly_accessed=None, contributions=[]),
+            request(flexibly_accessed=None, **NOTHING_PAID_IN),
+        ),
+        # 74 and 75 at the end of the tax year.
+        (
+            request(flexibly_accessed=None, date_of_birth="1952-04-06"),
+            request(flexibly_accessed=None, date_of_birth="1952-04-05"),
+        ),
         (
             request(flexibly_accessed=None, pension={"drawdown": 0}, contributions=[saved(1)]),
             request(
@@ -55,6 +136,18 @@ CASES: dict[str, list[Pair]] = {
         (
             request(DRAWN, contributions=[saved(20_000)]),
             request(DRAWN, contributions=[saved(20_000, saving="defined_benefit")]),
+        ),
+        # s.227ZA(1)(c): only where the alternative amount is the larger. 58,000 and 14,000 are 12,000 above by either test.
+        (
+            request(DRAWN, contributions=[saved(45_000, "2026-07-01"), saved(14_000)], carry_forward=0),
+            request(DRAWN, contributions=[saved(58_000, "2026-07-01"), saved(14_000)], carry_forward=0),
+        ),
+        # What is paid in from 75 on is no relievable contribution (s.233(1), from memory); an employer's counts.
+        (
+            request(
+                flexibly_accessed=True, date_of_birth="1950-01-01", contributions=[saved(20_000, payer="employer")]
+            ),
+            request(flexibly_accessed=True, date_of_birth="1950-01-01", contributions=[saved(20_000)]),
         ),
     ],
     # Finance Act 2004 s.228ZA, by the tests of an open tax and benefit model: 260,003 and 200,001 leave 59,999.
@@ -99,6 +192,8 @@ CASES: dict[str, list[Pair]] = {
     ],
     "carry_forward_decides": [
         (request(contributions=[saved(60_000.01)]), request(contributions=[saved(60_000)])),
+        # It cannot cover what is above the money purchase annual allowance.
+        (request(contributions=[saved(70_000)]), request(contributions=[saved(70_000)], flexibly_accessed=True)),
         (request(contributions=[saved(70_000)]), request(contributions=[saved(70_000)], carry_forward=10_000)),
     ],
     # s.227B: 60,000 less 10,000, and only where more than 10,000 is paid into money purchase saving.
@@ -110,6 +205,16 @@ CASES: dict[str, list[Pair]] = {
         (
             request(DRAWN, contributions=[saved(10_000.01), saved(55_000, saving="defined_benefit")]),
             request(DRAWN, contributions=[saved(10_000), saved(55_000, saving="defined_benefit")]),
+        ),
+        # s.227F(4): what is paid in up to the first access counts here.
+        (
+            request(DRAWN, contributions=[saved(50_000.01, "2026-09-01"), saved(10_001)]),
+            request(DRAWN, contributions=[saved(50_000, "2026-09-01"), saved(10_001)]),
+        ),
+        # With carry forward known, the test of all saving tells the charge.
+        (
+            request(DRAWN, contributions=[saved(10_001), saved(55_000, saving="defined_benefit")]),
+            request(DRAWN, contributions=[saved(10_001), saved(55_000, saving="defined_benefit")], carry_forward=0),
         ),
     ],
     "contributions_not_given": [
@@ -132,3 +237,64 @@ def test_of_two_people_each_is_named_once_in_what_they_must_tell() -> None:
     detail = by_code(body)["tell_other_schemes"].detail
     assert "Wren must tell every other scheme they pay into within 91 days" in detail
     assert detail.endswith("We were not told whether there is another scheme.")
+
+
+CHARGED = ("contributions_above_money_purchase_annual_allowance", "annual_allowance_exceeded")
+
+
+@pytest.mark.parametrize(
+    ("money_purchase", "more", "carried", "code", "excess", "charge"),
+    [
+        # 97,500 of income, 70,000 after the access: 60,000 on top, 40,210 of it at 40% and 19,790 at 45%, by hand.
+        (saved(70_000, payer="employer"), [], 0, CHARGED[0], 60_000, 24_989.50),
+        # 12,000 and 55,000: 2,000 and 5,000 above, or 7,000 in all.
+        (saved(12_000), [saved(55_000, saving="defined_benefit")], 0, CHARGED[1], 7_000, 2_800),
+        # 40,000 carried forward: 90,000 is left for 80,000 (s.227B(2)).
+        (saved(12_000), [saved(80_000, saving="defined_benefit")], 40_000, CHARGED[0], 2_000, 800),
+        # 45,000 before the access and 14,000 after: 59,000 is within 60,000, and 14,000 not within 10,000.
+        (saved(14_000), [saved(45_000, "2026-07-01")], 0, CHARGED[0], 4_000, 1_600),
+        (saved(14_000), [saved(58_000, "2026-07-01")], 0, CHARGED[1], 12_000, 4_800),
+    ],
+)
+def test_one_charge_on_the_default_or_the_alternative_amount(
+    money_purchase: Case, more: list[Case], carried: float, code: str, excess: float, charge: float
+) -> None:
+    """Finance Act 2004 ss.227ZA and 227B, by hand; a UFPLS of 30,000 beside pay of 75,000 in 2026-27."""
+    body = request(
+        w("ufpls", 30_000),
+        income=income(employment=75_000),
+        contributions=[money_purchase, *more],
+        carry_forward=carried,
+    )
+    told = [one for one in found_in(body) if "annual_allowance_charge" in one.money]
+    assert [one.code for one in told] == [code]
+    assert told[0].money["annual_allowance_charge"] == told[0].cost == charge * 100
+    above = (
+        "above_money_purchase_annual_allowance" if code == CHARGED[0] else "above_annual_allowance_and_carry_forward"
+    )
+    assert told[0].money[above] == excess * 100
+
+
+def test_what_is_certain_of_the_charge_without_carry_forward_known() -> None:
+    """800 is due whatever is carried forward, as that never covers money purchase saving above 10,000; 2,800 without any."""
+    body = request(
+        w("ufpls", 30_000),
+        income=income(employment=75_000),
+        contributions=[saved(12_000), saved(55_000, saving="defined_benefit")],
+    )
+    found = by_code(body)
+    told = found["contributions_above_money_purchase_annual_allowance"]
+    assert (told.money["annual_allowance_charge"], told.cost) == (80_000, 80_000)
+    assert told.money["annual_allowance_charge_without_carry_forward"] == 280_000
+    assert "carry_forward_decides" not in found
+    assert found["defined_benefit_saving_above_alternative_allowance"].cost == 0
+
+
+def test_what_a_client_of_76_hears_of_a_contribution() -> None:
+    found = by_code(request(DRAWN, date_of_birth="1950-01-01", contributions=[at_source(20_000)]))
+    told = found["contribution_relief_limited"]
+    assert told.detail == (
+        "Contributions paid from age 75 on get no tax relief. £20,000 is to be paid into your pensions in 2026-27. The scheme "
+        "cannot claim the basic-rate relief of £4,000."
+    )
+    assert not {"contributions_above_money_purchase_annual_allowance", "annual_allowance_exceeded"} & set(found)

@@ -94,6 +94,15 @@ BRANCHES = [
     request(w("ufpls", 5_000, "2021-09-01"), date="2021-06-01", date_of_birth="1950-01-01", lifetime_allowance_used=1),
     request(w("pcls", 60_000), protected_lump_sum_and_death_benefit_allowance=5_000),
     request(
+        w("ufpls", 20_000, "2026-07-01"),
+        w("ufpls", 20_000, "2026-11-01"),
+        date_of_birth="1973-05-01",
+        pension={"uncrystallised": 100_000, "drawdown": 0},
+    ),
+    request(
+        w("pcls", 30_000), contributions=[saved(45_000)], usual_contributions=5_000, contribution_increase_planned=True
+    ),
+    request(
         w("drawdown", 5_000, "2027-09-01"),
         pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"},
         **_IN_2027,
