@@ -352,9 +352,11 @@ class PersonCase(Value, frozen=True):
 
 @dataclass(frozen=True, slots=True)
 class Estate:
-    """What would be left at death, the pensions apart. Shares of bands brought forward are basis points."""
+    """What would be left at death, the pensions apart: ``value`` is after ``debts``. Shares of bands brought forward are basis
+    points."""
 
     value: Pence
+    debts: Pence = 0
     home_to_descendants: bool | None = None
     nil_rate_band_brought_forward: BasisPoints | None = None
     residence_nil_rate_band_brought_forward: BasisPoints | None = None

@@ -300,6 +300,36 @@ def payroll_month_differs_from_the_date(year: YearFacts, taken: Taken, entry: En
     )
 
 
+@TOPIC.of_a_year(
+    "not_uk_resident_tax",
+    "check",
+    "Tax may be due in another country",
+    "Taxable withdrawals are planned by somebody who is not UK resident.",
+    facts=("circumstances.uk_resident", "withdrawals.amount"),
+    sources=(
+        "Income Tax (Earnings and Pensions) Act 2003 s.576A",
+        "HMRC PAYE manual PAYE94055",
+        "gov.uk, Tax on your UK income if you live abroad",
+    ),
+    figures={"taxable_withdrawals": "pounds"},
+    only="with_facts",
+)
+def not_uk_resident_tax(year: YearFacts, entry: Entry) -> Found:
+    """Another country may tax the pension, the United Kingdom may not, and a return brings some withdrawals back."""
+    facts = year.person.facts
+    if facts is None or facts.uk_resident is not False or not year.taxable:
+        return ()
+    return entry.warn(
+        f"We were told of no UK residence. Tax on the {pounds(year.taxable)} of {year.name} may be due in the country of "
+        "residence, and a treaty may free it from UK tax. The provider deducts UK tax until HMRC sends a code for this. "
+        "After a return within about five years, large flexible withdrawals can be taxed in the UK for the year of return.",
+        (*year.person.path, "circumstances", "uk_resident"),
+        about=year.person,
+        figures=year.figures,
+        money={"taxable_withdrawals": year.taxable},
+    )
+
+
 _PREFIXES: Mapping[Nation, CodePrefix] = {"england": "", "northern_ireland": "", "scotland": "S", "wales": "C"}
 _TAXPAYERS: Mapping[CodePrefix, str] = {
     "": "taxpayers in England or Northern Ireland",

@@ -8,6 +8,7 @@ from service.law.income_tax import IncomeTaxRules, Liability, liability
 from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
 from service.law.units import PENNY, POUND, Pence
 from service.planning.household import Path
+from service.planning.search import first_where
 from service.planning.warnings.circumstances import Circumstances, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
@@ -156,6 +157,18 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
     )
 
 
+def _no_longer_covered(year: YearFacts) -> Pence:
+    """The interest that a savings allowance no longer covers because withdrawals have made it smaller, pence."""
+    savings, after, before = year.taxpayer.savings, year.with_it.savings_allowance, year.without.savings_allowance
+    return max(0, min(before, savings) - min(after, savings))
+
+
+def _cost_of_a_smaller_allowance(year: YearFacts) -> Pence:
+    """Tax on that at the highest rate that savings reach, pence."""
+    scale = year.year.scales.savings
+    return down_to_the_penny(_no_longer_covered(year) * scale.rates[scale.band(year.with_it.taxable)])
+
+
 @TOPIC.of_a_year(
     "savings_allowance_lost",
     "costs",
@@ -177,11 +190,9 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
         return ()
     after = year.with_it.savings_allowance
     before = year.without.savings_allowance
-    exposed = min(before, savings) - min(after, savings)
-    if exposed <= 0:
+    if not _no_longer_covered(year):
         return ()
-    scale = year.year.scales.savings
-    cost = down_to_the_penny(exposed * scale.rates[scale.band(year.with_it.taxable)])
+    cost = _cost_of_a_smaller_allowance(year)
     if entry.in_codes:
         return entry.code_alone(cost)
     return entry.warn(
@@ -198,6 +209,124 @@ def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
             "extra_income_tax": cost,
         },
         cost=cost,
+    )
+
+
+def _taxed_higher(year: YearFacts, kind: str, income: Pence, cost: Pence, entry: Entry) -> Found:
+    """What the withdrawals add to the tax of another kind of income, because they use allowances and lower bands first."""
+    if cost < POUND:
+        return ()
+    if entry.in_codes:
+        return entry.code_alone(cost)
+    return entry.warn(
+        f"The withdrawals of {year.name} use allowances and lower tax bands first. {pounds(cost)} more tax is then due on "
+        f"{year.person.your} {kind.replace('_', ' ')} of {pounds(income)}.",
+        year.path,
+        about=year.person,
+        figures=year.figures,
+        standing=year.figures.standing,
+        money={kind: income, "extra_income_tax": cost},
+        cost=cost,
+    )
+
+
+@TOPIC.of_a_year(
+    "dividends_taxed_higher",
+    "costs",
+    "Dividends bear more tax",
+    "There are dividends, and withdrawals take allowances or lower bands from them.",
+    facts=("income", "tax_residence", "withdrawals.amount"),
+    sources=("Income Tax Act 2007 ss.8, 13, 13A, 16, 25",),
+    figures={"dividends": "pounds", "extra_income_tax": "pounds"},
+)
+def dividends_taxed_higher(year: YearFacts, entry: Entry) -> Found:
+    """Dividends lie on top of everything else, so that more pension income lifts them."""
+    dividends = year.taxpayer.dividends
+    if not dividends or not year.taxable:
+        return ()
+    cost = down_to_the_penny(year.with_it.dividend_tax - year.without.dividend_tax)
+    return _taxed_higher(year, "dividends", dividends, cost, entry)
+
+
+@TOPIC.of_a_year(
+    "savings_taxed_higher",
+    "costs",
+    "Interest bears more tax",
+    "There is interest, and withdrawals take allowances, the starting rate for savings or lower bands from it. What a smaller "
+    "savings allowance costs is told by itself.",
+    facts=("income", "tax_residence", "withdrawals.amount"),
+    sources=("Income Tax Act 2007 ss.7, 12, 16, 25",),
+    figures={"savings_interest": "pounds", "extra_income_tax": "pounds"},
+)
+def savings_taxed_higher(year: YearFacts, entry: Entry) -> Found:
+    """Interest lies above pension income, which takes the personal allowance and the starting rate from it."""
+    savings = year.taxpayer.savings
+    if not savings or not year.taxable:
+        return ()
+    cost = down_to_the_penny(year.with_it.savings_tax - year.without.savings_tax) - _cost_of_a_smaller_allowance(year)
+    return _taxed_higher(year, "savings_interest", savings, cost, entry)
+
+
+@TOPIC.of_a_year(
+    "property_taxed_higher",
+    "costs",
+    "Rent bears more tax",
+    "There is property income with rates of its own, and withdrawals take allowances or lower bands from it.",
+    facts=("income", "tax_residence", "withdrawals.amount"),
+    sources=("Income Tax Act 2007 ss.11CA, 16A, 25(3A)",),
+    figures={"property_income": "pounds", "extra_income_tax": "pounds"},
+    since=first_day_with("income_tax.property_bands"),
+)
+def property_taxed_higher(year: YearFacts, entry: Entry) -> Found:
+    """Rent lies above pension income from 2027-28 on, and has rates of its own."""
+    rent = year.taxpayer.property_income
+    if not rent or not year.taxable or year.tax_rules.scales.property is None:
+        return ()
+    scale = year.year.scales.lower
+    with_it, without = (found.other_tax - scale.tax(found.fixed_to) for found in (year.with_it, year.without))
+    return _taxed_higher(year, "property_income", rent, down_to_the_penny(with_it - without), entry)
+
+
+_NEAR = 50 * POUND
+"""So near to a step of the tax, and for so much tax at least, it is told: our choice."""
+
+
+@TOPIC.of_a_year(
+    "income_just_below_a_tax_step",
+    "check",
+    "Slightly more income would cost a lot",
+    "With the withdrawals, income is within 50 pounds of a point where at least as much tax is due all at once, because a "
+    "savings allowance or the marriage allowance is lost.",
+    facts=("income", "marriage_allowance", "withdrawals.amount"),
+    sources=("Income Tax Act 2007 ss.12B, 55B",),
+    figures={"income_left_below_the_step": "pounds", "tax_at_the_step": "pounds"},
+)
+def income_just_below_a_tax_step(year: YearFacts, entry: Entry) -> Found:
+    """A little more income, such as interest that is higher than expected, would lose a relief all at once."""
+    taxpayer, here = year.taxpayer, year.with_it
+    if not year.taxable or not (taxpayer.savings or taxpayer.marriage_allowance == "receives"):
+        return ()
+
+    def lost(more: Pence) -> bool:
+        there = liability(year.year, year.taxable + more)
+        return there.savings_allowance < here.savings_allowance or (
+            there.marriage_allowance_open != here.marriage_allowance_open
+        )
+
+    if not lost(_NEAR):
+        return ()
+    first = first_where(lost, 0, _NEAR)
+    step = liability(year.year, year.taxable + first).total - liability(year.year, year.taxable + first - 1).total
+    if step < _NEAR:
+        return ()
+    what = "the savings allowance would fall" if taxpayer.savings else "the marriage allowance would be lost"
+    return entry.warn(
+        f"{year.person.who} would have {pounds(first - 1)} of room in {year.name} before {pounds(step)} of tax is due at once: "
+        f"{what}. Interest or other income that is higher than expected could use this room.",
+        year.path,
+        about=year.person,
+        figures=year.figures,
+        money={"income_left_below_the_step": first - 1, "tax_at_the_step": step},
     )
 
 

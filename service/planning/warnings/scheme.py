@@ -506,13 +506,41 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
         unknown = "" if facts.guidance_taken is False else " We were not told whether one has taken place."
         told += entry.warn(
             f"Before taking benefits for the first time, people aged {limit} or over can usually have a free, impartial "
-            f"Pension Wise appointment. It is booked with MoneyHelper.{unknown}",
+            f"Pension Wise appointment. It covers how long the money must last, who depends on it, rising prices, charges, debts "
+            f"and other offers. It is booked with MoneyHelper.{unknown}",
             (*one.person.path, "circumstances", "guidance_taken"),
             about=one.person,
             figures=year.figures,
             rests_on=("pension.guidance_age",),
         )
     return told
+
+
+@TOPIC.of_the_household(
+    "creditors_can_reach_cash",
+    "check",
+    "Creditors can reach cash and ISAs",
+    "There are debts, and money is taken out of a pension.",
+    facts=("estate.debts", "withdrawals.amount"),
+    sources=("Welfare Reform and Pensions Act 1999 s.11",),
+    figures={"debts": "pounds", "withdrawals": "pounds"},
+    only="with_facts",
+    severity="lasting",
+)
+def creditors_can_reach_cash(case: Circumstances, entry: Entry) -> Found:
+    """Rights under a registered pension scheme are not in a bankrupt's estate; what was taken out is."""
+    if case.estate is None or not case.estate.debts:
+        return ()
+    gross = sum(year.gross for one in case.people for year in one.years)
+    if not gross:
+        return ()
+    return entry.warn(
+        f"Debts of {pounds(case.estate.debts)} were given. In a bankruptcy, money in a registered pension is usually protected. "
+        f"The {pounds(gross)} withdrawn, as cash or in an ISA, is not.",
+        ("household", "estate", "debts"),
+        figures=case.last_year.figures,
+        money={"debts": case.estate.debts, "withdrawals": gross},
+    )
 
 
 @TOPIC.of_a_pension(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from service.law.units import Years
 from service.planning.warnings.circumstances import NOTHING_MUCH, Circumstances, PersonCase
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -39,6 +40,49 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
             cost=year.beyond_tax,
         )
     return ()
+
+
+_LASTS_TO: Years = 85
+"""The age to which money that is drawn year after year should last before nothing is said: our choice. At 65 about half of all
+people live longer."""
+
+
+@TOPIC.of_a_person(
+    "withdrawals_not_sustainable",
+    "check",
+    "The pension may run out",
+    "Withdrawals are planned in two tax years or more, less than half of them is to go into ISAs, and at the pace of the last "
+    "the pension would be empty before age 85, without growth.",
+    facts=("withdrawals.amount", "withdrawals.date", "date_of_birth", "isa_subscriptions"),
+    sources=("FCA Handbook COBS 19.7",),
+    figures={"withdrawals_in_the_year": "pounds", "pension_left": "pounds", "pension_empty_at": "age"},
+    only="with_facts",
+    severity="lasting",
+)
+def withdrawals_not_sustainable(case: PersonCase, entry: Entry) -> Found:
+    """At the pace of the last tax year the money would not last; what goes into ISAs is not spent."""
+    paid, facts = [year for year in case.years if year.gross], case.person.facts
+    if len(paid) < 2 or facts is None:
+        return ()
+    kept = sum(each.amount for each in facts.isas.subscriptions)
+    if 2 * kept >= sum(year.drawn_after_tax for year in paid):
+        return ()
+    last = paid[-1]
+    years_left = last.held_after // last.gross
+    empty_at = last.age + years_left
+    if empty_at >= _LASTS_TO:
+        return ()
+    left = f"{pounds(last.held_after)} would be left" if last.held_after >= NOTHING_MUCH else "nothing would be left"
+    pace = f", which at this pace would last until about age {empty_at} without growth" if years_left else ""
+    return entry.warn(
+        f"{pounds(last.gross)} is withdrawn in {last.name}. After that {left}{pace}. Withdrawals cannot be put back. Other "
+        "income, rising prices and anyone who depends on this money matter too.",
+        last.path,
+        about=case.person,
+        figures=last.figures,
+        money={"withdrawals_in_the_year": last.gross, "pension_left": last.held_after},
+        counts={"pension_empty_at": empty_at},
+    )
 
 
 @TOPIC.of_a_person(

@@ -125,6 +125,7 @@ def _estate(values: Mapping[str, Any], people: Sequence[Mapping[str, Any]]) -> E
     first_death = values.get("first_death")
     return Estate(
         value=value,
+        debts=values.get("debts", 0),
         home_to_descendants=values.get("home_to_descendants") if home else False,
         nil_rate_band_brought_forward=values.get("nil_rate_band_brought_forward"),
         residence_nil_rate_band_brought_forward=values.get("residence_nil_rate_band_brought_forward"),

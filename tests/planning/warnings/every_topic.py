@@ -14,6 +14,7 @@ from tests.planning.warnings import (
     test_recycling,
     test_saving,
     test_scheme,
+    test_spending,
 )
 from tests.planning.warnings.pairs import Pair
 
@@ -25,6 +26,7 @@ CASES: dict[str, list[Pair]] = {
     **test_income_tax.CASES,
     **test_collection.CASES,
     **test_not_yet_law.CASES,
+    **test_spending.CASES,
     **test_isas.CASES,
     **test_death.CASES,
     **test_benefits.CASES,

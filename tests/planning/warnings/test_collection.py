@@ -8,6 +8,15 @@ from tests.planning.warning_requests import by_code, income, request, w
 from tests.planning.warnings.pairs import DRAWN, YEARS, Case, Pair, drawn, either_side
 
 CASES: dict[str, list[Pair]] = {
+    # HMRC PAYE94055: the forms are for UK residents; a treaty frees from UK tax once HMRC has sent a code.
+    "not_uk_resident_tax": [
+        (drawn("2026-27", 10_000, uk_resident=False), drawn("2026-27", 10_000, uk_resident=True)),
+        (drawn("2026-27", 10_000, uk_resident=False), drawn("2026-27", 10_000)),
+        (
+            drawn("2026-27", 10_000, uk_resident=False),
+            request(w("pcls", 10_000), uk_resident=False),
+        ),
+    ],
     # SI 2009/470 reg.29(4)(c): more than 2,000 of unearned income, and more than the threshold in all.
     "student_loan_repayment": [
         (

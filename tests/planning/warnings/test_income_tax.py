@@ -61,6 +61,68 @@ CASES: dict[str, list[Pair]] = {
             drawn("2026-27", 3_070, income=income(state_pension=12_000), gift_aid_donations=2_500),
         ),
     ],
+    # ITA 2007 ss.8, 13A: salary of 12,570 takes the allowance, so that 10,000 more of dividends than the nil rate lies in the
+    # basic band (37,700); the withdrawal lifts a pound and a bit of it over the limit, at 35.75% in place of 10.75%.
+    "dividends_taxed_higher": [
+        (
+            drawn("2026-27", 27_204, income=income(employment=12_570, dividends=10_500)),
+            drawn("2026-27", 27_203, income=income(employment=12_570, dividends=10_500)),
+        ),
+        (
+            drawn("2023-24", 20_000, income=income(dividends=45_000)),
+            drawn("2023-24", 20_000, income=income(dividends=0)),
+        ),
+        (
+            drawn("2026-27", 30_000, tax_residence="scotland", income=income(dividends=45_000)),
+            drawn("2026-27", 30_000, tax_residence="scotland", income=income(dividends=500)),
+        ),
+    ],
+    # ss.7, 12: 18,000 of interest is within allowance, starting rate (5,000) and savings allowance (1,000): 18,570. A pound over
+    # that bears 20%, and so do five.
+    "savings_taxed_higher": [
+        (
+            drawn("2026-27", 575, income=income(savings_interest=18_000)),
+            drawn("2026-27", 574.9, income=income(savings_interest=18_000)),
+        ),
+        # What only the smaller savings allowance costs is told by that warning alone.
+        (
+            drawn("2026-27", 20_000, income=income(savings_interest=18_000)),
+            drawn("2026-27", 37_701, income=income(employment=12_570, savings_interest=1_000)),
+        ),
+    ],
+    # s.11CA: 42% in place of 22% above the basic limit, from 2027-28; five pounds of it is a pound.
+    "property_taxed_higher": [
+        (
+            drawn("2027-28", 17_705, income=income(employment=12_570, property_income=20_000)),
+            drawn("2027-28", 17_704.9, income=income(employment=12_570, property_income=20_000)),
+        ),
+        (
+            drawn("2027-28", 30_000, income=income(employment=12_570, property_income=20_000)),
+            drawn("2026-27", 30_000, income=income(employment=12_570, property_income=20_000)),
+        ),
+        (
+            drawn("2027-28", 30_000, income=income(employment=12_570, property_income=20_000)),
+            drawn(
+                "2027-28", 30_000, tax_residence="scotland", income=income(employment=12_570, property_income=20_000)
+            ),
+        ),
+    ],
+    # s.12B: at 50,270 the savings allowance of 1,000 becomes 500, which costs 100 or more; fifty pounds are our choice.
+    "income_just_below_a_tax_step": [
+        (
+            drawn("2026-27", 36_651, income=income(employment=12_570, savings_interest=1_000)),
+            drawn("2026-27", 36_650, income=income(employment=12_570, savings_interest=1_000)),
+        ),
+        (
+            drawn("2026-27", 36_700, income=income(employment=12_570, savings_interest=1_000)),
+            drawn("2026-27", 36_701, income=income(employment=12_570, savings_interest=1_000)),
+        ),
+        # s.55B: the marriage allowance, 252.
+        (
+            drawn("2026-27", 37_700, income=income(employment=12_570), marriage_allowance="receives"),
+            drawn("2026-27", 37_700, income=income(employment=12_570)),
+        ),
+    ],
     # s.12B: 1,000 within the basic rate, 500 above.
     "savings_allowance_lost": [
         *(

@@ -18,6 +18,12 @@ def holding(uncrystallised: float) -> dict[str, object]:
 
 
 CASES: dict[str, list[Pair]] = {
+    # Welfare Reform and Pensions Act 1999 s.11: rights under an approved pension arrangement are not in a bankrupt's estate
+    # (from memory).
+    "creditors_can_reach_cash": [
+        (request(w("ufpls", 1_000), estate={"debts": 0.01}), request(w("ufpls", 1_000), estate={"debts": 0})),
+        (request(w("ufpls", 1_000), estate={"debts": 5_000}), request(estate={"debts": 5_000})),
+    ],
     # Pension Schemes Act 2015 s.48 and SI 2015/742 reg.5: no check where it is "£30,000 or less". A guaranteed annuity rate is a
     # safeguarded benefit; without a value the funds not yet accessed stand for it.
     "advice_required_for_safeguarded_benefits": [
