@@ -44,4 +44,5 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         who(asked.person, len(asked.people), member.name),
         member.earlier_access_matters,
         member.pensions[asked.pension].protected_tax_free_share or 0,
+        asked.people[1 - asked.person].date_of_birth if len(asked.people) > 1 else None,
     )

@@ -42,7 +42,7 @@ class Question(Value, frozen=True):
     """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
     ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence. ``earlier_access_matters``:
     it was not said whether income was taken flexibly before, and it matters. ``protected_tax_free_share`` is what the scheme
-    protects of the pension, as far as that was given."""
+    protects of the pension, as far as that was given. ``partner_born`` is the date of birth of the other of a couple."""
 
     tax_year: str
     person: Person
@@ -54,6 +54,7 @@ class Question(Value, frozen=True):
     who: str = YOU
     earlier_access_matters: bool = False
     protected_tax_free_share: BasisPoints = 0
+    partner_born: date | None = None
 
     @property
     def person_path(self) -> Path:
