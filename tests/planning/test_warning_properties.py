@@ -16,7 +16,7 @@ from marshmallow import Schema
 from service.law.lump_sums import METHODS
 from service.planning.faults import RuleViolation
 from service.planning.warnings.registry import CATALOGUE
-from service.planning.warnings.warning import EFFECTS, ClientWarning
+from service.planning.warnings.warning import EFFECTS, SEVERITIES, ClientWarning
 from service.schemas.shared import ObjectList, StrictNested
 from tests.planning.warning_requests import (
     SCHEMA,
@@ -61,8 +61,8 @@ def test_every_warning_is_well_made(body: dict[str, Any]) -> None:
     found = found_in(body)
     ranks = [EFFECTS.index(warning.effect) for warning in found]
     assert ranks == sorted(ranks)
-    costs = [warning.cost for warning in found if warning.effect == "costs"]
-    assert costs == sorted(costs, reverse=True)
+    costs = [(SEVERITIES.index(warning.severity), -warning.cost) for warning in found if warning.effect == "costs"]
+    assert costs == sorted(costs)
     for warning in found:
         entry = CATALOGUE[warning.code]
         assert (warning.effect, warning.title, warning.sources) == (entry.effect, entry.title, entry.sources)

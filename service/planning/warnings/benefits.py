@@ -194,8 +194,8 @@ def pension_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     )
     return entry.warn(
         f"With the withdrawals, cash and ISAs come to {pounds(capital.after)}, above {pounds(lower)}. Pension Credit falls "
-        f"by {pounds(weekly)} a week, {pounds(yearly)} a year, or ends if it is less.{housing} A benefits adviser can check "
-        "this before the money is taken.",
+        f"by {pounds(weekly)} a week, {pounds(yearly)} a year; an award of no more than that ends.{housing} A benefits adviser "
+        "can check this before the money is taken.",
         _where(case),
         figures=figures,
         rests_on=("benefits.pension_credit_lower_capital",),
@@ -351,9 +351,9 @@ def contributory_benefit_reduced(year: YearFacts, entry: Entry) -> Found:
     else:
         return ()
     limit = figures.money(name)
-    if weekly <= limit:
+    lost = max(0, weekly - limit) * share // WHOLE
+    if not lost:
         return ()
-    lost = (weekly - limit) * share // WHOLE
     return entry.warn(
         f"The {pounds(drawn)} drawn as income in {year.name} is {pounds(weekly)} a week. New-style {benefit} falls by {part} of "
         f"pension income above {pounds(limit)} a week, here by {pounds(lost)}, or ends. Regular drawdown counts; ask the "
@@ -400,24 +400,20 @@ def notional_income(case: PersonCase, entry: Entry) -> Found:
     benefits = counts_deferred or received.housing_benefit or received.council_tax_support
     if not (benefits or received.care_support) or not _reached_state_pension_age(person, year.last_day):
         return ()
-    left = pounds(year.held_after)
-    said = (
-        f"From State Pension age, the {left} left in {person.your} pension counts as if it paid an income, about what an "
-        "annuity would. This is so even if nothing is drawn."
-        if benefits
-        else f"The council may count the income that the {left} left in {person.your} pension could pay, even if nothing is "
-        "drawn."
-    )
-    deferred = " A State Pension that is put off counts too." if counts_deferred and not year.state_pension else ""
-    asks = (
-        (
-            "the benefit office and the council"
-            if received.care_support or received.council_tax_support
-            else "the benefit office"
+    left = f"the {pounds(year.held_after)} left in {person.your} pension"
+    council = "council" if benefits else _CARE_PAID_BY[person.nation][0]
+    if benefits:
+        said = (
+            f"From State Pension age, {left} counts as if it paid an income, about what an annuity would. This is so even if "
+            "nothing is drawn."
         )
-        if counts_deferred
-        else "the council"
-    )
+    else:
+        said = f"The {council} may count the income that {left} could pay, even if nothing is drawn."
+    deferred = " A State Pension that is put off counts too." if counts_deferred and not year.state_pension else ""
+    asks = f"the {council}"
+    if counts_deferred:
+        by_council = received.care_support or received.council_tax_support
+        asks = f"the benefit office and {asks}" if by_council else "the benefit office"
     return entry.warn(
         f"{said}{deferred} Ask {asks} what income is assumed.",
         (*person.path, "circumstances", "benefits"),

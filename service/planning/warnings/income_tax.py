@@ -360,10 +360,7 @@ def tax_free_childcare_lost(case: Circumstances, entry: Entry) -> Found:
         return ()
     limit_of = {year.name: year.figures.money("childcare.income_limit") for one in case.people for year in one.years}
     ended = {
-        year.name
-        for one in case.people
-        for year in one.years
-        if year.without.adjusted_net_income > limit_of[year.name]
+        year.name for one in case.people for year in one.years if year.without.adjusted_net_income > limit_of[year.name]
     }
     for one in case.people:
         for year in one.years:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
 
 from tests.planning.warning_requests import by_code, found_in, income, request, w
 from tests.planning.warnings.pairs import DRAWN, LUMP, NO_FUND, Case, Pair, drawn, either_side
@@ -136,11 +137,12 @@ CASES: dict[str, list[Pair]] = {
             ),
         ),
     ],
-    # SI 2008/794 reg.74: more than 85 a week; the Jobseeker's Allowance Regulations reg.51: more than 50.
+    # SI 2008/794 reg.74: half of what is over 85 a week, and so two pence over at least; the Jobseeker's Allowance Regulations
+    # reg.51: all that is over 50.
     "contributory_benefit_reduced": [
         (
-            receives(w("drawdown", 4_420.52), benefit="new_style_employment_and_support_allowance"),
-            receives(w("drawdown", 4_420.51), benefit="new_style_employment_and_support_allowance"),
+            receives(w("drawdown", 4_421.04), benefit="new_style_employment_and_support_allowance"),
+            receives(w("drawdown", 4_421.03), benefit="new_style_employment_and_support_allowance"),
         ),
         (
             receives(w("ufpls", 2_600.52), benefit="new_style_jobseekers_allowance"),
@@ -160,6 +162,10 @@ CASES: dict[str, list[Pair]] = {
         (
             receives(benefit="housing_benefit", date_of_birth="1950-01-01"),
             receives(benefit="new_style_jobseekers_allowance", date_of_birth="1950-01-01"),
+        ),
+        (
+            request(benefits={"pension_credit": True, "council_tax_support": True}, date_of_birth="1950-01-01"),
+            request(benefits={"council_tax_support": True}),
         ),
         # SI 2006/214 reg.41(4) and SSI 2012/319 reg.38(4); Care and Support statutory guidance, Annex C.
         (
@@ -350,6 +356,18 @@ def test_each_of_a_couple_is_told_of_their_own_share() -> None:
     assert [(one.person, one.cost) for one in found] == [(0, 10_000), (1, 10_000)]
 
 
+def test_a_quote_knows_of_the_partner_too(client: FlaskClient) -> None:
+    body = winter("1950-01-01", partner=BORN_1950)
+    quoted = {
+        "household": body["household"],
+        "tax_year": "2026-27",
+        "withdrawal": {"person": 0, "method": "drawdown", "amount": 20_000},
+    }
+    told = client.post("/v1/withdrawal-tax", json=quoted).get_json()["warnings"]
+    (found,) = [one for one in told if one["code"] == "winter_fuel_payment_repaid"]
+    assert found["amount"] == found["figures"]["winter_fuel_shared_payment"] == 100
+
+
 def test_the_amount_of_a_scottish_couple_on_either_side_of_80_is_not_told() -> None:
     found = by_code(winter("1940-01-01", tax_residence="scotland", partner=BORN_1950))["winter_fuel_payment_repaid"]
     assert (found.cost, [name for name in found.money if "payment" in name]) == (0, [])
@@ -431,6 +449,17 @@ def test_half_of_a_pension_over_85_a_week_comes_off() -> None:
     assert found == [750, 5_000]
 
 
+@pytest.mark.parametrize(
+    ("born", "cash", "withdrawal"),
+    [("1954-01-01", 9_000, w("drawdown", 20_000)), ("1968-01-01", 5_000, w("ufpls", 20_000))],
+)
+def test_a_large_withdrawal_ends_housing_benefit(born: str, cash: int, withdrawal: dict[str, Any]) -> None:
+    """SI 2006/213 reg.43: 16,000 at any age."""
+    found = by_code(receives(withdrawal, benefit="housing_benefit", date_of_birth=born, cash=cash))
+    assert (found["housing_benefit_ends"].severity, found["housing_benefit_ends"].cost) == ("support", 0)
+    assert "housing_benefit_reduced" not in found
+
+
 def test_pension_credit_with_housing_benefit_says_what_may_follow() -> None:
     both = request(LUMP, benefits={"pension_credit": True, "housing_benefit": True}, cash=10_000, **BORN_1950)
     assert "Housing Benefit" in by_code(both)["pension_credit_reduced"].detail
@@ -459,6 +488,8 @@ def test_who_is_to_be_asked_about_a_pension_left_alone() -> None:
         benefit: by_code(receives(benefit=benefit, **BORN_1950))["notional_income"].detail.rsplit(". ", 1)[1]
         for benefit in ("pension_credit", "housing_benefit", "care_support")
     }
+    in_northern_ireland = receives(benefit="care_support", tax_residence="northern_ireland", **BORN_1950)
+    assert "The health and social care trust may count" in by_code(in_northern_ireland)["notional_income"].detail
     assert asked == {
         "pension_credit": "Ask the benefit office what income is assumed.",
         "housing_benefit": "Ask the council what income is assumed.",
