@@ -510,11 +510,13 @@ def _warned_person(random: Random, today: date, richness: float) -> JsonObject:
                 ("small_pots_taken", lambda: random.randint(0, 4)),
                 ("benefits", flags(
                     "universal_credit", "pension_credit", "housing_benefit", "council_tax_support", "care_support",
+                    "new_style_employment_and_support_allowance", "new_style_jobseekers_allowance",
                 )),
                 ("gifts_planned", lambda: amount(random, 50_000)),
                 ("student_loans", flags("plan_1", "plan_2", "plan_4", "plan_5", "postgraduate")),
                 ("children", lambda: random.randint(0, 4)),
                 ("tax_free_childcare", lambda: amount(random, 2_000)),
+                ("child_has_maintenance_loan", _truth(random)),
                 ("self_assessment", _truth(random)),
                 ("ill_health", lambda: random.choice(("none", "unable_to_work", "life_expectancy_under_a_year"))),
                 ("uk_resident", _truth(random)),

@@ -166,6 +166,8 @@ class BenefitsSchema(StrictSchema):
     housing_benefit = StrictBoolean()
     council_tax_support = StrictBoolean()
     care_support = StrictBoolean()
+    new_style_employment_and_support_allowance = StrictBoolean()
+    new_style_jobseekers_allowance = StrictBoolean()
 
 
 class StudentLoansSchema(StrictSchema):
@@ -200,6 +202,7 @@ class CircumstancesSchema(StrictSchema):
     student_loans = StrictNested(StudentLoansSchema)
     children = WholeNumber(least=0, largest=30)
     tax_free_childcare = Money()
+    child_has_maintenance_loan = StrictBoolean()
     self_assessment = StrictBoolean()
     ill_health = Choice(("none", "unable_to_work", "life_expectancy_under_a_year"))
     uk_resident = StrictBoolean()

@@ -138,6 +138,32 @@ MONEY = [
     ("winter_fuel.payment", "2027-28", "2030-31", "200", "carried forward from 2026-27"),
     ("winter_fuel.payment_from_higher_age", "2025-26", "2026-27", "300", "SI 2025/969"),
     ("winter_fuel.payment_from_higher_age", "2027-28", "2030-31", "300", "carried forward from 2026-27"),
+    # SI 2000/729 reg.2, the model of SI 2025/969: two people who qualify and live together
+    ("winter_fuel.shared_payment", "2025-26", "2026-27", "100", "SI 2025/969"),
+    ("winter_fuel.shared_payment", "2027-28", "2030-31", "100", "carried forward from 2026-27"),
+    ("winter_fuel.shared_payment_older_of_two", "2025-26", "2026-27", "200", "SI 2025/969"),
+    ("winter_fuel.shared_payment_older_of_two", "2027-28", "2030-31", "200", "carried forward from 2026-27"),
+    ("winter_fuel.shared_payment_from_higher_age", "2025-26", "2026-27", "150", "SI 2025/969"),
+    ("winter_fuel.shared_payment_from_higher_age", "2027-28", "2030-31", "150", "carried forward from 2026-27"),
+    # The Scottish Government's rates as its release of 2025 and the press of 4 February 2026 give them; 152.55 is half of 305.10
+    ("winter_fuel.scottish_payment", "2025-26", "2025-26", "203.40", "rates for 2025-26"),
+    ("winter_fuel.scottish_payment", "2026-27", "2026-27", "211.15", "rates for 2026-27"),
+    ("winter_fuel.scottish_payment", "2027-28", "2030-31", "211.15", "carried forward from 2026-27"),
+    ("winter_fuel.scottish_payment_from_higher_age", "2025-26", "2025-26", "305.10", "rates for 2025-26"),
+    ("winter_fuel.scottish_payment_from_higher_age", "2026-27", "2026-27", "316.70", "rates for 2026-27"),
+    ("winter_fuel.scottish_payment_from_higher_age", "2027-28", "2030-31", "316.70", "carried forward from 2026-27"),
+    ("winter_fuel.scottish_shared_payment", "2025-26", "2025-26", "101.70", "rates for 2025-26"),
+    ("winter_fuel.scottish_shared_payment", "2026-27", "2026-27", "105.55", "rates for 2026-27"),
+    ("winter_fuel.scottish_shared_payment", "2027-28", "2030-31", "105.55", "carried forward from 2026-27"),
+    ("winter_fuel.scottish_shared_payment_from_higher_age", "2025-26", "2025-26", "152.55", "rates for 2025-26"),
+    ("winter_fuel.scottish_shared_payment_from_higher_age", "2026-27", "2026-27", "158.35", "rates for 2026-27"),
+    (
+        "winter_fuel.scottish_shared_payment_from_higher_age",
+        "2027-28",
+        "2030-31",
+        "158.35",
+        "carried forward from 2026-27",
+    ),
     # SI 2015/448 reg.15
     ("childcare.income_limit", "2019-20", "2030-31", "100,000", "SI 2015/448"),
     # SI 2009/470 reg.29(4)(c) and HMRC's CSLM16035; thresholds as cited by an open tax and benefit model
@@ -177,6 +203,44 @@ MONEY = [
     ("benefits.pension_credit_lower_capital", "2019-20", "2030-31", "10,000", "Credit Regulations 2002"),
     ("benefits.pension_credit_capital_step", "2019-20", "2030-31", "500", "Credit Regulations 2002"),
     ("benefits.pension_credit_weekly_income", "2019-20", "2030-31", "1", "Credit Regulations 2002"),
+    # SI 2006/213 regs 43, 52; SI 2006/214 reg.29, as SI 2012/2886 para 71 has it
+    ("benefits.housing_benefit_lower_capital", "2019-20", "2030-31", "6,000", "SI 2006/213"),
+    ("benefits.housing_benefit_upper_capital", "2019-20", "2030-31", "16,000", "SI 2006/213"),
+    ("benefits.housing_benefit_capital_step", "2019-20", "2030-31", "250", "SI 2006/213"),
+    ("benefits.housing_benefit_lower_capital_pension_age", "2019-20", "2030-31", "10,000", "SI 2006/214"),
+    ("benefits.housing_benefit_capital_step_pension_age", "2019-20", "2030-31", "500", "SI 2006/214"),
+    ("benefits.housing_benefit_weekly_income", "2019-20", "2030-31", "1", "SI 2006/213"),
+    # SI 2012/2886 para 71
+    ("benefits.council_tax_support_lower_capital", "2019-20", "2030-31", "10,000", "SI 2012/2886 para 71"),
+    ("benefits.council_tax_support_upper_capital", "2019-20", "2030-31", "16,000", "SI 2012/2886 para 71"),
+    # SI 2008/794 reg.74; JSA Regulations reg.51
+    ("benefits.employment_and_support_allowance_pension_limit", "2019-20", "2030-31", "85", "SI 2008/794"),
+    ("benefits.jobseekers_allowance_pension_limit", "2019-20", "2030-31", "50", "reg.51"),
+    # Northern Ireland from secondary sources; the Scottish instruments of each year; WSI 2017/214, 2019/234, 2020/131
+    ("care.northern_ireland_lower_capital", "2019-20", "2026-27", "14,250", "Northern Ireland"),
+    ("care.northern_ireland_lower_capital", "2027-28", "2030-31", "14,250", "carried forward from 2026-27"),
+    ("care.northern_ireland_upper_capital", "2019-20", "2026-27", "23,250", "Northern Ireland"),
+    ("care.northern_ireland_upper_capital", "2027-28", "2030-31", "23,250", "carried forward from 2026-27"),
+    ("care.scotland_lower_capital", "2019-20", "2019-20", "17,500", "1992"),
+    ("care.scotland_upper_capital", "2019-20", "2019-20", "28,000", "1992"),
+    ("care.scotland_lower_capital", "2020-21", "2020-21", "18,000", "replaced by SSI 2021/77"),
+    ("care.scotland_upper_capital", "2020-21", "2020-21", "28,500", "replaced by SSI 2021/77"),
+    ("care.scotland_lower_capital", "2021-22", "2021-22", "18,000", "SSI 2021/77"),
+    ("care.scotland_upper_capital", "2021-22", "2021-22", "28,750", "SSI 2021/77"),
+    ("care.scotland_lower_capital", "2022-23", "2022-23", "18,500", "SSI 2022/71"),
+    ("care.scotland_upper_capital", "2022-23", "2022-23", "29,750", "SSI 2022/71"),
+    ("care.scotland_lower_capital", "2023-24", "2023-24", "20,250", "SSI 2024/21"),
+    ("care.scotland_upper_capital", "2023-24", "2023-24", "32,750", "SSI 2024/21"),
+    ("care.scotland_lower_capital", "2024-25", "2024-25", "21,500", "SSI 2024/21"),
+    ("care.scotland_upper_capital", "2024-25", "2024-25", "35,000", "SSI 2024/21"),
+    ("care.scotland_lower_capital", "2025-26", "2025-26", "22,000", "SSI 2025/31"),
+    ("care.scotland_upper_capital", "2025-26", "2025-26", "35,500", "SSI 2025/31"),
+    ("care.wales_home_upper_capital", "2020-21", "2026-27", "24,000", "WSI 2017/214"),
+    ("care.wales_home_upper_capital", "2027-28", "2030-31", "24,000", "carried forward from 2026-27"),
+    ("care.wales_home_weekly_limit", "2020-21", "2026-27", "100", "WSI 2020/131"),
+    ("care.wales_home_weekly_limit", "2027-28", "2030-31", "100", "carried forward from 2026-27"),
+    ("care.wales_residential_upper_capital", "2020-21", "2026-27", "50,000", "WSI 2019/234"),
+    ("care.wales_residential_upper_capital", "2027-28", "2030-31", "50,000", "carried forward from 2026-27"),
     # LAC(DHSC)(2024)1
     ("care.lower_capital", "2019-20", "2026-27", "14,250", "LAC(DHSC)(2024)1"),
     ("care.lower_capital", "2027-28", "2030-31", "14,250", "carried forward from 2026-27"),
@@ -225,6 +289,9 @@ RATES = [
     ("self_assessment.payments_on_account_share", "2019-20", "2030-31", "80", "s.59A"),
     ("student_loan.rate", "2019-20", "2030-31", "9", "SI 2009/470"),
     ("student_loan.postgraduate_rate", "2019-20", "2030-31", "6", "SI 2009/470"),
+    # SI 2006/213 reg.71, from memory; SI 2008/794 reg.74
+    ("benefits.housing_benefit_reduction_share", "2019-20", "2030-31", "65", "reg.71"),
+    ("benefits.employment_and_support_allowance_pension_share", "2019-20", "2030-31", "50", "SI 2008/794"),
 ]
 
 # Name, first and last tax year, word, source as above.
@@ -510,7 +577,8 @@ def test_what_is_not_law_from_2027_28(year: TaxYearFigures) -> None:
         "state_pension.basic_full_weekly",
     }
     assumed |= {"care.lower_capital", "care.upper_capital", "care.capital_step", "care.weekly_income"}
-    assumed |= {"winter_fuel.payment", "winter_fuel.payment_from_higher_age"}
+    assumed |= {name for name in KEYS if name.startswith("winter_fuel.") and "payment" in name}
+    assumed |= {name for name in KEYS if name.startswith(("care.northern_ireland_", "care.wales_"))}
     assumed |= {f"student_loan.{plan}_threshold" for plan in ("plan_1", "plan_4", "plan_5", "postgraduate")}
     announced = {"isa.subscription_limit", "isa.cash_limit_under_65", "isa.cash_limit_ends_at_age"}
     announced.add("isa.cash_interest_charge")
@@ -631,6 +699,20 @@ WITH_A_CAVEAT = {
     "care.upper_capital": " ".join(name for name in YEARS if name >= "2025-26"),
     "care.capital_step": " ".join(name for name in YEARS if name >= "2025-26"),
     "care.weekly_income": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.shared_payment": " ".join(name for name in YEARS if name >= "2027-28"),
+    "winter_fuel.shared_payment_older_of_two": " ".join(name for name in YEARS if name >= "2027-28"),
+    "winter_fuel.shared_payment_from_higher_age": " ".join(name for name in YEARS if name >= "2027-28"),
+    "winter_fuel.scottish_payment": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.scottish_payment_from_higher_age": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.scottish_shared_payment": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.scottish_shared_payment_from_higher_age": " ".join(name for name in YEARS if name >= "2025-26"),
+    "care.northern_ireland_lower_capital": " ".join(YEARS),
+    "care.northern_ireland_upper_capital": " ".join(YEARS),
+    "care.scotland_lower_capital": "2019-20 2020-21",
+    "care.scotland_upper_capital": "2019-20 2020-21",
+    "care.wales_home_upper_capital": " ".join(name for name in YEARS if name >= "2020-21"),
+    "care.wales_home_weekly_limit": " ".join(name for name in YEARS if name >= "2020-21"),
+    "care.wales_residential_upper_capital": " ".join(name for name in YEARS if name >= "2020-21"),
 }
 """The tax years in which a figure has a sentence on what is not certain for a client."""
 
@@ -705,6 +787,29 @@ EVIDENCE = {
     "care.upper_capital": "2019-20 2020-21 2021-22 2022-23 2023-24 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
     "care.capital_step": "2019-20 2020-21 2021-22 2022-23 2023-24 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
     "care.weekly_income": "2019-20 2020-21 2021-22 2022-23 2023-24 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
+    "winter_fuel.shared_payment": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.shared_payment_older_of_two": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.shared_payment_from_higher_age": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.scottish_payment": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.scottish_payment_from_higher_age": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.scottish_shared_payment": " ".join(name for name in YEARS if name >= "2025-26"),
+    "winter_fuel.scottish_shared_payment_from_higher_age": " ".join(name for name in YEARS if name >= "2025-26"),
+    "benefits.housing_benefit_capital_step": " ".join(YEARS),
+    "benefits.housing_benefit_lower_capital_pension_age": " ".join(YEARS),
+    "benefits.housing_benefit_capital_step_pension_age": " ".join(YEARS),
+    "benefits.housing_benefit_reduction_share": " ".join(YEARS),
+    "benefits.council_tax_support_lower_capital": " ".join(YEARS),
+    "benefits.council_tax_support_upper_capital": " ".join(YEARS),
+    "benefits.employment_and_support_allowance_pension_limit": " ".join(YEARS),
+    "benefits.employment_and_support_allowance_pension_share": " ".join(YEARS),
+    "benefits.jobseekers_allowance_pension_limit": " ".join(YEARS),
+    "care.northern_ireland_lower_capital": " ".join(YEARS),
+    "care.northern_ireland_upper_capital": " ".join(YEARS),
+    "care.scotland_lower_capital": "2019-20 2020-21 2021-22 2025-26",
+    "care.scotland_upper_capital": "2019-20 2020-21 2021-22 2025-26",
+    "care.wales_home_upper_capital": " ".join(name for name in YEARS if name >= "2020-21"),
+    "care.wales_home_weekly_limit": " ".join(name for name in YEARS if name >= "2020-21"),
+    "care.wales_residential_upper_capital": " ".join(name for name in YEARS if name >= "2020-21"),
 }
 """The tax years in which a figure says how it was found."""
 

@@ -28,6 +28,7 @@ from service.planning.warnings.circumstances import (
     Facts,
     Features,
     PaidIn,
+    Partner,
     PensionCase,
     PersonCase,
     PersonFacts,
@@ -139,7 +140,8 @@ def _person_case(
 ) -> PersonCase:
     member = asked.member
     reached = state_pension.reached_on(member.date_of_birth, book.state_pension_ages)
-    person = person_facts(member, i, len(question.people), reached, _facts(asked, i, question, names, book))
+    facts = _facts(asked, i, question, names, book)
+    person = person_facts(member, i, len(question.people), reached, facts, _partner(i, question, book))
     in_order_of_days = sorted(
         ((j, planned) for j, planned in enumerate(question.withdrawals) if planned.person == i),
         key=lambda found: (found[1].day, METHODS.index(found[1].method), found[1].amount),
@@ -174,6 +176,19 @@ def _person_case(
             )
             for k, features in enumerate(asked.features)
         ),
+    )
+
+
+def _partner(i: int, question: WarningsQuestion, book: RuleBook) -> Partner | None:
+    """The other of a couple; None where there is one person alone."""
+    if len(question.people) == 1:
+        return None
+    other = question.people[1 - i]
+    born, benefits = other.member.date_of_birth, other.facts.benefits
+    return Partner(
+        born,
+        state_pension.reached_on(born, book.state_pension_ages),
+        benefits is not None and benefits.spares_winter_fuel,
     )
 
 

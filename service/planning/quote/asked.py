@@ -46,4 +46,5 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         member.tax_free_received_before_6_april_2024,
         member.small_pots_taken,
         member.pensions[asked.pension].scheme_kind,
+        asked.people[1 - asked.person].date_of_birth if len(asked.people) > 1 else None,
     )

@@ -7,7 +7,7 @@ from service.law import lump_sums, state_pension
 from service.law.ages import age_on
 from service.planning.payroll import pay_not_in_the_income
 from service.planning.quote.quote import Quote
-from service.planning.warnings.circumstances import Circumstances, PersonCase, PersonFacts, Taken, YearFacts
+from service.planning.warnings.circumstances import Circumstances, Partner, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.household_facts import pension_left, works
 from service.planning.warnings.registry import all_found, found_in_quote_in_codes
 from service.planning.warnings.warning import ClientWarning, in_order
@@ -28,6 +28,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
     """What a quote knows of the person, the tax year and the one withdrawal."""
     question, rules, payment = answer.question, answer.rules, answer.payment
     person, withdrawal, outcome = question.person, question.withdrawal, answer.payroll
+    partner = question.partner_born
     after = pension_left(withdrawal.method, question.pension, payment, rules.lump_sums)
     left_after = lump_sums.available(after, rules.lump_sums)
     last_day = withdrawal.day or rules.figures.end
@@ -67,6 +68,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         works=works(person.income),
         has_state_pension_age=ages is not None,
         state_pension_from=None if ages is None else state_pension.reached_on(person.date_of_birth, ages),
+        partner=None if ages is None or partner is None else Partner(partner, state_pension.reached_on(partner, ages)),
     )
     year = YearFacts(
         person=facts,

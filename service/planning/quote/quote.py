@@ -42,8 +42,8 @@ class Withdrawal(Value, frozen=True):
 class Question(Value, frozen=True):
     """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
     ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence. ``earlier_access_matters``:
-    it was not said whether income was taken flexibly before, and it matters. The last three are as in
-    ``PersonFacts``."""
+    it was not said whether income was taken flexibly before, and it matters. The three after it are as in
+    ``PersonFacts``; ``partner_born`` is the date of birth of the other of a couple."""
 
     tax_year: str
     person: Person
@@ -57,6 +57,7 @@ class Question(Value, frozen=True):
     tax_free_received: Pence | None = None
     small_pots_taken: int | None = None
     scheme_kind: str | None = None
+    partner_born: date | None = None
 
     @property
     def person_path(self) -> Path:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from service.planning.projection.policies import target
 from service.planning.schedule.schedule import MOST_AFTER_TAX, Schedule
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Together
-from service.planning.warnings.household_facts import person_facts, settled_year
+from service.planning.warnings.household_facts import partner_in, person_facts, settled_year
 from service.planning.warnings.registry import all_found, the_first_of_each
 from service.planning.warnings.warning import ClientWarning, in_order
 
@@ -22,7 +22,9 @@ def circumstances_of(result: Schedule) -> Circumstances:
     household = result.question.household
     people = []
     for i, member in enumerate(household.people):
-        person = person_facts(member, i, len(household.people), result.timeline.state_pension_from[i])
+        reached = result.timeline.state_pension_from
+        partner = partner_in(household.people, i, reached)
+        person = person_facts(member, i, len(household.people), reached[i], partner=partner)
         wanted = household.lump_sums != "never"
         years = tuple(
             settled_year(

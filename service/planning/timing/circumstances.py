@@ -28,7 +28,7 @@ from service.planning.warnings.circumstances import (
     Together,
     YearFacts,
 )
-from service.planning.warnings.household_facts import person_facts, settled_year
+from service.planning.warnings.household_facts import partner_in, person_facts, settled_year
 from service.planning.warnings.registry import CATALOGUE, all_found, found_in_option, the_first_of_each
 from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
@@ -95,7 +95,9 @@ def _circumstances(result: Timing, k: int, option: OptionResult) -> Circumstance
     household = result.question.household
     people = []
     for i, member in enumerate(household.people):
-        person = person_facts(member, i, len(household.people), result.timeline.state_pension_from[i])
+        reached = result.timeline.state_pension_from
+        partner = partner_in(household.people, i, reached)
+        person = person_facts(member, i, len(household.people), reached[i], partner=partner)
         years = tuple(
             _year_facts(person, member, year, year.people[i], state_pension, ("options", k), option)
             for year, state_pension in zip(option.years, result.state_pensions[i], strict=True)

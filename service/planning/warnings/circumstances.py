@@ -108,6 +108,8 @@ class Benefits:
     housing_benefit: bool = False
     council_tax_support: bool = False
     care_support: bool = False
+    new_style_employment_and_support_allowance: bool = False
+    new_style_jobseekers_allowance: bool = False
 
     @property
     def depends_on_capital(self) -> bool:
@@ -155,6 +157,7 @@ class Facts:
     children: int | None = None
     child_benefit_given: bool = False
     tax_free_childcare: Pence | None = None
+    child_has_maintenance_loan: bool | None = None
     self_assessment: bool | None = None
     ill_health: str | None = None
     uk_resident: bool | None = None
@@ -165,6 +168,15 @@ class Facts:
     unexpected_contact: bool | None = None
 
 
+class Partner(Value, frozen=True):
+    """What a person's winter fuel payment turns on of the other of a couple. ``spares_winter_fuel``: a benefit is received
+    with which the payment is not taken back."""
+
+    born: date
+    state_pension_from: date | None
+    spares_winter_fuel: bool = False
+
+
 class PersonFacts(Value, frozen=True):
     """A person. ``who`` starts a sentence; ``path`` and ``pension_path`` point into the request, ``place`` and ``pension`` are
     the person's place among the people and the pension's among the person's, None where it is about several together.
@@ -172,7 +184,8 @@ class PersonFacts(Value, frozen=True):
     ``protected_tax_free_share`` is the largest that a scheme protects. ``tax_free_received`` is the tax-free cash received before
     6 April 2024, ``small_pots_taken`` the number of small pots from personal schemes, ``scheme_kind`` that of a quote's pension;
     each None where it was not given. ``works``: there is income from work.
-    ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held."""
+    ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held. ``partner`` is the
+    other of a couple."""
 
     who: str
     path: Path
@@ -191,6 +204,7 @@ class PersonFacts(Value, frozen=True):
     has_state_pension_age: bool = False
     state_pension_from: date | None = None
     facts: Facts | None = None
+    partner: Partner | None = None
 
     def with_pension(self, place: int) -> PersonFacts:
         """The same person with one of several pensions."""

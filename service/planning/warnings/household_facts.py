@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -14,7 +14,7 @@ from service.planning.household import EARNINGS, PEOPLE, DatedIncome, Income, Me
 from service.planning.projection.balances import Balance
 from service.planning.projection.settlement import PersonRecord
 from service.planning.projection.timeline import Period
-from service.planning.warnings.circumstances import Facts, PersonFacts, YearFacts
+from service.planning.warnings.circumstances import Facts, Partner, PersonFacts, YearFacts
 from service.planning.wording import who
 
 
@@ -24,7 +24,12 @@ def works(incomes: Iterable[Income | DatedIncome]) -> bool:
 
 
 def person_facts(
-    person: Member, i: int, of: int, state_pension_from: date | None, facts: Facts | None = None
+    person: Member,
+    i: int,
+    of: int,
+    state_pension_from: date | None,
+    facts: Facts | None = None,
+    partner: Partner | None = None,
 ) -> PersonFacts:
     """Person ``i`` of a household of one or two people."""
     several = len(person.pensions) > 1
@@ -45,7 +50,13 @@ def person_facts(
         has_state_pension_age=True,
         state_pension_from=state_pension_from,
         facts=facts,
+        partner=partner,
     )
+
+
+def partner_in(people: Sequence[Member], i: int, state_pension_from: Sequence[date | None]) -> Partner | None:
+    """The other of a couple, as person ``i`` has them; None where there is one person alone."""
+    return None if len(people) == 1 else Partner(people[1 - i].date_of_birth, state_pension_from[1 - i])
 
 
 def settled_year(

@@ -495,39 +495,50 @@ def child_benefit_charge_falls_on_partner(case: Circumstances, entry: Entry) -> 
     return told
 
 
-@TOPIC.of_a_year(
+@TOPIC.of_the_household(
     "tax_free_childcare_lost",
     "costs",
     "Tax-Free Childcare is lost",
-    "Tax-Free Childcare is received, and withdrawals take adjusted net income above its limit.",
-    facts=("circumstances.tax_free_childcare", "income", "withdrawals.amount"),
-    sources=("SI 2015/448 reg.15",),
+    "Tax-Free Childcare is received, and withdrawals take the adjusted net income of either of a couple above its limit.",
+    facts=("circumstances.tax_free_childcare", "income", "withdrawals.amount", "tax_residence"),
+    sources=("SI 2015/448 reg.15", "SI 2022/1134 regs 14-15"),
     figures={"adjusted_net_income": "pounds", "tax_free_childcare": "pounds", "childcare_income_limit": "pounds"},
     only="with_facts",
 )
-def tax_free_childcare_lost(year: YearFacts, entry: Entry) -> Found:
-    """Income over the limit ends tax-free childcare."""
-    facts = year.person.facts
-    if facts is None or not facts.tax_free_childcare or not year.taxable:
+def tax_free_childcare_lost(case: Circumstances, entry: Entry) -> Found:
+    """Income over the limit, of a parent or of their partner, ends Tax-Free Childcare; in England the funded hours of working
+    parents too. Both ask what is expected for the tax year of the declaration."""
+    told: Found = ()
+    received = max((one.person.facts.tax_free_childcare or 0 for one in case.people if one.person.facts), default=0)
+    if not received:
         return ()
-    limit = year.figures.money("childcare.income_limit")
-    if year.with_it.adjusted_net_income <= limit or year.without.adjusted_net_income > limit:
-        return ()
-    return entry.warn(
-        f"The withdrawals of {year.name} take {year.person.your} adjusted net income to "
-        f"{pounds(year.with_it.adjusted_net_income)}, above {pounds(limit)}. Tax-Free Childcare of "
-        f"{pounds(facts.tax_free_childcare)} is lost for both parents. The limit applies to the income expected for the tax "
-        "year when the account is reconfirmed.",
-        year.path,
-        about=year.person,
-        figures=year.figures,
-        rests_on=("childcare.income_limit",),
-        money={
-            "adjusted_net_income": year.with_it.adjusted_net_income,
-            "tax_free_childcare": facts.tax_free_childcare,
-        },
-        cost=facts.tax_free_childcare,
-    )
+    limit_of = {year.name: year.figures.money("childcare.income_limit") for one in case.people for year in one.years}
+    ended = {
+        year.name for one in case.people for year in one.years if year.without.adjusted_net_income > limit_of[year.name]
+    }
+    for one in case.people:
+        for year in one.years:
+            limit, income = limit_of[year.name], year.with_it.adjusted_net_income
+            if not year.taxable or income <= limit or year.name in ended:
+                continue
+            ended.add(year.name)
+            hours = (
+                " Funded childcare hours for working parents end at the same limit."
+                if one.person.nation == "england"
+                else ""
+            )
+            told += entry.warn(
+                f"The withdrawals of {year.name} take {one.person.your} adjusted net income to {pounds(income)}, above "
+                f"{pounds(limit)}. Tax-Free Childcare of {pounds(received)} is lost for both parents.{hours} The limit applies "
+                "to the income expected for the tax year when the account is reconfirmed.",
+                year.path,
+                about=one.person,
+                figures=year.figures,
+                rests_on=("childcare.income_limit",),
+                money={"adjusted_net_income": income, "tax_free_childcare": received},
+                cost=received,
+            )
+    return told
 
 
 _NOT_GIVEN: dict[str, Path] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.planning.warning_requests import by_code, income, request, w
+from tests.planning.warning_requests import by_code, found_in, income, request, w
 from tests.planning.warnings.pairs import YEARS, Case, Pair, drawn, either_side
 
 
@@ -200,7 +200,26 @@ CASES: dict[str, list[Pair]] = {
         (
             drawn("2026-27", 1, income=income(employment=100_000), tax_free_childcare=2_000),
             drawn("2026-27", 1, income=income(employment=100_000.01), tax_free_childcare=2_000),
-        )
+        ),
+        # The limit is that of each parent and of their partner: once one is above it, nothing more is lost.
+        (
+            drawn(
+                "2026-27",
+                1,
+                income=income(employment=100_000),
+                partner={"income": income(employment=50_000), "tax_free_childcare": 2_000},
+            ),
+            drawn(
+                "2026-27",
+                1,
+                income=income(employment=100_000),
+                partner={"income": income(employment=101_000), "tax_free_childcare": 2_000},
+            ),
+        ),
+        (
+            drawn("2026-27", 1, income=income(employment=100_000), tax_free_childcare=2_000, tax_residence="wales"),
+            drawn("2026-27", 1, income=income(employment=100_000), tax_free_childcare=0, tax_residence="wales"),
+        ),
     ],
     "family_facts_not_given": [
         (
@@ -238,3 +257,23 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+@pytest.mark.parametrize(("nation", "told"), [("england", True), ("wales", False)])
+def test_funded_hours_end_in_england(nation: str, told: bool) -> None:
+    """SI 2022/1134 regs 14-15."""
+    case = drawn("2026-27", 1, income=income(employment=100_000), tax_free_childcare=2_000, tax_residence=nation)
+    assert ("Funded childcare hours" in by_code(case)["tax_free_childcare_lost"].detail) is told
+
+
+def test_childcare_is_lost_once() -> None:
+    """Where both of a couple go above the limit in one tax year."""
+    crossing = {"income": income(employment=100_000), "tax_free_childcare": 2_000}
+    case = drawn(
+        "2026-27",
+        1,
+        **crossing,
+        partner={**crossing, "pension": {"uncrystallised": 0, "drawdown": 10}, "withdrawals": [w("drawdown", 1)]},
+    )
+    lost = [(one.person, one.cost) for one in found_in(case) if one.code == "tax_free_childcare_lost"]
+    assert lost == [(0, 200_000)]
