@@ -1,7 +1,7 @@
 """The WSGI server: a socket, one application loaded once, and worker processes that share both.
 
 A worker answers one request at a time and closes the connection, which gives calculations the steadiest
-answering times. It is meant to stand behind a proxy that buffers slow clients.
+answering times. Slow clients wait outside (``connections.py``); TLS, and who may call, is for a proxy in front.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import socket
 import sys
+from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
 from types import FrameType
@@ -18,8 +19,8 @@ from urllib.parse import quote
 from flask import Flask
 from gunicorn.app.base import BaseApplication
 from gunicorn.http import errors
-from gunicorn.workers.sync import SyncWorker
 
+from service.connections import Connection, PatientWorker
 from service.http import problems
 from service.http.heavy import HOST, Host
 from service.http.provider import encode
@@ -55,7 +56,7 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
     return {
         "bind": f"fd://{listener_fd}",
         "workers": settings.workers,
-        "worker_class": Worker,
+        "worker_class": worker_class(settings),
         "preload_app": True,
         "backlog": BACKLOG,
         "timeout": settings.timeout_seconds,
@@ -72,8 +73,14 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
     }
 
 
-class Worker(SyncWorker):
-    """The server's plain worker, but that all it says itself is a problem (RFC 9457), as everything else that goes wrong is."""
+class Worker(PatientWorker):
+    """A worker all of whose own words are problems (RFC 9457), as everything else that goes wrong is."""
+
+    def refuse_late(self, connection: Connection) -> None:
+        """Tell a client that its request did not arrive in time."""
+        self.log.debug("A request did not arrive in time.")
+        with suppress(OSError):
+            connection.sendall(_reply(408, None))
 
     def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: BaseException) -> None:
         """Answer a request that did not reach the application, or that the application did not answer.
@@ -90,6 +97,12 @@ class Worker(SyncWorker):
             client.sendall(_reply(status, None if req is None else quote(req.path)))
         except OSError:
             self.log.debug("The client of a request that is not HTTP was gone.")
+
+
+def worker_class(settings: Settings) -> type[Worker]:
+    """The worker that reads bodies as long as the settings say."""
+    bounds = {"longest_single_body": settings.max_body_bytes, "longest_bulk_body": settings.bulk_max_bytes}
+    return type("Worker", (Worker,), bounds)
 
 
 def _status_of(error: BaseException, *, has_arrived: bool) -> int:

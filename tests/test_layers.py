@@ -104,6 +104,7 @@ def test_every_layer_is_there() -> None:
     assert {module for module in MODULES if module not in OF_LAYERS} == {
         "__init__.py",
         "__main__.py",
+        "connections.py",
         "server.py",
         "settings.py",
         "versions.py",
