@@ -10,6 +10,7 @@ import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from ipaddress import ip_address
 from typing import TypeVar
 
 PREFIX = "SERVICE_"
@@ -52,6 +53,7 @@ class Settings:
     bulk_max_records the most records in a bulk request (SERVICE_BULK_MAX_RECORDS)
     bulk_max_bytes   the largest body of a bulk request, packed and unpacked (SERVICE_BULK_MAX_BYTES)
     log_level        one of LOG_LEVELS (SERVICE_LOG_LEVEL)
+    behind_proxy     whether a proxy stands in front, without which only this machine may be listened to (SERVICE_BEHIND_PROXY)
     """
 
     host: str
@@ -64,6 +66,7 @@ class Settings:
     bulk_max_records: int
     bulk_max_bytes: int
     log_level: str
+    behind_proxy: bool
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> Settings:
@@ -92,6 +95,7 @@ class Settings:
                 "SERVICE_BULK_MAX_BYTES", DEFAULT_BULK_MAX_BYTES, _whole_number(1_024, 1_073_741_824)
             ),
             log_level=reader.read("SERVICE_LOG_LEVEL", DEFAULT_LOG_LEVEL, _one_of(LOG_LEVELS)),
+            behind_proxy=reader.read("SERVICE_BEHIND_PROXY", "false", _one_of(("true", "false"))) == "true",
         )
         reader.require(
             settings.heavy_at_once <= most_heavy(workers),
@@ -106,6 +110,11 @@ class Settings:
             settings.max_body_bytes <= settings.bulk_max_bytes,
             f"SERVICE_BULK_MAX_BYTES must be at least SERVICE_MAX_BODY_BYTES, {settings.max_body_bytes}, "
             f"not {settings.bulk_max_bytes}",
+        )
+        reader.require(
+            settings.behind_proxy or _is_of_this_machine(host),
+            f"SERVICE_BIND, {host}, can be reached from other machines, which is for a proxy alone: it decides who may call. "
+            "Where one stands in front, set SERVICE_BEHIND_PROXY=true; otherwise bind to 127.0.0.1",
         )
         reader.refuse_faults_and_unknown_names()
         return settings
@@ -124,7 +133,17 @@ class Settings:
             bulk_max_records=DEFAULT_BULK_MAX_RECORDS,
             bulk_max_bytes=DEFAULT_BULK_MAX_BYTES,
             log_level=DEFAULT_LOG_LEVEL,
+            behind_proxy=False,
         )
+
+
+def _is_of_this_machine(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False  # a name may be anything
 
 
 def default_workers() -> int:

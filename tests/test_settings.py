@@ -19,6 +19,7 @@ ALL_GIVEN = {
     "SERVICE_BULK_MAX_RECORDS": "20000",
     "SERVICE_BULK_MAX_BYTES": "33554432",
     "SERVICE_LOG_LEVEL": "warning",
+    "SERVICE_BEHIND_PROXY": "true",
 }
 
 
@@ -34,6 +35,7 @@ def test_an_empty_environment_gives_the_defaults() -> None:
         bulk_max_records=10_000,
         bulk_max_bytes=16_777_216,
         log_level="info",
+        behind_proxy=False,
     )
 
 
@@ -49,6 +51,7 @@ def test_every_setting_can_be_given() -> None:
         bulk_max_records=20_000,
         bulk_max_bytes=33_554_432,
         log_level="warning",
+        behind_proxy=True,
     )
 
 
@@ -67,7 +70,7 @@ def test_other_names_in_the_environment_are_left_alone() -> None:
     ],
 )
 def test_addresses_that_can_be_used(text: str, host: str, port: int) -> None:
-    settings = Settings.from_environment({"SERVICE_BIND": text})
+    settings = Settings.from_environment({"SERVICE_BIND": text, "SERVICE_BEHIND_PROXY": "true"})
     assert (settings.host, settings.port) == (host, port)
 
 
@@ -143,6 +146,9 @@ def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
         ("SERVICE_LOG_LEVEL", ""),
         ("SERVICE_LOG_LEVEL", "INFO"),
         ("SERVICE_LOG_LEVEL", "loud"),
+        ("SERVICE_BEHIND_PROXY", ""),
+        ("SERVICE_BEHIND_PROXY", "yes"),
+        ("SERVICE_BEHIND_PROXY", "True"),
     ],
 )
 def test_values_that_cannot_be_used(name: str, value: str) -> None:
@@ -214,6 +220,22 @@ def test_settings_that_do_not_go_together_stop_the_start(given: dict[str, str], 
     with pytest.raises(SettingsError) as caught:
         Settings.from_environment(given)
     assert caught.value.faults == (fault,)
+
+
+@pytest.mark.parametrize("address", ["127.0.0.1:1", "127.8.8.8:1", "[::1]:1", "localhost:1"])
+def test_this_machine_may_be_listened_to_without_a_proxy(address: str) -> None:
+    assert not Settings.from_environment({"SERVICE_BIND": address}).behind_proxy
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "10.1.2.3", "[::]", "[fd00::1]", "pension-desk.internal"])
+def test_other_machines_are_listened_to_behind_a_proxy_alone(host: str) -> None:
+    for said in ({}, {"SERVICE_BEHIND_PROXY": "false"}):
+        with pytest.raises(SettingsError) as caught:
+            Settings.from_environment({"SERVICE_BIND": f"{host}:8000", **said})
+        (fault,) = caught.value.faults
+        assert fault.startswith(f"SERVICE_BIND, {host.strip('[]')}, can be reached from other machines")
+        assert "SERVICE_BEHIND_PROXY=true" in fault
+    assert Settings.from_environment({"SERVICE_BIND": f"{host}:8000", "SERVICE_BEHIND_PROXY": "true"}).behind_proxy
 
 
 def test_settings_for_tests_do_not_depend_on_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:

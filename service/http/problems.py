@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import quote
 
-from flask import Flask, Response, current_app, request
+from flask import Flask, Response, abort, current_app, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, NotFound
 
 from service.http.provider import encode
@@ -410,9 +410,16 @@ def document_of_status(status: int, instance: str | None = None) -> dict[str, An
 
 def register(app: Flask) -> None:
     """Answer every error of the application with a problem."""
+    app.before_request(_refuse_doubled_slash)
     app.register_error_handler(ProblemError, _on_problem)
     app.register_error_handler(RuleViolation, _on_violation)
     app.register_error_handler(HTTPException, _on_http_exception)
+
+
+def _refuse_doubled_slash() -> None:
+    """NotFound for a path that begins with two slashes, which routing takes for one."""
+    if request.environ["PATH_INFO"].startswith("//"):
+        abort(404)
 
 
 def _response(problem: dict[str, Any]) -> Response:
