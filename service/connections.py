@@ -17,6 +17,7 @@ import socket
 import time
 from collections.abc import Callable
 from contextlib import suppress
+from http import HTTPStatus
 from typing import Any, cast
 
 from gunicorn.http.errors import LimitRequestHeaders
@@ -268,11 +269,11 @@ class Hall:
     """Where connections wait, for the rest of their requests or until their answers are read.
 
     ``most_bytes`` is what all of them may hold, ``seconds`` how long a request may take to arrive, and a reader may take nothing;
-    ``refuse_late`` tells a client that its request did not arrive in time.
+    ``refuse`` answers a client whose request has not arrived with a status: 408 after its time, 503 where there is no room.
     """
 
-    def __init__(self, most_bytes: int, seconds: float, refuse_late: Callable[[Connection], None]) -> None:
-        self._most_bytes, self._seconds, self._refuse_late = most_bytes, seconds, refuse_late
+    def __init__(self, most_bytes: int, seconds: float, refuse: Callable[[Connection, int], None]) -> None:
+        self._most_bytes, self._seconds, self._refuse = most_bytes, seconds, refuse
         self._selector = selectors.DefaultSelector()
         self._waiting: dict[Connection, float] = {}  # until when, from the oldest
         self._held = 0
@@ -317,13 +318,13 @@ class Hall:
         if self._waiting and now >= self._next_look:
             self._next_look = now + _LOOK_SECONDS
             for connection in [each for each, until in self._waiting.items() if until < now]:
-                self._turn_out(connection)
+                self._turn_out(connection, HTTPStatus.REQUEST_TIMEOUT)
         return found
 
     def turn_out_oldest(self) -> bool:
         """Let the one go that has waited longest; False where there is none."""
         for connection in self._waiting:
-            self._turn_out(connection)
+            self._turn_out(connection, HTTPStatus.SERVICE_UNAVAILABLE)
             return True
         return False
 
@@ -377,12 +378,12 @@ class Hall:
             oldest = next((each for each in self._waiting if each is not newest), None)
             if oldest is None:
                 return
-            self._turn_out(oldest)
+            self._turn_out(oldest, HTTPStatus.SERVICE_UNAVAILABLE)
 
-    def _turn_out(self, connection: Connection) -> None:
+    def _turn_out(self, connection: Connection, status: int) -> None:
         self._leave(connection)
         if not connection.is_answered:
-            self._refuse_late(connection)
+            self._refuse(connection, status)
         connection.let_go()
 
     def _leave(self, connection: Connection) -> None:
@@ -397,13 +398,14 @@ class PatientWorker(SyncWorker):
     longest_single_body = longest_bulk_body = 65_536
     """Bytes that are waited for; what is longer by its announcement is handed on unread, to be refused."""
 
-    def refuse_late(self, connection: Connection) -> None:
-        """Tell a client that its request did not arrive in time. The connection is closed after it."""
+    def refuse(self, connection: Connection, status: int) -> None:
+        """Answer a client whose request has not arrived: 408 after its time, 503 where there is no room. The connection is
+        closed after it."""
 
     def run_for_one(self, timeout: float) -> None:
         """Answer until told to stop, or until the parent process is gone; then what has come until now."""
         (listener,) = self.sockets
-        self._hall = Hall(max(MOST_BYTES, 3 * self.longest_bulk_body), float(self.cfg.timeout), self.refuse_late)
+        self._hall = Hall(max(MOST_BYTES, 3 * self.longest_bulk_body), float(self.cfg.timeout), self.refuse)
         for source in self.wait_fds:
             self._hall.watch(source)
         while self.alive and self.is_parent_alive():

@@ -22,7 +22,7 @@ from gunicorn.http import errors
 
 from service.connections import Connection, PatientWorker
 from service.http import problems
-from service.http.heavy import HOST, Host
+from service.http.heavy import HOST, RETRY_AFTER_SECONDS, Host
 from service.http.provider import encode
 from service.settings import Settings
 
@@ -77,11 +77,11 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
 class Worker(PatientWorker):
     """A worker all of whose own words are problems (RFC 9457), as everything else that goes wrong is."""
 
-    def refuse_late(self, connection: Connection) -> None:
-        """Tell a client that its request did not arrive in time."""
-        self.log.debug("A request did not arrive in time.")
+    def refuse(self, connection: Connection, status: int) -> None:
+        """Answer a client whose request has not arrived: 408 after its time, 503 where there is no room."""
+        self.log.debug("A request had not arrived when it was refused: %s", status)
         with suppress(OSError):
-            connection.sendall(_reply(408, None))
+            connection.sendall(_reply(status, None))
 
     def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: BaseException) -> None:
         """Answer a request that did not reach the application, or that the application did not answer.
@@ -119,9 +119,11 @@ def _reply(status: int, path: str | None) -> bytes:
     body = encode(problems.document_of_status(status, path))
     head = (
         f"HTTP/1.1 {status} {HTTPStatus(status).phrase}\r\nConnection: close\r\nCache-Control: no-store\r\n"
-        f"Content-Type: {problems.MEDIA_TYPE}\r\nContent-Length: {len(body)}\r\n\r\n"
+        f"Content-Type: {problems.MEDIA_TYPE}\r\nContent-Length: {len(body)}\r\n"
     )
-    return head.encode("ascii") + body
+    if status == HTTPStatus.SERVICE_UNAVAILABLE:
+        head += f"Retry-After: {RETRY_AFTER_SECONDS}\r\n"
+    return f"{head}\r\n".encode("ascii") + body
 
 
 def _host_the_application(worker: Worker) -> None:

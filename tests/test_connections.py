@@ -5,11 +5,13 @@ The framing is that of RFC 9112 (sections 6 and 7); how many wait, and how long,
 
 from __future__ import annotations
 
+import http.client
 import json
+import select
 import socket
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, closing, contextmanager
 
 import pytest
 from hypothesis import given
@@ -24,7 +26,8 @@ from service.connections import (
     Connection,
     Hall,
 )
-from tests.test_under_load import HEAD, QUOTE, Service, await_true, running
+from service.http.heavy import RETRY_AFTER_SECONDS
+from tests.test_under_load import HEAD, QUOTE, Service, await_true, reply_of, running
 
 LONGEST = 1_000
 GET = b"GET /health/live HTTP/1.1\r\nHost: x\r\n\r\n"
@@ -129,8 +132,8 @@ class Room:
     """A hall, with the other ends of its connections."""
 
     def __init__(self, most_bytes: int = 10**9, seconds: float = 60) -> None:
-        self.late: list[Connection] = []
-        self.hall = Hall(most_bytes, seconds, self.late.append)
+        self.refused: list[tuple[Connection, int]] = []
+        self.hall = Hall(most_bytes, seconds, lambda *refused: self.refused.append(refused))
         self._open = ExitStack()
 
     def pair(self) -> tuple[Connection, socket.socket]:
@@ -157,7 +160,7 @@ def room() -> Iterator[Room]:
 def test_who_has_waited_longest_goes_when_there_are_too_many(room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(connections, "MOST_CONNECTIONS", 3)
     waiting = [room.waits() for _ in range(5)]
-    assert room.late == [connection for connection, _ in waiting[:2]]
+    assert room.refused == [(connection, 503) for connection, _ in waiting[:2]]
     assert len(room.hall) == 3
     assert [theirs.recv(1) for _, theirs in waiting[:2]] == [b"", b""]
     waiting[3][1].sendall(GET)
@@ -172,7 +175,7 @@ def test_who_has_waited_longest_goes_when_all_hold_too_much() -> None:
         for _, theirs in waiting:
             theirs.sendall(HEAD + b"Content-Length: 500\r\n\r\n" + b"x" * 100)
             room.hall.ready(10)
-        assert room.late == [waiting[0][0], waiting[1][0]]
+        assert room.refused == [(waiting[0][0], 503), (waiting[1][0], 503)]
         waiting[2][1].sendall(b"x" * 400)
         assert room.hall.ready(10) == [waiting[2][0]]
 
@@ -183,7 +186,7 @@ def test_who_does_not_send_in_time_goes() -> None:
         connection, _ = room.waits()
         time.sleep(0.06)
         assert room.hall.ready(0) == []
-        assert (room.late, len(room.hall)) == ([connection], 0)
+        assert (room.refused, len(room.hall)) == ([(connection, 408)], 0)
 
 
 def test_what_a_reader_does_not_take_waits_for_it_and_is_whole(room: Room) -> None:
@@ -202,7 +205,7 @@ def test_what_a_reader_does_not_take_waits_for_it_and_is_whole(room: Room) -> No
     while some := _received(theirs, room.hall):
         received += some
     assert received == answer
-    assert (room.late, len(room.hall)) == ([], 0)
+    assert (room.refused, len(room.hall)) == ([], 0)
 
 
 def _received(theirs: socket.socket, hall: Hall) -> bytes:
@@ -334,6 +337,23 @@ def test_a_body_far_too_long_is_refused_and_its_sender_hears_it(service: Service
     with socket.create_connection(("127.0.0.1", service.port), timeout=20) as client:
         client.sendall(HEAD + b"Content-Length: %d\r\n\r\n" % len(sent) + sent)
         assert client.recv(1_000).startswith(b"HTTP/1.1 413 ")
+
+
+def test_who_has_to_make_room_is_told_to_come_again(service: Service) -> None:
+    """Ten bodies as long as bulk ones may be are more than two workers have room for, whichever of them takes which."""
+    head = b"POST /v1/bulk/withdrawal-tax HTTP/1.1\r\nHost: x\r\nContent-Length: 16000000\r\n\r\n"
+    with slow_clients(service, 10, nothing) as clients:
+        for client in clients:
+            client.sendall(head + b"x" * 15_900_000)
+        await_true(lambda: bool(select.select(clients, [], [], 0)[0]))
+        turned_out = [client for client in clients if select.select([client], [], [], 0)[0]]
+        assert turned_out
+        for client in turned_out:
+            with closing(http.client.HTTPResponse(client)) as response:
+                response.begin()
+                reply = reply_of(response)
+            assert (reply.code, reply.headers["Retry-After"]) == ("busy", str(RETRY_AFTER_SECONDS))
+        assert service.post("/v1/withdrawal-tax", QUOTE).status == 200
 
 
 def test_a_head_that_does_not_end_is_refused(service: Service) -> None:

@@ -281,7 +281,7 @@ KINDS = {
         "the service is working on as many long requests as it takes at one time; try again later",
         "A third bulk request, where two are answered at the same time.",
         "Wait for the number of seconds in the `Retry-After` header, then send it again.",
-        ("http/heavy.py",),
+        ("http/heavy.py", "http/problems.py"),
     ),
 }
 """Every problem by its code."""
@@ -294,6 +294,7 @@ _BY_STATUS = {
     417: "expectation-failed",
     431: "headers-too-large",
     501: "not-implemented",
+    503: "busy",
 }
 _DETAILS = {
     "not-found": "There is no such path. GET /openapi.yaml lists all paths.",
@@ -302,6 +303,7 @@ _DETAILS = {
     "expectation-failed": "The header Expect may say 100-continue and nothing else.",
     "headers-too-large": "Send fewer headers, or shorter ones.",
     "not-implemented": "Send the body as it is or in chunks.",
+    "busy": "More is being sent to this service at the same time than it has room for. Send this request again later.",
     "internal-error": "The answer could not be computed. The fault is in the service, not in the request.",
 }
 
