@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import socket
 import sys
+import tempfile
 from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
@@ -43,6 +44,10 @@ _REFUSALS: tuple[tuple[type[Exception], int], ...] = (
 """What the server says, by status, of what it cannot read as HTTP; the first that fits counts."""
 
 
+class NowhereToWriteError(Exception):
+    """No folder can be written for the server's own files; the message is one line for the operator."""
+
+
 class CannotListenError(Exception):
     """The address asked for cannot be listened on; the message is one line for the operator."""
 
@@ -62,8 +67,7 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
         "backlog": BACKLOG,
         "timeout": settings.timeout_seconds,
         "graceful_timeout": min(settings.timeout_seconds, GRACEFUL_TIMEOUT_SECONDS),
-        # A heartbeat written to a slow disk can hold a worker up until it is taken for dead.
-        "worker_tmp_dir": str(SHARED_MEMORY) if os.access(SHARED_MEMORY, os.W_OK) else None,
+        "worker_tmp_dir": folder_for_heartbeats(),
         # It would be a file in the home folder, which a read-only container does not have.
         "control_socket_disable": True,
         "accesslog": None,
@@ -72,6 +76,21 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
         "proc_name": "service",
         "post_worker_init": _host_the_application,
     }
+
+
+def folder_for_heartbeats() -> str:
+    """Where workers keep a file without a name whose time says that they are alive. Raises NowhereToWriteError.
+
+    In memory where that can be: on a slow disk it can hold a worker up until it is taken for dead.
+    """
+    if os.access(SHARED_MEMORY, os.W_OK):
+        return str(SHARED_MEMORY)
+    try:
+        return tempfile.gettempdir()
+    except FileNotFoundError:
+        raise NowhereToWriteError(
+            f"neither {SHARED_MEMORY} nor any temporary folder can be written; mount one in memory at /tmp"
+        ) from None
 
 
 class Worker(PatientWorker):

@@ -220,9 +220,9 @@ def last(word: str) -> str:
 
 
 def compose_service() -> dict[str, Any]:
-    """The one service of the compose file."""
+    """The service itself in the compose file, which has the proxy as well."""
     document = yaml.safe_load((TOP / "docker" / "compose.yaml").read_text(encoding="utf-8"))
-    (service,) = document["services"].values()
+    service = document["services"]["service"]
     assert isinstance(service, dict)
     return service
 
@@ -255,11 +255,11 @@ def test_either_wheel_can_be_chosen_and_no_compiler_is_left_in_the_image() -> No
     stages = [rest.split(" AS ") for word, rest in dockerfile() if word == "FROM"]
     assert next(rest for word, rest in dockerfile() if word == "ARG") == "WHEEL=compiled"
     assert stages == [
-        ["python:3.11-slim", "tools"],
+        ["$PYTHON_IMAGE", "tools"],
         ["tools", "plain"],
         ["tools", "compiled"],
         ["$WHEEL", "build"],
-        ["python:3.11-slim"],
+        ["$PYTHON_IMAGE"],
     ]
     lasting = (TOP / "docker" / "Dockerfile").read_text(encoding="utf-8").rpartition("FROM ")[2]
     assert "apt-get" not in lasting
@@ -290,8 +290,9 @@ def test_the_container_is_built_and_bound_as_the_image_expects() -> None:
     folder = TOP / "docker" / service["build"]["context"]
     assert folder.resolve() == TOP
     assert (folder / service["build"]["dockerfile"]).is_file()
-    assert service["environment"] == {"SERVICE_BIND": "0.0.0.0:8000"}
-    assert service["ports"] == ["127.0.0.1:8000:8000"]
+    expected = {"SERVICE_BIND": "0.0.0.0:8000", "SERVICE_BEHIND_PROXY": "true"}
+    assert service["environment"] == expected
+    assert last("ENV") == " ".join(f"{name}={value}" for name, value in expected.items())
 
 
 def test_image_and_container_check_health_alike() -> None:

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from gunicorn.workers.sync import SyncWorker
 
+from service.__main__ import main
 from service.server import BACKLOG, listen, server_options, url_of
 from service.settings import Settings
 
@@ -219,6 +220,33 @@ def test_settings_that_cannot_be_used_stop_the_start_with_one_line() -> None:
         "The service cannot start: SERVICE_BIND must be HOST:PORT with a port from 0 to 65535, not 'nowhere'; "
         "SERVICE_COLOUR is not a known setting\n"
     )
+
+
+def test_where_nothing_can_be_written_the_start_stops_with_one_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def nowhere() -> str:
+        raise FileNotFoundError
+
+    monkeypatch.setattr("os.access", lambda *_: False)
+    monkeypatch.setattr("tempfile.gettempdir", nowhere)
+    monkeypatch.setattr("sys.argv", ["pension-to-isa"])
+    before = {each: signal.getsignal(each) for each in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        assert main({"SERVICE_BIND": "127.0.0.1:0"}) == 1
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)
+    assert capsys.readouterr().err == (
+        "The service cannot start: neither /dev/shm nor any temporary folder can be written; mount one in memory at /tmp\n"
+    )
+
+
+def test_without_a_proxy_no_other_machine_is_listened_to() -> None:
+    outcome = refused_start(SERVICE_BIND="0.0.0.0:0")
+    assert (outcome.returncode, outcome.stdout) == (2, "")
+    assert outcome.stderr.count("\n") == 1
+    assert "SERVICE_BEHIND_PROXY=true" in outcome.stderr
 
 
 def test_a_port_that_is_taken_stops_the_start_with_one_line() -> None:

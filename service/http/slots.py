@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import fcntl
-import tempfile
+import os
 from collections.abc import Iterable
-from pathlib import Path
 
 
 class Slots:
@@ -16,8 +15,7 @@ class Slots:
     """
 
     def __init__(self) -> None:
-        self._file, name = tempfile.mkstemp()
-        Path(name).unlink()
+        self._file = os.memfd_create("slots")  # in memory: there may be no folder to write to
 
     def take(self, wanted: Iterable[int]) -> int | None:
         """The first of the slots wanted that is free, and now is taken; None where there is none."""
