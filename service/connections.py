@@ -259,6 +259,12 @@ class Connection:
         """Left to the hall."""
 
 
+def close_door(listener: socket.socket) -> None:
+    """Let hardly anybody in who has not yet come: closed at once, the socket would throw out those who wait to be accepted."""
+    with suppress(OSError):
+        listener.listen(0)
+
+
 def _await(client: socket.socket, event: int, seconds: float) -> None:
     poll = select.poll()
     poll.register(client, event)
@@ -408,7 +414,10 @@ class PatientWorker(SyncWorker):
         self._hall = Hall(max(MOST_BYTES, 3 * self.longest_bulk_body), float(self.cfg.timeout), self.refuse)
         for source in self.wait_fds:
             self._hall.watch(source)
-        while self.alive and self.is_parent_alive():
+        while self.alive:
+            if not self.is_parent_alive():
+                close_door(listener)
+                break
             if self._hall:
                 self._answer_ready(listener, 0)
             # Whoever is at the door comes in before the worker sits down to wait.

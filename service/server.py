@@ -19,9 +19,10 @@ from urllib.parse import quote
 
 from flask import Flask
 from gunicorn.app.base import BaseApplication
+from gunicorn.arbiter import Arbiter
 from gunicorn.http import errors
 
-from service.connections import Connection, PatientWorker
+from service.connections import Connection, PatientWorker, close_door
 from service.http import problems
 from service.http.heavy import HOST, RETRY_AFTER_SECONDS, Host
 from service.http.provider import encode
@@ -151,6 +152,17 @@ def _host_the_application(worker: Worker) -> None:
         worker.wsgi.extensions[HOST] = Host(worker.notify, SHARE_FOR_WORK * worker.cfg.timeout)
 
 
+class Parent(Arbiter):
+    """The server's parent process, which closes the door before it tells the workers to go: they answer those who are in."""
+
+    def stop(self, graceful: bool = True) -> None:
+        """Stop the workers, gracefully or at once."""
+        if graceful:
+            for listener in self.LISTENERS:
+                close_door(listener.sock)
+        super().stop(graceful)
+
+
 class Server(BaseApplication):
     """The application and its options in the form the server package wants them."""
 
@@ -163,6 +175,10 @@ class Server(BaseApplication):
         """Put the options in place of the server's defaults, the environment's included."""
         for name, value in self._options.items():
             self.cfg.set(name, value)
+
+    def run(self) -> None:
+        """Serve until told to stop."""
+        Parent(self).run()
 
     def load(self) -> Any:
         """The application, made before the workers are (a Flask object)."""

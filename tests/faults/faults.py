@@ -66,13 +66,13 @@ def stopped_after_a_pause(scale: Scale) -> Outcome:
 
 
 def stopped_while_requests_come(scale: Scale) -> Outcome:
-    """SIGTERM while clients go on: one that connects just when the last worker closes the door is lost."""
+    """SIGTERM while clients go on: one that comes through the door just when the last worker leaves is lost."""
     with service() as there, load(there.port, scale.clients) as clients:
         clients.answered(scale.answers)
         there.process.send_signal(signal.SIGTERM)
         assert there.process.wait(timeout=PATIENCE) == 0
         time.sleep(0.1)
-    return Outcome(clients.counts, scale.clients)
+    return Outcome(clients.counts, WORKERS)
 
 
 def reloaded(scale: Scale) -> Outcome:
@@ -105,7 +105,7 @@ def master_killed(scale: Scale) -> Outcome:
         clients.answered(scale.answers)
         there.process.kill()
         await_true(lambda: ask(there.port)[0] == "refused")
-    return Outcome(clients.counts, scale.clients)
+    return Outcome(clients.counts, WORKERS)
 
 
 def few_descriptors(scale: Scale) -> Outcome:
