@@ -95,7 +95,7 @@ class Settings:
                 "SERVICE_BULK_MAX_BYTES", DEFAULT_BULK_MAX_BYTES, _whole_number(1_024, 1_073_741_824)
             ),
             log_level=reader.read("SERVICE_LOG_LEVEL", DEFAULT_LOG_LEVEL, _one_of(LOG_LEVELS)),
-            behind_proxy=reader.read("SERVICE_BEHIND_PROXY", "false", _one_of(("true", "false"))) == "true",
+            behind_proxy=reader.read("SERVICE_BEHIND_PROXY", "no", _one_of(("yes", "no"))) == "yes",
         )
         reader.require(
             settings.heavy_at_once <= most_heavy(workers),
@@ -114,7 +114,7 @@ class Settings:
         reader.require(
             settings.behind_proxy or _is_of_this_machine(host),
             f"SERVICE_BIND, {host}, can be reached from other machines, which is for a proxy alone: it decides who may call. "
-            "Where one stands in front, set SERVICE_BEHIND_PROXY=true; otherwise bind to 127.0.0.1",
+            "Where one stands in front, set SERVICE_BEHIND_PROXY=yes; otherwise bind to 127.0.0.1",
         )
         reader.refuse_faults_and_unknown_names()
         return settings

@@ -290,7 +290,7 @@ def test_the_container_is_built_and_bound_as_the_image_expects() -> None:
     folder = TOP / "docker" / service["build"]["context"]
     assert folder.resolve() == TOP
     assert (folder / service["build"]["dockerfile"]).is_file()
-    expected = {"SERVICE_BIND": "0.0.0.0:8000", "SERVICE_BEHIND_PROXY": "true"}
+    expected = {"SERVICE_BIND": "0.0.0.0:8000", "SERVICE_BEHIND_PROXY": "yes"}
     assert service["environment"] == expected
     assert last("ENV") == " ".join(f"{name}={value}" for name, value in expected.items())
 

@@ -246,7 +246,7 @@ def test_without_a_proxy_no_other_machine_is_listened_to() -> None:
     outcome = refused_start(SERVICE_BIND="0.0.0.0:0")
     assert (outcome.returncode, outcome.stdout) == (2, "")
     assert outcome.stderr.count("\n") == 1
-    assert "SERVICE_BEHIND_PROXY=true" in outcome.stderr
+    assert "SERVICE_BEHIND_PROXY=yes" in outcome.stderr
 
 
 def test_a_port_that_is_taken_stops_the_start_with_one_line() -> None:

@@ -19,7 +19,7 @@ ALL_GIVEN = {
     "SERVICE_BULK_MAX_RECORDS": "20000",
     "SERVICE_BULK_MAX_BYTES": "33554432",
     "SERVICE_LOG_LEVEL": "warning",
-    "SERVICE_BEHIND_PROXY": "true",
+    "SERVICE_BEHIND_PROXY": "yes",
 }
 
 
@@ -70,7 +70,7 @@ def test_other_names_in_the_environment_are_left_alone() -> None:
     ],
 )
 def test_addresses_that_can_be_used(text: str, host: str, port: int) -> None:
-    settings = Settings.from_environment({"SERVICE_BIND": text, "SERVICE_BEHIND_PROXY": "true"})
+    settings = Settings.from_environment({"SERVICE_BIND": text, "SERVICE_BEHIND_PROXY": "yes"})
     assert (settings.host, settings.port) == (host, port)
 
 
@@ -147,8 +147,8 @@ def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
         ("SERVICE_LOG_LEVEL", "INFO"),
         ("SERVICE_LOG_LEVEL", "loud"),
         ("SERVICE_BEHIND_PROXY", ""),
-        ("SERVICE_BEHIND_PROXY", "yes"),
-        ("SERVICE_BEHIND_PROXY", "True"),
+        ("SERVICE_BEHIND_PROXY", "true"),
+        ("SERVICE_BEHIND_PROXY", "Yes"),
     ],
 )
 def test_values_that_cannot_be_used(name: str, value: str) -> None:
@@ -229,13 +229,13 @@ def test_this_machine_may_be_listened_to_without_a_proxy(address: str) -> None:
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "10.1.2.3", "[::]", "[fd00::1]", "pension-desk.internal"])
 def test_other_machines_are_listened_to_behind_a_proxy_alone(host: str) -> None:
-    for said in ({}, {"SERVICE_BEHIND_PROXY": "false"}):
+    for said in ({}, {"SERVICE_BEHIND_PROXY": "no"}):
         with pytest.raises(SettingsError) as caught:
             Settings.from_environment({"SERVICE_BIND": f"{host}:8000", **said})
         (fault,) = caught.value.faults
         assert fault.startswith(f"SERVICE_BIND, {host.strip('[]')}, can be reached from other machines")
-        assert "SERVICE_BEHIND_PROXY=true" in fault
-    assert Settings.from_environment({"SERVICE_BIND": f"{host}:8000", "SERVICE_BEHIND_PROXY": "true"}).behind_proxy
+        assert "SERVICE_BEHIND_PROXY=yes" in fault
+    assert Settings.from_environment({"SERVICE_BIND": f"{host}:8000", "SERVICE_BEHIND_PROXY": "yes"}).behind_proxy
 
 
 def test_settings_for_tests_do_not_depend_on_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
