@@ -223,6 +223,8 @@ class Connection:
         """Bytes of the request; none where no more have arrived, whatever the client may still send."""
         some = bytes(memoryview(self.arrival.data)[self._read : self._read + size])
         self._read += len(some)
+        if self._read == len(self.arrival.data):
+            self.arrival.data, self._read = bytearray(), 0  # a book is not held twice while it is worked on
         return some
 
     def send(self, data: bytes) -> int:

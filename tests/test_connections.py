@@ -194,7 +194,9 @@ def test_what_a_reader_does_not_take_waits_for_it_and_is_whole(room: Room) -> No
     theirs.sendall(GET)
     connection.take_in()
     assert connection.is_ready()
-    assert connection.recv(10_000) == GET
+    assert connection.recv(10) + connection.recv(10_000) == GET
+    assert connection.recv(10_000) == b""
+    assert connection.size == 0
     answer = bytes(range(256)) * 6_000
     assert len(answer) < ANSWER_KEPT
     for begin in range(0, len(answer), 50_000):

@@ -266,6 +266,7 @@ def test_a_listener_is_bound_to_the_address_asked_for() -> None:
         assert host == "127.0.0.1"
         assert port > 0
         assert url_of(listener) == f"http://127.0.0.1:{port}"
+        assert listener.getsockopt(socket.IPPROTO_TCP, socket.TCP_DEFER_ACCEPT) > 0
 
 
 def test_server_options() -> None:
