@@ -1,7 +1,7 @@
 """The command `pension-to-isa`, or `python -m service`: reads the settings, takes the port, loads the rules and serves.
 
-Exit status: 0 after a stop signal; 1 when the address cannot be listened on, or the figures or the installation cannot be
-used; 2 when a setting cannot be used.
+Exit status: 0 after a stop signal; 1 when the address cannot be listened on, nothing can be written, or the figures or the
+installation cannot be used; 2 when a setting cannot be used.
 """
 
 from __future__ import annotations
@@ -18,7 +18,15 @@ from service import create_app, is_compiled
 from service.figures.loader import FiguresError
 from service.http.keys import KeysError
 from service.logs import configuration
-from service.server import CannotListenError, listen, serve, stop_at_once, url_of
+from service.server import (
+    CannotListenError,
+    NowhereToWriteError,
+    folder_for_heartbeats,
+    listen,
+    serve,
+    stop_at_once,
+    url_of,
+)
 from service.settings import Settings, SettingsError
 from service.versions import SourcesMissingError
 
@@ -36,10 +44,18 @@ def main(environ: Mapping[str, str] = os.environ) -> int:
     signal.signal(signal.SIGINT, stop_at_once)
     try:
         settings = Settings.from_environment(environ)
+        folder_for_heartbeats()
         # The port comes first: a second copy started by mistake is told so before it does any work.
         listener = listen(settings)
         app = create_app(settings)
-    except (SettingsError, CannotListenError, FiguresError, KeysError, SourcesMissingError) as error:
+    except (
+        SettingsError,
+        CannotListenError,
+        NowhereToWriteError,
+        FiguresError,
+        KeysError,
+        SourcesMissingError,
+    ) as error:
         print(f"The service cannot start: {error}", file=sys.stderr)
         return 2 if isinstance(error, SettingsError | KeysError) else 1
     version = app.extensions["rules_version"]

@@ -1,7 +1,7 @@
 """The WSGI server: a socket, one application loaded once, and worker processes that share both.
 
 A worker answers one request at a time and closes the connection, which gives calculations the steadiest
-answering times. It is meant to stand behind a proxy that buffers slow clients.
+answering times. Slow clients wait outside (``connections.py``); TLS, and who may call, is for a proxy in front.
 """
 
 from __future__ import annotations
@@ -9,6 +9,8 @@ from __future__ import annotations
 import os
 import socket
 import sys
+import tempfile
+from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
 from types import FrameType
@@ -19,16 +21,17 @@ from flask import Flask
 from gunicorn.app.base import BaseApplication
 from gunicorn.arbiter import Arbiter
 from gunicorn.http import errors, wsgi
-from gunicorn.workers.sync import SyncWorker
 
+from service.connections import Connection, PatientWorker, close_door
 from service.http import problems
-from service.http.heavy import HOST, Host
+from service.http.heavy import HOST, RETRY_AFTER_SECONDS, Host
 from service.http.metrics import worker_died
 from service.http.provider import encode
 from service.logs import configuration
 from service.settings import Settings
 
 BACKLOG = 2_048
+DEFER_SECONDS = 3
 # Shorter than the ten seconds that a container engine commonly waits before it kills.
 GRACEFUL_TIMEOUT_SECONDS = 8
 SHARED_MEMORY = Path("/dev/shm")
@@ -44,6 +47,10 @@ _REFUSALS: tuple[tuple[type[Exception], int], ...] = (
 """What the server says, by status, of what it cannot read as HTTP; the first that fits counts."""
 
 
+class NowhereToWriteError(Exception):
+    """No folder can be written for the server's own files; the message is one line for the operator."""
+
+
 class CannotListenError(Exception):
     """The address asked for cannot be listened on; the message is one line for the operator."""
 
@@ -57,13 +64,12 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
     return {
         "bind": f"fd://{listener_fd}",
         "workers": settings.workers,
-        "worker_class": Worker,
+        "worker_class": worker_class(settings),
         "preload_app": True,
         "backlog": BACKLOG,
         "timeout": settings.timeout_seconds,
         "graceful_timeout": min(settings.timeout_seconds, GRACEFUL_TIMEOUT_SECONDS),
-        # A heartbeat written to a slow disk can hold a worker up until it is taken for dead.
-        "worker_tmp_dir": str(SHARED_MEMORY) if os.access(SHARED_MEMORY, os.W_OK) else None,
+        "worker_tmp_dir": folder_for_heartbeats(),
         # It would be a file in the home folder, which a read-only container does not have.
         "control_socket_disable": True,
         "accesslog": None,
@@ -78,8 +84,29 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
     }
 
 
-class Worker(SyncWorker):
-    """The server's plain worker, but that all it says itself is a problem (RFC 9457), as everything else that goes wrong is."""
+def folder_for_heartbeats() -> str:
+    """Where workers keep a file without a name whose time says that they are alive. Raises NowhereToWriteError.
+
+    In memory where that can be: on a slow disk it can hold a worker up until it is taken for dead.
+    """
+    if os.access(SHARED_MEMORY, os.W_OK):
+        return str(SHARED_MEMORY)
+    try:
+        return tempfile.gettempdir()
+    except FileNotFoundError:
+        raise NowhereToWriteError(
+            f"neither {SHARED_MEMORY} nor any temporary folder can be written; mount one in memory at /tmp"
+        ) from None
+
+
+class Worker(PatientWorker):
+    """A worker all of whose own words are problems (RFC 9457), as everything else that goes wrong is."""
+
+    def refuse(self, connection: Connection, status: int) -> None:
+        """Answer a client whose request has not arrived: 408 after its time, 503 where there is no room."""
+        self.log.debug("A request had not arrived when it was refused: %s", status)
+        with suppress(OSError):
+            connection.sendall(_reply(status, None))
 
     def handle_error(self, req: Any, client: socket.socket, addr: Any, exc: BaseException) -> None:
         """Answer a request that did not reach the application, or that the application did not answer.
@@ -96,6 +123,12 @@ class Worker(SyncWorker):
             client.sendall(_reply(status, None if req is None else quote(req.path)))
         except OSError:
             self.log.debug("The client of a request that is not HTTP was gone.")
+
+
+def worker_class(settings: Settings) -> type[Worker]:
+    """The worker that reads bodies as long as the settings say."""
+    bounds = {"longest_single_body": settings.max_body_bytes, "longest_bulk_body": settings.bulk_max_bytes}
+    return type("Worker", (Worker,), bounds)
 
 
 def _nothing(worker: Worker, request: Any) -> None:
@@ -120,15 +153,28 @@ def _reply(status: int, path: str | None) -> bytes:
     body = encode(problems.document_of_status(status, path))
     head = (
         f"HTTP/1.1 {status} {HTTPStatus(status).phrase}\r\nConnection: close\r\nCache-Control: no-store\r\n"
-        f"Content-Type: {problems.MEDIA_TYPE}\r\nContent-Length: {len(body)}\r\n\r\n"
+        f"Content-Type: {problems.MEDIA_TYPE}\r\nContent-Length: {len(body)}\r\n"
     )
-    return head.encode("ascii") + body
+    if status == HTTPStatus.SERVICE_UNAVAILABLE:
+        head += f"Retry-After: {RETRY_AFTER_SECONDS}\r\n"
+    return f"{head}\r\n".encode("ascii") + body
 
 
 def _host_the_application(worker: Worker) -> None:
     """Give the application what the server does for it."""
     if isinstance(worker.wsgi, Flask):
         worker.wsgi.extensions[HOST] = Host(worker.notify, SHARE_FOR_WORK * worker.cfg.timeout)
+
+
+class Parent(Arbiter):
+    """The server's parent process, which closes the door before it tells the workers to go: they answer those who are in."""
+
+    def stop(self, graceful: bool = True) -> None:
+        """Stop the workers, gracefully or at once."""
+        if graceful:
+            for listener in self.LISTENERS:
+                close_door(listener.sock)
+        super().stop(graceful)
 
 
 class Server(BaseApplication):
@@ -144,6 +190,10 @@ class Server(BaseApplication):
         for name, value in self._options.items():
             self.cfg.set(name, value)
 
+    def run(self) -> None:
+        """Serve until told to stop."""
+        Parent(self).run()
+
     def load(self) -> Any:
         """The application, made before the workers are (a Flask object)."""
         return self._app
@@ -157,7 +207,11 @@ def listen(settings: Settings) -> socket.socket:
     try:
         found = socket.getaddrinfo(settings.host, settings.port, type=socket.SOCK_STREAM)
         family, _, _, _, address = found[0]
-        return socket.create_server(address[:2], family=family, backlog=BACKLOG)
+        listener = socket.create_server(address[:2], family=family, backlog=BACKLOG)
+        # A connection is let through with its first bytes, so that no worker is woken for nothing (Linux).
+        if hasattr(socket, "TCP_DEFER_ACCEPT"):
+            listener.setsockopt(socket.IPPROTO_TCP, socket.TCP_DEFER_ACCEPT, DEFER_SECONDS)
+        return listener
     except socket.gaierror as error:
         reason = error.strerror
     except OSError as error:

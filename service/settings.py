@@ -6,11 +6,11 @@ a misspelt setting that is quietly ignored is found out much later, and in produ
 
 from __future__ import annotations
 
-import ipaddress
 import os
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from ipaddress import ip_address
 from pathlib import Path
 from typing import TypeVar
 
@@ -63,6 +63,7 @@ class Settings:
     callers_checked  a gateway in front checks who calls (SERVICE_CALLERS_CHECKED)
     metrics          whether numbers are kept and told at /metrics (SERVICE_METRICS)
     cors_origins     origins whose pages may call from a browser (SERVICE_CORS_ORIGINS)
+    behind_proxy     whether a proxy stands in front, without which only this machine may be listened to (SERVICE_BEHIND_PROXY)
     """
 
     host: str
@@ -80,6 +81,7 @@ class Settings:
     callers_checked: bool = False
     metrics: bool = False
     cors_origins: tuple[str, ...] = ()
+    behind_proxy: bool = False
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> Settings:
@@ -113,9 +115,10 @@ class Settings:
             callers_checked=reader.read("SERVICE_CALLERS_CHECKED", False, _yes_or_no),
             metrics=reader.read("SERVICE_METRICS", False, _yes_or_no),
             cors_origins=reader.read("SERVICE_CORS_ORIGINS", (), _origins),
+            behind_proxy=reader.read("SERVICE_BEHIND_PROXY", False, _yes_or_no),
         )
         reader.require(
-            settings.keys_file is not None or settings.callers_checked or is_loopback(host),
+            settings.keys_file is not None or settings.callers_checked or _is_of_this_machine(host),
             f"SERVICE_BIND {host} can be reached from other machines, so nobody would check who calls: set SERVICE_KEYS_FILE, "
             "or SERVICE_CALLERS_CHECKED=yes if a gateway in front does",
         )
@@ -132,6 +135,11 @@ class Settings:
             settings.max_body_bytes <= settings.bulk_max_bytes,
             f"SERVICE_BULK_MAX_BYTES must be at least SERVICE_MAX_BODY_BYTES, {settings.max_body_bytes}, "
             f"not {settings.bulk_max_bytes}",
+        )
+        reader.require(
+            settings.behind_proxy or _is_of_this_machine(host),
+            f"SERVICE_BIND, {host}, can be reached from other machines, which is for a proxy alone: it keeps slow clients away. "
+            "Where one stands in front, set SERVICE_BEHIND_PROXY=yes; otherwise bind to 127.0.0.1",
         )
         reader.refuse_faults_and_unknown_names()
         return settings
@@ -150,15 +158,17 @@ class Settings:
             bulk_max_records=DEFAULT_BULK_MAX_RECORDS,
             bulk_max_bytes=DEFAULT_BULK_MAX_BYTES,
             log_level=DEFAULT_LOG_LEVEL,
+            behind_proxy=False,
         )
 
 
-def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach an address."""
+def _is_of_this_machine(host: str) -> bool:
+    if host == "localhost":
+        return True
     try:
-        return ipaddress.ip_address(host).is_loopback
+        return ip_address(host).is_loopback
     except ValueError:
-        return host == "localhost"
+        return False  # a name may be anything
 
 
 def default_workers() -> int:

@@ -235,9 +235,10 @@ def test_a_missing_file_of_keys_is_told_by_the_service(tmp_path: Path) -> None:
 @pytest.mark.parametrize("host", ["0.0.0.0", "[::]", "10.0.0.5", "pension-desk.internal"])
 def test_where_others_can_call_somebody_must_check_who_does(host: str) -> None:
     with pytest.raises(SettingsError, match="SERVICE_KEYS_FILE"):
-        Settings.from_environment({"SERVICE_BIND": f"{host}:8000"})
+        Settings.from_environment({"SERVICE_BIND": f"{host}:8000", "SERVICE_BEHIND_PROXY": "yes"})
     for said in ({"SERVICE_KEYS_FILE": "keys.toml"}, {"SERVICE_CALLERS_CHECKED": "yes"}):
-        assert Settings.from_environment({"SERVICE_BIND": f"{host}:8000", **said}).port == 8000
+        in_front = {"SERVICE_BIND": f"{host}:8000", "SERVICE_BEHIND_PROXY": "yes"}
+        assert Settings.from_environment({**in_front, **said}).port == 8000
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.8.0.1", "[::1]", "localhost"])

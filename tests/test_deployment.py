@@ -14,7 +14,7 @@ import pytest
 import yaml
 
 from service.http.heavy import RETRY_AFTER_SECONDS
-from service.http.problems import KINDS, document
+from service.http.problems import KINDS, document, document_of_status
 from service.server import GRACEFUL_TIMEOUT_SECONDS, server_options
 from service.settings import DEFAULT_BULK_MAX_BYTES, DEFAULT_MAX_BODY_BYTES, DEFAULT_TIMEOUT_SECONDS, Settings
 
@@ -35,7 +35,7 @@ def manifests() -> dict[str, Any]:
     return {document["kind"]: document for document in yaml.safe_load_all(text)}
 
 
-KINDS_DEPLOYED = ("Deployment", "Service", "HorizontalPodAutoscaler", "PodDisruptionBudget")
+KINDS_DEPLOYED = ("Deployment", "Service", "HorizontalPodAutoscaler", "PodDisruptionBudget", "NetworkPolicy")
 
 
 # The schemas come from Kubernetes' published OpenAPI document, by way of the package kubernetes-validate; "strict"
@@ -69,6 +69,13 @@ def container() -> dict[str, Any]:
     return found
 
 
+def sidecar() -> dict[str, Any]:
+    """The proxy's container."""
+    (found,) = pod()["initContainers"]
+    assert isinstance(found, dict)
+    return found
+
+
 def test_everything_selects_the_same_pods() -> None:
     found = manifests()
     spec = found["Deployment"]["spec"]
@@ -77,6 +84,7 @@ def test_everything_selects_the_same_pods() -> None:
     assert spec["template"]["spec"]["topologySpreadConstraints"][0]["labelSelector"]["matchLabels"] == NAMES
     assert found["Service"]["spec"]["selector"] == NAMES
     assert found["PodDisruptionBudget"]["spec"]["selector"]["matchLabels"] == NAMES
+    assert found["NetworkPolicy"]["spec"]["podSelector"]["matchLabels"] == NAMES
     target = found["HorizontalPodAutoscaler"]["spec"]["scaleTargetRef"]
     assert target == {"apiVersion": "apps/v1", "kind": "Deployment", "name": found["Deployment"]["metadata"]["name"]}
     assert "replicas" not in spec
@@ -86,12 +94,29 @@ def test_everything_selects_the_same_pods() -> None:
     )
 
 
-def test_ports_and_probes_lead_to_the_service() -> None:
-    assert container()["ports"] == [{"name": "http", "containerPort": 8000}]
+def test_callers_reach_the_proxy_alone() -> None:
+    assert sidecar()["ports"] == [{"name": "http", "containerPort": int(directive("listen")[0][0])}]
     assert manifests()["Service"]["spec"]["ports"][0]["targetPort"] == "http"
+    policy = manifests()["NetworkPolicy"]["spec"]
+    assert [rule["ports"] for rule in policy["ingress"]] == [[{"port": "http"}]]
+    assert policy["policyTypes"] == ["Ingress", "Egress"]
+    assert policy["egress"] == []
+
+
+def test_the_proxy_lives_longer_than_the_service() -> None:
+    assert sidecar()["restartPolicy"] == "Always"
+
+
+def test_the_autoscaler_counts_what_the_service_uses() -> None:
+    (metric,) = manifests()["HorizontalPodAutoscaler"]["spec"]["metrics"]
+    assert metric["containerResource"]["container"] == container()["name"]
+
+
+def test_probes_lead_to_the_service() -> None:
+    assert container()["ports"] == [{"name": "service", "containerPort": 8000}]
     offered = yaml.safe_load((TOP / "openapi" / "openapi.yaml").read_text(encoding="utf-8"))["paths"]
     paths = {probe: container()[probe]["httpGet"] for probe in ("startupProbe", "readinessProbe", "livenessProbe")}
-    assert {get["port"] for get in paths.values()} == {"http"}
+    assert {get["port"] for get in paths.values()} == {"service"}
     assert {get["path"] for get in paths.values()} <= set(offered)
     assert paths["readinessProbe"]["path"] == "/health/ready"
     assert paths["livenessProbe"]["path"] == "/health/live"
@@ -115,22 +140,59 @@ def test_the_pod_has_as_few_powers_as_can_be() -> None:
         "runAsGroup": int(group),
         "seccompProfile": {"type": "RuntimeDefault"},
     }
-    assert container()["securityContext"] == {
-        "allowPrivilegeEscalation": False,
-        "readOnlyRootFilesystem": True,
-        "capabilities": {"drop": ["ALL"]},
-    }
+    for each in (container(), sidecar()):
+        assert each["securityContext"] == {
+            "allowPrivilegeEscalation": False,
+            "readOnlyRootFilesystem": True,
+            "capabilities": {"drop": ["ALL"]},
+        }
+        assert "memory" in each["resources"]["limits"]
     assert pod()["automountServiceAccountToken"] is False
     assert container()["volumeMounts"] == [
         {"name": "tmp", "mountPath": "/tmp"},
         {"name": "keys", "mountPath": "/etc/pension-to-isa", "readOnly": True},
     ]
-    assert {volume["name"]: list(volume)[1] for volume in pod()["volumes"]} == {"tmp": "emptyDir", "keys": "secret"}
+    assert [each["mountPath"] for each in sidecar()["volumeMounts"]] == ["/tmp", "/etc/nginx"]
+    written = {
+        each["name"] for each in (*container()["volumeMounts"], *sidecar()["volumeMounts"]) if not each.get("readOnly")
+    }
+    assert written == {each["name"] for each in pod()["volumes"] if "emptyDir" in each} == {"tmp", "proxy-tmp"}
+
+
+def images() -> dict[str, str]:
+    """The images that others make, by the name of their variable."""
+    lines = (DOCKER / ".env").read_text("utf-8").splitlines()
+    return dict(line.split("=", 1) for line in lines if line and not line.startswith("#"))
+
+
+def test_images_are_named_in_one_place_and_everything_else_follows() -> None:
+    python, nginx = images()["PYTHON_IMAGE"], images()["NGINX_IMAGE"]
+    dockerfile = (DOCKER / "Dockerfile").read_text("utf-8")
+    assert f"\nARG PYTHON_IMAGE={python}\n" in dockerfile
+    assert set(re.findall(r"^FROM (\S+)", dockerfile, re.M)) == {"$PYTHON_IMAGE", "tools", "$WHEEL"}
+    services = loaded("compose.yaml")["services"]
+    assert services["proxy"]["image"].startswith("${NGINX_IMAGE:?")
+    assert services["service"]["build"]["args"]["PYTHON_IMAGE"].startswith("${PYTHON_IMAGE:?")
+    assert sidecar()["image"] == nginx
+    assert {f"{each['name']}:{each['newTag']}" for each in loaded("kustomization.yaml")["images"]} == {
+        container()["image"],
+        nginx,
+    }
 
 
 def test_the_image_is_of_this_version() -> None:
     project = tomllib.loads((TOP / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     assert container()["image"] == f"{project['name']}:{project['version']}"
+
+
+def test_the_pods_proxy_has_the_files_of_every_proxy() -> None:
+    kustomization = loaded("kustomization.yaml")
+    assert kustomization["resources"] == ["kubernetes.yaml"]
+    (made,) = kustomization["configMapGenerator"]
+    assert {"name": "proxy", "configMap": {"name": made["name"]}} in pod()["volumes"]
+    files = dict(each.split("=") for each in made["files"])
+    assert files == {"nginx.conf": "proxy/nginx.conf", "upstream.conf": "proxy/upstream.pod.conf"}
+    assert upstream("pod") == [("127.0.0.1:8000", "max_fails=0")]
 
 
 def settings_of(environment: dict[str, str]) -> Settings:
@@ -140,13 +202,15 @@ def settings_of(environment: dict[str, str]) -> Settings:
 
 def test_there_is_a_worker_for_each_processor_and_one_more() -> None:
     environment = {variable["name"]: variable["value"] for variable in container()["env"]}
+    assert settings_of({**environment, "SERVICE_BIND": "0.0.0.0:8000"}).behind_proxy
     resources = container()["resources"]
     settings = settings_of(environment)
     assert settings.workers == int(resources["requests"]["cpu"]) + 1
     assert settings.heavy_at_once == settings.bulk_at_once == int(resources["requests"]["cpu"])
     assert "cpu" not in resources["limits"]
     replica = loaded("compose.replicas.yaml")["services"]["service"]
-    assert settings_of(replica["environment"]).workers == int(replica["deploy"]["resources"]["limits"]["cpus"]) + 1
+    whole = {**loaded("compose.yaml")["services"]["service"]["environment"], **replica["environment"]}
+    assert settings_of(whole).workers == int(replica["deploy"]["resources"]["limits"]["cpus"]) + 1
 
 
 def test_variables_for_other_services_stay_out() -> None:
@@ -156,36 +220,61 @@ def test_variables_for_other_services_stay_out() -> None:
         settings_of({"SERVICE_PORT": "tcp://10.0.0.1:80"})
 
 
-def test_replicas_are_built_and_held_as_the_single_container_is() -> None:
-    single = loaded("compose.yaml")["services"]["service"]
-    replica = loaded("compose.replicas.yaml")["services"]["service"]
-    single.pop("ports")
-    assert {name: replica[name] for name in single if name != "environment"} == {
-        name: value for name, value in single.items() if name != "environment"
-    }
-    assert single["environment"].items() <= replica["environment"].items()
-    assert set(replica) - set(single) == {"deploy"}
+def test_replicas_are_a_matter_of_number_and_size() -> None:
+    """The rest is that of compose.yaml, over which this file is laid."""
+    (name,) = loaded("compose.replicas.yaml")["services"]
+    replica = loaded("compose.replicas.yaml")["services"][name]
+    assert name == "service"
+    assert set(replica) == {"environment", "deploy"}
     assert replica["deploy"]["replicas"] > 1
 
 
-def test_the_proxy_is_all_that_can_be_reached_and_has_few_powers() -> None:
-    services = loaded("compose.replicas.yaml")["services"]
+def test_the_proxy_is_all_that_can_be_reached_and_all_have_few_powers() -> None:
+    services = loaded("compose.yaml")["services"]
     assert [name for name, one in services.items() if "ports" in one] == ["proxy"]
-    proxy = services["proxy"]
+    proxy, service = services["proxy"], services["service"]
     assert proxy["ports"] == [f"127.0.0.1:8000:{directive('listen')[0][0]}"]
-    for name in ("read_only", "tmpfs", "cap_drop", "security_opt"):
-        assert proxy[name] == services["service"][name]
-    (mounted,) = proxy["volumes"]
-    source, target, mode = mounted.split(":")
-    assert (DOCKER / source).is_file()
-    assert (target, mode) == ("/etc/nginx/nginx.conf", "ro")
-    # It runs as nobody in particular, so whatever it writes goes to the one place where it may.
-    written = [
-        directive(name)[0][0] for name in ("pid", "client_body_temp_path", "proxy_temp_path", "fastcgi_temp_path")
-    ]
-    assert all(path.startswith("/tmp/") for path in written)
+    assert service["networks"] == ["inside"]
+    assert loaded("compose.yaml")["networks"]["inside"] == {"internal": True}
+    for one in (proxy, service):
+        assert one["read_only"] is True
+        assert one["tmpfs"] == ["/tmp"]
+        assert one["cap_drop"] == ["ALL"]
+        assert one["security_opt"] == ["no-new-privileges:true"]
+        assert {"memory", "pids"} <= set(one["deploy"]["resources"]["limits"])
+    assert settings_of(service["environment"]).behind_proxy
+    for mounted, target in zip(proxy["volumes"], ("nginx.conf", "upstream.conf"), strict=True):
+        source, place, mode = mounted.split(":")
+        assert (DOCKER / source).is_file()
+        assert (place, mode) == (f"/etc/nginx/{target}", "ro")
     assert int(proxy["user"].split(":")[0]) > 0
     assert int(directive("listen")[0][0]) > 1024
+
+
+def test_the_proxy_writes_to_one_place() -> None:
+    """It runs as nobody in particular, so whatever it writes goes to the folder that its command names."""
+    assert loaded("compose.yaml")["services"]["proxy"]["command"] == sidecar()["command"]
+    command = sidecar()["command"]
+    assert command[command.index("-p") + 1] == "/tmp/"
+    written = [
+        directive(name)[0][0]
+        for name in (
+            "pid",
+            "client_body_temp_path",
+            "proxy_temp_path",
+            "fastcgi_temp_path",
+            "uwsgi_temp_path",
+            "scgi_temp_path",
+        )
+    ]
+    assert not [path for path in written if path.startswith("/")]
+
+
+def test_the_proxy_ends_what_it_has_begun_before_the_service_goes() -> None:
+    proxy = loaded("compose.yaml")["services"]["proxy"]
+    assert proxy["stop_signal"] == "SIGQUIT"
+    assert list(proxy["depends_on"]) == ["service"]
+    assert seconds_of(proxy["stop_grace_period"]) > seconds_of(directive("proxy_read_timeout")[0][0])
 
 
 Directive = tuple[tuple[str, ...], list[Any] | None]
@@ -225,12 +314,18 @@ def found_in(directives: list[Directive], name: str, within: tuple[str, ...]) ->
 
 def directive(name: str) -> list[tuple[str, ...]]:
     """The words after every directive of a name, wherever it stands."""
-    places = [(), ("http",), ("http", "upstream service"), ("http", "server")]
+    places = [(), ("http",), ("http", "server")]
     return [words for place in places for words in found_in(configuration(), name, place)]
 
 
 def configuration() -> list[Directive]:
     return parsed((DOCKER / "proxy" / "nginx.conf").read_text(encoding="utf-8"))
+
+
+def upstream(place: str) -> list[tuple[str, ...]]:
+    """Where the proxy of a place finds the service."""
+    text = (DOCKER / "proxy" / f"upstream.{place}.conf").read_text(encoding="utf-8")
+    return found_in(parsed(text), "server", ("upstream service",))
 
 
 def bytes_of(size: str) -> int:
@@ -259,24 +354,38 @@ def test_the_proxy_waits_longer_than_the_service_lets_a_worker_be_silent() -> No
 
 
 def test_the_proxy_finds_the_replicas_and_tries_another() -> None:
-    port = loaded("compose.replicas.yaml")["services"]["service"]["environment"]["SERVICE_BIND"].rpartition(":")[2]
-    replicas = found_in(configuration(), "server", ("http", "upstream service"))
-    assert replicas == [(f"service:{port}", "resolve", "max_fails=0")]
-    assert directive("zone")[0][0] == "service"
-    assert set(directive("proxy_next_upstream")[0]) == {"error", "http_503", "non_idempotent"}
+    service = loaded("compose.yaml")["services"]["service"]
+    port = service["environment"]["SERVICE_BIND"].rpartition(":")[2]
+    assert upstream("compose") == [(f"service:{port}", "resolve", "max_fails=0")]
+    # What a POST has done to a worker it would do to the next: "non_idempotent" would send it there.
+    assert set(directive("proxy_next_upstream")[0]) == {"error", "timeout", "http_503"}
     for place in ("location /", "location /v1/bulk/"):
         assert found_in(configuration(), "proxy_pass", ("http", "server", place)) == [("http://service",)]
 
 
-@pytest.mark.parametrize(("place", "code"), [("@too_large", "body-too-large"), ("@unavailable", "busy")])
-def test_the_proxy_tells_of_problems_as_the_service_does(place: str, code: str) -> None:
-    within = ("http", "server", f"location {place}")
-    ((status, body),) = found_in(configuration(), "return", within)
-    problem = json.loads(body)
-    assert int(status) == KINDS[code].status
-    assert problem == document(code, problem["detail"])
-    assert found_in(configuration(), "default_type", within) == [("application/problem+json",)]
-    headers = {words[0]: words[1] for words in found_in(configuration(), "add_header", within)}
-    assert headers["Cache-Control"] == "no-store"
-    if code == "busy":
-        assert headers["Retry-After"] == str(RETRY_AFTER_SECONDS)
+def test_the_proxy_tells_of_problems_as_the_service_does() -> None:
+    told = {words[0]: json.loads(words[1]) for words, _ in blocks_of("map $status $problem")}
+    for status, problem in told.items():
+        kind = KINDS[problem["code"]]
+        assert status in (str(kind.status), "default")
+        assert problem == document(problem["code"], problem["detail"])
+        if problem["code"] in (
+            "bad-request",
+            "not-found",
+            "request-timeout",
+            "uri-too-long",
+            "headers-too-large",
+            "not-implemented",
+        ):
+            assert problem == document_of_status(kind.status)
+    assert told["default"]["code"] == "busy"
+    assert [words[1] for words, _ in blocks_of("map $status $come_again")] == [str(RETRY_AFTER_SECONDS), ""]
+
+
+def blocks_of(name: str) -> list[Directive]:
+    """What stands in a block of the http part."""
+    (http,) = [inner for words, inner in configuration() if words == ("http",)]
+    assert http is not None
+    (found,) = [inner for words, inner in http if " ".join(words) == name]
+    assert found is not None
+    return found

@@ -113,6 +113,7 @@ def test_every_layer_is_there() -> None:
     assert {module for module in MODULES if module not in OF_LAYERS} == {
         "__init__.py",
         "__main__.py",
+        "connections.py",
         "logs.py",
         "server.py",
         "settings.py",

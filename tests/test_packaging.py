@@ -237,9 +237,9 @@ def last(word: str) -> str:
 
 
 def compose_service() -> dict[str, Any]:
-    """The one service of the compose file."""
+    """The service itself in the compose file, which has the proxy as well."""
     document = yaml.safe_load((TOP / "docker" / "compose.yaml").read_text(encoding="utf-8"))
-    (service,) = document["services"].values()
+    service = document["services"]["service"]
     assert isinstance(service, dict)
     return service
 
@@ -272,11 +272,11 @@ def test_either_wheel_can_be_chosen_and_no_compiler_is_left_in_the_image() -> No
     stages = [rest.split(" AS ") for word, rest in dockerfile() if word == "FROM"]
     assert next(rest for word, rest in dockerfile() if word == "ARG") == "WHEEL=compiled"
     assert stages == [
-        ["python:3.11-slim", "tools"],
+        ["$PYTHON_IMAGE", "tools"],
         ["tools", "plain"],
         ["tools", "compiled"],
         ["$WHEEL", "build"],
-        ["python:3.11-slim"],
+        ["$PYTHON_IMAGE"],
     ]
     lasting = (TOP / "docker" / "Dockerfile").read_text(encoding="utf-8").rpartition("FROM ")[2]
     assert "apt-get" not in lasting
@@ -307,10 +307,16 @@ def test_the_container_is_built_and_bound_as_the_image_expects() -> None:
     folder = TOP / "docker" / service["build"]["context"]
     assert folder.resolve() == TOP
     assert (folder / service["build"]["dockerfile"]).is_file()
-    assert service["environment"]["SERVICE_BIND"] == "0.0.0.0:8000"
-    # Nobody is asked for a key, so the port must be reachable from this machine alone.
-    assert service["environment"]["SERVICE_CALLERS_CHECKED"] == "yes"
-    assert service["ports"] == ["127.0.0.1:8000:8000"]
+    # Nobody is asked for a key, so the proxy's port must be reachable from this machine alone.
+    assert service["environment"] == {
+        "SERVICE_BIND": "0.0.0.0:8000",
+        "SERVICE_BEHIND_PROXY": "yes",
+        "SERVICE_CALLERS_CHECKED": "yes",
+        "SERVICE_LOG_FORMAT": "json",
+    }
+    proxy = yaml.safe_load((TOP / "docker" / "compose.yaml").read_text("utf-8"))["services"]["proxy"]
+    assert all(port.startswith("127.0.0.1:") for port in proxy["ports"])
+    assert last("ENV") == "SERVICE_BIND=0.0.0.0:8000 SERVICE_BEHIND_PROXY=yes"
 
 
 def test_image_and_container_check_health_alike() -> None:

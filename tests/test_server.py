@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 from gunicorn.workers.sync import SyncWorker
 
+from service.__main__ import main
 from service.server import BACKLOG, listen, server_options, url_of
 from service.settings import Settings
 
@@ -221,6 +222,33 @@ def test_settings_that_cannot_be_used_stop_the_start_with_one_line() -> None:
     )
 
 
+def test_where_nothing_can_be_written_the_start_stops_with_one_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def nowhere() -> str:
+        raise FileNotFoundError
+
+    monkeypatch.setattr("os.access", lambda *_: False)
+    monkeypatch.setattr("tempfile.gettempdir", nowhere)
+    monkeypatch.setattr("sys.argv", ["pension-to-isa"])
+    before = {each: signal.getsignal(each) for each in (signal.SIGTERM, signal.SIGINT)}
+    try:
+        assert main({"SERVICE_BIND": "127.0.0.1:0"}) == 1
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)
+    assert capsys.readouterr().err == (
+        "The service cannot start: neither /dev/shm nor any temporary folder can be written; mount one in memory at /tmp\n"
+    )
+
+
+def test_without_a_proxy_no_other_machine_is_listened_to() -> None:
+    outcome = refused_start(SERVICE_BIND="0.0.0.0:0")
+    assert (outcome.returncode, outcome.stdout) == (2, "")
+    assert outcome.stderr.count("\n") == 1
+    assert "SERVICE_BEHIND_PROXY=yes" in outcome.stderr
+
+
 def test_a_port_that_is_taken_stops_the_start_with_one_line() -> None:
     with socket.create_server(("127.0.0.1", 0)) as holder:
         port = holder.getsockname()[1]
@@ -238,6 +266,7 @@ def test_a_listener_is_bound_to_the_address_asked_for() -> None:
         assert host == "127.0.0.1"
         assert port > 0
         assert url_of(listener) == f"http://127.0.0.1:{port}"
+        assert listener.getsockopt(socket.IPPROTO_TCP, socket.TCP_DEFER_ACCEPT) > 0
 
 
 def test_server_options() -> None:

@@ -25,6 +25,7 @@ ALL_GIVEN = {
     "SERVICE_CALLERS_CHECKED": "yes",
     "SERVICE_METRICS": "yes",
     "SERVICE_CORS_ORIGINS": "https://portal.example, http://localhost:8080",
+    "SERVICE_BEHIND_PROXY": "yes",
 }
 
 
@@ -40,6 +41,7 @@ def test_an_empty_environment_gives_the_defaults() -> None:
         bulk_max_records=10_000,
         bulk_max_bytes=16_777_216,
         log_level="info",
+        behind_proxy=False,
     )
 
 
@@ -60,6 +62,7 @@ def test_every_setting_can_be_given() -> None:
         callers_checked=True,
         metrics=True,
         cors_origins=("https://portal.example", "http://localhost:8080"),
+        behind_proxy=True,
     )
 
 
@@ -78,7 +81,8 @@ def test_other_names_in_the_environment_are_left_alone() -> None:
     ],
 )
 def test_addresses_that_can_be_used(text: str, host: str, port: int) -> None:
-    settings = Settings.from_environment({"SERVICE_BIND": text, "SERVICE_CALLERS_CHECKED": "yes"})
+    in_front = {"SERVICE_BEHIND_PROXY": "yes", "SERVICE_CALLERS_CHECKED": "yes"}
+    settings = Settings.from_environment({"SERVICE_BIND": text, **in_front})
     assert (settings.host, settings.port) == (host, port)
 
 
@@ -161,6 +165,9 @@ def test_numbers_at_their_bounds(name: str, value: str, attribute: str) -> None:
         ("SERVICE_LOG_LEVEL", ""),
         ("SERVICE_LOG_LEVEL", "INFO"),
         ("SERVICE_LOG_LEVEL", "loud"),
+        ("SERVICE_BEHIND_PROXY", ""),
+        ("SERVICE_BEHIND_PROXY", "true"),
+        ("SERVICE_BEHIND_PROXY", "Yes"),
     ],
 )
 def test_values_that_cannot_be_used(name: str, value: str) -> None:
@@ -232,6 +239,23 @@ def test_settings_that_do_not_go_together_stop_the_start(given: dict[str, str], 
     with pytest.raises(SettingsError) as caught:
         Settings.from_environment(given)
     assert caught.value.faults == (fault,)
+
+
+@pytest.mark.parametrize("address", ["127.0.0.1:1", "127.8.8.8:1", "[::1]:1", "localhost:1"])
+def test_this_machine_may_be_listened_to_without_a_proxy(address: str) -> None:
+    assert not Settings.from_environment({"SERVICE_BIND": address}).behind_proxy
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "10.1.2.3", "[::]", "[fd00::1]", "pension-desk.internal"])
+def test_other_machines_are_listened_to_behind_a_proxy_alone(host: str) -> None:
+    others = {"SERVICE_BIND": f"{host}:8000", "SERVICE_CALLERS_CHECKED": "yes"}
+    for said in ({}, {"SERVICE_BEHIND_PROXY": "no"}):
+        with pytest.raises(SettingsError) as caught:
+            Settings.from_environment({**others, **said})
+        (fault,) = caught.value.faults
+        assert fault.startswith(f"SERVICE_BIND, {host.strip('[]')}, can be reached from other machines")
+        assert "SERVICE_BEHIND_PROXY=yes" in fault
+    assert Settings.from_environment({**others, "SERVICE_BEHIND_PROXY": "yes"}).behind_proxy
 
 
 def test_settings_for_tests_do_not_depend_on_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:

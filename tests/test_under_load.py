@@ -409,11 +409,12 @@ def test_nothing_of_what_is_not_http_reaches_the_log() -> None:
         assert text not in log
 
 
-def test_a_worker_that_the_server_ends_says_so_in_json(impatient: Service) -> None:
-    """A body that does not arrive holds its worker until the server replaces it."""
-    reply = impatient.raw(HEAD + b"Content-Length: 100\r\n\r\n{")
-    assert (reply.status, reply.code) == (500, "internal-error")
-    assert json.loads(reply.body)["instance"] == "/v1/withdrawal-tax"
+@pytest.mark.parametrize("framing", [b"Content-Length: 100\r\n\r\n{", b"Transfer-Encoding: chunked\r\n\r\n5\r\n{}"])
+def test_so_is_one_whose_body_does_not_arrive(impatient: Service, framing: bytes) -> None:
+    before = impatient.workers()
+    reply = impatient.raw(HEAD + framing)
+    assert (reply.status, reply.code) == (408, "request-timeout")
+    assert impatient.workers() == before
 
 
 # --------------------------------------------------------------------------------------- cheap to send, dear to read

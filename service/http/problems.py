@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 from urllib.parse import quote
 
-from flask import Flask, Response, current_app, request
+from flask import Flask, Response, abort, current_app, request
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, NotFound
 
 from service.http.provider import encode
@@ -305,7 +305,7 @@ KINDS = {
         "the service is working on as many long requests as it takes at one time; try again later",
         "A third bulk request, where two are answered at the same time.",
         "Wait for the number of seconds in the `Retry-After` header, then send it again.",
-        ("http/heavy.py",),
+        ("http/heavy.py", "http/problems.py"),
     ),
 }
 """Every problem by its code."""
@@ -318,6 +318,7 @@ _BY_STATUS = {
     417: "expectation-failed",
     431: "headers-too-large",
     501: "not-implemented",
+    503: "busy",
 }
 _DETAILS = {
     "not-found": "There is no such path. GET /openapi.yaml lists all paths.",
@@ -326,6 +327,7 @@ _DETAILS = {
     "expectation-failed": "The header Expect may say 100-continue and nothing else.",
     "headers-too-large": "Send fewer headers, or shorter ones.",
     "not-implemented": "Send the body as it is or in chunks.",
+    "busy": "More is being sent to this service at the same time than it has room for. Send this request again later.",
     "internal-error": "The answer could not be computed. The fault is in the service, not in the request.",
 }
 
@@ -434,9 +436,16 @@ def document_of_status(status: int, instance: str | None = None) -> dict[str, An
 
 def register(app: Flask) -> None:
     """Answer every error of the application with a problem."""
+    app.before_request(_refuse_doubled_slash)
     app.register_error_handler(ProblemError, _on_problem)
     app.register_error_handler(RuleViolation, _on_violation)
     app.register_error_handler(HTTPException, _on_http_exception)
+
+
+def _refuse_doubled_slash() -> None:
+    """NotFound for a path that begins with two slashes, which routing takes for one."""
+    if request.environ["PATH_INFO"].startswith("//"):
+        abort(404)
 
 
 def _response(problem: dict[str, Any]) -> Response:

@@ -5,9 +5,7 @@ from __future__ import annotations
 import fcntl
 import os
 import struct
-import tempfile
 from collections.abc import Iterable
-from pathlib import Path
 
 _LOCK = struct.Struct("hhqqi0q")
 
@@ -20,8 +18,7 @@ class Slots:
     """
 
     def __init__(self) -> None:
-        self._file, name = tempfile.mkstemp()
-        Path(name).unlink()
+        self._file = os.memfd_create("slots")  # in memory: there may be no folder to write to
 
     def take(self, wanted: Iterable[int]) -> int | None:
         """The first of the slots wanted that is free, and now is taken; None where there is none."""

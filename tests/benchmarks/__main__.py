@@ -1,6 +1,6 @@
 """Measure the service on this machine and say which of its goals it meets.
 
-    python -m tests.benchmarks [--part http|rules|plans|timing|costly|bulk|crowd|start|all] [--rounds 7] [--seconds 2]
+    python -m tests.benchmarks [--part http|rules|plans|timing|costly|bulk|crowd|slow|greedy|start|all] [--rounds 7] [--seconds 2]
                                [--records 100000] [--couples 200] [--smallest]
 
 Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
@@ -28,6 +28,10 @@ bulk    Processor time for each record of an invented book, beside what a genera
         single quotes while a bulk is under way.
 crowd   Quotes and health checks, one after the other, alone and while 3 and 10 clients ask again and again for plans that take
         long, with three workers; who is told to come again does so after a hundredth of a second.
+slow    The same beside clients that connect and send nothing, send a head or a body by a byte a second, or do not read their
+        answer: 3, 30 and 200 of each kind, with three workers and no proxy.
+greedy  The same beside 3 and 10 clients that ask for costly things as fast as they are answered: plans of which one kept a
+        worker for minutes once, the costliest quote known, bodies of blank lines, packed and as they are.
 start   Seconds from starting the process to the end of its first answer, and the memory each worker shares with no
         other process (Private_Clean and Private_Dirty of smaps_rollup; 1 MB is 1,000,000 bytes).
 
@@ -49,7 +53,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from importlib.metadata import version
 
-from tests.benchmarks import answering, bulk, costly, crowd, options, plans, rules, starting
+from tests.benchmarks import answering, beside, bulk, costly, crowd, options, plans, rules, starting
 from tests.benchmarks.processes import MeasurementError
 from tests.benchmarks.report import Goal, Part, say, table
 from tests.benchmarks.sizes import SMALLEST, Sizes
@@ -62,6 +66,8 @@ PARTS: dict[str, Callable[[Sizes], Part]] = {
     "costly": costly.measure,
     "bulk": bulk.measure,
     "crowd": crowd.measure,
+    "slow": beside.measure_slow,
+    "greedy": beside.measure_greedy,
     "start": starting.measure,
 }
 

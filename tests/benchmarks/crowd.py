@@ -51,11 +51,11 @@ def measure(sizes: Sizes) -> Part:
     rows, goals = [], []
     with service(WORKERS) as server:
         server.await_workers()
-        _quotes(server.port, sizes.seconds / 4)
+        quotes_and_health(server.port, sizes.seconds / 4)
         for count in sizes.crowds:
             with _crowd(server.port, count) as told:
-                quotes, health = _quotes(server.port, 5 * sizes.seconds)
-            p50, p99 = _at(quotes, 0.5), _at(quotes, 0.99)
+                quotes, health = quotes_and_health(server.port, 5 * sizes.seconds)
+            p50, p99 = at(quotes, 0.5), at(quotes, 0.99)
             times = (f"{each:.1f}" for each in (p50, p99, quotes[-1], health[-1]))
             answered, refused = told.pop("200", 0), told.pop("503", 0)
             longest = told.pop("longest", 0.0)
@@ -95,7 +95,7 @@ def main(port: int, count: int) -> None:
     def ask_again() -> None:
         while not stop.is_set():
             try:
-                status, seconds = _asked(port, "POST", "/v1/allowance-schedule", PLAN)
+                status, seconds = asked(port, "POST", "/v1/allowance-schedule", PLAN)
             except OSError:
                 status, seconds = 0, float(_PATIENCE_SECONDS)
             with lock:
@@ -116,7 +116,7 @@ def main(port: int, count: int) -> None:
     say(json.dumps(told))
 
 
-def _quotes(port: int, seconds: float) -> tuple[list[float], list[float]]:
+def quotes_and_health(port: int, seconds: float) -> tuple[list[float], list[float]]:
     """Milliseconds of quotes and of health checks, from the shortest."""
     quotes: list[float] = []
     health: list[float] = []
@@ -129,12 +129,12 @@ def _quotes(port: int, seconds: float) -> tuple[list[float], list[float]]:
 
 
 def _right(port: int, method: str, path: str, body: bytes | None) -> float:
-    status, seconds = _asked(port, method, path, body)
+    status, seconds = asked(port, method, path, body)
     assert status == 200, f"{path} was answered {status}"
     return seconds
 
 
-def _asked(port: int, method: str, path: str, body: bytes | None) -> tuple[int, float]:
+def asked(port: int, method: str, path: str, body: bytes | None) -> tuple[int, float]:
     """Status and seconds of one request."""
     begun = time.perf_counter()
     connection = http.client.HTTPConnection(HOST, port, timeout=_PATIENCE_SECONDS)
@@ -147,7 +147,7 @@ def _asked(port: int, method: str, path: str, body: bytes | None) -> tuple[int, 
         connection.close()
 
 
-def _at(ordered: list[float], share: float) -> float:
+def at(ordered: list[float], share: float) -> float:
     return ordered[int(share * (len(ordered) - 1))]
 
 

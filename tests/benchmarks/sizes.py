@@ -10,7 +10,8 @@ class Sizes:
     """``rounds`` and the ``seconds`` of each are those of http and, for a tenth of the time, of rules; ``records`` go in bulk
     over HTTP, in chunks of ``chunk``. Then, part by part: examples of http and requests before it counts; households of rules
     that are timed, and whose evaluations are counted; couples of plans and of timing; records timed without HTTP; costliest
-    requests; clients with plans beside quotes; starts that count and requests before a worker's memory is looked at."""
+    requests; clients with plans, slow ones and greedy ones beside quotes; starts that count and requests before a worker's
+    memory is looked at."""
 
     rounds: int = 7
     seconds: float = 2.0
@@ -25,6 +26,8 @@ class Sizes:
     chunk: int = 10_000
     costly: int = 1_000
     crowds: tuple[int, ...] = (0, 3, 10)
+    slow: tuple[int, ...] = (3, 30, 200)
+    greedy: tuple[int, ...] = (3, 10)
     starts: int = 5
     requests: int = 1_000
 
@@ -43,6 +46,8 @@ SMALLEST = Sizes(
     chunk=100,
     costly=1,
     crowds=(0, 1),
+    slow=(3,),
+    greedy=(1,),
     starts=1,
     requests=30,
 )

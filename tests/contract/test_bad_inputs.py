@@ -735,14 +735,23 @@ WITHOUT_QUERY = [
     "/v1/tax-years",
     "/v1/tax-years/2026-27",
     "/openapi.yaml",
-    "/health/live",
-    "/health/ready",
 ]
 
 
 @pytest.mark.parametrize("path", WITHOUT_QUERY)
 def test_query_refused_where_none_is_accepted(client: FlaskClient, path: str) -> None:
     problem(client.get(path, query_string="status=enacted"), 422, "invalid-request")
+
+
+@pytest.mark.parametrize("path", ["/health/live", "/health/ready"])
+def test_health_checks_pass_over_what_probes_add(client: FlaskClient, path: str) -> None:
+    assert client.get(path, query_string="probe=1&_=%FF").get_json() == client.get(path).get_json()
+    assert client.get(path, query_string="probe=1").status_code == 200
+
+
+@pytest.mark.parametrize("path", ["//health/live", "///health/live", "//v1/tax-years", "/health//live", "//"])
+def test_a_doubled_slash_is_another_path(client: FlaskClient, path: str) -> None:
+    problem(client.open(environ_overrides={"PATH_INFO": path}), 404, "not-found")
 
 
 # -------------------------------------------------- HTTP

@@ -267,8 +267,8 @@ def test_a_query_at_fault_is_named(client: FlaskClient, query: str, detail: str)
     assert problem(reply, 422, "invalid-request")["detail"] == detail
 
 
-def test_a_health_check_says_which_parameter_it_does_not_take(client: FlaskClient) -> None:
-    found = problem(client.get("/health/live?x=1"), 422, "invalid-request")
+def test_a_list_says_which_parameter_it_does_not_take(client: FlaskClient) -> None:
+    found = problem(client.get("/v1/tax-years?x=1"), 422, "invalid-request")
     assert found["detail"] == 'There is no query parameter "x" here.'
 
 
