@@ -35,7 +35,7 @@ from service.planning.optimiser.work import (
     PERSON_YEAR_ROUNDED,
     Work,
 )
-from service.planning.projection.policies import BANDS, Projection, evenly_from_state_pension_age, filling, projected
+from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, Projection, projected
 from service.planning.projection.settlement import Choice, Draw
 from service.planning.projection.timeline import Timeline
 
@@ -102,34 +102,34 @@ class BestPlan(NamedTuple):
     stopped_by: StoppedBy
 
 
-def most_after_tax(timeline: Timeline, work: Work | None = None) -> BestPlan:
+def most_after_tax(timeline: Timeline, work: Work | None = None, plain: PlainPlans | None = None) -> BestPlan:
     """The plan with the most wealth after tax at the end that ``work`` (by default a standard search) suffices to find.
-    RuleViolation where spending cannot be met.
+    RuleViolation where spending cannot be met. ``plain`` are the timeline's plain plans, if others need them as well.
 
     It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
     """
-    work = work or Work(LIMITS["standard"])
+    work, plain = work or Work(LIMITS["standard"]), plain or PlainPlans(timeline)
     person_years = len(timeline.periods) * len(timeline.people)
     least = (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * person_years
     if work.left < least:
-        plain = max(plain_plans(timeline, work), key=lambda plan: plan.wealth, default=None) or _left_alone(timeline)
-        most = max(plain.wealth, most_wealth(timeline))
-        return BestPlan(plain, most, 0, True, True, "gap" if most == plain.wealth else "work_limit")
+        best = max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or _left_alone(timeline)
+        most = max(best.wealth, most_wealth(timeline))
+        return BestPlan(best, most, 0, True, True, "gap" if most == best.wealth else "work_limit")
     married = gives_and_receives(timeline)
     kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
     work.limit -= kept
-    search = _Search(timeline, work, None)
-    bound, best, solves = search.run(), search.incumbent, search.relaxation.lp.solves
+    search = _Search(plain, work, None)
+    bound, solves = search.run(), search.relaxation.lp.solves
+    incumbent = search.incumbent
     limited = search.is_limited
     work.limit += kept
-    if married and best is not None and work.left > least:
+    if married and incumbent is not None and work.left > least:
         # The bound leaves out what a partner loses, so it holds; this incumbent counts it in.
-        other = _Search(timeline, work, best, with_partner_loss=True)
+        other = _Search(plain, work, incumbent, with_partner_loss=True)
         other.run()
         solves += other.relaxation.lp.solves
-        best, limited = other.incumbent, limited or other.is_limited
-    if best is None:
-        best = _left_alone(timeline)
+        incumbent, limited = other.incumbent, limited or other.is_limited
+    best = incumbent or _left_alone(timeline)
     stopped_by: StoppedBy = "work_limit" if limited else "search_complete"
     if bound <= best.wealth / POUND + search.tolerance:
         stopped_by = "gap"
@@ -146,12 +146,12 @@ def _left_alone(timeline: Timeline) -> Projection:
     return projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
 
 
-def plain_plans(timeline: Timeline, work: Work) -> Iterator[Projection]:
-    """The plans that need no search, as far as they can be carried out."""
-    for policy in (*(filling(timeline, band) for band in BANDS), evenly_from_state_pension_age(timeline)):
-        work.add(PERSON_YEAR_PROJECTED * len(timeline.people) * len(timeline.periods))
+def plain_plans(plain: PlainPlans, work: Work) -> Iterator[Projection]:
+    """The plans that need no search, as far as they can be carried out; counted as if none had been carried out before."""
+    for name in PLAIN_PLANS:
+        work.add(PERSON_YEAR_PROJECTED * len(plain.timeline.people) * len(plain.timeline.periods))
         try:
-            yield projected(timeline, policy)
+            yield plain.plan(name)
         except RuleViolation:
             continue
 
@@ -170,10 +170,11 @@ class _Search:
     """One search: the relaxation, the incumbent, and what has been refined."""
 
     def __init__(
-        self, timeline: Timeline, work: Work, incumbent: Projection | None, *, with_partner_loss: bool = False
+        self, plain: PlainPlans, work: Work, incumbent: Projection | None, *, with_partner_loss: bool = False
     ) -> None:
         """A search from an incumbent, if there is one; ``with_partner_loss`` as in ``Relaxation``."""
-        self.timeline, self.work = timeline, work
+        timeline = plain.timeline
+        self.timeline, self.work, self._plain = timeline, work, plain
         self.relaxation = Relaxation(timeline, work, with_partner_loss=with_partner_loss)
         self.incumbent = incumbent
         self.overtaxed = False
@@ -344,7 +345,7 @@ class _Search:
         """Keep the best of the plans that need no search, if it is better than the incumbent."""
         if not self.plain_plans_tried:
             self.plain_plans_tried = True
-            for plan in plain_plans(self.timeline, self.work):
+            for plan in plain_plans(self._plain, self.work):
                 self._keep(plan)
 
     def _keep(self, plan: Projection) -> None:

@@ -32,6 +32,11 @@ Band = Literal["personal_allowance", "basic_rate_band", "higher_rate_band"]
 BANDS: tuple[Band, ...] = get_args(Band)
 """The bands a plan can fill, lowest first."""
 
+PlainPlan = Band | Literal["evenly"]
+
+PLAIN_PLANS: tuple[PlainPlan, ...] = (*BANDS, "evenly")
+"""A band filled each year, or the pension left until State Pension age and then drawn evenly."""
+
 SPREAD_TO_AGE = 90
 """How long a pension is spread that is left alone until State Pension age: our choice, no rule."""
 
@@ -71,6 +76,33 @@ def projected(timeline: Timeline, policy: Policy, start: Sequence[Holdings] | No
         years.append(year)
         holdings = year.holdings
     return Projection(timeline, tuple(years))
+
+
+class PlainPlans:
+    """The plans of one timeline that need no search, each carried out once: the search tries them, and answers compare with
+    them."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        """None is carried out yet."""
+        self.timeline = timeline
+        self._found: dict[PlainPlan, Projection | tuple[Fault, ...]] = {}
+
+    def plan(self, name: PlainPlan) -> Projection:
+        """A plan. RuleViolation, with the tax year and the shortfall, where spending cannot be met."""
+        found = self._found.get(name)
+        if found is None:
+            found = self._found[name] = self._carried_out(name)
+        if not isinstance(found, Projection):
+            raise RuleViolation(found)
+        return found
+
+    def _carried_out(self, name: PlainPlan) -> Projection | tuple[Fault, ...]:
+        years = self.timeline
+        policy = evenly_from_state_pension_age(years) if name == "evenly" else filling(years, name)
+        try:
+            return projected(years, policy)
+        except RuleViolation as error:
+            return tuple(error.faults)
 
 
 def filling(timeline: Timeline, band: Band) -> Policy:

@@ -33,11 +33,9 @@ from service.planning.projection.faults import household_faults
 from service.planning.projection.policies import (
     BANDS,
     Band,
-    Policy,
+    PlainPlan,
+    PlainPlans,
     Projection,
-    evenly_from_state_pension_age,
-    filling,
-    projected,
 )
 from service.planning.projection.settlement import PersonRecord
 from service.planning.projection.state_pensions import state_pension_caveats
@@ -219,7 +217,8 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     person_years = len(household.people) * len(years.periods)
     budget = LIMITS[question.effort] - PERSON_YEAR_COMPARED * person_years * (1 + len(question.scenarios))
     work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
-    plan, proof = _planned(years, question.goal, work)
+    plain = PlainPlans(years)
+    plan, proof = _planned(plain, question.goal, work)
     scenarios = []
     for number, (name, assumed) in enumerate(question.scenarios.items()):
         # What one leaves of its share is for those that follow.
@@ -231,8 +230,8 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         years=tuple(_years(plan)),
         totals=totals(plan),
         comparisons=(
-            _compared("pension_left_until_state_pension_age", years, evenly_from_state_pension_age(years)),
-            _compared("personal_allowance_filled", years, filling(years, "personal_allowance")),
+            _compared("pension_left_until_state_pension_age", plain, "evenly"),
+            _compared("personal_allowance_filled", plain, "personal_allowance"),
         ),
         scenarios=tuple(scenarios),
         proof=proof,
@@ -261,27 +260,27 @@ def totals(plan: Projection) -> Totals:
     )
 
 
-def _planned(years: Timeline, goal: Goal, work: Work) -> tuple[Projection, Proof | None]:
+def _planned(plain: PlainPlans, goal: Goal, work: Work) -> tuple[Projection, Proof | None]:
     """The plan by its goal; with as much work as is given where it has to be searched for."""
     if goal != MOST_AFTER_TAX:
-        return projected(years, filling(years, goal)), None
-    found = most_after_tax(years, work)
+        return plain.plan(goal), None
+    found = most_after_tax(plain.timeline, work, plain)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
-    plain = () if found.plain_plans_tried else plain_plans(years, work)
-    best = max((found.projection, *plain), key=lambda plan: plan.wealth)
+    untried = () if found.plain_plans_tried else plain_plans(plain, work)
+    best = max((found.projection, *untried), key=lambda plan: plan.wealth)
     return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed, found.stopped_by)
 
 
-def _compared(name: str, years: Timeline, policy: Policy) -> Comparison:
+def _compared(name: str, plain: PlainPlans, plan: PlainPlan) -> Comparison:
     try:
-        return Comparison(name, projected(years, policy))
+        return Comparison(name, plain.plan(plan))
     except RuleViolation as error:
         return Comparison(name, None, _reason(error))
 
 
 def _scenario(name: str, household: Household, goal: Goal, book: RuleBook, work: Work) -> Scenario:
     try:
-        return Scenario(name, _planned(timeline(household, book), goal, work)[0])
+        return Scenario(name, _planned(PlainPlans(timeline(household, book)), goal, work)[0])
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
 
