@@ -109,6 +109,6 @@ def _not_law(since: TaxYearFigures | None) -> str:
 
 def _later_changes(law_as_of: date) -> str:
     return (
-        f"The figures are as known on {day_month_year(law_as_of)}; later changes, such as those in an autumn Budget, are not "
-        "in them."
+        f"The figures are as known on {day_month_year(law_as_of)}; later changes, such as those in an autumn Budget of "
+        f"{law_as_of.year}, are not in them."
     )

@@ -7,10 +7,11 @@ simple sums: the bands of one estate against its value, everything else about th
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from service.law.ages import birthday
+from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
 from service.law.inheritance_tax import tapered
 from service.law.rounding import down_to_the_penny
@@ -108,9 +109,33 @@ def _not_told(estate: Estate) -> str:
     return f" The tax depends on {listed([_ASKED[name] for name in missing])}. We were not told." if missing else ""
 
 
+def _and_income_tax(case: Circumstances) -> str:
+    """A sentence on what a beneficiary who bears the inheritance tax loses of pension money in all, where income tax is due as
+    well: it is charged on what the inheritance tax leaves (ITEPA 2003 s.567B)."""
+    year = case.last_year
+    if not any(_is_75(one, case) and one.years[-1].held_after for one in case.people):
+        return ""
+    rate = year.figures.rate(_RATE)
+    own = [band.rate for band in year.figures.bands("income_tax.bands_england")]
+    lost = [per_cent(WHOLE - (WHOLE - rate) * (WHOLE - each) // WHOLE) for each in own]
+    return (
+        f" Beneficiaries then pay income tax on what is left: taxed at {' or '.join(map(per_cent, own))}, they would lose "
+        f"{' or '.join(lost)} in all."
+    )
+
+
+def _is_75(one: PersonCase, case: Circumstances) -> bool:
+    """Whether the age is reached from which beneficiaries pay income tax: today, where the day is known."""
+    year = one.years[-1]
+    return age_on(one.person.born, case.today or year.last_day) >= year.figures.count(_TAXED_FROM)
+
+
+_TAXED_FROM = "pension.beneficiaries_taxed_from_age"
+
+
 @TOPIC.of_the_household(
     "withdrawal_enters_the_estate",
-    "costs",
+    "check",
     "Withdrawn money is included in the estate",
     "Before 6 April 2027, what is drawn takes the estate above its tax-free bands.",
     facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward", "withdrawals.amount"),
@@ -156,7 +181,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
 
 @TOPIC.of_the_household(
     "pension_counts_in_the_estate",
-    "costs",
+    "check",
     "The pension is included in the estate",
     "From 6 April 2027, the unused pension takes the estate above its tax-free bands.",
     facts=(
@@ -192,7 +217,7 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"On a death in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
         f"them, the estate is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
-        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}.{_not_told(estate)}",
+        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}.{_and_income_tax(case)}{_not_told(estate)}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -254,29 +279,30 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_postpones",
     "check",
     "Inheritance tax may arise later",
-    "Everything passes to the spouse, and what remains is more than the tax-free bands.",
-    facts=("estate.home", "estate.first_death", "pensions.uncrystallised"),
-    sources=("Inheritance Tax Act 1984 ss.8A, 18",),
+    "Everything passes to the spouse, and what remains is more than the tax-free bands of both.",
+    facts=("estate.home", "estate.home_to_descendants", "estate.first_death", "pensions.uncrystallised"),
+    sources=("Inheritance Tax Act 1984 ss.8A, 8G, 18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
     only="with_facts",
     severity="on_death",
 )
 def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
-    """All goes to the spouse, and is more than the bands."""
+    """All goes to the spouse, and is more than the bands of both, which the survivor has."""
     estate = case.estate
     if estate is None or not estate.all_to_spouse:
         return ()
     sums = _sums(case, estate)
-    if sums.total <= sums.least_bands:
+    both = replace(estate, nil_rate_band_brought_forward=WHOLE, residence_nil_rate_band_brought_forward=WHOLE)
+    bands = _bands(sums.year, sums.total, both, unknown=WHOLE)
+    if sums.total <= bands:
         return ()
     return entry.warn(
-        f"Everything passes to the spouse or civil partner and is exempt. The {pounds(sums.total)} left in {sums.year.name} is "
-        f"more than the tax-free bands of {pounds(sums.least_bands)}. When the survivor dies, unused bands of both can count, "
-        "and the rest may be taxed.",
+        f"Everything passes to the spouse or civil partner and is exempt. What remains would be taxed only when the survivor "
+        f"dies. Of the {pounds(sums.total)} left in {sums.year.name}, the bands of both could then cover {pounds(bands)}.",
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
-        money={"whole_estate": sums.total, "tax_free_bands": sums.least_bands},
+        money={"whole_estate": sums.total, "tax_free_bands": bands},
     )
 
 
@@ -284,7 +310,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_not_given",
     "check",
     "Who inherits matters",
-    "What remains is more than the bands, and whether it passes to a spouse is not given.",
+    "There is one person, what remains is more than the bands, and whether it passes to a spouse is not given.",
     facts=("estate.first_death", "estate.home"),
     sources=("Inheritance Tax Act 1984 s.18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds"},
@@ -294,7 +320,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
 def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
     """What is left is more than the bands, and who inherits was not given."""
     estate = case.estate
-    if estate is None or estate.all_to_spouse is not None:
+    if estate is None or estate.all_to_spouse is not None or len(case.people) > 1:
         return ()
     sums = _sums(case, estate)
     if sums.total <= sums.most_bands:
@@ -350,7 +376,7 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
 
 @TOPIC.of_the_household(
     "residence_band_tapered",
-    "costs",
+    "check",
     "The residence nil-rate band is reduced",
     "The home passes to descendants, and the estate, from 6 April 2027 with the pension, is above the taper threshold.",
     facts=(
@@ -382,25 +408,19 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     lost = band - tapered(band, sums.total, year.figures.money(_TAPER))
     if not lost:
         return ()
-    cost = 0 if estate.all_to_spouse else _tax_on(lost, year)
-    effect = (
-        ". What remains of the band can be used when the spouse or civil partner dies."
-        if estate.all_to_spouse
-        else f", which adds {pounds(cost)} of inheritance tax."
-    )
+    money = {"whole_estate": sums.total, "residence_band_before_taper": band, "residence_band_lost": lost}
+    effect = ". What remains of the band can be used when the spouse or civil partner dies."
+    if not estate.all_to_spouse:
+        money["extra_inheritance_tax"] = _tax_on(lost, year)
+        effect = f", which adds {pounds(money['extra_inheritance_tax'])} of inheritance tax."
     return entry.warn(
-        f"The estate of {pounds(sums.total)} in {year.name} is above {pounds(year.figures.money(_TAPER))}. {pounds(lost)} of "
-        f"the residence nil-rate band of {pounds(band)} is lost{effect}",
+        f"On a death in {year.name}, the estate of {pounds(sums.total)} is above {pounds(year.figures.money(_TAPER))}. "
+        f"{pounds(lost)} of the residence nil-rate band of {pounds(band)} is lost{effect}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_TAPER,),
-        money={
-            "whole_estate": sums.total,
-            "residence_band_before_taper": band,
-            "residence_band_lost": lost,
-            "extra_inheritance_tax": cost,
-        },
-        cost=cost,
+        money=money,
+        cost=money.get("extra_inheritance_tax", 0),
     )
 
 
@@ -434,71 +454,75 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
     )
 
 
-_TAXED_FROM = "pension.beneficiaries_taxed_from_age"
-
-
-@TOPIC.of_a_person(
+@TOPIC.of_the_household(
     "beneficiaries_pay_income_tax",
     "check",
     "Beneficiaries would pay income tax",
     "The person has reached 75, and funds remain in the pension.",
-    facts=("date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
+    facts=("date_of_birth", "date", "pensions.uncrystallised", "pensions.drawdown"),
     sources=(
         "Income Tax (Earnings and Pensions) Act 2003 ss.567B, 637H-637M",
         "Taxation of Pensions Act 2014 Sch.2",
     ),
-    figures={"pension_left": "pounds", "age_at_end_of_tax_year": "age", "beneficiaries_taxed_from_age": "age"},
+    figures={"pension_left": "pounds", "beneficiaries_taxed_from_age": "age"},
     of_one_pension=True,
     only="with_facts",
     severity="on_death",
 )
-def beneficiaries_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
+def beneficiaries_pay_income_tax(case: Circumstances, entry: Entry) -> Found:
     """The age is reached from which beneficiaries pay income tax on what is left."""
-    year = case.years[-1]
-    limit = year.figures.count(_TAXED_FROM)
-    if not year.held_after or year.age < limit:
-        return ()
-    first = " Any inheritance tax on the pension is deducted first." if year.figures.text(_COUNTS) == "yes" else ""
-    return entry.warn(
-        f"{case.person.who} will be {year.age} at the end of {year.name}. From age {limit}, beneficiaries pay income tax at "
-        f"their own rates on what they receive from the {pounds(year.held_after)} left in the pension.{first}",
-        case.person.pension_path,
-        about=case.person,
-        figures=year.figures,
-        rests_on=(_TAXED_FROM,),
-        money={"pension_left": year.held_after},
-        counts={"age_at_end_of_tax_year": year.age},
-    )
+    told: Found = ()
+    for one in case.people:
+        year = one.years[-1]
+        if not year.held_after or not _is_75(one, case):
+            continue
+        first = ""
+        if year.figures.text(_COUNTS) == "yes":
+            first = " Inheritance tax that they bear on the pension is deducted first."
+        told += entry.warn(
+            f"From age {year.figures.count(_TAXED_FROM)}, beneficiaries pay income tax at their own rates on what they receive "
+            f"from the {pounds(year.held_after)} left in {one.person.your} pension.{first}",
+            one.person.pension_path,
+            about=one.person,
+            figures=year.figures,
+            rests_on=(_TAXED_FROM,),
+            money={"pension_left": year.held_after},
+        )
+    return told
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_the_household(
     "beneficiaries_pay_income_tax_soon",
     "check",
     "Beneficiaries would pay income tax from 75",
     "The person turns 75 within a year, and funds remain in the pension.",
-    facts=("date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
+    facts=("date_of_birth", "date", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     figures={"pension_left": "pounds", "beneficiaries_taxed_from_age": "age"},
     of_one_pension=True,
     only="with_facts",
     severity="on_death",
 )
-def beneficiaries_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
-    """The age from which beneficiaries pay income tax is less than a year away."""
-    year = case.years[-1]
-    limit = year.figures.count(_TAXED_FROM)
-    if not year.held_after or year.age != limit - 1:
-        return ()
-    return entry.warn(
-        f"{case.person.who} will turn {limit} on {day_month_year(birthday(case.person.born, limit))}. On a death before "
-        f"then, the {pounds(year.held_after)} left can usually be paid free of income tax. From then on, beneficiaries pay "
-        "income tax at their own rates.",
-        case.person.pension_path,
-        about=case.person,
-        figures=year.figures,
-        rests_on=(_TAXED_FROM,),
-        money={"pension_left": year.held_after},
-    )
+def beneficiaries_pay_income_tax_soon(case: Circumstances, entry: Entry) -> Found:
+    """The age from which beneficiaries pay income tax is less than a year away, counted from today."""
+    told: Found = ()
+    for one in case.people:
+        year = one.years[-1]
+        limit = year.figures.count(_TAXED_FROM)
+        age = age_on(one.person.born, case.today or year.last_day)
+        if not year.held_after or age != limit - 1:
+            continue
+        told += entry.warn(
+            f"{one.person.who} will turn {limit} on {day_month_year(birthday(one.person.born, limit))}. On a death before "
+            f"then, the {pounds(year.held_after)} left can usually be paid free of income tax within two years. From then on, "
+            "beneficiaries pay income tax at their own rates.",
+            one.person.pension_path,
+            about=one.person,
+            figures=year.figures,
+            rests_on=(_TAXED_FROM,),
+            money={"pension_left": year.held_after},
+        )
+    return told
 
 
 @TOPIC.of_the_household(

@@ -87,13 +87,27 @@ CASES: dict[str, list[Pair]] = {
         (leaves(300_000), leaves(300_000, pension=NO_FUND)),
     ],
     "spouse_exemption_postpones": [
-        (leaves(325_000.01, first_death="to_spouse"), leaves(325_000, first_death="to_spouse")),
-        (leaves(225_000.01, "2027-28", first_death="to_spouse"), leaves(225_000, "2027-28", first_death="to_spouse")),
-        (leaves(400_000, first_death="to_spouse"), leaves(400_000)),
+        # ss.8A, 8G: the survivor has the bands of both, 650,000, and 1,000,000 with a home to descendants.
+        (leaves(650_000.01, first_death="to_spouse"), leaves(650_000, first_death="to_spouse")),
+        (leaves(550_000.01, "2027-28", first_death="to_spouse"), leaves(550_000, "2027-28", first_death="to_spouse")),
+        (
+            leaves(1_000_000.01, first_death="to_spouse", home_to_descendants=True),
+            leaves(1_000_000, first_death="to_spouse", home_to_descendants=True),
+        ),
+        (leaves(700_000, first_death="to_spouse"), leaves(700_000)),
     ],
     "spouse_exemption_not_given": [
         (unknown(325_000.01, "first_death"), unknown(325_000, "first_death")),
         (unknown(400_000, "first_death"), unknown(400_000)),
+        # Of a couple the estate is that of the last to die.
+        (
+            request(pension=NO_FUND, estate={"home": 900_000, "home_to_descendants": False}),
+            request(
+                pension=NO_FUND,
+                estate={"home": 900_000, "home_to_descendants": False},
+                partner={"date_of_birth": "1964-01-01"},
+            ),
+        ),
     ],
     "estate_facts_decide": [
         (unknown(325_000.01, "home_to_descendants"), unknown(325_000, "home_to_descendants")),
@@ -119,12 +133,13 @@ CASES: dict[str, list[Pair]] = {
     ],
     # ITEPA 2003 ss.637H-637M: 75, by the end of the tax year.
     "beneficiaries_pay_income_tax": [
-        (request(date_of_birth="1952-04-05"), request(date_of_birth="1952-04-06")),
+        # 75 on the day of the request, 1 June 2026, and the day after it.
+        (request(date_of_birth="1951-06-01"), request(date_of_birth="1951-06-02")),
         (request(date_of_birth="1950-01-01"), request(date_of_birth="1950-01-01", pension=NO_FUND)),
     ],
     "beneficiaries_pay_income_tax_soon": [
-        (request(date_of_birth="1953-04-05"), request(date_of_birth="1953-04-06")),
-        (request(date_of_birth="1952-04-06"), request(date_of_birth="1952-04-05")),
+        (request(date_of_birth="1952-06-01"), request(date_of_birth="1952-06-02")),
+        (request(date_of_birth="1951-06-02"), request(date_of_birth="1951-06-01")),
     ],
     "nominations_to_review": [
         (request(pension={"nomination": "none"}), request(pension={"nomination": "made"})),
@@ -170,3 +185,23 @@ def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
     found = [warning.code for warning in found_in(whole)]
     decides = {"home_to_descendants": "estate_facts_decide", "first_death": "spouse_exemption_not_given"}[missing]
     assert found.index(decides) < found.index("pension_counts_later")
+
+
+def test_inheritance_tax_and_income_tax_together_are_told_from_75() -> None:
+    """ITEPA 2003 s.567B: income tax is on what the inheritance tax leaves: 40%, then 20%, 40% or 45% of 60%, are 52%, 64%
+    and 67%. 300,000 beside an estate that uses all bands bears 120,000."""
+    old = leaves(325_000, "2027-28", pension={"uncrystallised": 300_000, "drawdown": 0})
+    old["household"]["people"][0]["date_of_birth"] = "1948-01-01"
+    told = by_code(old)["pension_counts_in_the_estate"]
+    assert told.effect == "check"
+    assert told.money["extra_inheritance_tax"] == 12_000_000
+    assert "taxed at 20% or 40% or 45%, they would lose 52% or 64% or 67% in all." in told.detail
+    young = leaves(325_000, "2027-28", pension={"uncrystallised": 300_000, "drawdown": 0})
+    assert "income tax" not in by_code(young)["pension_counts_in_the_estate"].detail
+
+
+def test_with_all_to_the_spouse_a_lost_residence_band_costs_nothing_now() -> None:
+    told = by_code(leaves(2_100_000, first_death="to_spouse", home_to_descendants=True))["residence_band_tapered"]
+    assert told.effect == "check"
+    assert "extra_inheritance_tax" not in told.money
+    assert "£0" not in told.detail

@@ -277,3 +277,32 @@ def test_childcare_is_lost_once() -> None:
     )
     lost = [(one.person, one.cost) for one in found_in(case) if one.code == "tax_free_childcare_lost"]
     assert lost == [(0, 200_000)]
+
+
+DISPLACED = [
+    # Dividends of 2026-27 bear 10.75% and 35.75% beyond 500: 24,730 of 45,000 lie above the basic rate limit of 37,700.
+    ({"dividends": 45_000}, 30_000, "england", {"dividends_taxed_higher": 753_377}),
+    # An owner-director: 21,800 of the dividends move to 35.75%.
+    ({"employment": 12_570, "dividends": 37_000}, 22_500, "england", {"dividends_taxed_higher": 545_000}),
+    # Savings and dividends keep the bands of the rest of the United Kingdom (s.16, Scotland Act 1998 s.80C).
+    ({"employment": 12_570, "dividends": 37_000}, 22_500, "scotland", {"dividends_taxed_higher": 545_000}),
+    # The personal allowance goes to the pension: 5,000 at the starting rate and 1,000 free, 12,000 at 20%.
+    ({"savings_interest": 18_000}, 12_570, "england", {"savings_taxed_higher": 240_000}),
+    # 200 without, 600 with: 200 is that of the smaller savings allowance, 200 that of the higher rate on the rest.
+    (
+        {"employment": 40_000, "savings_interest": 2_000},
+        20_000,
+        "england",
+        {"savings_allowance_lost": 20_000, "savings_taxed_higher": 20_000},
+    ),
+]
+"""Income, a withdrawal, the nation, and the costs told: worked by hand from Income Tax Act 2007 ss.8, 12-13B."""
+
+
+@pytest.mark.parametrize(("other", "amount", "nation", "expected"), DISPLACED)
+def test_what_is_displaced_costs_the_tax_on_it_with_the_withdrawal_less_without(
+    other: dict[str, int], amount: int, nation: str, expected: dict[str, int]
+) -> None:
+    found = by_code(drawn("2026-27", amount, tax_residence=nation, income=income(**other)))
+    codes = ("savings_allowance_lost", "savings_taxed_higher", "dividends_taxed_higher")
+    assert {code: found[code].cost for code in codes if code in found} == expected

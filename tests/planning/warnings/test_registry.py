@@ -229,10 +229,12 @@ def test_support_that_ends_comes_before_larger_amounts_and_a_guarantee_before_bo
     assert costs.index("universal_credit_ends") < costs.index("higher_rate_entered")
 
 
-def test_what_depends_on_a_death_comes_last_of_what_costs() -> None:
+def test_what_depends_on_a_death_comes_last_of_what_to_check() -> None:
     case = request(w("drawdown", 60_000), estate={"home": 1_900_000}, income=income(employment=20_000))
-    costs = [one for one in found_in(case) if one.effect == "costs"]
-    kinds = [one.severity for one in costs]
+    checks = [one for one in found_in(case) if one.effect == "check"]
+    kinds = [one.severity for one in checks]
     assert {"on_death", "amount"} <= set(kinds)
     assert kinds == sorted(kinds, key=SEVERITIES.index)
-    assert costs[-1].cost > next(one.cost for one in costs if one.severity == "amount")
+    assert max(one.cost for one in checks) == next(
+        one.cost for one in checks if one.code == "withdrawal_enters_the_estate"
+    )
