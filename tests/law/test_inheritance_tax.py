@@ -2,6 +2,8 @@
 
 Inheritance Tax Act 1984 ss.7, 8A, 8D-8M, 18, 23, Sch.1A; Finance Act 2026 ss.66-72. Amounts are pence; those that follow
 from the sections are worked by hand beside the check. Published cases are in tests/cases/inheritance_tax.toml.
+The numbers of most subsections, and s.8FE, are from memory; what Finance Act 2026 says of the components for the charity rate
+was not read.
 """
 
 from __future__ import annotations

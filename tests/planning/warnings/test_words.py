@@ -291,6 +291,19 @@ def test_faults_are_short_and_say_nothing_of_how_figures_were_found() -> None:
         assert all(len(sentence.split()) <= MOST_WORDS for sentence in sentences(text)), text
 
 
+SERVICE = PLANNING.parent
+NOTES = ("from memory", "was not read", "were not read", "not verified", "seen only", "a data set", "in doubt:")
+"""How something is known, which the figures' evidence and the tests say, and nothing else."""
+
+
+def test_code_and_pages_state_the_rule_and_not_how_it_is_known() -> None:
+    found = []
+    for path in (*SERVICE.rglob("*.py"), *SERVICE.rglob("*.md")):
+        text = " ".join(path.read_text("utf-8").lower().split())
+        found += [(path.name, words) for words in NOTES if words in text]
+    assert found == []
+
+
 @pytest.mark.parametrize(
     "text",
     [
