@@ -570,6 +570,38 @@ def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
     return told
 
 
+_GIFT_YEARS = "inheritance_tax.gift_years"
+
+
+@TOPIC.of_a_person(
+    "gifts_within_seven_years",
+    "check",
+    "Gifts count for seven years",
+    "Gifts are planned, and money is taken out of a pension.",
+    facts=("circumstances.gifts_planned", "withdrawals.amount"),
+    sources=("Inheritance Tax Act 1984 ss.3A, 7, 19, 21", "HMRC IHTM14231"),
+    figures={"gifts_planned": "pounds", "inheritance_tax_gift_years": "years"},
+    only="with_facts",
+    severity="on_death",
+)
+def gifts_within_seven_years(case: PersonCase, entry: Entry) -> Found:
+    """What is given away stays in the estate until the years have passed, but for the exemptions."""
+    facts, year = case.person.facts, case.years[-1]
+    if facts is None or not facts.gifts_planned or not any(each.gross for each in case.years):
+        return ()
+    years = year.figures.count(_GIFT_YEARS)
+    return entry.warn(
+        f"{pounds(facts.gifts_planned)} is to be given away. A gift usually leaves the estate only after {years} years. A yearly "
+        "exemption, small gifts, and regular gifts out of income that is not needed are free at once. Records of them help the "
+        "executors.",
+        (*case.person.path, "circumstances", "gifts_planned"),
+        about=case.person,
+        figures=year.figures,
+        rests_on=(_GIFT_YEARS,),
+        money={"gifts_planned": facts.gifts_planned},
+    )
+
+
 _WINDOW = "pension.beneficiaries_window_years"
 
 

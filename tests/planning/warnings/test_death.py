@@ -152,6 +152,11 @@ CASES: dict[str, list[Pair]] = {
             request(date="2027-04-05", pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"}),
         ),
     ],
+    # Inheritance Tax Act 1984 ss.3A, 7: a gift is exempt once seven years have passed.
+    "gifts_within_seven_years": [
+        (request(DRAWN, gifts_planned=0.01), request(DRAWN, gifts_planned=0)),
+        (request(DRAWN, gifts_planned=5_000), request(gifts_planned=5_000)),
+    ],
     # Two years from the day the scheme knew.
     "two_year_window_running": [
         (
