@@ -7,17 +7,18 @@ simple sums: the bands of one estate against its value, everything else about th
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from service.law.ages import birthday
+from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
 from service.law.inheritance_tax import tapered
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
-from service.planning.warnings.warning import Found
+from service.planning.warnings.warning import Found, Unit
 from service.planning.wording import listed, per_cent, pounds, starting
 
 TOPIC: Topic = Topic()
@@ -29,10 +30,13 @@ _NRB, _RNRB, _TAPER, _RATE = (
     "inheritance_tax.rate",
 )
 _COUNTS = "inheritance_tax.unused_pensions_in_estate"
+_TAXED_FROM = "pension.beneficiaries_taxed_from_age"
+_WINDOW = "pension.beneficiaries_window_years"
 
 
 class Sums(NamedTuple):
-    """An estate after the last withdrawals; pence. ``least_bands`` and ``most_bands`` differ where facts are missing."""
+    """An estate after the last withdrawals; pence. ``least_bands`` and ``most_bands`` differ where facts are missing. Of a
+    couple it is what the second to die leaves, and the bands are those of both."""
 
     year: YearFacts
     outside: Pence
@@ -59,9 +63,15 @@ def _sums(case: Circumstances, estate: Estate) -> Sums:
     pensions = sum(one.years[-1].held_after for one in case.people)
     count = year.figures.text(_COUNTS) == "yes"
     total = estate.value + drawn + (pensions if count else 0)
-    least = _bands(year, total, estate, unknown=0)
-    most = _bands(year, total, estate, unknown=WHOLE)
+    both = len(case.people) > 1 or estate.all_to_spouse is True
+    least = _bands(year, total, _of_both(estate) if both else estate, unknown=0)
+    most = _bands(year, total, _of_both(estate) if both else estate, unknown=WHOLE)
     return Sums(year, estate.value, drawn, pensions, count, least, most)
+
+
+def _of_both(estate: Estate) -> Estate:
+    """The estate on the second death: what the first leaves of the bands unused serves it too (ss.8A, 8G), here all of them."""
+    return replace(estate, nil_rate_band_brought_forward=WHOLE, residence_nil_rate_band_brought_forward=WHOLE)
 
 
 def _bands(year: YearFacts, total: Pence, estate: Estate, *, unknown: BasisPoints) -> Pence:
@@ -92,25 +102,65 @@ _ASKED = {
 """The facts on which the size of the bands depends."""
 
 
-def _missing(estate: Estate) -> list[str]:
-    """The facts not given on which the size of the bands depends."""
-    return [name for name in _ASKED if getattr(estate, name) is None]
+def _missing(case: Circumstances, estate: Estate) -> list[str]:
+    """The facts not given on which the size of the bands depends; no earlier death serves a couple besides their own."""
+    both = len(case.people) > 1 or estate.all_to_spouse is True
+    asked = ["home_to_descendants"] if both else list(_ASKED)
+    return [name for name in asked if getattr(estate, name) is None]
 
 
-def _due(estate: Estate, tax: Pence) -> str:
-    """The least that would be due, which is all of it where every fact is given."""
-    return f"{'at least ' if _missing(estate) else ''}{pounds(tax)} of inheritance tax would be due"
+def _dying(case: Circumstances) -> str:
+    """The death that is meant, as the start of a sentence."""
+    return "If both people die" if len(case.people) > 1 else f"If {case.people[0].person.you} die"
 
 
-def _not_told(estate: Estate) -> str:
+def _due(case: Circumstances, estate: Estate, least: Pence, most: Pence, year: YearFacts) -> str:
+    """A sentence on what would be due, from the least to the most where facts are missing, and on those that are."""
+    rate = f"inheritance tax, {per_cent(year.figures.rate(_RATE))},"
+    unless = ""
+    if estate.all_to_spouse is None and len(case.people) == 1:
+        unless = "if none of it passes to a spouse or civil partner, "
+    if least == most:
+        return starting(f"{unless}{pounds(most)} of {rate} would be due.")
+    due = starting(f"{unless}between {pounds(least)} and {pounds(most)} of {rate} would be due.")
+    return f"{due}{_not_told(case, estate)}"
+
+
+def _not_told(case: Circumstances, estate: Estate) -> str:
     """A sentence on the facts that are missing; empty where none is."""
-    missing = _missing(estate)
-    return f" The tax depends on {listed([_ASKED[name] for name in missing])}. We were not told." if missing else ""
+    missing = [_ASKED[name] for name in _missing(case, estate)]
+    return f" That depends on {listed(missing)}. We were not told." if missing else ""
+
+
+def _combined(year: YearFacts) -> tuple[tuple[BasisPoints, BasisPoints], ...]:
+    """The beneficiaries' rates of income tax, each with what both taxes take together: income tax is on what inheritance tax
+    leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). Basis points."""
+    first = year.figures.rate(_RATE)
+    rates = [band.rate for band in year.figures.bands("income_tax.bands_england")]
+    return tuple((rate, first + (WHOLE - first) * rate // WHOLE) for rate in rates)
+
+
+def _combined_in_words(year: YearFacts) -> str:
+    """Who loses how much to both taxes."""
+    pairs = _combined(year)
+    return (
+        f"those taxed at {listed([per_cent(own) for own, _ in pairs], 'or')} would lose "
+        f"{listed([per_cent(both) for _, both in pairs], 'or')} to both taxes"
+    )
+
+
+def _combined_rates(year: YearFacts) -> dict[str, BasisPoints]:
+    """The same as figures, by name."""
+    return {f"lost_by_{name}": both for name, (_, both) in zip(_PAYERS, _combined(year), strict=True)}
+
+
+_PAYERS = ("basic_rate_taxpayer", "higher_rate_taxpayer", "additional_rate_taxpayer")
+_LOST: dict[str, Unit] = {f"lost_by_{name}": "fraction" for name in _PAYERS}
 
 
 @TOPIC.of_the_household(
     "withdrawal_enters_the_estate",
-    "costs",
+    "check",
     "Withdrawn money is included in the estate",
     "Before 6 April 2027, what is drawn takes the estate above its tax-free bands.",
     facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward", "withdrawals.amount"),
@@ -120,6 +170,7 @@ def _not_told(estate: Estate) -> str:
         "drawn_above_tax_free_bands": "pounds",
         "tax_free_bands": "pounds",
         "extra_inheritance_tax": "pounds",
+        "largest_extra_inheritance_tax": "pounds",
         "inheritance_tax_rate": "fraction",
     },
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
@@ -137,10 +188,13 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         return ()
     above = min(over, sums.drawn)
     cost = _tax_on(above, year)
+    most = _tax_on(min(sums.total - sums.least_bands, sums.drawn), year)
+    until = case.pensions_in_estate_from
+    when = f"in {year.name}" if until is None else f"before {day_month_year(until)}"
     return entry.warn(
-        f"On a death in {year.name}, a pension is usually outside the estate, but money withdrawn is inside it, even in an ISA. "
-        f"{pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
-        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}, unless the money is spent.{_not_told(estate)}",
+        f"{_dying(case)} {when}, pensions are usually outside the estate. Money withdrawn and not spent is inside it, even in an "
+        f"ISA. {pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
+        f"{_due(case, estate, cost, most, year)}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -149,6 +203,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
             "drawn_above_tax_free_bands": above,
             "tax_free_bands": sums.most_bands,
             "extra_inheritance_tax": cost,
+            **({"largest_extra_inheritance_tax": most} if most > cost else {}),
         },
         cost=cost,
     )
@@ -156,7 +211,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
 
 @TOPIC.of_the_household(
     "pension_counts_in_the_estate",
-    "costs",
+    "check",
     "The pension is included in the estate",
     "From 6 April 2027, the unused pension takes the estate above its tax-free bands.",
     facts=(
@@ -166,14 +221,20 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         "pensions.uncrystallised",
         "pensions.drawdown",
     ),
-    sources=("Finance Act 2026 ss.66-71", "Inheritance Tax Act 1984 s.150A"),
+    sources=(
+        "Finance Act 2026 ss.66-71",
+        "Inheritance Tax Act 1984 s.150A",
+        "Income Tax (Earnings and Pensions) Act 2003 s.567B",
+    ),
     figures={
         "unused_pensions": "pounds",
         "whole_estate": "pounds",
         "above_tax_free_bands": "pounds",
         "tax_free_bands": "pounds",
         "extra_inheritance_tax": "pounds",
+        "largest_extra_inheritance_tax": "pounds",
         "inheritance_tax_rate": "fraction",
+        **_LOST,
     },
     since=first_day_with("inheritance_tax.unused_pensions_in_estate", "yes"),
     only="with_facts",
@@ -189,10 +250,12 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     if not sums.pensions_count or not sums.pensions or over <= 0:
         return ()
     cost = _tax_on(min(over, sums.pensions), year)
+    most = _tax_on(min(sums.total - sums.least_bands, sums.pensions), year)
     return entry.warn(
-        f"On a death in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
+        f"{_dying(case)} in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
         f"them, the estate is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
-        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}.{_not_told(estate)}",
+        f"{_due(case, estate, cost, most, year)} On a death at {year.figures.count(_TAXED_FROM)} or later, beneficiaries who "
+        f"bear it pay income tax on the rest. Above the bands, {_combined_in_words(year)}.",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -202,7 +265,9 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
             "above_tax_free_bands": over,
             "tax_free_bands": sums.most_bands,
             "extra_inheritance_tax": cost,
+            **({"largest_extra_inheritance_tax": most} if most > cost else {}),
         },
+        rates=_combined_rates(year),
         cost=cost,
     )
 
@@ -254,29 +319,40 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_postpones",
     "check",
     "Inheritance tax may arise later",
-    "Everything passes to the spouse, and what remains is more than the tax-free bands.",
+    "Everything passes to the spouse, and what remains is more than the tax-free bands of both.",
     facts=("estate.home", "estate.first_death", "pensions.uncrystallised"),
-    sources=("Inheritance Tax Act 1984 ss.8A, 18",),
-    figures={"whole_estate": "pounds", "tax_free_bands": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
+    sources=("Inheritance Tax Act 1984 ss.8A, 8G, 18",),
+    figures={
+        "whole_estate": "pounds",
+        "tax_free_bands": "pounds",
+        "largest_tax_free_bands": "pounds",
+        "inheritance_tax_nil_rate_band": "pounds",
+    },
     only="with_facts",
     severity="on_death",
 )
 def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
-    """All goes to the spouse, and is more than the bands."""
+    """All goes to the spouse, and is more than the bands that the survivor has: their own, and all of the first to die."""
     estate = case.estate
     if estate is None or not estate.all_to_spouse:
         return ()
     sums = _sums(case, estate)
     if sums.total <= sums.least_bands:
         return ()
+    smallest, more = "", ""
+    money = {"whole_estate": sums.total, "tax_free_bands": sums.least_bands}
+    if sums.least_bands < sums.most_bands:
+        money["largest_tax_free_bands"] = sums.most_bands
+        smallest = "the smallest possible "
+        more = f" They can be up to {pounds(sums.most_bands)}.{_not_told(case, estate)}"
     return entry.warn(
-        f"Everything passes to the spouse or civil partner and is exempt. The {pounds(sums.total)} left in {sums.year.name} is "
-        f"more than the tax-free bands of {pounds(sums.least_bands)}. When the survivor dies, unused bands of both can count, "
-        "and the rest may be taxed.",
+        "Everything passes to the spouse or civil partner and is exempt. It may be taxed when the survivor dies. The "
+        f"{pounds(sums.total)} left in {sums.year.name} is more than {smallest}{pounds(sums.least_bands)}, the tax-free bands of "
+        f"both.{more}",
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
-        money={"whole_estate": sums.total, "tax_free_bands": sums.least_bands},
+        money=money,
     )
 
 
@@ -284,7 +360,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_not_given",
     "check",
     "Who inherits matters",
-    "What remains is more than the bands, and whether it passes to a spouse is not given.",
+    "What one person leaves is more than the bands, and whether it passes to a spouse is not given.",
     facts=("estate.first_death", "estate.home"),
     sources=("Inheritance Tax Act 1984 s.18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds"},
@@ -294,7 +370,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
 def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
     """What is left is more than the bands, and who inherits was not given."""
     estate = case.estate
-    if estate is None or estate.all_to_spouse is not None:
+    if estate is None or estate.all_to_spouse is not None or len(case.people) > 1:
         return ()
     sums = _sums(case, estate)
     if sums.total <= sums.most_bands:
@@ -329,14 +405,15 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
 def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     """What is left is between the least and the most that the bands may be."""
     estate = case.estate
-    if estate is None or estate.all_to_spouse or not (missing := _missing(estate)):
+    if estate is None or estate.all_to_spouse or not (missing := _missing(case, estate)):
         return ()
     sums = _sums(case, estate)
     if not sums.least_bands < sums.total <= sums.most_bands:
         return ()
     return entry.warn(
         f"The {pounds(sums.total)} left in {sums.year.name} is above the smallest possible tax-free bands "
-        f"({pounds(sums.least_bands)}), but not above the largest ({pounds(sums.most_bands)}).{_not_told(estate)}",
+        f"({pounds(sums.least_bands)}), but not above the largest ({pounds(sums.most_bands)}). Whether tax is "
+        f"due depends on {listed([_ASKED[name] for name in missing])}. We were not told.",
         ("household", "estate", missing[0]),
         figures=sums.year.figures,
         rests_on=(_NRB, _RNRB),
@@ -352,7 +429,8 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     "residence_band_tapered",
     "costs",
     "The residence nil-rate band is reduced",
-    "The home passes to descendants, and the estate, from 6 April 2027 with the pension, is above the taper threshold.",
+    "The home passes to descendants on this death, and the estate, from 6 April 2027 with the pension, is above the taper "
+    "threshold.",
     facts=(
         "estate.home",
         "estate.home_to_descendants",
@@ -374,23 +452,18 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
 def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     """An estate over the threshold loses residence nil-rate band."""
     estate = case.estate
-    if estate is None or not estate.home_to_descendants:
+    if estate is None or not estate.home_to_descendants or estate.all_to_spouse:
         return ()
     sums = _sums(case, estate)
     year = sums.year
-    band = _residence_band(year, estate, 0)
+    band = _residence_band(year, _of_both(estate) if len(case.people) > 1 else estate, 0)
     lost = band - tapered(band, sums.total, year.figures.money(_TAPER))
     if not lost:
         return ()
-    cost = 0 if estate.all_to_spouse else _tax_on(lost, year)
-    effect = (
-        ". What remains of the band can be used when the spouse or civil partner dies."
-        if estate.all_to_spouse
-        else f", which adds {pounds(cost)} of inheritance tax."
-    )
+    cost = _tax_on(lost, year)
     return entry.warn(
         f"The estate of {pounds(sums.total)} in {year.name} is above {pounds(year.figures.money(_TAPER))}. {pounds(lost)} of "
-        f"the residence nil-rate band of {pounds(band)} is lost{effect}",
+        f"the residence nil-rate band of {pounds(band)} is lost, which adds {pounds(cost)} of inheritance tax.",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_TAPER,),
@@ -434,10 +507,18 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
     )
 
 
-_TAXED_FROM = "pension.beneficiaries_taxed_from_age"
+def _still_held(case: Circumstances, *, taxed: bool) -> Iterator[tuple[PersonCase, YearFacts]]:
+    """The people who leave pension money, in the last year looked at: of them those who have reached the age from which it is
+    taxed, or those who reach it by the end of that year or within a year of today."""
+    for one in case.people:
+        year = one.years[-1]
+        limit = year.figures.count(_TAXED_FROM)
+        age = year.age if case.today is None else age_on(one.person.born, case.today)
+        if year.held_after and (age >= limit if taxed else age < limit <= max(age + 1, year.age)):
+            yield one, year
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_the_household(
     "beneficiaries_pay_income_tax",
     "check",
     "Beneficiaries would pay income tax",
@@ -447,35 +528,49 @@ _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
         "Income Tax (Earnings and Pensions) Act 2003 ss.567B, 637H-637M",
         "Taxation of Pensions Act 2014 Sch.2",
     ),
-    figures={"pension_left": "pounds", "age_at_end_of_tax_year": "age", "beneficiaries_taxed_from_age": "age"},
+    figures={
+        "pension_left": "pounds",
+        "age_at_end_of_tax_year": "age",
+        "beneficiaries_taxed_from_age": "age",
+        "inheritance_tax_rate": "fraction",
+        **_LOST,
+    },
     of_one_pension=True,
     only="with_facts",
     severity="on_death",
 )
-def beneficiaries_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
+def beneficiaries_pay_income_tax(case: Circumstances, entry: Entry) -> Found:
     """The age is reached from which beneficiaries pay income tax on what is left."""
-    year = case.years[-1]
-    limit = year.figures.count(_TAXED_FROM)
-    if not year.held_after or year.age < limit:
-        return ()
-    first = " Any inheritance tax on the pension is deducted first." if year.figures.text(_COUNTS) == "yes" else ""
-    return entry.warn(
-        f"{case.person.who} will be {year.age} at the end of {year.name}. From age {limit}, beneficiaries pay income tax at "
-        f"their own rates on what they receive from the {pounds(year.held_after)} left in the pension.{first}",
-        case.person.pension_path,
-        about=case.person,
-        figures=year.figures,
-        rests_on=(_TAXED_FROM,),
-        money={"pension_left": year.held_after},
-        counts={"age_at_end_of_tax_year": year.age},
-    )
+    told: Found = ()
+    for one, year in _still_held(case, taxed=True):
+        limit = year.figures.count(_TAXED_FROM)
+        counts = year.figures.text(_COUNTS) == "yes"
+        both = (
+            " Inheritance tax that they bear on it is deducted first. "
+            f"Where it is {per_cent(year.figures.rate(_RATE))}, {_combined_in_words(year)}."
+            if counts
+            else ""
+        )
+        told += entry.warn(
+            f"{one.person.who} {one.person.does('have', 'has')} reached age {limit}. If {one.person.you} "
+            f"{one.person.does('die', 'dies')}, beneficiaries pay income tax at their own rates on what they receive from the "
+            f"{pounds(year.held_after)} left in the pension.{both}",
+            one.person.pension_path,
+            about=one.person,
+            figures=year.figures,
+            rests_on=(_TAXED_FROM, _RATE) if counts else (_TAXED_FROM,),
+            money={"pension_left": year.held_after},
+            counts={"age_at_end_of_tax_year": year.age},
+            rates=_combined_rates(year) if counts else {},
+        )
+    return told
 
 
-@TOPIC.of_a_person(
+@TOPIC.of_the_household(
     "beneficiaries_pay_income_tax_soon",
     "check",
     "Beneficiaries would pay income tax from 75",
-    "The person turns 75 within a year, and funds remain in the pension.",
+    "The person turns 75 within a year or by the end of the last tax year looked at, and funds remain in the pension.",
     facts=("date_of_birth", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     figures={"pension_left": "pounds", "beneficiaries_taxed_from_age": "age"},
@@ -483,22 +578,22 @@ def beneficiaries_pay_income_tax(case: PersonCase, entry: Entry) -> Found:
     only="with_facts",
     severity="on_death",
 )
-def beneficiaries_pay_income_tax_soon(case: PersonCase, entry: Entry) -> Found:
+def beneficiaries_pay_income_tax_soon(case: Circumstances, entry: Entry) -> Found:
     """The age from which beneficiaries pay income tax is less than a year away."""
-    year = case.years[-1]
-    limit = year.figures.count(_TAXED_FROM)
-    if not year.held_after or year.age != limit - 1:
-        return ()
-    return entry.warn(
-        f"{case.person.who} will turn {limit} on {day_month_year(birthday(case.person.born, limit))}. On a death before "
-        f"then, the {pounds(year.held_after)} left can usually be paid free of income tax. From then on, beneficiaries pay "
-        "income tax at their own rates.",
-        case.person.pension_path,
-        about=case.person,
-        figures=year.figures,
-        rests_on=(_TAXED_FROM,),
-        money={"pension_left": year.held_after},
-    )
+    told: Found = ()
+    for one, year in _still_held(case, taxed=False):
+        limit = year.figures.count(_TAXED_FROM)
+        told += entry.warn(
+            f"{one.person.who} will turn {limit} on {day_month_year(birthday(one.person.born, limit))}. On a death before then, "
+            f"the {pounds(year.held_after)} left can usually be paid free of income tax if it is paid within "
+            f"{year.figures.count(_WINDOW)} years. From then on, beneficiaries pay income tax at their own rates.",
+            one.person.pension_path,
+            about=one.person,
+            figures=year.figures,
+            rests_on=(_TAXED_FROM,),
+            money={"pension_left": year.held_after},
+        )
+    return told
 
 
 @TOPIC.of_the_household(
@@ -544,9 +639,6 @@ def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
             money={"pension_left": year.held_after},
         )
     return told
-
-
-_WINDOW = "pension.beneficiaries_window_years"
 
 
 def _windows(case: Circumstances) -> Iterator[tuple[PersonCase, date]]:

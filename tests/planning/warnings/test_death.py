@@ -9,6 +9,8 @@ import pytest
 from tests.planning.warning_requests import by_code, found_in, request, w
 from tests.planning.warnings.pairs import A_DAY_IN, DRAWN, HELD, LATER, NO_FUND, YEARS, Case, Pair, either_side
 
+PARTNER = {"date_of_birth": "1962-06-01"}
+
 
 def estate(value: float, **more: bool | float | str) -> dict[str, Any]:
     return {
@@ -34,6 +36,12 @@ def unknown(value: float, *missing: str) -> Case:
     for name in missing:
         del whole["household"]["estate"][name]
     return whole
+
+
+def beside(whole: Case) -> Case:
+    """The same with a second person."""
+    more = request(partner=PARTNER)["household"]["people"][1]
+    return {**whole, "household": {**whole["household"], "people": [*whole["household"]["people"], more]}}
 
 
 CASES: dict[str, list[Pair]] = {
@@ -71,6 +79,11 @@ CASES: dict[str, list[Pair]] = {
             leaves(400_000, "2026-27", w("pcls", 10_000, "2027-04-05")),
             leaves(400_000, "2026-27", w("pcls", 10_000, "2027-04-06")),
         ),
+        # The largest bands are 1,000,000; of facts that are not given it tells a range.
+        (
+            request(w("pcls", 10_000), estate={"home": 990_000.01}),
+            request(w("pcls", 10_000), estate={"home": 990_000}),
+        ),
     ],
     # Finance Act 2026 s.71: deaths on or after 6 April 2027.
     "pension_counts_in_the_estate": [
@@ -87,13 +100,29 @@ CASES: dict[str, list[Pair]] = {
         (leaves(300_000), leaves(300_000, pension=NO_FUND)),
     ],
     "spouse_exemption_postpones": [
-        (leaves(325_000.01, first_death="to_spouse"), leaves(325_000, first_death="to_spouse")),
-        (leaves(225_000.01, "2027-28", first_death="to_spouse"), leaves(225_000, "2027-28", first_death="to_spouse")),
-        (leaves(400_000, first_death="to_spouse"), leaves(400_000)),
+        # The survivor has both nil-rate bands (s.8A), and with a home for descendants both residence bands (s.8G).
+        (leaves(650_000.01, first_death="to_spouse"), leaves(650_000, first_death="to_spouse")),
+        (leaves(550_000.01, "2027-28", first_death="to_spouse"), leaves(550_000, "2027-28", first_death="to_spouse")),
+        (
+            leaves(1_000_000.01, first_death="to_spouse", home_to_descendants=True),
+            leaves(1_000_000, first_death="to_spouse", home_to_descendants=True),
+        ),
+        (leaves(700_000, first_death="to_spouse"), leaves(700_000)),
+        (
+            request(estate={"home": 650_000.01, "first_death": "to_spouse"}),
+            request(estate={"home": 650_000, "first_death": "to_spouse"}),
+        ),
+        # So has the second of a couple to die.
+        (
+            request(estate=estate(650_000.01, first_death="to_spouse"), partner=PARTNER, pension=NO_FUND),
+            request(estate=estate(650_000, first_death="to_spouse"), partner=PARTNER, pension=NO_FUND),
+        ),
     ],
     "spouse_exemption_not_given": [
         (unknown(325_000.01, "first_death"), unknown(325_000, "first_death")),
         (unknown(400_000, "first_death"), unknown(400_000)),
+        # A couple's estate is that of the second to die.
+        (unknown(900_000, "first_death"), beside(unknown(900_000, "first_death"))),
     ],
     "estate_facts_decide": [
         (unknown(325_000.01, "home_to_descendants"), unknown(325_000, "home_to_descendants")),
@@ -105,6 +134,11 @@ CASES: dict[str, list[Pair]] = {
         (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000, home_to_descendants=True)),
         (leaves(1_900_000.02, "2027-28", home_to_descendants=True), leaves(1_900_000.02, home_to_descendants=True)),
         (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000.02)),
+        # Nothing is due where a spouse takes it all.
+        (
+            leaves(2_000_000.02, home_to_descendants=True),
+            leaves(2_000_000.02, home_to_descendants=True, first_death="to_spouse"),
+        ),
     ],
     "estate_not_given": [
         (
@@ -117,14 +151,19 @@ CASES: dict[str, list[Pair]] = {
         ),
         (request(), request(estate={"home": 0})),
     ],
-    # ITEPA 2003 ss.637H-637M: 75, by the end of the tax year.
+    # ITEPA 2003 ss.637H-637M: 75 on the day of the death, here today, 1 June 2026.
     "beneficiaries_pay_income_tax": [
-        (request(date_of_birth="1952-04-05"), request(date_of_birth="1952-04-06")),
+        (request(date_of_birth="1951-06-01"), request(date_of_birth="1951-06-02")),
         (request(date_of_birth="1950-01-01"), request(date_of_birth="1950-01-01", pension=NO_FUND)),
     ],
     "beneficiaries_pay_income_tax_soon": [
-        (request(date_of_birth="1953-04-05"), request(date_of_birth="1953-04-06")),
-        (request(date_of_birth="1952-04-06"), request(date_of_birth="1952-04-05")),
+        (request(date_of_birth="1952-06-01"), request(date_of_birth="1952-06-02")),
+        (request(date_of_birth="1951-06-02"), request(date_of_birth="1951-06-01")),
+        # 75 in the tax year of a later withdrawal.
+        (
+            request(w("drawdown", 1_000, "2027-09-01"), date_of_birth="1953-04-05"),
+            request(w("drawdown", 1_000, "2027-09-01"), date_of_birth="1953-04-06"),
+        ),
     ],
     "nominations_to_review": [
         (request(pension={"nomination": "none"}), request(pension={"nomination": "made"})),
@@ -170,3 +209,81 @@ def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
     found = [warning.code for warning in found_in(whole)]
     decides = {"home_to_descendants": "estate_facts_decide", "first_death": "spouse_exemption_not_given"}[missing]
     assert found.index(decides) < found.index("pension_counts_later")
+
+
+# Inheritance tax and then income tax
+
+
+def test_both_taxes_on_a_pension() -> None:
+    """A pension of 300,000 above bands that are used up: 120,000 of inheritance tax, and income tax on the 180,000 that it
+    leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). At 20%, 40% and 45% that is 36,000, 72,000 and 81,000, so that
+    156,000, 192,000 and 201,000 go in all: 52%, 64% and 67%."""
+    pension = {"uncrystallised": 300_000, "drawdown": 0}
+    case = leaves(325_000, "2027-28", pension=pension)
+    case["household"]["people"][0]["date_of_birth"] = "1950-01-01"
+    found = by_code(case)
+    counts, taxed = found["pension_counts_in_the_estate"], found["beneficiaries_pay_income_tax"]
+    assert counts.money["extra_inheritance_tax"] == 120_000_00
+    for warning in (counts, taxed):
+        assert [warning.rates[f"lost_by_{name}_rate_taxpayer"] for name in ("basic", "higher", "additional")] == [
+            in_all * 10_000 // 300_000 for in_all in (156_000, 192_000, 201_000)
+        ]
+        assert "20%, 40% or 45% would lose 52%, 64% or 67%" in warning.detail
+
+
+def test_before_6_april_2027_income_tax_is_alone() -> None:
+    found = by_code(request(date_of_birth="1950-01-01"))["beneficiaries_pay_income_tax"]
+    assert "nheritance tax" not in found.detail
+    assert not found.rates
+
+
+# What depends on a death, and on facts that are not given
+
+
+def test_a_death_before_6_april_2027_is_said_to_be_one_and_is_to_be_checked() -> None:
+    found = by_code(leaves(400_000, "2026-27", w("pcls", 10_000)))["withdrawal_enters_the_estate"]
+    assert (found.effect, found.severity) == ("check", "on_death")
+    assert found.detail.startswith("If you die before 6 April 2027,")
+
+
+def test_of_facts_not_given_it_tells_the_range() -> None:
+    """Of 1,200,000, 200,000 to 875,000 are above the bands, of the 300,000 of pension all of the 300,000 at the most: 80,000 to
+    120,000 at 40% (Inheritance Tax Act 1984 ss.8A, 8D-8G and Sch.1)."""
+    whole = leaves(900_000, "2027-28", pension={"uncrystallised": 300_000, "drawdown": 0})
+    whole["household"]["estate"] = {"home": 900_000}
+    found = by_code(whole)["pension_counts_in_the_estate"]
+    assert found.money["extra_inheritance_tax"] == 80_000_00
+    assert found.money["largest_extra_inheritance_tax"] == 120_000_00
+    for words in (
+        "If none of it passes to a spouse or civil partner, between £80,000 and £120,000",
+        "whether a home passes to descendants",
+        "whether a spouse who has died left unused bands",
+        "We were not told.",
+    ):
+        assert words in found.detail
+
+
+def test_where_all_is_given_it_tells_one_amount() -> None:
+    found = by_code(leaves(325_000, "2027-28"))["pension_counts_in_the_estate"]
+    assert "£40,000 of inheritance tax, 40%, would be due." in found.detail
+    assert "largest_extra_inheritance_tax" not in found.money
+
+
+@pytest.mark.parametrize("home", [700_000, 990_000])
+def test_a_couple_has_the_bands_of_both(home: float) -> None:
+    """Two nil-rate and two residence bands are 1,000,000, whoever inherits first (ss.8A, 8G)."""
+    facts = {"home": home, "home_to_descendants": True}
+    found = by_code(
+        request(date="2027-06-01", estate=facts, partner=PARTNER, pension={"uncrystallised": 9_000, "drawdown": 0})
+    )
+    assert not {"pension_counts_in_the_estate", "spouse_exemption_not_given", "estate_facts_decide"} & set(found)
+
+
+def test_the_last_day_of_the_two_years() -> None:
+    """Known on 10 May 2024: the two years begin with that day (ITEPA 2003 s.646B as first made) and end on 9 May 2026."""
+    inherited = {"scheme_knew_on": "2024-05-10", "died_before_75": True}
+    running = by_code(request(date="2026-05-09", inherited_pension=inherited))["two_year_window_running"]
+    passed = by_code(request(date="2026-05-10", inherited_pension=inherited))["two_year_window_passed"]
+    assert "by 9 May 2026" in running.detail
+    assert "Days left: 1." in running.detail
+    assert "ended on 9 May 2026" in passed.detail

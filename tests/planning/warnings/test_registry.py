@@ -230,7 +230,8 @@ def test_support_that_ends_comes_before_larger_amounts_and_a_guarantee_before_bo
 
 
 def test_what_depends_on_a_death_comes_last_of_what_costs() -> None:
-    case = request(w("drawdown", 60_000), estate={"home": 1_900_000}, income=income(employment=20_000))
+    estate = {"home": 2_300_000, "home_to_descendants": True}
+    case = request(w("drawdown", 60_000), estate=estate, income=income(employment=20_000))
     costs = [one for one in found_in(case) if one.effect == "costs"]
     kinds = [one.severity for one in costs]
     assert {"on_death", "amount"} <= set(kinds)
