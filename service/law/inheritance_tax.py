@@ -6,8 +6,8 @@ ten-thousandths of a per cent (600,000 is 60%), because HMRC takes such shares t
 
 Not computed: the tax on the lifetime gifts themselves and its taper relief (s.7(4)), business and agricultural relief,
 quick succession relief, the limit of the exemption for a spouse who is not a long-term UK resident (s.18(2)), grossing up
-where gifts free of tax meet an exempt residue (s.38), and the three components of an estate for the charity rate. The
-numbers of ss.8E-8M, of most subsections and of the paragraphs of Sch.1A are from memory.
+where gifts free of tax meet an exempt residue (s.38), and for the charity rate (Sch.1A) jointly owned and settled property,
+which are components of an estate of their own.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ class FormerHome:
 
     ``value`` is that of the interest on the day it was given up, and ``residence_nil_rate_band_then`` the full residence
     nil-rate band for a death on that day, 100,000 pounds for a day before 6 April 2017. ``other_to_descendants`` is what
-    of the free estate passes to descendants besides the home (whether pension money counts too was not read).
+    of the free estate passes to descendants besides the home; that pension money does not count is our reading.
     ``present_home_exempt`` is the part of the home in the estate that passes to a spouse or charity.
     ValueError for an amount below nought, or no band.
     """
@@ -234,9 +234,9 @@ def lost_by_downsizing(
     allowance on death; that much of the allowance on death, of which the present home thus takes its own value.
     ``home`` leaves exempt parts out.
 
-    From memory: the former allowance is the band of that day and what is brought forward, measured at death, since s.8FE
-    adds to what would have been brought forward then the rise to that at death; and only a former home worth more than
-    the present one counts (ss.8FA, 8FB).
+    The former allowance is the band of that day and what is brought forward, measured at death, since s.8FE adds to what
+    would have been brought forward then the rise to that at death. Only a former home worth more than the present one
+    counts (ss.8FA, 8FB).
     """
     if former.value <= home:
         return 0
@@ -298,11 +298,12 @@ def estate_tax(estate: Estate, rules: InheritanceTaxRules) -> EstateTax:
 
     The charity rate: what goes to charity is at least its share of the baseline, which is the chargeable estate and what
     goes to charity less the nil-rate band that is left; the residence nil-rate band does not come off it (Sch.1A paras
-    2-5, from memory). The estate counts as one component, pension money included: the general component is all that is
-    in no other, but what Finance Act 2026 says of it was not read.
+    2-5). The estate counts as one component. From 6 April 2027 pension money is in it: s.150A treats it as the member's
+    property for all of the Act, and the general component is all that is in no other. That pension money left to charity
+    counts towards the share is our reading: s.23(5B) exempts it, and Sch.1A para 4 speaks of s.23(1).
 
-    The tax is dropped to the penny and the pension bears its share of the chargeable estate, to the penny below: both
-    our choice.
+    For the taper (s.8D(5)) the estate is the value before exemptions, pension money included. The tax is dropped to the
+    penny, our choice, and the pension bears its share of the chargeable estate by value, to the penny below.
     """
     pension = pension_exempt = pension_donated = 0
     if rules.unused_pensions_in_estate:
