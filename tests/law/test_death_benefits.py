@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.law.death_benefits import FORMS, DeathBenefit, DeathBenefitRules, Received, received
+from service.law.inheritance_tax import Estate, estate_tax
 from service.law.lump_sums import Allowances, Pension, available
 from tests.households import BOOK, YEARS, amounts
 
@@ -113,6 +114,21 @@ def test_over_the_lifetime_allowance_is_refused(tax_year: str, form: str) -> Non
     assert kept(DeathBenefit(limit, form, 70, True), 2_000, tax_year).tax_free == limit
     with pytest.raises(ValueError, match="before 6 April 2024, are not computed"):
         kept(DeathBenefit(limit + 1, form, 70, True), 2_000, tax_year)
+
+
+@pytest.mark.parametrize(
+    # A pension of 300,000 alone, the nil-rate band used up by gifts. Inheritance tax at 40% is 120,000; income tax is on
+    # 180,000 (ITEPA 2003 s.567B), so that both take 52%, 64% and 67%. By hand, in pounds.
+    ("rate", "income_tax", "net"),
+    [(2_000, 36_000, 144_000), (4_000, 72_000, 108_000), (4_500, 81_000, 99_000)],
+)
+@pytest.mark.parametrize("form", FORMS)
+def test_income_tax_is_on_what_inheritance_tax_leaves(form: str, rate: int, income_tax: int, net: int) -> None:
+    estate = Estate(pension=30_000_000, lifetime_gifts=32_500_000)
+    inheritance_tax = estate_tax(estate, BOOK.years["2027-28"].inheritance_tax).tax_on_pension
+    assert inheritance_tax == 12_000_000
+    found = kept(DeathBenefit(30_000_000, form, 75, True, inheritance_tax=inheritance_tax), rate)
+    assert (found.income_tax, found.net) == (income_tax * 100, net * 100)
 
 
 @pytest.mark.parametrize("tax_year", YEARS)

@@ -29,6 +29,7 @@ _NRB, _RNRB, _TAPER, _RATE = (
     "inheritance_tax.residence_taper_threshold",
     "inheritance_tax.rate",
 )
+_GIFT_EXEMPTION, _GIFT_YEARS = "inheritance_tax.annual_gift_exemption", "inheritance_tax.gift_years"
 _COUNTS = "inheritance_tax.unused_pensions_in_estate"
 _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
 _WINDOW = "pension.beneficiaries_window_years"
@@ -58,10 +59,11 @@ class Sums(NamedTuple):
         return self.outside + self.drawn + (self.pensions if self.pensions_count else 0)
 
 
-def _sums(case: Circumstances, estate: Estate) -> Sums:
+def _sums(case: Circumstances, estate: Estate, *, with_pensions: bool = False) -> Sums:
+    """An estate in the last year looked at; ``with_pensions``: as if unused pensions counted already."""
     year, drawn = case.last_year, case.drawn_after_tax
     pensions = sum(one.years[-1].held_after for one in case.people)
-    count = year.figures.text(_COUNTS) == "yes"
+    count = with_pensions or year.figures.text(_COUNTS) == "yes"
     total = estate.value + drawn + (pensions if count else 0)
     both = len(case.people) > 1 or estate.all_to_spouse is True
     least = _bands(year, total, _of_both(estate) if both else estate, unknown=0)
@@ -141,12 +143,12 @@ def _combined(year: YearFacts) -> tuple[tuple[BasisPoints, BasisPoints], ...]:
 
 
 def _combined_in_words(year: YearFacts) -> str:
-    """Who loses how much to both taxes."""
+    """A sentence on who loses how much to both taxes, of money that bears the whole rate of inheritance tax: where other parts of
+    the estate use up the bands, each part bears its share of the tax by value."""
     pairs = _combined(year)
-    return (
-        f"those taxed at {listed([per_cent(own) for own, _ in pairs], 'or')} would lose "
-        f"{listed([per_cent(both) for _, both in pairs], 'or')} to both taxes"
-    )
+    rates = listed([per_cent(own) for own, _ in pairs], "or")
+    lost = listed([per_cent(both) for _, both in pairs], "or")
+    return f"On money that bears the full {per_cent(year.figures.rate(_RATE))}, those taxed at {rates} would lose {lost} in all."
 
 
 def _combined_rates(year: YearFacts) -> dict[str, BasisPoints]:
@@ -255,7 +257,7 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
         f"{_dying(case)} in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
         f"them, the estate is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
         f"{_due(case, estate, cost, most, year)} On a death at {year.figures.count(_TAXED_FROM)} or later, beneficiaries who "
-        f"bear it pay income tax on the rest. Above the bands, {_combined_in_words(year)}.",
+        f"bear it pay income tax on the rest. {_combined_in_words(year)}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -296,20 +298,19 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     estate, from_day = case.estate, case.pensions_in_estate_from
     if estate is None or from_day is None or estate.all_to_spouse:
         return ()
-    sums = _sums(case, estate)
-    later = sums.outside + sums.drawn + sums.pensions
-    if sums.pensions_count or not sums.pensions or later <= sums.most_bands:
+    sums = _sums(case, estate, with_pensions=True)
+    if case.last_year.figures.text(_COUNTS) == "yes" or not sums.pensions or sums.total <= sums.most_bands:
         return ()
     return entry.warn(
         f"For deaths on or after {day_month_year(from_day)}, unused pension funds are included in the estate. The "
-        f"{pounds(sums.pensions)} left would bring it to {pounds(later)}, above the {sums.bands_in_words}. ISAs are included "
-        "before and after.",
+        f"{pounds(sums.pensions)} left would bring it to {pounds(sums.total)}, above the {sums.bands_in_words}. ISAs are "
+        "included before and after.",
         ("household", "estate"),
         figures=sums.year.figures,
         rests_on=(_COUNTS,),
         money={
             "unused_pensions": sums.pensions,
-            "whole_estate_with_pensions": later,
+            "whole_estate_with_pensions": sums.total,
             "tax_free_bands": sums.most_bands,
         },
     )
@@ -353,6 +354,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
         figures=sums.year.figures,
         rests_on=(_NRB,),
         money=money,
+        caveats=("The exemption is limited if the spouse or civil partner is not a long-term UK resident.",),
     )
 
 
@@ -478,6 +480,48 @@ def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
 
 
 @TOPIC.of_the_household(
+    "gifts_within_seven_years",
+    "check",
+    "Gifts count for seven years",
+    "A gift above the yearly exemption is planned, and the estate is above its smallest tax-free bands with it, or not given.",
+    facts=("circumstances.gifts_planned", "estate.home"),
+    sources=("Inheritance Tax Act 1984 ss.3A, 7, 19, 21",),
+    figures={
+        "gifts_planned": "pounds",
+        "inheritance_tax_annual_gift_exemption": "pounds",
+        "inheritance_tax_gift_years": "years",
+    },
+    only="with_facts",
+    severity="on_death",
+)
+def gifts_within_seven_years(case: Circumstances, entry: Entry) -> Found:
+    """A gift that counts in the estate of whoever dies within the years."""
+    told: Found = ()
+    for one in case.people:
+        given = one.person.facts.gifts_planned if one.person.facts is not None else None
+        year = case.last_year
+        if not given or given <= year.figures.money(_GIFT_EXEMPTION):
+            continue
+        if case.estate is not None:
+            sums = _sums(case, case.estate)
+            if sums.total <= sums.least_bands:
+                continue
+        person = one.person
+        told += entry.warn(
+            f"{pounds(given)} is to be given away. A gift is usually outside the estate only if {person.you} "
+            f"{person.does('live', 'lives')} {year.figures.count(_GIFT_YEARS)} years after it. Gifts of "
+            f"{pounds(year.figures.money(_GIFT_EXEMPTION))} a tax year are exempt at once. So are regular gifts out of income "
+            "that leave enough to live on as before.",
+            (*person.path, "circumstances", "gifts_planned"),
+            about=person,
+            figures=year.figures,
+            rests_on=(_GIFT_EXEMPTION, _GIFT_YEARS),
+            money={"gifts_planned": given},
+        )
+    return told
+
+
+@TOPIC.of_the_household(
     "estate_not_given",
     "check",
     "The estate may be taxed",
@@ -545,12 +589,7 @@ def beneficiaries_pay_income_tax(case: Circumstances, entry: Entry) -> Found:
     for one, year in _still_held(case, taxed=True):
         limit = year.figures.count(_TAXED_FROM)
         counts = year.figures.text(_COUNTS) == "yes"
-        both = (
-            " Inheritance tax that they bear on it is deducted first. "
-            f"Where it is {per_cent(year.figures.rate(_RATE))}, {_combined_in_words(year)}."
-            if counts
-            else ""
-        )
+        both = f" Inheritance tax that they bear on it is deducted first. {_combined_in_words(year)}" if counts else ""
         told += entry.warn(
             f"{one.person.who} {one.person.does('have', 'has')} reached age {limit}. If {one.person.you} "
             f"{one.person.does('die', 'dies')}, beneficiaries pay income tax at their own rates on what they receive from the "

@@ -140,6 +140,14 @@ CASES: dict[str, list[Pair]] = {
             leaves(2_000_000.02, home_to_descendants=True, first_death="to_spouse"),
         ),
     ],
+    # Inheritance Tax Act 1984 ss.3A(4), 7 and 19 (from memory): 3,000 a year is exempt.
+    "gifts_within_seven_years": [
+        (request(gifts_planned=3_000.01), request(gifts_planned=3_000)),
+        (
+            request(gifts_planned=50_000, pension=NO_FUND, estate=estate(325_000.01)),
+            request(gifts_planned=50_000, pension=NO_FUND, estate=estate(325_000)),
+        ),
+    ],
     "estate_not_given": [
         (
             request(DRAWN, pension={"uncrystallised": 300_000, "drawdown": 26_000.01}),
@@ -215,8 +223,8 @@ def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
 
 
 def test_both_taxes_on_a_pension() -> None:
-    """A pension of 300,000 above bands that are used up: 120,000 of inheritance tax, and income tax on the 180,000 that it
-    leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). At 20%, 40% and 45% that is 36,000, 72,000 and 81,000, so that
+    """A pension of 300,000 above bands that are used up, whose beneficiaries bear all the tax: 120,000 of
+    inheritance tax, and income tax on the 180,000 that it leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). At 20%, 40% and 45% that is 36,000, 72,000 and 81,000, so that
     156,000, 192,000 and 201,000 go in all: 52%, 64% and 67%."""
     pension = {"uncrystallised": 300_000, "drawdown": 0}
     case = leaves(325_000, "2027-28", pension=pension)
@@ -235,6 +243,12 @@ def test_before_6_april_2027_income_tax_is_alone() -> None:
     found = by_code(request(date_of_birth="1950-01-01"))["beneficiaries_pay_income_tax"]
     assert "nheritance tax" not in found.detail
     assert not found.rates
+
+
+def test_the_pension_counts_for_the_taper_too() -> None:
+    """1,900,000 and a pension of 500,000 leave nothing of a residence band of 175,000 (Inheritance Tax Act 1984 s.8D(5))."""
+    case = leaves(1_900_000, home_to_descendants=True, pension={"uncrystallised": 500_000, "drawdown": 0})
+    assert by_code(case)["pension_counts_later"].money["tax_free_bands"] == 325_000_00
 
 
 # What depends on a death, and on facts that are not given
