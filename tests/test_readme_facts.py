@@ -122,7 +122,10 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {"estate/home": 2000000}),
         ({}, {"estate/other_assets": 1000000}),
         ({"estate/other_assets": 1000000}, {"estate/debts": 600000}),
-        ({}, {"estate/first_death": "to_beneficiaries"}),
+        (
+            {"estate/home": 2000000, "estate/first_death": "to_spouse"},
+            {"estate/first_death": "to_beneficiaries"},
+        ),
     ],
     "`estate`: all else": [
         ({}, {"estate/charity_share": 0.2}),

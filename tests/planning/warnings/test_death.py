@@ -224,8 +224,8 @@ def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
 
 def test_both_taxes_on_a_pension() -> None:
     """A pension of 300,000 above bands that are used up, whose beneficiaries bear all the tax: 120,000 of
-    inheritance tax, and income tax on the 180,000 that it leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). At 20%, 40% and 45% that is 36,000, 72,000 and 81,000, so that
-    156,000, 192,000 and 201,000 go in all: 52%, 64% and 67%."""
+    inheritance tax, and income tax on the 180,000 that it leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). At 20%,
+    40% and 45% that is 36,000, 72,000 and 81,000, so that 156,000, 192,000 and 201,000 go in all: 52%, 64% and 67%."""
     pension = {"uncrystallised": 300_000, "drawdown": 0}
     case = leaves(325_000, "2027-28", pension=pension)
     case["household"]["people"][0]["date_of_birth"] = "1950-01-01"
