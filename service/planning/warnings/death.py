@@ -66,9 +66,17 @@ def _sums(case: Circumstances, estate: Estate, *, with_pensions: bool = False) -
     count = with_pensions or year.figures.text(_COUNTS) == "yes"
     total = estate.value + drawn + (pensions if count else 0)
     both = len(case.people) > 1 or estate.all_to_spouse is True
-    least = _bands(year, total, _of_both(estate) if both else estate, unknown=0)
-    most = _bands(year, total, _of_both(estate) if both else estate, unknown=WHOLE)
+    bands_of = _of_both(estate) if both else estate
+    estates = 2 if _each_apart(case, estate) else 1
+    least = _bands(year, total, bands_of, unknown=0, estates=estates)
+    most = _bands(year, total, bands_of, unknown=WHOLE, estates=estates)
     return Sums(year, estate.value, drawn, pensions, count, least, most)
+
+
+def _each_apart(case: Circumstances, estate: Estate) -> bool:
+    """Whether each of a couple leaves an estate of their own to others: half of all, as in lump sum timing where no share is
+    given."""
+    return len(case.people) > 1 and estate.all_to_spouse is False
 
 
 def _of_both(estate: Estate) -> Estate:
@@ -76,12 +84,12 @@ def _of_both(estate: Estate) -> Estate:
     return replace(estate, nil_rate_band_brought_forward=WHOLE, residence_nil_rate_band_brought_forward=WHOLE)
 
 
-def _bands(year: YearFacts, total: Pence, estate: Estate, *, unknown: BasisPoints) -> Pence:
-    """The bands of an estate; what is not known of them is taken to be there to a share, all or nothing."""
+def _bands(year: YearFacts, total: Pence, estate: Estate, *, unknown: BasisPoints, estates: int = 1) -> Pence:
+    """The bands of so many equal estates; what is not known of them is taken to be there to a share, all or nothing."""
     to_descendants = unknown > 0 if estate.home_to_descendants is None else estate.home_to_descendants
     band = _with_brought_forward(year.figures.money(_NRB), estate.nil_rate_band_brought_forward, unknown)
     residence = _residence_band(year, estate, unknown) if to_descendants else 0
-    return band + tapered(residence, total, year.figures.money(_TAPER))
+    return band + estates * tapered(residence // estates, total // estates, year.figures.money(_TAPER))
 
 
 def _residence_band(year: YearFacts, estate: Estate, unknown: BasisPoints) -> Pence:
@@ -340,16 +348,15 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     sums = _sums(case, estate)
     if sums.total <= sums.least_bands:
         return ()
-    smallest, more = "", ""
+    bands, more = f"{pounds(sums.least_bands)}, the tax-free bands of both", ""
     money = {"whole_estate": sums.total, "tax_free_bands": sums.least_bands}
     if sums.least_bands < sums.most_bands:
         money["largest_tax_free_bands"] = sums.most_bands
-        smallest = "the smallest possible "
+        bands = f"{pounds(sums.least_bands)}, the smallest possible tax-free bands of both"
         more = f" They can be up to {pounds(sums.most_bands)}.{_not_told(case, estate)}"
     return entry.warn(
         "Everything passes to the spouse or civil partner and is exempt. It may be taxed when the survivor dies. The "
-        f"{pounds(sums.total)} left in {sums.year.name} is more than {smallest}{pounds(sums.least_bands)}, the tax-free bands of "
-        f"both.{more}",
+        f"{pounds(sums.total)} left in {sums.year.name} is more than {bands}.{more}",
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
@@ -454,7 +461,7 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
 def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     """An estate over the threshold loses residence nil-rate band."""
     estate = case.estate
-    if estate is None or not estate.home_to_descendants or estate.all_to_spouse:
+    if estate is None or not estate.home_to_descendants or estate.all_to_spouse or _each_apart(case, estate):
         return ()
     sums = _sums(case, estate)
     year = sums.year

@@ -134,6 +134,11 @@ CASES: dict[str, list[Pair]] = {
         (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000, home_to_descendants=True)),
         (leaves(1_900_000.02, "2027-28", home_to_descendants=True), leaves(1_900_000.02, home_to_descendants=True)),
         (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000.02)),
+        # Each of a couple who leave all to others has a threshold of their own.
+        (
+            request(estate=estate(2_000_000.02, home_to_descendants=True), pension=NO_FUND),
+            request(estate=estate(2_000_000.02, home_to_descendants=True), pension=NO_FUND, partner=PARTNER),
+        ),
         # Nothing is due where a spouse takes it all.
         (
             leaves(2_000_000.02, home_to_descendants=True),
@@ -291,6 +296,20 @@ def test_a_couple_has_the_bands_of_both(home: float) -> None:
         request(date="2027-06-01", estate=facts, partner=PARTNER, pension={"uncrystallised": 9_000, "drawdown": 0})
     )
     assert not {"pension_counts_in_the_estate", "spouse_exemption_not_given", "estate_facts_decide"} & set(found)
+
+
+@pytest.mark.parametrize(
+    # Twice 325,000 and twice 175,000. The second to die of a couple leaves 2,100,000 with the pension, so that 50,000 of the
+    # residence bands are lost; where each leaves 1,050,000 to others, nothing is (s.8D(5)). Amounts in pounds.
+    ("first_death", "bands"),
+    [(None, 950_000), ("to_beneficiaries", 1_000_000)],
+)
+def test_the_taper_of_a_couple(first_death: str | None, bands: int) -> None:
+    facts = {"home": 2_000_000, "home_to_descendants": True, **({"first_death": first_death} if first_death else {})}
+    found = by_code(
+        request(date="2027-06-01", estate=facts, partner=PARTNER, pension=HELD | {"uncrystallised": 100_000})
+    )
+    assert found["pension_counts_in_the_estate"].money["tax_free_bands"] == bands * 100
 
 
 def test_the_last_day_of_the_two_years() -> None:
