@@ -1,7 +1,8 @@
 """What a beneficiary keeps of unused pension money: inheritance tax first, then income tax on what is not tax free.
 
 ITEPA 2003 ss.567B, 637H-637M, 637R-637T; Finance Act 2004 s.206; Taxation of Pensions Act 2014 Sch.2. All amounts are
-pence.
+pence. Whoever receives the money bears the inheritance tax on it: where executors pay that from the rest of the estate and do
+not recover it, nothing is deducted (s.567B).
 """
 
 from __future__ import annotations
@@ -91,12 +92,12 @@ def tax_free_part(
     """What of the money that inheritance tax leaves is free of income tax; ``left`` is what the member's allowances left.
 
     At 75 and over, and after two years, none of it is. Otherwise all of it, but a lump sum only up to the lump sum and
-    death benefit allowance; drawdown is not tested (HMRC PTM072430). That inheritance tax comes off before that
-    test is our reading of s.637T.
+    death benefit allowance (ss.637R, 637S); drawdown is not tested (HMRC PTM072430). That inheritance tax comes off
+    before that test is our reading of s.637T.
 
-    Before 6 April 2024 the lifetime allowance was the limit instead. What is within it is tax free as now.
-    What is over it was tested only if it had not been crystallised before, and then bore a charge, or in 2023-24 income
-    tax, which is not computed here: ValueError.
+    Before 6 April 2024 the lifetime allowance was the limit instead. What is within it is tax free as now. What is over it
+    was tested only if it had not been crystallised before, and then bore a charge, or in 2023-24 income tax, which is not
+    computed here: ValueError.
     """
     if benefit.member_age >= rules.taxed_from_age or not benefit.within_two_years:
         return 0
@@ -114,10 +115,10 @@ def received(
 ) -> Received:
     """What a beneficiary keeps. ``beneficiary_rate`` is the income tax rate on the taxable part, in basis points.
 
-    Inheritance tax paid on the money is deducted from what income tax is charged on (s.567B); that a lump sum under the
-    special charge is treated so too is our reading. One rate stands for all of a beneficiary's income tax: a large sum
-    taken at once may reach higher bands, which ``income_tax.liability`` computes. Income tax is to the nearest penny,
-    the special charge down to it. ValueError as in ``tax_free_part``.
+    Inheritance tax paid on the money is deducted from what income tax is charged on (s.567B), and before the special
+    charge too, our reading: s.567B speaks of taxable pension income alone. One rate stands for all of a beneficiary's
+    income tax: a large sum taken at once may reach higher bands, which ``income_tax.liability`` computes. Income tax is to
+    the nearest penny, the special charge down to it. ValueError as in ``tax_free_part``.
     """
     rest = benefit.amount - benefit.inheritance_tax
     tax_free = tax_free_part(benefit, rest, rules, left)
