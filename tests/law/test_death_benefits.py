@@ -68,6 +68,38 @@ def test_age_and_time_decide(tax_year: str, form: str, age: int, within_two_year
     assert found.net == (50_000_000 if free else 40_000_000)
 
 
+@pytest.mark.parametrize(
+    # 300,000 bear 120,000; 100,000 of them were in drawdown, of which a third of the 180,000 is left. In pounds.
+    ("form", "in_drawdown", "inheritance_tax", "age", "free"),
+    [
+        ("drawdown", 300_000, 0, 74, 300_000),
+        ("drawdown", 100_000, 0, 74, 100_000),
+        ("drawdown", 100_000, 120_000, 74, 60_000),
+        ("drawdown", 0, 0, 74, 0),
+        ("drawdown", 300_000, 0, 75, 0),
+        ("lump_sum", 300_000, 0, 74, 0),
+    ],
+)
+def test_drawdown_from_drawdown_funds_has_no_two_years(
+    form: str, in_drawdown: int, inheritance_tax: int, age: int, free: int
+) -> None:
+    # Taxation of Pensions Act 2014 Sch.2 para 25, ITEPA 2003 s.646B(1)(d) as made, "using unused uncrystallised funds", was read;
+    # that the sections which replaced it on 6 April 2024 keep it, and GOV.UK on inherited pensions, are from memory.
+    found = kept(
+        DeathBenefit(
+            30_000_000,
+            form,
+            age,
+            False,
+            inheritance_tax=inheritance_tax * 100,
+            already_in_drawdown=in_drawdown * 100,
+        ),
+        2_000,
+    )
+    assert found.tax_free == free * 100
+    assert found.taxable == 30_000_000 - (inheritance_tax + free) * 100
+
+
 @pytest.mark.parametrize("tax_year", WITH_ALLOWANCE)
 def test_lump_sum_over_the_allowance_is_income(tax_year: str) -> None:
     """1,200,000 against 1,073,100: 126,900 over, 45% of it 57,105."""
@@ -151,6 +183,8 @@ def test_special_charge(tax_year: str) -> None:
         ((1, "lump_sum", 70, True, -1), "must not be negative"),
         ((1, "lump_sum", 70, True, 2), "more than the amount"),
         ((1, "drawdown", 70, True, 0, False), "only receive a lump sum"),
+        ((1, "drawdown", 70, True, 0, True, -1), "must not be negative"),
+        ((1, "drawdown", 70, True, 0, True, 2), "more was in drawdown"),
     ],
 )
 def test_a_benefit_that_cannot_be(parts: tuple[Any, ...], sentence: str) -> None:
@@ -169,6 +203,7 @@ def benefits(draw: Any) -> DeathBenefit:
         within_two_years=draw(st.booleans()),
         inheritance_tax=draw(st.integers(0, 40)) * amount // 100,
         qualifying=form == "drawdown" or draw(st.booleans()),
+        already_in_drawdown=draw(st.integers(0, 100)) * amount // 100,
     )
 
 

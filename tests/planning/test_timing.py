@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from service.law import lump_sums
+from service.law.death_benefits import Form
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
@@ -506,6 +507,25 @@ def test_late_payments_and_non_qualifying_persons(
     )
     pension = left_by(result).deaths[0].pension
     assert (pension.tax_free, pension.rate, pension.income_tax) == (tax_free, rate, income_tax)
+
+
+@pytest.mark.parametrize(
+    # £60,000 of £100,000 were in drawdown at the death. By hand at 40%.
+    ("paid_as", "income_tax"),
+    [("drawdown", 1_600_000), ("lump_sum", 4_000_000)],
+)
+def test_drawdown_that_goes_on_late_is_free_of_income_tax(paid_as: Form, income_tax: int) -> None:
+    """The two years are a condition of uncrystallised funds alone (Taxation of Pensions Act 2014 Sch.2 para 25)."""
+    result = asked(
+        person(date_of_birth=date(1952, 5, 1), pension=Pension(4_000_000, 6_000_000)),
+        options=(Option("never", SPENDING_ONLY),),
+        to_age=75,
+        deaths=(Death(0, 74),),
+        estate=EstateFacts(pension_paid_as=paid_as, pension_paid_within_two_years=False),
+        beneficiary_tax_rate=4_000,
+    )
+    pension = left_by(result).deaths[0].pension
+    assert (pension.amount, pension.income_tax) == (10_000_000, income_tax)
 
 
 @pytest.mark.parametrize(("trust", "age", "told"), [(True, 75, True), (True, 74, False), (False, 75, False)])
