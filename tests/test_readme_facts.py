@@ -118,11 +118,15 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {"spending/0/amount": 20000}),
         ({}, {f"{FIRST}/income/0/increases": 0.05}),
     ],
-    "`estate`: home, other assets, debts, bands brought forward, `first_death`": [
+    "`estate`: home, other assets, debts, bands brought forward, `spouses`, `first_death`": [
         ({}, {"estate/home": 2000000}),
         ({}, {"estate/other_assets": 1000000}),
         ({"estate/other_assets": 1000000}, {"estate/debts": 600000}),
-        ({}, {"estate/first_death": "to_beneficiaries"}),
+        (
+            {"estate/home": 2000000, "estate/first_death": "to_spouse"},
+            {"estate/first_death": "to_beneficiaries"},
+        ),
+        ({"estate/home": 2000000}, {"estate/spouses": False}),
     ],
     "`estate`: all else": [
         ({}, {"estate/charity_share": 0.2}),

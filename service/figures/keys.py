@@ -119,6 +119,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "inheritance_tax.charity_rate": _RATE,
         "inheritance_tax.charity_least_share": _RATE,
         "inheritance_tax.gift_years": _COUNT,
+        "inheritance_tax.annual_gift_exemption": _MONEY,
         "inheritance_tax.unused_pensions_in_estate": Key("text", ("no", "yes")),
         "state_pension.new_full_weekly": _MONEY,
         "state_pension.basic_full_weekly": _MONEY,

@@ -6,7 +6,8 @@ ten-thousandths of a per cent (600,000 is 60%), because HMRC takes such shares t
 
 Not computed: the tax on the lifetime gifts themselves and its taper relief (s.7(4)), business and agricultural relief,
 quick succession relief, the limit of the exemption for a spouse who is not a long-term UK resident (s.18(2)), grossing up
-where gifts free of tax meet an exempt residue (s.38), and the three components of an estate for the charity rate.
+where gifts free of tax meet an exempt residue (s.38), and for the charity rate (Sch.1A) jointly owned and settled property,
+which are components of an estate of their own.
 """
 
 from __future__ import annotations
@@ -233,9 +234,9 @@ def lost_by_downsizing(
     allowance on death; that much of the allowance on death, of which the present home thus takes its own value.
     ``home`` leaves exempt parts out.
 
-    The former allowance is the band of that day and what is brought forward, measured at death, since s.8FE
-    adds to what would have been brought forward then the rise to that at death; and only a former home worth more than
-    the present one counts (ss.8FA, 8FB).
+    The former allowance is the band of that day and what is brought forward, measured at death, since s.8FE adds to what
+    would have been brought forward then the rise to that at death. Only a former home worth more than the present one
+    counts (ss.8FA, 8FB).
     """
     if former.value <= home:
         return 0
@@ -297,11 +298,12 @@ def estate_tax(estate: Estate, rules: InheritanceTaxRules) -> EstateTax:
 
     The charity rate: what goes to charity is at least its share of the baseline, which is the chargeable estate and what
     goes to charity less the nil-rate band that is left; the residence nil-rate band does not come off it (Sch.1A paras
-    2-5; IHTM45010). The estate counts as one component, pension money included: s.150A makes it property of the person who
-    died for the purposes of the Act, and the general component is all that is in no other (our reading).
+    2-5). The estate counts as one component. From 6 April 2027 pension money is in it: s.150A treats it as the member's
+    property for all of the Act, and the general component is all that is in no other. That pension money left to charity
+    counts towards the share is our reading: s.23(5B) exempts it, and Sch.1A para 4 speaks of s.23(1).
 
-    The tax is dropped to the penny and the pension bears its share of the chargeable estate, to the penny below: both
-    our choice.
+    For the taper (s.8D(5)) the estate is the value before exemptions, pension money included. The tax is dropped to the
+    penny, our choice, and the pension bears its share of the chargeable estate by value, to the penny below.
     """
     pension = pension_exempt = pension_donated = 0
     if rules.unused_pensions_in_estate:

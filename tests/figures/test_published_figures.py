@@ -108,6 +108,7 @@ MONEY = [
     ("inheritance_tax.residence_nil_rate_band", "2019-20", "2019-20", "150,000", "s.8D"),
     ("inheritance_tax.residence_nil_rate_band", "2020-21", "2030-31", "175,000", "s.8D"),
     ("inheritance_tax.residence_taper_threshold", "2019-20", "2030-31", "2,000,000", "s.8D(5)"),
+    ("inheritance_tax.annual_gift_exemption", "2019-20", "2030-31", "3,000", "s.19"),  # from secondary sources
     # House of Commons Library, CBP-8458 and SN05649; Hansard, 4 November 2019 and 26 November 2025
     ("state_pension.new_full_weekly", "2019-20", "2019-20", "168.60", "CBP-8458"),
     ("state_pension.new_full_weekly", "2020-21", "2020-21", "175.20", "Hansard, 4 November 2019"),
@@ -681,6 +682,7 @@ WITH_A_CAVEAT = {
     "payroll.flat_rate_codes": " ".join(name for name in YEARS if name >= "2027-28"),
     "pension.special_lump_sum_death_benefits_charge": " ".join(name for name in YEARS if name >= "2027-28"),
     "pension.recycling_window_years": " ".join(YEARS),
+    "inheritance_tax.charity_least_share": " ".join(name for name in YEARS if name >= "2027-28"),
     "isa.subscription_limit": " ".join(name for name in YEARS if name >= "2027-28"),
     "isa.cash_limit_under_65": " ".join(name for name in YEARS if name >= "2027-28"),
     "isa.cash_limit_ends_at_age": " ".join(name for name in YEARS if name >= "2027-28"),
@@ -767,6 +769,7 @@ EVIDENCE = {
     "deposit_protection.temporary_months": " ".join(YEARS),
     "pension.relief_basic_amount": " ".join(YEARS),
     "pension.relief_ends_at_age": " ".join(YEARS),
+    "inheritance_tax.annual_gift_exemption": " ".join(YEARS),
     "inheritance_tax.charity_rate": " ".join(YEARS),
     "inheritance_tax.charity_least_share": " ".join(YEARS),
     "inheritance_tax.unused_pensions_in_estate": " ".join(YEARS),

@@ -228,7 +228,23 @@ def test_residence_band_does_not_come_off_the_baseline() -> None:
     assert tax_on(FIRST_WITH_PENSIONS, **parts, to_charity=30_000).rate == 3_600
 
 
+@pytest.mark.parametrize(
+    # HMRC's first example, IHTM45010, and the same estate with a pension of 400,000 beside it, by hand. Amounts in pounds.
+    ("year", "pension", "baseline", "rate", "tax"),
+    [
+        (LAST_BEFORE, 0, 425_000, 3_600, 135_000),
+        (LAST_BEFORE, 400_000, 425_000, 3_600, 135_000),
+        (FIRST_WITH_PENSIONS, 400_000, 825_000, 4_000, 310_000),
+    ],
+)
+def test_a_pension_raises_the_baseline(year: str, pension: int, baseline: int, rate: int, tax: int) -> None:
+    """Legacies of 50,000 are over a tenth of 425,000 and under one of 825,000."""
+    found = tax_on(year, other=750_000, pension=pension, to_charity=50_000)
+    assert (found.baseline, found.rate, found.tax) == (baseline * POUND, rate, tax * POUND)
+
+
 def test_pension_to_charity_counts_towards_the_tenth() -> None:
+    # Whether a charity's pension lump sum is a donated amount (Sch.1A para 4, s.23(1) and (5B)) was not read.
     found = tax_on(FIRST_WITH_PENSIONS, other=325_000, pension=100_000, pension_to_charity=10_000)
     assert (found.baseline, found.donated, found.rate) == (10_000_000, 1_000_000, 3_600)
     assert tax_on(LAST_BEFORE, other=325_000, pension=100_000, pension_to_charity=10_000).donated == 0
@@ -248,6 +264,7 @@ def test_debts_leave_less_than_the_home() -> None:
     ("value", "home_exempt", "lost"),
     [(140_000, 0, 70_000), (140_000, 70_000, 140_000), (140_000, 35_000, 105_000), (70_000, 0, 0), (69_999, 0, 0)],
 )
+# s.8FE from memory; whether pension money counts as passing to descendants was not read.
 def test_lost_by_downsizing(value: int, home_exempt: int, lost: int) -> None:
     former = FormerHome(value * POUND, 17_500_000, 50_000_000, home_exempt * POUND)
     estate = Estate(home=7_000_000, other=50_000_000, to_spouse=home_exempt * POUND, former_home=former)

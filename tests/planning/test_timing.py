@@ -13,12 +13,14 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from service.law import lump_sums
+from service.law.death_benefits import Form
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
 from service.planning.projection.policies import BANDS
 from service.planning.projection.timeline import timeline
 from service.planning.timing.break_even import shifted
+from service.planning.timing.caveats import timing_caveats
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import Timing, TimingQuestion, timing
 from service.planning.timing.estates import (
@@ -505,6 +507,40 @@ def test_late_payments_and_non_qualifying_persons(
     )
     pension = left_by(result).deaths[0].pension
     assert (pension.tax_free, pension.rate, pension.income_tax) == (tax_free, rate, income_tax)
+
+
+@pytest.mark.parametrize(
+    # £60,000 of £100,000 were in drawdown at the death. By hand at 40%.
+    ("paid_as", "income_tax"),
+    [("drawdown", 1_600_000), ("lump_sum", 4_000_000)],
+)
+def test_drawdown_that_goes_on_late_is_free_of_income_tax(paid_as: Form, income_tax: int) -> None:
+    """The two years are a condition of uncrystallised funds alone (Taxation of Pensions Act 2014 Sch.2 para 25)."""
+    result = asked(
+        person(date_of_birth=date(1952, 5, 1), pension=Pension(4_000_000, 6_000_000)),
+        options=(Option("never", SPENDING_ONLY),),
+        to_age=75,
+        deaths=(Death(0, 74),),
+        estate=EstateFacts(pension_paid_as=paid_as, pension_paid_within_two_years=False),
+        beneficiary_tax_rate=4_000,
+    )
+    pension = left_by(result).deaths[0].pension
+    assert (pension.amount, pension.income_tax) == (10_000_000, income_tax)
+
+
+@pytest.mark.parametrize(("trust", "age", "told"), [(True, 75, True), (True, 74, False), (False, 75, False)])
+def test_the_charge_on_a_trust_comes_with_its_caveat(trust: bool, age: int, told: bool) -> None:
+    """Whether inheritance tax comes off first is open from 6 April 2027; under 75 there is no charge (FA 2004 s.206)."""
+    result = asked(
+        person(date_of_birth=date(1953, 5, 1), pension=Pension(10_000_000)),
+        options=(Option("never", SPENDING_ONLY),),
+        start=date(1953 + age, 4, 6),
+        to_age=age + 1,
+        deaths=(Death(0, age),),
+        estate=EstateFacts(pension_to_non_qualifying_person=trust),
+    )
+    named = {caveat.figure for caveat in timing_caveats(result)}
+    assert ("pension.special_lump_sum_death_benefits_charge" in named) == told
 
 
 COUPLE = (

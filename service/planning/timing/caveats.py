@@ -28,7 +28,10 @@ def timing_caveats(result: Timing) -> list[Caveat]:
             touched.append((year.period.rules.figures, names))
         for death in option.deaths:
             for left in death.outcome.deaths if death.outcome else ():
-                touched.append((left.period.rules.figures, set(_touched_by_death(left))))
+                names = set(_touched_by_death(left))
+                if result.question.estate.pension_to_non_qualifying_person and left.pension and left.pension.income_tax:
+                    names.add("pension.special_lump_sum_death_benefits_charge")
+                touched.append((left.period.rules.figures, names))
     return [*caveats_over_years(touched), *result.state_pension_caveats]
 
 

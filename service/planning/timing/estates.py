@@ -344,6 +344,7 @@ def _pension_received(
         within_two_years=facts.pension_paid_within_two_years,
         inheritance_tax=tax.tax_on_pension,
         qualifying=not facts.pension_to_non_qualifying_person,
+        already_in_drawdown=died.held.pension.drawdown + died.inherited,
     )
     try:
         return received(benefit, beneficiary_rate, rules.death_benefits, left)

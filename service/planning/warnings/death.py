@@ -18,7 +18,7 @@ from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with, last_day_with
-from service.planning.warnings.warning import Found
+from service.planning.warnings.warning import Found, Unit
 from service.planning.wording import listed, per_cent, pounds, starting
 
 TOPIC: Topic = Topic()
@@ -29,11 +29,15 @@ _NRB, _RNRB, _TAPER, _RATE = (
     "inheritance_tax.residence_taper_threshold",
     "inheritance_tax.rate",
 )
+_GIFT_EXEMPTION, _GIFT_YEARS = "inheritance_tax.annual_gift_exemption", "inheritance_tax.gift_years"
 _COUNTS = "inheritance_tax.unused_pensions_in_estate"
+_TAXED_FROM = "pension.beneficiaries_taxed_from_age"
+_WINDOW = "pension.beneficiaries_window_years"
 
 
 class Sums(NamedTuple):
-    """An estate after the last withdrawals; pence. ``least_bands`` and ``most_bands`` differ where facts are missing."""
+    """An estate after the last withdrawals; pence. ``least_bands`` and ``most_bands`` differ where facts are missing. Of a
+    couple it is what the second to die leaves, and the bands are those of both."""
 
     year: YearFacts
     outside: Pence
@@ -55,22 +59,47 @@ class Sums(NamedTuple):
         return self.outside + self.drawn + (self.pensions if self.pensions_count else 0)
 
 
-def _sums(case: Circumstances, estate: Estate) -> Sums:
+def _sums(case: Circumstances, estate: Estate, *, with_pensions: bool = False) -> Sums:
+    """An estate in the last year looked at; ``with_pensions``: as if unused pensions counted already."""
     year, drawn = case.last_year, case.drawn_after_tax
     pensions = sum(one.years[-1].held_after for one in case.people)
-    count = year.figures.text(_COUNTS) == "yes"
+    count = with_pensions or year.figures.text(_COUNTS) == "yes"
     total = estate.value + drawn + (pensions if count else 0)
-    least = _bands(year, total, estate, unknown=0)
-    most = _bands(year, total, estate, unknown=WHOLE)
+    least = _bands(case, estate, total, unknown=0)
+    most = _bands(case, estate, total, unknown=WHOLE)
     return Sums(year, estate.value, drawn, pensions, count, least, most)
 
 
-def _bands(year: YearFacts, total: Pence, estate: Estate, *, unknown: BasisPoints) -> Pence:
-    """The bands of an estate; what is not known of them is taken to be there to a share, all or nothing."""
+def _each_apart(case: Circumstances, estate: Estate) -> bool:
+    """Whether each of a couple leaves an estate of their own to others: half of all, as in lump sum timing where no share is
+    given."""
+    return len(case.people) > 1 and estate.all_to_spouse is False
+
+
+def _of_both(estate: Estate) -> Estate:
+    """The estate on the second death: what the first leaves of the bands unused serves it too (ss.8A, 8G), here all of them."""
+    return replace(estate, nil_rate_band_brought_forward=WHOLE, residence_nil_rate_band_brought_forward=WHOLE)
+
+
+def _bands(case: Circumstances, estate: Estate, total: Pence, *, unknown: BasisPoints) -> Pence:
+    """The bands of an estate, or of two equal ones; what is not known of them is taken to be there to a share, all or nothing.
+
+    Where one person leaves all to a spouse, they are the bands of the survivor, who is taken to leave as much: the taper of the
+    first estate leaves less of its residence band to bring forward (s.8G), and that of the second comes off both.
+    """
+    year = case.last_year
+    one_of_two = len(case.people) == 1 and estate.all_to_spouse is True
+    of = _of_both(estate) if one_of_two or len(case.people) > 1 else estate
+    band = _with_brought_forward(year.figures.money(_NRB), of.nil_rate_band_brought_forward, unknown)
     to_descendants = unknown > 0 if estate.home_to_descendants is None else estate.home_to_descendants
-    band = _with_brought_forward(year.figures.money(_NRB), estate.nil_rate_band_brought_forward, unknown)
-    residence = _residence_band(year, estate, unknown) if to_descendants else 0
-    return band + tapered(residence, total, year.figures.money(_TAPER))
+    if not to_descendants:
+        return band
+    threshold = year.figures.money(_TAPER)
+    residence, estates = _residence_band(year, of, unknown), 2 if _each_apart(case, estate) else 1
+    if one_of_two:
+        own = year.figures.money(_RNRB)
+        residence = own + min(own, tapered(_residence_band(year, estate, unknown), total, threshold))
+    return band + estates * tapered(residence // estates, total // estates, threshold)
 
 
 def _residence_band(year: YearFacts, estate: Estate, unknown: BasisPoints) -> Pence:
@@ -93,44 +122,58 @@ _ASKED = {
 """The facts on which the size of the bands depends."""
 
 
-def _missing(estate: Estate) -> list[str]:
-    """The facts not given on which the size of the bands depends."""
-    return [name for name in _ASKED if getattr(estate, name) is None]
+def _missing(case: Circumstances, estate: Estate) -> list[str]:
+    """The facts not given on which the size of the bands depends; no earlier death serves a couple besides their own."""
+    both = len(case.people) > 1 or estate.all_to_spouse is True
+    asked = ["home_to_descendants"] if both else list(_ASKED)
+    return [name for name in asked if getattr(estate, name) is None]
 
 
-def _due(estate: Estate, tax: Pence) -> str:
-    """The least that would be due, which is all of it where every fact is given."""
-    return f"{'at least ' if _missing(estate) else ''}{pounds(tax)} of inheritance tax would be due"
+def _dying(case: Circumstances) -> str:
+    """The death that is meant, as the start of a sentence."""
+    return "If both people die" if len(case.people) > 1 else f"If {case.people[0].person.you} die"
 
 
-def _not_told(estate: Estate) -> str:
+def _adds(case: Circumstances, estate: Estate, what: str, least: Pence, most: Pence) -> str:
+    """A sentence on the tax that something adds, from the least to the most where facts are missing, and on those that are."""
+    unless = ""
+    if estate.all_to_spouse is None and len(case.people) == 1:
+        unless = "if none of it passes to a spouse or civil partner, "
+    tax = pounds(most) if least == most else f"between {pounds(least)} and {pounds(most)}"
+    rate = per_cent(case.last_year.figures.rate(_RATE))
+    added = starting(f"{unless}{what} would add {tax} of inheritance tax, {rate}.")
+    return added if least == most else f"{added}{_not_told(case, estate)}"
+
+
+def _not_told(case: Circumstances, estate: Estate) -> str:
     """A sentence on the facts that are missing; empty where none is."""
-    missing = _missing(estate)
-    return f" The tax depends on {listed([_ASKED[name] for name in missing])}. We were not told." if missing else ""
+    missing = [_ASKED[name] for name in _missing(case, estate)]
+    return f" That depends on {listed(missing)}. We were not told." if missing else ""
 
 
-def _and_income_tax(case: Circumstances) -> str:
-    """A sentence on what a beneficiary who bears the inheritance tax loses of pension money in all, where income tax is due as
-    well: it is charged on what the inheritance tax leaves (ITEPA 2003 s.567B)."""
-    year = case.last_year
-    if not any(_is_75(one, case) and one.years[-1].held_after for one in case.people):
-        return ""
-    rate = year.figures.rate(_RATE)
+class Combined(NamedTuple):
+    """What inheritance tax and then income tax take together of money that bears all of the first: in ``words`` and as
+    ``rates`` by name, basis points."""
+
+    words: str
+    rates: dict[str, BasisPoints]
+
+
+def _combined(year: YearFacts) -> Combined:
+    """Both taxes: income tax is on what inheritance tax leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). Where the
+    bands cover a part of the estate, the pension bears less than the whole rate: its share of the tax by value."""
+    first = year.figures.rate(_RATE)
     own = [band.rate for band in year.figures.bands("income_tax.bands_england")]
-    lost = [per_cent(WHOLE - (WHOLE - rate) * (WHOLE - each) // WHOLE) for each in own]
-    return (
-        f" Beneficiaries then pay income tax on what is left: taxed at {' or '.join(map(per_cent, own))}, they would lose "
-        f"{' or '.join(lost)} in all."
+    both = [first + (WHOLE - first) * rate // WHOLE for rate in own]
+    return Combined(
+        f"On money that bears the full {per_cent(first)}, those taxed at {listed([per_cent(rate) for rate in own], 'or')} would "
+        f"lose {listed([per_cent(rate) for rate in both], 'or')} in all.",
+        {f"lost_by_{name}": rate for name, rate in zip(_PAYERS, both, strict=True)},
     )
 
 
-def _is_75(one: PersonCase, case: Circumstances) -> bool:
-    """Whether the age is reached from which beneficiaries pay income tax: today, where the day is known."""
-    year = one.years[-1]
-    return age_on(one.person.born, case.today or year.last_day) >= year.figures.count(_TAXED_FROM)
-
-
-_TAXED_FROM = "pension.beneficiaries_taxed_from_age"
+_PAYERS = ("basic_rate_taxpayer", "higher_rate_taxpayer", "additional_rate_taxpayer")
+_LOST: dict[str, Unit] = {f"lost_by_{name}": "fraction" for name in _PAYERS}
 
 
 @TOPIC.of_the_household(
@@ -145,6 +188,7 @@ _TAXED_FROM = "pension.beneficiaries_taxed_from_age"
         "drawn_above_tax_free_bands": "pounds",
         "tax_free_bands": "pounds",
         "extra_inheritance_tax": "pounds",
+        "largest_extra_inheritance_tax": "pounds",
         "inheritance_tax_rate": "fraction",
     },
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
@@ -162,10 +206,13 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         return ()
     above = min(over, sums.drawn)
     cost = _tax_on(above, year)
+    most = _tax_on(min(sums.total - sums.least_bands, sums.drawn), year)
+    until = case.pensions_in_estate_from
+    when = f"in {year.name}" if until is None else f"before {day_month_year(until)}"
     return entry.warn(
-        f"On a death in {year.name}, a pension is usually outside the estate, but money withdrawn is inside it, even in an ISA. "
-        f"{pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
-        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}, unless the money is spent.{_not_told(estate)}",
+        f"{_dying(case)} {when}, pensions are usually outside the estate. Money withdrawn and not spent is inside it, even in an "
+        f"ISA. {pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
+        f"{_adds(case, estate, 'the money', cost, most)}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -174,6 +221,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
             "drawn_above_tax_free_bands": above,
             "tax_free_bands": sums.most_bands,
             "extra_inheritance_tax": cost,
+            **({"largest_extra_inheritance_tax": most} if most > cost else {}),
         },
         cost=cost,
     )
@@ -189,16 +237,23 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         "estate.home_to_descendants",
         "estate.nil_rate_band_brought_forward",
         "pensions.uncrystallised",
+        "date_of_birth",
         "pensions.drawdown",
     ),
-    sources=("Finance Act 2026 ss.66-71", "Inheritance Tax Act 1984 s.150A"),
+    sources=(
+        "Finance Act 2026 ss.66-71",
+        "Inheritance Tax Act 1984 s.150A",
+        "Income Tax (Earnings and Pensions) Act 2003 s.567B",
+    ),
     figures={
         "unused_pensions": "pounds",
         "whole_estate": "pounds",
         "above_tax_free_bands": "pounds",
         "tax_free_bands": "pounds",
         "extra_inheritance_tax": "pounds",
+        "largest_extra_inheritance_tax": "pounds",
         "inheritance_tax_rate": "fraction",
+        **_LOST,
     },
     since=first_day_with("inheritance_tax.unused_pensions_in_estate", "yes"),
     only="with_facts",
@@ -214,10 +269,15 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     if not sums.pensions_count or not sums.pensions or over <= 0:
         return ()
     cost = _tax_on(min(over, sums.pensions), year)
+    most = _tax_on(min(sums.total - sums.least_bands, sums.pensions), year)
+    limit, both = year.figures.count(_TAXED_FROM), ""
+    old = any(one.years[-1].held_after and one.years[-1].age >= limit for one in case.people)
+    if old:
+        both = f" On a death at {limit} or later, beneficiaries who bear it pay income tax on the rest. {_combined(year).words}"
     return entry.warn(
-        f"On a death in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
+        f"{_dying(case)} in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
         f"them, the estate is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
-        f"{starting(_due(estate, cost))} at {per_cent(year.figures.rate(_RATE))}.{_and_income_tax(case)}{_not_told(estate)}",
+        f"{_adds(case, estate, 'the funds', cost, most)}{both}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -227,7 +287,9 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
             "above_tax_free_bands": over,
             "tax_free_bands": sums.most_bands,
             "extra_inheritance_tax": cost,
+            **({"largest_extra_inheritance_tax": most} if most > cost else {}),
         },
+        rates=_combined(year).rates if old else {},
         cost=cost,
     )
 
@@ -256,20 +318,19 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     estate, from_day = case.estate, case.pensions_in_estate_from
     if estate is None or from_day is None or estate.all_to_spouse:
         return ()
-    sums = _sums(case, estate)
-    later = sums.outside + sums.drawn + sums.pensions
-    if sums.pensions_count or not sums.pensions or later <= sums.most_bands:
+    sums = _sums(case, estate, with_pensions=True)
+    if case.last_year.figures.text(_COUNTS) == "yes" or not sums.pensions or sums.total <= sums.most_bands:
         return ()
     return entry.warn(
         f"For deaths on or after {day_month_year(from_day)}, unused pension funds are included in the estate. The "
-        f"{pounds(sums.pensions)} left would bring it to {pounds(later)}, above the {sums.bands_in_words}. ISAs are included "
-        "before and after.",
+        f"{pounds(sums.pensions)} left would bring it to {pounds(sums.total)}, above the {sums.bands_in_words}. ISAs are "
+        "included before and after.",
         ("household", "estate"),
         figures=sums.year.figures,
         rests_on=(_COUNTS,),
         money={
             "unused_pensions": sums.pensions,
-            "whole_estate_with_pensions": later,
+            "whole_estate_with_pensions": sums.total,
             "tax_free_bands": sums.most_bands,
         },
     )
@@ -280,29 +341,45 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     "check",
     "Inheritance tax may arise later",
     "Everything passes to the spouse, and what remains is more than the tax-free bands of both.",
-    facts=("estate.home", "estate.home_to_descendants", "estate.first_death", "pensions.uncrystallised"),
+    facts=(
+        "estate.home",
+        "estate.home_to_descendants",
+        "estate.first_death",
+        "estate.spouses",
+        "pensions.uncrystallised",
+    ),
     sources=("Inheritance Tax Act 1984 ss.8A, 8G, 18",),
-    figures={"whole_estate": "pounds", "tax_free_bands": "pounds", "inheritance_tax_nil_rate_band": "pounds"},
+    figures={
+        "whole_estate": "pounds",
+        "tax_free_bands": "pounds",
+        "largest_tax_free_bands": "pounds",
+        "inheritance_tax_nil_rate_band": "pounds",
+    },
     only="with_facts",
     severity="on_death",
 )
 def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
-    """All goes to the spouse, and is more than the bands of both, which the survivor has."""
+    """All goes to the spouse, and is more than the bands that the survivor has: their own, and all of the first to die."""
     estate = case.estate
     if estate is None or not estate.all_to_spouse:
         return ()
     sums = _sums(case, estate)
-    both = replace(estate, nil_rate_band_brought_forward=WHOLE, residence_nil_rate_band_brought_forward=WHOLE)
-    bands = _bands(sums.year, sums.total, both, unknown=WHOLE)
-    if sums.total <= bands:
+    if sums.total <= sums.least_bands:
         return ()
+    bands, more = f"{pounds(sums.least_bands)}, the tax-free bands of both", ""
+    money = {"whole_estate": sums.total, "tax_free_bands": sums.least_bands}
+    if sums.least_bands < sums.most_bands:
+        money["largest_tax_free_bands"] = sums.most_bands
+        bands = f"{pounds(sums.least_bands)}, the smallest possible tax-free bands of both"
+        more = f" They can be up to {pounds(sums.most_bands)}.{_not_told(case, estate)}"
     return entry.warn(
-        f"Everything passes to the spouse or civil partner and is exempt. What remains would be taxed only when the survivor "
-        f"dies. Of the {pounds(sums.total)} left in {sums.year.name}, the bands of both could then cover {pounds(bands)}.",
+        "Everything passes to the spouse or civil partner and is exempt. It may be taxed when the survivor dies. The "
+        f"{pounds(sums.total)} left in {sums.year.name} is more than {bands}.{more}",
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
         rests_on=(_NRB,),
-        money={"whole_estate": sums.total, "tax_free_bands": bands},
+        money=money,
+        caveats=("The exemption is limited if the spouse or civil partner is not a long-term UK resident.",),
     )
 
 
@@ -310,7 +387,7 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_not_given",
     "check",
     "Who inherits matters",
-    "There is one person, what remains is more than the bands, and whether it passes to a spouse is not given.",
+    "What one person leaves is more than the bands, and whether it passes to a spouse is not given.",
     facts=("estate.first_death", "estate.home"),
     sources=("Inheritance Tax Act 1984 s.18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds"},
@@ -355,14 +432,15 @@ def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
 def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
     """What is left is between the least and the most that the bands may be."""
     estate = case.estate
-    if estate is None or estate.all_to_spouse or not (missing := _missing(estate)):
+    if estate is None or estate.all_to_spouse or not (missing := _missing(case, estate)):
         return ()
     sums = _sums(case, estate)
     if not sums.least_bands < sums.total <= sums.most_bands:
         return ()
     return entry.warn(
         f"The {pounds(sums.total)} left in {sums.year.name} is above the smallest possible tax-free bands "
-        f"({pounds(sums.least_bands)}), but not above the largest ({pounds(sums.most_bands)}).{_not_told(estate)}",
+        f"({pounds(sums.least_bands)}), but not above the largest ({pounds(sums.most_bands)}). Whether tax is "
+        f"due depends on {listed([_ASKED[name] for name in missing])}. We were not told.",
         ("household", "estate", missing[0]),
         figures=sums.year.figures,
         rests_on=(_NRB, _RNRB),
@@ -400,28 +478,71 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
 def residence_band_tapered(case: Circumstances, entry: Entry) -> Found:
     """An estate over the threshold loses residence nil-rate band."""
     estate = case.estate
-    if estate is None or not estate.home_to_descendants:
+    if estate is None or not estate.home_to_descendants or _each_apart(case, estate):
         return ()
     sums = _sums(case, estate)
     year = sums.year
-    band = _residence_band(year, estate, 0)
+    band = _residence_band(year, _of_both(estate) if len(case.people) > 1 else estate, 0)
     lost = band - tapered(band, sums.total, year.figures.money(_TAPER))
     if not lost:
         return ()
     money = {"whole_estate": sums.total, "residence_band_before_taper": band, "residence_band_lost": lost}
+    cost = 0
     effect = ". What remains of the band can be used when the spouse or civil partner dies."
-    if not estate.all_to_spouse:
-        money["extra_inheritance_tax"] = _tax_on(lost, year)
-        effect = f", which adds {pounds(money['extra_inheritance_tax'])} of inheritance tax."
+    if not estate.all_to_spouse or len(case.people) > 1:
+        cost = money["extra_inheritance_tax"] = _tax_on(lost, year)
+        effect = f", which adds {pounds(cost)} of inheritance tax."
     return entry.warn(
-        f"On a death in {year.name}, the estate of {pounds(sums.total)} is above {pounds(year.figures.money(_TAPER))}. "
+        f"{_dying(case)} in {year.name}, the estate of {pounds(sums.total)} is above {pounds(year.figures.money(_TAPER))}. "
         f"{pounds(lost)} of the residence nil-rate band of {pounds(band)} is lost{effect}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_TAPER,),
         money=money,
-        cost=money.get("extra_inheritance_tax", 0),
+        cost=cost,
     )
+
+
+@TOPIC.of_the_household(
+    "gifts_within_seven_years",
+    "check",
+    "Gifts count for seven years",
+    "A gift above the yearly exemption is planned, and the estate is above its smallest tax-free bands with it, or not given.",
+    facts=("circumstances.gifts_planned", "estate.home"),
+    sources=("Inheritance Tax Act 1984 ss.3A, 7, 19, 21",),
+    figures={
+        "gifts_planned": "pounds",
+        "inheritance_tax_annual_gift_exemption": "pounds",
+        "inheritance_tax_gift_years": "years",
+    },
+    only="with_facts",
+    severity="on_death",
+)
+def gifts_within_seven_years(case: Circumstances, entry: Entry) -> Found:
+    """A gift that counts in the estate of whoever dies within the years."""
+    told: Found = ()
+    for one in case.people:
+        given = one.person.facts.gifts_planned if one.person.facts is not None else None
+        year = case.last_year
+        if not given or given <= year.figures.money(_GIFT_EXEMPTION):
+            continue
+        if case.estate is not None:
+            sums = _sums(case, case.estate)
+            if sums.total <= sums.least_bands:
+                continue
+        person = one.person
+        told += entry.warn(
+            f"{pounds(given)} is to be given away. A gift is usually outside the estate only if {person.you} "
+            f"{person.does('live', 'lives')} {year.figures.count(_GIFT_YEARS)} years after it. Gifts of "
+            f"{pounds(year.figures.money(_GIFT_EXEMPTION))} a tax year are exempt at once. So are regular gifts out of income "
+            "that leave enough to live on as before.",
+            (*person.path, "circumstances", "gifts_planned"),
+            about=person,
+            figures=year.figures,
+            rests_on=(_GIFT_EXEMPTION, _GIFT_YEARS),
+            money={"gifts_planned": given},
+        )
+    return told
 
 
 @TOPIC.of_the_household(
@@ -454,6 +575,17 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
     )
 
 
+def _still_held(case: Circumstances, *, taxed: bool) -> Iterator[tuple[PersonCase, YearFacts]]:
+    """The people who leave pension money, in the last year looked at: of them those who have reached the age from which it is
+    taxed, or those who reach it by the end of that year or within a year of today."""
+    for one in case.people:
+        year = one.years[-1]
+        limit = year.figures.count(_TAXED_FROM)
+        age = year.age if case.today is None else age_on(one.person.born, case.today)
+        if year.held_after and (age >= limit if taxed else age < limit <= max(age + 1, year.age)):
+            yield one, year
+
+
 @TOPIC.of_the_household(
     "beneficiaries_pay_income_tax",
     "check",
@@ -464,7 +596,11 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
         "Income Tax (Earnings and Pensions) Act 2003 ss.567B, 637H-637M",
         "Taxation of Pensions Act 2014 Sch.2",
     ),
-    figures={"pension_left": "pounds", "beneficiaries_taxed_from_age": "age"},
+    figures={
+        "pension_left": "pounds",
+        "age_at_end_of_tax_year": "age",
+        "beneficiaries_taxed_from_age": "age",
+    },
     of_one_pension=True,
     only="with_facts",
     severity="on_death",
@@ -472,21 +608,20 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
 def beneficiaries_pay_income_tax(case: Circumstances, entry: Entry) -> Found:
     """The age is reached from which beneficiaries pay income tax on what is left."""
     told: Found = ()
-    for one in case.people:
-        year = one.years[-1]
-        if not year.held_after or not _is_75(one, case):
-            continue
-        first = ""
-        if year.figures.text(_COUNTS) == "yes":
-            first = " Inheritance tax that they bear on the pension is deducted first."
+    for one, year in _still_held(case, taxed=True):
+        limit = year.figures.count(_TAXED_FROM)
+        counts = year.figures.text(_COUNTS) == "yes"
+        first = " Inheritance tax that they bear on it is deducted first." if counts else ""
         told += entry.warn(
-            f"From age {year.figures.count(_TAXED_FROM)}, beneficiaries pay income tax at their own rates on what they receive "
-            f"from the {pounds(year.held_after)} left in {one.person.your} pension.{first}",
+            f"{one.person.who} {one.person.does('have', 'has')} reached age {limit}. If {one.person.you} "
+            f"{one.person.does('die', 'dies')}, beneficiaries pay income tax at their own rates on what they receive from the "
+            f"{pounds(year.held_after)} left in the pension.{first}",
             one.person.pension_path,
             about=one.person,
             figures=year.figures,
             rests_on=(_TAXED_FROM,),
             money={"pension_left": year.held_after},
+            counts={"age_at_end_of_tax_year": year.age},
         )
     return told
 
@@ -495,7 +630,7 @@ def beneficiaries_pay_income_tax(case: Circumstances, entry: Entry) -> Found:
     "beneficiaries_pay_income_tax_soon",
     "check",
     "Beneficiaries would pay income tax from 75",
-    "The person turns 75 within a year, and funds remain in the pension.",
+    "The person turns 75 within a year or by the end of the last tax year looked at, and funds remain in the pension.",
     facts=("date_of_birth", "date", "pensions.uncrystallised", "pensions.drawdown"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.637H-637M", "Taxation of Pensions Act 2014 Sch.2"),
     figures={"pension_left": "pounds", "beneficiaries_taxed_from_age": "age"},
@@ -504,18 +639,14 @@ def beneficiaries_pay_income_tax(case: Circumstances, entry: Entry) -> Found:
     severity="on_death",
 )
 def beneficiaries_pay_income_tax_soon(case: Circumstances, entry: Entry) -> Found:
-    """The age from which beneficiaries pay income tax is less than a year away, counted from today."""
+    """The age from which beneficiaries pay income tax is less than a year away."""
     told: Found = ()
-    for one in case.people:
-        year = one.years[-1]
+    for one, year in _still_held(case, taxed=False):
         limit = year.figures.count(_TAXED_FROM)
-        age = age_on(one.person.born, case.today or year.last_day)
-        if not year.held_after or age != limit - 1:
-            continue
         told += entry.warn(
-            f"{one.person.who} will turn {limit} on {day_month_year(birthday(one.person.born, limit))}. On a death before "
-            f"then, the {pounds(year.held_after)} left can usually be paid free of income tax within two years. From then on, "
-            "beneficiaries pay income tax at their own rates.",
+            f"{one.person.who} will turn {limit} on {day_month_year(birthday(one.person.born, limit))}. On a death before then, "
+            f"the {pounds(year.held_after)} left can usually be paid free of income tax if it is paid within "
+            f"{year.figures.count(_WINDOW)} years. From then on, beneficiaries pay income tax at their own rates.",
             one.person.pension_path,
             about=one.person,
             figures=year.figures,
@@ -556,8 +687,8 @@ def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
             f"The scheme holds no nomination for the {pounds(year.held_after)} left in {one.person.your} pension. Within its "
             f"rules, it chooses who receives the money. {one.person.who} could complete its nomination form."
             if features.nomination == "none"
-            else f"The nomination for the {pounds(year.held_after)} left in {one.person.your} pension is older than the law "
-            "that includes unused pensions in the estate. What passes to a spouse or civil partner is exempt. It could be "
+            else f"The nomination for the {pounds(year.held_after)} left in {one.person.your} pension was last reviewed before "
+            "unused pensions are included in the estate. What passes to a spouse or civil partner is exempt. It could be "
             "reviewed together with the will."
         )
         told += entry.warn(
@@ -568,41 +699,6 @@ def nominations_to_review(case: Circumstances, entry: Entry) -> Found:
             money={"pension_left": year.held_after},
         )
     return told
-
-
-_GIFT_YEARS = "inheritance_tax.gift_years"
-
-
-@TOPIC.of_a_person(
-    "gifts_within_seven_years",
-    "check",
-    "Gifts count for seven years",
-    "Gifts are planned, and money is taken out of a pension.",
-    facts=("circumstances.gifts_planned", "withdrawals.amount"),
-    sources=("Inheritance Tax Act 1984 ss.3A, 7, 19, 21", "HMRC IHTM14231"),
-    figures={"gifts_planned": "pounds", "inheritance_tax_gift_years": "years"},
-    only="with_facts",
-    severity="on_death",
-)
-def gifts_within_seven_years(case: PersonCase, entry: Entry) -> Found:
-    """What is given away stays in the estate until the years have passed, but for the exemptions."""
-    facts, year = case.person.facts, case.years[-1]
-    if facts is None or not facts.gifts_planned or not any(each.gross for each in case.years):
-        return ()
-    years = year.figures.count(_GIFT_YEARS)
-    return entry.warn(
-        f"{pounds(facts.gifts_planned)} is to be given away. A gift usually leaves the estate only after {years} years. A yearly "
-        "exemption, small gifts, and regular gifts out of income that is not needed are free at once. Records of them help the "
-        "executors.",
-        (*case.person.path, "circumstances", "gifts_planned"),
-        about=case.person,
-        figures=year.figures,
-        rests_on=(_GIFT_YEARS,),
-        money={"gifts_planned": facts.gifts_planned},
-    )
-
-
-_WINDOW = "pension.beneficiaries_window_years"
 
 
 def _windows(case: Circumstances) -> Iterator[tuple[PersonCase, date]]:
@@ -633,7 +729,7 @@ def two_year_window_running(case: Circumstances, entry: Entry) -> Found:
         told += entry.warn(
             "The inherited pension is free of income tax if it is paid or moved to drawdown by "
             f"{day_month_year(ends - timedelta(days=1))}. That is {figures.count(_WINDOW)} years from when the scheme first "
-            f"knew of the death. Days left: {days}.",
+            f"knew of the death. Days left: {days}. Drawdown from funds that were already in drawdown has no such limit.",
             (*one.person.path, "circumstances", "inherited_pension"),
             about=one.person,
             figures=figures,
@@ -662,7 +758,8 @@ def two_year_window_passed(case: Circumstances, entry: Entry) -> Found:
         figures = one.years[0].figures
         told += entry.warn(
             f"The {figures.count(_WINDOW)} years for the inherited pension ended on {day_month_year(ends - timedelta(days=1))}. "
-            "What was not paid or moved to drawdown by then is taxed as income. Ask the scheme what was done in time.",
+            "What was not paid or moved to drawdown by then is taxed as income. Drawdown from funds that were already in "
+            "drawdown is not. Ask the scheme what was done in time.",
             (*one.person.path, "circumstances", "inherited_pension"),
             about=one.person,
             figures=figures,

@@ -8,7 +8,7 @@ from typing import Any
 from service.law.lump_sums import METHODS
 from service.law.units import Pence
 from service.planning.check.check import PersonAsked, Planned, Subscribed, WarningsQuestion
-from service.planning.timing.estates import TO_SPOUSE
+from service.planning.timing.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.planning.warnings.circumstances import Benefits, Estate, Facts, Features, Inherited, Isas, Subscription
 from service.schemas.fields import Choice, IsoDate, Money, StrictBoolean, WholeNumber
 from service.schemas.household import (
@@ -118,11 +118,12 @@ def _person(values: Mapping[str, Any]) -> PersonAsked:
 
 
 def _estate(values: Mapping[str, Any], people: Sequence[Mapping[str, Any]]) -> Estate:
-    """The estate of all, with the cash and the ISAs that are given beside it. Without a home none passes to descendants."""
+    """The estate of all, with the cash and the ISAs that are given beside it. Without a home none passes to descendants, and
+    without a marriage or civil partnership nothing is exempt."""
     home = values.get("home", 0)
     held = sum(one.get("cash", 0) + one.get("isa", {}).get("value", 0) for one in people)
     value: Pence = max(0, home + values.get("other_assets", 0) + held - values.get("debts", 0))
-    first_death = values.get("first_death")
+    first_death = values.get("first_death") if values.get("spouses", True) else TO_BENEFICIARIES
     return Estate(
         value=value,
         debts=values.get("debts", 0),

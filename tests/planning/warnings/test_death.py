@@ -9,6 +9,8 @@ import pytest
 from tests.planning.warning_requests import by_code, found_in, request, w
 from tests.planning.warnings.pairs import A_DAY_IN, DRAWN, HELD, LATER, NO_FUND, YEARS, Case, Pair, either_side
 
+PARTNER = {"date_of_birth": "1962-06-01"}
+
 
 def estate(value: float, **more: bool | float | str) -> dict[str, Any]:
     return {
@@ -34,6 +36,12 @@ def unknown(value: float, *missing: str) -> Case:
     for name in missing:
         del whole["household"]["estate"][name]
     return whole
+
+
+def beside(whole: Case) -> Case:
+    """The same with a second person."""
+    more = request(partner=PARTNER)["household"]["people"][1]
+    return {**whole, "household": {**whole["household"], "people": [*whole["household"]["people"], more]}}
 
 
 CASES: dict[str, list[Pair]] = {
@@ -71,6 +79,11 @@ CASES: dict[str, list[Pair]] = {
             leaves(400_000, "2026-27", w("pcls", 10_000, "2027-04-05")),
             leaves(400_000, "2026-27", w("pcls", 10_000, "2027-04-06")),
         ),
+        # The largest bands are 1,000,000; of facts that are not given it tells a range.
+        (
+            request(w("pcls", 10_000), estate={"home": 990_000.01}),
+            request(w("pcls", 10_000), estate={"home": 990_000}),
+        ),
     ],
     # Finance Act 2026 s.71: deaths on or after 6 April 2027.
     "pension_counts_in_the_estate": [
@@ -80,6 +93,11 @@ CASES: dict[str, list[Pair]] = {
             request(date="2027-04-05", pension=HELD, estate=estate(300_000)),
         ),
         (leaves(300_000, "2027-28"), leaves(300_000, "2027-28", first_death="to_spouse")),
+        # Over 75: both taxes are told.
+        (
+            request(date="2027-06-01", date_of_birth="1950-01-01", pension=HELD, estate=estate(225_000.01)),
+            request(date="2027-06-01", date_of_birth="1950-01-01", pension=HELD, estate=estate(225_000)),
+        ),
     ],
     "pension_counts_later": [
         (leaves(225_000.01), leaves(225_000)),
@@ -87,7 +105,7 @@ CASES: dict[str, list[Pair]] = {
         (leaves(300_000), leaves(300_000, pension=NO_FUND)),
     ],
     "spouse_exemption_postpones": [
-        # ss.8A, 8G: the survivor has the bands of both, 650,000, and 1,000,000 with a home to descendants.
+        # The survivor has both nil-rate bands (s.8A), and with a home for descendants both residence bands (s.8G).
         (leaves(650_000.01, first_death="to_spouse"), leaves(650_000, first_death="to_spouse")),
         (leaves(550_000.01, "2027-28", first_death="to_spouse"), leaves(550_000, "2027-28", first_death="to_spouse")),
         (
@@ -95,19 +113,26 @@ CASES: dict[str, list[Pair]] = {
             leaves(1_000_000, first_death="to_spouse", home_to_descendants=True),
         ),
         (leaves(700_000, first_death="to_spouse"), leaves(700_000)),
+        (
+            request(estate={"home": 650_000.01, "first_death": "to_spouse"}),
+            request(estate={"home": 650_000, "first_death": "to_spouse"}),
+        ),
+        # Two who are not married (s.18).
+        (
+            request(estate=estate(900_000, first_death="to_spouse"), partner=PARTNER),
+            request(estate=estate(900_000, first_death="to_spouse", spouses=False), partner=PARTNER),
+        ),
+        # So has the second of a couple to die.
+        (
+            request(estate=estate(650_000.01, first_death="to_spouse"), partner=PARTNER, pension=NO_FUND),
+            request(estate=estate(650_000, first_death="to_spouse"), partner=PARTNER, pension=NO_FUND),
+        ),
     ],
     "spouse_exemption_not_given": [
         (unknown(325_000.01, "first_death"), unknown(325_000, "first_death")),
         (unknown(400_000, "first_death"), unknown(400_000)),
-        # Of a couple the estate is that of the last to die.
-        (
-            request(pension=NO_FUND, estate={"home": 900_000, "home_to_descendants": False}),
-            request(
-                pension=NO_FUND,
-                estate={"home": 900_000, "home_to_descendants": False},
-                partner={"date_of_birth": "1964-01-01"},
-            ),
-        ),
+        # A couple's estate is that of the second to die.
+        (unknown(900_000, "first_death"), beside(unknown(900_000, "first_death"))),
     ],
     "estate_facts_decide": [
         (unknown(325_000.01, "home_to_descendants"), unknown(325_000, "home_to_descendants")),
@@ -119,6 +144,24 @@ CASES: dict[str, list[Pair]] = {
         (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000, home_to_descendants=True)),
         (leaves(1_900_000.02, "2027-28", home_to_descendants=True), leaves(1_900_000.02, home_to_descendants=True)),
         (leaves(2_000_000.02, home_to_descendants=True), leaves(2_000_000.02)),
+        # Each of a couple who leave all to others has a threshold of their own.
+        (
+            request(estate=estate(2_000_000.02, home_to_descendants=True), pension=NO_FUND),
+            request(estate=estate(2_000_000.02, home_to_descendants=True), pension=NO_FUND, partner=PARTNER),
+        ),
+        # With a spouse who takes it all, less is left to bring forward (s.8G; HMRC IHTM46044).
+        (
+            leaves(2_000_000.02, home_to_descendants=True, first_death="to_spouse"),
+            leaves(2_000_000, home_to_descendants=True, first_death="to_spouse"),
+        ),
+    ],
+    # Inheritance Tax Act 1984 ss.3A(4), 7 and 19 (from memory): 3,000 a year is exempt.
+    "gifts_within_seven_years": [
+        (request(gifts_planned=3_000.01), request(gifts_planned=3_000)),
+        (
+            request(gifts_planned=50_000, pension=NO_FUND, estate=estate(325_000.01)),
+            request(gifts_planned=50_000, pension=NO_FUND, estate=estate(325_000)),
+        ),
     ],
     "estate_not_given": [
         (
@@ -131,15 +174,19 @@ CASES: dict[str, list[Pair]] = {
         ),
         (request(), request(estate={"home": 0})),
     ],
-    # ITEPA 2003 ss.637H-637M: 75, by the end of the tax year.
+    # ITEPA 2003 ss.637H-637M: 75 on the day of the death, here today, 1 June 2026.
     "beneficiaries_pay_income_tax": [
-        # 75 on the day of the request, 1 June 2026, and the day after it.
         (request(date_of_birth="1951-06-01"), request(date_of_birth="1951-06-02")),
         (request(date_of_birth="1950-01-01"), request(date_of_birth="1950-01-01", pension=NO_FUND)),
     ],
     "beneficiaries_pay_income_tax_soon": [
         (request(date_of_birth="1952-06-01"), request(date_of_birth="1952-06-02")),
         (request(date_of_birth="1951-06-02"), request(date_of_birth="1951-06-01")),
+        # 75 in the tax year of a later withdrawal.
+        (
+            request(w("drawdown", 1_000, "2027-09-01"), date_of_birth="1953-04-05"),
+            request(w("drawdown", 1_000, "2027-09-01"), date_of_birth="1953-04-06"),
+        ),
     ],
     "nominations_to_review": [
         (request(pension={"nomination": "none"}), request(pension={"nomination": "made"})),
@@ -151,11 +198,6 @@ CASES: dict[str, list[Pair]] = {
             request(date="2027-04-06", pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"}),
             request(date="2027-04-05", pension={"nomination": "made", "nomination_reviewed_on": "2020-01-01"}),
         ),
-    ],
-    # Inheritance Tax Act 1984 ss.3A, 7: a gift is exempt once seven years have passed.
-    "gifts_within_seven_years": [
-        (request(DRAWN, gifts_planned=0.01), request(DRAWN, gifts_planned=0)),
-        (request(DRAWN, gifts_planned=5_000), request(gifts_planned=5_000)),
     ],
     # Two years from the day the scheme knew.
     "two_year_window_running": [
@@ -192,21 +234,121 @@ def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
     assert found.index(decides) < found.index("pension_counts_later")
 
 
-def test_inheritance_tax_and_income_tax_together_are_told_from_75() -> None:
-    """ITEPA 2003 s.567B: income tax is on what the inheritance tax leaves: 40%, then 20%, 40% or 45% of 60%, are 52%, 64%
-    and 67%. 300,000 beside an estate that uses all bands bears 120,000."""
-    old = leaves(325_000, "2027-28", pension={"uncrystallised": 300_000, "drawdown": 0})
-    old["household"]["people"][0]["date_of_birth"] = "1948-01-01"
-    told = by_code(old)["pension_counts_in_the_estate"]
-    assert told.effect == "check"
-    assert told.money["extra_inheritance_tax"] == 12_000_000
-    assert "taxed at 20% or 40% or 45%, they would lose 52% or 64% or 67% in all." in told.detail
-    young = leaves(325_000, "2027-28", pension={"uncrystallised": 300_000, "drawdown": 0})
-    assert "income tax" not in by_code(young)["pension_counts_in_the_estate"].detail
+# Inheritance tax and then income tax
 
 
-def test_with_all_to_the_spouse_a_lost_residence_band_costs_nothing_now() -> None:
-    told = by_code(leaves(2_100_000, first_death="to_spouse", home_to_descendants=True))["residence_band_tapered"]
-    assert told.effect == "check"
-    assert "extra_inheritance_tax" not in told.money
-    assert "£0" not in told.detail
+def test_both_taxes_on_a_pension() -> None:
+    """A pension of 300,000 above bands that are used up, whose beneficiaries bear all the tax: 120,000 of
+    inheritance tax, and income tax on the 180,000 that it leaves (Income Tax (Earnings and Pensions) Act 2003 s.567B). At 20%,
+    40% and 45% that is 36,000, 72,000 and 81,000, so that 156,000, 192,000 and 201,000 go in all: 52%, 64% and 67%."""
+    pension = {"uncrystallised": 300_000, "drawdown": 0}
+    case = leaves(325_000, "2027-28", pension=pension)
+    case["household"]["people"][0]["date_of_birth"] = "1950-01-01"
+    found = by_code(case)
+    counts, taxed = found["pension_counts_in_the_estate"], found["beneficiaries_pay_income_tax"]
+    assert counts.money["extra_inheritance_tax"] == 120_000_00
+    assert [counts.rates[f"lost_by_{name}_rate_taxpayer"] for name in ("basic", "higher", "additional")] == [
+        in_all * 10_000 // 300_000 for in_all in (156_000, 192_000, 201_000)
+    ]
+    assert "20%, 40% or 45% would lose 52%, 64% or 67%" in counts.detail
+    assert "Inheritance tax that they bear on it is deducted first." in taxed.detail
+
+
+@pytest.mark.parametrize(("born", "told"), [("1953-04-05", True), ("1953-04-06", False)])
+def test_both_taxes_are_told_from_75(born: str, told: bool) -> None:
+    """Under 75, what is paid within two years is usually free of income tax; 75 is reached by 5 April 2028, or is not."""
+    case = leaves(325_000, "2027-28")
+    case["household"]["people"][0]["date_of_birth"] = born
+    counts = by_code(case)["pension_counts_in_the_estate"]
+    assert ("income tax" in counts.detail) == told
+    assert bool({name for name in counts.rates if name.startswith("lost_by")}) == told
+
+
+def test_what_the_survivor_has_after_the_taper_of_the_first_estate() -> None:
+    """2,100,000 is 100,000 over: the first leaves 125,000 of a residence band of 175,000, the survivor has 175,000 and that, less
+    50,000 once more. With nil-rate bands of 650,000 these are 900,000 (Inheritance Tax Act 1984 ss.8D(5), 8G)."""
+    found = by_code(leaves(2_100_000, first_death="to_spouse", home_to_descendants=True, pension=NO_FUND))
+    assert found["spouse_exemption_postpones"].money["tax_free_bands"] == 900_000_00
+    lost = found["residence_band_tapered"]
+    assert (lost.effect, lost.cost, lost.money["residence_band_lost"]) == ("check", 0, 50_000_00)
+    assert "extra_inheritance_tax" not in lost.money
+    assert "£0" not in lost.detail
+
+
+def test_before_6_april_2027_income_tax_is_alone() -> None:
+    found = by_code(request(date_of_birth="1950-01-01"))["beneficiaries_pay_income_tax"]
+    assert "nheritance tax" not in found.detail
+    assert not found.rates
+
+
+def test_the_pension_counts_for_the_taper_too() -> None:
+    """1,900,000 and a pension of 500,000 leave nothing of a residence band of 175,000 (Inheritance Tax Act 1984 s.8D(5))."""
+    case = leaves(1_900_000, home_to_descendants=True, pension={"uncrystallised": 500_000, "drawdown": 0})
+    assert by_code(case)["pension_counts_later"].money["tax_free_bands"] == 325_000_00
+
+
+# What depends on a death, and on facts that are not given
+
+
+def test_a_death_before_6_april_2027_is_said_to_be_one_and_is_to_be_checked() -> None:
+    found = by_code(leaves(400_000, "2026-27", w("pcls", 10_000)))["withdrawal_enters_the_estate"]
+    assert (found.effect, found.severity) == ("check", "on_death")
+    assert found.detail.startswith("If you die before 6 April 2027,")
+
+
+def test_of_facts_not_given_it_tells_the_range() -> None:
+    """Of 1,200,000, 200,000 to 875,000 are above the bands, of the 300,000 of pension all of the 300,000 at the most: 80,000 to
+    120,000 at 40% (Inheritance Tax Act 1984 ss.8A, 8D-8G and Sch.1)."""
+    whole = leaves(900_000, "2027-28", pension={"uncrystallised": 300_000, "drawdown": 0})
+    whole["household"]["estate"] = {"home": 900_000}
+    found = by_code(whole)["pension_counts_in_the_estate"]
+    assert found.money["extra_inheritance_tax"] == 80_000_00
+    assert found.money["largest_extra_inheritance_tax"] == 120_000_00
+    for words in (
+        "If none of it passes to a spouse or civil partner, the funds would add between £80,000 and £120,000",
+        "whether a home passes to descendants",
+        "whether a spouse who has died left unused bands",
+        "We were not told.",
+    ):
+        assert words in found.detail
+
+
+def test_where_all_is_given_it_tells_one_amount() -> None:
+    """Of 500,000, 175,000 are above the band, and the pension of 100,000 adds 40,000 of the tax of 70,000."""
+    found = by_code(leaves(400_000, "2027-28"))["pension_counts_in_the_estate"]
+    assert "The funds would add £40,000 of inheritance tax, 40%." in found.detail
+    assert "largest_extra_inheritance_tax" not in found.money
+
+
+@pytest.mark.parametrize("home", [700_000, 990_000])
+def test_a_couple_has_the_bands_of_both(home: float) -> None:
+    """Two nil-rate and two residence bands are 1,000,000, whoever inherits first (ss.8A, 8G)."""
+    facts = {"home": home, "home_to_descendants": True}
+    found = by_code(
+        request(date="2027-06-01", estate=facts, partner=PARTNER, pension={"uncrystallised": 9_000, "drawdown": 0})
+    )
+    assert not {"pension_counts_in_the_estate", "spouse_exemption_not_given", "estate_facts_decide"} & set(found)
+
+
+@pytest.mark.parametrize(
+    # Twice 325,000 and twice 175,000. The second to die of a couple leaves 2,100,000 with the pension, so that 50,000 of the
+    # residence bands are lost; where each leaves 1,050,000 to others, nothing is (s.8D(5)). Amounts in pounds.
+    ("first_death", "bands"),
+    [(None, 950_000), ("to_beneficiaries", 1_000_000)],
+)
+def test_the_taper_of_a_couple(first_death: str | None, bands: int) -> None:
+    facts = {"home": 2_000_000, "home_to_descendants": True, **({"first_death": first_death} if first_death else {})}
+    found = by_code(
+        request(date="2027-06-01", estate=facts, partner=PARTNER, pension=HELD | {"uncrystallised": 100_000})
+    )
+    assert found["pension_counts_in_the_estate"].money["tax_free_bands"] == bands * 100
+
+
+def test_the_last_day_of_the_two_years() -> None:
+    """Known on 10 May 2024: the two years begin with that day (ITEPA 2003 s.646B as first made) and end on 9 May 2026."""
+    inherited = {"scheme_knew_on": "2024-05-10", "died_before_75": True}
+    running = by_code(request(date="2026-05-09", inherited_pension=inherited))["two_year_window_running"]
+    passed = by_code(request(date="2026-05-10", inherited_pension=inherited))["two_year_window_passed"]
+    assert "by 9 May 2026" in running.detail
+    assert "Days left: 1." in running.detail
+    assert "ended on 9 May 2026" in passed.detail
