@@ -94,9 +94,11 @@ def test_every_step_of_the_agreement_comes_in_some_answer(client: FlaskClient) -
     above = body(
         amount=1_200_000, tax_year="2022-23", pension={"uncrystallised": 1_200_000}, person=person, payroll=code
     )
+    # 20% of 100,000 is more than the tax of this year, with and without the withdrawal.
+    donor = body(person={**person, "gift_aid_donations": 100_000})
     found = {
         step["step"]
-        for request in (above, body(person=person))
+        for request in (above, body(person=person), donor)
         for step in answered(client, request, "?include=working")["working"]
     }
     assert found == steps_of_the_agreement()
