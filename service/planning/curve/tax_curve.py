@@ -78,7 +78,7 @@ def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     covered = rules.year.treated_as_deducted
     if covered:
         # The pieces of the income's own tax are read off a year in which nothing has to be covered.
-        return at_least(covered, _own_pieces(TaxFunction(rules.year._replace(treated_as_deducted=0)), to))
+        return at_least(covered, _own_pieces(rules.uncovered, to))
     return _own_pieces(rules, to)
 
 

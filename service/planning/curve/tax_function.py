@@ -12,6 +12,7 @@ class TaxFunction:
     def __init__(self, year: TaxpayerYear) -> None:
         self.year = year
         self._known: dict[int, Liability] = {}
+        self._beside: TaxFunction | None = None
 
     def __call__(self, amount: Pence) -> Liability:
         """The year's liability with a taxable withdrawal of ``amount`` pence."""
@@ -20,6 +21,13 @@ class TaxFunction:
         except KeyError:
             answer = self._known[amount] = liability(self.year, amount)
             return answer
+
+    @property
+    def uncovered(self) -> TaxFunction:
+        """The same year, but that its tax need not cover gifts under Gift Aid. What is asked of it is counted here too."""
+        if self._beside is None:
+            self._beside = TaxFunction(self.year._replace(treated_as_deducted=0))
+        return self._beside
 
     def asked_between(self, start: Pence, end: Pence) -> Pence:
         """An amount strictly between two that are more than a penny apart: one asked before, if there is one."""
@@ -31,4 +39,4 @@ class TaxFunction:
     @property
     def evaluations(self) -> int:
         """How often the rules have been asked."""
-        return len(self._known)
+        return len(self._known) + (0 if self._beside is None else self._beside.evaluations)
