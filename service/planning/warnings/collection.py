@@ -9,7 +9,7 @@ from service.law.dates import day_month_year
 from service.law.income_tax import Nation, liability, taxpayer_year
 from service.law.payroll import CodePrefix, parse_code, tax_month
 from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE, Pence
+from service.law.units import POUND, WHOLE, Pence
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
@@ -19,6 +19,9 @@ from service.planning.wording import pounds
 TOPIC: Topic = Topic()
 
 _LOANS = ("plan_1", "plan_2", "plan_4", "plan_5")
+
+_WORTH_TELLING: Pence = POUND
+"""So much too much or too little deducted, at least, is told: our choice."""
 
 
 def _repayment(year: YearFacts, unearned: Pence, earned: Pence, plans: tuple[str, ...]) -> Pence:
@@ -163,7 +166,7 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
     "payroll_takes_more_than_is_due",
     "check",
     "Too much tax is deducted at first",
-    "What payroll has deducted, less refunds, is more than the year's tax on the income it has to tax.",
+    "What payroll has deducted, less refunds, is at least 1 pound more than the year's tax on the income it has to tax.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("PAYE Regulations 2003 reg.58", "HMRC PAYE manual PAYE94055"),
     figures={"over_deducted": "pounds", "tax_deducted": "pounds", "refund": "pounds"},
@@ -172,7 +175,7 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
 def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """The first payment is taxed as if it came every month."""
     payroll = taken.payroll
-    if payroll is None or payroll.over_deducted == 0:
+    if payroll is None or payroll.over_deducted < _WORTH_TELLING or year.too_early(taken):
         return ()
     if entry.in_codes:
         return entry.code_alone()
@@ -183,7 +186,11 @@ def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
             "have been paid."
         )
     else:
-        detail = f"The provider will deduct {pounds(deducted)}. Over the year, {over} too much tax would then be paid."
+        code = "On an emergency code, the" if _on_an_emergency_code(taken) else "The"
+        detail = (
+            f"{code} provider will deduct {pounds(deducted)} from {year.person.your} payment. Over the year, {over} too much "
+            "tax would then be paid."
+        )
     files = year.person.facts is not None and year.person.facts.self_assessment is True
     return entry.warn(
         f"{detail} {_how_it_comes_back(year, payroll)}{' A tax return also corrects it.' if files else ''}",
@@ -219,8 +226,8 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
     "payroll_takes_less_than_is_due",
     "check",
     "More tax will be due later",
-    "What payroll has deducted, less refunds, is less than the year's tax on the income it has to tax, and this is not "
-    "because of a State Pension.",
+    "What payroll has deducted, less refunds, is at least 1 pound less than the year's tax on the income it has to tax, and "
+    "this is not because of a State Pension.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.684",),
     figures={"under_deducted": "pounds", "refund": "pounds"},
@@ -229,7 +236,9 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
 def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Payroll takes too little, so a bill follows."""
     payroll = taken.payroll
-    if payroll is None or payroll.under_deducted == 0 or (year.state_pension and _on_an_emergency_code(taken)):
+    if payroll is None or payroll.under_deducted < _WORTH_TELLING or year.too_early(taken):
+        return ()
+    if year.state_pension and _on_an_emergency_code(taken):
         return ()
     if entry.in_codes:
         return entry.code_alone()
@@ -238,7 +247,8 @@ def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
         refunded = f"The refund of {pounds(payroll.refund)} in this payment is more than is owed over the year. "
         money["refund"] = payroll.refund
     return entry.warn(
-        f"{refunded}About {pounds(payroll.under_deducted)} more tax will be due for {year.name} than is deducted. HMRC "
+        f"{refunded}About {pounds(payroll.under_deducted)} more tax will be due for {year.name} than is deducted from "
+        f"{year.person.your} payment. HMRC "
         "collects it by a new tax code, by Simple Assessment or through a tax return.",
         taken.payroll_path,
         about=year.person,
@@ -320,9 +330,10 @@ def not_uk_resident_tax(year: YearFacts, entry: Entry) -> Found:
     if facts is None or facts.uk_resident is not False or not year.taxable:
         return ()
     return entry.warn(
-        f"We were told of no UK residence. Tax on the {pounds(year.taxable)} of {year.name} may be due in the country of "
-        "residence, and a treaty may free it from UK tax. The provider deducts UK tax until HMRC sends a code for this. "
-        "After a return within about five years, large flexible withdrawals can be taxed in the UK for the year of return.",
+        f"{year.person.who} {year.person.does('are', 'is')} not UK resident. Tax on the {pounds(year.taxable)} of {year.name} "
+        "may be due in the country of residence, and a treaty may free it from UK tax. The provider deducts UK tax until HMRC "
+        "sends a code for this. After a return within about five years, large flexible withdrawals can be taxed in the UK for "
+        "the year of return.",
         (*year.person.path, "circumstances", "uk_resident"),
         about=year.person,
         figures=year.figures,
