@@ -456,7 +456,7 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
 )
 def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     """The State Pension uses the allowance that an emergency code gives to the payment."""
-    first = next((taken for taken in year.taken if _on_an_emergency_code(taken)), None)
+    first = next((taken for taken in year.taken if _on_an_emergency_code(taken) and not year.too_early(taken)), None)
     if not year.state_pension or first is None or first.payroll is None or first.payroll.over_deducted:
         return ()
     under, own = first.payroll.under_deducted, _tax_of_a_state_pension_alone(year)

@@ -7,6 +7,8 @@ import pytest
 from tests.planning.warning_requests import by_code, income, request, w
 from tests.planning.warnings.pairs import DRAWN, YEARS, Case, Pair, drawn, either_side
 
+UFPLS = w("ufpls", 40_000)
+
 CASES: dict[str, list[Pair]] = {
     # HMRC PAYE94055: the forms are for UK residents; a treaty frees from UK tax once HMRC has sent a code.
     "not_uk_resident_tax": [
@@ -74,23 +76,30 @@ CASES: dict[str, list[Pair]] = {
             drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000, self_assessment=True),
         ),
     ],
-    # The emergency code frees 1,048.26 a month (HMRC's routine, 1257L): taxable 1,049.26 is taxed, 20p on the pound.
+    # The emergency code frees 1,048.26 a month (HMRC's routine, 1257L): 20p on each whole pound above is 1.00 of 5, and a
+    # pound is the least that is told.
     "payroll_takes_more_than_is_due": [
-        (drawn(year, free + 1), drawn(year, free + 0.99))
+        (drawn(year, free + 5), drawn(year, free + 4.99))
         for year, free in (("2020-21", 1_042.43), ("2026-27", 1_048.26))
     ]
     + [
         (drawn("2026-27", 5_000), drawn("2026-27", 5_000, flexibly_accessed=True)),
-        # BR takes 1,500 of the 7,500 of a small pot that are taxed, and 1,500 are due above the allowance.
+        # BR takes 1,500 of the 7,500 of a small pot that are taxed; 1,499.00 or 1,499.01 are due above the allowance.
         (
-            request(w("small_pot", 10_000), income=income(employment=12_569.97)),
-            request(w("small_pot", 10_000), income=income(employment=12_570)),
+            request(w("small_pot", 10_000), income=income(employment=12_565)),
+            request(w("small_pot", 10_000), income=income(employment=12_565.05)),
         ),
+        # 55 on 1 September 2026 or a day later: of a payment that is not permitted no payroll is told.
+        (request(UFPLS, date_of_birth="1971-09-01"), request(UFPLS, date_of_birth="1971-09-02")),
     ],
     "payroll_takes_less_than_is_due": [
         (
-            drawn("2026-27", 1_000, income=income(employment=11_570.03)),
-            drawn("2026-27", 1_000, income=income(employment=11_570)),
+            drawn("2026-27", 1_000, income=income(employment=11_575)),
+            drawn("2026-27", 1_000, income=income(employment=11_574.95)),
+        ),
+        (
+            request(UFPLS, date_of_birth="1971-09-01", income=income(employment=150_000)),
+            request(UFPLS, date_of_birth="1971-09-02", income=income(employment=150_000)),
         ),
         # Because of a State Pension it is told of that.
         (
