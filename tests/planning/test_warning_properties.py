@@ -307,7 +307,6 @@ ONE_CHARGE = (
     {"annual_allowance_charge", "annual_allowance_charge_without_carry_forward"},
     {"tax_charges", "tax_charges_if_planned"},
     {"child_benefit_charge"},
-    {"lifetime_allowance_charge"},
 )
 """The figures that tell one charge."""
 

@@ -162,6 +162,29 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
     )
 
 
+def _too_much(year: YearFacts, taken: Taken) -> Pence:
+    """What is deducted too much over the year because of a payment, negative where too little; pence.
+
+    Nil of a payment that is not permitted. Where too much is deducted from one payment of the year and too little from
+    another, the payment that is furthest out tells of what remains, and the others of nothing.
+    """
+    if taken.payroll is None or year.too_early(taken):
+        return 0
+    own = taken.payroll.over_deducted - taken.payroll.under_deducted
+    if len(year.taken) == 1:
+        return own
+    of_all = {
+        one.path: one.payroll.over_deducted - one.payroll.under_deducted
+        for one in year.taken
+        if one.payroll is not None and not year.too_early(one)
+    }
+    if min(of_all.values()) >= 0 or max(of_all.values()) <= 0:
+        return own
+    total = sum(of_all.values())
+    furthest = max(of_all, key=lambda path: of_all[path] if total > 0 else -of_all[path])
+    return total if taken.path == furthest else 0
+
+
 @TOPIC.of_a_withdrawal(
     "payroll_takes_more_than_is_due",
     "check",
@@ -175,11 +198,12 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
 def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """The first payment is taxed as if it came every month."""
     payroll = taken.payroll
-    if payroll is None or payroll.over_deducted < _WORTH_TELLING or year.too_early(taken):
+    too_much = _too_much(year, taken)
+    if payroll is None or too_much < _WORTH_TELLING:
         return ()
     if entry.in_codes:
         return entry.code_alone()
-    over, deducted = pounds(payroll.over_deducted), payroll.deduction.tax
+    over, deducted = pounds(too_much), payroll.deduction.tax
     if payroll.refund:
         detail = (
             f"This payment includes a refund of {pounds(payroll.refund)}. Over the year, {over} too much tax would still "
@@ -198,7 +222,7 @@ def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
         about=year.person,
         figures=year.figures,
         money={
-            "over_deducted": payroll.over_deducted,
+            "over_deducted": too_much,
             **({"refund": payroll.refund} if payroll.refund else {"tax_deducted": deducted}),
         },
     )
@@ -236,18 +260,19 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
 def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Payroll takes too little, so a bill follows."""
     payroll = taken.payroll
-    if payroll is None or payroll.under_deducted < _WORTH_TELLING or year.too_early(taken):
+    too_little = -_too_much(year, taken)
+    if payroll is None or too_little < _WORTH_TELLING:
         return ()
     if year.state_pension and _on_an_emergency_code(taken):
         return ()
     if entry.in_codes:
         return entry.code_alone()
-    refunded, money = "", {"under_deducted": payroll.under_deducted}
+    refunded, money = "", {"under_deducted": too_little}
     if payroll.refund:
         refunded = f"The refund of {pounds(payroll.refund)} in this payment is more than is owed over the year. "
         money["refund"] = payroll.refund
     return entry.warn(
-        f"{refunded}About {pounds(payroll.under_deducted)} more tax will be due for {year.name} than is deducted from "
+        f"{refunded}About {pounds(too_little)} more tax will be due for {year.name} than is deducted from "
         f"{year.person.your} payment. HMRC "
         "collects it by a new tax code, by Simple Assessment or through a tax return.",
         taken.payroll_path,
@@ -456,10 +481,13 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
 )
 def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     """The State Pension uses the allowance that an emergency code gives to the payment."""
-    first = next((taken for taken in year.taken if _on_an_emergency_code(taken) and not year.too_early(taken)), None)
-    if not year.state_pension or first is None or first.payroll is None or first.payroll.over_deducted:
+    if not year.state_pension:
         return ()
-    under, own = first.payroll.under_deducted, _tax_of_a_state_pension_alone(year)
+    paid = [taken for taken in year.taken if _on_an_emergency_code(taken) and not year.too_early(taken)]
+    if not paid or any(_too_much(year, taken) > 0 for taken in year.taken):
+        return ()
+    under = next((-found for taken in paid if (found := _too_much(year, taken)) < 0), 0)
+    own = _tax_of_a_state_pension_alone(year)
     pension = _state_pension(year)
     uses = "all" if year.state_pension >= year.tax_rules.personal_allowance else "that much"
     money = {"state_pension": year.state_pension}

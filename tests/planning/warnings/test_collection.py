@@ -106,6 +106,12 @@ CASES: dict[str, list[Pair]] = {
             drawn("2026-27", 1_000, income=income(employment=12_570)),
             drawn("2026-27", 1_000, income=income(state_pension=12_570)),
         ),
+        # 1,480 of a small pot is above 50,270, so that 296 more is due on it than 20%; the emergency code takes 16,378.20 of
+        # the other payment, 378.20 more than 40%. Over the year that is too much, and is told of that payment alone.
+        (
+            request(w("small_pot", 9_000), income=income(employment=45_000)),
+            request(w("small_pot", 9_000), w("drawdown", 40_000, "2026-10-01"), income=income(employment=45_000)),
+        ),
         # But not of a small pot, which is taxed at 20% with no allowance: 40% is due above 50,270.
         (
             request(w("small_pot", 10_000), income=income(state_pension=10_000, employment=42_000)),
@@ -175,3 +181,13 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+def test_what_two_payments_of_a_year_leave_is_told_once() -> None:
+    """By hand: 296 too little is deducted from a small pot and 378.20 too much from the payment after it."""
+    both = request(w("small_pot", 9_000), w("drawdown", 40_000, "2026-10-01"), income=income(employment=45_000))
+    found = by_code(both)["payroll_takes_more_than_is_due"]
+    assert (found.path, dict(found.money)) == (
+        ("withdrawals", 1),
+        {"over_deducted": 8_220, "tax_deducted": 1_637_820},
+    )
