@@ -222,7 +222,7 @@ CASES: dict[str, list[Pair]] = {
         ),
     ],
     "family_facts_not_given": [
-        # SI 2015/448: Tax-Free Childcare is for people in work.
+        # SI 2015/448 (from memory): Tax-Free Childcare is for people in work.
         (
             drawn("2026-27", 10_000, income=income(employment=95_000)),
             drawn("2026-27", 10_000, income=income(annuity=95_000)),

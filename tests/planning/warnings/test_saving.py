@@ -31,7 +31,7 @@ CASES: dict[str, list[Pair]] = {
             request(DRAWN, date_of_birth="1951-09-02", contributions=[saved(1)]),
             request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1)]),
         ),
-        # Pensions Act 1995 Sch.4: State Pension age on 6 September 2026 or on 5 August 2026; retired from then on.
+        # Pensions Act 1995 Sch.4 (from memory): State Pension age on 6 September 2026 or on 5 August 2026; retired from then on.
         (request(DRAWN, date_of_birth="1960-06-06"), request(DRAWN, date_of_birth="1960-06-05")),
         (request(DRAWN, date_of_birth="1960-06-05", **WORKS), request(DRAWN, date_of_birth="1960-06-05")),
         (request(DRAWN, date_of_birth="1960-06-05", contributions=[]), request(DRAWN, date_of_birth="1960-06-05")),
@@ -238,7 +238,7 @@ CASES: dict[str, list[Pair]] = {
         (request(TAX_FREE, **WORKS), request(TAX_FREE, contributions=[], **WORKS)),
         (request(TAX_FREE, **WORKS), request(TAX_FREE)),
         (request(TAX_FREE, **WORKS), request(w("pcls", 7_500), **WORKS)),
-        # PTM133810: a UFPLS cannot be recycled; what it does to contributions is told by itself.
+        # PTM133810 (from memory): a UFPLS cannot be recycled; what it does to contributions is told by itself.
         (request(TAX_FREE, **WORKS), request(w("ufpls", 40_000), **WORKS)),
         (
             request(TAX_FREE, date_of_birth="1971-09-01", **WORKS),
