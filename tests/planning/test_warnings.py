@@ -147,15 +147,15 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
         ),
     ],
     "payroll_takes_more_than_is_due": [
-        # BR takes 200.00 of 1,000; due is a fifth of what is above 12,570: 199.994 or 199.996.
+        # BR takes 200.00 of 1,000; due is a fifth of what is above 12,570: 199.00 or 199.01.
         (
-            {"payroll": BASIC, "income": {"employment": 1_256_997}},
-            {"payroll": BASIC, "income": {"employment": 1_256_998}},
+            {"payroll": BASIC, "income": {"employment": 1_256_500}},
+            {"payroll": BASIC, "income": {"employment": 1_256_505}},
         ),
-        # The same over the year: 200.00 of 1,000 taken before and as much now; 400.00 are due, or 399.99.
+        # The same over the year: 200.00 of 1,000 taken before and as much now; 399.00 are due, or 399.01.
         (
-            {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_356_997}},
-            {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_357_000}},
+            {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_356_500}},
+            {"payroll": PayrollFacts("BR", "cumulative", 3, 100_000, 20_000), "income": {"employment": 1_356_505}},
         ),
         # 500.00 of 1,000 was taken before, and some is given back: of 2,000, 1,048.33 is free in the first month and all of
         # it in the second.
@@ -165,10 +165,10 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
         ),
     ],
     "payroll_takes_less_than_is_due": [
-        # BR takes 200.00 of whole pounds only; due are 200.006 or 200.004.
+        # BR takes 200.00; due is 40% above 50,270: 201.00 or 200.99.
         (
-            {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_003},
-            {"payroll": BASIC, "income": {"employment": 2_000_000}, "amount": 100_002},
+            {"payroll": BASIC, "income": {"employment": 4_927_500}, "amount": 100_000},
+            {"payroll": BASIC, "income": {"employment": 4_927_495}, "amount": 100_000},
         ),
         # 500.00 was taken before, and all of it is given back: due are 200.00 of what is above 12,570, or nothing.
         (
@@ -498,7 +498,6 @@ def test_what_is_not_permitted_comes_first_then_what_costs_most() -> None:
         "personal_allowance_withdrawn",
         "additional_rate_entered",
         "marriage_allowance_lost",
-        "money_purchase_annual_allowance_triggered",
     ]
     costs = [warning.cost for warning in found if warning.effect == "costs"]
     assert costs == sorted(costs, reverse=True)

@@ -7,7 +7,7 @@ from service.law.dates import day_month_year
 from service.law.pension_age import access_age, may_have_begun
 from service.law.unauthorised_payments import ReferencePeriod, UnauthorisedPayment, reference_periods
 from service.law.units import Years
-from service.planning.warnings.circumstances import PensionCase, PersonCase, PersonFacts, Taken, YearFacts
+from service.planning.warnings.circumstances import PensionCase, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
@@ -16,30 +16,6 @@ TOPIC: Topic = Topic()
 
 _ILL_HEALTH_TAXED_FROM = "pension.serious_ill_health_lump_sum_taxed_from_age"
 _IN_2010 = "When the age last rose, in 2010, payments from drawdown already begun could continue."
-
-
-def _runs_on(year: YearFacts, taken: Taken) -> bool:
-    """Whether a payment is income from drawdown that may have begun before the minimum age last rose.
-
-    FA 2004 s.165, pension rule 1, bars pension "before the day on which the member reaches normal minimum pension age", which
-    somebody did who was 55 before 6 April 2028. In 2010, when it rose in the same words, HMRC let such payments go on. It has
-    not said so of 2028: unsettled, and so neither permitted nor refused.
-    """
-    return (
-        taken.method == "drawdown"
-        and taken.before.protected_pension_age is None
-        and may_have_begun(year.person.born, year.rules.earlier_minimum_pension_age)
-    )
-
-
-def _ill_health_given(person: PersonFacts) -> bool:
-    """Whether ill-health was given, which permits payment at any age with medical evidence (FA 2004 s.165, pension rule 1)."""
-    return person.facts is not None and person.facts.ill_health not in (None, "none")
-
-
-def _too_early(year: YearFacts, taken: Taken) -> bool:
-    """Whether a payment is before the minimum age, and nothing was given that may permit it."""
-    return taken.age < taken.minimum_age and not _ill_health_given(year.person) and not _runs_on(year, taken)
 
 
 @TOPIC.of_a_withdrawal(
@@ -55,7 +31,7 @@ def _too_early(year: YearFacts, taken: Taken) -> bool:
 )
 def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Money taken before the minimum pension age."""
-    if not _too_early(year, taken):
+    if not year.too_early(taken):
         return ()
     rules = year.rules
     age, reached = access_age(
@@ -89,7 +65,7 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
     # Somebody older than that on the last day was old enough on the first.
     if taken.day is not None or taken.age != least or age_on(born, year.figures.start) == least:
         return ()
-    if _ill_health_given(year.person) or _runs_on(year, taken):
+    if year.person.ill_health_given or year.runs_on(taken):
         return ()
     return entry.warn(
         f"{year.person.who} will reach the minimum pension age of {least} on {day_month_year(birthday(born, least))}, during "
@@ -113,8 +89,8 @@ def minimum_pension_age_depends_on_the_day(year: YearFacts, taken: Taken, entry:
     severity="lasting",
 )
 def drawdown_under_new_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Found:
-    """Whether drawdown that began under the lower age may go on is not settled; see ``_runs_on``."""
-    if taken.age > taken.minimum_age or not _runs_on(year, taken) or _ill_health_given(year.person):
+    """Whether drawdown that began under the lower age may go on is not settled; see ``YearFacts.runs_on``."""
+    if taken.age > taken.minimum_age or not year.runs_on(taken) or year.person.ill_health_given:
         return ()
     person, least = year.person, taken.minimum_age
     without_day = taken.day is None and age_on(person.born, year.figures.start) < least
@@ -345,7 +321,7 @@ def unauthorised_payment_charges(case: PersonCase, entry: Entry) -> Found:
     """What the tax charges on money taken too early come to, once for each twelve months of each pension. That one pension is
     one scheme is our reading."""
     too_early = [
-        (year, taken) for year in case.years for taken in year.taken if taken.payment.gross and _too_early(year, taken)
+        (year, taken) for year in case.years for taken in year.taken if taken.payment.gross and year.too_early(taken)
     ]
     if not too_early:
         return ()
@@ -427,7 +403,7 @@ def ill_health_route(case: PersonCase, entry: Entry) -> Found:
             year
             for year in case.years
             for taken in year.taken
-            if taken.age < taken.minimum_age and (_ill_health_given(person) or not _runs_on(year, taken))
+            if taken.age < taken.minimum_age and (person.ill_health_given or not year.runs_on(taken))
         ),
         None,
     )

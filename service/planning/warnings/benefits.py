@@ -831,14 +831,22 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
     if income >= allowance * len(case.people) or capital.before > limit:
         return ()
     return entry.warn(
-        f"Other income in {year.name} is {pounds(income)}, below the personal allowances. Cash and ISAs come to "
-        f"{pounds(capital.before)}; the limit is {pounds(limit)}. The withdrawals may reduce means-tested benefits, council "
-        "tax support or help with care. We were not told whether any is received.",
+        "The withdrawals may reduce means-tested benefits, council tax support or help with care. We were not told whether "
+        f"any is received. {_given(income, capital.before, year.name)}",
         (*first.person.path, "circumstances", "benefits"),
         figures=figures,
         rests_on=("benefits.universal_credit_upper_capital",),
         money={"other_income": income, "cash_and_isas_before": capital.before},
     )
+
+
+def _given(income: Pence, capital: Pence, name: str) -> str:
+    """How little other income and capital was given, as a sentence."""
+    of_income = (
+        f"Other income given for {name} is {pounds(income)}" if income else f"No other income was given for {name}"
+    )
+    of_capital = f"cash and ISAs come to {pounds(capital)}" if capital else "no cash or ISAs were given"
+    return f"{of_income}, and {of_capital}."
 
 
 @TOPIC.of_a_year(

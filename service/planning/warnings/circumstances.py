@@ -24,6 +24,7 @@ from service.law.income_tax import (
     taxpayer_year,
 )
 from service.law.lump_sums import Allowances, Method, Payment, Pension
+from service.law.pension_age import may_have_begun
 from service.law.rulebook import TaxYearRules
 from service.law.units import BasisPoints, Pence, Years
 from service.law.value import Value
@@ -216,6 +217,12 @@ class PersonFacts(Value, frozen=True):
         return inside(self.who)
 
     @property
+    def ill_health_given(self) -> bool:
+        """Whether ill-health was given, which permits payment at any age with medical evidence (FA 2004 s.165, pension
+        rule 1)."""
+        return self.facts is not None and self.facts.ill_health not in (None, "none")
+
+    @property
     def the_pension(self) -> str:
         """The pension that it is about, or the several together, inside a sentence."""
         return "this pension" if self.pension is not None else "the pensions"
@@ -332,6 +339,28 @@ class YearFacts(Value, frozen=True):
     def triggered(self) -> bool:
         """Whether income is first taken flexibly in this year."""
         return self.after.flexibly_accessed and not self.before.flexibly_accessed
+
+    def runs_on(self, taken: Taken) -> bool:
+        """Whether a payment is income from drawdown that may have begun before the minimum age last rose.
+
+        FA 2004 s.165, pension rule 1, bars pension "before the day on which the member reaches normal minimum pension age",
+        which somebody did who was 55 before 6 April 2028. In 2010, when it rose in the same words, HMRC let such payments go
+        on. It has not said so of 2028: unsettled, and so neither permitted nor refused.
+        """
+        return (
+            taken.method == "drawdown"
+            and taken.before.protected_pension_age is None
+            and may_have_begun(self.person.born, self.rules.earlier_minimum_pension_age)
+        )
+
+    def too_early(self, taken: Taken) -> bool:
+        """Whether a payment is before the minimum age, and nothing was given that may permit it."""
+        return taken.age < taken.minimum_age and not self.person.ill_health_given and not self.runs_on(taken)
+
+    @property
+    def triggered_too_early(self) -> bool:
+        """Whether what first takes income flexibly is too early: unauthorised, it triggers nothing (FA 2004 s.227G)."""
+        return any(taken.triggers and self.too_early(taken) for taken in self.taken)
 
     @property
     def triggered_on(self) -> date | None:

@@ -9,7 +9,7 @@ from service.law.dates import day_month_year
 from service.law.income_tax import Nation, liability, taxpayer_year
 from service.law.payroll import CodePrefix, parse_code, tax_month
 from service.law.rounding import down_to_the_penny
-from service.law.units import WHOLE, Pence
+from service.law.units import POUND, WHOLE, Pence
 from service.planning.payroll import PayrollOutcome
 from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
@@ -19,6 +19,9 @@ from service.planning.wording import pounds
 TOPIC: Topic = Topic()
 
 _LOANS = ("plan_1", "plan_2", "plan_4", "plan_5")
+
+_WORTH_TELLING: Pence = POUND
+"""So much too much or too little deducted, at least, is told: our choice."""
 
 
 def _repayment(year: YearFacts, unearned: Pence, earned: Pence, plans: tuple[str, ...]) -> Pence:
@@ -159,11 +162,34 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
     )
 
 
+def _too_much(year: YearFacts, taken: Taken) -> Pence:
+    """What is deducted too much over the year because of a payment, negative where too little; pence.
+
+    Nil of a payment that is not permitted. Where too much is deducted from one payment of the year and too little from
+    another, the payment that is furthest out tells of what remains, and the others of nothing.
+    """
+    if taken.payroll is None or year.too_early(taken):
+        return 0
+    own = taken.payroll.over_deducted - taken.payroll.under_deducted
+    if len(year.taken) == 1:
+        return own
+    of_all = {
+        one.path: one.payroll.over_deducted - one.payroll.under_deducted
+        for one in year.taken
+        if one.payroll is not None and not year.too_early(one)
+    }
+    if min(of_all.values()) >= 0 or max(of_all.values()) <= 0:
+        return own
+    total = sum(of_all.values())
+    furthest = max(of_all, key=lambda path: of_all[path] if total > 0 else -of_all[path])
+    return total if taken.path == furthest else 0
+
+
 @TOPIC.of_a_withdrawal(
     "payroll_takes_more_than_is_due",
     "check",
     "Too much tax is deducted at first",
-    "What payroll has deducted, less refunds, is more than the year's tax on the income it has to tax.",
+    "What payroll has deducted, less refunds, is at least 1 pound more than the year's tax on the income it has to tax.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("PAYE Regulations 2003 reg.58", "HMRC PAYE manual PAYE94055"),
     figures={"over_deducted": "pounds", "tax_deducted": "pounds", "refund": "pounds"},
@@ -172,18 +198,23 @@ def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
 def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """The first payment is taxed as if it came every month."""
     payroll = taken.payroll
-    if payroll is None or payroll.over_deducted == 0:
+    too_much = _too_much(year, taken)
+    if payroll is None or too_much < _WORTH_TELLING:
         return ()
     if entry.in_codes:
         return entry.code_alone()
-    over, deducted = pounds(payroll.over_deducted), payroll.deduction.tax
+    over, deducted = pounds(too_much), payroll.deduction.tax
     if payroll.refund:
         detail = (
             f"This payment includes a refund of {pounds(payroll.refund)}. Over the year, {over} too much tax would still "
             "have been paid."
         )
     else:
-        detail = f"The provider will deduct {pounds(deducted)}. Over the year, {over} too much tax would then be paid."
+        code = "On an emergency code, the" if _on_an_emergency_code(taken) else "The"
+        detail = (
+            f"{code} provider will deduct {pounds(deducted)} from {year.person.your} payment. Over the year, {over} too much "
+            "tax would then be paid."
+        )
     files = year.person.facts is not None and year.person.facts.self_assessment is True
     return entry.warn(
         f"{detail} {_how_it_comes_back(year, payroll)}{' A tax return also corrects it.' if files else ''}",
@@ -191,7 +222,7 @@ def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
         about=year.person,
         figures=year.figures,
         money={
-            "over_deducted": payroll.over_deducted,
+            "over_deducted": too_much,
             **({"refund": payroll.refund} if payroll.refund else {"tax_deducted": deducted}),
         },
     )
@@ -219,8 +250,8 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
     "payroll_takes_less_than_is_due",
     "check",
     "More tax will be due later",
-    "What payroll has deducted, less refunds, is less than the year's tax on the income it has to tax, and this is not "
-    "because of a State Pension.",
+    "What payroll has deducted, less refunds, is at least 1 pound less than the year's tax on the income it has to tax, and "
+    "this is not because of a State Pension.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.684",),
     figures={"under_deducted": "pounds", "refund": "pounds"},
@@ -229,16 +260,20 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
 def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """Payroll takes too little, so a bill follows."""
     payroll = taken.payroll
-    if payroll is None or payroll.under_deducted == 0 or (year.state_pension and _on_an_emergency_code(taken)):
+    too_little = -_too_much(year, taken)
+    if payroll is None or too_little < _WORTH_TELLING:
+        return ()
+    if year.state_pension and _on_an_emergency_code(taken):
         return ()
     if entry.in_codes:
         return entry.code_alone()
-    refunded, money = "", {"under_deducted": payroll.under_deducted}
+    refunded, money = "", {"under_deducted": too_little}
     if payroll.refund:
         refunded = f"The refund of {pounds(payroll.refund)} in this payment is more than is owed over the year. "
         money["refund"] = payroll.refund
     return entry.warn(
-        f"{refunded}About {pounds(payroll.under_deducted)} more tax will be due for {year.name} than is deducted. HMRC "
+        f"{refunded}About {pounds(too_little)} more tax will be due for {year.name} than is deducted from "
+        f"{year.person.your} payment. HMRC "
         "collects it by a new tax code, by Simple Assessment or through a tax return.",
         taken.payroll_path,
         about=year.person,
@@ -320,9 +355,10 @@ def not_uk_resident_tax(year: YearFacts, entry: Entry) -> Found:
     if facts is None or facts.uk_resident is not False or not year.taxable:
         return ()
     return entry.warn(
-        f"We were told of no UK residence. Tax on the {pounds(year.taxable)} of {year.name} may be due in the country of "
-        "residence, and a treaty may free it from UK tax. The provider deducts UK tax until HMRC sends a code for this. "
-        "After a return within about five years, large flexible withdrawals can be taxed in the UK for the year of return.",
+        f"{year.person.who} {year.person.does('are', 'is')} not UK resident. Tax on the {pounds(year.taxable)} of {year.name} "
+        "may be due in the country of residence, and a treaty may free it from UK tax. The provider deducts UK tax until HMRC "
+        "sends a code for this. After a return within about five years, large flexible withdrawals can be taxed in the UK for "
+        "the year of return.",
         (*year.person.path, "circumstances", "uk_resident"),
         about=year.person,
         figures=year.figures,
@@ -445,10 +481,13 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
 )
 def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     """The State Pension uses the allowance that an emergency code gives to the payment."""
-    first = next((taken for taken in year.taken if _on_an_emergency_code(taken)), None)
-    if not year.state_pension or first is None or first.payroll is None or first.payroll.over_deducted:
+    if not year.state_pension:
         return ()
-    under, own = first.payroll.under_deducted, _tax_of_a_state_pension_alone(year)
+    paid = [taken for taken in year.taken if _on_an_emergency_code(taken) and not year.too_early(taken)]
+    if not paid or any(_too_much(year, taken) > 0 for taken in year.taken):
+        return ()
+    under = next((-found for taken in paid if (found := _too_much(year, taken)) < 0), 0)
+    own = _tax_of_a_state_pension_alone(year)
     pension = _state_pension(year)
     uses = "all" if year.state_pension >= year.tax_rules.personal_allowance else "that much"
     money = {"state_pension": year.state_pension}

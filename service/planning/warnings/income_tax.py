@@ -233,7 +233,7 @@ def _taxed_higher(year: YearFacts, kind: str, income: Pence, cost: Pence, entry:
 @TOPIC.of_a_year(
     "dividends_taxed_higher",
     "costs",
-    "Dividends bear more tax",
+    "More tax is due on dividends",
     "There are dividends, and withdrawals take allowances or lower bands from them.",
     facts=("income", "tax_residence", "withdrawals.amount"),
     sources=("Income Tax Act 2007 ss.8, 13, 13A, 16, 25",),
@@ -251,7 +251,7 @@ def dividends_taxed_higher(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "savings_taxed_higher",
     "costs",
-    "Interest bears more tax",
+    "More tax is due on interest",
     "There is interest, and withdrawals take allowances, the starting rate for savings or lower bands from it. What a smaller "
     "savings allowance costs is told by itself.",
     facts=("income", "tax_residence", "withdrawals.amount"),
@@ -270,7 +270,7 @@ def savings_taxed_higher(year: YearFacts, entry: Entry) -> Found:
 @TOPIC.of_a_year(
     "property_taxed_higher",
     "costs",
-    "Rent bears more tax",
+    "More tax is due on rent",
     "There is property income with rates of its own, and withdrawals take allowances or lower bands from it.",
     facts=("income", "tax_residence", "withdrawals.amount"),
     sources=("Income Tax Act 2007 ss.11CA, 16A, 25(3A)",),
@@ -406,11 +406,13 @@ def gift_aid_not_covered(year: YearFacts, entry: Entry) -> Found:
     """Tax has to be made up so that it covers the gifts; capital gains tax might cover them and is not known."""
     if not year.with_it.gift_aid_tax:
         return ()
+    # POST /v1/warnings shows no tax.
+    included = ", and the tax shown here includes it" if year.person.facts is None else ""
     gifts, made_up = year.taxpayer.gift_aid, years_tax_to_the_penny(year.with_it.gift_aid_tax)
     return entry.warn(
         f"In {year.name} {year.person.your} gifts under Gift Aid come to {pounds(gifts)}. The charity reclaims basic-rate "
         f"tax on them, and {year.person.your} own tax falls {pounds(made_up)} short of it. HMRC can ask for this "
-        "amount, and the tax shown here includes it. Capital gains tax paid in the year could cover it.",
+        f"amount{included}. Capital gains tax paid in the year could cover it.",
         (*year.person.path, "gift_aid_donations"),
         about=year.person,
         figures=year.figures,
@@ -549,6 +551,18 @@ _NOT_GIVEN: dict[str, Path] = {
 """Where the facts on a family stand in a person's record."""
 
 
+def _may_receive(field: str, year: YearFacts) -> bool:
+    """Whether to ask for what a parent receives: Tax-Free Childcare needs work (SI 2015/448). Child benefit is not asked for
+    from State Pension age on where children were not given (our choice)."""
+    person = year.person
+    if field == "tax_free_childcare":
+        return person.works
+    retired = person.has_state_pension_age and (
+        person.state_pension_from is None or person.state_pension_from <= year.figures.end
+    )
+    return not retired or (person.facts is not None and person.facts.children is not None)
+
+
 @TOPIC.of_a_year(
     "family_facts_not_given",
     "check",
@@ -587,7 +601,7 @@ def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
     missing = [
         (field, name, what)
         for field, (given, name, what) in asked.items()
-        if not given and before <= year.figures.money(name) < income
+        if not given and _may_receive(field, year) and before <= year.figures.money(name) < income
     ]
     if not missing:
         return ()

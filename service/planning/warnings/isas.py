@@ -377,10 +377,11 @@ def cash_isa_limit_depends_on_age(year: YearFacts, entry: Entry) -> Found:
     age = year.figures.count(_CASH_ENDS)
     reached = birthday(year.person.born, age)
     early = sum(one.amount for one in _planned(year) if one.cash_isa and one.day < reached)
+    told_early = "all" if early == found.planned else pounds(early) if early else "none"
     return entry.warn(
         f"{year.person.who} will reach {age} on {day_month_year(reached)}. Under {age}, at most {pounds(found.limit)} a tax year "
         f"can go into cash ISAs, and {pounds(year.figures.money(_LIMIT))} after that. {pounds(found.planned)} is planned for "
-        f"{year.name}, {pounds(early)} of it before the birthday. Ask the ISA manager which limit applies.",
+        f"{year.name}, {told_early} of it before the birthday. Ask the ISA manager which limit applies.",
         _SUBSCRIPTIONS,
         about=year.person,
         figures=year.figures,

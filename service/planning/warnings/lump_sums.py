@@ -192,7 +192,8 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
 )
 def small_pot_must_end_the_arrangement(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """A small pot lump sum must end the arrangement it comes from."""
-    if taken.method != "small_pot":
+    # Of what is above the limit it is told already that it does not fit.
+    if taken.method != "small_pot" or taken.asked > taken.payment.gross:
         return ()
     left = taken.after.uncrystallised + taken.after.drawdown
     if left == 0:

@@ -42,7 +42,13 @@ def _lump_sums(case: PersonCase) -> Iterator[LumpSum]:
     """Each lump sum that is over the limit with those of the twelve months before."""
     facts = case.person.facts
     assert facts is not None
-    all_taken = [(year, taken) for year in case.years for taken in year.taken if taken.method in _METHODS]
+    all_taken = [
+        (year, taken)
+        for year in case.years
+        for taken in year.taken
+        # Before the minimum age it is no such lump sum, and is charged for that.
+        if taken.method in _METHODS and not year.too_early(taken)
+    ]
     earliest = min((taken.day for _, taken in all_taken if taken.day is not None), default=None)
     for year, taken in all_taken:
         assert taken.day is not None

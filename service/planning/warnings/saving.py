@@ -32,7 +32,9 @@ _MPAA = "pension.money_purchase_annual_allowance"
 )
 def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> Found:
     """Flexible access cuts what may be paid into money purchase pensions from then on."""
-    if not year.triggered or _nothing_will_be_paid_in(year) or _relief_has_ended(year):
+    if not year.triggered or _nothing_will_be_paid_in(year) or _relief_has_ended(year) or _has_retired(year):
+        return ()
+    if year.triggered_too_early:
         return ()
     if entry.in_codes:
         return entry.code_alone()
@@ -59,6 +61,21 @@ def _nothing_will_be_paid_in(year: YearFacts) -> bool:
     """Whether it is known that nothing more goes into any pension."""
     facts = year.person.facts
     return facts is not None and facts.contributions == () and facts.saves_in_other_schemes is False
+
+
+def _has_retired(year: YearFacts) -> bool:
+    """Whether nothing is likely to be paid in, so that the allowance limits nothing (our choice): nothing was said of
+    contributions, and the person is over State Pension age without income from work, or is not expected to live a year."""
+    person, facts = year.person, year.person.facts
+    if facts is not None:
+        if facts.ill_health == "life_expectancy_under_a_year" and not facts.contributions:
+            return True
+        if facts.contributions is not None or facts.saves_in_other_schemes:
+            return False
+    if person.works or year.paid_at_source or year.taxed_pay or not person.has_state_pension_age:
+        return False
+    day = year.triggered_on or year.last_day
+    return person.state_pension_from is None or person.state_pension_from <= day
 
 
 def _relief_has_ended(year: YearFacts) -> bool:
@@ -134,7 +151,7 @@ def flexible_access_not_given(case: PersonCase, entry: Entry) -> Found:
 )
 def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
     """The duty to tell every other scheme still saved in that income was taken flexibly."""
-    if not year.triggered:
+    if not year.triggered or year.triggered_too_early:
         return ()
     facts = year.person.facts
     saves = None if facts is None else facts.saves_in_other_schemes
@@ -537,32 +554,36 @@ def defined_benefit_saving_above_alternative_allowance(year: YearFacts, entry: E
 
 
 def _recyclable(year: YearFacts) -> bool:
-    lump_sums = sum(taken.payment.tax_free for taken in year.taken if taken.method in ("pcls", "pcls_and_drawdown"))
+    lump_sums = sum(
+        taken.payment.tax_free
+        for taken in year.taken
+        if taken.method in ("pcls", "pcls_and_drawdown") and not year.too_early(taken)
+    )
     return lump_sums > year.figures.money("pension.recycling_lump_sum_limit")
 
 
 @TOPIC.of_a_person(
     "contributions_not_given",
     "check",
-    "Planned contributions may change the tax",
-    "There is income from work, income is taken flexibly or lump sums exceed the recycling limit, and planned "
-    "contributions are not given.",
+    "Contributions may affect tax-free cash",
+    "There is income from work, lump sums exceed the recycling limit, and planned contributions are not given.",
     facts=("contributions", "income", "withdrawals.method", "withdrawals.amount"),
-    sources=("Finance Act 2004 ss.227ZA-227G and Sch.29 para 3A",),
+    sources=("Finance Act 2004 Sch.29 para 3A",),
     only="with_facts",
 )
 def contributions_not_given(case: PersonCase, entry: Entry) -> Found:
-    """Someone works and takes benefits, and whether saving goes on was not given."""
+    """Someone works and takes tax-free cash, and whether saving goes on was not given. What flexible access does to
+    contributions is told by itself."""
     person, facts = case.person, case.person.facts
     if facts is None or facts.contributions is not None:
         return ()
     saves = person.works or any(year.taxpayer.relief_at_source for year in case.years)
-    year = next((year for year in case.years if year.triggered or _recyclable(year)), None)
+    year = next((year for year in case.years if _recyclable(year)), None)
     if year is None or not saves or facts.saves_in_other_schemes is False:
         return ()
     return entry.warn(
-        f"We were not told what will be paid into {person.your} pensions. Contributions could bring an annual allowance "
-        f"charge or bring the withdrawals of {year.name} under the recycling rule. Employer contributions count too.",
+        f"If contributions rise because of the tax-free cash of {year.name}, it could be taxed under the recycling rule. "
+        f"We were not told what will be paid into {person.your} pensions. Employer contributions count too.",
         (*person.path, "contributions"),
         about=person,
         figures=year.figures,

@@ -505,9 +505,9 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
             continue
         unknown = "" if facts.guidance_taken is False else " We were not told whether one has taken place."
         told += entry.warn(
-            f"Before taking benefits for the first time, people aged {limit} or over can usually have a free, impartial "
-            f"Pension Wise appointment. It covers how long the money must last, who depends on it, rising prices, charges, debts "
-            f"and other offers. It is booked with MoneyHelper.{unknown}",
+            f"Aged {limit} or over, {one.person.you} can usually have a free, impartial Pension Wise appointment before a "
+            "pension pot is first accessed. It covers how long the money must last, who depends on it, rising prices, charges, "
+            f"debts and other offers. It is booked with MoneyHelper.{unknown}",
             (*one.person.path, "circumstances", "guidance_taken"),
             about=one.person,
             figures=year.figures,

@@ -40,6 +40,7 @@ from service.planning.warnings.circumstances import (
     YearFacts,
 )
 from service.planning.warnings.warning import NO_FIGURES, ClientWarning, Effect, Found, Severity, Unit
+from service.planning.wording import YOU
 
 _NO_UNITS: Mapping[str, Unit] = MappingProxyType({})
 
@@ -121,7 +122,7 @@ class Entry:
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its standing is the weakest of
         theirs and ``standing``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
-        where it is the household.
+        where it is the household. Of two people, a detail that does not name the one concerned begins with the name.
         """
         if self.in_codes:
             return self.code_alone(cost)
@@ -139,6 +140,8 @@ class Entry:
                     counts = {**counts, key: value}
             if figure.caveat is not None and figure.caveat not in caveats:
                 caveats += (figure.caveat,)
+        if about is not None and about.who != YOU and about.you not in detail and about.who not in detail:
+            detail = f"{about.who}: {detail}"
         return (
             ClientWarning(
                 code=self.code,

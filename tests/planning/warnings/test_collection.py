@@ -7,6 +7,8 @@ import pytest
 from tests.planning.warning_requests import by_code, income, request, w
 from tests.planning.warnings.pairs import DRAWN, YEARS, Case, Pair, drawn, either_side
 
+UFPLS = w("ufpls", 40_000)
+
 CASES: dict[str, list[Pair]] = {
     # HMRC PAYE94055: the forms are for UK residents; a treaty frees from UK tax once HMRC has sent a code.
     "not_uk_resident_tax": [
@@ -74,28 +76,41 @@ CASES: dict[str, list[Pair]] = {
             drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000, self_assessment=True),
         ),
     ],
-    # The emergency code frees 1,048.26 a month (HMRC's routine, 1257L): taxable 1,049.26 is taxed, 20p on the pound.
+    # The emergency code frees 1,048.26 a month (HMRC's routine, 1257L): 20p on each whole pound above is 1.00 of 5, and a
+    # pound is the least that is told.
     "payroll_takes_more_than_is_due": [
-        (drawn(year, free + 1), drawn(year, free + 0.99))
+        (drawn(year, free + 5), drawn(year, free + 4.99))
         for year, free in (("2020-21", 1_042.43), ("2026-27", 1_048.26))
     ]
     + [
         (drawn("2026-27", 5_000), drawn("2026-27", 5_000, flexibly_accessed=True)),
-        # BR takes 1,500 of the 7,500 of a small pot that are taxed, and 1,500 are due above the allowance.
+        # BR takes 1,500 of the 7,500 of a small pot that are taxed; 1,499.00 or 1,499.01 are due above the allowance.
         (
-            request(w("small_pot", 10_000), income=income(employment=12_569.97)),
-            request(w("small_pot", 10_000), income=income(employment=12_570)),
+            request(w("small_pot", 10_000), income=income(employment=12_565)),
+            request(w("small_pot", 10_000), income=income(employment=12_565.05)),
         ),
+        # 55 on 1 September 2026 or a day later: of a payment that is not permitted no payroll is told.
+        (request(UFPLS, date_of_birth="1971-09-01"), request(UFPLS, date_of_birth="1971-09-02")),
     ],
     "payroll_takes_less_than_is_due": [
         (
-            drawn("2026-27", 1_000, income=income(employment=11_570.03)),
-            drawn("2026-27", 1_000, income=income(employment=11_570)),
+            drawn("2026-27", 1_000, income=income(employment=11_575)),
+            drawn("2026-27", 1_000, income=income(employment=11_574.95)),
+        ),
+        (
+            request(UFPLS, date_of_birth="1971-09-01", income=income(employment=150_000)),
+            request(UFPLS, date_of_birth="1971-09-02", income=income(employment=150_000)),
         ),
         # Because of a State Pension it is told of that.
         (
             drawn("2026-27", 1_000, income=income(employment=12_570)),
             drawn("2026-27", 1_000, income=income(state_pension=12_570)),
+        ),
+        # 1,480 of a small pot is above 50,270, so that 296 more is due on it than 20%; the emergency code takes 16,378.20 of
+        # the other payment, 378.20 more than 40%. Over the year that is too much, and is told of that payment alone.
+        (
+            request(w("small_pot", 9_000), income=income(employment=45_000)),
+            request(w("small_pot", 9_000), w("drawdown", 40_000, "2026-10-01"), income=income(employment=45_000)),
         ),
         # But not of a small pot, which is taxed at 20% with no allowance: 40% is due above 50,270.
         (
@@ -166,3 +181,13 @@ CASES: dict[str, list[Pair]] = {
 def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) -> None:
     assert code in by_code(inside)
     assert code not in by_code(outside)
+
+
+def test_what_two_payments_of_a_year_leave_is_told_once() -> None:
+    """By hand: 296 too little is deducted from a small pot and 378.20 too much from the payment after it."""
+    both = request(w("small_pot", 9_000), w("drawdown", 40_000, "2026-10-01"), income=income(employment=45_000))
+    found = by_code(both)["payroll_takes_more_than_is_due"]
+    assert (found.path, dict(found.money)) == (
+        ("withdrawals", 1),
+        {"over_deducted": 8_220, "tax_deducted": 1_637_820},
+    )

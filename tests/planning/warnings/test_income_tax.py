@@ -222,6 +222,20 @@ CASES: dict[str, list[Pair]] = {
         ),
     ],
     "family_facts_not_given": [
+        # SI 2015/448 (from memory): Tax-Free Childcare is for people in work.
+        (
+            drawn("2026-27", 10_000, income=income(employment=95_000)),
+            drawn("2026-27", 10_000, income=income(annuity=95_000)),
+        ),
+        # State Pension age on 6 May 2027 or on 5 April 2027.
+        (
+            drawn("2026-27", 40_000, income=income(annuity=30_000), date_of_birth="1960-10-06"),
+            drawn("2026-27", 40_000, income=income(annuity=30_000), date_of_birth="1960-10-05"),
+        ),
+        (
+            drawn("2026-27", 40_000, income=income(annuity=30_000), date_of_birth="1960-10-05", children=1),
+            drawn("2026-27", 40_000, income=income(annuity=30_000), date_of_birth="1960-10-05"),
+        ),
         (
             drawn("2026-27", 30_000.01, income=income(employment=30_000)),
             drawn("2026-27", 30_000, income=income(employment=30_000)),

@@ -63,7 +63,12 @@ CASES: dict[str, list[Pair]] = {
         (
             request(w("small_pot", 5_000), pension={"uncrystallised": 5_000.01, "drawdown": 0}),
             request(w("small_pot", 5_000), pension={"uncrystallised": 5_000, "drawdown": 0}),
-        )
+        ),
+        # Of what is above the limit, small_pot_above_limit says that it does not fit.
+        (
+            request(w("small_pot", 10_000), pension={"uncrystallised": 10_000.01, "drawdown": 0}),
+            request(w("small_pot", 10_000.01), pension={"uncrystallised": 10_000.01, "drawdown": 0}),
+        ),
     ],
     "tax_free_allowance_used_up": [
         (

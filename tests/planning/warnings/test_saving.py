@@ -16,6 +16,9 @@ def at_source(amount: float, day: str = "2026-12-01") -> Case:
     return saved(amount, day, relief="relief_at_source")
 
 
+UFPLS = w("ufpls", 40_000)
+TAX_FREE = w("pcls", 7_500.01)
+
 CASES: dict[str, list[Pair]] = {
     "money_purchase_annual_allowance_triggered": [
         (request(w("ufpls", 1)), request(w("pcls", 1))),
@@ -24,7 +27,17 @@ CASES: dict[str, list[Pair]] = {
         (request(w("pcls_and_drawdown", 4)), request()),
         (request(DRAWN, contributions=[]), request(DRAWN, contributions=[], saves_in_other_schemes=False)),
         # s.188(3)(a): no relief from 75 on, so that the allowance limits only what an employer pays.
-        (request(DRAWN, date_of_birth="1951-09-02"), request(DRAWN, date_of_birth="1951-09-01")),
+        (
+            request(DRAWN, date_of_birth="1951-09-02", contributions=[saved(1)]),
+            request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1)]),
+        ),
+        # Pensions Act 1995 Sch.4 (from memory): State Pension age on 6 September 2026 or on 5 August 2026; retired from then on.
+        (request(DRAWN, date_of_birth="1960-06-06"), request(DRAWN, date_of_birth="1960-06-05")),
+        (request(DRAWN, date_of_birth="1960-06-05", **WORKS), request(DRAWN, date_of_birth="1960-06-05")),
+        (request(DRAWN, date_of_birth="1960-06-05", contributions=[]), request(DRAWN, date_of_birth="1960-06-05")),
+        (request(DRAWN), request(DRAWN, ill_health="life_expectancy_under_a_year")),
+        # 55 on the day or a day later: an unauthorised payment is no flexible access (s.227G).
+        (request(UFPLS, date_of_birth="1971-09-01"), request(UFPLS, date_of_birth="1971-09-02")),
         (
             request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1, payer="employer")]),
             request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1)]),
@@ -89,6 +102,10 @@ CASES: dict[str, list[Pair]] = {
         (request(DRAWN, contributions=[saved(1)]), request(DRAWN, contributions=[])),
         (request(DRAWN, contributions=[{"yearly": 1, "relief": "relief_at_source"}]), request(DRAWN)),
         (request(DRAWN, **WORKS), request(w("pcls", 1_000), **WORKS)),
+        (
+            request(UFPLS, date_of_birth="1971-09-01", **WORKS),
+            request(UFPLS, date_of_birth="1971-09-02", **WORKS),
+        ),
         (request(DRAWN, **WORKS), request(DRAWN, contributions=[], **WORKS)),
         (request(DRAWN, contributions=[], saves_in_other_schemes=True), request(DRAWN, contributions=[])),
         (
@@ -218,9 +235,15 @@ CASES: dict[str, list[Pair]] = {
         ),
     ],
     "contributions_not_given": [
-        (request(DRAWN, **WORKS), request(DRAWN, contributions=[], **WORKS)),
-        (request(DRAWN, **WORKS), request(DRAWN)),
-        (request(w("pcls", 7_500.01), **WORKS), request(w("pcls", 7_500), **WORKS)),
+        (request(TAX_FREE, **WORKS), request(TAX_FREE, contributions=[], **WORKS)),
+        (request(TAX_FREE, **WORKS), request(TAX_FREE)),
+        (request(TAX_FREE, **WORKS), request(w("pcls", 7_500), **WORKS)),
+        # PTM133810 (from memory): a UFPLS cannot be recycled; what it does to contributions is told by itself.
+        (request(TAX_FREE, **WORKS), request(w("ufpls", 40_000), **WORKS)),
+        (
+            request(TAX_FREE, date_of_birth="1971-09-01", **WORKS),
+            request(TAX_FREE, date_of_birth="1971-09-02", **WORKS),
+        ),
     ],
 }
 
