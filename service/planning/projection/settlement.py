@@ -134,9 +134,9 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
     """Everybody on the last day of a period: balances grown, and the lump sum of "all_now" taken when it first can be."""
     period = timeline.periods[position]
     assumed, rules = timeline.household.assumptions, period.rules.lump_sums
-    pension_growth, whole = period.share(assumed.pension_growth)
-    isa_growth, isa_whole = period.share(assumed.isa_growth)
-    interest, cash_whole = period.share(assumed.cash_interest)
+    (pension_growth, whole), (isa_growth, isa_whole), (interest, cash_whole) = period.shares(
+        assumed.pension_growth, assumed.isa_growth, assumed.cash_interest
+    )
     everybody = []
     for people, held in zip(timeline.people, holdings, strict=True):
         year, pension = people[position], held.pension
