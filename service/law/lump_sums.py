@@ -180,13 +180,13 @@ def previously_used(pension: Pension, rules: LumpSumRules) -> Pence:
 
 def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     """What the allowances leave before the payment."""
-    used_before = previously_used(pension, rules)
+    used_before = previously_used(pension, rules) if pension.lifetime_allowance_used else 0
     if rules.lump_sum_allowance is None or rules.lump_sum_and_death_benefit_allowance is None:
         left = max(0, personal_lifetime_allowance(pension, rules) - used_before)
         return Allowances(quarter(left, rules), left, None, None)
     # FA 2024 Sch.9 paras 125-129: a quarter of what was used comes off both, and nothing is left of the second once
     # the whole lifetime allowance had been used.
-    reduction = half_up(used_before * rules.tax_free_rate, WHOLE)
+    reduction = half_up(used_before * rules.tax_free_rate, WHOLE) if used_before else 0
     lump_sum = max(rules.lump_sum_allowance, pension.protected_lump_sum_allowance or 0)
     lump_sum_left = max(0, lump_sum - reduction - pension.lump_sum_allowance_used)
     # A protected amount below the standard one protects nothing, of either allowance.

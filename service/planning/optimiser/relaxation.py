@@ -600,5 +600,5 @@ def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:
         if lump_sum is not None:
             return position, lump_sum.gross / POUND
         if not year.may_withdraw:
-            held = tuple(replace(one.before, pension=one.pension) for one in people)
+            held = tuple(one.before._replace(pension=one.pension) for one in people)
     return None

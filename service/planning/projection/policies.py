@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
-from service.law.income_tax import TaxpayerYear, taxpayer_year
+from service.law.income_tax import TaxpayerYear
 from service.law.units import WHOLE, Pence
 from service.planning.curve.tax_curve import pieces_to
 from service.planning.curve.tax_function import TaxFunction
@@ -281,10 +280,7 @@ def _gross_draw(timeline: Timeline, person: Opened, gross: Pence) -> Draw:
 
 def _taxed(person: Opened) -> TaxpayerYear:
     """The person's tax year with the interest of the period."""
-    taxpayer = person.year.taxpayer
-    if person.interest:
-        taxpayer = replace(taxpayer, savings=taxpayer.savings + person.interest)
-    return taxpayer_year(taxpayer, person.year.rules)
+    return person.year.taxpayer_year(person.interest)
 
 
 def _most_without_tax(person: Opened) -> Pence:

@@ -7,7 +7,6 @@ Nothing is decided here. All amounts are pence; opening + growth + in - out = cl
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from service.law import lump_sums
@@ -15,6 +14,7 @@ from service.law.income_tax import Liability
 from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.rounding import half_up
 from service.law.units import WHOLE, Pence
+from service.law.value import Value
 from service.planning.projection.timeline import Period, PersonPeriod, Timeline
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
@@ -23,8 +23,7 @@ WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 _NOTHING = Payment(0, 0, 0)
 
 
-@dataclass(frozen=True, slots=True)
-class Holdings:
+class Holdings(Value, frozen=True):
     """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "all_now" has been taken."""
 
     pension: Pension
@@ -54,7 +53,7 @@ class Choice(NamedTuple):
     cash_of_first: Pence | None = None
 
 
-class Opened(NamedTuple):
+class Opened(Value, frozen=True):
     """One person on the last day of a period, grown, before any money moves but the lump sum of "all_now".
 
     ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
@@ -91,7 +90,7 @@ class Opened(NamedTuple):
         return self.pension.drawdown if self.year.may_withdraw else 0
 
 
-class PersonRecord(NamedTuple):
+class PersonRecord(Value, frozen=True):
     """One person's period, settled. ``moved`` is what came from the partner, negative for what went there."""
 
     opened: Opened
@@ -114,7 +113,7 @@ class PersonRecord(NamedTuple):
         return lump_sums.tax_free_cash_left(pension, rules, lump_sums.available(pension, rules))
 
 
-class Settled(NamedTuple):
+class Settled(Value, frozen=True):
     """A period settled for the household. ``short`` is the spending that could not be met."""
 
     people: tuple[PersonRecord, ...]
@@ -135,9 +134,9 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
     """Everybody on the last day of a period: balances grown, and the lump sum of "all_now" taken when it first can be."""
     period = timeline.periods[position]
     assumed, rules = timeline.household.assumptions, period.rules.lump_sums
-    pension_growth, whole = period.share(assumed.pension_growth)
-    isa_growth, isa_whole = period.share(assumed.isa_growth)
-    interest, cash_whole = period.share(assumed.cash_interest)
+    (pension_growth, whole), (isa_growth, isa_whole), (interest, cash_whole) = period.shares(
+        assumed.pension_growth, assumed.isa_growth, assumed.cash_interest
+    )
     everybody = []
     for people, held in zip(timeline.people, holdings, strict=True):
         year, pension = people[position], held.pension

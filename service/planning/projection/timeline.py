@@ -15,7 +15,15 @@ from typing import NamedTuple
 from service.figures import tax_years
 from service.figures.loader import STANDINGS, Standing, TaxYearFigures
 from service.law import isa, pension_age, state_pension
-from service.law.income_tax import IncomeTaxRules, Liability, MarriageAllowance, Taxpayer, liability, taxpayer_year
+from service.law.income_tax import (
+    IncomeTaxRules,
+    Liability,
+    MarriageAllowance,
+    Taxpayer,
+    TaxpayerYear,
+    liability,
+    taxpayer_year,
+)
 from service.law.rounding import half_up
 from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import WHOLE, BasisPoints, Pence
@@ -72,17 +80,24 @@ class Period:
         """A yearly rate for its share of the days, as numerator and denominator: for one who asks for the growth of many."""
         return rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year
 
+    def shares(self, *rates: YearlyRate) -> list[tuple[int, int]]:
+        """Several yearly rates, each as ``share`` gives it: the days are counted once."""
+        days, whole = self.days, WHOLE * self.days_in_year
+        return [(rate.numerator * days, rate.denominator * whole) for rate in rates]
+
     def factor(self, rate: YearlyRate) -> float:
         """One plus the growth of a pound, for the model that looks for the best plan; money itself uses ``growth``."""
         return float(1 + rate * self.days / (WHOLE * self.days_in_year))
 
 
 class Remembered(NamedTuple):
-    """Answers already found for one person's year: liabilities by interest, withdrawal and marriage allowance, and the
-    withdrawals that fill a band by band and interest. ``asked`` is one number: how often the rules had to be asked."""
+    """Answers already found for one person's year: liabilities by interest, withdrawal and marriage allowance, the
+    withdrawals that fill a band by band and interest, and the taxpayer's year by interest and marriage allowance. ``asked`` is
+    one number: how often the rules had to be asked."""
 
     liabilities: dict[tuple[int, int, MarriageAllowance | None], Liability]
     targets: dict[tuple[str, int], int]
+    years: dict[tuple[int, MarriageAllowance | None], TaxpayerYear]
     asked: list[int]
 
 
@@ -108,7 +123,7 @@ class PersonPeriod:
     paid_at_source: Pence = 0
     taxed_pay: Pence = 0
     remembered: Remembered = field(
-        default_factory=lambda: Remembered({}, {}, [0]), init=False, compare=False, repr=False
+        default_factory=lambda: Remembered({}, {}, {}, [0]), init=False, compare=False, repr=False
     )
 
     def liability(
@@ -121,7 +136,7 @@ class PersonPeriod:
         if found is None:
             if len(known) >= _MOST_REMEMBERED:
                 known.clear()
-            found = known[asked] = self._liability(*asked)
+            found = known[asked] = liability(self.taxpayer_year(interest, marriage_allowance), withdrawal)
             self.remembered.asked[0] += 1
         return found
 
@@ -144,7 +159,17 @@ class PersonPeriod:
             found = known[band, interest] = find()
         return found
 
-    def _liability(self, interest: Pence, withdrawal: Pence, marriage_allowance: MarriageAllowance | None) -> Liability:
+    def taxpayer_year(self, interest: Pence = 0, marriage_allowance: MarriageAllowance | None = None) -> TaxpayerYear:
+        """The tax year with the interest on the plan's cash: several withdrawals are asked about beside the same interest."""
+        known = self.remembered.years
+        found = known.get((interest, marriage_allowance))
+        if found is None:
+            if len(known) >= _MOST_REMEMBERED:
+                known.clear()
+            found = known[interest, marriage_allowance] = self._taxpayer_year(interest, marriage_allowance)
+        return found
+
+    def _taxpayer_year(self, interest: Pence, marriage_allowance: MarriageAllowance | None) -> TaxpayerYear:
         taxpayer = self.taxpayer
         if interest or marriage_allowance is not None:
             taxpayer = replace(
@@ -152,7 +177,7 @@ class PersonPeriod:
                 savings=taxpayer.savings + interest,
                 marriage_allowance=marriage_allowance or taxpayer.marriage_allowance,
             )
-        return liability(taxpayer_year(taxpayer, self.rules), withdrawal)
+        return taxpayer_year(taxpayer, self.rules)
 
 
 @dataclass(frozen=True, slots=True)

@@ -384,8 +384,7 @@ def _after_inheriting(holdings: Sequence[Holdings], died: int, left: Left) -> tu
     pot = other.pension.uncrystallised + other.pension.drawdown
     taxed = pot if left.age >= left.period.rules.death_benefits.taxed_from_age else 0
     return (
-        replace(
-            own,
+        own._replace(
             pension=own.pension._replace(drawdown=own.pension.drawdown + taxed),
             isa=own.isa + other.isa,
             cash=own.cash + other.cash,

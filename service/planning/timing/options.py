@@ -15,6 +15,7 @@ from service.law import lump_sums
 from service.law.ages import age_on
 from service.law.pension_age import may_take_benefits
 from service.law.units import Pence, Years
+from service.law.value import Value
 from service.planning.household import LumpSums
 from service.planning.projection.policies import Band, draw_for, target, with_spending_met
 from service.planning.projection.settlement import (
@@ -59,7 +60,7 @@ class Option:
     age: Years | None = None
 
 
-class FirstDay(NamedTuple):
+class FirstDay(Value, frozen=True):
     """One person on the first day of a period: the lump sum taken, what went into ISAs, what came from the partner (negative
     for what went there)."""
 
@@ -70,7 +71,7 @@ class FirstDay(NamedTuple):
     after: Holdings
 
 
-class CoursePeriod(NamedTuple):
+class CoursePeriod(Value, frozen=True):
     """A period of an option: its first day, and its last."""
 
     begun: tuple[FirstDay, ...]
