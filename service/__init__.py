@@ -49,9 +49,14 @@ CALCULATIONS = (
 
 
 class Service(Flask):
-    """Flask with a JSON provider of our own and no guessing at paths."""
+    """Flask with a JSON provider of our own, no guessing at paths, and all requests watched."""
 
     json_provider_class = PlainJSONProvider
+    watch: Watch
+
+    def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+        """Answer a request (WSGI), with the watch around it."""
+        return self.watch(environ, start_response)
 
     def make_default_options_response(self) -> Response:
         """The methods of a path, and no body."""
@@ -82,8 +87,7 @@ def create_app(settings: Settings) -> Flask:
     calculations = _by_name(book, versions)
     metrics = _metrics(settings, versions, app)
     logs_requests = settings.log_format == "json"
-    watch = Watch(app, versions.rules, browsers.ALWAYS, logs_requests=logs_requests, metrics=metrics)
-    app.wsgi_app = watch  # type: ignore[method-assign]
+    app.watch = Watch(app, versions.rules, browsers.ALWAYS, logs_requests=logs_requests, metrics=metrics)
     if settings.cors_origins:
         browsers.allow(app, settings.cors_origins)
     if settings.keys_file is not None:

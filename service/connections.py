@@ -305,7 +305,7 @@ class Hall:
         self._enter(connection, selectors.EVENT_READ, connection.begun + seconds)
 
     def see_off(self, connection: Connection) -> None:
-        """Close a connection when its answer has gone out; until then, and while it seems to send, it waits here."""
+        """Close a connection when its answer has gone out; until then, and while it may still send, it waits here."""
         if not connection.is_answered:
             connection.end_reading()
         if connection.kept:

@@ -233,5 +233,5 @@ def stop_at_once(number: int, frame: FrameType | None) -> None:
 
 def serve(app: Flask, settings: Settings, listener: socket.socket) -> None:
     """Serve `app` on `listener` until a stop signal, then raise SystemExit (status 0 if all went well)."""
-    wsgi.SERVER = "service"  # type: ignore[attr-defined]  # what the header Server says: nothing about the software
+    vars(wsgi)["SERVER"] = "service"  # what the header Server says: nothing about the software
     Server(app, server_options(settings, listener.detach())).run()

@@ -94,7 +94,7 @@ def _ready(task: dict[str, Any]) -> Callable[[], None]:
     def run_requests() -> None:
         for _ in range(task["repeat"]):
             for environ, body in sent:
-                for _ in app.wsgi_app({**environ, "wsgi.input": io.BytesIO(body)}, _ignored):
+                for _ in app({**environ, "wsgi.input": io.BytesIO(body)}, _ignored):
                     pass
 
     return run_requests

@@ -9,18 +9,16 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
-from tests.benchmarks.crowd import PLAN, WORKERS, at, quotes_and_health
+from tests.benchmarks.crowd import PLAN, WORKERS, at, be_clients, quotes_and_health
 from tests.benchmarks.processes import HOST, TOP, MeasurementError, service
 from tests.benchmarks.report import Goal, Part, progress, say, table
 from tests.benchmarks.sizes import Sizes
 
 _TIMES_GOAL, _HEALTH_GOAL = 10.0, 1_000.0
-_TO_BEGIN_SECONDS = 0.5
 _EXPECTED = {"200", "408", "413", "503", "closed"}
 _BLANK_BYTES = 15_900_000
 _SMALL_WINDOW = 4_096
@@ -123,14 +121,7 @@ def main(port: int, kind: str, count: int) -> None:
         threads = [
             threading.Thread(target=_be_greedy, args=(port, path, body(), headers, stop, told)) for _ in range(count)
         ]
-    for thread in threads:
-        thread.start()
-    time.sleep(_TO_BEGIN_SECONDS)
-    say("begun")
-    sys.stdin.read()
-    stop.set()
-    for thread in threads:
-        thread.join()
+    be_clients(threads, stop)
     say(json.dumps(told))
 
 

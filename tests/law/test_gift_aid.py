@@ -7,6 +7,9 @@ little as possible"; s.424(4) charges the difference. Figures of 2026-27, Englan
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Any
+
 import pytest
 
 from service.law.gift_aid import tax_made_up, tax_treated_as_deducted
@@ -16,10 +19,10 @@ from tests.households import BOOK
 POUND = 100
 
 
-def tax(withdrawal: int = 0, year: str = "2026-27", **of_the_year: object) -> float:
+def tax(withdrawal: int = 0, year: str = "2026-27", **of_the_year: Any) -> float:
     """The year's tax in pounds; incomes and gifts in pounds."""
     in_pence = {name: value * POUND if isinstance(value, int) else value for name, value in of_the_year.items()}
-    taxpayer = Taxpayer(**{"nation": "england", **in_pence})  # type: ignore[arg-type]
+    taxpayer = replace(Taxpayer("england"), **in_pence)
     return (
         liability(taxpayer_year(taxpayer, BOOK.years[year].income_tax[taxpayer.nation]), withdrawal * POUND).total
         / POUND

@@ -316,10 +316,12 @@ def income_just_below_a_tax_step(year: YearFacts, entry: Entry) -> Found:
     if not lost(_NEAR):
         return ()
     first = first_where(lost, 0, _NEAR)
-    step = liability(year.year, year.taxable + first).total - liability(year.year, year.taxable + first - 1).total
+    last_before, past = (liability(year.year, year.taxable + more) for more in (first - 1, first))
+    step = past.total - last_before.total
     if step < _NEAR:
         return ()
-    what = "the savings allowance would fall" if taxpayer.savings else "the marriage allowance would be lost"
+    less_savings_allowance = past.savings_allowance < here.savings_allowance
+    what = "the savings allowance would fall" if less_savings_allowance else "the marriage allowance would be lost"
     return entry.warn(
         f"{year.person.who} would have {pounds(first - 1)} of room in {year.name} before {pounds(step)} of tax is due at once: "
         f"{what}. Interest or other income that is higher than expected could use this room.",

@@ -292,7 +292,16 @@ def test_faults_are_short_and_say_nothing_of_how_figures_were_found() -> None:
 
 
 SERVICE = PLANNING.parent
-NOTES = ("from memory", "was not read", "were not read", "not verified", "seen only", "a data set", "in doubt:")
+NOTES = (
+    "from memory",
+    "was not read",
+    "were not read",
+    "not verified",
+    "seen only",
+    "a data set",
+    "in doubt:",
+    "it seems",
+)
 """How something is known, which the figures' evidence and the tests say, and nothing else."""
 
 
