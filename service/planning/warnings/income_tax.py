@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from service.law.income_tax import IncomeTaxRules, Liability, liability
@@ -307,21 +308,28 @@ def income_just_below_a_tax_step(year: YearFacts, entry: Entry) -> Found:
     if not year.taxable or not (taxpayer.savings or taxpayer.marriage_allowance == "receives"):
         return ()
 
-    def lost(more: Pence) -> bool:
-        there = liability(year.year, year.taxable + more)
-        return there.savings_allowance < here.savings_allowance or (
-            there.marriage_allowance_open != here.marriage_allowance_open
-        )
+    def there(more: Pence) -> Liability:
+        return liability(year.year, year.taxable + more)
 
-    if not lost(_NEAR):
+    def first_without(is_lost: Callable[[Liability], bool]) -> Pence | None:
+        """How much more income first loses a relief, if that is near and costs enough."""
+        if not is_lost(there(_NEAR)):
+            return None
+        first = first_where(lambda more: is_lost(there(more)), 0, _NEAR)
+        return first if there(first).total - there(first - 1).total >= _NEAR else None
+
+    losses = (
+        ("the savings allowance would fall", first_without(lambda it: it.savings_allowance < here.savings_allowance)),
+        (
+            "the marriage allowance would be lost",
+            first_without(lambda it: it.marriage_allowance_open != here.marriage_allowance_open),
+        ),
+    )
+    first = min((at for _, at in losses if at is not None), default=None)
+    if first is None:
         return ()
-    first = first_where(lost, 0, _NEAR)
-    last_before, past = (liability(year.year, year.taxable + more) for more in (first - 1, first))
-    step = past.total - last_before.total
-    if step < _NEAR:
-        return ()
-    less_savings_allowance = past.savings_allowance < here.savings_allowance
-    what = "the savings allowance would fall" if less_savings_allowance else "the marriage allowance would be lost"
+    what = " and ".join(words for words, at in losses if at == first)
+    step = there(first).total - there(first - 1).total
     return entry.warn(
         f"{year.person.who} would have {pounds(first - 1)} of room in {year.name} before {pounds(step)} of tax is due at once: "
         f"{what}. Interest or other income that is higher than expected could use this room.",

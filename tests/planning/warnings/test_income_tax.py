@@ -280,6 +280,42 @@ def test_funded_hours_end_in_england(nation: str, told: bool) -> None:
     assert ("Funded childcare hours" in by_code(case)["tax_free_childcare_lost"].detail) is told
 
 
+BELOW_THE_LIMIT = 37_700
+"""What lies within the basic rate of 2026-27 (ITA 2007 s.10) on top of a salary that takes the personal allowance."""
+
+
+@pytest.mark.parametrize(
+    ("interest", "dividends", "amount", "marriage_allowance", "lost"),
+    [
+        (1_000, 0, BELOW_THE_LIMIT - 1_000, "none", "the savings allowance would fall."),
+        (0, 0, BELOW_THE_LIMIT, "receives", "the marriage allowance would be lost."),
+        # The first 500 of interest above the limit bears the nil rate, which ends no marriage allowance.
+        (1_000, 0, BELOW_THE_LIMIT - 1_000, "receives", "the savings allowance would fall."),
+        # So many dividends bear the upper rate at once, whatever income the personal allowance is set against (s.25(2)).
+        (
+            1_000,
+            30_000,
+            BELOW_THE_LIMIT - 31_000,
+            "receives",
+            "the savings allowance would fall and the marriage allowance would be lost.",
+        ),
+        # So little interest loses nothing by the smaller savings allowance; 20 pounds further the marriage allowance ends.
+        (20, 0, BELOW_THE_LIMIT - 20, "receives", "the marriage allowance would be lost."),
+    ],
+)
+def test_each_relief_that_is_lost_at_the_step_is_named(
+    interest: int, dividends: int, amount: int, marriage_allowance: str, lost: str
+) -> None:
+    """ITA 2007 ss.12A, 12B, 13A, 25, 55B."""
+    case = drawn(
+        "2026-27",
+        amount,
+        income=income(employment=12_570, savings_interest=interest, dividends=dividends),
+        marriage_allowance=marriage_allowance,
+    )
+    assert f"at once: {lost}" in by_code(case)["income_just_below_a_tax_step"].detail
+
+
 def test_childcare_is_lost_once() -> None:
     """Where both of a couple go above the limit in one tax year."""
     crossing = {"income": income(employment=100_000), "tax_free_childcare": 2_000}
