@@ -109,7 +109,7 @@ def questions(old: Path, small: bool) -> Iterator[Asked]:
         query = "include=working,curve" if number == 3 else ""
         yield _bulk("bulk withdrawals", WITHDRAWAL, invented.withdrawal, chunk, query=query, part=number)
     yield _bulk("bulk warnings", WARNINGS, invented.warnings, 1_000 // share)
-    yield _bulk("bulk plans", PLAN, invented.plan, 20 // min(share, 4))
+    yield _bulk("bulk plans", PLAN, invented.plan, 20)  # of fewer, one refused too many is chance
 
 
 def documents(old: Path) -> Iterator[Asked]:
