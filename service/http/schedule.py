@@ -10,6 +10,7 @@ from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import MOST_AFTER_TAX, ScheduleQuestion, schedule
+from service.planning.schedule.told import told
 from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.schedule import request as schemas
@@ -21,16 +22,25 @@ _MOST_LIGHT = 150  # years of a person in all plans together
 def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuestion]:
     """The calculation, for the tax years of a rule book; its answers name these versions."""
 
-    def answer(question: ScheduleQuestion, _: Parts) -> dict[str, Any]:
+    def answer(question: ScheduleQuestion, wanted: Parts) -> dict[str, Any]:
         result = schedule(question, book)
         return answer_of(
             result,
+            told(result),
             schedule_warnings(result),
             rules_answer(versions, result.standing, plan_caveats(result)),
             plan_notice(result.first_not_law, book.law_as_of),
+            compared_years="compared_years" in wanted,
         )
 
-    return Calculation("allowance-schedule", schemas.ScheduleSchema(), schemas.question, answer, is_heavy=_is_heavy)
+    return Calculation(
+        "allowance-schedule",
+        schemas.ScheduleSchema(),
+        schemas.question,
+        answer,
+        offered=("compared_years",),
+        is_heavy=_is_heavy,
+    )
 
 
 def _is_heavy(question: ScheduleQuestion) -> bool:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from service.law.units import BasisPoints, Pence
+from service.law.units import POUND, BasisPoints, Pence
+
+_PENCE_TOLD_BELOW: Pence = 100 * POUND
 
 
 def pounds(pence: Pence) -> str:
@@ -13,6 +15,11 @@ def pounds(pence: Pence) -> str:
         return f"-{pounds(-pence)}"
     whole, rest = pence // 100, pence % 100
     return f"£{whole:,}.{rest:02d}" if rest else f"£{whole:,}"
+
+
+def rounded_pounds(pence: Pence) -> str:
+    """The same to the nearest pound from £100 up, half up, where the pence tell a reader nothing."""
+    return pounds(pence if abs(pence) < _PENCE_TOLD_BELOW else (pence + 50) // 100 * 100)
 
 
 def per_cent(rate: BasisPoints) -> str:

@@ -555,6 +555,6 @@ def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -
     assert found["rules"]["standing"] == "assumed"
 
 
-def test_no_query_is_offered(client: FlaskClient) -> None:
+def test_what_a_quote_includes_is_not_offered(client: FlaskClient) -> None:
     reply = client.post(f"{URL}?include=curve", json=LEAST)
     assert (reply.status_code, reply.get_json()["code"]) == (422, "invalid-request")

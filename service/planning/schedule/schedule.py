@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from itertools import accumulate
 from typing import Literal, NamedTuple
 
 from service.figures.loader import Standing, TaxYearFigures
@@ -289,31 +288,34 @@ def _reason(error: RuleViolation) -> str:
     return " ".join(fault.detail for fault in error.faults)
 
 
+def household_periods(plan: Projection) -> Iterator[HouseholdPeriod]:
+    """Everybody's periods in sums."""
+    tax_so_far = 0
+    for year, level in zip(plan.years, plan.timeline.price_levels(), strict=True):
+        held = (pension_held(year), isa_held(year), cash_held(year))
+        income_tax = sum(record.income_tax for record in year.people)
+        tax_so_far += income_tax
+        yield HouseholdPeriod(
+            sum(record.gross for record in year.people),
+            income_tax,
+            tax_so_far,
+            sum(record.subscribed for record in year.people),
+            *held,
+            sum(held),
+            deflated(sum(held), level),
+        )
+
+
 def _years(plan: Projection) -> Iterator[ScheduleYear]:
     timeline = plan.timeline
-    income_tax = list(accumulate(sum(record.income_tax for record in year.people) for year in plan.years))
-    levels = timeline.price_levels()
-    for period, spending, year, tax_so_far, level in zip(
-        timeline.periods, timeline.spending, plan.years, income_tax, levels, strict=True
+    for period, spending, year, household in zip(
+        timeline.periods, timeline.spending, plan.years, household_periods(plan), strict=True
     ):
-        held = (pension_held(year), isa_held(year), cash_held(year))
-        yield ScheduleYear(
-            period,
-            spending,
-            tuple(
-                _person_year(member, period, record)
-                for member, record in zip(timeline.household.people, year.people, strict=True)
-            ),
-            HouseholdPeriod(
-                sum(record.gross for record in year.people),
-                sum(record.income_tax for record in year.people),
-                tax_so_far,
-                sum(record.subscribed for record in year.people),
-                *held,
-                sum(held),
-                deflated(sum(held), level),
-            ),
+        people = tuple(
+            _person_year(member, period, record)
+            for member, record in zip(timeline.household.people, year.people, strict=True)
         )
+        yield ScheduleYear(period, spending, people, household)
 
 
 def _person_year(member: Member, period: Period, record: PersonRecord) -> SchedulePerson:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from service.planning.household import Member
+from service.planning.household import Household, Member
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.timeline import Period
+from service.planning.schedule.events import Event
+from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import (
     LEAVES_OUT,
     Comparison,
@@ -18,8 +20,10 @@ from service.planning.schedule.schedule import (
     SchedulePerson,
     ScheduleYear,
     Totals,
+    household_periods,
     totals,
 )
+from service.planning.schedule.told import Told
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import (
     assumptions_answer,
@@ -32,18 +36,33 @@ from service.schemas.units import in_pounds, pounds
 from service.schemas.warnings import warning
 
 
-def answer(result: Schedule, warnings: list[ClientWarning], rules: dict[str, Any], notice: str) -> dict[str, Any]:
-    """The answer as JSON: money in pounds, rates as fractions."""
+def answer(
+    result: Schedule,
+    told: Told,
+    warnings: list[ClientWarning],
+    rules: dict[str, Any],
+    notice: str,
+    *,
+    compared_years: bool = False,
+) -> dict[str, Any]:
+    """The answer as JSON: money in pounds, rates as fractions; ``compared_years``: with the years of the plainer plans."""
     household = result.question.household
     document: dict[str, Any] = {
         "outcome": "found",
         "aim": {"goal": result.question.goal},
         "lump_sums": household.lump_sums,
         "assumptions": assumptions_answer(household.assumptions),
-        "years": [_year(year, result.question.household.people) for year in result.years],
+        "summary": told.summary,
+        "at_start": _at_start(household),
+        "years": [
+            _year(year, household.people, because, happens)
+            for year, because, happens in zip(result.years, told.because, told.events, strict=True)
+        ],
         "totals": _totals(result.totals),
         "compared_with": [_comparison(compared, result.totals) for compared in result.comparisons],
     }
+    if compared_years:
+        document["compared_years"] = [_compared_years(compared) for compared in result.comparisons]
     if result.proof is not None:
         document["proof"] = _proof(result.question.goal, result.proof)
     if result.scenarios:
@@ -54,7 +73,23 @@ def answer(result: Schedule, warnings: list[ClientWarning], rules: dict[str, Any
     return document
 
 
-def _year(year: ScheduleYear, members: Sequence[Member]) -> dict[str, Any]:
+def _at_start(household: Household) -> dict[str, Any]:
+    """What there is on the first day, before anything moves."""
+    people = [
+        (member.pension.uncrystallised + member.pension.drawdown, member.isa.value, member.cash)
+        for member in household.people
+    ]
+    held = tuple(sum(amounts) for amounts in zip(*people, strict=True))
+    return {
+        "date": household.start.isoformat(),
+        "people": [in_pounds(amounts, ("in_pensions", "in_isas", "in_cash")) for amounts in people],
+        "household": in_pounds((*held, sum(held)), ("in_pensions", "in_isas", "in_cash", "wealth_before_tax")),
+    }
+
+
+def _year(
+    year: ScheduleYear, members: Sequence[Member], because: Sequence[Sequence[Reason]], happens: Sequence[Event]
+) -> dict[str, Any]:
     period = year.period
     return {
         "tax_year": period.name,
@@ -62,16 +97,28 @@ def _year(year: ScheduleYear, members: Sequence[Member]) -> dict[str, Any]:
         "to": period.last.isoformat(),
         "standing": period.rules.figures.standing,
         "spending": pounds(year.spending),
-        "people": [_person(person, member, year.period) for person, member in zip(year.people, members, strict=True)],
+        "people": [
+            _person(person, member, year.period, reasons)
+            for person, member, reasons in zip(year.people, members, because, strict=True)
+        ],
         "household": in_pounds(year.household, HouseholdPeriod._fields),
+        "events": [_event(event) for event in happens],
     }
 
 
-def _person(person: SchedulePerson, member: Member, period: Period) -> dict[str, Any]:
+def _event(event: Event) -> dict[str, Any]:
+    document: dict[str, Any] = {"code": event.code, "date": event.day.isoformat(), "detail": event.detail}
+    if event.person is not None:
+        document["person"] = event.person
+    return document
+
+
+def _person(person: SchedulePerson, member: Member, period: Period, because: Sequence[Reason]) -> dict[str, Any]:
     record = person.record
     opened = record.opened
     return {
         "age": person.age,
+        "because": [{"code": reason.code, "detail": reason.detail} for reason in because],
         "lump_sum": pounds(person.lump_sum),
         "withdrawals": withdrawals_answer(person.withdrawal, member),
         "income_received": pounds(opened.year.received),
@@ -123,6 +170,20 @@ def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
         "wealth_after_tax_in_prices_of_start": pounds(at_start),
         "gain": pounds(own.wealth_after_tax - wealth),
         "gain_in_prices_of_start": pounds(own.wealth_after_tax_in_prices_of_start - at_start),
+    }
+
+
+def _compared_years(compared: Comparison) -> dict[str, Any]:
+    """The tax years of a plainer plan; none where it cannot be carried out."""
+    other = compared.projection
+    if other is None:
+        return {"plan": compared.plan, "years": []}
+    return {
+        "plan": compared.plan,
+        "years": [
+            {"tax_year": period.name, "household": in_pounds(sums, HouseholdPeriod._fields)}
+            for period, sums in zip(other.timeline.periods, household_periods(other), strict=True)
+        ],
     }
 
 

@@ -1,0 +1,483 @@
+"""Why a plan draws what it draws and pays in what it pays in: for each person and tax year, a few codes with a sentence.
+
+Nothing here decides. Each reason is read off the settled year and the tax around its withdrawal, whoever chose it, and is given
+only where it holds there: a plan is said to stop where the tax rises only if the next 100 pounds are taxed more than the last.
+So the reasons of a plain plan and of one that was searched for are found in the same way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+from typing import NamedTuple
+
+from service.figures import tax_years
+from service.law.dates import day_month_year
+from service.law.income_tax import Liability
+from service.law.pension_age import access_age
+from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.planning.curve.reasons import reasons as rules_at_work
+from service.planning.curve.steps import NEAR, Step, step_above
+from service.planning.once import Once
+from service.planning.projection.policies import target
+from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRecord, wealth_after_tax
+from service.planning.schedule.schedule import MOST_AFTER_TAX, Schedule, SchedulePerson, ScheduleYear
+from service.planning.wording import rounded_pounds
+
+_PART: Pence = 100 * POUND
+"""What is asked of the tax on either side of a withdrawal: the last and the next 100 pounds."""
+
+_SAME: Pence = 50
+"""Within so much two uses of 100 pounds come to the same by the end: our choice."""
+
+_RISES: Pence = POUND
+"""By so much at least the tax on 100 pounds has to rise for a plan to be said to stop there: our choice."""
+
+_BANDS = {
+    "basic_rate": "basic rate",
+    "intermediate_rate": "intermediate rate",
+    "higher_rate": "higher rate",
+    "advanced_rate": "advanced rate",
+    "additional_rate": "additional rate",
+    "top_rate": "top rate",
+}
+
+_BAND_GOALS = {
+    "personal_allowance": "the personal allowance",
+    "basic_rate_band": "the basic rate band",
+    "higher_rate_band": "the higher rate band",
+}
+
+_LOST = {
+    "personal_savings_allowance": "part of the savings allowance",
+    "marriage_allowance": "the marriage allowance",
+}
+
+
+class Reason(NamedTuple):
+    """A reason: a code of an open list, and the sentences that a client may read."""
+
+    code: str
+    detail: str
+
+
+class _Case(NamedTuple):
+    """One person's year of a plan, with what stands around it."""
+
+    result: Schedule
+    position: int
+    place: int
+    everybodys: tuple[Once[_Uses], ...] = ()
+
+    @property
+    def year(self) -> ScheduleYear:
+        return self.result.years[self.position]
+
+    @property
+    def person(self) -> SchedulePerson:
+        return self.year.people[self.place]
+
+    @property
+    def record(self) -> PersonRecord:
+        return self.person.record
+
+    def at(self, position: int) -> _Case:
+        """The same person in another year."""
+        return self._replace(position=position)
+
+    def tax(self, taxable: Pence) -> Liability:
+        """The year's tax with another taxable withdrawal, the marriage allowance as it was settled."""
+        record = self.record
+        opened = record.opened
+        if opened.taxed(record.taxable) == record.liability:
+            return opened.taxed(taxable)
+        return opened.year.liability(opened.interest, taxable, marriage_allowance="none")
+
+    def tax_between(self, low: Pence, high: Pence) -> Pence:
+        """The tax that is added from one taxable withdrawal to another."""
+        return self.tax(high).total - self.tax(low).total
+
+    @property
+    def last_part(self) -> Pence:
+        """The tax on the last 100 pounds of the taxable withdrawal; where it is smaller, 100 pounds at its average rate. Its last
+        pound is left out, since a plan may go pennies beyond the point where it stops."""
+        taxable = self.record.taxable
+        end = taxable - POUND if taxable > _PART + POUND else taxable
+        part = min(end, _PART)
+        return self.tax_between(end - part, end) * _PART // part if part else 0
+
+    @property
+    def step(self) -> Step | None:
+        """A step of the tax just above the withdrawal."""
+        return step_above(self.tax, self.record.taxable) if self.record.taxable else None
+
+
+def reasons(result: Schedule) -> tuple[tuple[tuple[Reason, ...], ...], ...]:
+    """For each tax year and person of a plan, why it does what it does, the withdrawal first."""
+    people = range(len(result.question.household.people))
+    everybodys = tuple(Once(partial(_uses, result, place)) for place in people)
+    return tuple(
+        tuple(tuple(_because(_Case(result, position, place, everybodys))) for place in people)
+        for position in range(len(result.years))
+    )
+
+
+def _because(case: _Case) -> Iterator[Reason]:
+    yield from _lump_sum(case)
+    if case.record.gross - case.person.lump_sum:
+        yield from _of_a_withdrawal(case)
+    else:
+        yield from _of_none(case)
+    yield from _of_the_isa(case)
+
+
+# The withdrawal
+
+
+def _lump_sum(case: _Case) -> Iterator[Reason]:
+    if case.person.lump_sum:
+        yield Reason(
+            "takes_all_tax_free_cash",
+            f"All tax-free cash is taken at the first chance, {rounded_pounds(case.person.lump_sum)}. Three times as much moves "
+            "to drawdown, where later withdrawals are taxed in full.",
+        )
+
+
+def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
+    gross = rounded_pounds(case.record.gross - case.person.lump_sum)
+    found = False
+    if _used_up(case):
+        found = True
+        yield Reason("uses_up_the_pension", f"{gross} is all that is left, so this uses up the pension.")
+    if _needed_for_spending(case):
+        found = True
+        yield Reason(
+            "draws_for_spending",
+            f"Spending of {rounded_pounds(case.year.spending)} takes all income, cash and ISAs of the year. {gross} is drawn to "
+            "pay the rest.",
+        )
+    if not _used_up(case):
+        stop = _stops(case)
+        if stop is not None:
+            found = True
+            yield stop
+    step = case.step
+    if step is not None:
+        found = True
+        yield _below_a_step(step)
+    if not found and _fits_the_isa_allowance(case):
+        found = True
+        yield Reason(
+            "fits_the_isa_allowance",
+            f"{gross} is drawn, as much as this year's ISA allowance can take after tax. More would be held as cash.",
+        )
+    if not found:
+        yield _against_later(case)
+
+
+def _used_up(case: _Case) -> bool:
+    after = case.record.after.pension
+    return after.uncrystallised + after.drawdown == 0
+
+
+def _needed_for_spending(case: _Case) -> bool:
+    """Whether nothing but pensions is left, so that with less drawn the spending could not be paid."""
+    return case.year.spending > 0 and case.year.household.in_isas + case.year.household.in_cash < POUND
+
+
+def _fits_the_isa_allowance(case: _Case) -> bool:
+    return all(one.isa_unused == 0 for one in case.year.people) and case.year.household.in_cash < POUND
+
+
+def _stops(case: _Case) -> Reason | None:
+    """Where the tax rises right above the withdrawal."""
+    taxable = case.record.taxable
+    # Pounds are left where a withdrawal is whole, and more just below a step.
+    start = taxable + POUND + (NEAR if case.step is not None else 0)
+    here, first, then = case.tax(taxable), case.tax(start), case.tax(start + _PART)
+    last, following = case.last_part, then.total - first.total
+    if following - last < _RISES:
+        return None
+    rises = f"The next £100 of taxable income would bring {rounded_pounds(following)} of tax"
+    last_bore = f"The last £100 brought {rounded_pounds(last)}." if last else "The last £100 brought none."
+    if taxable and here.total == case.tax(0).total:
+        used = case.person.personal_allowance_used
+        if here.allowances - here.net_income < POUND:
+            return Reason(
+                "fills_personal_allowance",
+                f"With this withdrawal, taxable income uses all of the personal allowance of {rounded_pounds(used)}. {rises}.",
+            )
+        return Reason("adds_no_tax", f"This is the most that adds no tax this year. {rises}.")
+    year = case.record.opened.year.taxpayer_year(case.record.opened.interest)
+    threshold = year.rules.taper_threshold
+    tapers = then.personal_allowance < first.personal_allowance
+    if tapers and here.personal_allowance == case.tax(0).personal_allowance:
+        return Reason(
+            "stops_where_the_personal_allowance_falls",
+            f"Above {rounded_pounds(threshold)} of income, the personal allowance is reduced. {rises}. {last_bore}",
+        )
+    if then.child_benefit_charge > 0 and here.child_benefit_charge == 0:
+        return Reason(
+            "stops_at_the_child_benefit_charge",
+            f"Any more income would start the child benefit charge. {rises}. {last_bore}",
+        )
+    below = case.tax(max(0, taxable - POUND - _PART)), case.tax(max(0, taxable - POUND))
+    new = [rule for rule in rules_at_work(first, then, year, tapers) if rule not in rules_at_work(*below, year, tapers)]
+    for band, words in _BANDS.items():
+        if band in new:
+            return Reason(f"stops_at_{band}", f"The withdrawal stops where the {words} begins. {rises}. {last_bore}")
+    if "dividends_taxed_higher" in new:
+        return Reason(
+            "stops_where_dividends_are_taxed_more",
+            f"More withdrawals would use allowances or lower bands that dividends use now. {rises}. {last_bore}",
+        )
+    if "savings_taxed_higher" in new or "starting_rate_for_savings_used_up" in new:
+        return Reason(
+            "stops_where_interest_is_taxed_more",
+            f"More withdrawals would use allowances or lower rates that interest uses now. {rises}. {last_bore}",
+        )
+    return Reason("stops_where_tax_rises", f"The withdrawal stops where tax rises. {rises}. {last_bore}")
+
+
+def _below_a_step(step: Step) -> Reason:
+    lost = " and ".join(_LOST[relief] for relief in step.lost)
+    near = "stays" if step.room >= NEAR else "ends only"
+    return Reason(
+        "stays_below_a_tax_step" if step.room >= NEAR else "just_below_a_tax_step",
+        f"Income {near} {rounded_pounds(step.room)} below the point at which {lost} is lost. Passing it would bring "
+        f"{rounded_pounds(step.tax)} of tax at once.",
+    )
+
+
+# No withdrawal
+
+
+def _of_none(case: _Case) -> Iterator[Reason]:
+    record = case.record
+    opened = record.opened
+    held = opened.pension.uncrystallised + opened.pension.drawdown
+    if not held:
+        if case.position and case.at(0).person.pension.opening:
+            yield Reason("pension_used_up", "Nothing is left in the pension.")
+    elif not opened.year.may_withdraw:
+        rules = case.year.period.rules
+        age, day = access_age(
+            case.result.question.household.people[case.place].date_of_birth,
+            rules.minimum_pension_age,
+            rules.next_minimum_pension_age,
+            opened.pension.protected_pension_age,
+        )
+        yield Reason(
+            "pension_locked",
+            f"Nothing can be drawn before {day_month_year(day)}, when the minimum pension age of {age} is reached.",
+        )
+    elif not opened.most_uncrystallised and not opened.most_drawdown:
+        yield Reason(
+            "lifetime_allowance_used", "Nothing is drawn, because more would bring a lifetime allowance charge."
+        )
+    elif case.person.lump_sum:
+        return
+    elif case.result.question.goal != MOST_AFTER_TAX:
+        yield from _band_already_filled(case)
+    else:
+        yield _against_later(case)
+
+
+def _band_already_filled(case: _Case) -> Iterator[Reason]:
+    goal = case.result.question.goal
+    if goal == MOST_AFTER_TAX or target(case.record.opened, goal):
+        return
+    yield Reason(
+        "other_income_fills_the_band",
+        f"Other income of {rounded_pounds(case.record.liability.net_income)} already uses {_BAND_GOALS[goal]}, so nothing is "
+        "drawn.",
+    )
+
+
+# One year against another
+
+
+class _Use(NamedTuple):
+    """What 100 pounds of a pension come to at the end of a plan, by what is done with them; pence. ``pension_factor`` is what a
+    pound left in the pension grows to from this year to the end. ``drawn_next`` and ``drawn_last`` are the next 100 pounds
+    drawn in this year and the last of those that are drawn, after tax and with what they earn outside the pension."""
+
+    pension_factor: float
+    drawn_next: float
+    drawn_last: float | None
+
+
+class _Uses(NamedTuple):
+    """The uses of 100 pounds of one person's pension by tax year, and what 100 pounds left on the last day come to; pence."""
+
+    years: tuple[_Use, ...]
+    left_at_the_end: Pence
+
+    def at_the_end(self, position: int) -> float:
+        """What 100 pounds come to that are left from a year to the end."""
+        return self.years[position].pension_factor * self.left_at_the_end
+
+    def grown(self, position: int, later: int) -> float:
+        """What a pound left in the pension grows to from one year to another."""
+        return self.years[position].pension_factor / self.years[later].pension_factor
+
+
+def _uses(result: Schedule, place: int) -> _Uses:
+    """What 100 pounds come to, by the year in which they are drawn."""
+    assumed = result.question.household.assumptions
+    pension_factor = isa_factor = cash_factor = 1.0
+    uses: list[_Use] = []
+    for position in reversed(range(len(result.years))):
+        case = _Case(result, position, place)
+        in_isa = any(one.isa_unused > 0 for one in case.year.people)
+        kept = isa_factor if in_isa else cash_factor
+        taxed = _PART * _taxed_share(case) // WHOLE
+        taxable = case.record.taxable
+        drawn_last = None
+        if taxable >= taxed:
+            drawn_last = (_PART - case.tax_between(taxable - taxed, taxable)) * kept
+        uses.append(_Use(pension_factor, (_PART - case.tax_between(taxable, taxable + taxed)) * kept, drawn_last))
+        period = case.year.period
+        pension_factor *= period.factor(assumed.pension_growth)
+        isa_factor *= period.factor(assumed.isa_growth)
+        cash_factor *= period.factor(assumed.cash_interest)
+    return _Uses(tuple(reversed(uses)), _left_at_the_end(result, place))
+
+
+def _taxed_share(case: _Case) -> BasisPoints:
+    """What part of another withdrawal would be taxed, basis points."""
+    household, record = case.result.question.household, case.record
+    uncrystallised = record.after.pension.uncrystallised or case.person.withdrawal.from_uncrystallised
+    if household.lump_sums in WITH_TAX_FREE_PART and uncrystallised and record.tax_free_left:
+        return WHOLE - case.year.period.rules.lump_sums.tax_free_rate
+    return WHOLE
+
+
+def _left_at_the_end(result: Schedule, place: int) -> Pence:
+    """What 100 pounds more in a pension on the last day come to after the tax assumed on it."""
+    holdings = result.projection.years[-1].holdings
+    pension = holdings[place].pension
+    if pension.drawdown and not pension.uncrystallised:
+        more = pension.holding(0, pension.drawdown + _PART)
+    else:
+        more = pension.holding(pension.uncrystallised + _PART, pension.drawdown)
+    raised = [*holdings]
+    raised[place] = holdings[place]._replace(pension=more)
+    return wealth_after_tax(result.timeline, raised) - wealth_after_tax(result.timeline, holdings)
+
+
+def _against_later(case: _Case) -> Reason:
+    """Why this is drawn now already, or why no more is: 100 pounds now against the same 100 pounds later."""
+    return (
+        _drawn_ahead(case)
+        or _drawn_now(case)
+        or _left_for_later(case)
+        or Reason(
+            "found_by_search",
+            "No single limit sets this amount. It comes from searching all tax years of the plan together.",
+        )
+    )
+
+
+def _needed_next(case: _Case) -> int | None:
+    """The next year in which nothing but pensions is left: what is drawn until then is needed by then."""
+    later = range(case.position + 1, len(case.result.years))
+    return next((position for position in later if _needed_for_spending(case.at(position))), None)
+
+
+def _drawn_ahead(case: _Case) -> Reason | None:
+    """A withdrawal for spending of a later year, in which more would be taxed at a higher rate."""
+    needed = _needed_next(case)
+    if needed is None or not case.record.taxable:
+        return None
+    then = case.at(needed)
+    taxable = then.record.taxable + POUND
+    tax_then = then.tax_between(taxable, taxable + _PART)
+    if tax_then - case.last_part < _RISES:
+        return None
+    return Reason(
+        "drawn_ahead_of_spending",
+        f"The spending of {then.year.period.name} will take all cash and ISAs. {_tax_now(case.last_part)}, and another £100 then "
+        f"would bring {rounded_pounds(tax_then)}.",
+    )
+
+
+def _tax_now(tax: Pence) -> str:
+    return f"The last £100 of taxable income brings {rounded_pounds(tax) if tax else 'no tax'} now"
+
+
+def _drawn_now(case: _Case) -> Reason | None:
+    """A withdrawal that comes to more, by the end, than the same left for later."""
+    uses = case.everybodys[case.place]()
+    drawn = uses.years[case.position].drawn_last
+    if drawn is None or not case.record.taxable:
+        return None
+    needed = _needed_next(case)
+    last = len(uses.years) if needed is None else needed + 1
+    instead = [(uses.at_the_end(case.position), "")] if needed is None else []
+    for position in range(case.position + 1, last):
+        grown = uses.grown(case.position, position)
+        instead.append((grown * uses.years[position].drawn_next, case.at(position).year.period.name))
+    most, year = max(instead)
+    if drawn < most - _SAME:
+        return None
+    now = f"The last £100 drawn comes to {_in_pounds(drawn)} by the end of the plan, after tax"
+    if drawn <= most + _SAME:
+        return Reason("same_either_way", f"{now}. {_instead(year)}, it would come to much the same.")
+    return Reason("drawn_now_comes_to_more", f"{now}. {_instead(year)}, it would come to {_in_pounds(most)}.")
+
+
+def _left_for_later(case: _Case) -> Reason | None:
+    """What is not drawn, and comes to more by the end than if it were."""
+    uses = case.everybodys[case.place]()
+    own = uses.years[case.position]
+    instead = [(uses.at_the_end(case.position), "")] if _is_left(case) else []
+    for position in range(case.position + 1, len(uses.years)):
+        drawn = uses.years[position].drawn_last
+        if drawn is not None and case.at(position).record.taxable:
+            instead.append((uses.grown(case.position, position) * drawn, case.at(position).year.period.name))
+    most, year = max(instead, default=(0.0, ""))
+    if not instead or most < own.drawn_next - _SAME:
+        return None
+    now = f"£100 more drawn now would come to {_in_pounds(own.drawn_next)} by the end of the plan, after tax"
+    if most <= own.drawn_next + _SAME:
+        return Reason("same_either_way", f"{now}. {_instead(year)}, it comes to much the same.")
+    code = "left_for_later" if year else "left_in_the_pension"
+    return Reason(code, f"{now}. {_instead(year)}, it comes to {_in_pounds(most)}.")
+
+
+def _is_left(case: _Case) -> bool:
+    """Whether something stays in the pension to the end."""
+    return case.at(len(case.result.years) - 1).person.pension.closing > 0
+
+
+def _instead(year: str) -> str:
+    return f"Drawn in {year} instead" if year else "Left in the pension, with the tax assumed at the end"
+
+
+def _in_pounds(amount: float) -> str:
+    return rounded_pounds(round(amount))
+
+
+# The ISA
+
+
+def _of_the_isa(case: _Case) -> Iterator[Reason]:
+    record, years = case.record, case.result.years
+    if record.from_isa >= POUND:
+        yield Reason(
+            "isa_pays_for_spending", f"{rounded_pounds(record.from_isa)} is taken from ISAs for spending, after cash."
+        )
+    if record.subscribed and not case.person.isa_unused:
+        yield Reason(
+            "uses_the_isa_allowance",
+            f"{rounded_pounds(record.subscribed)} is paid into ISAs. This uses the ISA allowance of {case.year.period.name}.",
+        )
+    waits = record.after.cash >= POUND and not any(one.isa_unused for one in case.year.people)
+    if waits and case.position + 1 < len(years) and years[case.position + 1].household.isa_subscriptions:
+        next_day = tax_years.first_day(tax_years.following(case.year.period.name))
+        yield Reason(
+            "waits_for_the_isa_allowance",
+            f"{rounded_pounds(record.after.cash)} stays in cash until {day_month_year(next_day)}, when a new ISA allowance "
+            "starts.",
+        )

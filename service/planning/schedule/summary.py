@@ -1,0 +1,276 @@
+"""A plan in a few plain sentences, for a portal or a letter: what is drawn when, what that leaves, and what would change it."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from service.law.dates import day_month_year, month_year
+from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.planning.projection.balances import cash_held, isa_held, pension_held
+from service.planning.projection.policies import Projection
+from service.planning.schedule.reasons import Reason
+from service.planning.schedule.schedule import Comparison, Schedule
+from service.planning.wording import inside, per_cent, rounded_pounds, who
+
+_MOST_PHASES = 3
+_PHASE_COSTS = 0.35
+"""What one phase more has to save, where 1 is what a person and year weigh whose withdrawal is wholly unlike the phase's."""
+
+_EQUAL: Pence = POUND
+_PART_OF_A_POUND: Pence = 100 * POUND
+_MOST_RATE: BasisPoints = 4_500
+"""Up to this rate on what is left it is said where another plan would leave more: the highest rate there is outside Scotland."""
+
+_PLANS = {
+    "pension_left_until_state_pension_age": (
+        "if the pension were left until State Pension age and then drawn evenly",
+        "leaving the pension until State Pension age",
+        "Leaving the pension until State Pension age",
+    ),
+    "personal_allowance_filled": (
+        "if only the personal allowance were filled each year",
+        "filling only the personal allowance",
+        "Filling only the personal allowance",
+    ),
+}
+
+_ITSELF = ("personal_allowance_filled", "personal_allowance")
+"""The plainer plan that a plan with this aim is itself."""
+
+_WHY = {
+    "fills_personal_allowance": "fills the personal allowance",
+    "adds_no_tax": "is the most that adds no tax",
+    "stops_at_basic_rate": "stops where the basic rate begins",
+    "stops_at_intermediate_rate": "stops where the intermediate rate begins",
+    "stops_at_higher_rate": "stops where the higher rate begins",
+    "stops_at_advanced_rate": "stops where the advanced rate begins",
+    "stops_at_additional_rate": "stops where the additional rate begins",
+    "stops_at_top_rate": "stops where the top rate begins",
+    "stops_where_the_personal_allowance_falls": "stops where the personal allowance would be reduced",
+    "stops_at_the_child_benefit_charge": "stops below the child benefit charge",
+    "stops_where_dividends_are_taxed_more": "stops where more tax would be due on dividends",
+    "stops_where_interest_is_taxed_more": "stops where more tax would be due on interest",
+    "stays_below_a_tax_step": "stays below a point where tax is due all at once",
+    "draws_for_spending": "pays for spending",
+    "drawn_ahead_of_spending": "prepares for later spending, when tax would be higher",
+    "uses_up_the_pension": "uses up the pension",
+    "fits_the_isa_allowance": "is what the ISA allowance can take",
+    "drawn_now_comes_to_more": "comes to more than leaving it for later",
+}
+
+_NONE_DRAWN = {
+    "pension_locked": "the minimum pension age is not reached",
+    "left_for_later": "drawing it later comes to more",
+    "left_in_the_pension": "leaving it in the pension comes to more",
+    "other_income_fills_the_band": "other income leaves nothing to fill",
+    "pension_used_up": "the pension is used up",
+}
+
+
+class _Phase(NamedTuple):
+    """Tax years in a row, from a position to the last."""
+
+    first: int
+    last: int
+
+
+def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> list[str]:
+    """What the plan comes to; ``because`` are its reasons."""
+    return [
+        *(sentence for phase in phases(result, because) for sentence in _told(result, because, phase)),
+        *_outcome(result),
+        *_against_others(result),
+        *_rate_on_what_is_left(result),
+        *_scenarios(result),
+    ]
+
+
+# What is drawn, in phases
+
+
+def phases(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> list[_Phase]:
+    """The tax years in at most three runs in which about the same is drawn for about the same reason."""
+    count = len(result.years)
+    people = range(len(result.question.household.people))
+    drawn = [[year.people[place].record.gross for year in result.years] for place in people]
+    codes = [[_main(because[position][place]) for position in range(count)] for place in people]
+    largest = max(max(amounts) for amounts in drawn) or 1
+
+    def cost(first: int, last: int) -> float:
+        total = 0.0
+        for amounts, reasons in zip(drawn, codes, strict=True):
+            part = amounts[first : last + 1]
+            mean = sum(part) / len(part)
+            total += sum(((amount - mean) / largest) ** 2 for amount in part)
+            total += (len(part) - Counter(reasons[first : last + 1]).most_common(1)[0][1]) / 4
+        return total
+
+    # The best runs that end with each year, by their number.
+    best: list[list[tuple[float, list[_Phase]]]] = [[(cost(0, last), [_Phase(0, last)]) for last in range(count)]]
+    for _ in range(1, min(_MOST_PHASES, count)):
+        longer = []
+        for last in range(count):
+            options = [
+                (
+                    best[-1][middle - 1][0] + cost(middle, last) + _PHASE_COSTS,
+                    [*best[-1][middle - 1][1], _Phase(middle, last)],
+                )
+                for middle in range(1, last + 1)
+            ]
+            longer.append(min([best[-1][last], *options], key=lambda option: option[0]))
+        best.append(longer)
+    return best[-1][-1][1]
+
+
+def _main(reasons: Sequence[Reason]) -> str:
+    """The code of the reason that a phase is told by."""
+    return next((reason.code for reason in reasons if reason.code in _WHY or reason.code in _NONE_DRAWN), "")
+
+
+def _told(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]], phase: _Phase) -> Iterator[str]:
+    names = [result.years[phase.first].period.name, result.years[phase.last].period.name]
+    when = f"In {names[0]}" if phase.first == phase.last else f"From {names[0]} to {names[1]}"
+    members = result.question.household.people
+    for place, member in enumerate(members):
+        years = range(phase.first, phase.last + 1)
+        if not any(result.years[position].people[place].pension.opening for position in years):
+            continue
+        drawn = [result.years[position].people[place].record.gross for position in years]
+        you = inside(who(place, len(members), member.name))
+        verb = "draw" if len(members) == 1 else "draws"
+        reasons = Counter(_main(because[position][place]) for position in years)
+        code, times = reasons.most_common(1)[0]
+        if max(drawn) < POUND:
+            why = f", because {_NONE_DRAWN[code]}" if code in _NONE_DRAWN and times == len(drawn) else ""
+            yield f"{when}, {you} {verb} nothing{why}."
+            continue
+        yield f"{when}, {you} {verb} {_amounts(drawn)}.{_why(code, times, len(drawn))}"
+
+
+def _amounts(drawn: Sequence[Pence]) -> str:
+    least, most = min(drawn), max(drawn)
+    a_year = " a year" if len(drawn) > 1 else ""
+    if most - least < _PART_OF_A_POUND:
+        return f"{'about ' if most != least else ''}{rounded_pounds(most)}{a_year}"
+    return f"between {rounded_pounds(least) if least else 'nothing'} and {rounded_pounds(most)}{a_year}"
+
+
+def _why(code: str, times: int, count: int) -> str:
+    if code not in _WHY:
+        return ""
+    if count == 1:
+        return f" This {_WHY[code]}."
+    if times == count:
+        return f" Each year, this {_WHY[code]}."
+    return f" In {times} of these {count} years, this {_WHY[code]}." if times > 1 else ""
+
+
+# What it leaves, and against other plans
+
+
+def _outcome(result: Schedule) -> Iterator[str]:
+    found, household = result.totals, result.question.household
+    in_prices = found.wealth_after_tax_in_prices_of_start
+    prices = (
+        f", or {rounded_pounds(in_prices)} in {month_year(household.start)} prices"
+        if in_prices != found.wealth_after_tax
+        else ""
+    )
+    yield (
+        f"On {day_month_year(household.end)}, the plan leaves {rounded_pounds(found.wealth_after_tax)} after tax{prices}. "
+        + (
+            f"Income tax until then is {rounded_pounds(found.income_tax)}."
+            if found.income_tax
+            else "No income tax is due until then."
+        )
+    )
+
+
+def _against_others(result: Schedule) -> Iterator[str]:
+    """The plan against the plainer ones that are not itself."""
+    others = [one for one in result.comparisons if (one.plan, result.question.goal) != _ITSELF]
+    for number, compared in enumerate(others):
+        yield from _against(result, compared, "That" if number == 0 else "It")
+
+
+def _against(result: Schedule, compared: Comparison, that: str) -> Iterator[str]:
+    were, _, doing = _PLANS[compared.plan]
+    other = compared.projection
+    if other is None:
+        yield f"{doing} could not pay for all the spending."
+        return
+    plan = result.projection
+    gain = plan.wealth - other.wealth
+    if abs(gain) <= _EQUAL:
+        yield f"{doing} would leave the same."
+        return
+    yield f"{that} is {rounded_pounds(abs(gain))} {'more' if gain > 0 else 'less'} than {were}."
+    tax = _all_tax(other) - _all_tax(plan)
+    growth = gain - tax
+    parts = [
+        f"{rounded_pounds(abs(amount))} {words[amount < 0]}"
+        for amount, words in (
+            (tax, ("less tax, now or assumed at the end,", "more tax, now or assumed at the end,")),
+            (growth, ("more growth", "less growth")),
+        )
+        if abs(amount) >= _EQUAL
+    ]
+    if parts:
+        yield f"The difference is {' and '.join(parts).rstrip(',')}."
+
+
+def _all_tax(plan: Projection) -> Pence:
+    """Income tax inside the plan, and what is taken off for tax on the pensions that are left; pence."""
+    return plan.income_tax + _held(plan) - plan.wealth
+
+
+def _held(plan: Projection) -> Pence:
+    last = plan.years[-1]
+    return pension_held(last) + isa_held(last) + cash_held(last)
+
+
+# What would change it
+
+
+def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
+    left = _taxed_left(result.projection)
+    if left < _EQUAL:
+        return
+    assumed = result.question.household.assumptions.tax_rate_on_remaining_pension
+    yield (
+        f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts after tax of {per_cent(assumed)} on "
+        "all but its tax-free part."
+    )
+    changes = []
+    for compared in result.comparisons:
+        if compared.projection is None or result.projection.wealth - compared.projection.wealth <= _EQUAL:
+            continue
+        more = left - _taxed_left(compared.projection)
+        ahead = _held(result.projection) - _held(compared.projection)
+        if more:
+            rate = Fraction(ahead * WHOLE, more)
+            if 0 < rate <= _MOST_RATE:
+                changes.append((abs(rate - assumed), compared.plan, rate, more))
+    if changes:
+        _, plan, rate, more = min(changes)
+        beyond = "more" if more > 0 else "less"
+        at = per_cent(round(rate / 10) * 10)
+        yield f"If that tax were {beyond} than {at}, {_PLANS[plan][1]} would leave more than this plan."
+
+
+def _taxed_left(plan: Projection) -> Pence:
+    """The part of the pensions left at the end that is not tax free, pence."""
+    period, last = plan.timeline.periods[-1], plan.years[-1]
+    return pension_held(last) - sum(record.tax_free_available(period) for record in last.people)
+
+
+def _scenarios(result: Schedule) -> Iterator[str]:
+    for scenario in result.scenarios:
+        name = f"In the {scenario.name} growth scenario"
+        if scenario.projection is None:
+            yield f"{name}, the spending cannot be met."
+        else:
+            yield f"{name}, the plan leaves {rounded_pounds(scenario.projection.wealth)}."
