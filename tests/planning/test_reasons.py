@@ -27,8 +27,8 @@ from tests.households import BOOK, plans
 
 POUND = 100
 SCHEMAS = DOCUMENT["components"]["schemas"]
-CODES = set(SCHEMAS["PlanReason"]["properties"]["code"]["x-extensible-enum"])
-EVENTS = set(SCHEMAS["PlanEvent"]["properties"]["code"]["x-extensible-enum"])
+CODES = set(SCHEMAS["PlanReasonCode"]["x-extensible-enum"])
+EVENTS = set(SCHEMAS["PlanEventCode"]["x-extensible-enum"])
 
 AVOIDED = (
     "worth", "best", "should", "better", "wise", "heirs", "room", "bears", "anybody", "somebody", "whoever", "this person",
