@@ -23,7 +23,7 @@ SOFTWARE_VERSION = "1.1.0"
 """The release, as pyproject.toml has it."""
 
 FOLDER = Path(__file__).resolve().parent
-LAYERS = ("figures", "law", "planning", "schemas", "http")
+LAYERS = ("figures", "law", "planning", "schemas", "charts", "http")
 """The packages that read requests, and compute and word answers. What stands above them runs the server."""
 
 SOLVER = f"{highspy.HIGHS_VERSION_MAJOR}.{highspy.HIGHS_VERSION_MINOR}.{highspy.HIGHS_VERSION_PATCH}"

@@ -1,6 +1,7 @@
 """The layers of the service: imports point one way, and the law computes with whole numbers alone.
 
-http -> schemas -> planning -> law -> figures. Planning has floors of its own, and the four products, which stand side by
+http -> charts -> schemas -> planning -> law -> figures. Charts know an answer's
+document and words alone. Planning has floors of its own, and the four products, which stand side by
 side on the uppermost, do not know each other. Read from the modules' syntax trees, so that an import inside a function counts
 as well.
 """
@@ -17,11 +18,13 @@ import pytest
 import service
 
 ROOT = Path(service.__file__).parent
-LAYERS = ("http", "schemas", "planning", "law", "figures")
+LAYERS = ("http", "charts", "schemas", "planning", "law", "figures")
 """From the outermost in: each may use itself and those after it."""
 MODULES = sorted(path.relative_to(ROOT).as_posix() for path in ROOT.rglob("*.py"))
 OF_LAYERS = [module for module in MODULES if module.split("/")[0] in LAYERS]
 INNER = [module for module in MODULES if module.startswith(("law/", "figures/"))]
+OF_WORDS = "service.planning.wording"
+"""All that charts use of the rest of the service: they are made from an answer's document alone."""
 PRODUCTS = ("quote", "schedule", "timing", "check")
 """The four questions: rooms of planning, and folders of schemas."""
 FLOORS = (
@@ -44,6 +47,7 @@ OUTSIDERS = {
         "prometheus_client",
         "werkzeug",
     },
+    "charts": set[str](),
     "schemas": {"marshmallow"},
     "planning": {"highspy"},
     "law": set[str](),
@@ -178,6 +182,15 @@ def test_the_products_schemas_do_not_know_each_other(product: str) -> None:
     for module in of_product:
         names = [f"{name}." for name in imported(tree_of(module), package_of(module))]
         assert [name for name in names if name.startswith(others)] == [], module
+
+
+@pytest.mark.parametrize("module", [module for module in MODULES if module.startswith("charts/")])
+def test_charts_know_documents_and_words_alone(module: str) -> None:
+    names = {name for name in imported(tree_of(module), package_of(module)) if name.startswith("service.")}
+    assert {name for name in names if not f"{name}.".startswith((f"{OF_WORDS}.", "service.charts."))} <= {
+        "service.charts",
+        "service.planning",
+    }
 
 
 @pytest.mark.parametrize("module", INNER)

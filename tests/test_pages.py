@@ -103,7 +103,7 @@ def missing(page: Path) -> Iterator[str]:
 
 def test_there_is_a_page_for_every_part() -> None:
     names = {page.relative_to(TOP).as_posix() for page in PAGES}
-    layers = {f"service/{layer}/README.md" for layer in ("figures", "law", "planning", "schemas", "http")}
+    layers = {f"service/{layer}/README.md" for layer in ("figures", "law", "planning", "schemas", "charts", "http")}
     assert {"README.md", "DEVELOPERS.md", "service/GLOSSARY.md", *layers} < names
 
 

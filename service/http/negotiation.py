@@ -8,6 +8,7 @@ from flask import request
 
 from service.http.problems import ProblemError, quoted, with_faults
 from service.planning.faults import Fault
+from service.planning.wording import listed
 
 
 def require_accepted(media_type: str) -> None:
@@ -39,7 +40,9 @@ def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozense
     known = ("include", *others) if offered else others
     details = [f"There is no query parameter {quoted(name)} here." for name in request.args if name not in known]
     words = ",".join(request.args.getlist("include")).split(",") if offered and "include" in request.args else []
-    takes = f"it takes {' and '.join(offered)}, with only a comma between them"
+    takes = (
+        f"it takes {listed(offered)}{', with only a comma between them' if len(offered) > 1 else ''}" if words else ""
+    )
     for word, times in Counter(words).items():
         if word not in offered:
             details.append(f"include does not take {quoted(word)}; {takes}.")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.charts.quote import quote_charts
 from service.http.calculation import Calculation
+from service.http.charts import DRAWN, with_charts
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import caveats_of, notice
 from service.planning.quote.asked import QuoteAsked, question_of
@@ -45,7 +47,8 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
         result, warnings = warned
         caveats, note = said[result.question.tax_year]
         touched = touched_by(result) if wanted.names is None or "caveats" in wanted.below("rules") else []
-        return answer_of(
+        charted = DRAWN in wanted
+        document = answer_of(
             result,
             warnings,
             rules_answer(
@@ -54,10 +57,11 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
                 [caveats[name] for name in touched if name in caveats],
             ),
             note,
-            curve=chart(result) if "curve" in wanted else None,
+            curve=chart(result) if charted or "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,
-            wanted=wanted,
+            wanted=wanted.and_whole("income_tax", "payroll") if charted else wanted,
         )
+        return with_charts(document, quote_charts(document), wanted) if charted else document
 
     def answer(asked: QuoteAsked, wanted: Parts) -> dict[str, Any]:
         return told(warned(quoted(asked, wanted), wanted), wanted)
@@ -67,6 +71,6 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
         schemas.withdrawal_tax_schema(tuple(book.years)),
         schemas.question,
         answer,
-        offered=("working", "curve"),
+        offered=("working", "curve", DRAWN),
         steps=(quoted, warned, told),
     )

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.charts.schedule import schedule_charts
 from service.http.calculation import Calculation
+from service.http.charts import DRAWN, with_charts
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
@@ -24,7 +26,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
 
     def answer(question: ScheduleQuestion, wanted: Parts) -> dict[str, Any]:
         result = schedule(question, book)
-        return answer_of(
+        document = answer_of(
             result,
             told(result),
             schedule_warnings(result),
@@ -32,13 +34,14 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
             plan_notice(result.first_not_law, book.law_as_of),
             compared_years="compared_years" in wanted,
         )
+        return with_charts(document, schedule_charts(document), wanted) if DRAWN in wanted else document
 
     return Calculation(
         "allowance-schedule",
         schemas.ScheduleSchema(),
         schemas.question,
         answer,
-        offered=("compared_years",),
+        offered=("compared_years", DRAWN),
         is_heavy=_is_heavy,
     )
 

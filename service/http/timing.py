@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from service.charts.timing import timing_charts
 from service.http.calculation import Calculation
+from service.http.charts import DRAWN, with_charts
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import plan_notice
 from service.planning.timing.caveats import timing_caveats
@@ -20,15 +22,21 @@ from service.schemas.timing.answer import answer as answer_of
 def calculation(book: RuleBook, versions: Versions) -> Calculation[TimingQuestion]:
     """The calculation, for the tax years of a rule book; its answers name these versions."""
 
-    def answer(question: TimingQuestion, _: Parts) -> dict[str, Any]:
+    def answer(question: TimingQuestion, wanted: Parts) -> dict[str, Any]:
         result = timing(question, book)
-        return answer_of(
+        document = answer_of(
             result,
             summary(result),
             timing_warnings(result),
             rules_answer(versions, result.timeline.standing, timing_caveats(result)),
             plan_notice(result.timeline.first_not_law, book.law_as_of),
         )
+        if DRAWN not in wanted:
+            return document
+        names = [member.name for member in question.household.people]
+        return with_charts(document, timing_charts(document, names), wanted)
 
     # Options, deaths, scenarios and break-evens: even a short comparison is many plans.
-    return Calculation("lump-sum-timing", schemas.TimingSchema(), schemas.question, answer, is_heavy=lambda _: True)
+    return Calculation(
+        "lump-sum-timing", schemas.TimingSchema(), schemas.question, answer, offered=(DRAWN,), is_heavy=lambda _: True
+    )

@@ -38,6 +38,19 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
+def lump_sums_in_words(how: str, age: int | None = None, yearly: Pence | None = None) -> str:
+    """A way to take the tax-free cash: at an ``age``, or in stages of so much a year, where that is asked for."""
+    if how == "phased" and yearly is not None:
+        return f"tax-free cash in stages of {pounds(yearly)} a year"
+    return {
+        "all_now": "all tax-free cash now",
+        "phased": "tax-free cash in stages that fit the ISA allowance",
+        "with_each_withdrawal": "a quarter tax free with each withdrawal",
+        "at_age": f"all tax-free cash at {age}",
+        "never": "no tax-free cash",
+    }[how]
+
+
 YOU = "You"
 """One person alone, as the start of a sentence: whoever reads the answer, or whoever it is about."""
 

@@ -43,6 +43,10 @@ class Parts:
             return self.names.get(name, NOTHING)
         return NOTHING if name in self.left_out else EVERYTHING
 
+    def and_whole(self, *names: str) -> Parts:
+        """What is wanted, and the whole of these besides."""
+        return self if self.names is None else Parts({**self.names, **dict.fromkeys(names, EVERYTHING)})
+
     def chosen(self, value: Any) -> Any:
         """Of a value the parts wanted, in the order of the agreement."""
         names = self.names

@@ -78,7 +78,14 @@ def _calls() -> list[Call]:
     quote = next(call for call in found if call.path == QUOTE)
     return [
         *found,
-        quote._replace(name=f"{quote.name}_with_all_parts", query={"include": ["working", "curve"]}),
+        quote._replace(name=f"{quote.name}_with_all_parts", query={"include": ["working", "curve", "charts"]}),
+        *(
+            next(call for call in found if call.path == path)._replace(
+                name=f"{name}_with_charts", query={"include": ["charts"]}
+            )
+            for name, path in OPERATIONS.items()
+            if name != "warnings"
+        ),
         Call("all years", "/v1/tax-years", {}, {}, None),
         Call("one year", "/v1/tax-years/{tax_year}", {"tax_year": "2026-27"}, {}, None),
         Call("a year without figures", "/v1/tax-years/{tax_year}", {"tax_year": "1999-00"}, {}, None),

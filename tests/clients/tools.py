@@ -37,6 +37,12 @@ def npm_program(name: str) -> str:
     return _program(NPM / "node_modules", "npm", name)
 
 
+def npm_file(*path: str) -> Path:
+    """The path of a file of a package that npm installed. The test is skipped if npm's tools are not there."""
+    _program(NPM / "node_modules", "npm", path[0])
+    return NPM.joinpath("node_modules", *path)
+
+
 def chromium() -> str:
     """The path of Chromium. The test is skipped if it is not there."""
     return _chromium() or pytest.skip(f"Chromium is not installed; {_how()}")

@@ -74,7 +74,7 @@ def is_what_was_asked(narrow: list[Any], whole: list[Any], paths: list[str]) -> 
 
 @pytest.fixture(scope="module")
 def whole_quotes(client: FlaskClient) -> list[dict[str, Any]]:
-    return asked(client, "withdrawal-tax", "include=working,curve", QUOTES)
+    return asked(client, "withdrawal-tax", "include=working,curve,charts", QUOTES)
 
 
 @pytest.mark.parametrize("path", QUOTE_PATHS)

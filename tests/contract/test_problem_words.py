@@ -250,12 +250,12 @@ def test_a_line_that_is_no_record(client: FlaskClient, line: str, code: str, det
 QUERIES = [
     (
         "include=working,%20curve",
-        'include does not take " curve"; it takes working and curve, with only a comma between them.',
+        'include does not take " curve"; it takes working, curve and charts, with only a comma between them.',
     ),
-    ("include=", 'include does not take ""; it takes working and curve, with only a comma between them.'),
+    ("include=", 'include does not take ""; it takes working, curve and charts, with only a comma between them.'),
     (
         "include=working,working",
-        "include names working more than once; it takes working and curve, with only a comma between them.",
+        "include names working more than once; it takes working, curve and charts, with only a comma between them.",
     ),
     ("colour=green", 'There is no query parameter "colour" here.'),
 ]

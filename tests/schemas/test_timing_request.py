@@ -713,6 +713,7 @@ def test_scenarios_come_back_by_name(client: FlaskClient) -> None:
     assert "scenarios" not in answered(client, URL, LEAST)["ranking"]
 
 
-def test_no_query_is_offered(client: FlaskClient) -> None:
+def test_of_queries_only_charts_are_offered(client: FlaskClient) -> None:
     reply = client.post(f"{URL}?include=curve", json=LEAST)
     assert (reply.status_code, reply.get_json()["code"]) == (422, "invalid-request")
+    assert reply.get_json()["detail"] == 'include does not take "curve"; it takes charts.'

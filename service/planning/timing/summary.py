@@ -10,7 +10,7 @@ from service.law.dates import day_month_year, month_year
 from service.planning.timing.break_even import EQUAL, PARTS
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
 from service.planning.timing.options import SPENDING_ONLY, Option
-from service.planning.wording import inside, listed, pounds, starting, who
+from service.planning.wording import inside, listed, lump_sums_in_words, pounds, starting, who
 
 _PERCENT = 100  # basis points in one per cent
 
@@ -35,16 +35,7 @@ def summary(result: Timing) -> list[str]:
 
 def described(option: Option) -> str:
     """An option in words."""
-    when = {
-        "all_now": "all tax-free cash now",
-        "phased": "tax-free cash in stages that fit the ISA allowance",
-        "with_each_withdrawal": "a quarter tax free with each withdrawal",
-        "at_age": f"all tax-free cash at {option.age}",
-        "never": "no tax-free cash",
-    }[option.lump_sums]
-    if isinstance(option.yearly, int):
-        when = f"tax-free cash in stages of {pounds(option.yearly)} a year"
-    return when
+    return lump_sums_in_words(option.lump_sums, option.age, option.yearly if isinstance(option.yearly, int) else None)
 
 
 def _option(position: int) -> str:

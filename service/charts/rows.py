@@ -1,0 +1,124 @@
+"""A chart of amounts one below the other: words, and under them a bar with its amount.
+
+The words stand above their bar and not beside it, so that a telephone's screen has room for both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from service.charts.look import BLUE, INK, ORANGE, SKY, Spec, chart, wrapped
+
+_LINE, _BAR, _GAP = 15, 20, 16  # pixels
+_ROOM = 0.32
+"""The part of a telephone's width that an amount needs."""
+
+_COLOURS = {"main": BLUE, "other": SKY, "change": ORANGE}
+_ON = {"main": "#ffffff", "other": "#000000", "change": "#000000"}
+
+
+class Row(NamedTuple):
+    """A bar from ``start`` to ``end`` pounds, with its ``amount`` in words. Without an amount there is no bar, only words.
+    The kinds are main, other, change (of an amount above) and heading."""
+
+    words: str
+    amount: str = ""
+    start: float = 0.0
+    end: float = 0.0
+    kind: str = "other"
+
+
+def rows_chart(name: str, title: str, told: Sequence[str], unit: str, rows: Sequence[Row]) -> Spec:
+    """The chart of these rows, in their order."""
+    low, high = (bound(0.0, *(place(row) for row in rows)) for bound, place in ((min, _left), (max, _right)))
+    lines = max(len(wrapped(row.words)) for row in rows)
+    values = [_value(i, row, low, high) for i, row in enumerate(rows)]
+    y = {"field": "row", "type": "ordinal", "axis": None, "scale": {"paddingInner": 0, "paddingOuter": 0}}
+    x = {"field": "start", "type": "quantitative", "axis": None, "scale": {"domain": [low, high or 1.0], "nice": False}}
+    middle = lines * _LINE / 2
+    return chart(
+        name,
+        title,
+        told,
+        unit,
+        {
+            "height": {"step": lines * _LINE + _BAR + _GAP},
+            "data": {"values": values},
+            "encoding": {"y": y},
+            "layer": [
+                {
+                    "transform": [{"filter": "datum.amount != ''"}],
+                    "mark": {"type": "bar", "height": _BAR, "yOffset": middle, "stroke": INK, "strokeWidth": 0.5},
+                    "encoding": {
+                        "x": x,
+                        "x2": {"field": "end"},
+                        "color": {"field": "colour", "type": "nominal", "scale": None},
+                    },
+                },
+                *(
+                    {
+                        "transform": [{"filter": f"datum.lines == {n} && datum.heading == {heading}"}],
+                        "mark": {
+                            "type": "text",
+                            "align": "left",
+                            "baseline": "line-top",
+                            "dy": (lines - n) * _LINE - (lines * _LINE + _BAR) / 2 + heading * (_BAR + _GAP / 2 - 2),
+                            "fontWeight": "bold" if heading else "normal",
+                        },
+                        "encoding": {"x": {"value": 0}, "text": {"field": "words", "type": "nominal"}},
+                    }
+                    for n, heading in sorted({(value["lines"], value["heading"]) for value in values})
+                ),
+                *(
+                    {
+                        "transform": [{"filter": f"datum.place == '{place}'"}],
+                        "mark": {"type": "text", "align": align, "dx": dx, "dy": middle, "fontWeight": "bold"},
+                        "encoding": {
+                            "x": x | {"field": field},
+                            "text": {"field": "amount", "type": "nominal"},
+                            "color": {"field": "on" if place == "inside" else "ink", "type": "nominal", "scale": None},
+                        },
+                    }
+                    for place, align, dx, field in (
+                        ("inside", "right", -6, "right"),
+                        ("after", "left", 6, "right"),
+                        ("before", "right", -6, "left"),
+                    )
+                ),
+            ],
+        },
+    )
+
+
+def _left(row: Row) -> float:
+    return min(row.start, row.end)
+
+
+def _right(row: Row) -> float:
+    return max(row.start, row.end)
+
+
+def _value(i: int, row: Row, low: float, high: float) -> dict[str, Any]:
+    left, right, width = _left(row), _right(row), (high - low) or 1.0
+    if not row.amount:
+        place = "none"
+    elif right - left >= _ROOM * width:
+        place = "inside"
+    else:
+        place = "after" if high - right >= _ROOM * width else "before"
+    return {
+        "row": i,
+        "words": wrapped(row.words),
+        "lines": len(wrapped(row.words)),
+        "heading": int(row.kind == "heading"),
+        "amount": row.amount,
+        "start": row.start,
+        "end": row.end,
+        "left": left,
+        "right": right,
+        "place": place,
+        "colour": _COLOURS.get(row.kind, SKY),
+        "on": _ON.get(row.kind, INK),
+        "ink": INK,
+    }

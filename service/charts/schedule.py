@@ -1,0 +1,234 @@
+"""Charts of a plan: what is held by tax year, what is drawn and paid in tax, and what is left beside plainer plans."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any, NamedTuple
+
+from service.charts.look import BLUE, INK, ORANGE, PALE, VERMILION, YELLOW, Spec, chart, line_at, lined, money, pence
+from service.charts.rows import Row, rows_chart
+from service.planning.wording import listed
+
+Year = Mapping[str, Any]
+
+_HELD = (("in_pensions", "Pensions", BLUE), ("in_isas", "ISAs", ORANGE), ("in_cash", "Cash", YELLOW))
+"""From the bottom up; from dark to light, so that they differ in grey."""
+_PLANS = {
+    "pension_left_until_state_pension_age": "Leaving the pension until State Pension age",
+    "personal_allowance_filled": "Filling the personal allowance each tax year",
+}
+_POUNDS_AXIS = {"title": None, "format": ",.0f", "labelExpr": "'£' + datum.label", "tickCount": 5, "minExtent": 70}
+_MOST_EVENTS = 5
+_HEIGHT = 280  # pixels
+
+
+class Event(NamedTuple):
+    """Something that happens in a tax year, in a few words."""
+
+    tax_year: str
+    words: str
+
+
+def schedule_charts(document: Mapping[str, Any]) -> list[Spec]:
+    """The charts of a plan's document."""
+    return [_holdings(document), _flows(document), _left(document)]
+
+
+def _years_axis(years: Sequence[Year], title: str | None = "Tax year") -> dict[str, Any]:
+    return {
+        "field": "tax_year",
+        "type": "ordinal",
+        "scale": {"domain": [year["tax_year"] for year in years]},
+        "axis": {"title": title, "labelAngle": 0, "labelOverlap": "greedy", "labelSeparation": 6},
+    }
+
+
+def _holdings(document: Mapping[str, Any]) -> Spec:
+    years = document["years"]
+    values = [
+        {"tax_year": year["tax_year"], "held": word, "place": place, "amount": year["household"][key]}
+        for year in years
+        for place, (key, word, _) in enumerate(_HELD)
+    ]
+    most = max(sum(year["household"][key] for key, _, _ in _HELD) for year in years) or 1.0
+    events = list(_events(years))[:_MOST_EVENTS]
+    lines = len(events)
+    top = most * (1 + lined(lines, _HEIGHT))
+    half = len(years) / 2
+    order = [year["tax_year"] for year in years]
+    told = [_told_holdings(years[-1])]
+    if events:
+        told.append(_told_events(events))
+    return chart(
+        "holdings",
+        "What is held at the end of each tax year",
+        told,
+        "Pounds, before tax on what remains in the pension.",
+        {
+            "height": round(_HEIGHT * top / most),
+            "encoding": {
+                "x": _years_axis(years),
+                "y": {
+                    "field": "amount",
+                    "type": "quantitative",
+                    "axis": _POUNDS_AXIS,
+                    "scale": {"domain": [0, top], "nice": False},
+                },
+            },
+            "layer": [
+                {
+                    "data": {
+                        "values": [
+                            {
+                                "tax_year": event.tax_year,
+                                "amount": line_at(i, lines, _HEIGHT, 0, most),
+                                "label": event.words,
+                                "align": "left" if order.index(event.tax_year) < half else "right",
+                            }
+                            for i, event in enumerate(events)
+                        ]
+                    },
+                    "layer": [
+                        {
+                            "mark": {"type": "rule", "strokeDash": [3, 3], "color": INK},
+                            "encoding": {"y2": {"datum": 0}},
+                        },
+                        {"mark": {"type": "point", "filled": True, "size": 45, "color": INK, "opacity": 1}},
+                        *(
+                            {
+                                "transform": [{"filter": f"datum.align == '{side}'"}],
+                                "mark": {"type": "text", "align": side, "dx": dx},
+                                "encoding": {"text": {"field": "label", "type": "nominal"}},
+                            }
+                            for side, dx in (("left", 7), ("right", -7))
+                        ),
+                    ],
+                },
+                {
+                    "data": {"values": values},
+                    "mark": {"type": "bar", "stroke": INK, "strokeWidth": 0.5, "width": {"band": 0.78}},
+                    "encoding": {
+                        "color": {
+                            "field": "held",
+                            "type": "nominal",
+                            "scale": {
+                                "domain": [word for _, word, _ in _HELD],
+                                "range": [colour for *_, colour in _HELD],
+                            },
+                            "legend": {"orient": "top", "symbolStrokeColor": INK},
+                        },
+                        "order": {"field": "place", "type": "quantitative"},
+                    },
+                },
+            ],
+        },
+    )
+
+
+def _told_holdings(last: Year) -> str:
+    held = [
+        f"{money(last['household'][key])} in {word.lower().replace('isas', 'ISAs')}"
+        for key, word, _ in _HELD
+        if last["household"][key] >= 1
+    ]
+    return f"At the end of {last['tax_year']} there is {listed(held) if held else 'nothing left'}."
+
+
+def _told_events(events: Sequence[Event]) -> str:
+    first, *_ = events
+    return f"Marked: {first.words[0].lower() + first.words[1:]} in {first.tax_year}."
+
+
+def _events(years: Sequence[Year]) -> Iterator[Event]:
+    """What happens for the first time in a plan, in order."""
+    found = []
+    for words, happens in (
+        ("Tax-free lump sum", lambda year, _: any(person["lump_sum"] for person in year["people"])),
+        ("First withdrawal", lambda year, _: year["household"]["withdrawn"] > 0),
+        ("Lower limit on contributions starts", lambda year, _: _limited(year)),
+        ("Pensions used up", lambda year, before: _used_up(("in_pensions",), year, before)),
+        ("ISAs and cash used up", lambda year, before: _used_up(("in_isas", "in_cash"), year, before)),
+        ("Rates not yet law from here", lambda year, _: year["standing"] != "enacted"),
+    ):
+        for year, before in zip(years, (None, *years), strict=False):
+            if happens(year, before):
+                found.append((years.index(year), Event(year["tax_year"], words)))
+                break
+    yield from (event for _, event in sorted(found, key=lambda pair: pair[0]))
+
+
+def _limited(year: Year) -> bool:
+    allowances = (person["allowances"]["money_purchase_annual_allowance"] for person in year["people"])
+    return any(allowance["triggered"] for allowance in allowances)
+
+
+def _used_up(keys: Sequence[str], year: Year, before: Year | None) -> bool:
+    """Whether what there was a year before is gone, but for pence."""
+    return before is not None and (
+        sum(before["household"][key] for key in keys) >= 1 > sum(year["household"][key] for key in keys)
+    )
+
+
+def _flows(document: Mapping[str, Any]) -> Spec:
+    years, totals = document["years"], document["totals"]
+    values = [
+        {
+            "tax_year": year["tax_year"],
+            "withdrawn": year["household"]["withdrawn"],
+            "tax": year["household"]["income_tax"],
+        }
+        for year in years
+    ]
+    told = [
+        f"In all, {money(totals['withdrawn'])} is drawn from pensions and {money(totals['income_tax'])} is paid in income tax."
+    ]
+    most = max(years, key=lambda year: year["household"]["income_tax"])
+    if pence(most["household"]["income_tax"]):
+        told.append(f"The most tax falls in {most['tax_year']}: {money(most['household']['income_tax'])}.")
+    scale = {"domain": ["Drawn from pensions", "Income tax"], "range": [PALE, VERMILION]}
+    return chart(
+        "draws_and_tax",
+        "What is drawn, and the income tax",
+        told,
+        "Pounds in each tax year. The tax is that on all income.",
+        {
+            "height": 200,
+            "data": {"values": values},
+            "encoding": {"x": _years_axis(years)},
+            "layer": [
+                {
+                    "transform": [{"calculate": f"'{word}'", "as": "kind"}],
+                    "mark": {"type": "bar", "stroke": INK, "strokeWidth": 0.5, "width": {"band": band}},
+                    "encoding": {
+                        "y": {"field": key, "type": "quantitative", "axis": _POUNDS_AXIS},
+                        "color": {"field": "kind", "type": "nominal", "scale": scale, "legend": {"orient": "top"}},
+                    },
+                }
+                for key, word, band in (
+                    ("withdrawn", "Drawn from pensions", 0.78),
+                    ("tax", "Income tax", 0.36),
+                )
+            ],
+        },
+    )
+
+
+def _left(document: Mapping[str, Any]) -> Spec:
+    left = document["totals"]["wealth_after_tax"]
+    rows = [Row("This plan", money(left), 0, left, "main")]
+    told = [f"After tax, this plan leaves {money(left)}."]
+    for other in document["compared_with"]:
+        words = _PLANS.get(other["plan"], other["plan"].replace("_", " ").capitalize())
+        if other["outcome"] != "found":
+            rows.append(Row(f"{words}: not possible"))
+            continue
+        rows.append(Row(words, money(other["wealth_after_tax"]), 0, other["wealth_after_tax"]))
+        told.append(f"{words} would leave {_difference(other['gain'])}.")
+    unit = "Pensions, ISAs and cash at the end, after tax on what remains in the pension."
+    return rows_chart("left_after_tax", "What is left by this plan and by plainer ones", told, unit, rows)
+
+
+def _difference(gain: float) -> str:
+    if not pence(gain):
+        return "the same"
+    return f"{money(abs(gain))} {'less' if gain > 0 else 'more'}"

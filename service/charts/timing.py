@@ -1,0 +1,433 @@
+"""Charts of lump sum timing: what each option leaves, how far apart they are over the years, and what beneficiaries receive."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from service.charts.look import (
+    BLACK,
+    BLUE,
+    GREEN,
+    INK,
+    LINE,
+    ORANGE,
+    PURPLE,
+    SKY,
+    VERMILION,
+    Spec,
+    apart,
+    chart,
+    line_at,
+    lined,
+    money,
+    pence,
+)
+from service.charts.rows import Row, rows_chart
+from service.planning.wording import NAMELESS, inside, listed, lump_sums_in_words, starting, who
+
+Option = Mapping[str, Any]
+
+_LINES = (
+    (BLACK, [1, 0]),
+    (BLUE, [8, 4]),
+    (VERMILION, [2, 3]),
+    (GREEN, [12, 3, 2, 3]),
+    (PURPLE, [5, 2]),
+    (ORANGE, [1, 0]),
+    (SKY, [8, 4]),
+    (BLACK, [2, 3]),
+    (BLUE, [12, 3, 2, 3]),
+    (VERMILION, [5, 2]),
+)
+"""Colour and dashes of each option's line, for as many as there can be; no two have both alike."""
+_SHORT = {
+    "all_now": "all now",
+    "phased": "in stages",
+    "with_each_withdrawal": "with each withdrawal",
+    "never": "none",
+}
+"""When the tax-free cash is taken, beside the name of a line."""
+_HEIGHT = 280  # pixels
+_TICKS = 6
+_MOST_DEATHS = 5
+
+
+def timing_charts(document: Mapping[str, Any], names: Sequence[str | None] = ()) -> list[Spec]:
+    """The charts of a comparison's document; ``names`` are those of the people, where the request gives them."""
+    found = [option for option in document["options"] if option["outcome"] == "found"]
+    if not found:
+        return []
+    of = len(found[0]["totals"]["people"])
+    people = [who(i, of, names[i] if i < len(names) else None) for i in range(of)]
+    charts = [_left(document)]
+    if len(found[0]["years"]) > 1 and len(found) > 1:
+        charts.append(_over_the_years(document, found, people))
+    growth = list(_growth_changes(document))
+    if growth:
+        charts.append(_growth(document, growth))
+    if any(option["deaths"] for option in found):
+        charts.append(_beneficiaries(document, found, people))
+    return charts
+
+
+def _named(option: Option) -> str:
+    return f"Option {option['option'] + 1}"
+
+
+def _described(option: Option) -> str:
+    yearly = option.get("yearly")
+    stages = pence(yearly) if isinstance(yearly, int | float) else None
+    return f"{_named(option)}, {lump_sums_in_words(option['lump_sums'], option.get('age'), stages)}"
+
+
+def _short(option: Option) -> str:
+    age = option.get("age")
+    return f"{_named(option)}: {_SHORT.get(option['lump_sums']) or f'at {age}'}"
+
+
+def _left(document: Mapping[str, Any]) -> Spec:
+    order = document["ranking"]["wealth_after_tax"]
+    most = order[0]["amount"]
+    rows = []
+    for option in document["options"]:
+        if option["outcome"] != "found":
+            rows.append(Row(f"{_described(option)}: not possible"))
+            continue
+        left = option["totals"]["wealth_after_tax"]
+        rows.append(Row(_described(option), money(left), 0, left, "main" if left == most else "other"))
+    first, last = (document["options"][order[i]["option"]] for i in (0, -1))
+    told = [f"{_described(first)}, leaves {money(most)} after tax."]
+    if len(order) > 1:
+        told = [
+            f"{_described(first)}, leaves {'the most, ' if len(_first(order)) == 1 else ''}{money(most)} after tax."
+        ]
+        told.append(f"{_described(last)}, leaves {_less(most - order[-1]['amount'])}.")
+    unit = f"Pounds on {_day(document['to'])}, after tax on what remains in the pension."
+    return rows_chart("left_after_tax", "What each option leaves after tax", told, unit, rows)
+
+
+def _first(order: Sequence[Mapping[str, Any]]) -> list[int]:
+    """The numbers, from 1, of the options that come first."""
+    return sorted(each["option"] + 1 for each in order if each["amount"] == order[0]["amount"])
+
+
+def _leaders(order: Sequence[Mapping[str, Any]]) -> str:
+    """The options that come first, before the word leave or leaves."""
+    numbers = [str(number) for number in _first(order)]
+    return f"option {numbers[0]} leaves" if len(numbers) == 1 else f"options {listed(numbers)} leave"
+
+
+def _less(difference: float) -> str:
+    return f"{money(difference)} less" if pence(difference) else "the same"
+
+
+def _day(written: str) -> str:
+    day = date.fromisoformat(written)
+    return f"{day.day} {day:%B %Y}"
+
+
+def _over_the_years(document: Mapping[str, Any], found: Sequence[Option], people: Sequence[str]) -> Spec:
+    base, *_ = found
+    against = [year["household"]["wealth_after_tax"] for year in base["years"]]
+    lines = {
+        option["option"]: [
+            round(year["household"]["wealth_after_tax"] - other, 2)
+            for year, other in zip(option["years"], against, strict=True)
+        ]
+        for option in found
+    }
+    days = [year["to"] for year in base["years"]]
+    low, high = (bound(bound(line) for line in lines.values()) for bound in (min, max))
+    low, high = (low, high) if pence(high - low) else (low - 1, high + 1)
+    span = high - low
+    marks = list(_death_days(found, people))[:_MOST_DEATHS]
+    top, bottom = high + span * lined(len(marks), _HEIGHT), low - span * 0.04
+    ends = apart([line[-1] for line in lines.values()], span * (LINE - 1) / _HEIGHT)
+    domain = [_short(option) for option in found]
+    styles = [_LINES[option["option"] % len(_LINES)] for option in found]
+    values = [
+        {"day": day, "amount": amount, "option": _short(option)}
+        for option in found
+        for day, amount in zip(days, lines[option["option"]], strict=True)
+    ]
+    crossings = [crossing for crossing in _age_changes(document, base, days, lines) if crossing is not None]
+    unit = f"Pounds after tax, more or less than {_named(base).lower()}, at the end of each tax year."
+    if crossings:
+        unit += " At a ring, another option starts to leave more."
+    told = [_told_leader(found, lines)]
+    told += [f"{mark['label']}: {_day(mark['day'])}." for mark in marks[:1]]
+    return chart(
+        "over_the_years",
+        f"How far each option is from {_named(base).lower()}",
+        told,
+        unit,
+        {
+            "height": round(_HEIGHT * (top - bottom) / span),
+            "encoding": {
+                "x": {
+                    "field": "day",
+                    "type": "temporal",
+                    "scale": {"type": "utc", "domain": [days[0], days[-1]]},
+                    "axis": {"title": "End of tax year", "format": "%Y", "values": days[:: -(-len(days) // _TICKS)]},
+                },
+                "y": {
+                    "field": "amount",
+                    "type": "quantitative",
+                    "scale": {"domain": [bottom, top], "nice": False},
+                    "axis": {
+                        "title": None,
+                        "format": ",.0f",
+                        "tickCount": 6,
+                        "labelExpr": "replace('£' + datum.label, /^£([\\u2212-])/, '$1£')",
+                    },
+                },
+            },
+            "layer": [
+                {
+                    "data": {
+                        "values": [
+                            mark | {"amount": line_at(i, len(marks), _HEIGHT, low, high)}
+                            for i, mark in enumerate(marks)
+                        ]
+                    },
+                    "layer": [
+                        {
+                            "mark": {"type": "rule", "color": "#888888"},
+                            "encoding": {"y2": {"datum": bottom}},
+                        },
+                        *(
+                            {
+                                "transform": [{"filter": f"datum.align == '{side}'"}],
+                                "mark": {"type": "text", "align": side, "dx": dx},
+                                "encoding": {"text": {"field": "label", "type": "nominal"}},
+                            }
+                            for side, dx in (("left", 5), ("right", -5))
+                        ),
+                    ],
+                },
+                {
+                    "data": {"values": values},
+                    "mark": {"type": "line", "strokeWidth": 2.5},
+                    "encoding": {
+                        "color": {
+                            "field": "option",
+                            "type": "nominal",
+                            "scale": {"domain": domain, "range": [colour for colour, _ in styles]},
+                            "legend": {
+                                "orient": "top",
+                                "columns": 1,
+                                "symbolType": "stroke",
+                                "symbolSize": 700,
+                                "rowPadding": -10,
+                            },
+                        },
+                        "strokeDash": {
+                            "field": "option",
+                            "type": "nominal",
+                            "scale": {"domain": domain, "range": [dashes for _, dashes in styles]},
+                        },
+                    },
+                },
+                {
+                    "data": {"values": crossings},
+                    "mark": {
+                        "type": "point",
+                        "size": 90,
+                        "color": INK,
+                        "fill": "#ffffff",
+                        "opacity": 1,
+                        "strokeWidth": 2,
+                    },
+                },
+                {
+                    "data": {
+                        "values": [
+                            {"amount": end, "label": _named(option)} for option, end in zip(found, ends, strict=True)
+                        ]
+                    },
+                    "mark": {"type": "text", "align": "left", "dx": 6},
+                    "encoding": {"x": {"value": "width"}, "text": {"field": "label", "type": "nominal"}},
+                },
+            ],
+        },
+    )
+
+
+def _told_leader(found: Sequence[Option], lines: Mapping[int, Sequence[float]]) -> str:
+    """Which option leaves most at the end of most tax years."""
+    years = len(next(iter(lines.values())))
+    most = [max(line[i] for line in lines.values()) for i in range(years)]
+    ahead = {number: sum(line[i] == most[i] for i in range(years)) for number, line in lines.items()}
+    leader = max(found, key=lambda option: ahead[option["option"]])
+    return f"{_named(leader)} leaves the most, or as much as any, at the end of {ahead[leader['option']]} of {years} tax years."
+
+
+def _age_changes(
+    document: Mapping[str, Any], base: Option, days: Sequence[str], lines: Mapping[int, Sequence[float]]
+) -> Iterator[dict[str, Any] | None]:
+    """Where an option overtakes another with time, on the line of the second of them."""
+    for pair in document["break_evens"]["pairs"]:
+        for change in pair["age"]["changes"]:
+            other = pair["options"][1]
+            yield _on_line(change["date"], days, lines[other])
+
+
+def _on_line(day: str, days: Sequence[str], line: Sequence[float]) -> dict[str, Any] | None:
+    """The place of a day on a line; None before it begins."""
+    for i in range(len(days) - 1):
+        if days[i] <= day <= days[i + 1]:
+            start, then, end = (date.fromisoformat(each) for each in (days[i], day, days[i + 1]))
+            part = (then - start) / (end - start)
+            return {"day": day, "amount": round(line[i] + part * (line[i + 1] - line[i]), 2)}
+    return None
+
+
+def _death_days(found: Sequence[Option], people: Sequence[str]) -> Iterator[dict[str, Any]]:
+    """Each day of a death that is asked about, with who and how old."""
+    seen = set()
+    first, last = (date.fromisoformat(found[0]["years"][i]["to"]) for i in (0, -1))
+    for option in found:
+        for death in option["deaths"]:
+            if death["outcome"] != "found":
+                continue
+            left = death["estates"][0]
+            key = (left["person"], left["date"])
+            if key in seen or not first <= date.fromisoformat(left["date"]) <= last:
+                continue
+            seen.add(key)
+            early = (date.fromisoformat(left["date"]) - first) * 2 < last - first
+            yield {
+                "day": left["date"],
+                "label": f"If {_dies(people, left)}",
+                "align": "left" if early else "right",
+            }
+
+
+def _dies(people: Sequence[str], left: Mapping[str, Any]) -> str:
+    person = people[left["person"]]
+    return f"{inside(person)} {'die' if person == NAMELESS[0] else 'dies'} at {left['age']}"
+
+
+def _growth_changes(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    for pair in document["break_evens"]["pairs"]:
+        for change in pair["growth"]["changes"]:
+            above, below = change["more_above"] + 1, change["more_below"] + 1
+            yield {
+                "growth": change["pension_growth"],
+                "percent": _per_cent(change["pension_growth"]),
+                "pair": f"Option {above} leaves more than option {below} above",
+            }
+
+
+def _per_cent(share: float) -> str:
+    return f"{share * 100:.2f}%"
+
+
+def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> Spec:
+    assumed, limits = document["assumptions"]["pension_growth"], document["break_evens"]["growth"]
+    ordered = sorted(changes, key=lambda change: change["growth"])
+    low, high = limits["low"], limits["high"]
+    width = (high - low) or 0.01
+    values = [
+        change | {"row": i, "align": "left" if change["growth"] - low < 0.7 * width else "right"}
+        for i, change in enumerate(ordered)
+    ]
+    first = ordered[0]
+    told = [
+        f"The growth assumed for the pension is {_per_cent(assumed)} a year.",
+        f"{first['pair']} {first['percent']} a year.",
+    ]
+    x = {
+        "field": "growth",
+        "type": "quantitative",
+        "scale": {"domain": [low, high], "nice": False},
+        "axis": {"title": "Pension growth a year", "format": ".0%", "tickCount": 6, "grid": False},
+    }
+    return chart(
+        "growth_break_evens",
+        "At what growth two options change places",
+        told,
+        "Each dot: the growth from which the other option leaves more.",
+        {
+            "height": {"step": 42},
+            "encoding": {"y": {"field": "row", "type": "ordinal", "axis": None}, "x": x},
+            "layer": [
+                {
+                    "data": {"values": [{"growth": assumed, "label": f"| assumed: {_per_cent(assumed)}"}]},
+                    "layer": [
+                        {
+                            "mark": {"type": "text", "align": "left", "baseline": "line-bottom", "dx": -2, "dy": -3},
+                            "encoding": {"y": {"value": 0}, "text": {"field": "label", "type": "nominal"}},
+                        },
+                    ],
+                },
+                {
+                    "data": {"values": values},
+                    "layer": [
+                        {
+                            "mark": {"type": "rule", "color": "#BBBBBB", "yOffset": 8},
+                            "encoding": {"x": {"datum": low}, "x2": {"datum": high}},
+                        },
+                        {
+                            "mark": {"type": "tick", "color": INK, "size": 18, "thickness": 2, "yOffset": 8},
+                            "encoding": {"x": {"datum": assumed}},
+                        },
+                        {
+                            "mark": {
+                                "type": "point",
+                                "filled": True,
+                                "size": 90,
+                                "color": BLUE,
+                                "opacity": 1,
+                                "yOffset": 8,
+                            }
+                        },
+                        {
+                            "mark": {"type": "text", "align": "left", "dy": -9},
+                            "encoding": {"x": {"value": 0}, "text": {"field": "pair", "type": "nominal"}},
+                        },
+                        *(
+                            {
+                                "transform": [{"filter": f"datum.align == '{side}'"}],
+                                "mark": {"type": "text", "align": side, "dx": dx, "dy": 8, "fontWeight": "bold"},
+                                "encoding": {"text": {"field": "percent", "type": "nominal"}},
+                            }
+                            for side, dx in (("left", 8), ("right", -8))
+                        ),
+                    ],
+                },
+            ],
+        },
+    )
+
+
+def _beneficiaries(document: Mapping[str, Any], found: Sequence[Option], people: Sequence[str]) -> Spec:
+    rows, told = [], []
+    for place, order in enumerate(document["ranking"]["beneficiaries"]):
+        deaths = {
+            option["option"]: option["deaths"][place]
+            for option in found
+            if option["deaths"][place]["outcome"] == "found"
+        }
+        if not deaths:
+            continue
+        heading = _when(next(iter(deaths.values())), people)
+        rows.append(Row(heading, kind="heading"))
+        for option in found:
+            if option["option"] not in deaths:
+                rows.append(Row(f"{_described(option)}: not possible"))
+                continue
+            amount = deaths[option["option"]]["beneficiaries_receive"]
+            kind = "main" if amount == order[0]["amount"] else "other"
+            rows.append(Row(_described(option), money(amount), 0, amount, kind))
+        told.append(f"{heading}, {_leaders(order)} beneficiaries the most: {money(order[0]['amount'])}.")
+    unit = "Pounds after inheritance tax and income tax."
+    return rows_chart("beneficiaries", "What beneficiaries would receive", told[:2], unit, rows)
+
+
+def _when(death: Mapping[str, Any], people: Sequence[str]) -> str:
+    first, *others = death["estates"]
+    later = [f"{inside(people[left['person']])} at {left['age']}" for left in others]
+    return starting(" and ".join([f"if {_dies(people, first)}", *later]))
