@@ -18,7 +18,18 @@ _PLANS = {
     "personal_allowance_filled": "Filling the personal allowance each tax year",
 }
 _POUNDS_AXIS = {"title": None, "format": ",.0f", "labelExpr": "'£' + datum.label", "tickCount": 5, "minExtent": 70}
-_MOST_EVENTS = 5
+_EVENTS = {
+    "figures_not_law": "Rates not yet law from here",
+    "minimum_pension_age_reached": "Minimum pension age reached",
+    "state_pension_begins": "State Pension begins",
+    "income_begins": "Other income begins",
+    "income_ends": "Other income ends",
+    "pension_used_up": "Pension used up",
+}
+"""Events of an answer that are marked, in a few words."""
+_MOST_EVENTS = 6
+_START = "start"
+"""The place of what is held before the first tax year."""
 _HEIGHT = 280  # pixels
 
 
@@ -34,28 +45,29 @@ def schedule_charts(document: Mapping[str, Any]) -> list[Spec]:
     return [_holdings(document), _flows(document), _left(document)]
 
 
-def _years_axis(years: Sequence[Year], title: str | None = "Tax year") -> dict[str, Any]:
+def _years_axis(places: Sequence[str]) -> dict[str, Any]:
     return {
         "field": "tax_year",
         "type": "ordinal",
-        "scale": {"domain": [year["tax_year"] for year in years]},
-        "axis": {"title": title, "labelAngle": 0, "labelOverlap": "greedy", "labelSeparation": 6},
+        "scale": {"domain": list(places)},
+        "axis": {"title": "Tax year", "labelAngle": 0, "labelOverlap": "greedy", "labelSeparation": 6},
     }
 
 
 def _holdings(document: Mapping[str, Any]) -> Spec:
     years = document["years"]
+    rows = [(_START, document["at_start"]["household"]), *((year["tax_year"], year["household"]) for year in years)]
+    order = [row for row, _ in rows]
     values = [
-        {"tax_year": year["tax_year"], "held": word, "place": place, "amount": year["household"][key]}
-        for year in years
+        {"tax_year": row, "held": word, "place": place, "amount": household[key]}
+        for row, household in rows
         for place, (key, word, _) in enumerate(_HELD)
     ]
-    most = max(sum(year["household"][key] for key, _, _ in _HELD) for year in years) or 1.0
+    most = max(sum(household[key] for key, _, _ in _HELD) for _, household in rows) or 1.0
     events = list(_events(years))[:_MOST_EVENTS]
     lines = len(events)
     top = most * (1 + lined(lines, _HEIGHT))
-    half = len(years) / 2
-    order = [year["tax_year"] for year in years]
+    half = len(rows) / 2
     told = [_told_holdings(years[-1])]
     if events:
         told.append(_told_events(events))
@@ -67,7 +79,7 @@ def _holdings(document: Mapping[str, Any]) -> Spec:
         {
             "height": round(_HEIGHT * top / most),
             "encoding": {
-                "x": _years_axis(years),
+                "x": _years_axis(order),
                 "y": {
                     "field": "amount",
                     "type": "quantitative",
@@ -140,30 +152,26 @@ def _told_events(events: Sequence[Event]) -> str:
 
 
 def _events(years: Sequence[Year]) -> Iterator[Event]:
-    """What happens for the first time in a plan, in order."""
+    """What happens in a plan, in order: what the answer names, and what is there for the first time."""
     found = []
     for words, happens in (
         ("Tax-free lump sum", lambda year, _: any(person["lump_sum"] for person in year["people"])),
         ("First withdrawal", lambda year, _: year["household"]["withdrawn"] > 0),
-        ("Lower limit on contributions starts", lambda year, _: _limited(year)),
-        ("Pensions used up", lambda year, before: _used_up(("in_pensions",), year, before)),
-        ("ISAs and cash used up", lambda year, before: _used_up(("in_isas", "in_cash"), year, before)),
-        ("Rates not yet law from here", lambda year, _: year["standing"] != "enacted"),
+        ("ISAs and cash used up", _used_up),
     ):
         for year, before in zip(years, (None, *years), strict=False):
             if happens(year, before):
-                found.append((years.index(year), Event(year["tax_year"], words)))
+                found.append((years.index(year), words))
                 break
-    yield from (event for _, event in sorted(found, key=lambda pair: pair[0]))
+    for place, year in enumerate(years):
+        found += [(place, _EVENTS[event["code"]]) for event in year.get("events", ()) if event["code"] in _EVENTS]
+    for place, words in list(dict.fromkeys(sorted(found, key=lambda pair: pair[0])))[:_MOST_EVENTS]:
+        yield Event(years[place]["tax_year"], words)
 
 
-def _limited(year: Year) -> bool:
-    allowances = (person["allowances"]["money_purchase_annual_allowance"] for person in year["people"])
-    return any(allowance["triggered"] for allowance in allowances)
-
-
-def _used_up(keys: Sequence[str], year: Year, before: Year | None) -> bool:
-    """Whether what there was a year before is gone, but for pence."""
+def _used_up(year: Year, before: Year | None) -> bool:
+    """Whether the ISAs and cash of a year before are gone, but for pence."""
+    keys = ("in_isas", "in_cash")
     return before is not None and (
         sum(before["household"][key] for key in keys) >= 1 > sum(year["household"][key] for key in keys)
     )
@@ -194,7 +202,7 @@ def _flows(document: Mapping[str, Any]) -> Spec:
         {
             "height": 200,
             "data": {"values": values},
-            "encoding": {"x": _years_axis(years)},
+            "encoding": {"x": _years_axis([year["tax_year"] for year in years])},
             "layer": [
                 {
                     "transform": [{"calculate": f"'{word}'", "as": "kind"}],
