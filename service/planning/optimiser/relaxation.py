@@ -485,8 +485,11 @@ class Relaxation:
                     domain = self.domains[person][t]
                     if not domain.varies:
                         continue
-                    weights = [(point, found[column]) for point, column in one.columns.items()]
-                    made_of = [(point, weight / share) for point, weight in weights if weight > NIL_WEIGHT_SHARE]
+                    made_of = [
+                        (point, found[column] / share)
+                        for point, column in one.columns.items()
+                        if found[column] > NIL_WEIGHT_SHARE
+                    ]
                     points = [point for point, _ in made_of]
                     income = round(sum(point.income * weight for point, weight in made_of))
                     savings = round(sum(point.savings * weight for point, weight in made_of))

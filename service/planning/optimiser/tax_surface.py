@@ -83,6 +83,7 @@ class Surface:
         self.open_to = open_to(self._year, self._taper)
         self._least = self._year.treated_as_deducted
         self._known: dict[tuple[int, int], float] = {}
+        self._tapered: dict[int, IncomeTaxRules] = {}
         self._lines: tuple[Line, ...] | None = None
 
     @property
@@ -129,7 +130,7 @@ class Surface:
         year = self._without if gives and not self.with_partner_loss and total > self.open_to else self._year
         rules = year.rules
         if total > self._taper.first - 2 * POUND:
-            rules = replace(rules, personal_allowance=self._taper.allowance(total), taper_threshold=FAR_PENCE)
+            rules = self._rules_with_allowance(self._taper.allowance(total))
         one = year.taxpayer
         taxpayer = Taxpayer(
             one.nation,
@@ -143,6 +144,14 @@ class Surface:
             one.marriage_allowance,
         )
         return liability(TaxpayerYear(taxpayer, rules, year.scales, year.treated_as_deducted), income)
+
+    def _rules_with_allowance(self, allowance: int) -> IncomeTaxRules:
+        """The rules with a personal allowance that nothing tapers; above the taper it is always nothing."""
+        found = self._tapered.get(allowance)
+        if found is None:
+            found = replace(self.rules, personal_allowance=allowance, taper_threshold=FAR_PENCE)
+            self._tapered[allowance] = found
+        return found
 
     def _charge(self, found: Liability) -> int:
         """The child benefit charge in tax units: a line below its hundred steps, from and to ``charge_bends`` (ITEPA
