@@ -79,6 +79,9 @@ _KEPT_FOR_SOLVING = 0.2
 _LEAST_WORK_FOR_A_PERSON_YEAR = 150
 """Besides what the relaxation itself takes: with less to come there is no search."""
 
+_NO_BETTER_PLAN = (Outcome.INFEASIBLE, Outcome.BELOW_CUTOFF)
+"""Outcomes that prove a node to have no plan better than the incumbent."""
+
 _PART_WITH_PARTNER_LOSS = 0.4
 """Of the work, what is kept for the search that counts in what a partner loses."""
 
@@ -227,13 +230,13 @@ class _Search:
         ``found`` is the optimum, if it is known."""
         found = found or self._optimum(node)
         if not isinstance(found, Solution):
-            return None if found is Outcome.INFEASIBLE else _Subproblem(node, limit, None, self.relaxation.cells_made)
+            return None if found in _NO_BETTER_PLAN else _Subproblem(node, limit, None, self.relaxation.cells_made)
         for _ in range(_MOST_ROUNDS):
             if not self._partitioning_helps or self._enough(found.wealth) or not self._partition(found):
                 break
             gap, before = found.wealth - self._incumbent_value, found
             tighter = self._optimum(node)
-            if tighter is Outcome.INFEASIBLE:
+            if tighter in _NO_BETTER_PLAN:
                 return None
             if not isinstance(tighter, Solution):
                 return _Subproblem(node, min(limit, before.wealth), None, self.relaxation.cells_made)
@@ -257,9 +260,14 @@ class _Search:
         It is rounded to a plan, but not on the way of a dive while its order is violated.
         """
         while True:
-            solution = self.relaxation.solve(node)
+            solution = self.relaxation.solve(node, self._incumbent_value)
+            if solution is Outcome.INFEASIBLE:
+                too_much = self.relaxation.interest_in_the_way()
+                if too_much:
+                    self._refine(too_much)
+                    continue
             if not isinstance(solution, Solution):
-                self._cut_off |= solution is not Outcome.INFEASIBLE
+                self._cut_off |= solution not in _NO_BETTER_PLAN
                 return solution
             priced = self.relaxation.priced_cash()
             if not priced:
@@ -391,7 +399,7 @@ class _Search:
                     narrowed += 1
             if not narrowed:
                 break
-            solution = self.relaxation.solve(node)
+            solution = self.relaxation.solve(node, self._incumbent_value)
             if isinstance(solution, Solution):
                 self._try_rounding(solution)
         for person, t, cell, region in reversed(before):

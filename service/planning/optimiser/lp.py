@@ -4,6 +4,7 @@
 
 Rows are made empty and columns bring their entries. New rows and columns are gathered and handed to the solver together.
 Each solve starts from the basis of the one before. One release of HiGHS, one thread: one program has one answer.
+HiGHS is given ``-c`` to minimise, because it stops at an objective bound only there.
 """
 
 from __future__ import annotations
@@ -28,11 +29,12 @@ Entries = Sequence[tuple[int, float]]
 
 
 class Outcome(Enum):
-    """How a solve ended: with an optimum, with the proof that there is none, or with neither, since the work was over or
-    the solver lost its way."""
+    """How a solve ended: with an optimum; with the proof that there is none, or none above the cutoff; or with neither,
+    since the work was over or the solver lost its way."""
 
     OPTIMAL = "optimal"
     INFEASIBLE = "infeasible"
+    BELOW_CUTOFF = "below cutoff"
     CUT_OFF = "cut off"
     UNSOLVED = "unsolved"
 
@@ -51,7 +53,7 @@ class LinearProgram:
     none takes more iterations than are left.
 
     After an optimal ``solve``: ``values`` of the columns, ``duals`` of the rows (what one more unit on the right hand side
-    is worth), and ``objective``.
+    is worth), and ``objective``. After one that ended below the cutoff: the ``duals`` that prove it.
     """
 
     def __init__(self, work: Work) -> None:
@@ -70,8 +72,8 @@ class LinearProgram:
         self._highs.setOptionValue("output_flag", False)
         self._highs.setOptionValue("threads", 1)
         self._highs.setOptionValue("presolve", "off")
-        self._highs.changeObjectiveSense(highspy.ObjSense.kMaximize)
         self._outcomes = {
+            highspy.HighsModelStatus.kObjectiveBound: Outcome.BELOW_CUTOFF,
             highspy.HighsModelStatus.kIterationLimit: Outcome.CUT_OFF,
             highspy.HighsModelStatus.kOptimal: Outcome.OPTIMAL,
             highspy.HighsModelStatus.kInfeasible: Outcome.INFEASIBLE,
@@ -106,20 +108,24 @@ class LinearProgram:
         self._flush()
         self._highs.changeCoeff(row, column, value)
 
-    def solve(self) -> Outcome:
-        """Solve from the last basis. Where the solver loses its way, rarely, it starts afresh and presolves first."""
+    def solve(self, cutoff: float = -INF) -> Outcome:
+        """Solve from the last basis, and no further than to the proof that no optimum is above ``cutoff``.
+
+        Where the solver loses its way, rarely, it starts afresh and presolves first.
+        """
         self._flush()
+        self._highs.setOptionValue("objective_bound", -cutoff)
         outcome = self._run()
         if outcome is Outcome.UNSOLVED:
             self._highs.clearSolver()
             self._highs.setOptionValue("presolve", "on")
             outcome = self._run()
             self._highs.setOptionValue("presolve", "off")
-        if outcome is Outcome.OPTIMAL:
+        if outcome in (Outcome.OPTIMAL, Outcome.BELOW_CUTOFF):
             solution = self._highs.getSolution()
-            self.values, self.duals = solution.col_value, solution.row_dual
+            self.values, self.duals = solution.col_value, [-value for value in solution.row_dual]
             self._work.add(COLUMN_READ * self._columns)
-            self.objective = self._highs.getInfo().objective_function_value
+            self.objective = -self._highs.getInfo().objective_function_value
         return outcome
 
     def _run(self) -> Outcome:
@@ -141,7 +147,7 @@ class LinearProgram:
             self._new_rows = []
         if self._new_columns:
             self._work.add(COLUMN_ADDED * len(self._new_columns))
-            objective = [column.objective for column in self._new_columns]
+            objective = [-column.objective for column in self._new_columns]
             lower, upper = [column.low for column in self._new_columns], [column.high for column in self._new_columns]
             starts: list[int] = []
             rows: list[int] = []

@@ -133,8 +133,13 @@ class Relaxation:
         for t in self._periods:
             self._add_cell(t, None, [self.domains[person][t].region for person in self._people])
 
-    def solve(self, node: Node) -> Solution | Outcome:
-        """The relaxation's optimum at a node, or why there is none to be had."""
+    def solve(self, node: Node, cutoff: float = -INF) -> Solution | Outcome:
+        """The relaxation's optimum at a node, or why there is none to be had.
+
+        It is not looked for further than to the proof that it is not above ``cutoff``. The proof is the solver's prices of
+        money: where cash would pay at them if its interest bore no tax, the taxed interest has a part in it, and the
+        optimum is looked for all the same.
+        """
         for t in {*self._active, *node.active_cells}:
             self._activate(t, node.active_cells.get(t))
         self._active = dict(node.active_cells)
@@ -143,7 +148,9 @@ class Relaxation:
             if pension.used and order != self._draw_orders.get(person, DrawOrder()):
                 self._order_draws(person, order)
                 self._draw_orders[person] = order
-        outcome = self.lp.solve()
+        outcome = self.lp.solve(cutoff)
+        if outcome is Outcome.BELOW_CUTOFF and self.priced_cash():
+            outcome = self.lp.solve()
         return self._read() if outcome is Outcome.OPTIMAL else outcome
 
     @property
@@ -182,9 +189,7 @@ class Relaxation:
 
     def leave_interest_untaxed(self, person: int, t: int) -> None:
         """Take no tax on a person's interest in a period, so that the optimum is a bound without refining it."""
-        self.domains[person][t].untaxed = True
-        for cell in self.cells[t]:
-            self._set_points(cell, person)
+        self._tax_interest(person, t, untaxed=True)
 
     def refining_takes(self, person: int, t: int) -> float:
         """About how much work it is to refine a person's interest in a period."""
@@ -195,14 +200,37 @@ class Relaxation:
         duals = self.lp.duals
         found = []
         for t in self._periods[1:]:
-            domains = [own[t] for own in self.domains]
-            coarse = [p for p, own in enumerate(domains) if own.earns and not own.refined and not own.untaxed]
+            coarse = self._coarse(t)
             if coarse:
                 now = max(duals[cell.cash] for cell in self.cells[t])
                 before = min(duals[cell.cash] for cell in self.cells[t - 1])
                 if (1 + self._rates[t]) * now - before > NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND:
                     found += [(person, t) for person in coarse]
         return found
+
+    def interest_in_the_way(self) -> list[tuple[int, int]]:
+        """Persons and periods whose interest is not refined, where nothing was feasible and something is once it bears no
+        tax."""
+        coarse = [(person, t) for t in self._periods for person in self._coarse(t)]
+        if not coarse:
+            return []
+        for person, t in coarse:
+            self._tax_interest(person, t, untaxed=True)
+        feasible = self.lp.solve() is not Outcome.INFEASIBLE
+        for person, t in coarse:
+            self._tax_interest(person, t, untaxed=False)
+        return coarse if feasible else []
+
+    def _coarse(self, t: int) -> list[int]:
+        """The people whose interest in a period bears the highest rate, which may be too much."""
+        domains = (own[t] for own in self.domains)
+        return [person for person, own in enumerate(domains) if own.earns and not own.refined and not own.untaxed]
+
+    def _tax_interest(self, person: int, t: int, *, untaxed: bool) -> None:
+        """Take no tax on a person's interest in a period, or the highest rate again."""
+        self.domains[person][t].untaxed = untaxed
+        for cell in self.cells[t]:
+            self._set_points(cell, person)
 
     def interest(self, solution: Solution, person: int, t: int) -> float:
         """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
