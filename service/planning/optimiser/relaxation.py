@@ -28,6 +28,12 @@ from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
 from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.timeline import Timeline
 
+UNIT_POUNDS = 1_000.0
+"""The unit of money inside the linear program: amounts of plans are then from a thousandth to some thousands. In pounds the
+solver's tolerance of 1e-7 comes near to the precision of its sums, and it loses its way ten times as often."""
+
+_UNIT_PENCE = UNIT_POUNDS * POUND
+
 _NOTABLE_POUNDS = 1.0
 """Draws and allowances below this are not looked at where their order is checked: pence of the solver's rounding."""
 
@@ -148,7 +154,7 @@ class Relaxation:
             if pension.used and order != self._draw_orders.get(person, DrawOrder()):
                 self._order_draws(person, order)
                 self._draw_orders[person] = order
-        outcome = self.lp.solve(cutoff)
+        outcome = self.lp.solve(cutoff / UNIT_POUNDS)
         if outcome is Outcome.BELOW_CUTOFF and self.priced_cash():
             outcome = self.lp.solve()
         return self._read() if outcome is Outcome.OPTIMAL else outcome
@@ -282,8 +288,8 @@ class Relaxation:
                 total += (cash + interest) / POUND
             taken = self._lump[person]
             if taken is not None and taken[0] == t:
-                total += taken[1]
-        return total
+                total += taken[1] * UNIT_POUNDS
+        return total / UNIT_POUNDS
 
     # Variables and constraints
 
@@ -298,10 +304,10 @@ class Relaxation:
         member = timeline.household.people[person]
         to_end = after[0] * periods[0].factor(assumed.pension_growth)
         rules = periods[0].rules.lump_sums
-        tax_free_left = lump_sums.available(member.pension, rules).tax_free / POUND
+        tax_free_left = lump_sums.available(member.pension, rules).tax_free / _UNIT_PENCE
         share = rules.tax_free_rate / WHOLE
-        uncrystallised = member.pension.uncrystallised / POUND * to_end
-        drawdown = member.pension.drawdown / POUND * to_end
+        uncrystallised = member.pension.uncrystallised / _UNIT_PENCE * to_end
+        drawdown = member.pension.drawdown / _UNIT_PENCE * to_end
         lump = self._lump[person]
         if lump is not None:
             taken_to_end = lump[1] * after[lump[0]]
@@ -309,7 +315,7 @@ class Relaxation:
             tax_free_left = 0.0
         with_each = timeline.household.lump_sums == "with_each_withdrawal"
         # Where the allowance never runs out, drawing without a tax-free part is never better.
-        runs_out = with_each and member.pension.uncrystallised / POUND * max(1.0, to_end) * share > tax_free_left
+        runs_out = with_each and member.pension.uncrystallised / _UNIT_PENCE * max(1.0, to_end) * share > tax_free_left
         funds = self.lp.add_row(uncrystallised, uncrystallised)
         income_funds = self.lp.add_row(drawdown, drawdown)
         allowance = self.lp.add_row(-INF, tax_free_left)
@@ -330,7 +336,7 @@ class Relaxation:
         """Rows of the ISAs of both people, which grow as one, and what stays in them."""
         growth = self.timeline.household.assumptions.isa_growth
         factors = [period.factor(growth) for period in self.timeline.periods]
-        value = sum(member.isa.value for member in self.timeline.household.people) / POUND * factors[0]
+        value = sum(member.isa.value for member in self.timeline.household.people) / _UNIT_PENCE * factors[0]
         rows = [self.lp.add_row(value if t == 0 else 0.0, value if t == 0 else 0.0) for t in self._periods]
         for row, after, factor in zip(rows, rows[1:], factors[1:], strict=False):
             self.lp.add_column([(row, 1.0), (after, -factor)])
@@ -350,12 +356,12 @@ class Relaxation:
                 whole.append((one.weights, -1.0))
             if domain.free:
                 one.income = self.lp.add_row(0.0, 0.0)
-                whole.append((one.income, -domain.income / POUND))
+                whole.append((one.income, -domain.income / _UNIT_PENCE))
             if domain.earns:
                 one.savings = self.lp.add_row(0.0, 0.0)
-                whole.append((one.savings, -domain.savings / POUND))
-        allowance = sum(years[t].isa_allowance_left for years in timeline.people) / POUND
-        spending = timeline.spending[t] / POUND
+                whole.append((one.savings, -domain.savings / _UNIT_PENCE))
+        allowance = sum(years[t].isa_allowance_left for years in timeline.people) / _UNIT_PENCE
+        spending = timeline.spending[t] / _UNIT_PENCE
         limits = [self.lp.add_row(-INF, 0.0) for _ in range(2)]
         share = self.lp.add_column([*whole, (limits[0], -allowance), (limits[1], -spending)], low=1.0, high=1.0)
         cell = _Cell(t, parent, regions, cash, share, members)
@@ -415,9 +421,9 @@ class Relaxation:
         wanted = set()
         for point in domain.points(region):
             if point not in one.columns:
-                entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax)]
-                entries += [(one.income, point.income / POUND)] if domain.free else []
-                entries += [(one.savings, point.savings / POUND)] if domain.earns else []
+                entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
+                entries += [(one.income, point.income / _UNIT_PENCE)] if domain.free else []
+                entries += [(one.savings, point.savings / _UNIT_PENCE)] if domain.earns else []
                 one.columns[point] = self.lp.add_column(entries)
                 one.admitted.add(one.columns[point])
             wanted.add(one.columns[point])
@@ -457,7 +463,7 @@ class Relaxation:
         )
         for t, row in enumerate(pension.used):
             used_up = order.used_by is not None and t >= order.used_by
-            self.lp.bound_row(row, pension.tax_free_left - PENNY_POUNDS if used_up else 0.0, INF)
+            self.lp.bound_row(row, pension.tax_free_left - PENNY_POUNDS / UNIT_POUNDS if used_up else 0.0, INF)
 
     # The optimum
 
@@ -468,12 +474,12 @@ class Relaxation:
 
         def drawn(person: int, t: int, kind: str) -> float:
             parts = [cell.members[person].draws for cell in self.cells[t]]
-            return sum(max(0.0, found[draws[kind]]) for draws in parts if kind in draws)
+            return UNIT_POUNDS * sum(max(0.0, found[draws[kind]]) for draws in parts if kind in draws)
 
         withdrawn, drawdown = [], []
         order_violations: dict[int, list[int]] = {}
         for person, pension in enumerate(self._pensions):
-            left, amounts, from_drawdown = pension.tax_free_left, [], []
+            left, amounts, from_drawdown = pension.tax_free_left * UNIT_POUNDS, [], []
             for t in self._periods:
                 tax_free, taxed = drawn(person, t, "tax_free"), drawn(person, t, "taxed")
                 from_drawdown.append(drawn(person, t, "drawdown"))
@@ -485,15 +491,18 @@ class Relaxation:
             drawdown.append(from_drawdown)
         cash = [[0.0 for _ in self._periods] for _ in self._people]
         for (t, _, _, owner), column in self._held.items():
-            cash[owner][t] += max(0.0, found[column])
+            cash[owner][t] += UNIT_POUNDS * max(0.0, found[column])
         return Solution(
-            wealth=self.lp.objective,
+            wealth=UNIT_POUNDS * self.lp.objective,
             withdrawn=withdrawn,
             drawdown=drawdown,
             cash=cash,
-            subscribed=[sum(max(0.0, found[cell.subscribed]) for cell in cells) for cells in self.cells],
+            subscribed=[
+                UNIT_POUNDS * sum(max(0.0, found[cell.subscribed]) for cell in cells) for cells in self.cells
+            ],
             from_isas=[
-                sum(max(0.0, found[cell.from_isas]) for cell in cells if cell.from_isas is not None)
+                UNIT_POUNDS
+                * sum(max(0.0, found[cell.from_isas]) for cell in cells if cell.from_isas is not None)
                 for cells in self.cells
             ],
             shares=shares,
@@ -629,7 +638,7 @@ def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:
         people = opened(timeline, position, held)
         lump_sum = people[person].lump_sum
         if lump_sum is not None:
-            return position, lump_sum.gross / POUND
+            return position, lump_sum.gross / _UNIT_PENCE
         if not year.may_withdraw:
             held = tuple(one.before._replace(pension=one.pension) for one in people)
     return None
