@@ -46,17 +46,42 @@ def test_it_grows_and_is_solved_again() -> None:
     assert program.solves == 4
 
 
+def test_it_goes_no_further_than_to_the_proof_that_no_optimum_is_above_a_cutoff() -> None:
+    """That of the dense program is known from a solve without one; weak duality is the proof of what is said."""
+    whole = dense(Work(PLENTY))
+    whole.solve()
+    stopped = dense(Work(PLENTY))
+    stopped.solve()
+    # With less room the last basis is dual feasible still, and the optimum falls.
+    less = [high * (0.1 if row % 2 else 0.6) for row, high in enumerate(rights())]
+    for row, high in enumerate(less):
+        stopped.bound_row(row, -INF, high)
+    cutoff = 0.7 * whole.objective
+    assert stopped.solve(cutoff) is Outcome.BELOW_CUTOFF
+    assert min(stopped.duals) >= -1e-9
+    proven = sum(dual * high for dual, high in zip(stopped.duals, less, strict=True))
+    assert proven <= cutoff + 1e-6
+    assert stopped.solve() is Outcome.OPTIMAL
+    assert stopped.objective < proven - 1e-3  # it had not been looked for to the end
+
+
 def test_it_ends_when_the_work_is_over() -> None:
     program, _, _ = diet(Work(SOLVE / 2))
     assert program.solve() is Outcome.CUT_OFF
     assert program.solves == 0
 
 
+def rights() -> list[float]:
+    """The right hand sides of the dense program."""
+    chance = random.Random(2)
+    return [chance.uniform(5.0, 6.0) for _ in range(60)]
+
+
 def dense(work: Work) -> LinearProgram:
     """Sixty rows and sixty columns without a zero, and an optimum that takes more than a dozen iterations."""
     chance = random.Random(1)
     program = LinearProgram(work)
-    rows = [program.add_row(-INF, chance.uniform(5.0, 6.0)) for _ in range(60)]
+    rows = [program.add_row(-INF, high) for high in rights()]
     for _ in range(60):
         program.add_column([(row, chance.uniform(0.0, 1.0)) for row in rows], objective=chance.uniform(1.0, 1.1))
     return program

@@ -734,6 +734,26 @@ def test_spending_that_only_saving_ahead_meets() -> None:
     assert most_after_tax(tax_years).projection.wealth >= known
 
 
+@pytest.mark.parametrize("spending", [42_000, 44_000])
+def test_spending_that_is_met_only_because_interest_bears_little_tax(spending: int) -> None:
+    """300,000 pounds in cash at 5% and 60,000 in a pension, for ten years without ISA allowances or other income.
+
+    The personal allowance and the starting rate for savings relieve all of the interest (ITA 2007 ss.12, 35), so that drawing
+    down the pension evenly beside it costs little. Taxed at the highest rate the interest would not do.
+    """
+    held = member(1962, uncrystallised=60_000, cash=300_000 * POUND)
+    assumed = {"cash_interest": 500, "tax_rate_on_remaining_pension": 4_000}
+    tax_years = timeline(household(years(2026, 10), held, spending=spending, **assumed), BOOK)
+    found = most_after_tax(tax_years)
+    # A plan of ours: 6,000 a year from the pension, 1,500 of it tax free, and all cash kept where it earns interest.
+    known = worth(tax_years, tuple(Choice((Draw(6_000 * POUND),), subscribe=0) for _ in range(10)))
+    assert known is not None
+    assert found.projection.wealth >= known
+    assert found.agreed
+    assert found.bound >= found.projection.wealth
+    assert best_plan(tax_years, tries=2_000).wealth <= found.bound
+
+
 def test_the_judge_says_what_the_projection_says() -> None:
     tax_years = small("spending binds for two")
     plan = as_table(tax_years, filling(tax_years, "personal_allowance"))

@@ -14,9 +14,8 @@ Effort = Literal["quick", "standard", "thorough"]
 EFFORTS: tuple[Effort, ...] = get_args(Effort)
 
 LIMITS: dict[str, int] = {"quick": 140_000, "standard": 450_000, "thorough": 4_000_000}
-"""The work of a request by effort: about half of a quarter of a second and of ten, since machines are shared and what is done
-outside the search comes on top; and less than a third of one second, since a search over 58 years was found that takes more
-than three times what it counts."""
+"""The work of a request by effort: about half of a quarter of a second, of one and of ten, since machines are shared and what
+is done outside the search comes on top."""
 
 SOLVE = 600
 """A run of the simplex method, besides its iterations: handing over changes, factoring the last basis."""
