@@ -497,12 +497,9 @@ class Relaxation:
             withdrawn=withdrawn,
             drawdown=drawdown,
             cash=cash,
-            subscribed=[
-                UNIT_POUNDS * sum(max(0.0, found[cell.subscribed]) for cell in cells) for cells in self.cells
-            ],
+            subscribed=[UNIT_POUNDS * sum(max(0.0, found[cell.subscribed]) for cell in cells) for cells in self.cells],
             from_isas=[
-                UNIT_POUNDS
-                * sum(max(0.0, found[cell.from_isas]) for cell in cells if cell.from_isas is not None)
+                UNIT_POUNDS * sum(max(0.0, found[cell.from_isas]) for cell in cells if cell.from_isas is not None)
                 for cells in self.cells
             ],
             shares=shares,
