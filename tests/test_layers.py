@@ -119,6 +119,11 @@ def test_every_layer_is_there() -> None:
         "__main__.py",
         "connections.py",
         "logs.py",
+        "record/__init__.py",
+        "record/checking.py",
+        "record/files.py",
+        "record/page.py",
+        "record/words.py",
         "server.py",
         "settings.py",
         "versions.py",
@@ -191,6 +196,15 @@ def test_charts_know_documents_and_words_alone(module: str) -> None:
         "service.charts",
         "service.planning",
     }
+
+
+@pytest.mark.parametrize("module", [module for module in MODULES if module.startswith("record/")])
+def test_a_record_uses_words_alone_and_nothing_of_the_web(module: str) -> None:
+    names = set(imported(tree_of(module), package_of(module)))
+    layers = {name for name in names if name.startswith(tuple(f"service.{layer}" for layer in LAYERS))}
+    assert {name for name in layers if not f"{name}.".startswith(f"{OF_WORDS}.")} == set()
+    outside = {name.split(".")[0] for name in names} - set(sys.stdlib_module_names) - {"service"}
+    assert outside <= {"rfc8785", "vl_convert", "weasyprint"}
 
 
 @pytest.mark.parametrize("module", INNER)

@@ -223,6 +223,7 @@ def test_the_commands_show_every_operation() -> None:
 PROGRAMS: dict[str, tuple[list[str], int, str]] = {
     "examples/quote.py": ([], 0, "£28,121.80"),
     "examples/bulk/invent.py": ([], 0, ""),
+    "examples/record.py": ([], 0, ""),
     "examples/bulk/recalculate.py": (["--service"], 3, "1,000 records, all accounted for"),
 }
 """The programs that commands run: what stands before the service's address, which the first and the last take; the exit status;
@@ -253,7 +254,7 @@ def test_other_commands_can_be_run(block: Block, port: int, tmp_path: Path) -> N
                         *address,
                     ],
                     cwd=tmp_path,
-                    env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+                    env={**os.environ, "PYTHONIOENCODING": "utf-8", "PYTHONPATH": str(TOP)},
                     capture_output=True,
                     text=True,
                     encoding="utf-8",

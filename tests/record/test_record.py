@@ -1,0 +1,222 @@
+"""A record says what the answer says, is made again byte for byte, and a changed one is found out."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import date
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from service import create_app
+from service.record import document_in, faults_of, pdf, record, tax_year_of, words
+from service.record.files import canonical
+from service.record.page import page
+from service.settings import Settings
+from tests.contract.agreement import component
+
+TOP = Path(__file__).parents[2]
+OPERATIONS = {"withdrawal": "withdrawal-tax", "aim": "allowance-schedule", "options": "lump-sum-timing"}
+INCLUDED = {"withdrawal-tax": "working,charts", "allowance-schedule": "charts", "lump-sum-timing": "charts"}
+FILES = [
+    *sorted((TOP / "examples" / "requests").glob("*.json")),
+    *sorted((TOP / "openapi" / "examples" / "requests").glob("*.json")),
+]
+FEWEST, MOST = 2, 6
+"""Pages of a record."""
+
+
+def made(request: Any, on: date | None = date(2026, 11, 27)) -> tuple[str, dict[str, Any]] | None:
+    """A record, and the answer it is of; None of a request that is not answered."""
+    client = create_app(Settings.for_tests()).test_client()
+    operation = next((name for key, name in OPERATIONS.items() if key in request), "warnings")
+    query = {"include": INCLUDED[operation]} if operation in INCLUDED else {}
+    reply = client.post(f"/v1/{operation}", json=request, query_string=query)
+    if reply.status_code != 200:
+        return None
+    answer = reply.get_json()
+    figures = client.get(f"/v1/tax-years/{tax_year_of(operation, answer)}").get_json()
+    return record(operation, request, answer, figures, on), answer
+
+
+@cache
+def records() -> dict[str, tuple[str, dict[str, Any]]]:
+    """The records of all published requests that are answered."""
+    requests = {file.stem: json.loads(file.read_text("utf-8")) for file in FILES}
+    asked = {
+        name: made(request)
+        for name, request in requests.items()
+        if isinstance(request, dict) and "household" in request
+    }
+    return {name: each for name, each in asked.items() if each is not None}
+
+
+class Text(HTMLParser):
+    """What a page shows, without code and pictures."""
+
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.shown: list[str] = []
+        self.hidden = 0
+        self.feed(html)
+
+    def handle_starttag(self, tag: str, attrs: Any) -> None:
+        self.hidden += tag in ("script", "style", "code", "svg", "head")
+
+    def handle_endtag(self, tag: str) -> None:
+        self.hidden -= tag in ("script", "style", "code", "svg", "head")
+
+    def handle_data(self, data: str) -> None:
+        if not self.hidden:
+            self.shown.append(data)
+
+
+def shown(html: str) -> str:
+    """The words of a page."""
+    return " ".join(Text(html).shown)
+
+
+def test_all_four_questions_have_records() -> None:
+    operations = {document_in(html)["operation"] for html, _ in records().values()}
+    assert operations == {*OPERATIONS.values(), "warnings"}
+    assert len(records()) > 10
+
+
+def test_a_record_is_sound_and_made_again_byte_for_byte() -> None:
+    for html, answer in records().values():
+        assert faults_of(html, answer=answer) == []
+        assert page(document_in(html), canonical) == html
+
+
+def test_a_record_says_what_the_answer_says() -> None:
+    for html, answer in records().values():
+        text = " ".join(shown(html).split())
+        assert answer["notice"] in text
+        for warning in answer["warnings"]:
+            for part in (warning["title"], warning["detail"], *warning["sources"], *warning.get("caveats", [])):
+                assert " ".join(part.split()) in text
+        for caveat in answer["rules"]["caveats"]:
+            assert caveat["caveat"] in text
+        for chart in answer.get("charts", []):
+            assert " ".join(chart["text"]) in text
+        for step in answer.get("working", []):
+            assert step["title"] in text
+            assert step["section"] in text
+        assert answer["rules"]["version"] in html
+        kept = [answer.get("net_after_tax"), answer.get("totals", {}).get("wealth_after_tax")]
+        kept += [option["totals"]["wealth_after_tax"] for option in answer.get("options", []) if "totals" in option]
+        assert all(f"{words.money(amount)} " in f"{text} " for amount in kept if amount is not None)
+
+
+def test_words_are_for_people() -> None:
+    for name, (html, _) in records().items():
+        text = shown(html)
+        assert not re.search(r"\d{4}-\d\d-\d\d|\w_\w|\bNone\b|\bnan\b|[{}]", text), (
+            name,
+            re.findall(r".{30}\w_\w.{20}", text),
+        )
+
+
+def test_a_record_loads_nothing_and_names_nothing_twice() -> None:
+    for html, _ in records().values():
+        before, _, _ = html.partition('<script type="application/json"')
+        assert not re.search(r"(src|href|xlink:href)=|@import|url\((?!#)", before)
+        names = re.findall(r'\bid="([^"]+)"', before)
+        assert len(names) == len(set(names))
+        assert html.count("<script") == 1
+
+
+@pytest.fixture(scope="module")
+def weasyprint() -> ModuleType:
+    """The library that lays out pages. It needs Pango, which is no Python package: the tests are skipped where it is not there."""
+    return pytest.importorskip("weasyprint", reason="Pango is not installed; .ci/run installs it", exc_type=OSError)
+
+
+def test_it_has_a_few_pages(weasyprint: ModuleType) -> None:
+    for name, (html, _) in records().items():
+        assert FEWEST <= len(weasyprint.HTML(string=html).render().pages) <= MOST, name
+
+
+@pytest.mark.usefixtures("weasyprint")
+def test_it_can_be_had_as_pdf() -> None:
+    html, _ = records()["first-ufpls"]
+    assert pdf(html).startswith(b"%PDF-")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        ("£32,054<", "£33,054<", "The page is not what"),
+        ('"net_after_tax":32054.0', '"net_after_tax":33054.0', "The digest of the answer"),
+        ('"amount":30000', '"amount":31000', "The digest of the request"),
+        ('id="record"', 'id="other"', "This page holds no record."),
+        ('"operation":"withdrawal-tax"', '"operation":"withdrawals"', "The page is not what"),
+        ('{"operation"', '{"operation', "What this page holds is not JSON."),
+    ],
+)
+def test_a_change_is_found(old: str, new: str, fault: str) -> None:
+    html, _ = records()["first-ufpls"]
+    assert old in html
+    assert any(found.startswith(fault) for found in faults_of(html.replace(old, new, 1)))
+
+
+def test_a_record_of_another_answer_is_found() -> None:
+    html, answer = records()["first-ufpls"]
+    assert faults_of(html, answer={**answer, "net_after_tax": 1}) == ["The answer inside is not the one given."]
+    assert faults_of(html, request={}) == ["The request inside is not the one given."]
+    # The same numbers written in another way are the same answer.
+    assert faults_of(html, answer=json.loads(json.dumps(answer).replace(".0,", ","))) == []
+
+
+def test_words_of_callers_stay_words() -> None:
+    request = json.loads((TOP / "examples" / "requests" / "first-ufpls.json").read_text("utf-8"))
+    request["household"]["people"][0]["name"] = "</script><script>alert(1)</script> & <b>"
+    found = made(request)
+    assert found is not None
+    html, answer = found
+    assert html.count("<script") == 1
+    assert "<b>" not in html
+    assert faults_of(html, request, answer) == []
+
+
+def kinds_of(schema: dict[str, Any], name: str = "", seen: frozenset[str] = frozenset()) -> set[tuple[str, str]]:
+    """The numbers of a request as the agreement has them: the key of each, and the schema it keeps to."""
+    if "$ref" in schema:
+        kind = schema["$ref"].rsplit("/", 1)[-1]
+        found = component(kind)
+        if found.get("type") in ("number", "integer"):
+            return {(name, kind)}
+        return set() if f"{kind} {name}" in seen else kinds_of(found, name, seen | {f"{kind} {name}"})
+    found_here = {(name, "")} if schema.get("type") in ("number", "integer") else set()
+    for key, inner in schema.get("properties", {}).items():
+        found_here |= kinds_of(inner, key, seen)
+    for inner in (*schema.get("oneOf", ()), *schema.get("anyOf", ()), *schema.get("allOf", ())):
+        found_here |= kinds_of(inner, name, seen)
+    for inner in (schema.get("items"), schema.get("additionalProperties")):
+        if isinstance(inner, dict):
+            found_here |= kinds_of(inner, name, seen)
+    return found_here
+
+
+def test_every_number_of_a_request_is_told_in_its_unit() -> None:
+    requests = ("WithdrawalTaxRequest", "AllowanceScheduleRequest", "LumpSumTimingRequest", "WarningsRequest")
+    kinds = {kind for name in requests for kind in kinds_of(component(name))}
+    money = {name for name, kind in kinds if kind == "Money"}
+    assert len(money) > 25
+    assert money.isdisjoint(words.SHARES | words.COUNTS | set(words.PLACES))
+    shares = {name for name, kind in kinds if kind in ("Share", "GrowthRate", "YearlyRate", "YearlyInterest")}
+    assert shares | {"share_of_full_rate"} == words.SHARES
+    assert {name for name, kind in kinds if kind in ("PersonPlace", "PensionPlace")} == set(words.PLACES)
+    rest = {name for name, _ in kinds} - money - words.SHARES - set(words.PLACES)
+    assert rest == words.COUNTS
+
+
+def test_the_tax_year_of_a_day() -> None:
+    assert tax_year_of("warnings", {"date": "2027-04-05"}) == "2026-27"
+    assert tax_year_of("lump-sum-timing", {"from": "2027-04-06"}) == "2027-28"
+    assert tax_year_of("warnings", {"date": "2099-12-31"}) == "2099-00"
