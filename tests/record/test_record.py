@@ -133,7 +133,7 @@ def test_a_record_loads_nothing_and_names_nothing_twice() -> None:
 
 @pytest.fixture(scope="module")
 def weasyprint() -> ModuleType:
-    """The library that lays out pages. It needs Pango, which is no Python package: the tests are skipped where it is not there."""
+    """The library that lays out pages. It needs Pango, which is no Python package: without it the tests are skipped."""
     return pytest.importorskip("weasyprint", reason="Pango is not installed; .ci/run installs it", exc_type=OSError)
 
 
