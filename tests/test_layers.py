@@ -41,6 +41,7 @@ OUTSIDERS = {
         "flask",
         "flask_cors",
         "flask_swagger_ui",
+        "icalendar",
         "limits",
         "marshmallow",
         "msgspec",

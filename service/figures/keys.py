@@ -91,6 +91,8 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "pension.unauthorised_payment_surcharge": _RATE,
         "pension.unauthorised_payment_surcharge_share": _RATE,
         "pension.notice_to_other_schemes_days": _COUNT,
+        "pension.flexible_access_statement_days": _COUNT,
+        "pension.transitional_certificate_months": Key("count", since="2024-25"),
         "pension.recycling_lump_sum_limit": _MONEY,
         "pension.recycling_increase_share": _RATE,
         "pension.recycling_window_years": _COUNT,

@@ -6,10 +6,10 @@ the two cannot differ.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property, partial
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, NamedTuple, TypeVar
 
 from flask import Blueprint, Response, current_app, request
 
@@ -17,7 +17,7 @@ from service.http.body import loaded, read_json_body
 from service.http.fields import wanted_alone
 from service.http.heavy import Client, Places, host_of, refuse_the_absent, within_limits
 from service.http.metrics import Metrics
-from service.http.negotiation import require_accepted
+from service.http.negotiation import accepted_of
 from service.http.provider import encode
 from service.schemas.parts import Parts
 from service.schemas.quick import quick_reader
@@ -31,6 +31,15 @@ def never(*_: object) -> bool:
     return False
 
 
+class Form(NamedTuple, Generic[Question]):
+    """Another form of an answer: its whole content type, the name of the file, and its bytes from the question and the body that
+    was sent."""
+
+    content_type: str
+    file_name: str
+    answer: Callable[[Question, bytes], bytes]
+
+
 @dataclass(frozen=True)
 class Calculation(Generic[Question]):
     """``name`` is the last part of its path; ``build`` makes the question from values that ``schema`` has loaded;
@@ -40,7 +49,8 @@ class Calculation(Generic[Question]):
     ``answer`` raises RuleViolation for what the rules do not allow, ``build`` ValidationError for values that do not go
     together. ``steps`` are the parts of ``answer``, each given what the one before it made, where they are so small that
     many records had better take a step together. ``is_heavy`` says of a question whether its answer may take more than
-    about 20 ms of a processor's time: a guess from what the request says, made in no time.
+    about 20 ms of a processor's time: a guess from what the request says, made in no time. ``forms`` are those of a single
+    answer besides JSON, by media type.
     """
 
     name: str
@@ -50,6 +60,7 @@ class Calculation(Generic[Question]):
     offered: tuple[str, ...] = ()
     steps: tuple[Callable[[Any, Parts], Any], ...] = ()
     is_heavy: Callable[[Question], bool] = never
+    forms: Mapping[str, Form[Question]] = field(default_factory=dict)
 
     @cached_property
     def quick(self) -> Callable[[object], dict[str, Any]]:
@@ -72,21 +83,25 @@ def blueprint(
     """The resource that answers single requests, from bodies of a bounded size; heavy ones need one of the places."""
     routes = Blueprint(calculation.name, __name__)
     headers = {"Cache-Control": "no-store", "Rules-Version": rules_version}
+    accepted = ("application/json", *calculation.forms)
     quick = calculation.quick  # made here, before the first request and before the workers part
 
     def single() -> Response:
-        require_accepted("application/json")
+        form = calculation.forms.get(accepted_of(accepted))
         wanted = wanted_alone(calculation.offered)
         body = read_json_body(max_body_bytes)
         question = loaded(body, calculation.schema, quick, calculation.build)
-        work = partial(answered, question, wanted)
+        work = partial(answered, question, wanted) if form is None else partial(form.answer, question, body)
         if calculation.is_heavy(question):
             with places.single():
                 refuse_the_absent(Client(request.environ))
                 content = within_limits(host_of(current_app), work)
         else:
             content = work()
-        return Response(content, 200, headers, content_type="application/json")
+        if form is None:
+            return Response(content, 200, headers, content_type="application/json")
+        as_file = {"Content-Disposition": f'attachment; filename="{form.file_name}"'}
+        return Response(content, 200, {**headers, **as_file}, content_type=form.content_type)
 
     def answered(question: Any, wanted: Parts) -> bytes:
         document = calculation.answer(question, wanted)

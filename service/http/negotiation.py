@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from flask import request
 
@@ -13,14 +14,23 @@ from service.planning.wording import listed
 
 def require_accepted(media_type: str) -> None:
     """ProblemError 406 where the caller does not accept an answer of this media type."""
+    accepted_of((media_type,))
+
+
+def accepted_of(media_types: Sequence[str]) -> str:
+    """The media type that the caller likes most of those in which there is an answer, the first of equals. ProblemError 406
+    where the caller accepts none."""
     accept = request.environ.get("HTTP_ACCEPT", "*/*")
-    if accept in ("*/*", media_type):
-        return
-    if not request.accept_mimetypes[media_type]:
+    if accept in ("*/*", media_types[0]):
+        return media_types[0]
+    liked = max(media_types, key=lambda media_type: request.accept_mimetypes[media_type])
+    if not request.accept_mimetypes[liked]:
+        only = "the only form" if len(media_types) == 1 else "the only forms"
         raise ProblemError(
             "not-acceptable",
-            f"The Accept header, {quoted(accept)}, excludes {media_type}, the only form of this answer.",
+            f"The Accept header, {quoted(accept)}, excludes {' and '.join(media_types)}, {only} of this answer.",
         )
+    return liked
 
 
 def refuse_query() -> None:

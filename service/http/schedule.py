@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from service.charts.schedule import schedule_charts
-from service.http.calculation import Calculation
+from service.http.calculation import Calculation, Form
+from service.http.calendar_file import CONTENT_TYPE, MEDIA_TYPE, calendar_file
 from service.http.charts import DRAWN, with_charts
 from service.law.rulebook import RuleBook
 from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import MOST_AFTER_TAX, ScheduleQuestion, schedule
+from service.planning.schedule.steps import steps
 from service.planning.schedule.told import told
 from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
@@ -26,24 +29,44 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
 
     def answer(question: ScheduleQuestion, wanted: Parts) -> dict[str, Any]:
         result = schedule(question, book)
+        warnings = schedule_warnings(result)
         document = answer_of(
             result,
             told(result),
-            schedule_warnings(result),
+            warnings,
             rules_answer(versions, result.standing, plan_caveats(result)),
             plan_notice(result.first_not_law, book.law_as_of),
             compared_years="compared_years" in wanted,
+            steps=steps(result, warnings) if "steps" in wanted else None,
         )
         return with_charts(document, schedule_charts(document), wanted) if DRAWN in wanted else document
+
+    def calendar(question: ScheduleQuestion, body: bytes) -> bytes:
+        result = schedule(_nameless(question), book)
+        return calendar_file(
+            steps(result, schedule_warnings(result)),
+            body,
+            question.household.start,
+            len(question.household.people),
+            plan_notice(result.first_not_law, book.law_as_of),
+        )
 
     return Calculation(
         "allowance-schedule",
         schemas.ScheduleSchema(),
         schemas.question,
         answer,
-        offered=("compared_years", DRAWN),
+        offered=("compared_years", "steps", DRAWN),
         is_heavy=_is_heavy,
+        forms={MEDIA_TYPE: Form(CONTENT_TYPE, "steps.ics", calendar)},
     )
+
+
+def _nameless(question: ScheduleQuestion) -> ScheduleQuestion:
+    """The same question without anybody's name."""
+    household = question.household
+    people = tuple(member._replace(name=None) for member in household.people)
+    return replace(question, household=replace(household, people=people))
 
 
 def _is_heavy(question: ScheduleQuestion) -> bool:

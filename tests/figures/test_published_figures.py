@@ -598,6 +598,10 @@ def test_what_is_not_law_from_2027_28(year: TaxYearFigures) -> None:
 COUNTS = [
     # SI 2006/567 reg.14ZB: 13 weeks
     ("pension.notice_to_other_schemes_days", "2019-20", "2030-31", 91, "reg.14ZB"),
+    # SI 2006/567 reg.14ZA: the scheme's statement to the member
+    ("pension.flexible_access_statement_days", "2019-20", "2030-31", 31, "reg.14ZA"),
+    # HMRC's PTM174300: the administrator decides on the application within three months
+    ("pension.transitional_certificate_months", "2024-25", "2030-31", 3, "PTM174300"),
     # HMRC's PTM133830: the tax year of the lump sum, two before and two after
     ("pension.recycling_window_years", "2019-20", "2030-31", 2, "PTM133830"),
     # SI 2009/1171 reg.11A

@@ -23,6 +23,7 @@ from service.planning.schedule.schedule import (
     household_periods,
     totals,
 )
+from service.planning.schedule.steps import Step
 from service.planning.schedule.told import Told
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import (
@@ -44,8 +45,10 @@ def answer(
     notice: str,
     *,
     compared_years: bool = False,
+    steps: Sequence[Step] | None = None,
 ) -> dict[str, Any]:
-    """The answer as JSON: money in pounds, rates as fractions; ``compared_years``: with the years of the plainer plans."""
+    """The answer as JSON: money in pounds, rates as fractions; ``compared_years``: with the years of the plainer plans. The
+    ``steps`` are left out where they are None."""
     household = result.question.household
     document: dict[str, Any] = {
         "outcome": "found",
@@ -63,6 +66,8 @@ def answer(
     }
     if compared_years:
         document["compared_years"] = [_compared_years(compared) for compared in result.comparisons]
+    if steps is not None:
+        document["steps"] = [_step(step) for step in steps]
     if result.proof is not None:
         document["proof"] = _proof(result.question.goal, result.proof)
     if result.scenarios:
@@ -171,6 +176,24 @@ def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
         "gain": pounds(own.wealth_after_tax - wealth),
         "gain_in_prices_of_start": pounds(own.wealth_after_tax_in_prices_of_start - at_start),
     }
+
+
+def _step(step: Step) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "code": step.code,
+        "by": step.day.isoformat(),
+        "title": step.title,
+        "detail": step.detail,
+        "basis": step.basis,
+        "sources": list(step.sources),
+    }
+    if step.person is not None:
+        document["person"] = step.person
+    if step.amount is not None:
+        document["amount"] = pounds(step.amount)
+    if step.tax_year is not None:
+        document["tax_year"] = step.tax_year
+    return document
 
 
 def _compared_years(compared: Comparison) -> dict[str, Any]:
