@@ -168,6 +168,7 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
         failed += [f"{name} in {year['tax_year']}" for name, holds in sums.items() if not holds]
         failed += [f"{name} in {year['tax_year']}" for person in people for name in sums_of_a_person_that_fail(person)]
         before = people
+    failed += sums_at_the_start_that_fail(plan["at_start"], plan["years"][0]["people"])
     totals = plan["totals"]
     of_years = {
         "withdrawn": sum(pence(year["household"]["withdrawn"]) for year in plan["years"]),
@@ -190,6 +191,19 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
             failed.append("wealth after tax")
         if pence(proof["gap"]) != pence(proof["bound"]) - pence(proof["wealth_after_tax"]):
             failed.append("gap")
+    return failed
+
+
+def sums_at_the_start_that_fail(start: dict[str, Any], people: list[dict[str, Any]]) -> list[str]:
+    """Return the names of the amounts of the row before the first year that differ from what everybody begins it with."""
+    household = start["household"]
+    failed = []
+    for name, where in HELD_IN.items():
+        held = [moved(one, where, "opening") for one in people]
+        if [pence(one[name]) for one in start["people"]] != held or pence(household[name]) != sum(held):
+            failed.append(f"{name} at the start")
+    if pence(household["wealth_before_tax"]) != sum(pence(household[name]) for name in HELD_IN):
+        failed.append("wealth before tax at the start")
     return failed
 
 
@@ -558,6 +572,7 @@ WITHOUT_A_SUM = {
     "assumptions",
     "scenarios",
     "warnings",
+    "events",
     "allowances",
     "wealth_before_tax_in_prices_of_start",
     "wealth_after_tax_in_prices_of_start",

@@ -383,7 +383,8 @@ def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
     """12,570 / 0.75 (Finance Act 2021 s.5, Finance Act 2023 s.5) drawn without tax and subscribed."""
     found = answered(client, URL, LEAST)
     assert list(found) == [
-        "outcome", "aim", "lump_sums", "assumptions", "years", "totals", "compared_with", "rules", "warnings", "notice"
+        "outcome", "aim", "lump_sums", "assumptions", "summary", "at_start", "years", "totals", "compared_with", "rules",
+        "warnings", "notice",
     ]  # fmt: skip
     (year,) = found["years"]
     (one,) = year["people"]
