@@ -30,6 +30,7 @@ Basis = Literal["law", "guidance", "practice"]
 _BUDGET_TOLD_BY = (12, 1)
 """By this month and day a Budget held in autumn has been published: common practice of governments, no rule."""
 
+_CERTIFICATE_MONTHS = "pension.transitional_certificate_months"
 _MONTHS_OF_A_YEAR = 12
 
 
@@ -89,15 +90,16 @@ def _of_a_person(
     until: date,
 ) -> Iterator[Step]:
     accessed = member.pension.flexibly_accessed or bool(member.pension.drawdown)
-    paid_tax_free = paid_taxable = False
+    asked = paid = paid_taxable = False
     for year in result.years:
         if year.period.last > until:
             break
         one = year.people[doer.place]
-        if one.record.gross and not (accessed or paid_tax_free or paid_taxable):
+        if one.record.gross and not (accessed or paid):
+            paid = True
             yield from _guidance(doer, member, year, result.question.household.start)
-        if one.record.tax_free and not paid_tax_free:
-            paid_tax_free = True
+        if one.record.tax_free and not asked and year.period.rules.figures.has(_CERTIFICATE_MONTHS):
+            asked = True
             yield from _certificate(doer, year, found, result.question.household.start)
         yield from _payments(doer, year, one)
         if one.record.taxable and not paid_taxable:
@@ -192,7 +194,7 @@ def _certificate(
     unknown = found.get(("tax_free_received_before_april_2024_decides", doer.place))
     if helps is None and unknown is None:
         return
-    months = year.period.rules.figures.count("pension.transitional_certificate_months")
+    months = year.period.rules.figures.count(_CERTIFICATE_MONTHS)
     day = max(start, _months_before(year.period.last, months))
     if helps is not None:
         gained = helps.money["allowance_gained_by_certificate"]
