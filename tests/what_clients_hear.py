@@ -2,8 +2,8 @@
 
     python -m tests.what_clients_hear
 
-writes `planning/what_clients_hear/heard.txt` from the clients beside it, as the service answers them now. Read the
-difference as somebody who has to show it to the client.
+writes `planning/what_clients_hear/heard.txt` from the clients beside it, as the service answers them now, and `plans.txt`
+(`what_plans_say.py`). Read the difference as somebody who has to show it to the client.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from flask.testing import FlaskClient
 
 from service import create_app
 from service.settings import Settings
+from tests import what_plans_say
 
 FOLDER = Path(__file__).parent / "planning" / "what_clients_hear"
 CLIENTS, HEARD = FOLDER / "clients.toml", FOLDER / "heard.txt"
@@ -90,8 +91,10 @@ def _told(warning: dict[str, Any]) -> Iterator[str]:
 
 
 def main() -> None:
-    """Write the file anew."""
-    HEARD.write_text(as_text(create_app(Settings.for_tests()).test_client()), encoding="utf-8")
+    """Write both files anew."""
+    client = create_app(Settings.for_tests()).test_client()
+    HEARD.write_text(as_text(client), encoding="utf-8")
+    what_plans_say.SAID.write_text(what_plans_say.as_text(client), encoding="utf-8")
 
 
 if __name__ == "__main__":

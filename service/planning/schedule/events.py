@@ -137,9 +137,13 @@ def _incomes(place: int, named: _Named, member: Member, period: Period) -> Itera
     for income in member.income:
         words = _words(named, income)
         if income.first is not None and period.first <= income.first <= period.last:
-            yield Event("income_begins", income.first, f"{words} begins.", place)
+            yield Event(
+                "income_begins", income.first, f"{words} {'begin' if income.kind == 'dividends' else 'begins'}.", place
+            )
         if income.last is not None and period.first <= income.last <= period.last:
-            yield Event("income_ends", income.last, f"{words} ends.", place)
+            yield Event(
+                "income_ends", income.last, f"{words} {'end' if income.kind == 'dividends' else 'ends'}.", place
+            )
 
 
 def _words(named: _Named, income: DatedIncome) -> str:

@@ -7,13 +7,14 @@ So the reasons of a plain plan and of one that was searched for are found in the
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import partial
 from typing import NamedTuple
 
 from service.figures import tax_years
 from service.law.dates import day_month_year
 from service.law.income_tax import Liability
+from service.law.lump_sums import quarter
 from service.law.pension_age import access_age
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
 from service.planning.curve.reasons import reasons as rules_at_work
@@ -210,8 +211,9 @@ def _stops(case: _Case) -> Reason | None:
         return Reason("adds_no_tax", f"This is the most that adds no tax this year. {rises}.")
     year = case.record.opened.year.taxpayer_year(case.record.opened.interest)
     threshold = year.rules.taper_threshold
+    below = case.tax(max(0, taxable - POUND - _PART)), case.tax(max(0, taxable - POUND))
     tapers = then.personal_allowance < first.personal_allowance
-    if tapers and here.personal_allowance == case.tax(0).personal_allowance:
+    if tapers and below[0].personal_allowance == below[1].personal_allowance:
         return Reason(
             "stops_where_the_personal_allowance_falls",
             f"Above {rounded_pounds(threshold)} of income, the personal allowance is reduced. {rises}. {last_bore}",
@@ -221,17 +223,16 @@ def _stops(case: _Case) -> Reason | None:
             "stops_at_the_child_benefit_charge",
             f"Any more income would start the child benefit charge. {rises}. {last_bore}",
         )
-    below = case.tax(max(0, taxable - POUND - _PART)), case.tax(max(0, taxable - POUND))
     new = [rule for rule in rules_at_work(first, then, year, tapers) if rule not in rules_at_work(*below, year, tapers)]
     for band, words in _BANDS.items():
         if band in new:
             return Reason(f"stops_at_{band}", f"The withdrawal stops where the {words} begins. {rises}. {last_bore}")
-    if "dividends_taxed_higher" in new:
+    if then.dividend_tax - first.dividend_tax > below[1].dividend_tax - below[0].dividend_tax:
         return Reason(
             "stops_where_dividends_are_taxed_more",
             f"More withdrawals would use allowances or lower bands that dividends use now. {rises}. {last_bore}",
         )
-    if "savings_taxed_higher" in new or "starting_rate_for_savings_used_up" in new:
+    if then.savings_tax - first.savings_tax > below[1].savings_tax - below[0].savings_tax:
         return Reason(
             "stops_where_interest_is_taxed_more",
             f"More withdrawals would use allowances or lower rates that interest uses now. {rises}. {last_bore}",
@@ -345,12 +346,17 @@ def _uses(result: Schedule, place: int) -> _Uses:
 
 
 def _taxed_share(case: _Case) -> BasisPoints:
-    """What part of another withdrawal would be taxed, basis points."""
+    """What part of another withdrawal would be taxed, basis points. Where the allowance for tax-free money runs short before the
+    end, what is tax free now is not later, so all of it counts as taxed."""
     household, record = case.result.question.household, case.record
     uncrystallised = record.after.pension.uncrystallised or case.person.withdrawal.from_uncrystallised
-    if household.lump_sums in WITH_TAX_FREE_PART and uncrystallised and record.tax_free_left:
-        return WHOLE - case.year.period.rules.lump_sums.tax_free_rate
-    return WHOLE
+    if household.lump_sums not in WITH_TAX_FREE_PART or not uncrystallised or not record.tax_free_left:
+        return WHOLE
+    rules = case.year.period.rules.lump_sums
+    end = case.at(len(case.result.years) - 1).record
+    if end.tax_free_left < quarter(end.after.pension.uncrystallised, rules) or not end.tax_free_left:
+        return WHOLE
+    return WHOLE - rules.tax_free_rate
 
 
 def _left_at_the_end(result: Schedule, place: int) -> Pence:
@@ -418,7 +424,7 @@ def _drawn_now(case: _Case) -> Reason | None:
     for position in range(case.position + 1, last):
         grown = uses.grown(case.position, position)
         instead.append((grown * uses.years[position].drawn_next, case.at(position).year.period.name))
-    most, year = max(instead)
+    most, year = _most(instead)
     if drawn < most - _SAME:
         return None
     now = f"The last £100 drawn comes to {_in_pounds(drawn)} by the end of the plan, after tax"
@@ -436,14 +442,22 @@ def _left_for_later(case: _Case) -> Reason | None:
         drawn = uses.years[position].drawn_last
         if drawn is not None and case.at(position).record.taxable:
             instead.append((uses.grown(case.position, position) * drawn, case.at(position).year.period.name))
-    most, year = max(instead, default=(0.0, ""))
-    if not instead or most < own.drawn_next - _SAME:
+    if not instead:
+        return None
+    most, year = _most(instead)
+    if most < own.drawn_next - _SAME:
         return None
     now = f"£100 more drawn now would come to {_in_pounds(own.drawn_next)} by the end of the plan, after tax"
     if most <= own.drawn_next + _SAME:
         return Reason("same_either_way", f"{now}. {_instead(year)}, it comes to much the same.")
     code = "left_for_later" if year else "left_in_the_pension"
     return Reason(code, f"{now}. {_instead(year)}, it comes to {_in_pounds(most)}.")
+
+
+def _most(uses: Sequence[tuple[float, str]]) -> tuple[float, str]:
+    """The use that comes to most, and of those that come to the same the first."""
+    most = max(amount for amount, _ in uses)
+    return next((amount, year) for amount, year in uses if amount > most - 1)
 
 
 def _is_left(case: _Case) -> bool:

@@ -19,10 +19,17 @@ _MOST_PHASES = 3
 _PHASE_COSTS = 0.35
 """What one phase more has to save, where 1 is what a person and year weigh whose withdrawal is wholly unlike the phase's."""
 
+_LEAST_TOLD_APART: Pence = 5_000 * POUND
+"""Withdrawals that are all below this are much alike: our choice."""
+
+_NOTHING = "nothing"
+"""What a phase counts as the reason of a year in which nothing is drawn, whatever it is."""
+
 _EQUAL: Pence = POUND
-_PART_OF_A_POUND: Pence = 100 * POUND
+_ALIKE: Pence = 100 * POUND
+_LEAST_RATE: BasisPoints = 50
 _MOST_RATE: BasisPoints = 4_500
-"""Up to this rate on what is left it is said where another plan would leave more: the highest rate there is outside Scotland."""
+"""At rates on what is left between these it is said where another plan would leave more: our choice."""
 
 _PLANS = {
     "pension_left_until_state_pension_age": (
@@ -59,6 +66,7 @@ _WHY = {
     "uses_up_the_pension": "uses up the pension",
     "fits_the_isa_allowance": "is what the ISA allowance can take",
     "drawn_now_comes_to_more": "comes to more than leaving it for later",
+    "same_either_way": "comes to much the same as leaving it for later",
 }
 
 _NONE_DRAWN = {
@@ -67,6 +75,7 @@ _NONE_DRAWN = {
     "left_in_the_pension": "leaving it in the pension comes to more",
     "other_income_fills_the_band": "other income leaves nothing to fill",
     "pension_used_up": "the pension is used up",
+    "same_either_way": "drawing it now or later comes to much the same",
 }
 
 
@@ -96,8 +105,11 @@ def phases(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> l
     count = len(result.years)
     people = range(len(result.question.household.people))
     drawn = [[year.people[place].record.gross for year in result.years] for place in people]
-    codes = [[_main(because[position][place]) for position in range(count)] for place in people]
-    largest = max(max(amounts) for amounts in drawn) or 1
+    codes = [
+        [_main(because[position][place]) if drawn[place][position] else _NOTHING for position in range(count)]
+        for place in people
+    ]
+    largest = max(_LEAST_TOLD_APART, *(max(amounts) for amounts in drawn))
 
     def cost(first: int, last: int) -> float:
         total = 0.0
@@ -147,13 +159,17 @@ def _told(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]], phase
             why = f", because {_NONE_DRAWN[code]}" if code in _NONE_DRAWN and times == len(drawn) else ""
             yield f"{when}, {you} {verb} nothing{why}."
             continue
-        yield f"{when}, {you} {verb} {_amounts(drawn)}.{_why(code, times, len(drawn))}"
+        lump_sum = sum(result.years[position].people[place].lump_sum for position in years)
+        taken = f" The tax-free lump sum is {rounded_pounds(lump_sum)} of it." if lump_sum else ""
+        yield f"{when}, {you} {verb} {_amounts(drawn)}.{taken or _why(code, times, len(drawn))}"
 
 
 def _amounts(drawn: Sequence[Pence]) -> str:
     least, most = min(drawn), max(drawn)
     a_year = " a year" if len(drawn) > 1 else ""
-    if most - least < _PART_OF_A_POUND:
+    if least < POUND and most < _ALIKE:
+        return f"at most {rounded_pounds(most)}{a_year}"
+    if most - least < _ALIKE:
         return f"{'about ' if most != least else ''}{rounded_pounds(most)}{a_year}"
     return f"between {rounded_pounds(least) if least else 'nothing'} and {rounded_pounds(most)}{a_year}"
 
@@ -252,13 +268,15 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         ahead = _held(result.projection) - _held(compared.projection)
         if more:
             rate = Fraction(ahead * WHOLE, more)
-            if 0 < rate <= _MOST_RATE:
+            if _LEAST_RATE <= rate <= _MOST_RATE:
                 changes.append((abs(rate - assumed), compared.plan, rate, more))
     if changes:
         _, plan, rate, more = min(changes)
         beyond = "more" if more > 0 else "less"
-        at = per_cent(round(rate / 10) * 10)
-        yield f"If that tax were {beyond} than {at}, {_PLANS[plan][1]} would leave more than this plan."
+        # Near the rate assumed, whole per cents would not say on which side it is.
+        step = 100 if abs(rate - assumed) > 100 else 10
+        about = per_cent(round(rate / step) * step)
+        yield f"If that tax were {beyond} than about {about}, {_PLANS[plan][1]} would leave more than this plan."
 
 
 def _taxed_left(plan: Projection) -> Pence:
