@@ -22,15 +22,15 @@ INK, PALE = "#222222", "#DDDDDD"
 
 WIDTH = 640
 """Pixels, where the page does not say another: with ``"width": "container"`` a picture is as wide as its place."""
-_ACROSS = 46
+_ACROSS = 40
 """Letters of a heading that fit a telephone's width of 390 pixels; other words are smaller."""
-_SMALL_ACROSS = 62
+_SMALL_ACROSS = 50
 
 CAUTION = "An illustration, not advice."
 """Stands in every picture, which may be shown without the answer's notice."""
 
 _CONFIG = {
-    "font": "sans-serif",
+    "font": "Arial, Helvetica, sans-serif",
     "view": {"stroke": None},
     "title": {
         "anchor": "start",

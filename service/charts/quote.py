@@ -75,7 +75,7 @@ def _curve(document: Mapping[str, Any]) -> Spec:
     y_axis = {"title": None, "format": ",.0f", "labelExpr": "'£' + datum.label", "tickCount": 5}
     return chart(
         "tax_curve",
-        "What a withdrawal of any size adds in tax",
+        "Tax that a withdrawal of any size adds",
         told,
         f"Tax added to the year {document['tax_year']}, by the amount taken.",
         {

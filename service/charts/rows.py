@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from service.charts.look import BLUE, INK, ORANGE, SKY, Spec, chart, wrapped
 
-_LINE, _BAR, _GAP = 15, 20, 16  # pixels
+_LINE, _BAR, _GAP = 17, 20, 12  # pixels
 _ROOM = 0.32
 """The part of a telephone's width that an amount needs."""
 
@@ -30,52 +30,59 @@ class Row(NamedTuple):
 
 
 def rows_chart(name: str, title: str, told: Sequence[str], unit: str, rows: Sequence[Row]) -> Spec:
-    """The chart of these rows, in their order."""
+    """The chart of these rows, in their order. Heights are pixels from the top, so that each row has those it needs."""
     low, high = (bound(0.0, *(place(row) for row in rows)) for bound, place in ((min, _left), (max, _right)))
-    lines = max(len(wrapped(row.words)) for row in rows)
-    values = [_value(i, row, low, high) for i, row in enumerate(rows)]
-    y = {"field": "row", "type": "ordinal", "axis": None, "scale": {"paddingInner": 0, "paddingOuter": 0}}
+    values, height = [], 0
+    for row in rows:
+        values.append(_value(row, height, low, high))
+        height += len(wrapped(row.words)) * _LINE + (_BAR if row.amount else 0) + _GAP
+    height -= _GAP
+    down = {"type": "quantitative", "axis": None, "scale": {"domain": [height, 0], "nice": False, "zero": False}}
     x = {"field": "start", "type": "quantitative", "axis": None, "scale": {"domain": [low, high or 1.0], "nice": False}}
-    middle = lines * _LINE / 2
     return chart(
         name,
         title,
         told,
         unit,
         {
-            "height": {"step": lines * _LINE + _BAR + _GAP},
+            "height": height,
             "data": {"values": values},
-            "encoding": {"y": y},
             "layer": [
                 {
                     "transform": [{"filter": "datum.amount != ''"}],
-                    "mark": {"type": "bar", "height": _BAR, "yOffset": middle, "stroke": INK, "strokeWidth": 0.5},
+                    "mark": {"type": "rect", "stroke": INK, "strokeWidth": 0.5},
                     "encoding": {
                         "x": x,
                         "x2": {"field": "end"},
+                        "y": down | {"field": "bar"},
+                        "y2": {"field": "foot"},
                         "color": {"field": "colour", "type": "nominal", "scale": None},
                     },
                 },
                 *(
                     {
-                        "transform": [{"filter": f"datum.lines == {n} && datum.heading == {heading}"}],
+                        "transform": [{"filter": f"datum.heading == {heading}"}],
                         "mark": {
                             "type": "text",
                             "align": "left",
                             "baseline": "line-top",
-                            "dy": (lines - n) * _LINE - (lines * _LINE + _BAR) / 2 + heading * (_BAR + _GAP / 2 - 2),
                             "fontWeight": "bold" if heading else "normal",
                         },
-                        "encoding": {"x": {"value": 0}, "text": {"field": "words", "type": "nominal"}},
+                        "encoding": {
+                            "x": {"value": 0},
+                            "y": down | {"field": "top"},
+                            "text": {"field": "words", "type": "nominal"},
+                        },
                     }
-                    for n, heading in sorted({(value["lines"], value["heading"]) for value in values})
+                    for heading in sorted({value["heading"] for value in values})
                 ),
                 *(
                     {
                         "transform": [{"filter": f"datum.place == '{place}'"}],
-                        "mark": {"type": "text", "align": align, "dx": dx, "dy": middle, "fontWeight": "bold"},
+                        "mark": {"type": "text", "align": align, "dx": dx, "fontWeight": "bold"},
                         "encoding": {
                             "x": x | {"field": field},
+                            "y": down | {"field": "middle"},
                             "text": {"field": "amount", "type": "nominal"},
                             "color": {"field": "on" if place == "inside" else "ink", "type": "nominal", "scale": None},
                         },
@@ -99,7 +106,7 @@ def _right(row: Row) -> float:
     return max(row.start, row.end)
 
 
-def _value(i: int, row: Row, low: float, high: float) -> dict[str, Any]:
+def _value(row: Row, top: int, low: float, high: float) -> dict[str, Any]:
     left, right, width = _left(row), _right(row), (high - low) or 1.0
     if not row.amount:
         place = "none"
@@ -107,16 +114,20 @@ def _value(i: int, row: Row, low: float, high: float) -> dict[str, Any]:
         place = "inside"
     else:
         place = "after" if high - right >= _ROOM * width else "before"
+    words = wrapped(row.words)
+    bar = top + len(words) * _LINE
     return {
-        "row": i,
-        "words": wrapped(row.words),
-        "lines": len(wrapped(row.words)),
+        "words": words,
         "heading": int(row.kind == "heading"),
         "amount": row.amount,
         "start": row.start,
         "end": row.end,
         "left": left,
         "right": right,
+        "top": top,
+        "bar": bar,
+        "middle": bar + _BAR / 2,
+        "foot": bar + _BAR,
         "place": place,
         "colour": _COLOURS.get(row.kind, SKY),
         "on": _ON.get(row.kind, INK),

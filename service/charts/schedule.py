@@ -233,7 +233,7 @@ def _left(document: Mapping[str, Any]) -> Spec:
         rows.append(Row(words, money(other["wealth_after_tax"]), 0, other["wealth_after_tax"]))
         told.append(f"{words} would leave {_difference(other['gain'])}.")
     unit = "Pensions, ISAs and cash at the end, after tax on what remains in the pension."
-    return rows_chart("left_after_tax", "What is left by this plan and by plainer ones", told, unit, rows)
+    return rows_chart("left_after_tax", "What this plan and plainer ones leave", told, unit, rows)
 
 
 def _difference(gain: float) -> str:

@@ -48,7 +48,8 @@ _SHORT = {
     "with_each_withdrawal": "with each withdrawal",
     "never": "none",
 }
-"""When the tax-free cash is taken, beside the name of a line."""
+"""When the tax-free cash is taken, beside the name of an option."""
+_NAMES = "Options by when the tax-free cash is taken."
 _HEIGHT = 280  # pixels
 _TICKS = 6
 _MOST_DEATHS = 5
@@ -93,10 +94,10 @@ def _left(document: Mapping[str, Any]) -> Spec:
     rows = []
     for option in document["options"]:
         if option["outcome"] != "found":
-            rows.append(Row(f"{_described(option)}: not possible"))
+            rows.append(Row(f"{_short(option)}: not possible"))
             continue
         left = option["totals"]["wealth_after_tax"]
-        rows.append(Row(_described(option), money(left), 0, left, "main" if left == most else "other"))
+        rows.append(Row(_short(option), money(left), 0, left, "main" if left == most else "other"))
     first, last = (document["options"][order[i]["option"]] for i in (0, -1))
     told = [f"{_described(first)}, leaves {money(most)} after tax."]
     if len(order) > 1:
@@ -104,7 +105,7 @@ def _left(document: Mapping[str, Any]) -> Spec:
             f"{_described(first)}, leaves {'the most, ' if len(_first(order)) == 1 else ''}{money(most)} after tax."
         ]
         told.append(f"{_described(last)}, leaves {_less(most - order[-1]['amount'])}.")
-    unit = f"Pounds on {_day(document['to'])}, after tax on what remains in the pension."
+    unit = f"Pounds on {_day(document['to'])}, after tax on what remains in the pension. {_NAMES}"
     return rows_chart("left_after_tax", "What each option leaves after tax", told, unit, rows)
 
 
@@ -347,7 +348,7 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
     }
     return chart(
         "growth_break_evens",
-        "At what growth two options change places",
+        "Growth at which options change places",
         told,
         "Each dot: the growth from which the other option leaves more.",
         {
@@ -417,13 +418,13 @@ def _beneficiaries(document: Mapping[str, Any], found: Sequence[Option], people:
         rows.append(Row(heading, kind="heading"))
         for option in found:
             if option["option"] not in deaths:
-                rows.append(Row(f"{_described(option)}: not possible"))
+                rows.append(Row(f"{_short(option)}: not possible"))
                 continue
             amount = deaths[option["option"]]["beneficiaries_receive"]
             kind = "main" if amount == order[0]["amount"] else "other"
-            rows.append(Row(_described(option), money(amount), 0, amount, kind))
+            rows.append(Row(_short(option), money(amount), 0, amount, kind))
         told.append(f"{heading}, {_leaders(order)} beneficiaries the most: {money(order[0]['amount'])}.")
-    unit = "Pounds after inheritance tax and income tax."
+    unit = f"Pounds after inheritance tax and income tax. {_NAMES}"
     return rows_chart("beneficiaries", "What beneficiaries would receive", told[:2], unit, rows)
 
 

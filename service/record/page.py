@@ -29,11 +29,11 @@ _PLANS = {
 }
 
 _STYLE = """
-@page { size: A4; margin: 18mm 17mm 20mm;
+@page { size: A4; margin: 15mm 16mm 17mm;
   @bottom-left { content: "An illustration, not advice"; font: 8pt sans-serif; color: #444 }
   @bottom-right { content: "Page " counter(page) " of " counter(pages); font: 8pt sans-serif; color: #444 } }
 html { color-scheme: light }
-body { font: 9.5pt/1.35 "DejaVu Sans", Verdana, sans-serif; color: #222; background: #fff; margin: 0 auto; max-width: 176mm }
+body { font: 9.2pt/1.32 "DejaVu Sans", Verdana, sans-serif; color: #222; background: #fff; margin: 0 auto; max-width: 178mm }
 @media screen { body { padding: 1.5rem } }
 h1 { font-size: 17pt; line-height: 1.2; margin: 0 0 3mm }
 h2 { font-size: 12pt; margin: 5mm 0 2mm; border-bottom: .4mm solid #222; break-after: avoid }
@@ -58,7 +58,7 @@ figure { display: table-cell; vertical-align: top; width: 50%; padding: 0 2mm 3m
 figure:only-child { padding-right: 50% }
 figure svg { width: 100%; height: auto; display: block }
 figcaption { font-size: 8pt; line-height: 1.3 }
-@media screen and (max-width: 640px) { .pair, figure { display: block; width: 100%; padding-right: 0 } }
+@media screen { .pair { display: flex; flex-wrap: wrap } figure { display: block; flex: 1 1 18rem; width: auto } }
 code { font: 7.5pt "DejaVu Sans Mono", monospace; overflow-wrap: anywhere }
 """
 
