@@ -193,6 +193,7 @@ def plans(draw: Any, most_days: int = 3_000) -> Household:
         draw(rate),
         draw(st.sampled_from(("frozen", "prices"))),
         draw(st.sampled_from((0, 2_000, 4_000, 10_000))),
+        draw(st.sampled_from(("evenly", "evenly", "start", "end"))),
     )
     spending = draw(
         st.lists(st.builds(Spending, amounts(20_000), increases=st.sampled_from((0, WITH_PRICES))), max_size=2)

@@ -385,6 +385,7 @@ def _assumptions(random: Random) -> JsonObject:
         (0.6, "price_inflation", lambda: random.choice((0, 0.02, 0.0225, -0.01))),
         (0.6, "thresholds_after_freeze", lambda: random.choice(("frozen", "prices"))),
         (0.5, "tax_rate_on_remaining_pension", lambda: random.choice((0, 0.2, 0.4, 1))),
+        (0.5, "spending_met", lambda: random.choice(("start", "evenly", "end"))),
     )
     return found
 

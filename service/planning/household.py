@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -56,6 +56,12 @@ rest."""
 
 Thresholds = Literal["frozen", "prices"]
 """What the tax thresholds do after the last tax year with figures: stand still, or rise with prices where the Acts say so."""
+
+SpendingMet = Literal["start", "evenly", "end"]
+"""When in a year spending is met: on its first day, evenly over it, or on its last."""
+
+HALVES_NOT_GROWN: Mapping[SpendingMet, int] = {"start": 2, "evenly": 1, "end": 0}
+"""How many halves of a year's growth is missed, on average, by money that is spent in the year."""
 
 
 YearlyRate = BasisPoints | Fraction
@@ -283,6 +289,7 @@ class Assumptions:
     price_inflation: BasisPoints = 0
     thresholds_after_freeze: Thresholds = "frozen"
     tax_rate_on_remaining_pension: BasisPoints = 2_000
+    spending_met: SpendingMet = "evenly"
 
 
 @dataclass(frozen=True, slots=True)

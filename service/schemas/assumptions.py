@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, get_args
 
-from service.planning.household import Assumptions, Household, Member, Thresholds, after_charge
+from service.planning.household import Assumptions, Household, Member, SpendingMet, Thresholds, after_charge
 from service.planning.schedule.schedule import SCENARIOS
 from service.schemas.fields import Choice, Growth, Rate, yearly_rate
 from service.schemas.household import member, spending
@@ -36,6 +36,7 @@ class AssumptionsSchema(ScenarioSchema):
     price_inflation = yearly_rate()
     thresholds_after_freeze = Choice(get_args(Thresholds))
     tax_rate_on_remaining_pension = Rate(least=0, largest=1)
+    spending_met = Choice(get_args(SpendingMet))
     scenarios = StrictNested(ScenariosSchema)
 
 

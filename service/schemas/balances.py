@@ -19,6 +19,7 @@ def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
         "price_inflation": fraction(assumed.price_inflation),
         "thresholds_after_freeze": assumed.thresholds_after_freeze,
         "tax_rate_on_remaining_pension": fraction(assumed.tax_rate_on_remaining_pension),
+        "spending_met": assumed.spending_met,
     }
 
 

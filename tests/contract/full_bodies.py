@@ -389,6 +389,7 @@ _ASSUMED = {
     "price_inflation": 0.02,
     "thresholds_after_freeze": "frozen",
     "tax_rate_on_remaining_pension": 0.2,
+    "spending_met": "start",
     "scenarios": {"low": {"pension_growth": 0, "isa_growth": 0, "cash_interest": 0}},
 }
 _ASSUMED_RATES = (
@@ -418,7 +419,14 @@ PLAN = Question(
     money=_MONEY,
     dates=(*_DATES, "/start_date", "/end_date"),
     booleans=_BOOLEANS,
-    words=(*_WORDS, "/lump_sums", "/aim/goal", "/assumptions/thresholds_after_freeze", "/search/effort"),
+    words=(
+        *_WORDS,
+        "/lump_sums",
+        "/aim/goal",
+        "/assumptions/thresholds_after_freeze",
+        "/assumptions/spending_met",
+        "/search/effort",
+    ),
     whole_numbers=_WHOLE_NUMBERS,
     rates=(*_RATES, *_ASSUMED_RATES),
     growth_rates=(*_GROWTH_RATES, *_ASSUMED_GROWTH),
@@ -480,6 +488,7 @@ TIMING = Question(
         "/options/0/aim/goal",
         "/aim/goal",
         "/assumptions/thresholds_after_freeze",
+        "/assumptions/spending_met",
     ),
     whole_numbers=(
         *_WHOLE_NUMBERS,

@@ -103,8 +103,14 @@ def as_table(timeline: Timeline, policy: Policy) -> Plan | None:
 
 def draws_of(year: Settled) -> tuple[Draw, ...]:
     """The draws that were really made in a year, whatever was chosen."""
-    both = ((record.opened.pension, record.after.pension) for record in year.people)
-    return tuple(Draw(start.uncrystallised - end.uncrystallised, start.drawdown - end.drawdown) for start, end in both)
+    both = ((record.opened.pension, record.not_grown, record.after.pension) for record in year.people)
+    return tuple(
+        Draw(
+            start.uncrystallised - unearned.uncrystallised - end.uncrystallised,
+            start.drawdown - unearned.drawdown - end.drawdown,
+        )
+        for start, unearned, end in both
+    )
 
 
 def table_of(carried_out: Projection) -> Plan:

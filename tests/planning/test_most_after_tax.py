@@ -742,7 +742,7 @@ def test_spending_that_is_met_only_because_interest_bears_little_tax(spending: i
     down the pension evenly beside it costs little. Taxed at the highest rate the interest would not do.
     """
     held = member(1962, uncrystallised=60_000, cash=300_000 * POUND)
-    assumed = {"cash_interest": 500, "tax_rate_on_remaining_pension": 4_000}
+    assumed = {"cash_interest": 500, "tax_rate_on_remaining_pension": 4_000, "spending_met": "end"}
     tax_years = timeline(household(years(2026, 10), held, spending=spending, **assumed), BOOK)
     found = most_after_tax(tax_years)
     # A plan of ours: 6,000 a year from the pension, 1,500 of it tax free, and all cash kept where it earns interest.

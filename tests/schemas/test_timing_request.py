@@ -108,6 +108,7 @@ FULL: dict[str, Any] = {
         "price_inflation": 0.02,
         "thresholds_after_freeze": "prices",
         "tax_rate_on_remaining_pension": 1,
+        "spending_met": "start",
         "scenarios": {"low": {"pension_growth": 0}, "high": {"isa_growth": 0.1, "cash_interest": 0.05}},
     },
     "break_even_growth": {"low": -0.05, "high": 0.15},
@@ -154,7 +155,7 @@ def test_what_is_left_out_has_its_default() -> None:
 
 
 def test_everything_that_is_given_is_read() -> None:
-    assumed = Assumptions(Fraction(4_750_001, 10_000), -1_000, 100, 200, "prices", 10_000)
+    assumed = Assumptions(Fraction(4_750_001, 10_000), -1_000, 100, 200, "prices", 10_000, "start")
     growth = assumed.pension_growth
     first = Member(
         date(1962, 6, 1),
@@ -601,6 +602,7 @@ def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
     assert (found["from"], found["to"]) == ("2026-04-06", "2029-06-01")
     assert found["assumptions"]["beneficiary_tax_rate"] == 0.2
     assert found["assumptions"]["tax_rate_on_remaining_pension"] == 0.2
+    assert found["assumptions"]["spending_met"] == "evenly"
     (option,) = found["options"]
     assert (option["lump_sums"], option["aim"], option["outcome"]) == (
         "all_now",

@@ -27,6 +27,7 @@ from service.planning.optimiser.tolerances import (
 from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
 from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.timeline import Timeline
+from service.planning.projection.within_the_year import missed_rate
 
 UNIT_POUNDS = 1_000.0
 """The unit of money inside the linear program: amounts of plans are then from a thousandth to some thousands. In pounds the
@@ -63,8 +64,8 @@ class Node(NamedTuple):
 
 @dataclass(slots=True)
 class Solution:
-    """An optimum of the relaxation. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held; by period:
-    subscribed, from ISAs.
+    """An optimum of the relaxation. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held, cash of the
+    period before that is spent before the last day; by period: subscribed, from ISAs.
 
     ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
     the plan's end if it were taxed as one. ``order_violations``: by person, the periods in which funds are drawn without
@@ -75,6 +76,7 @@ class Solution:
     withdrawn: list[list[float]]
     drawdown: list[list[float]]
     cash: list[list[float]]
+    spent_before: list[list[float]]
     subscribed: list[float]
     from_isas: list[float]
     shares: list[list[float]]
@@ -85,20 +87,24 @@ class Solution:
 
 @dataclass(slots=True)
 class _PersonInCell:
-    """One person's rows and columns in a cell: rows of the points' weights, income and savings; columns of points and of
-    draws. ``admitted``: the columns of the points that are in the region."""
+    """One person's rows and columns in a cell: rows of the points' weights, income, savings, and of the cash that may be spent
+    before the last day; columns of points, of draws by their kind, and of that cash. ``admitted``: the columns of the points
+    that are in the region."""
 
     weights: int = -1
     income: int = -1
     savings: int = -1
+    cash_before: int | None = None
+    spent_before: int | None = None
     columns: dict[TaxPoint, int] = field(default_factory=dict)
     admitted: set[int] = field(default_factory=set)
-    draws: dict[str, int] = field(default_factory=dict)
+    draws: dict[str, list[int]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
 class _Cell:
-    """A cell of a period, split from another but for the first: each person's region, the row of its cash, and columns."""
+    """A cell of a period, split from another but for the first: each person's region, the row of its cash, and columns.
+    ``before``: the row of what is spent before the last day, and where that gains by it the row that limits it."""
 
     period: int
     parent: int | None
@@ -107,7 +113,8 @@ class _Cell:
     share: int
     members: list[_PersonInCell]
     subscribed: int = -1
-    from_isas: int | None = None
+    from_isas: list[int] = field(default_factory=list)
+    before: list[int] = field(default_factory=list)
 
 
 class Relaxation:
@@ -127,6 +134,7 @@ class Relaxation:
         self._people, self._periods = range(len(timeline.people)), range(len(timeline.periods))
         self._rates = [period.factor(assumed.cash_interest) - 1 for period in timeline.periods]
         self.domains = self._surfaces(with_partner_loss=with_partner_loss and gives_and_receives(timeline))
+        self._missed = [_missed(timeline, t) for t in self._periods]
         self._lump = [_lump_sum(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
         self._pensions = [self._pension(person) for person in self._people]
@@ -208,7 +216,7 @@ class Relaxation:
         for t in self._periods[1:]:
             coarse = self._coarse(t)
             if coarse:
-                now = max(duals[cell.cash] for cell in self.cells[t])
+                now = max(duals[cell.cash] + self._worth_before(t, cell) for cell in self.cells[t])
                 before = min(duals[cell.cash] for cell in self.cells[t - 1])
                 if (1 + self._rates[t]) * now - before > NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND:
                     found += [(person, t) for person in coarse]
@@ -240,7 +248,10 @@ class Relaxation:
 
     def interest(self, solution: Solution, person: int, t: int) -> float:
         """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
-        return solution.cash[person][t - 1] * self._rates[t] if t else 0.0
+        if not t:
+            return 0.0
+        spent = solution.spent_before[person][t]
+        return solution.cash[person][t - 1] * self._rates[t] - spent * self._missed[t].cash
 
     # Data
 
@@ -283,9 +294,7 @@ class Relaxation:
             if not domain.varies:
                 total -= domain.surface.tax(domain.income, domain.savings)
             if t == 0:
-                cash = timeline.household.people[person].cash
-                interest = timeline.periods[0].growth(cash, timeline.household.assumptions.cash_interest)
-                total += (cash + interest) / POUND
+                total += (timeline.household.people[person].cash + _first_interest(timeline, person)) / POUND
             taken = self._lump[person]
             if taken is not None and taken[0] == t:
                 total += taken[1] * UNIT_POUNDS
@@ -338,8 +347,15 @@ class Relaxation:
         factors = [period.factor(growth) for period in self.timeline.periods]
         value = sum(member.isa.value for member in self.timeline.household.people) / _UNIT_PENCE * factors[0]
         rows = [self.lp.add_row(value if t == 0 else 0.0, value if t == 0 else 0.0) for t in self._periods]
-        for row, after, factor in zip(rows, rows[1:], factors[1:], strict=False):
-            self.lp.add_column([(row, 1.0), (after, -factor)])
+        # What is subscribed on the last day cannot have been spent before it.
+        self._isas_before = {
+            t: self.lp.add_row(-INF, value if t == 0 else 0.0)
+            for t, missed in enumerate(self._missed)
+            if missed.counts and missed.spending
+        }
+        for t, (row, after, factor) in enumerate(zip(rows, rows[1:], factors[1:], strict=False), start=1):
+            limit = self._isas_before.get(t)
+            self.lp.add_column([(row, 1.0), (after, -factor), *(() if limit is None else ((limit, -factor),))])
         self.lp.add_column([(rows[-1], 1.0)], objective=1.0)
         return rows
 
@@ -363,13 +379,16 @@ class Relaxation:
         allowance = sum(years[t].isa_allowance_left for years in timeline.people) / _UNIT_PENCE
         spending = timeline.spending[t] / _UNIT_PENCE
         limits = [self.lp.add_row(-INF, 0.0) for _ in range(2)]
-        share = self.lp.add_column([*whole, (limits[0], -allowance), (limits[1], -spending)], low=1.0, high=1.0)
+        before = self._rows_before(t)
+        whole += [(limits[0], -allowance), (limits[1], -spending), *before]
+        share = self.lp.add_column(whole, low=1.0, high=1.0)
         cell = _Cell(t, parent, regions, cash, share, members)
         cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
+        cell.before = [row for row, _ in before]
         if spending:
-            cell.from_isas = self.lp.add_column([(cash, -1.0), (self._isa_rows[t], 1.0), (limits[1], 1.0)])
+            self._add_from_isas(t, cell, limits[1])
         for person, one in enumerate(members):
-            self._add_draws(person, t, cash, one)
+            self._add_draws(person, t, cell, one)
         cells.append(cell)
         if len(cells) == 2:
             self._share_rows[t] = self.lp.add_row(1.0, 1.0)
@@ -381,26 +400,68 @@ class Relaxation:
         for person in self._people:
             self._set_points(cell, person)
 
-    def _add_draws(self, person: int, t: int, cash: int, one: _PersonInCell) -> None:
-        """A person's draws in a cell."""
+    def _rows_before(self, t: int) -> list[tuple[int, float]]:
+        """The rows of a cell for what is spent before the last day, with what its weight brings into them: at least what income
+        does not cover and no money of the last day may; at most what income does not cover, where whoever spends earlier has
+        more."""
+        part = self._missed[t]
+        known = part.spending - part.cash_at_first
+        lump = self._lump
+        last_day = sum(taken[1] for taken in lump if taken is not None and taken[0] == t) + part.of_last_day
+        if not part.counts or known <= last_day:
+            return []
+        rows = [(self.lp.add_row(0.0, INF), last_day - known)]
+        if min(part.pension, part.isa) < 0:
+            rows.append((self.lp.add_row(-INF, 0.0), -known))
+        return rows
+
+    def _worth_before(self, t: int, cell: _Cell) -> float:
+        """What a pound of cash held into a cell is worth because it can be spent before the last day."""
+        if not cell.before:
+            return 0.0
+        duals = self.lp.duals
+        limits = [duals[one.cash_before] for one in cell.members if one.cash_before is not None]
+        return max(0.0, *limits) - self._rates[t] * duals[cell.before[0]]
+
+    def _add_from_isas(self, t: int, cell: _Cell, limit: int) -> None:
+        """What is taken out of ISAs in a cell, on the last day and before."""
+        missed = self._missed[t].isa
+        both = [(cell.cash, -1.0), (limit, 1.0)]
+        last_day = (self._isa_rows[t], 1.0)
+        before = [(self._isa_rows[t], 1.0 + missed), *((row, 1.0) for row in cell.before)]
+        if cell.before:
+            before.append((self._isas_before[t], 1.0 + missed))
+        if not cell.before or missed:
+            cell.from_isas.append(self.lp.add_column([*both, last_day]))
+        if cell.before:
+            cell.from_isas.append(self.lp.add_column([*both, *before]))
+
+    def _add_draws(self, person: int, t: int, cell: _Cell, one: _PersonInCell) -> None:
+        """A person's draws in a cell, on the last day and before."""
         pension, share = self._pensions[person], self._pensions[person].share
         if not self.domains[person][t].free:
             return
-        grown, income = pension.after[t], one.income
+        grown, income, cash = pension.after[t], one.income, cell.cash
+        missed = self._missed[t].pension if cell.before else 0.0
         too_early = t < self._draw_orders.get(person, DrawOrder()).not_before
         for kind in pension.kinds:
-            if kind == "drawdown":
-                entries = [(cash, -1.0), (pension.income_funds, grown), (income, -1.0)]
-            elif kind == "taxed":
-                entries = [(cash, -1.0), (pension.funds, grown), (income, -1.0)]
-            else:
-                entries = [(cash, -1.0), (pension.funds, grown), (pension.allowance, share), (income, share - 1)]
+            funds = pension.income_funds if kind == "drawdown" else pension.funds
+            if kind == "tax_free":
+                entries = [(cash, -1.0), (pension.allowance, share), (income, share - 1)]
                 entries += [(row, share) for row in pension.used[t:]]
-            one.draws[kind] = self.lp.add_column(entries, high=0.0 if kind == "taxed" and too_early else INF)
+            else:
+                entries = [(cash, -1.0), (income, -1.0)]
+            high = 0.0 if kind == "taxed" and too_early else INF
+            before = [(row, 1.0) for row in cell.before]
+            one.draws[kind] = [self.lp.add_column([*entries, (funds, grown * (1.0 + missed)), *before], high=high)]
+            if missed:
+                one.draws[kind].append(self.lp.add_column([*entries, (funds, grown)], high=high))
 
     def _add_cash_flows(self, t: int, new: int) -> None:
         """Cash held from the cells of one period to those of the next, by owner; its interest is the owner's income."""
         cell = self.cells[t][new]
+        if t and cell.before:
+            self._add_cash_before(t, cell)
         if t == self._periods[-1]:
             self._held[t, new, None, 0] = self.lp.add_column([(cell.cash, 1.0)], objective=1.0)
         pairs = [(t - 1, before, new) for before in range(len(self.cells[t - 1]))] if t else []
@@ -410,8 +471,23 @@ class Relaxation:
             here_cell, other, rate = self.cells[first][here], self.cells[first + 1][there], self._rates[first + 1]
             both = [(here_cell.cash, 1.0), (other.cash, -1.0 - rate)]
             for owner in self._people if rate else (0,):
-                entries = [*both, (other.members[owner].savings, -rate)] if rate else both
+                entries = [*both, (other.members[owner].savings, -rate)] if rate else list(both)
+                if other.before:
+                    limit = other.members[owner].cash_before
+                    assert limit is not None
+                    entries += [(limit, -1.0), (other.before[0], rate)] if rate else [(limit, -1.0)]
                 self._held[first, here, there, owner] = self.lp.add_column(entries)
+
+    def _add_cash_before(self, t: int, cell: _Cell) -> None:
+        """The cash held into a cell that is spent before the last day, by owner: it misses interest."""
+        missed = self._missed[t].cash
+        for owner in self._people if self._rates[t] else (0,):
+            one = cell.members[owner]
+            one.cash_before = self.lp.add_row(-INF, 0.0)
+            entries = [(one.cash_before, 1.0), *((row, 1.0) for row in cell.before)]
+            if missed:
+                entries += [(cell.cash, missed), (one.savings, missed)]
+            one.spent_before = self.lp.add_column(entries)
 
     def _set_points(self, cell: _Cell, person: int) -> None:
         """Admit the points of a person's tax that are in a cell's region, and no others."""
@@ -455,10 +531,10 @@ class Relaxation:
         pension = self._pensions[person]
         self.lp.bound_columns(
             {
-                cell.members[person].draws["taxed"]: (0.0, 0.0 if t < order.not_before else INF)
+                column: (0.0, 0.0 if t < order.not_before else INF)
                 for t, cells in enumerate(self.cells)
                 for cell in cells
-                if "taxed" in cell.members[person].draws
+                for column in cell.members[person].draws.get("taxed", ())
             }
         )
         for t, row in enumerate(pension.used):
@@ -474,7 +550,7 @@ class Relaxation:
 
         def drawn(person: int, t: int, kind: str) -> float:
             parts = [cell.members[person].draws for cell in self.cells[t]]
-            return UNIT_POUNDS * sum(max(0.0, found[draws[kind]]) for draws in parts if kind in draws)
+            return UNIT_POUNDS * sum(max(0.0, found[column]) for draws in parts for column in draws.get(kind, ()))
 
         withdrawn, drawdown = [], []
         order_violations: dict[int, list[int]] = {}
@@ -492,14 +568,21 @@ class Relaxation:
         cash = [[0.0 for _ in self._periods] for _ in self._people]
         for (t, _, _, owner), column in self._held.items():
             cash[owner][t] += UNIT_POUNDS * max(0.0, found[column])
+        spent_before = [[0.0 for _ in self._periods] for _ in self._people]
+        for t, cells in enumerate(self.cells):
+            for cell in cells:
+                for owner, one in enumerate(cell.members):
+                    if one.spent_before is not None:
+                        spent_before[owner][t] += UNIT_POUNDS * max(0.0, found[one.spent_before])
         return Solution(
             wealth=UNIT_POUNDS * self.lp.objective,
             withdrawn=withdrawn,
             drawdown=drawdown,
             cash=cash,
+            spent_before=spent_before,
             subscribed=[UNIT_POUNDS * sum(max(0.0, found[cell.subscribed]) for cell in cells) for cells in self.cells],
             from_isas=[
-                UNIT_POUNDS * sum(max(0.0, found[cell.from_isas]) for cell in cells if cell.from_isas is not None)
+                UNIT_POUNDS * sum(max(0.0, found[column]) for cell in cells for column in cell.from_isas)
                 for cells in self.cells
             ],
             shares=shares,
@@ -554,6 +637,42 @@ class Relaxation:
         return found
 
 
+class _Missed(NamedTuple):
+    """What is spent in a period before its last day: the growth it misses of a pound of each kind, and amounts in
+    the model's unit. ``spending`` is
+    what income does not cover, ``cash_at_first`` what known cash covers of it, ``of_last_day`` known money of the last day."""
+
+    pension: float
+    isa: float
+    cash: float
+    spending: float
+    cash_at_first: float
+    of_last_day: float
+
+    @property
+    def counts(self) -> bool:
+        """Whether anything is missed by spending before the last day."""
+        return bool(self.pension or self.isa or self.cash)
+
+
+def _missed(timeline: Timeline, t: int) -> _Missed:
+    """What spending before the last day of a period misses."""
+    assumed = timeline.household.assumptions
+    rates = [
+        numerator / denominator
+        for numerator, denominator in (
+            missed_rate(timeline, t, yearly)
+            for yearly in (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest)
+        )
+    ]
+    spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
+    cash = 0 if t else min(spending, sum(member.cash for member in timeline.household.people))
+    of_last_day = sum(years[t].tax_outside for years in timeline.people)
+    if t == 0:
+        of_last_day += sum(_first_interest(timeline, person) for person in range(len(timeline.people)))
+    return _Missed(rates[0], rates[1], rates[2], spending / _UNIT_PENCE, cash / _UNIT_PENCE, of_last_day / _UNIT_PENCE)
+
+
 class _Pension(NamedTuple):
     """A pension in the model: growth to the end, what is left of the tax-free allowance, the tax-free share, rows, and
     the kinds of draws that are of use."""
@@ -604,11 +723,12 @@ def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:
     taxpayer = timeline.people[person][position].taxpayer
     if position:
         return taxpayer
-    cash = timeline.household.people[person].cash
-    return replace(
-        taxpayer,
-        savings=taxpayer.savings + timeline.periods[0].growth(cash, timeline.household.assumptions.cash_interest),
-    )
+    return replace(taxpayer, savings=taxpayer.savings + _first_interest(timeline, person))
+
+
+def _first_interest(timeline: Timeline, person: int) -> int:
+    """The interest of a person in the first period, pence: what there is to begin with is known."""
+    return opened(timeline, 0, first_holdings(timeline))[person].interest
 
 
 def gives_and_receives(timeline: Timeline) -> bool:

@@ -30,6 +30,8 @@ def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> P
 def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> Policy:
     assumed = timeline.household.assumptions
     prefers_cash = assumed.cash_interest > assumed.isa_growth
+    # Spending from ISAs before the last day may miss less growth, even where the same is subscribed on that day.
+    spends_isas = assumed.spending_met != "end" and assumed.isa_growth < assumed.pension_growth
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
 
     def draw(position: int, person: int, one: Opened) -> Draw:
@@ -45,7 +47,7 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> P
         choice = Choice(
             draws=tuple(draw(position, person, one) for person, one in enumerate(people)),
             subscribe=round(solution.subscribed[position] * POUND) if prefers_cash else None,
-            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash else 0,
+            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash or spends_isas else 0,
             cash_of_first=round(cash[0] * POUND) if sum(cash) > 1 and assumed.cash_interest else None,
         )
         return _topped_up(timeline, position, people, choice)

@@ -53,7 +53,7 @@ def withdrawal(record: PersonRecord) -> Withdrawal:
     """What a person draws in a period besides a lump sum."""
     by_itself = lump_sum(record)
     gross = record.gross - by_itself
-    from_drawdown = record.opened.pension.drawdown - record.after.pension.drawdown
+    from_drawdown = record.opened.pension.drawdown - record.not_grown.drawdown - record.after.pension.drawdown
     return Withdrawal(gross, record.tax_free - by_itself, record.taxable, gross - from_drawdown, from_drawdown)
 
 

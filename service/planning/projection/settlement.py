@@ -7,6 +7,7 @@ Nothing is decided here. All amounts are pence; opening + growth + in - out = cl
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import repeat
 from typing import NamedTuple
 
 from service.law import lump_sums
@@ -15,7 +16,9 @@ from service.law.lump_sums import Allowances, Payment, Pension
 from service.law.rounding import half_up
 from service.law.units import WHOLE, Pence
 from service.law.value import Value
+from service.planning.household import HALVES_NOT_GROWN
 from service.planning.projection.timeline import Period, PersonPeriod, Timeline
+from service.planning.projection.within_the_year import ALL_GROWN, NotGrown, from_cash, missed, missed_rate, most_out
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 """The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
@@ -54,7 +57,8 @@ class Choice(NamedTuple):
 
 
 class Opened(Value, frozen=True):
-    """One person on the last day of a period, grown, before any money moves but the lump sum of "all_now".
+    """One person on the last day of a period, grown, before any money moves but the lump sum of "all_now". Pension and ISAs
+    have the growth of the whole period; ``interest`` is without that of cash which is spent before.
 
     ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
     ``isa_allowance_left`` is what may still be subscribed on the last day.
@@ -91,7 +95,8 @@ class Opened(Value, frozen=True):
 
 
 class PersonRecord(Value, frozen=True):
-    """One person's period, settled. ``moved`` is what came from the partner, negative for what went there."""
+    """One person's period, settled. ``moved`` is what came from the partner, negative for what went there; ``not_grown`` is
+    what pension and ISAs lack of the growth that ``opened`` counts."""
 
     opened: Opened
     gross: Pence
@@ -105,6 +110,17 @@ class PersonRecord(Value, frozen=True):
     moved: Pence
     after: Holdings
     tax_free_left: Pence
+    not_grown: NotGrown = ALL_GROWN
+
+    @property
+    def pension_growth(self) -> Pence:
+        """What the pension grew by."""
+        return self.opened.pension_growth - self.not_grown.pension
+
+    @property
+    def isa_growth(self) -> Pence:
+        """What the ISAs grew by."""
+        return self.opened.isa_growth - self.not_grown.isa
 
     def tax_free_available(self, period: Period) -> Pence:
         """The most that what is left uncrystallised may still pay tax free at the end of the period; pence."""
@@ -137,8 +153,14 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
     (pension_growth, whole), (isa_growth, isa_whole), (interest, cash_whole) = period.shares(
         assumed.pension_growth, assumed.isa_growth, assumed.cash_interest
     )
+    halves = HALVES_NOT_GROWN[assumed.spending_met]
+    spent: Sequence[Pence] | None = None
+    if interest and halves and timeline.spending[position]:
+        cash = [held.cash for held in holdings]
+        received = sum(people[position].received for people in timeline.people)
+        spent = shared(from_cash(timeline, position, received, sum(cash)), cash)
     everybody = []
-    for people, held in zip(timeline.people, holdings, strict=True):
+    for people, held, out in zip(timeline.people, holdings, spent or repeat(0), strict=False):
         year, pension = people[position], held.pension
         uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
         drawdown = half_up(pension.drawdown * pension_growth, whole)
@@ -161,7 +183,7 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
                 left,
                 left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
                 half_up(held.isa * isa_growth, isa_whole),
-                half_up(held.cash * interest, cash_whole),
+                half_up((2 * held.cash - halves * out) * interest, 2 * cash_whole),
                 year.isa_allowance_left,
             )
         )
@@ -198,6 +220,8 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
 
     Tax and spending come first, from the cash of both in proportion to what each has, then from ISAs. What is left is
     subscribed, each person's own money first and then within the partner's ISA allowance, and the rest is held as cash.
+
+    Whoever draws more than there is, once growth missed is taken off, draws all there is.
     """
     paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
     liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
@@ -209,7 +233,25 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     ]
     spending = timeline.spending[position]
     wanted = max(spending - sum(in_hand), min(choice.from_isas, spending), 0)
-    from_isas = shared(min(wanted, sum(isas)), isas)
+    before = _to_find_before_the_last_day(timeline, position, people)
+    if before:
+        drawn = [draw.uncrystallised + draw.drawdown for draw in choice.draws]
+        before_isas, before_pensions = _found_before(timeline, position, before, min(wanted, sum(isas)), sum(drawn))
+        missing = _missed_by_pensions(timeline, position, shared(before_pensions, drawn), choice.draws)
+        fitting = _within_what_is_left(timeline, position, [pension for _, pension, _ in paid], missing, choice.draws)
+        if fitting is not None:
+            return settle(timeline, position, people, choice._replace(draws=fitting))
+        rate = missed_rate(timeline, position, timeline.household.assumptions.isa_growth)
+        wanted = min(wanted, most_out(sum(isas), before_isas, rate))
+        from_isas = shared(wanted, isas)
+        out_before = shared(min(before_isas, wanted), from_isas)
+        not_grown = [
+            NotGrown(*funds, min(missed(out, rate), isa - taken))
+            for funds, out, isa, taken in zip(missing, out_before, isas, from_isas, strict=True)
+        ]
+    else:
+        from_isas = shared(min(wanted, sum(isas)), isas)
+        not_grown = [ALL_GROWN] * len(people)
     own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)]
     short = max(0, spending - sum(own))
     own = _debts_covered(own)
@@ -219,7 +261,11 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     cash = cash_left(left, subscribed, choice.cash_of_first)
     records = []
     for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True)):
-        before, into, out = person.before, subscribed[i], from_isas[i]
+        held, into, out, unearned = person.before, subscribed[i], from_isas[i], not_grown[i]
+        if unearned.pension:
+            pension = pension.holding(
+                pension.uncrystallised - unearned.uncrystallised, pension.drawdown - unearned.drawdown
+            )
         # By position, in the order of the fields: a comparison makes tens of thousands of these.
         records.append(
             PersonRecord(
@@ -235,14 +281,79 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
                 cash[i] - (in_hand[i] + out - spent[i] - into),
                 Holdings(
                     pension,
-                    isas[i] - out + into,
+                    isas[i] - unearned.isa - out + into,
                     cash[i],
-                    before.lump_sum_taken or person.lump_sum is not None,
+                    held.lump_sum_taken or person.lump_sum is not None,
                 ),
                 tax_free_left,
+                unearned,
             )
         )
     return Settled(tuple(records), short)
+
+
+def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequence[Opened]) -> Pence:
+    """What of the spending neither income nor cash covers, where it is met before the last day."""
+    spending = timeline.spending[position]
+    if not spending or not HALVES_NOT_GROWN[timeline.household.assumptions.spending_met]:
+        return 0
+    received = cash = 0
+    for person in people:
+        received += person.year.received
+        cash += person.before.cash
+    return max(0, spending - received - cash)
+
+
+def _found_before(
+    timeline: Timeline, position: int, amount: Pence, from_isas: Pence, drawn: Pence
+) -> tuple[Pence, Pence]:
+    """What of an amount comes from ISAs and what from pensions, of what is taken from them in the whole period: first from
+    what grows less."""
+    assumed = timeline.household.assumptions
+    if assumed.isa_growth < assumed.pension_growth:
+        isas = min(amount, from_isas)
+        return isas, min(amount - isas, drawn)
+    pensions = min(amount, drawn)
+    return min(amount - pensions, from_isas), pensions
+
+
+def _missed_by_pensions(
+    timeline: Timeline, position: int, before: Sequence[Pence], draws: Sequence[Draw]
+) -> list[tuple[Pence, Pence]]:
+    """The growth that each person's uncrystallised and drawdown funds miss, from what is drawn before the last day."""
+    rate = missed_rate(timeline, position, timeline.household.assumptions.pension_growth)
+    found = []
+    for amount, draw in zip(before, draws, strict=True):
+        uncrystallised, drawdown = shared(amount, draw)
+        found.append((missed(uncrystallised, rate), missed(drawdown, rate)))
+    return found
+
+
+def _within_what_is_left(
+    timeline: Timeline,
+    position: int,
+    pensions: Sequence[Pension],
+    missing: Sequence[tuple[Pence, Pence]],
+    draws: Sequence[Draw],
+) -> tuple[Draw, ...] | None:
+    """Smaller draws, where what they leave does not suffice for the growth that they miss; None where it does."""
+    if all(
+        pension.uncrystallised >= uncrystallised and pension.drawdown >= drawdown
+        for pension, (uncrystallised, drawdown) in zip(pensions, missing, strict=True)
+    ):
+        return None
+    numerator, denominator = missed_rate(timeline, position, timeline.household.assumptions.pension_growth)
+
+    def less(lacking: Pence) -> Pence:
+        return max(1, lacking * denominator // (denominator + numerator)) if lacking > 0 else 0
+
+    return tuple(
+        Draw(
+            draw.uncrystallised - less(uncrystallised - pension.uncrystallised),
+            draw.drawdown - less(drawdown - pension.drawdown),
+        )
+        for draw, pension, (uncrystallised, drawdown) in zip(draws, pensions, missing, strict=True)
+    )
 
 
 def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position: int = -1) -> Pence:

@@ -344,12 +344,12 @@ def _person(member: Member, period: Period, first: FirstDay, record: PersonRecor
         money_purchase_allowance=money_purchase_allowance(period, begun.pension, after.pension),
         pension=Balance(
             begun.pension.uncrystallised + begun.pension.drawdown,
-            grown.pension_growth,
+            record.pension_growth,
             0,
             first.lump_sum + record.gross,
             after.pension.uncrystallised + after.pension.drawdown,
         ),
-        isa=Balance(begun.isa, grown.isa_growth, subscribed, record.from_isa, after.isa),
+        isa=Balance(begun.isa, record.isa_growth, subscribed, record.from_isa, after.isa),
         cash=Balance(
             begun.cash,
             grown.interest,

@@ -34,6 +34,7 @@ from service.planning.projection.settlement import (
     wealth_after_tax,
 )
 from service.planning.projection.timeline import Timeline
+from service.planning.projection.within_the_year import missed, missed_rate, most_out
 
 Way = Literal["all_now", "phased", "with_each_withdrawal", "at_age", "never"]
 
@@ -167,8 +168,9 @@ def _periods(
         if inherited:
             inherited += timeline.periods[position].growth(inherited, timeline.household.assumptions.pension_growth)
             if short := settle(timeline, position, people, choice).short:
-                drawn = min(short, inherited)
-                inherited -= drawn
+                rate = missed_rate(timeline, position, timeline.household.assumptions.pension_growth)
+                drawn = min(short, most_out(inherited, short, rate))
+                inherited -= drawn + missed(drawn, rate)
                 people = (_receiving(people[0], drawn), *people[1:])
         settled = with_spending_met(timeline, position, people, choice)
         yield CoursePeriod(begun, settled), inherited
