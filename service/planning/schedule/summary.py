@@ -255,11 +255,14 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
     left = _taxed_left(result.projection)
     if left < _EQUAL:
         return
-    assumed = result.question.household.assumptions.tax_rate_on_remaining_pension
+    tax = _held(result.projection) - result.projection.wealth
     yield (
-        f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts after tax of {per_cent(assumed)} on "
-        "all but its tax-free part."
+        f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts after {rounded_pounds(tax)} of tax "
+        "assumed on it."
+        if tax
+        else f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts without any tax."
     )
+    assumed = Fraction(tax * WHOLE, left)
     changes = []
     for compared in result.comparisons:
         if compared.projection is None or result.projection.wealth - compared.projection.wealth <= _EQUAL:
@@ -276,7 +279,7 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         # Near the rate assumed, whole per cents would not say on which side it is.
         step = 100 if abs(rate - assumed) > 100 else 10
         about = per_cent(round(rate / step) * step)
-        yield f"If that tax were {beyond} than about {about}, {_PLANS[plan][1]} would leave more than this plan."
+        yield f"At a flat rate of {beyond} than about {about} on it, {_PLANS[plan][1]} would leave more than this plan."
 
 
 def _taxed_left(plan: Projection) -> Pence:
