@@ -23,6 +23,7 @@ from service.planning.once import Once
 from service.planning.projection.policies import target
 from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRecord, wealth_after_tax
 from service.planning.schedule.schedule import MOST_AFTER_TAX, Schedule, SchedulePerson, ScheduleYear
+from service.planning.schedule.step_margin import MOST_GIVEN_UP
 from service.planning.wording import rounded_pounds
 
 _PART: Pence = 100 * POUND
@@ -165,7 +166,7 @@ def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
     step = case.step
     if step is not None:
         found = True
-        yield _below_a_step(step)
+        yield _below_a_step(case, step)
     if not found and _fits_the_isa_allowance(case):
         found = True
         yield Reason(
@@ -240,13 +241,19 @@ def _stops(case: _Case) -> Reason | None:
     return Reason("stops_where_tax_rises", f"The withdrawal stops where tax rises. {rises}. {last_bore}")
 
 
-def _below_a_step(step: Step) -> Reason:
+def _below_a_step(case: _Case, step: Step) -> Reason:
     lost = " and ".join(_LOST[relief] for relief in step.lost)
     near = "stays" if step.room >= NEAR else "ends only"
+    proof = case.result.proof
+    kept = ""
+    if proof is not None and proof.at_a_step and step.room < NEAR:
+        kept = (
+            f" Staying {rounded_pounds(NEAR)} below it would cost more than {rounded_pounds(MOST_GIVEN_UP)} by the end."
+        )
     return Reason(
         "stays_below_a_tax_step" if step.room >= NEAR else "just_below_a_tax_step",
         f"Income {near} {rounded_pounds(step.room)} below the point at which {lost} is lost. Passing it would bring "
-        f"{rounded_pounds(step.tax)} of tax at once.",
+        f"{rounded_pounds(step.tax)} of tax at once.{kept}",
     )
 
 

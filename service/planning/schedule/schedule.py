@@ -44,6 +44,7 @@ from service.planning.projection.timeline import (
     deflated,
     timeline,
 )
+from service.planning.schedule.step_margin import kept_clear
 
 MOST_AFTER_TAX: Literal["most_after_tax"] = "most_after_tax"
 
@@ -80,13 +81,16 @@ class Proof(NamedTuple):
     ended the search.
 
     ``proven`` is False where the search found its own relaxation at fault, which its proof rules out. The bound is then what
-    the household has in all, and the gap wide.
+    the household has in all, and the gap wide. ``given_up_at_steps`` is the wealth given up to stay 50 pounds below steps of the
+    tax; ``at_a_step`` says that this would have cost too much, see ``step_margin``.
     """
 
     wealth_after_tax: Pence
     bound: Pence
     proven: bool
     stopped_by: StoppedBy
+    given_up_at_steps: Pence = 0
+    at_a_step: bool = False
 
     @property
     def gap(self) -> Pence:
@@ -267,7 +271,15 @@ def _planned(plain: PlainPlans, goal: Goal, work: Work) -> tuple[Projection, Pro
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     untried = () if found.plain_plans_tried else plain_plans(plain, work)
     best = max((found.projection, *untried), key=lambda plan: plan.wealth)
-    return best, Proof(best.wealth, max(found.bound, best.wealth), found.agreed, found.stopped_by)
+    clear = kept_clear(best)
+    return clear.plan, Proof(
+        clear.plan.wealth,
+        max(found.bound, best.wealth),
+        found.agreed,
+        found.stopped_by,
+        clear.given_up,
+        clear.at_a_step,
+    )
 
 
 def _compared(name: str, plain: PlainPlans, plan: PlainPlan) -> Comparison:

@@ -218,6 +218,7 @@ def _proof(goal: str, proof: Proof) -> dict[str, Any]:
         "gap": pounds(proof.gap),
         "proven": proof.proven,
         "stopped_by": proof.stopped_by,
+        "given_up_at_tax_steps": pounds(proof.given_up_at_steps),
         "leaves_out": LEAVES_OUT,
     }
 
