@@ -573,6 +573,7 @@ WITHOUT_A_SUM = {
     "scenarios",
     "warnings",
     "events",
+    "given_up_at_tax_steps",
     "allowances",
     "wealth_before_tax_in_prices_of_start",
     "wealth_after_tax_in_prices_of_start",

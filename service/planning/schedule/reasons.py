@@ -243,7 +243,11 @@ def _stops(case: _Case) -> Reason | None:
 
 def _below_a_step(case: _Case, step: Step) -> Reason:
     lost = " and ".join(_LOST[relief] for relief in step.lost)
-    near = "stays" if step.room >= NEAR else "ends only"
+    near = f"ends only {rounded_pounds(step.room)} below"
+    if step.room >= NEAR:
+        near = f"stays {rounded_pounds(step.room)} below"
+    elif step.room < POUND:
+        near = "ends right at"
     proof = case.result.proof
     kept = ""
     if proof is not None and proof.at_a_step and step.room < NEAR:
@@ -252,8 +256,8 @@ def _below_a_step(case: _Case, step: Step) -> Reason:
         )
     return Reason(
         "stays_below_a_tax_step" if step.room >= NEAR else "just_below_a_tax_step",
-        f"Income {near} {rounded_pounds(step.room)} below the point at which {lost} is lost. Passing it would bring "
-        f"{rounded_pounds(step.tax)} of tax at once.{kept}",
+        f"Income {near} the point at which {lost} is lost. Passing it would bring {rounded_pounds(step.tax)} of tax at "
+        f"once.{kept}",
     )
 
 
