@@ -82,8 +82,8 @@ def short_with_less(result: Schedule, position: int, less: int) -> bool:
         before, after = record.opened.pension, record.after.pension
         draws.append(
             Draw(
-                max(0, before.uncrystallised - after.uncrystallised - less),
-                max(0, before.drawdown - after.drawdown - less),
+                max(0, before.uncrystallised - after.uncrystallised - record.not_grown.uncrystallised - less),
+                max(0, before.drawdown - after.drawdown - record.not_grown.drawdown - less),
             )
         )
     return settle(result.timeline, position, people, Choice(tuple(draws))).short > 0

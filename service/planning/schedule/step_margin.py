@@ -63,8 +63,10 @@ def _too_near(person: Opened, taxable: Pence) -> Pence:
 def _draw(timeline: Timeline, person: Opened, record: PersonRecord) -> Draw:
     """What was drawn before, as far as it is there, and less where it ends too near a step."""
     pension, after = record.opened.pension, record.after.pension
-    uncrystallised = min(pension.uncrystallised - after.uncrystallised, person.most_uncrystallised)
-    drawdown = min(pension.drawdown - after.drawdown, person.most_drawdown)
+    lost = record.not_grown
+    drawn = pension.uncrystallised - after.uncrystallised - lost.uncrystallised
+    uncrystallised = min(drawn, person.most_uncrystallised)
+    drawdown = min(pension.drawdown - after.drawdown - lost.drawdown, person.most_drawdown)
     less = _too_near(person, record.taxable)
     from_drawdown = min(less, drawdown)
     rest = less - from_drawdown
