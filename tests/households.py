@@ -199,4 +199,7 @@ def plans(draw: Any, most_days: int = 3_000) -> Household:
         st.lists(st.builds(Spending, amounts(20_000), increases=st.sampled_from((0, WITH_PRICES))), max_size=2)
     )
     lump_sums = draw(st.sampled_from(("with_each_withdrawal", "with_each_withdrawal", "all_now", "never")))
-    return Household(start, end, tuple(people), tuple(spending), lump_sums, assumed)
+    minimum_cash = draw(st.sampled_from((0, 0, 0, 300_000, 1_234_567)))
+    cap = draw(st.sampled_from((None, None, None, 0, 1_500_000, 3_000_001)))
+    everybody = tuple(person._replace(withdrawal_cap=cap) for person in people)
+    return Household(start, end, everybody, tuple(spending), lump_sums, assumed, minimum_cash=minimum_cash)

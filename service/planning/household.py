@@ -227,7 +227,8 @@ class Member(Value, frozen=True):
     """A person as a household's record gives them, with what they hold. Gift Aid donations are gross and the same each year.
 
     ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances. It counts as not yet
-    flexibly accessed where that is not known.
+    flexibly accessed where that is not known. ``withdrawal_cap`` is the most that a plan may draw in a tax year, gross, besides
+    lump sums taken by themselves.
     """
 
     date_of_birth: date
@@ -246,6 +247,7 @@ class Member(Value, frozen=True):
     flexible_access_known: bool = True
     tax_free_received_before_6_april_2024: Pence | None = None
     small_pots_taken: int | None = None
+    withdrawal_cap: Pence | None = None
 
     @property
     def protected_tax_free_share(self) -> BasisPoints:
@@ -297,6 +299,7 @@ class Household:
     """One or two people with their spending, from one day to another.
 
     ``money_of`` is a day of the tax year in whose money yearly amounts are given, the first one where it is None.
+    ``minimum_cash`` is kept outside ISAs at the end of every tax year.
     """
 
     start: date
@@ -306,6 +309,7 @@ class Household:
     lump_sums: LumpSums = "with_each_withdrawal"
     assumptions: Assumptions = Assumptions()
     money_of: date | None = None
+    minimum_cash: Pence = 0
 
 
 def taxpayer_of(

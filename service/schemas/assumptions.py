@@ -54,6 +54,7 @@ def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[
         end=end,
         people=people,
         spending=spending(values["household"]),
+        minimum_cash=values["household"].get("minimum_cash", 0),
         assumptions=_on_the_terms_of(people, plain),
     )
     return household, {

@@ -230,6 +230,7 @@ class PersonSchema(StrictSchema):
     flexibly_accessed = StrictBoolean()
     isa = StrictNested(IsaSchema)
     cash = Money()
+    withdrawal_cap = Money()
     circumstances = StrictNested(CircumstancesSchema)
 
 
@@ -283,6 +284,7 @@ class HouseholdSchema(StrictSchema):
 
     people = ObjectList(PersonSchema, least=1, most=MOST_PEOPLE, required=True)
     spending = ObjectList(SpendingSchema, most=MOST_SPENDING)
+    minimum_cash = Money()
     estate = StrictNested(EstateSchema)
 
 
@@ -308,6 +310,7 @@ _PLAIN = frozenset(
         "blind_persons_allowance",
         "child_benefit",
         "cash",
+        "withdrawal_cap",
         "name",
     )
 )

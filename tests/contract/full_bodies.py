@@ -93,6 +93,7 @@ HOUSEHOLD: dict[str, Any] = {
                 "flexible": False,
             },
             "cash": 4000,
+            "withdrawal_cap": 1000000,
             "circumstances": {
                 "deposit_firms": 1,
                 "usual_contributions": 100,
@@ -133,6 +134,7 @@ HOUSEHOLD: dict[str, Any] = {
         },
         {"date_of_birth": "1967-02-20", "tax_residence": "wales"},
     ],
+    "minimum_cash": 0,
     "spending": [{"amount": 4000, "from": "2027-04-06", "to": "2028-04-05", "increases": 0.01}],
     "estate": {
         "home": 400000,
@@ -186,6 +188,7 @@ _MONEY = (
         "isa/cash_subscribed_this_year",
         "isa/withdrawn_this_year",
         "cash",
+        "withdrawal_cap",
         "circumstances/usual_contributions",
         "circumstances/lump_sums_in_last_12_months",
         "circumstances/carry_forward",
@@ -193,6 +196,7 @@ _MONEY = (
         "circumstances/tax_free_childcare",
     ),
     "/household/spending/0/amount",
+    "/household/minimum_cash",
     *_of_the_estate(
         "home",
         "other_assets",

@@ -63,11 +63,13 @@ def household(
     *people: Member,
     spending: int = 0,
     lump_sums: str = "with_each_withdrawal",
+    minimum_cash: int = 0,
     **assumed: Any,
 ) -> Household:
-    """A household that spends so many pounds a year."""
+    """A household that spends, and keeps in cash, so many pounds a year."""
     items = (Spending(spending * POUND),) if spending else ()
-    return Household(*span, people, items, lump_sums, Assumptions(**assumed))
+    kept = {"minimum_cash": minimum_cash * POUND}
+    return Household(*span, people, items, lump_sums, Assumptions(**assumed), **kept)
 
 
 def isa(pounds: int, used: int = 0, **more: Any) -> Isa:
@@ -260,6 +262,34 @@ SMALL: dict[str, Household] = {
             income=(income("state_pension", 11_900),),
         ),
         tax_rate_on_remaining_pension=3_500,
+    ),
+    "a minimum of cash": household(
+        years(2026, 4),
+        member(uncrystallised=120_000, isa=isa(20_000), cash=9_000 * POUND),
+        member(1964, uncrystallised=50_000, income=(income("employment", 24_000),)),
+        spending=38_000,
+        minimum_cash=15_000,
+        pension_growth=400,
+        isa_growth=500,
+    ),
+    "a cap on withdrawals": household(
+        years(2026, 4),
+        member(uncrystallised=150_000, drawdown=20_000, withdrawal_cap=14_000 * POUND, isa=isa(30_000)),
+        spending=16_000,
+        pension_growth=300,
+        isa_growth=300,
+        tax_rate_on_remaining_pension=4_000,
+    ),
+    "a cap and a minimum": household(
+        years(2026, 3),
+        member(uncrystallised=90_000, withdrawal_cap=20_000 * POUND, cash=30_000 * POUND),
+        member(1962, drawdown=70_000, income=(income("annuity", 9_000),)),
+        spending=36_000,
+        minimum_cash=10_000,
+        lump_sums="never",
+        pension_growth=500,
+        isa_growth=400,
+        cash_interest=300,
     ),
 }
 """Two to four tax years, each with something that matters."""

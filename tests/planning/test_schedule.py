@@ -52,14 +52,14 @@ def assert_closes(balance: Balance) -> None:
     assert min(balance.opening, balance.paid_in, balance.closing) >= 0
 
 
-def assert_grown(year: ScheduleYear, assumed: Assumptions) -> None:
+def assert_grown(year: ScheduleYear, assumed: Assumptions, minimum_cash: int) -> None:
     """A yearly rate for its share of the days, less what the money that is spent before the last day misses of it: half if it is
     spent evenly. Each fund is to the nearest penny."""
     period, everybody = year.period, year.people
     share = Fraction(period.days, (period.rules.figures.end - period.rules.figures.start).days + 1)
     part = {"start": Fraction(1), "evenly": Fraction(1, 2), "end": Fraction(0)}[assumed.spending_met]
     needed = max(0, year.spending - sum(one.record.opened.year.received for one in everybody)) if part else 0
-    cash = min(needed, sum(one.cash.opening for one in everybody))
+    cash = min(needed, max(0, sum(one.cash.opening for one in everybody) - minimum_cash))
     spent_before, pennies = Fraction(cash), Fraction(0)
     for kind, rate, funds in (
         ("pension", assumed.pension_growth, 4),
@@ -126,7 +126,8 @@ def assert_adds_up(result: Schedule) -> None:
             assert one.pension.closing == record.after.pension.uncrystallised + record.after.pension.drawdown
             assert min(record.after.pension.uncrystallised, record.after.pension.drawdown) >= 0
         days = period.days, (period.rules.figures.end - period.rules.figures.start).days + 1
-        assert_grown(year, assumed)
+        assert_grown(year, assumed, household.minimum_cash)
+        assert year.household.in_cash >= household.minimum_cash
         assert sum(one.record.moved for one in everybody) == 0
         assert sum(one.record.spent for one in everybody) == year.spending
         tax_so_far += sum(one.record.income_tax for one in everybody)
@@ -153,7 +154,7 @@ def assert_within_limits(result: Schedule) -> None:
     """No subscription beyond the ISA allowance, nothing tax free beyond the allowances, nothing drawn too young."""
     household = result.question.household
     for i, member in enumerate(household.people):
-        protected = member.pension.protected_pension_age
+        protected, cap = member.pension.protected_pension_age, member.withdrawal_cap
         for year in result.years:
             one, record = year.people[i], year.people[i].record
             before = member.isa.subscribed_this_year if year is result.years[0] else 0
@@ -168,6 +169,7 @@ def assert_within_limits(result: Schedule) -> None:
             least = protected or (57 if year.period.last >= date(2028, 4, 6) else 55)
             if age_on(member.date_of_birth, year.period.last) < least:
                 assert record.gross == 0
+            assert cap is None or one.withdrawal.gross <= cap
             assert record.tax_free <= record.opened.left.tax_free + (
                 record.opened.lump_sum.gross if record.opened.lump_sum else 0
             )
@@ -400,6 +402,47 @@ def test_a_pension_spent_evenly_can_be_drawn_to_its_last_penny() -> None:
     assert found.pension.closing <= 2
     with pytest.raises(RuleViolation):
         plan(old, spending=(Spending(1_029_128),), assumptions=Assumptions(pension_growth=600))
+
+
+def test_a_minimum_of_cash_is_kept_before_anything_is_subscribed() -> None:
+    """By hand: 9,000 of cash, 20,000 of income and 12,000 of spending leave 17,000; of it 10,000 is kept. In a second year with
+    30,000 of spending the income, 7,000 of ISA and then 3,000 of pension pay: the minimum is not touched."""
+    income = (
+        DatedIncome("annuity", 2_000_000, last=date(2027, 4, 5)),
+        DatedIncome("annuity", 1_000_000, first=date(2027, 4, 6)),
+    )
+    spending = (Spending(1_200_000, last=date(2027, 4, 5)), Spending(2_000_000, first=date(2027, 4, 6)))
+    one = person(cash=900_000, income=income, pension=Pension(0, drawdown=5_000_000))
+    tax = 2 * (2_000_000 - 1_257_000) // 10
+    household = {"minimum_cash": 1_000_000, "goal": "personal_allowance", "end": "2028-04-05"}
+    first, then = (year.people[0] for year in plan(one, spending=spending, **household).years)
+    assert first.record.after.cash == 1_000_000
+    assert first.isa.closing == 900_000 + 2_000_000 - 1_200_000 - tax - 1_000_000
+    assert (then.isa.closing, then.record.after.cash) == (0, 1_000_000)
+    drawn = 2_000_000 - 1_000_000 - first.isa.closing
+    assert then.record.gross == pytest.approx(257_000 + (drawn - 257_000) / 0.8, abs=2)
+
+
+def test_a_cap_holds_whatever_the_aim_and_the_spending() -> None:
+    """16,760 would fill the personal allowance: a quarter of 12,000 is tax free (Finance Act 2004 Sch.29 para.4A). A lump sum
+    taken by itself is not part of it."""
+    capped = person(withdrawal_cap=1_200_000)
+    (one,) = plan(capped).years[0].people
+    assert (one.record.gross, one.record.tax_free, one.record.taxable) == (1_200_000, 300_000, 900_000)
+    (one,) = plan(capped, lump_sums="all_now", goal="basic_rate_band").years[0].people
+    assert (one.lump_sum, one.withdrawal.gross) == (10_000_000, 1_200_000)
+    assert plan(capped, spending=(Spending(1_200_000),)).years[0].people[0].record.gross == 1_200_000
+
+
+def test_spending_that_a_cap_and_a_minimum_stand_in_the_way_of_says_so() -> None:
+    with pytest.raises(RuleViolation) as refused:
+        plan(person(withdrawal_cap=1_200_000, cash=500_000), spending=(Spending(1_300_000),), minimum_cash=500_000)
+    (fault,) = refused.value.faults
+    assert (fault.path, fault.code) == (("household", "spending"), "spending-cannot-be-met")
+    assert fault.detail == (
+        "In 2026-27, the spending of £13,000 cannot be met beside £5,000 kept in cash and withdrawals of at most £12,000 a tax "
+        "year. After all other cash, ISAs and permitted withdrawals, £1,000 is missing."
+    )
 
 
 def test_lump_sums_first_or_not_at_all() -> None:

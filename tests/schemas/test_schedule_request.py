@@ -86,9 +86,11 @@ FULL: dict[str, Any] = {
                 "flexibly_accessed": True,
                 "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
                 "cash": 14,
+                "withdrawal_cap": 1_000_000,
             },
             {"date_of_birth": "1963-06-01", "tax_residence": "wales", "flexibly_accessed": False},
         ],
+        "minimum_cash": 13.5,
         "spending": [{"amount": 16, "from": "2027-01-01", "to": "2028-01-01", "increases": 0.2}],
     },
     "start_date": "2026-07-01",
@@ -154,10 +156,13 @@ def test_everything_that_is_given_is_read() -> None:
         800,
         (PensionHeld(900, 1_000, 55, 300, 100),),
         "Ada",
+        withdrawal_cap=100_000_000,
     )
     second = Member(date(1963, 6, 1), "wales", Pension(0))
     spending = (Spending(1_600, date(2027, 1, 1), date(2028, 1, 1), 2_000),)
-    household = Household(date(2026, 7, 1), date(2029, 12, 31), (first, second), spending, "all_now", assumed)
+    household = Household(
+        date(2026, 7, 1), date(2029, 12, 31), (first, second), spending, "all_now", assumed, None, 1_350
+    )
     scenarios = {
         # No growth, and the hundredth taken.
         "low": replace(assumed, pension_growth=-100),
@@ -258,6 +263,9 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/household/spending/0/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001", '"1"')),
     "/household/people/0/income/1/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001")),
     "/household/people/0/cash": (("0", "0.01"), ("-0.01", "0.001")),
+    "/household/people/0/withdrawal_cap": (("0", "0.01"), ("-0.01", "0.001", '"1"')),
+    "/household/minimum_cash": (("0", "0.01"), ("-0.01", "0.001", "true")),
+    "/assumptions/spending_met": (('"start"', '"evenly"', '"end"'), ('"middle"', "0", "true")),
     "/household/people/0/isa/value": (("0", "0.01"), ("-0.01", "0.001")),
     "/household/people/0/isa/subscribed_this_year": (("0", "0.01"), ("-0.01", "0.001")),
     "/household/people/0/isa/cash_isa": (("true", "false"), ("0", '"true"')),

@@ -50,6 +50,7 @@ FULL: dict[str, Any] = {
                 "pensions": [{"uncrystallised": 9, "drawdown": 10}],
                 "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
                 "cash": 14,
+                "withdrawal_cap": 1_000_000,
                 "flexibly_accessed": False,
             },
             {
@@ -164,6 +165,7 @@ def test_everything_that_is_given_is_read() -> None:
         Isa(1_200, 1_300, True),
         1_400,
         pensions=(PensionHeld(900, 1_000, growth=growth),),
+        withdrawal_cap=100_000_000,
     )
     second = Member(date(1963, 8, 1), "wales", Pension(1_500), pensions=(PensionHeld(1_500, growth=growth),))
     assert asked(FULL) == TimingQuestion(

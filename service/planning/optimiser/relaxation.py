@@ -104,7 +104,7 @@ class _PersonInCell:
 @dataclass(slots=True)
 class _Cell:
     """A cell of a period, split from another but for the first: each person's region, the row of its cash, and columns.
-    ``before``: the row of what is spent before the last day, and where that gains by it the row that limits it."""
+    ``kept``: the row of the minimum of cash, and ``spare_cash`` that of the opening cash above it which may be spent. ``before``: the row of what is spent before the last day, and where that gains by it the row that limits it."""
 
     period: int
     parent: int | None
@@ -114,6 +114,8 @@ class _Cell:
     members: list[_PersonInCell]
     subscribed: int = -1
     from_isas: list[int] = field(default_factory=list)
+    kept: int | None = None
+    spare_cash: int | None = None
     before: list[int] = field(default_factory=list)
 
 
@@ -217,7 +219,8 @@ class Relaxation:
             coarse = self._coarse(t)
             if coarse:
                 now = max(duals[cell.cash] + self._worth_before(t, cell) for cell in self.cells[t])
-                before = min(duals[cell.cash] for cell in self.cells[t - 1])
+                kept = self.cells[t - 1]
+                before = min(duals[cell.cash] + (0.0 if cell.kept is None else duals[cell.kept]) for cell in kept)
                 if (1 + self._rates[t]) * now - before > NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND:
                     found += [(person, t) for person in coarse]
         return found
@@ -380,15 +383,28 @@ class Relaxation:
         spending = timeline.spending[t] / _UNIT_PENCE
         limits = [self.lp.add_row(-INF, 0.0) for _ in range(2)]
         before = self._rows_before(t)
+        minimum = timeline.household.minimum_cash / _UNIT_PENCE
+        kept = self.lp.add_row(0.0, INF) if minimum else None
+        spare_cash = self.lp.add_row(-INF, 0.0) if minimum and t and before else None
+        whole += [] if kept is None else [(kept, -minimum)]
+        whole += [] if spare_cash is None else [(spare_cash, minimum)]
+        caps = [member.withdrawal_cap for member in timeline.household.people]
+        capped = [None if cap is None else self.lp.add_row(-INF, 0.0) for cap in caps]
+        whole += [
+            (row, -cap / _UNIT_PENCE)
+            for row, cap in zip(capped, caps, strict=True)
+            if row is not None and cap is not None
+        ]
         whole += [(limits[0], -allowance), (limits[1], -spending), *before]
         share = self.lp.add_column(whole, low=1.0, high=1.0)
         cell = _Cell(t, parent, regions, cash, share, members)
         cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
         cell.before = [row for row, _ in before]
+        cell.kept, cell.spare_cash = kept, spare_cash
         if spending:
             self._add_from_isas(t, cell, limits[1])
         for person, one in enumerate(members):
-            self._add_draws(person, t, cell, one)
+            self._add_draws(person, t, cell, one, capped[person])
         cells.append(cell)
         if len(cells) == 2:
             self._share_rows[t] = self.lp.add_row(1.0, 1.0)
@@ -421,7 +437,8 @@ class Relaxation:
             return 0.0
         duals = self.lp.duals
         limits = [duals[one.cash_before] for one in cell.members if one.cash_before is not None]
-        return max(0.0, *limits) - self._rates[t] * duals[cell.before[0]]
+        spare = 0.0 if cell.spare_cash is None else duals[cell.spare_cash]
+        return max(0.0, *limits) + spare - self._rates[t] * duals[cell.before[0]]
 
     def _add_from_isas(self, t: int, cell: _Cell, limit: int) -> None:
         """What is taken out of ISAs in a cell, on the last day and before."""
@@ -436,8 +453,8 @@ class Relaxation:
         if cell.before:
             cell.from_isas.append(self.lp.add_column([*both, *before]))
 
-    def _add_draws(self, person: int, t: int, cell: _Cell, one: _PersonInCell) -> None:
-        """A person's draws in a cell, on the last day and before."""
+    def _add_draws(self, person: int, t: int, cell: _Cell, one: _PersonInCell, capped: int | None) -> None:
+        """A person's draws in a cell, on the last day and before; ``capped`` is the row of all of them together."""
         pension, share = self._pensions[person], self._pensions[person].share
         if not self.domains[person][t].free:
             return
@@ -451,6 +468,8 @@ class Relaxation:
                 entries += [(row, share) for row in pension.used[t:]]
             else:
                 entries = [(cash, -1.0), (income, -1.0)]
+            if capped is not None:
+                entries.append((capped, 1.0))
             high = 0.0 if kind == "taxed" and too_early else INF
             before = [(row, 1.0) for row in cell.before]
             one.draws[kind] = [self.lp.add_column([*entries, (funds, grown * (1.0 + missed)), *before], high=high)]
@@ -463,19 +482,23 @@ class Relaxation:
         if t and cell.before:
             self._add_cash_before(t, cell)
         if t == self._periods[-1]:
-            self._held[t, new, None, 0] = self.lp.add_column([(cell.cash, 1.0)], objective=1.0)
+            entries = [(cell.cash, 1.0)] if cell.kept is None else [(cell.cash, 1.0), (cell.kept, 1.0)]
+            self._held[t, new, None, 0] = self.lp.add_column(entries, objective=1.0)
         pairs = [(t - 1, before, new) for before in range(len(self.cells[t - 1]))] if t else []
         if t + 1 < len(self.cells):
             pairs += [(t, new, after) for after in range(len(self.cells[t + 1]))]
         for first, here, there in pairs:
             here_cell, other, rate = self.cells[first][here], self.cells[first + 1][there], self._rates[first + 1]
             both = [(here_cell.cash, 1.0), (other.cash, -1.0 - rate)]
+            if here_cell.kept is not None:
+                both.append((here_cell.kept, 1.0))
             for owner in self._people if rate else (0,):
                 entries = [*both, (other.members[owner].savings, -rate)] if rate else list(both)
                 if other.before:
                     limit = other.members[owner].cash_before
                     assert limit is not None
                     entries += [(limit, -1.0), (other.before[0], rate)] if rate else [(limit, -1.0)]
+                    entries += [] if other.spare_cash is None else [(other.spare_cash, -1.0)]
                 self._held[first, here, there, owner] = self.lp.add_column(entries)
 
     def _add_cash_before(self, t: int, cell: _Cell) -> None:
@@ -485,6 +508,7 @@ class Relaxation:
             one = cell.members[owner]
             one.cash_before = self.lp.add_row(-INF, 0.0)
             entries = [(one.cash_before, 1.0), *((row, 1.0) for row in cell.before)]
+            entries += [] if cell.spare_cash is None else [(cell.spare_cash, 1.0)]
             if missed:
                 entries += [(cell.cash, missed), (one.savings, missed)]
             one.spent_before = self.lp.add_column(entries)
@@ -666,7 +690,8 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
         )
     ]
     spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
-    cash = 0 if t else min(spending, sum(member.cash for member in timeline.household.people))
+    spare = max(0, sum(member.cash for member in timeline.household.people) - timeline.household.minimum_cash)
+    cash = 0 if t else min(spending, spare)
     of_last_day = sum(years[t].tax_outside for years in timeline.people)
     if t == 0:
         of_last_day += sum(_first_interest(timeline, person) for person in range(len(timeline.people)))

@@ -112,7 +112,8 @@ def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
 
 def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Choice:
     """The choice with a few pence more drawn, where rounding alone left the spending short."""
-    for _ in range(_MOST_TOP_UPS if timeline.spending[position] else 0):
+    asked = timeline.spending[position] or timeline.household.minimum_cash
+    for _ in range(_MOST_TOP_UPS if asked else 0):
         short = settle(timeline, position, people, choice).short
         if not 0 < short < POUND:
             break

@@ -224,11 +224,24 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
             Fault(
                 ("household", "spending"),
                 "spending-cannot-be-met",
-                f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met. After all cash, ISAs and "
-                f"permitted withdrawals, {pounds(year.short)} is missing.",
+                f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met{_beside(timeline)}. After all "
+                f"{_OTHER * bool(timeline.household.minimum_cash)}cash, ISAs and permitted withdrawals, {pounds(year.short)} is "
+                "missing.",
             ),
         )
     )
+
+
+_OTHER = "other "
+
+
+def _beside(timeline: Timeline) -> str:
+    """What else was asked for that stands in the way of spending."""
+    household = timeline.household
+    asked = [f"{pounds(household.minimum_cash)} kept in cash"] if household.minimum_cash else []
+    caps = [pounds(member.withdrawal_cap) for member in household.people if member.withdrawal_cap is not None]
+    asked += [f"withdrawals of at most {' and '.join(caps)} a tax year"] if caps else []
+    return f" beside {' and '.join(asked)}" if asked else ""
 
 
 def _to_be_paid(spending: Pence) -> str:

@@ -219,10 +219,12 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     """Move a period's money as a choice says.
 
     Tax and spending come first, from the cash of both in proportion to what each has, then from ISAs. What is left is
-    subscribed, each person's own money first and then within the partner's ISA allowance, and the rest is held as cash.
+    subscribed, each person's own money first and then within the partner's ISA allowance, and the rest is held as cash. The
+    minimum of cash is kept as if it were spent. Draws above a person's cap are draws up to it.
 
     Whoever draws more than there is, once growth missed is taken off, draws all there is.
     """
+    choice = _within_caps(timeline, choice)
     paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
     liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
     taxes = [liability.total - person.year.tax_outside for person, liability in zip(people, liabilities, strict=True)]
@@ -231,8 +233,8 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
         person.before.cash + person.interest + person.year.received + payment.gross - tax
         for person, (payment, _, _), tax in zip(people, paid, taxes, strict=True)
     ]
-    spending = timeline.spending[position]
-    wanted = max(spending - sum(in_hand), min(choice.from_isas, spending), 0)
+    spending, kept = timeline.spending[position], timeline.household.minimum_cash
+    wanted = max(spending + kept - sum(in_hand), min(choice.from_isas, spending), 0)
     before = _to_find_before_the_last_day(timeline, position, people)
     if before:
         drawn = [draw.uncrystallised + draw.drawdown for draw in choice.draws]
@@ -253,11 +255,15 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
         from_isas = shared(min(wanted, sum(isas)), isas)
         not_grown = [ALL_GROWN] * len(people)
     own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)]
-    short = max(0, spending - sum(own))
+    short = max(0, spending + kept - sum(own))
     own = _debts_covered(own)
     spent = shared(min(spending, sum(own)), own)
     left = [have - share for have, share in zip(own, spent, strict=True)]
-    subscribed = subscriptions(left, [person.isa_allowance_left for person in people], choice.subscribe)
+    limit = choice.subscribe
+    if kept:
+        spare = max(0, sum(left) - kept)
+        limit = spare if limit is None else min(limit, spare)
+    subscribed = subscriptions(left, [person.isa_allowance_left for person in people], limit)
     cash = cash_left(left, subscribed, choice.cash_of_first)
     records = []
     for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True)):
@@ -292,6 +298,24 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     return Settled(tuple(records), short)
 
 
+def _within_caps(timeline: Timeline, choice: Choice) -> Choice:
+    """A choice that draws no more than the caps, less of the funds that a plan draws last."""
+    caps = [member.withdrawal_cap for member in timeline.household.people]
+    if all(cap is None or sum(draw) <= cap for cap, draw in zip(caps, choice.draws, strict=True)):
+        return choice
+    uncrystallised_first = timeline.household.lump_sums == "with_each_withdrawal"
+    draws = []
+    for cap, draw in zip(caps, choice.draws, strict=True):
+        most = sum(draw) if cap is None else cap
+        if uncrystallised_first:
+            uncrystallised = min(draw.uncrystallised, most)
+            draws.append(Draw(uncrystallised, min(draw.drawdown, most - uncrystallised)))
+        else:
+            drawdown = min(draw.drawdown, most)
+            draws.append(Draw(min(draw.uncrystallised, most - drawdown), drawdown))
+    return choice._replace(draws=tuple(draws))
+
+
 def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequence[Opened]) -> Pence:
     """What of the spending neither income nor cash covers, where it is met before the last day."""
     spending = timeline.spending[position]
@@ -301,7 +325,7 @@ def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequ
     for person in people:
         received += person.year.received
         cash += person.before.cash
-    return max(0, spending - received - cash)
+    return max(0, spending - received - max(0, cash - timeline.household.minimum_cash))
 
 
 def _found_before(

@@ -42,8 +42,10 @@ def missed_rate(timeline: Timeline, position: int, yearly: YearlyRate) -> Rate:
 
 
 def from_cash(timeline: Timeline, position: int, received: Pence, cash: Pence) -> Pence:
-    """What of a household's opening cash is spent before the last day; the rest of the spending is met otherwise."""
-    return min(max(0, timeline.spending[position] - received), cash)
+    """What of a household's opening cash is spent before the last day, the minimum kept; the rest of the spending is met
+    otherwise."""
+    spare = max(0, cash - timeline.household.minimum_cash)
+    return min(max(0, timeline.spending[position] - received), spare)
 
 
 def missed(amount: Pence, rate: Rate) -> Pence:

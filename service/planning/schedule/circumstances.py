@@ -54,12 +54,13 @@ def _together(result: Schedule) -> Iterator[Together]:
                     beyond += record.taxable - within
                     without = record.opened.year.liability(record.opened.interest, within)
                     tax += max(0, record.liability.total - without.total)
-        full = year.household.in_cash > 0 and all(person.isa_unused == 0 for person in year.people)
+        spare = max(0, year.household.in_cash - result.question.household.minimum_cash)
+        full = spare > 0 and all(person.isa_unused == 0 for person in year.people)
         yield Together(
             rules=year.period.rules,
             spending=year.spending,
             beyond_the_band=beyond,
             beyond_tax=tax,
             fill=goal,
-            waits=year.household.in_cash if full else 0,
+            waits=spare if full else 0,
         )

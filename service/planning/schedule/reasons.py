@@ -83,6 +83,16 @@ class _Case(NamedTuple):
     def record(self) -> PersonRecord:
         return self.person.record
 
+    @property
+    def cap(self) -> Pence | None:
+        """The most that the person wants drawn in a tax year."""
+        return self.result.question.household.people[self.place].withdrawal_cap
+
+    @property
+    def spare_cash(self) -> Pence:
+        """The household's cash at the end of the year beyond the minimum that is kept."""
+        return max(0, self.year.household.in_cash - self.result.question.household.minimum_cash)
+
     def at(self, position: int) -> _Case:
         """The same person in another year."""
         return self._replace(position=position)
@@ -128,6 +138,8 @@ def _because(case: _Case) -> Iterator[Reason]:
     yield from _lump_sum(case)
     if case.record.gross - case.person.lump_sum:
         yield from _of_a_withdrawal(case)
+    elif case.cap == 0:
+        yield Reason("reaches_the_cap", "You want nothing drawn from this pension.")
     else:
         yield from _of_none(case)
     yield from _of_the_isa(case)
@@ -155,10 +167,14 @@ def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
         found = True
         yield Reason(
             "draws_for_spending",
-            f"Spending of {rounded_pounds(case.year.spending)} takes all income, cash and ISAs of the year. {gross} is drawn to "
-            "pay the rest.",
+            f"Spending of {rounded_pounds(case.year.spending)} takes all income, cash and ISAs of the year{_but_the_minimum(case)}. "
+            f"{gross} is drawn to pay the rest.",
         )
-    if not _used_up(case):
+    capped = case.cap == case.record.gross - case.person.lump_sum
+    if capped:
+        found = True
+        yield Reason("reaches_the_cap", f"{gross} is the most that you want drawn in a tax year.")
+    if not _used_up(case) and not capped:
         stop = _stops(case)
         if stop is not None:
             found = True
@@ -177,6 +193,11 @@ def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
         yield _against_later(case)
 
 
+def _but_the_minimum(case: _Case) -> str:
+    kept = case.result.question.household.minimum_cash
+    return f", but for {rounded_pounds(kept)} that you keep in cash" if kept else ""
+
+
 def _used_up(case: _Case) -> bool:
     after = case.record.after.pension
     return after.uncrystallised + after.drawdown == 0
@@ -184,11 +205,11 @@ def _used_up(case: _Case) -> bool:
 
 def _needed_for_spending(case: _Case) -> bool:
     """Whether nothing but pensions is left, so that with less drawn the spending could not be paid."""
-    return case.year.spending > 0 and case.year.household.in_isas + case.year.household.in_cash < POUND
+    return case.year.spending > 0 and case.year.household.in_isas + case.spare_cash < POUND
 
 
 def _fits_the_isa_allowance(case: _Case) -> bool:
-    return all(one.isa_unused == 0 for one in case.year.people) and case.year.household.in_cash < POUND
+    return all(one.isa_unused == 0 for one in case.year.people) and case.spare_cash < POUND
 
 
 def _stops(case: _Case) -> Reason | None:
@@ -498,7 +519,7 @@ def _of_the_isa(case: _Case) -> Iterator[Reason]:
             "uses_the_isa_allowance",
             f"{rounded_pounds(record.subscribed)} is paid into ISAs. This uses the ISA allowance of {case.year.period.name}.",
         )
-    waits = record.after.cash >= POUND and not any(one.isa_unused for one in case.year.people)
+    waits = min(record.after.cash, case.spare_cash) >= POUND and not any(one.isa_unused for one in case.year.people)
     if waits and case.position + 1 < len(years) and years[case.position + 1].household.isa_subscriptions:
         next_day = tax_years.first_day(tax_years.following(case.year.period.name))
         yield Reason(

@@ -184,7 +184,8 @@ def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], o
     if not any(in_hand):
         return tuple(FirstDay(held, 0, 0, 0, held) for held in holdings)
     rules = timeline.periods[position].rules.lump_sums
-    subscribed = subscriptions(in_hand, _isa_allowances_left(timeline, position))
+    spare = max(0, sum(in_hand) - timeline.household.minimum_cash)
+    subscribed = subscriptions(in_hand, _isa_allowances_left(timeline, position), spare)
     left = cash_left(in_hand, subscribed)
     return tuple(
         FirstDay(
@@ -212,7 +213,8 @@ def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], 
     if isinstance(option.yearly, int):
         wanted = option.yearly
     else:
-        wanted = max(0, sum(_isa_allowances_left(timeline, position)) - sum(held.cash for held in holdings))
+        spare = max(0, sum(held.cash for held in holdings) - timeline.household.minimum_cash)
+        wanted = max(0, sum(_isa_allowances_left(timeline, position)) - spare)
     return shared(min(wanted, sum(most)), most)
 
 
