@@ -266,7 +266,7 @@ SMALL: dict[str, Household] = {
     "a minimum of cash": household(
         years(2026, 4),
         member(uncrystallised=120_000, isa=isa(20_000), cash=9_000 * POUND),
-        member(1964, uncrystallised=50_000, income=(income("employment", 24_000),)),
+        member(1964, income=(income("employment", 24_000),)),
         spending=38_000,
         minimum_cash=15_000,
         pension_growth=400,

@@ -104,7 +104,10 @@ class _PersonInCell:
 @dataclass(slots=True)
 class _Cell:
     """A cell of a period, split from another but for the first: each person's region, the row of its cash, and columns.
-    ``kept``: the row of the minimum of cash, and ``spare_cash`` that of the opening cash above it which may be spent. ``before``: the row of what is spent before the last day, and where that gains by it the row that limits it."""
+
+    ``kept``: the row of the minimum of cash; ``spare_cash``: that of the opening cash above it, which may be spent. ``before``:
+    the row of what is spent before the last day, and where that gains by it the row that limits it.
+    """
 
     period: int
     parent: int | None

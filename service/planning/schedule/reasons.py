@@ -167,8 +167,8 @@ def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
         found = True
         yield Reason(
             "draws_for_spending",
-            f"Spending of {rounded_pounds(case.year.spending)} takes all income, cash and ISAs of the year{_but_the_minimum(case)}. "
-            f"{gross} is drawn to pay the rest.",
+            f"Spending of {rounded_pounds(case.year.spending)} takes all income, cash and ISAs of the year"
+            f"{_but_the_minimum(case)}. {gross} is drawn to pay the rest.",
         )
     capped = case.cap == case.record.gross - case.person.lump_sum
     if capped:
