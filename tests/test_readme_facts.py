@@ -114,8 +114,10 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {f"{FIRST}/isa/cash_subscribed_this_year": 2000}),
         ({}, {f"{FIRST}/circumstances": {"student_loans": {"plan_2": True}}}),
     ],
-    "`spending`; how amounts rise (`increases`)": [
+    "`spending`, `minimum_cash`, `withdrawal_cap`; how amounts rise (`increases`)": [
         ({}, {"spending/0/amount": 20000}),
+        ({}, {"minimum_cash": 15000}),
+        ({}, {f"{FIRST}/withdrawal_cap": 1000}),
         ({}, {f"{FIRST}/income/0/increases": 0.05}),
     ],
     "`estate`: home, other assets, debts, bands brought forward, `spouses`, `first_death`": [
