@@ -27,7 +27,7 @@ from service.http import (
 from service.http.access import Access
 from service.http.calculation import Calculation
 from service.http.fields import ANSWER_FIELDS, included
-from service.http.heavy import Places
+from service.http.heavy import Places, Turns
 from service.http.keys import read_keys
 from service.http.metrics import Metrics
 from service.http.provider import PlainJSONProvider, encode
@@ -36,7 +36,7 @@ from service.law import income_tax
 from service.law.rulebook import RuleBook, rule_book
 from service.schemas.parts import parts_of
 from service.schemas.rules import Versions
-from service.settings import DEFAULT_MAX_BODY_BYTES, Settings
+from service.settings import DEFAULT_MAX_BODY_BYTES, Settings, most_heavy
 from service.versions import versions_of
 
 CALCULATIONS = (
@@ -94,8 +94,11 @@ def create_app(settings: Settings) -> Flask:
         paths = {each.path: each.name for each in calculations.values()}
         Access(read_keys(settings.keys_file, paths.values()), paths).register(app)
     places = Places(settings.heavy_at_once, settings.bulk_at_once, metrics)
+    turns = Turns(most_heavy(settings.workers))
     for each in calculations.values():
-        app.register_blueprint(calculation.blueprint(each, versions.rules, settings.max_body_bytes, places, metrics))
+        app.register_blueprint(
+            calculation.blueprint(each, versions.rules, settings.max_body_bytes, places, turns, metrics)
+        )
     bounds = bulk.Bounds(settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records)
     app.register_blueprint(bulk.blueprint(calculations, versions, bounds, places, metrics))
     app.register_blueprint(check.catalogue(book, versions))

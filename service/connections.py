@@ -4,11 +4,15 @@ A worker answers one request at a time. So that a client that sends nothing, sen
 not hold it, a connection gets the worker only when its request has arrived whole, and leaves it when the answer is made. In
 between it waits in the worker's hall, which costs memory and nothing else. The hall holds so many connections and so many bytes;
 where it is full, whoever has waited longest goes.
+
+Two more wait there, so that those who ask without a pause leave the workers to the others: a request that the application puts
+off until there is a place for its work, and a refusal, where there have been many in a short time.
 """
 
 from __future__ import annotations
 
 import errno
+import math
 import os
 import re
 import select
@@ -18,7 +22,7 @@ import time
 from collections.abc import Callable
 from contextlib import suppress
 from http import HTTPStatus
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from gunicorn.http.errors import LimitRequestHeaders
 from gunicorn.workers.sync import SyncWorker
@@ -38,7 +42,16 @@ would have to wait until the worker is free again."""
 ANSWER_KEPT = 2_097_152
 """Bytes of an answer that are kept for a slow reader; only then does the worker wait for it. All answers but bulk ones are
 smaller."""
+LONGEST_PUT_OFF = 131_072
+"""Bytes of a request that can be begun again."""
+REFUSALS_A_SECOND = 10
+REFUSALS_AT_ONCE = 10
+LONGEST_HELD_SECONDS = 2.0
+"""A worker's refusals go out at once while they are few. Whoever asks again as soon as it is refused soon waits for each; so a
+few such clients cannot keep a worker busy with refusing them. Nobody waits longer than a refusal asks for anyhow."""
+_REFUSALS = (b"HTTP/1.1 413", b"HTTP/1.1 429", b"HTTP/1.1 503")
 _LOOK_SECONDS = 1.0
+_LOOK_FOR_A_PLACE_SECONDS = 0.002
 _WITHOUT_DESCRIPTORS_SECONDS = 0.05
 _AT_ONCE = 262_144
 _FRAMING = re.compile(rb"\r\n(content-length|transfer-encoding):[ \t]*(.*?)[ \t]*(?=\r\n)", re.IGNORECASE)
@@ -47,6 +60,7 @@ _CONTINUE = re.compile(rb"\r\nexpect:[ \t]*100-continue[ \t]*(?=\r\n)", re.IGNOR
 _CHUNK = re.compile(rb"([0-9a-f]{1,15})[ \t]*(?:;.*)?", re.IGNORECASE | re.DOTALL)
 _NO_MORE_DESCRIPTORS = (errno.EMFILE, errno.ENFILE, errno.ENOBUFS, errno.ENOMEM)
 _NOBODY_THERE = (errno.EAGAIN, errno.EWOULDBLOCK, errno.ECONNABORTED)
+_GONE = select.POLLRDHUP | select.POLLHUP | select.POLLERR
 
 
 class Arrival:
@@ -120,12 +134,32 @@ class Arrival:
         return self._give_up(len(self.data) > self._most)
 
 
+class Pace:
+    """When refusals go out: ``at_once`` of them together, then so many a second."""
+
+    def __init__(self, a_second: float = REFUSALS_A_SECOND, at_once: int = REFUSALS_AT_ONCE) -> None:
+        self._apart, self._ahead = 1 / a_second, at_once / a_second
+        self._next = 0.0
+
+    def seconds(self, now: float) -> float:
+        """How long the next one waits."""
+        self._next = min(max(self._next, now - self._ahead) + self._apart, now + LONGEST_HELD_SECONDS)
+        return max(0.0, self._next - now)
+
+
+class Parked(NamedTuple):
+    """Until when a connection waits for nothing that its client does; it goes on before that where ``may_go`` says so."""
+
+    until: float
+    may_go: Callable[[], bool] | None = None
+
+
 class Connection:
     """A client's connection, which the server has in place of its socket: reads give what has arrived, and what of an answer the
     client does not take at once is kept, to go out later.
 
     ``patience`` is for how many seconds a worker waits for a reader of whom too much is kept; ``still_waiting`` is called all the
-    while.
+    while. ``pace`` says how long refusals are held.
     """
 
     def __init__(
@@ -135,13 +169,19 @@ class Connection:
         arrival: Arrival,
         patience: float,
         still_waiting: Callable[[], None],
+        pace: Pace | None = None,
     ) -> None:
         self.address, self.arrival = address, arrival
         self.begun = time.monotonic()
         self.is_answered = False
         self.kept = bytearray()
-        self._client, self._patience, self._still_waiting = client, patience, still_waiting
+        self.parked: Parked | None = None
+        """Where it is to wait for nothing that its client does."""
+        self.may_be_put_off_until = 0.0
+        self._client, self._patience, self._still_waiting, self._pace = client, patience, still_waiting, pace
         self._read = 0
+        self._taken: bytearray | None = None
+        self._has_begun_to_answer = False
         self._may_send = True
         self._has_ended = self._is_lost = False
         client.setblocking(False)
@@ -171,6 +211,12 @@ class Connection:
         self._has_ended = not some
         if not self.is_answered:
             self.arrival.data += some
+
+    def has_left(self) -> bool:
+        """Whether the client has closed the connection, or its side of it."""
+        poll = select.poll()
+        poll.register(self._client, _GONE)
+        return bool(poll.poll(0))
 
     def wait_a_moment(self, seconds: float) -> None:
         """Wait for the rest of the request here and now, for so long at most."""
@@ -223,7 +269,8 @@ class Connection:
         """Bytes of the request; none where no more have arrived, whatever the client may still send."""
         some = bytes(memoryview(self.arrival.data)[self._read : self._read + size])
         self._read += len(some)
-        if self._read == len(self.arrival.data):
+        if self._read == len(self.arrival.data) != 0:
+            self._taken = self.arrival.data if self._read <= LONGEST_PUT_OFF else None
             self.arrival.data, self._read = bytearray(), 0  # a book is not held twice while it is worked on
         return some
 
@@ -233,7 +280,13 @@ class Connection:
 
     def sendall(self, data: bytes) -> None:
         """Send it, or keep it. ConnectionError where the client is gone, or has long read too little."""
-        sent = 0 if self.kept else self._send(data)
+        if not self._has_begun_to_answer:
+            self._has_begun_to_answer = True
+            if self._pace is not None and data.startswith(_REFUSALS):
+                now = time.monotonic()
+                if (seconds := self._pace.seconds(now)) > 0:
+                    self.parked = Parked(now + seconds)
+        sent = 0 if self.kept or self.parked else self._send(data)
         self.kept += memoryview(data)[sent:]
         until = time.monotonic() + self._patience
         while len(self.kept) > ANSWER_KEPT and not self._is_lost:
@@ -244,6 +297,18 @@ class Connection:
             self.send_kept()
         if self._is_lost:
             raise ConnectionResetError(errno.ECONNRESET, "the client is gone")
+
+    def put_off(self, may_go: Callable[[], bool], seconds: float) -> bool:
+        """For the application, which then leaves the request alone: begin it again from its start as soon as ``may_go`` says so,
+        or so many seconds after it was first put off. False where they have passed, or it is too long to be kept."""
+        now = time.monotonic()
+        if self.may_be_put_off_until == 0:
+            self.may_be_put_off_until = now + seconds
+        if now >= self.may_be_put_off_until or self._taken is None or self.arrival.data:
+            return False
+        self.arrival.data, self._read, self._taken = self._taken, 0, None
+        self.parked = Parked(self.may_be_put_off_until, may_go)
+        return True
 
     def fileno(self) -> int:
         """The socket's descriptor."""
@@ -284,6 +349,7 @@ class Hall:
         self._most_bytes, self._seconds, self._refuse = most_bytes, seconds, refuse
         self._selector = selectors.DefaultSelector()
         self._waiting: dict[Connection, float] = {}  # until when, from the oldest
+        self._parked: dict[Connection, Parked] = {}  # those of them whom nothing but time or a place moves
         self._held = 0
         self._next_look = 0.0
 
@@ -305,10 +371,16 @@ class Hall:
         self._enter(connection, selectors.EVENT_READ, connection.begun + seconds)
 
     def see_off(self, connection: Connection) -> None:
-        """Close a connection when its answer has gone out; until then, and while it may still send, it waits here."""
+        """Close a connection when its answer has gone out; until then, and while it may still send, it waits here. One that was
+        put off waits to be begun again."""
+        if connection.parked is not None and not connection.kept:
+            self._park(connection)
+            return
         if not connection.is_answered:
             connection.end_reading()
-        if connection.kept:
+        if connection.parked is not None:
+            self._park(connection)
+        elif connection.kept:
             self._enter(connection, selectors.EVENT_WRITE, time.monotonic() + self._seconds)
         elif connection.end_answer():
             connection.let_go()
@@ -318,7 +390,7 @@ class Hall:
     def ready(self, seconds: float) -> list[Connection]:
         """The connections whose requests have arrived, which leave the hall; after so many seconds at most, or when there is
         something else to be read."""
-        events = self._selector.select(min(seconds, _LOOK_SECONDS) if self._waiting else seconds)
+        events = self._selector.select(self._longest_wait(seconds))
         seen = [(key.data, event) for key, event in events if isinstance(key.data, Connection)]
         # One that is seen may have to go while another is looked at.
         found = [each for each, event in seen if each in self._waiting and self._has_become_ready(each, event)]
@@ -327,7 +399,46 @@ class Hall:
             self._next_look = now + _LOOK_SECONDS
             for connection in [each for each, until in self._waiting.items() if until < now]:
                 self._turn_out(connection, HTTPStatus.REQUEST_TIMEOUT)
+        return found + self._go_on(now) if self._parked else found
+
+    def hurry(self) -> None:
+        """Let nobody wait for time or a place any longer."""
+        for connection in self._parked:
+            self._parked[connection] = Parked(0)
+            connection.may_be_put_off_until = -1
+
+    def _longest_wait(self, seconds: float) -> float:
+        if not self._waiting:
+            return seconds
+        for until, may_go in self._parked.values():
+            left = until - time.monotonic() if may_go is None else _LOOK_FOR_A_PLACE_SECONDS
+            seconds = min(seconds, max(0.0, left))
+        return min(seconds, _LOOK_SECONDS)
+
+    def _go_on(self, now: float) -> list[Connection]:
+        """Those that were put off and whose turn it is; an answer that was held goes out. For a place only the first asks."""
+        found, has_asked = [], False
+        for connection, (until, may_go) in tuple(self._parked.items()):
+            goes = now >= until
+            if not goes and may_go is not None and not has_asked:
+                has_asked, goes = True, may_go()
+            if not goes:
+                continue
+            self._leave(connection)
+            connection.parked = None
+            if connection.is_answered:
+                connection.send_kept()
+                self.see_off(connection)
+            elif connection.has_left():
+                connection.let_go()
+            else:
+                found.append(connection)
         return found
+
+    def _park(self, connection: Connection) -> None:
+        assert connection.parked is not None
+        self._parked[connection] = connection.parked
+        self._wait(connection, math.inf)
 
     def turn_out_oldest(self) -> bool:
         """Let the one go that has waited longest; False where there is none."""
@@ -377,6 +488,9 @@ class Hall:
 
     def _enter(self, connection: Connection, event: int, until: float) -> None:
         self._selector.register(connection, event, connection)
+        self._wait(connection, until)
+
+    def _wait(self, connection: Connection, until: float) -> None:
         self._waiting[connection] = until
         self._held += connection.size
         self._make_room(connection)
@@ -390,12 +504,15 @@ class Hall:
 
     def _turn_out(self, connection: Connection, status: int) -> None:
         self._leave(connection)
-        if not connection.is_answered:
+        if connection.is_answered:
+            connection.send_kept()
+        else:
             self._refuse(connection, status)
         connection.let_go()
 
     def _leave(self, connection: Connection) -> None:
-        self._selector.unregister(connection)
+        if self._parked.pop(connection, None) is None:
+            self._selector.unregister(connection)
         del self._waiting[connection]
         self._held -= connection.size
 
@@ -413,6 +530,7 @@ class PatientWorker(SyncWorker):
     def run_for_one(self, timeout: float) -> None:
         """Answer until told to stop, or until the parent process is gone; then what has come until now."""
         (listener,) = self.sockets
+        self._pace = Pace()
         self._hall = Hall(max(MOST_BYTES, 3 * self.longest_bulk_body), float(self.cfg.timeout), self.refuse)
         for source in self.wait_fds:
             self._hall.watch(source)
@@ -434,6 +552,7 @@ class PatientWorker(SyncWorker):
             pass
         self._hall.unwatch(listener)
         self._hall.turn_out_silent()
+        self._hall.hurry()
         while self._hall and (left := until - time.monotonic()) > 0:
             self._answer_ready(listener, left)
 
@@ -457,7 +576,8 @@ class PatientWorker(SyncWorker):
                 time.sleep(_WITHOUT_DESCRIPTORS_SECONDS)
             return False
         self.notify()
-        connection = Connection(client, address, Arrival(self._longest_body), float(self.cfg.timeout), self.notify)
+        arrival = Arrival(self._longest_body)
+        connection = Connection(client, address, arrival, float(self.cfg.timeout), self.notify, self._pace)
         connection.take_in()
         if len(self._hall) < FEW_CONNECTIONS:
             connection.wait_a_moment(GRACE_SECONDS)

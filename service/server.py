@@ -24,7 +24,7 @@ from gunicorn.http import errors, wsgi
 
 from service.connections import Connection, PatientWorker, close_door
 from service.http import problems
-from service.http.heavy import HOST, RETRY_AFTER_SECONDS, Host
+from service.http.heavy import HOST, RETRY_AFTER_SECONDS, Host, PutOff
 from service.http.metrics import worker_died
 from service.http.provider import encode
 from service.logs import configuration
@@ -113,6 +113,8 @@ class Worker(PatientWorker):
 
         What was sent stays out of the log: it tells the kind of the fault and, where the fault is the service's, its cause.
         """
+        if isinstance(exc, PutOff):
+            return
         status = _status_of(exc, has_arrived=req is not None)
         if status == 500:
             self.log.exception("A request could not be answered")

@@ -2,7 +2,7 @@
 
 POST /v1/waiting answers ``{"milliseconds": 250}`` with itself after so long. It counts as heavy from 100 ms on. With a number as
 ``until`` it makes a file FOLDER/number.begun, and ends before its time when there is a FOLDER/number.end. With ``dies`` the
-worker is killed outright; with ``busy`` the time is the processor's.
+worker is killed outright; with ``busy`` the time is the processor's. With ``costly`` it is not heavy, and costly.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ class WaitingSchema(StrictSchema):
     until = WholeNumber(least=0, largest=1_000_000)
     dies = StrictBoolean()
     busy = StrictBoolean()
+    costly = StrictBoolean()
 
 
 class Waiting(NamedTuple):
@@ -39,6 +40,7 @@ class Waiting(NamedTuple):
     until: int | None = None
     dies: bool = False
     busy: bool = False
+    costly: bool = False
 
 
 def waiting_in(folder: Path) -> Calculation[Waiting]:
@@ -61,7 +63,8 @@ def waiting_in(folder: Path) -> Calculation[Waiting]:
         WaitingSchema(),
         lambda values: Waiting(**values),
         answer,
-        is_heavy=lambda question: question.milliseconds >= HEAVY_MILLISECONDS,
+        is_heavy=lambda question: question.milliseconds >= HEAVY_MILLISECONDS and not question.costly,
+        is_costly=lambda question, _: question.costly,
     )
 
 

@@ -22,9 +22,11 @@ from service.connections import (
     ANSWER_KEPT,
     LONGEST_CHUNK_LINE,
     LONGEST_HEAD,
+    LONGEST_HELD_SECONDS,
     Arrival,
     Connection,
     Hall,
+    Pace,
 )
 from service.http.heavy import RETRY_AFTER_SECONDS
 from tests.test_under_load import HEAD, QUOTE, Service, await_true, reply_of, running
@@ -134,6 +136,7 @@ class Room:
     def __init__(self, most_bytes: int = 10**9, seconds: float = 60) -> None:
         self.refused: list[tuple[Connection, int]] = []
         self.hall = Hall(most_bytes, seconds, lambda *refused: self.refused.append(refused))
+        self.pace: Pace | None = None
         self._open = ExitStack()
 
     def pair(self) -> tuple[Connection, socket.socket]:
@@ -142,7 +145,7 @@ class Room:
         self._open.enter_context(ours)
         self._open.enter_context(theirs)
         theirs.settimeout(10)
-        return Connection(ours, "", arrival(), 60, lambda: None), theirs
+        return Connection(ours, "", arrival(), 60, lambda: None, self.pace), theirs
 
     def waits(self) -> tuple[Connection, socket.socket]:
         connection, theirs = self.pair()
@@ -236,6 +239,97 @@ def test_who_still_sends_after_its_answer_is_read_for_a_while(room: Room) -> Non
     assert theirs.recv(100) == b"too long"
     theirs.close()
     await_true(lambda: not room.hall.ready(0) and not room.hall)
+
+
+def asked(room: Room) -> tuple[Connection, socket.socket]:
+    """A connection whose request the application has read."""
+    connection, theirs = room.pair()
+    theirs.sendall(GET)
+    connection.take_in()
+    assert connection.is_ready()
+    assert connection.recv(10_000) == GET
+    return connection, theirs
+
+
+def test_refusals_go_out_at_once_while_they_are_few() -> None:
+    pace = Pace(a_second=10, at_once=3)
+    assert [round(pace.seconds(100.0), 6) for _ in range(5)] == [0, 0, 0, 0.1, 0.2]
+    assert [round(pace.seconds(100.25), 6) for _ in range(2)] == [0.05, 0.15]
+    assert [pace.seconds(200.0) for _ in range(3)] == [0, 0, 0]
+    assert max(pace.seconds(300.0) for _ in range(100)) == LONGEST_HELD_SECONDS
+    assert pace.seconds(303.0) == 0
+
+
+@pytest.mark.parametrize("status", [b"503 Service Unavailable", b"429 Too Many Requests", b"413 Content Too Large"])
+def test_a_refusal_that_is_held_goes_out_whole_in_its_time(room: Room, status: bytes) -> None:
+    room.pace = Pace(a_second=20, at_once=1)
+    refusal = b"HTTP/1.1 " + status + b"\r\n\r\n"
+    first, second = asked(room), asked(room)
+    for connection, _ in (first, second):
+        connection.sendall(refusal)
+        connection.sendall(b"words")
+        room.hall.see_off(connection)
+    begun = time.monotonic()
+    assert first[1].recv(1_000) + first[1].recv(1_000) == refusal + b"words"
+    assert len(room.hall) == 1
+    await_true(lambda: not room.hall.ready(1) and not room.hall)
+    assert time.monotonic() - begun >= 0.04
+    assert second[1].recv(1_000) == refusal + b"words"
+    assert second[1].recv(1_000) == b""
+
+
+def test_answers_are_never_held(room: Room) -> None:
+    room.pace = Pace(a_second=0.1, at_once=0)
+    connection, theirs = asked(room)
+    connection.sendall(b"HTTP/1.1 200 OK\r\n\r\n")
+    assert theirs.recv(1_000) == b"HTTP/1.1 200 OK\r\n\r\n"
+
+
+def put_off(room: Room, may_go: Callable[[], bool], seconds: float = 60) -> tuple[Connection, socket.socket]:
+    connection, theirs = asked(room)
+    assert connection.put_off(may_go, seconds)
+    room.hall.see_off(connection)
+    return connection, theirs
+
+
+def test_requests_put_off_begin_again_one_after_the_other_from_their_start(room: Room) -> None:
+    places = [False]
+    one, two = (put_off(room, lambda: places[0])[0] for _ in range(2))
+    assert room.hall.ready(0.01) == []
+    places[0] = True
+    assert room.hall.ready(0.01) == [one]
+    assert one.recv(10_000) == GET
+    assert room.hall.ready(0.01) == [two]
+    assert len(room.hall) == 0
+
+
+def test_a_request_put_off_goes_on_without_a_place_when_its_time_has_passed(room: Room) -> None:
+    connection, _ = put_off(room, lambda: False, seconds=0.05)
+    begun = time.monotonic()
+    while not (found := room.hall.ready(1)):
+        assert time.monotonic() < begun + 10
+    assert found == [connection]
+    assert time.monotonic() >= begun + 0.04
+    connection.recv(10_000)
+    assert not connection.put_off(lambda: True, 0.05)
+
+
+def test_who_leaves_meanwhile_is_not_begun_again_and_who_stops_makes_all_go_on(room: Room) -> None:
+    _, gone = put_off(room, lambda: True)
+    gone.close()
+    assert room.hall.ready(0.01) == []
+    assert len(room.hall) == 0
+    connection, _ = put_off(room, lambda: False)
+    room.hall.hurry()
+    assert room.hall.ready(0.01) == [connection]
+    connection.recv(10_000)
+    assert not connection.put_off(lambda: True, 60)
+
+
+def test_what_is_too_long_to_be_kept_is_not_put_off(room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(connections, "LONGEST_PUT_OFF", len(GET) - 1)
+    connection, _ = asked(room)
+    assert not connection.put_off(lambda: True, 60)
 
 
 # ----------------------------------------------------------------------------------------------- real services

@@ -28,8 +28,10 @@ from typing import Any
 
 import pytest
 
-from service.http.heavy import RETRY_AFTER_SECONDS, Places
+from service.connections import REFUSALS_A_SECOND, REFUSALS_AT_ONCE
+from service.http.heavy import LONGEST_GIVING_WAY_SECONDS, RETRY_AFTER_SECONDS, Places
 from service.http.problems import ProblemError
+from service.schemas.parts import Parts
 from tests.benchmarks.questions import CALCULATIONS, question
 
 TOP = Path(__file__).parents[1]
@@ -288,6 +290,73 @@ def test_a_place_is_given_back_whatever_happens_and_none_is_none() -> None:
 )
 def test_what_is_heavy(name: str, request_: dict[str, Any], expected: bool) -> None:
     assert CALCULATIONS[name].is_heavy(question(name, request_)) is expected
+
+
+DIVIDENDS = {"kind": "dividends", "amount": 90_000}
+
+
+@pytest.mark.parametrize(
+    ("person", "include", "expected"),
+    [
+        ({}, (), False),
+        ({}, ("curve",), False),
+        ({"income": [DIVIDENDS]}, (), False),
+        ({"income": [DIVIDENDS]}, ("curve",), True),
+        ({"marriage_allowance": "gives"}, ("curve",), False),
+        ({"income": [DIVIDENDS], "marriage_allowance": "gives"}, (), True),
+    ],
+)
+def test_what_is_costly(person: dict[str, Any], include: tuple[str, ...], expected: bool) -> None:
+    request = json.loads(json.dumps(QUOTE))
+    request["household"]["people"][0].update({"income": [], **person})
+    calculation = CALCULATIONS["withdrawal-tax"]
+    wanted = Parts(None, set(calculation.offered) - set(include))
+    assert calculation.is_costly(question("withdrawal-tax", request), wanted) is expected
+
+
+def test_costly_requests_give_way_and_are_told_of_once() -> None:
+    with running(SERVICE_METRICS="yes") as service:
+        before = len(service.workers())
+        held = [next(_NUMBERS) for _ in range(2)]
+        with ExitStack() as open_:
+            costly = {"milliseconds": 20_000, "costly": True}
+            under_way = [
+                open_.enter_context(closing(service.begun("/v1/waiting", {**costly, "until": n}))) for n in held
+            ]
+            await_true(lambda: all(service.folder.joinpath(f"{number}.begun").exists() for number in held))
+            third = next(_NUMBERS)
+            asked = time.monotonic()
+            waits = open_.enter_context(
+                closing(service.begun("/v1/waiting", {"milliseconds": 0, "costly": True, "until": third}))
+            )
+            assert max(seconds_of(lambda: service.post("/v1/withdrawal-tax", QUOTE)) for _ in range(10)) < 0.4
+            assert reply_of(waits.getresponse()).status == 200
+            assert time.monotonic() - asked >= LONGEST_GIVING_WAY_SECONDS, "it went before it was its turn"
+            # Where a turn comes free it goes at once.
+            fourth = open_.enter_context(closing(service.begun("/v1/waiting", {"milliseconds": 0, "costly": True})))
+            service.folder.joinpath(f"{held[0]}.end").touch()
+            assert seconds_of(lambda: reply_of(fourth.getresponse())) < LONGEST_GIVING_WAY_SECONDS
+            service.folder.joinpath(f"{held[1]}.end").touch()
+            assert [reply_of(each.getresponse()).status for each in under_way] == [200, 200]
+        told = b'service_requests_total{operation="waiting",status="'
+        await_true(lambda: told + b'200"} 4.0' in service.get("/metrics").body)
+        assert service.get("/metrics").body.count(told) == 1
+        after = len(service.workers())
+        log = service.stopped()
+        assert after == before
+        assert "Traceback" not in log
+        assert "could not be answered" not in log
+
+
+def test_who_asks_again_without_a_pause_is_soon_answered_late(service: Service) -> None:
+    with service.working(2):
+        waited = [
+            seconds_of(lambda: service.post("/v1/allowance-schedule", BEST_PLAN)) for _ in range(2 * REFUSALS_AT_ONCE)
+        ]
+        assert max(waited[: REFUSALS_AT_ONCE // 2]) < 1 / REFUSALS_A_SECOND
+        # One worker refuses: the others work.
+        assert sum(waited) > (REFUSALS_AT_ONCE - 1) / REFUSALS_A_SECOND * 0.9
+        assert seconds_of(lambda: service.post("/v1/withdrawal-tax", QUOTE)) < 1 / REFUSALS_A_SECOND
 
 
 # --------------------------------------------------------------------------------------- clients that leave

@@ -9,6 +9,7 @@ import os
 import re
 import signal
 import socket
+import struct
 import subprocess
 import time
 from collections.abc import Iterator
@@ -20,6 +21,7 @@ import pytest
 import requests
 from flask.testing import FlaskClient
 
+from service.http.metrics import Metrics
 from service.logs import places
 from tests.contract.full_bodies import QUESTIONS
 from tests.test_access import QUOTE, bearer, entry, file_of, lines
@@ -279,3 +281,19 @@ def test_the_page_runs_its_own_scripts_alone(client: FlaskClient) -> None:
     assert "script-src 'self' 'sha256-" in policy
     assert "unsafe-inline" not in policy.split("style-src")[0]
     assert "frame-ancestors 'none'" in policy
+
+
+def test_a_file_of_numbers_that_is_just_being_made_is_read_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    tries: list[int] = []
+
+    def page(_: Metrics) -> bytes:
+        tries.append(1)
+        if len(tries) < 3:
+            raise struct.error("unpack_from requires a buffer of at least 4 bytes")
+        return b"numbers"
+
+    monkeypatch.setattr(Metrics, "_page", page)
+    assert Metrics.page(Metrics.__new__(Metrics)) == b"numbers"
+    monkeypatch.setattr(Metrics, "_page", lambda _: b""[:1].decode().index("x"))
+    with pytest.raises(ValueError, match="not found"):
+        Metrics.page(Metrics.__new__(Metrics))

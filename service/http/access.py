@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from flask import Flask, Response, g, request
 
+from service.http.heavy import is_begun_again
 from service.http.keys import METRICS, Key, found
 from service.http.problems import ProblemError
 from service.http.slots import Slots
@@ -43,6 +44,7 @@ class Access:
         """Ask every request of the application for its key."""
         app.before_request(self._check)
         app.after_request(self._let_go)
+        app.teardown_request(self._let_go_unanswered)
 
     def _check(self) -> None:
         """ProblemError 401, 403 or 429 for a request that may not be answered."""
@@ -53,7 +55,8 @@ class Access:
         g.key = key
         request.environ[KEY_NAME] = key.name
         self._refuse_what_is_not_offered(key, path)
-        self._count(key)
+        if not is_begun_again(request.environ):
+            self._count(key)
         if key.at_once is not None:
             first = self._numbers[key.name] * _SLOTS_OF_A_KEY
             slot = self._under_way.take(range(first, first + key.at_once))
@@ -102,6 +105,12 @@ class Access:
         if slot is not None:
             response.call_on_close(lambda: self._under_way.give_back(slot))
         return response
+
+    def _let_go_unanswered(self, _: BaseException | None) -> None:
+        """Free the slot of a request that ends without an answer, as one does that is put off."""
+        slot = g.pop("slot", None)
+        if slot is not None:
+            self._under_way.give_back(slot)
 
 
 def most_records(of_the_service: int) -> int:

@@ -94,14 +94,16 @@ def blueprint(
             host = host_of(current_app)
             log = current_app.logger
             lines = Lines(calculation, versions, wanted, request.path, bounds.line_bytes, log, host, metrics)
-            blocks = in_blocks(lines.answers(body, client.has_left), host.still_working if host else _nothing)
+            held_all = held.pop_all()
+            # Given back with the last record, not with the last byte: who has read the answer may send the next request.
+            answers = _and_then(lines.answers(body, client.has_left), held_all.close)
+            blocks = in_blocks(answers, host.still_working if host else _nothing)
             headers = {"Cache-Control": "no-store", "Rules-Version": versions.rules, "Vary": "Accept-Encoding"}
             if request.accept_encodings["gzip"]:
                 blocks = packed(blocks)
                 headers["Content-Encoding"] = "gzip"
             response = Response(blocks, 200, headers, content_type=MEDIA_TYPE)
-            # The place is held until the last block is taken.
-            response.call_on_close(held.pop_all().close)
+            response.call_on_close(held_all.close)  # where the answer was cut
         return response
 
     return routes
@@ -248,6 +250,11 @@ def records_of(body: bytes) -> Iterator[tuple[int, bytes]]:
         record = line.strip(_BLANKS)
         if record:
             yield number, record
+
+
+def _and_then(answers: Iterable[dict[str, Any]], last: Callable[[], None]) -> Iterator[dict[str, Any]]:
+    yield from answers
+    last()
 
 
 def in_blocks(answers: Iterable[dict[str, Any]], still_working: Callable[[], None]) -> Iterator[bytes]:

@@ -15,7 +15,7 @@ from flask import Blueprint, Response, current_app, request
 
 from service.http.body import loaded, read_json_body
 from service.http.fields import wanted_alone
-from service.http.heavy import Client, Places, host_of, refuse_the_absent, within_limits
+from service.http.heavy import Client, Places, Turns, host_of, refuse_the_absent, within_limits
 from service.http.metrics import Metrics
 from service.http.negotiation import accepted_of
 from service.http.provider import encode
@@ -49,8 +49,9 @@ class Calculation(Generic[Question]):
     ``answer`` raises RuleViolation for what the rules do not allow, ``build`` ValidationError for values that do not go
     together. ``steps`` are the parts of ``answer``, each given what the one before it made, where they are so small that
     many records had better take a step together. ``is_heavy`` says of a question whether its answer may take more than
-    about 20 ms of a processor's time: a guess from what the request says, made in no time. ``forms`` are those of a single
-    answer besides JSON, by media type.
+    about 20 ms of a processor's time: a guess from what the request says, made in no time. ``is_costly`` says likewise, with
+    the parts wanted, whether it may take more than about 3 ms, which is several times what a common quote takes. ``forms`` are
+    those of a single answer besides JSON, by media type.
     """
 
     name: str
@@ -61,6 +62,7 @@ class Calculation(Generic[Question]):
     steps: tuple[Callable[[Any, Parts], Any], ...] = ()
     is_heavy: Callable[[Question], bool] = never
     forms: Mapping[str, Form[Question]] = field(default_factory=dict)
+    is_costly: Callable[[Question, Parts], bool] = never
 
     @cached_property
     def quick(self) -> Callable[[object], dict[str, Any]]:
@@ -78,9 +80,11 @@ def blueprint(
     rules_version: str,
     max_body_bytes: int,
     places: Places,
+    turns: Turns,
     metrics: Metrics | None = None,
 ) -> Blueprint:
-    """The resource that answers single requests, from bodies of a bounded size; heavy ones need one of the places."""
+    """The resource that answers single requests, from bodies of a bounded size; heavy ones need one of the places, and costly
+    ones take turns."""
     routes = Blueprint(calculation.name, __name__)
     headers = {"Cache-Control": "no-store", "Rules-Version": rules_version}
     accepted = ("application/json", *calculation.forms)
@@ -96,6 +100,9 @@ def blueprint(
             with places.single():
                 refuse_the_absent(Client(request.environ))
                 content = within_limits(host_of(current_app), work)
+        elif calculation.is_costly(question, wanted):
+            with turns.one(request.environ):
+                content = work()
         else:
             content = work()
         if form is None:

@@ -3,6 +3,9 @@
 A worker answers one request at a time. Bulk requests, and single ones that their calculation takes for heavy, need a place
 first; there are fewer places than workers, so that one worker is left for everything else. One more is told to come again.
 
+What costs several times a common quote, and is no heavy work yet, is never refused. It gives way: while as many of its kind are
+under way as there are such places, it waits for a moment where it costs nothing, and the worker answers others.
+
 Work that has begun cannot be broken off when its client leaves, since nothing looks at the connection while a calculation
 runs. So the client is looked for before heavy work begins, and between the records of a bulk request; and each piece of heavy
 work has a limit of time, well within which calculations end by themselves.
@@ -29,6 +32,7 @@ HOST = "host"
 """The key among the application's extensions of the Host, where a server has put one."""
 RETRY_AFTER_SECONDS = 2
 LOOK_SECONDS = 0.25
+LONGEST_GIVING_WAY_SECONDS = 0.5
 CLOCK_FOR_PROCESSOR = 3
 """How much longer than its processor time a piece of work may take by the clock: other processes want the processors as well."""
 _GONE = select.POLLRDHUP | select.POLLHUP | select.POLLERR
@@ -89,6 +93,39 @@ class Places:
             self._slots.give_back(slot)
             if self._metrics is not None:
                 self._metrics.heavy_ends()
+
+
+class PutOff(BaseException):
+    """Ends the work on a request that the server begins again later; nothing is told of it."""
+
+
+def is_begun_again(environ: dict[str, Any]) -> bool:
+    """Whether the request of this environment was put off before."""
+    return bool(getattr(environ.get("gunicorn.socket"), "may_be_put_off_until", 0))
+
+
+class Turns:
+    """Turns for requests that cost several times a common quote, shared by all workers: so many of them at a time."""
+
+    def __init__(self, count: int) -> None:
+        self._slots, self._all = Slots(), range(count)
+
+    @contextmanager
+    def one(self, environ: dict[str, Any]) -> Iterator[None]:
+        """A turn for the request of this environment. PutOff where there is none yet; who has waited long goes without."""
+        slot = self._slots.take(self._all)
+        if slot is None:
+            put_off = getattr(environ.get("gunicorn.socket"), "put_off", None)
+            if put_off is not None and put_off(self._has_one, LONGEST_GIVING_WAY_SECONDS):
+                raise PutOff
+        try:
+            yield
+        finally:
+            if slot is not None:
+                self._slots.give_back(slot)
+
+    def _has_one(self) -> bool:
+        return any(self._slots.is_free(slot) for slot in self._all)
 
 
 def host_of(app: Flask) -> Host | None:

@@ -9,7 +9,9 @@ from __future__ import annotations
 import atexit
 import os
 import shutil
+import struct
 import tempfile
+import time
 from collections.abc import Mapping
 from typing import Any
 
@@ -19,6 +21,7 @@ from service.http.negotiation import refuse_query
 
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
+_TRIES, _PAUSE_SECONDS = 5, 0.01
 _POUNDS = (0.01, 1, 10, 100, 1_000, 10_000, 100_000)
 
 
@@ -82,7 +85,15 @@ class Metrics:
         self._heavy.dec()
 
     def page(self) -> bytes:
-        """All numbers in Prometheus' text format."""
+        """All numbers in Prometheus' text format. A file that another worker is just making cannot be read yet: then again."""
+        for _ in range(_TRIES):
+            try:
+                return self._page()
+            except (struct.error, RuntimeError, ValueError, OSError):
+                time.sleep(_PAUSE_SECONDS)
+        return self._page()
+
+    def _page(self) -> bytes:
         registry = self._prometheus.CollectorRegistry()
         from prometheus_client import multiprocess
 

@@ -22,6 +22,8 @@ from service.schemas.quote.answer import answer as answer_of
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.warnings import in_codes
 
+_SET_OFF_LATER = ("savings_interest", "dividends")
+
 Warned = tuple[Quote, list[ClientWarning]]
 """A quote with its warnings."""
 
@@ -73,4 +75,13 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
         answer,
         offered=("working", "curve", DRAWN),
         steps=(quoted, warned, told),
+        is_costly=_is_costly,
     )
+
+
+def _is_costly(asked: QuoteAsked, wanted: Parts) -> bool:
+    """Whether the set-off of allowances has to be tried in many ways at many places: there are savings or dividends, and besides
+    a marriage allowance, or the whole curve is wanted."""
+    member = asked.people[asked.person]
+    has_both_sorts = any(income.kind in _SET_OFF_LATER for income in member.income)
+    return has_both_sorts and (member.marriage_allowance != "none" or "curve" in wanted)

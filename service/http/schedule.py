@@ -21,7 +21,7 @@ from service.schemas.rules import Versions, rules_answer
 from service.schemas.schedule import request as schemas
 from service.schemas.schedule.answer import answer as answer_of
 
-_MOST_LIGHT = 150  # years of a person in all plans together
+_MOST_LIGHT, _MOST_CHEAP = 150, 30  # years of a person in all plans together
 
 
 def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuestion]:
@@ -58,6 +58,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
         answer,
         offered=("compared_years", "steps", DRAWN),
         is_heavy=_is_heavy,
+        is_costly=_is_costly,
         forms={MEDIA_TYPE: Form(CONTENT_TYPE, "steps.ics", calendar)},
     )
 
@@ -70,8 +71,16 @@ def _nameless(question: ScheduleQuestion) -> ScheduleQuestion:
 
 
 def _is_heavy(question: ScheduleQuestion) -> bool:
-    """Whether the plan that leaves the most is searched for, or a plain plan is long: a year of a person takes about 0.1 ms,
-    and there are the plan itself, two that it is compared with, and the scenarios."""
+    """Whether the plan that leaves the most is searched for, or a plain plan is long."""
+    return question.goal == MOST_AFTER_TAX or _years(question) > _MOST_LIGHT
+
+
+def _is_costly(question: ScheduleQuestion, _: Parts) -> bool:
+    return _years(question) > _MOST_CHEAP
+
+
+def _years(question: ScheduleQuestion) -> int:
+    """Years of a person in all plans together, each of which takes about 0.1 ms: the plan itself, two that it is compared with,
+    and the scenarios."""
     household, plans = question.household, 3 + len(question.scenarios)
-    years = household.end.year - household.start.year + 1
-    return question.goal == MOST_AFTER_TAX or plans * years * len(household.people) > _MOST_LIGHT
+    return plans * (household.end.year - household.start.year + 1) * len(household.people)

@@ -1,7 +1,7 @@
 """Measure the service on this machine and say which of its goals it meets.
 
-    python -m tests.benchmarks [--part http|rules|plans|timing|costly|bulk|crowd|slow|greedy|start|all] [--rounds 7] [--seconds 2]
-                               [--records 100000] [--couples 200] [--smallest]
+    python -m tests.benchmarks [--part http|rules|plans|timing|costly|bulk|crowd|slow|greedy|start|load|soak|all] [--rounds 7]
+                               [--seconds 2] [--records 100000] [--couples 200] [--requests 1000000] [--minutes 60] [--smallest]
 
 Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
 nothing else. Nothing leaves the machine: servers listen on the loopback address, on free ports, and are stopped again.
@@ -34,6 +34,10 @@ greedy  The same beside 3 and 10 clients that ask for costly things as fast as t
         worker for minutes once, the costliest quote known, bodies of blank lines, packed and as they are.
 start   Seconds from starting the process to the end of its first answer, and the memory each worker shares with no
         other process (Private_Clean and Private_Dirty of smaps_rollup; 1 MB is 1,000,000 bytes).
+load    Quotes by a general tool (wrk) with 1, 8, 32 and 128 connections, bare and through the proxy (nginx), with three
+        workers: throughput, p50, p99, and every answer that was not a 200. Without the tools it cannot be measured.
+soak    Not among ``all``: ``--requests`` of all kinds, bad ones among them, half bare and half through the proxy over connections
+        that stay open. What came of each, each answer compared with the first of its kind, and the workers' private memory.
 
 ``--seconds`` is the length of a round of http on each server; each measure of rules takes a tenth of it in a round.
 ``--smallest`` runs each part with the least it can have, to see that it runs; what it prints says nothing about the service.
@@ -53,7 +57,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from importlib.metadata import version
 
-from tests.benchmarks import answering, beside, bulk, costly, crowd, options, plans, rules, starting
+from tests.benchmarks import answering, beside, bulk, costly, crowd, options, plans, rules, soak, starting, throughput
 from tests.benchmarks.processes import MeasurementError
 from tests.benchmarks.report import Goal, Part, say, table
 from tests.benchmarks.sizes import SMALLEST, Sizes
@@ -69,7 +73,10 @@ PARTS: dict[str, Callable[[Sizes], Part]] = {
     "slow": beside.measure_slow,
     "greedy": beside.measure_greedy,
     "start": starting.measure,
+    "load": throughput.measure,
+    "soak": soak.measure,
 }
+NOT_AMONG_ALL = ("soak",)
 
 
 def main() -> int:
@@ -81,12 +88,15 @@ def main() -> int:
         seconds=arguments.seconds,
         records=arguments.records,
         planning_couples=arguments.couples,
+        soak=arguments.requests,
+        soak_minutes=arguments.minutes,
     )
     sizes = SMALLEST if arguments.smallest else asked
     say(_machine())
     goals: list[Goal] = []
     try:
-        for part in PARTS if arguments.part == "all" else (arguments.part,):
+        all_parts = [part for part in PARTS if part not in NOT_AMONG_ALL]
+        for part in all_parts if arguments.part == "all" else (arguments.part,):
             found = PARTS[part](sizes)
             say(found.text)
             goals.extend(found.goals)
@@ -104,6 +114,8 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--seconds", type=_seconds, default=2.0, help="length of a round, at most 60")
     parser.add_argument("--records", type=_records, default=100_000, help="records sent in bulk over HTTP")
     parser.add_argument("--couples", type=_couples, default=200, help="couples whose best plans are looked for")
+    parser.add_argument("--requests", type=_requests, default=1_000_000, help="requests of the soak")
+    parser.add_argument("--minutes", type=_minutes, default=60.0, help="after which the soak ends even so")
     parser.add_argument("--smallest", action="store_true", help="only see that every part runs")
     return parser.parse_args()
 
@@ -127,6 +139,20 @@ def _couples(text: str) -> int:
     if not 1 <= couples <= 1_000:
         raise argparse.ArgumentTypeError("must be a whole number from 1 to 1,000")
     return couples
+
+
+def _requests(text: str) -> int:
+    requests = int(text)
+    if not 1_000 <= requests <= 100_000_000:
+        raise argparse.ArgumentTypeError("must be a whole number from 1,000 to 100,000,000")
+    return requests
+
+
+def _minutes(text: str) -> float:
+    minutes = float(text)
+    if not 0 < minutes <= 1_440:
+        raise argparse.ArgumentTypeError("must be more than 0 and at most 1,440")
+    return minutes
 
 
 def _seconds(text: str) -> float:

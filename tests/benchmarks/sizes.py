@@ -11,7 +11,7 @@ class Sizes:
     over HTTP, in chunks of ``chunk``. Then, part by part: examples of http and requests before it counts; households of rules
     that are timed, and whose evaluations are counted; couples of plans and of timing; records timed without HTTP; costliest
     requests; clients with plans, slow ones and greedy ones beside quotes; starts that count and requests before a worker's
-    memory is looked at."""
+    memory is looked at; requests of the soak, and the minutes after which it ends even so; connections of load."""
 
     rounds: int = 7
     seconds: float = 2.0
@@ -30,6 +30,9 @@ class Sizes:
     greedy: tuple[int, ...] = (3, 10)
     starts: int = 5
     requests: int = 1_000
+    soak: int = 1_000_000
+    soak_minutes: float = 60
+    connections: tuple[int, ...] = (1, 8, 32, 128)
 
 
 SMALLEST = Sizes(
@@ -50,5 +53,8 @@ SMALLEST = Sizes(
     greedy=(1,),
     starts=1,
     requests=30,
+    soak=400,
+    soak_minutes=2,
+    connections=(2,),
 )
 """Too little to say anything about the service; enough to see that the measurements work."""
