@@ -98,7 +98,13 @@ def test_callers_reach_the_proxy_alone() -> None:
     assert sidecar()["ports"] == [{"name": "http", "containerPort": int(directive("listen")[0][0])}]
     assert manifests()["Service"]["spec"]["ports"][0]["targetPort"] == "http"
     policy = manifests()["NetworkPolicy"]["spec"]
-    assert [rule["ports"] for rule in policy["ingress"]] == [[{"port": "http"}]]
+    callers, watchers = policy["ingress"]
+    assert callers["ports"] == [{"port": "http"}]
+    # Whoever reads the numbers reaches the service, and nobody else does: a peer with both selectors is one of both.
+    assert watchers["ports"] == [{"port": container()["ports"][0]["name"]}]
+    (peer,) = watchers["from"]
+    assert set(peer) == {"namespaceSelector", "podSelector"}
+    assert all(selector["matchLabels"] for selector in peer.values())
     assert policy["policyTypes"] == ["Ingress", "Egress"]
     assert policy["egress"] == []
 
