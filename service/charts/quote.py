@@ -38,7 +38,15 @@ def _money(document: Mapping[str, Any]) -> Spec:
         rows.append(Row(words, money(abs(deducted)), paid, before, "change"))
     rows.append(Row("Arrives in the bank", money(paid), 0, paid, "main"))
     later = net - paid
-    if pence(later) > 0:
+    # What the answer says of the year is of all its pay. Where that is more than this payment, the difference here is neither
+    # what comes back nor what is still due.
+    of_this_alone = pence(later) == pence(payroll["over_deducted"]) - pence(payroll["under_deducted"])
+    if pence(later) and not of_this_alone:
+        rows.append(Row("Difference from the tax that it adds", money(abs(later)), paid, net, "change"))
+        told.append(
+            "The deduction depends on other pay of the year too, so it is not the tax that this withdrawal adds."
+        )
+    elif pence(later) > 0:
         rows.append(Row("Comes back once the year's tax is settled", money(later), paid, net, "change"))
         told.append(f"The provider deducts {money(later)} more than this withdrawal adds to the year's tax.")
     elif pence(later) < 0:

@@ -198,6 +198,15 @@ def test_money_goes_where_the_quote_says() -> None:
         assert rows["Leaves the pension"]["end"] == answer["withdrawal"]["gross"]
         assert rows["Arrives in the bank"]["end"] == answer["payroll"]["paid_out"]
         assert rows["Kept after the year's tax"]["end"] == answer["net_after_tax"]
+        over, under = (answer["payroll"][key] for key in ("over_deducted", "under_deducted"))
+        back, due = (
+            rows.get(words) for words in ("Comes back once the year's tax is settled", "Still to be paid for the year")
+        )
+        # Of the year's other pay nothing is said here, so these are there only where the answer says the same.
+        if back is not None:
+            assert round(back["end"] - back["start"], 2) == over
+        if due is not None:
+            assert round(due["end"] - due["start"], 2) == under
         deducted = rows.get("Tax deducted by the provider", {"start": 0, "end": 0})
         assert round(deducted["end"] - deducted["start"], 2) == max(answer["payroll"]["tax_deducted"], 0)
 
