@@ -53,6 +53,7 @@ _NAMES = "Options by when the tax-free cash is taken."
 _HEIGHT = 280  # pixels
 _TICKS = 6
 _MOST_DEATHS = 5
+_MOST_CHANGES = 8
 
 
 def timing_charts(document: Mapping[str, Any], names: Sequence[str | None] = ()) -> list[Spec]:
@@ -328,18 +329,20 @@ def _per_cent(share: float) -> str:
 
 def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> Spec:
     assumed, limits = document["assumptions"]["pension_growth"], document["break_evens"]["growth"]
-    ordered = sorted(changes, key=lambda change: change["growth"])
+    nearest = sorted(changes, key=lambda change: abs(change["growth"] - assumed))[:_MOST_CHANGES]
+    ordered = sorted(nearest, key=lambda change: change["growth"])
     low, high = limits["low"], limits["high"]
     width = (high - low) or 0.01
     values = [
         change | {"row": i, "align": "left" if change["growth"] - low < 0.7 * width else "right"}
         for i, change in enumerate(ordered)
     ]
-    first = ordered[0]
+    first, *_ = nearest
     told = [
         f"The growth assumed for the pension is {_per_cent(assumed)} a year.",
         f"{first['pair']} {first['percent']} a year.",
     ]
+    few = " Those nearest to the assumed growth." if len(changes) > len(nearest) else ""
     x = {
         "field": "growth",
         "type": "quantitative",
@@ -350,7 +353,7 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
         "growth_break_evens",
         "Growth at which options change places",
         told,
-        "Each dot: the growth from which the other option leaves more.",
+        f"Each dot: the growth from which the other option leaves more.{few}",
         {
             "height": {"step": 42},
             "encoding": {"y": {"field": "row", "type": "ordinal", "axis": None}, "x": x},

@@ -570,5 +570,5 @@ def test_a_doubtful_figure_is_said_where_it_is_least_firm(client: FlaskClient) -
 def test_what_a_quote_includes_is_not_offered(client: FlaskClient) -> None:
     reply = client.post(f"{URL}?include=curve", json=LEAST)
     assert (reply.status_code, reply.get_json()["code"]) == (422, "invalid-request")
-    takes = "it takes compared_years and charts, with only a comma between them."
+    takes = "it takes compared_years, steps and charts, with only a comma between them."
     assert reply.get_json()["detail"] == f'include does not take "curve"; {takes}'
