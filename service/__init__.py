@@ -30,8 +30,9 @@ from service.http.fields import ANSWER_FIELDS, included
 from service.http.heavy import Places, Turns
 from service.http.keys import read_keys
 from service.http.metrics import Metrics
+from service.http.plain import PlainRequests
 from service.http.provider import PlainJSONProvider, encode
-from service.http.watching import Watch
+from service.http.watching import Application, Watch
 from service.law import income_tax
 from service.law.rulebook import RuleBook, rule_book
 from service.schemas.parts import parts_of
@@ -71,9 +72,9 @@ class Service(Flask):
         self.logger.error("A request of %s failed", "an unknown path" if rule is None else rule.rule, exc_info=exc_info)
 
 
-def create_app(settings: Settings) -> Flask:
+def create_app(settings: Settings, *, plainly: bool = True) -> Flask:
     """The WSGI application. Figures are read and checked here, once: a fault in them stops the start (FiguresError), as
-    does one in the file of keys (KeysError)."""
+    does one in the file of keys (KeysError). ``plainly``: plain single requests take the short way (``http/plain.py``)."""
     book = rule_book(load_tax_years())
     versions = versions_of(book)
     app = Service("service", static_folder=None)
@@ -87,7 +88,11 @@ def create_app(settings: Settings) -> Flask:
     calculations = _by_name(book, versions)
     metrics = _metrics(settings, versions, app)
     logs_requests = settings.log_format == "json"
-    app.watch = Watch(app, versions.rules, browsers.ALWAYS, logs_requests=logs_requests, metrics=metrics)
+    answer: Application = app.wsgi_app
+    # Who calls, and from which page, only the framework looks at.
+    if plainly and settings.keys_file is None and not settings.cors_origins:
+        answer = PlainRequests(answer, calculations.values(), versions.rules, settings.max_body_bytes, metrics)
+    app.watch = Watch(app, answer, versions.rules, browsers.ALWAYS, logs_requests=logs_requests, metrics=metrics)
     if settings.cors_origins:
         browsers.allow(app, settings.cors_origins)
     if settings.keys_file is not None:

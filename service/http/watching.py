@@ -10,8 +10,8 @@ from __future__ import annotations
 import logging
 import re
 import time
-import uuid
 from collections.abc import Callable, Iterable, Iterator
+from secrets import token_hex
 from typing import Any
 
 from flask import Flask, request
@@ -28,37 +28,47 @@ _ABOUT = "service.about"
 
 Environ = dict[str, Any]
 Headers = list[tuple[str, str]]
+Application = Callable[[Environ, Callable[..., Any]], Iterable[bytes]]
+"""What answers requests (WSGI, PEP 3333)."""
 
 
 class Watch:
-    """Watches the requests of an application, and puts ``always`` among the headers of every answer that has not set them
-    itself. Nothing is told where the log has no lines of requests and ``metrics`` is None."""
+    """Watches the requests of an application, which ``answer`` answers, and puts ``always`` among the headers of every answer
+    that has not set them itself. Nothing is told where the log has no lines of requests and ``metrics`` is None."""
 
     def __init__(
-        self, app: Flask, rules_version: str, always: Headers, *, logs_requests: bool, metrics: Metrics | None
+        self,
+        app: Flask,
+        answer: Application,
+        rules_version: str,
+        always: Headers,
+        *,
+        logs_requests: bool,
+        metrics: Metrics | None,
     ) -> None:
-        self._answer = app.wsgi_app
-        self._rules_version, self._always, self._metrics = rules_version, always, metrics
+        self._answer, self._rules_version, self._metrics = answer, rules_version, metrics
+        self._always = [(header[0].lower(), header) for header in always]
         self._log = logging.getLogger(REQUESTS) if logs_requests else None
         self._tells = logs_requests or metrics is not None
         if self._tells:
-            app.before_request(_say_what_it_is_about)
+            app.before_request(_say_of_the_request)
 
     def __call__(self, environ: Environ, start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Answer as the application does (WSGI), with more headers."""
         began = time.perf_counter()
         sent, trace = environ.get("HTTP_X_REQUEST_ID", ""), environ.get("HTTP_TRACEPARENT", "")
-        request_id = sent if _ID.fullmatch(sent) else uuid.uuid4().hex
+        request_id = sent if _ID.fullmatch(sent) else token_hex(16)
         traced = _TRACE.fullmatch(trace)
-        more = [*self._always, ("X-Request-ID", request_id)]
-        if traced:
-            more.append(("traceparent", trace))
         answered = [""]
 
         def start(status: str, headers: Headers, *rest: Any) -> Any:
             answered[0] = status
             there = {name.lower() for name, _ in headers}
-            return start_response(status, headers + [each for each in more if each[0].lower() not in there], *rest)
+            more = [header for name, header in self._always if name not in there]
+            more.append(("X-Request-ID", request_id))
+            if traced:
+                more.append(("traceparent", trace))
+            return start_response(status, headers + more, *rest)
 
         parts = self._answer(environ, start)
         if not self._tells:
@@ -110,11 +120,15 @@ class _Told:
             self._tell(self._bytes)
 
 
-def _say_what_it_is_about() -> None:
-    """The form of the path, and not the path, in which anything may have been sent."""
+def _say_of_the_request() -> None:
     rule = request.url_rule.rule if request.url_rule is not None else None
-    request.environ[_ABOUT] = {
-        "method": request.method if rule is not None else None,
+    say_what_it_is_about(request.environ, request.method, rule)
+
+
+def say_what_it_is_about(environ: Environ, method: str, rule: str | None) -> None:
+    """The form of the path, and not the path, in which anything may have been sent; None where there is no such path."""
+    environ[_ABOUT] = {
+        "method": method if rule is not None else None,
         "route": rule,
         "operation": operation_of(rule),
     }
