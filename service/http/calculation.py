@@ -64,6 +64,10 @@ class Calculation(Generic[Question]):
     forms: Mapping[str, Form[Question]] = field(default_factory=dict)
     is_costly: Callable[[Question, Parts], bool] = never
 
+    def is_light(self, question: Question) -> bool:
+        """Whether a question may be answered at once, whatever else is under way: all but heavy ones."""
+        return not self.is_heavy(question)
+
     @cached_property
     def quick(self) -> Callable[[object], dict[str, Any]]:
         """The quick reader of its requests."""

@@ -8,6 +8,7 @@ answer of the short way is that of the long one, byte for byte: ``tests/test_pla
 
 from __future__ import annotations
 
+import logging
 import re
 from collections.abc import Callable, Iterable
 from io import BytesIO
@@ -20,6 +21,7 @@ from service.http.metrics import Metrics
 from service.http.provider import encode
 from service.http.watching import Application, Environ, say_what_it_is_about
 
+_LOG = logging.getLogger(__name__)
 _HOST = re.compile(r"[A-Za-z0-9-]{1,63}(\.[A-Za-z0-9-]{1,63})*(:[0-9]{1,5})?")
 _LENGTH = re.compile(r"[0-9]{1,9}")
 _ACCEPTED = ("*/*", "application/json")
@@ -74,14 +76,14 @@ class PlainRequests:
         try:
             body = environ["wsgi.input"].read(int(environ["CONTENT_LENGTH"]))
             question = calculation.build(quick(quickly(body)))
-            if not calculation.is_heavy(question):
+            if calculation.is_light(question):
                 document = calculation.answer(question, wanted)
                 content = encode(document)
                 if self._metrics is not None:
                     self._metrics.answer(document)
                 say_what_it_is_about(environ, "POST", calculation.path)
                 return content
-        except Exception:  # whatever it is, the application meets it again, and tells it or logs it
-            pass
+        except Exception:
+            _LOG.debug("A request is handed on to the framework, which tells or logs why")
         environ["wsgi.input"] = BytesIO(body)
         return None

@@ -48,7 +48,8 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
     def told(warned: Warned, wanted: Parts) -> dict[str, Any]:
         result, warnings = warned
         caveats, note = said[result.question.tax_year]
-        touched = touched_by(result) if wanted.names is None or "caveats" in wanted.below("rules") else []
+        are_told = bool(caveats) and (wanted.names is None or "caveats" in wanted.below("rules"))
+        touched = touched_by(result) if are_told else []
         charted = DRAWN in wanted
         document = answer_of(
             result,

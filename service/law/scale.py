@@ -44,6 +44,17 @@ class Scale(Value, frozen=True):
         band = bisect_left(self.limits, amount)
         return self.tax_below[band] + (amount - self.floors[band]) * self.rates[band]
 
+    def tax_between(self, floor: Pence, amount: Pence) -> TaxUnits:
+        """Tax on what of ``amount`` pence lies above the first ``floor`` pence; nothing where that is no less."""
+        if amount <= floor:
+            return 0
+        limits = self.limits
+        first, band = bisect_left(limits, floor), bisect_left(limits, amount)
+        if first == band:
+            return (amount - floor) * self.rates[band]
+        below, floors, rates = self.tax_below, self.floors, self.rates
+        return below[band] - below[first] + (amount - floors[band]) * rates[band] - (floor - floors[first]) * rates[first]
+
     def band(self, amount: Pence) -> int:
         """The index of the band in which the last penny of ``amount`` falls."""
         return bisect_left(self.limits, amount)

@@ -78,16 +78,14 @@ def taxed(scales: Scales, floor: Pence, lower: Pence, savings: Pence, total: Pen
     if scales.property is None or lower == floor:
         on_lower = scales.lower.tax(lower)
     else:
-        on_lower = scales.lower.tax(floor) + scales.property.tax(lower) - scales.property.tax(floor)
+        on_lower = scales.lower.tax(floor) + scales.property.tax_between(floor, lower)
     # ITA 2007 ss.7, 12, 12A, 12B: savings are taxed above what is left of the starting rate and then their allowance.
     start = scales.starting_rate_limit
     nil_to = (lower if lower > start else start) + savings_allowance
-    on_savings = scales.savings.tax(savings) - scales.savings.tax(nil_to) if savings > nil_to else 0
+    on_savings = scales.savings.tax_between(nil_to, savings) if savings > nil_to else 0
     # ITA 2007 ss.8, 13, 13A: dividends are taxed above their nil rate.
     nil_dividends_to = savings + scales.dividend_allowance
-    on_dividends = (
-        scales.dividends.tax(total) - scales.dividends.tax(nil_dividends_to) if total > nil_dividends_to else 0
-    )
+    on_dividends = scales.dividends.tax_between(nil_dividends_to, total) if total > nil_dividends_to else 0
     tax = on_lower + on_savings + on_dividends
     reduction = 0
     if scales.reduction and not charged_above_basic(scales, lower, savings, total, nil_to):

@@ -72,9 +72,9 @@ def pieces_to(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
 def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     """The pieces without the child benefit charge."""
     taxpayer = rules.year.taxpayer
-    end = taxpayer.other_income + to + BEYOND
-    if end <= _SHARED_TO and _has_other_income_only(taxpayer):
-        return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.other_income, end)
+    end = taxpayer.income + to + BEYOND
+    if end <= _SHARED_TO and _has_other_income_only(taxpayer, rules.year.rules):
+        return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.income, end)
     covered = rules.year.treated_as_deducted
     if covered:
         # The pieces of the income's own tax are read off a year in which nothing has to be covered.
@@ -82,10 +82,12 @@ def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     return _own_pieces(rules, to)
 
 
-def _has_other_income_only(taxpayer: Taxpayer) -> bool:
-    """Whether other income and the withdrawal, which count alike, are all there is, but for child benefit."""
+def _has_other_income_only(taxpayer: Taxpayer, rules: IncomeTaxRules) -> bool:
+    """Whether other income and the withdrawal, which count alike, are all there is, but for child benefit. To 2026-27 property
+    income counts like them."""
+    property_is_apart = rules.other_income_first or rules.scales.property is not None
     return (
-        not taxpayer.property_income
+        not (taxpayer.property_income and property_is_apart)
         and not taxpayer.savings
         and not taxpayer.dividends
         and not taxpayer.relief_at_source

@@ -16,11 +16,10 @@ class TaxFunction:
 
     def __call__(self, amount: Pence) -> Liability:
         """The year's liability with a taxable withdrawal of ``amount`` pence."""
-        try:
-            return self._known[amount]
-        except KeyError:
+        answer = self._known.get(amount)
+        if answer is None:
             answer = self._known[amount] = liability(self.year, amount)
-            return answer
+        return answer
 
     @property
     def uncovered(self) -> TaxFunction:

@@ -308,6 +308,12 @@ def income_just_below_a_tax_step(year: YearFacts, entry: Entry) -> Found:
     if not year.taxable or not (taxpayer.savings or taxpayer.marriage_allowance == "receives"):
         return ()
 
+    scales = year.year.scales
+    # While the personal allowance is withdrawn, the stack of income rises by three pounds for two.
+    reached = scales.savings.band(here.taxable + 2 * _NEAR)
+    if scales.savings_allowances[reached] == here.savings_allowance and taxpayer.marriage_allowance == "none":
+        return ()
+
     def there(more: Pence) -> Liability:
         return liability(year.year, year.taxable + more)
 

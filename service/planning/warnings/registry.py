@@ -115,11 +115,14 @@ def _found(case: Circumstances, rules: RulesOf) -> list[ClientWarning]:
             for taken in year.taken:
                 of_its_pension = year.of_pension(taken.pension)
                 for find_in_withdrawal, entry in rules.a_withdrawal:
-                    found += find_in_withdrawal(of_its_pension, taken, entry)
+                    if some := find_in_withdrawal(of_its_pension, taken, entry):
+                        found += some
             for find_in_year, entry in rules.a_year:
-                found += find_in_year(year, entry)
+                if some := find_in_year(year, entry):
+                    found += some
         for find_in_person, entry in rules.a_person:
-            found += find_in_person(one, entry)
+            if some := find_in_person(one, entry):
+                found += some
         for pension in one.pensions:
             for find_in_pension, entry in rules.a_pension:
                 found += find_in_pension(pension, entry)
