@@ -74,7 +74,10 @@ class PlainRequests:
         calculation, quick, wanted = self._calculations[environ["PATH_INFO"]]
         body = b""
         try:
-            body = environ["wsgi.input"].read(int(environ["CONTENT_LENGTH"]))
+            length = int(environ["CONTENT_LENGTH"])
+            body = environ["wsgi.input"].read(length)
+            if len(body) < length:
+                raise EOFError
             question = calculation.build(quick(quickly(body)))
             if calculation.is_light(question):
                 document = calculation.answer(question, wanted)

@@ -53,7 +53,9 @@ class Scale(Value, frozen=True):
         if first == band:
             return (amount - floor) * self.rates[band]
         below, floors, rates = self.tax_below, self.floors, self.rates
-        return below[band] - below[first] + (amount - floors[band]) * rates[band] - (floor - floors[first]) * rates[first]
+        return (
+            below[band] - below[first] + (amount - floors[band]) * rates[band] - (floor - floors[first]) * rates[first]
+        )
 
     def band(self, amount: Pence) -> int:
         """The index of the band in which the last penny of ``amount`` falls."""
