@@ -174,6 +174,14 @@ def test_heavy_questions_are_handed_on() -> None:
     assert is_handed_on(path=PATHS["plan"], data=plan)
 
 
+def test_costly_quotes_are_handed_on() -> None:
+    """Savings beside a marriage allowance: such a quote waits for its turn where many are under way."""
+    request = json.loads(BODY)
+    assert not is_handed_on(data=json.dumps(request).encode())
+    request["household"]["people"][0]["marriage_allowance"] = "receives"
+    assert is_handed_on(data=json.dumps(request).encode())
+
+
 @pytest.mark.parametrize("origins", [(), ("https://example.org",)])
 def test_with_origins_everything_goes_the_long_way(origins: tuple[str, ...]) -> None:
     app = create_app(replace(Settings.for_tests(), cors_origins=origins))

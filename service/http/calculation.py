@@ -64,9 +64,9 @@ class Calculation(Generic[Question]):
     forms: Mapping[str, Form[Question]] = field(default_factory=dict)
     is_costly: Callable[[Question, Parts], bool] = never
 
-    def is_light(self, question: Question) -> bool:
-        """Whether a question may be answered at once, whatever else is under way: all but heavy ones."""
-        return not self.is_heavy(question)
+    def is_light(self, question: Question, wanted: Parts) -> bool:
+        """Whether a question may be answered at once, whatever else is under way: neither heavy nor costly."""
+        return not self.is_heavy(question) and not self.is_costly(question, wanted)
 
     @cached_property
     def quick(self) -> Callable[[object], dict[str, Any]]:

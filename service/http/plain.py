@@ -79,7 +79,7 @@ class PlainRequests:
             if len(body) < length:
                 raise EOFError
             question = calculation.build(quick(quickly(body)))
-            if calculation.is_light(question):
+            if calculation.is_light(question, wanted):
                 document = calculation.answer(question, wanted)
                 content = encode(document)
                 if self._metrics is not None:
