@@ -18,12 +18,21 @@ from service.law.units import WHOLE, Pence
 from service.law.value import Value
 from service.planning.household import HALVES_NOT_GROWN
 from service.planning.projection.timeline import Period, PersonPeriod, Timeline
-from service.planning.projection.within_the_year import ALL_GROWN, NotGrown, from_cash, missed, missed_rate, most_out
+from service.planning.projection.within_the_year import (
+    ALL_GROWN,
+    NotGrown,
+    Rate,
+    from_cash,
+    missed,
+    missed_rates,
+    most_out,
+)
 
 WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 """The ways of taking lump sums in which a withdrawal from uncrystallised funds has its tax-free part."""
 
 _NOTHING = Payment(0, 0, 0)
+_NOBODY_MISSES = ((0, 0), (0, 0))
 
 
 class Holdings(Value, frozen=True):
@@ -157,8 +166,9 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
     spent: Sequence[Pence] | None = None
     if interest and halves and timeline.spending[position]:
         cash = [held.cash for held in holdings]
-        received = sum(people[position].received for people in timeline.people)
-        spent = shared(from_cash(timeline, position, received, sum(cash)), cash)
+        if any(cash):
+            received = sum(people[position].received for people in timeline.people)
+            spent = shared(from_cash(timeline, position, received, sum(cash)), cash)
     everybody = []
     for people, held, out in zip(timeline.people, holdings, spent or repeat(0), strict=False):
         year, pension = people[position], held.pension
@@ -224,7 +234,10 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
 
     Whoever draws more than there is, once growth missed is taken off, draws all there is.
     """
-    choice = _within_caps(timeline, choice)
+    for member, draw in zip(timeline.household.people, choice.draws, strict=True):
+        if member.withdrawal_cap is not None and draw.uncrystallised + draw.drawdown > member.withdrawal_cap:
+            choice = _within_caps(timeline, choice)
+            break
     paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
     liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
     taxes = [liability.total - person.year.tax_outside for person, liability in zip(people, liabilities, strict=True)]
@@ -238,18 +251,20 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     before = _to_find_before_the_last_day(timeline, position, people)
     if before:
         drawn = [draw.uncrystallised + draw.drawdown for draw in choice.draws]
-        before_isas, before_pensions = _found_before(timeline, position, before, min(wanted, sum(isas)), sum(drawn))
-        missing = _missed_by_pensions(timeline, position, shared(before_pensions, drawn), choice.draws)
-        fitting = _within_what_is_left(timeline, position, [pension for _, pension, _ in paid], missing, choice.draws)
-        if fitting is not None:
-            return settle(timeline, position, people, choice._replace(draws=fitting))
-        rate = missed_rate(timeline, position, timeline.household.assumptions.isa_growth)
-        wanted = min(wanted, most_out(sum(isas), before_isas, rate))
+        before_isas, before_pensions = _found_before(timeline, before, min(wanted, sum(isas)), sum(drawn))
+        of_pensions, rate = missed_rates(timeline, position)
+        missing: Sequence[tuple[Pence, Pence]] = _NOBODY_MISSES
+        if before_pensions and of_pensions[0]:
+            missing = _missed_by_pensions(of_pensions, shared(before_pensions, drawn), choice.draws)
+            fitting = _within_what_is_left(of_pensions, [pension for _, pension, _ in paid], missing, choice.draws)
+            if fitting is not None:
+                return settle(timeline, position, people, choice._replace(draws=fitting))
+        wanted = min(wanted, most_out(sum(isas), before_isas, rate)) if wanted else 0
         from_isas = shared(wanted, isas)
         out_before = shared(min(before_isas, wanted), from_isas)
         not_grown = [
             NotGrown(*funds, min(missed(out, rate), isa - taken))
-            for funds, out, isa, taken in zip(missing, out_before, isas, from_isas, strict=True)
+            for funds, out, isa, taken in zip(missing, out_before, isas, from_isas, strict=False)
         ]
     else:
         from_isas = shared(min(wanted, sum(isas)), isas)
@@ -268,7 +283,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     records = []
     for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True)):
         held, into, out, unearned = person.before, subscribed[i], from_isas[i], not_grown[i]
-        if unearned.pension:
+        if unearned is not ALL_GROWN and unearned.pension:
             pension = pension.holding(
                 pension.uncrystallised - unearned.uncrystallised, pension.drawdown - unearned.drawdown
             )
@@ -301,8 +316,6 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
 def _within_caps(timeline: Timeline, choice: Choice) -> Choice:
     """A choice that draws no more than the caps, less of the funds that a plan draws last."""
     caps = [member.withdrawal_cap for member in timeline.household.people]
-    if all(cap is None or sum(draw) <= cap for cap, draw in zip(caps, choice.draws, strict=True)):
-        return choice
     uncrystallised_first = timeline.household.lump_sums == "with_each_withdrawal"
     draws = []
     for cap, draw in zip(caps, choice.draws, strict=True):
@@ -321,16 +334,16 @@ def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequ
     spending = timeline.spending[position]
     if not spending or not HALVES_NOT_GROWN[timeline.household.assumptions.spending_met]:
         return 0
-    received = cash = 0
+    cash = -timeline.household.minimum_cash
     for person in people:
-        received += person.year.received
+        spending -= person.year.received
         cash += person.before.cash
-    return max(0, spending - received - max(0, cash - timeline.household.minimum_cash))
+    if cash > 0:
+        spending -= cash
+    return spending if spending > 0 else 0
 
 
-def _found_before(
-    timeline: Timeline, position: int, amount: Pence, from_isas: Pence, drawn: Pence
-) -> tuple[Pence, Pence]:
+def _found_before(timeline: Timeline, amount: Pence, from_isas: Pence, drawn: Pence) -> tuple[Pence, Pence]:
     """What of an amount comes from ISAs and what from pensions, of what is taken from them in the whole period: first from
     what grows less."""
     assumed = timeline.household.assumptions
@@ -341,21 +354,20 @@ def _found_before(
     return min(amount - pensions, from_isas), pensions
 
 
-def _missed_by_pensions(
-    timeline: Timeline, position: int, before: Sequence[Pence], draws: Sequence[Draw]
-) -> list[tuple[Pence, Pence]]:
+def _missed_by_pensions(rate: Rate, before: Sequence[Pence], draws: Sequence[Draw]) -> list[tuple[Pence, Pence]]:
     """The growth that each person's uncrystallised and drawdown funds miss, from what is drawn before the last day."""
-    rate = missed_rate(timeline, position, timeline.household.assumptions.pension_growth)
     found = []
     for amount, draw in zip(before, draws, strict=True):
+        if not amount:
+            found.append((0, 0))
+            continue
         uncrystallised, drawdown = shared(amount, draw)
         found.append((missed(uncrystallised, rate), missed(drawdown, rate)))
     return found
 
 
 def _within_what_is_left(
-    timeline: Timeline,
-    position: int,
+    rate: Rate,
     pensions: Sequence[Pension],
     missing: Sequence[tuple[Pence, Pence]],
     draws: Sequence[Draw],
@@ -366,7 +378,7 @@ def _within_what_is_left(
         for pension, (uncrystallised, drawdown) in zip(pensions, missing, strict=True)
     ):
         return None
-    numerator, denominator = missed_rate(timeline, position, timeline.household.assumptions.pension_growth)
+    numerator, denominator = rate
 
     def less(lacking: Pence) -> Pence:
         return max(1, lacking * denominator // (denominator + numerator)) if lacking > 0 else 0

@@ -41,6 +41,14 @@ def missed_rate(timeline: Timeline, position: int, yearly: YearlyRate) -> Rate:
     return numerator * HALVES_NOT_GROWN[timeline.household.assumptions.spending_met], 2 * denominator
 
 
+def missed_rates(timeline: Timeline, position: int) -> tuple[Rate, Rate]:
+    """The same of pensions and of ISAs."""
+    assumed = timeline.household.assumptions
+    halves = HALVES_NOT_GROWN[assumed.spending_met]
+    (pension, whole), (isa, of_isa) = timeline.periods[position].shares(assumed.pension_growth, assumed.isa_growth)
+    return (pension * halves, 2 * whole), (isa * halves, 2 * of_isa)
+
+
 def from_cash(timeline: Timeline, position: int, received: Pence, cash: Pence) -> Pence:
     """What of a household's opening cash is spent before the last day, the minimum kept; the rest of the spending is met
     otherwise."""
