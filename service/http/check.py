@@ -9,7 +9,7 @@ from flask import Blueprint, Response
 from service.http.cached import cached
 from service.http.calculation import Calculation
 from service.law.rulebook import RuleBook
-from service.planning.check.caveats import case_caveats, case_standing, first_not_law
+from service.planning.check.caveats import case_caveats, case_standing, first_not_law, guidance_age
 from service.planning.check.check import WarningsQuestion, warnings_asked
 from service.planning.disclosure import check_notice
 from service.planning.warnings.registry import CATALOGUE
@@ -29,7 +29,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[WarningsQuest
             found,
             question.today,
             rules_answer(versions, case_standing(case), case_caveats(case)),
-            check_notice(first_not_law(case), book.law_as_of),
+            check_notice(first_not_law(case), book.law_as_of, guidance_age(case)),
         )
 
     return Calculation("warnings", schemas.WarningsSchema(), schemas.question, answer)

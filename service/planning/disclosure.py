@@ -94,12 +94,15 @@ def plan_notice(first_not_law: TaxYearFigures | None, law_as_of: date) -> str:
     )
 
 
-def check_notice(first_not_law: TaxYearFigures | None, law_as_of: date) -> str:
-    """The same under warnings."""
+def check_notice(first_not_law: TaxYearFigures | None, law_as_of: date, guidance_age: int) -> str:
+    """The same under warnings, with what holds for almost everybody: that benefits may fall, and that guidance is free
+    from an age on. It names the risks that FCA Handbook COBS 19.7 lists."""
     return (
         "These points follow from the details given and are not advice. They do not cover everything, and a missing detail "
-        f"can change them.{_not_law(first_not_law)} {_later_changes(law_as_of)} {_CHECK}, HMRC and, for benefits and care, the "
-        "local council."
+        f"can change them.{_not_law(first_not_law)} {_later_changes(law_as_of)} Money taken out can reduce means-tested "
+        f"benefits, council tax support and help with care. {_CHECK}, HMRC and, for benefits and care, the local council. "
+        f"From age {guidance_age}, MoneyHelper usually offers a free, impartial Pension Wise appointment. It covers how long "
+        "the money must last, who depends on it, rising prices, charges, debts and other offers."
     )
 
 

@@ -55,4 +55,6 @@ def warning(found: ClientWarning) -> dict[str, Any]:
         document["tax_year"] = found.tax_year
     if found.caveats:
         document["caveats"] = found.caveats
+    if found.missing_facts:
+        document["missing_facts"] = [warning(one) for one in found.missing_facts]
     return document

@@ -8,9 +8,10 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from service.planning.check.check import warnings_asked
+from service.planning.check.check import WarningsQuestion, circumstances_of, warnings_asked
+from service.planning.warnings.registry import each_found
 from service.planning.warnings.topic import figure_key
-from service.planning.warnings.warning import ClientWarning
+from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
 from service.schemas.check import request as schemas
 from service.schemas.household import CircumstancesSchema, LumpSumAllowancesSchema
@@ -90,9 +91,17 @@ def _record(facts: dict[str, Any]) -> dict[str, Any]:
 
 
 def found_in(body: dict[str, Any]) -> list[ClientWarning]:
-    """The warnings of a request, through its schema and the rules."""
-    document = json.loads(json.dumps(body), parse_float=Decimal)
-    return warnings_asked(schemas.question(SCHEMA.load(document)), BOOK)[1]
+    """The warnings of a request, through its schema and the rules, each by itself: missing facts are not yet put into one."""
+    return in_order(each_found(circumstances_of(_question(body), BOOK)))
+
+
+def heard_in(body: dict[str, Any]) -> list[ClientWarning]:
+    """The warnings of a request as they are answered."""
+    return warnings_asked(_question(body), BOOK)[1]
+
+
+def _question(body: dict[str, Any]) -> WarningsQuestion:
+    return schemas.question(SCHEMA.load(json.loads(json.dumps(body), parse_float=Decimal)))
 
 
 def by_code(body: dict[str, Any]) -> dict[str, ClientWarning]:

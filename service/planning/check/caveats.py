@@ -27,3 +27,8 @@ def first_not_law(case: Circumstances) -> TaxYearFigures | None:
     """The figures of the first tax year that are not all law."""
     years = {year.name: year.figures for one in case.people for year in one.years}
     return next((years[name] for name in sorted(years) if years[name].standing != "enacted"), None)
+
+
+def guidance_age(case: Circumstances) -> int:
+    """The age from which there is free guidance, in the first tax year."""
+    return case.people[0].years[0].figures.count("pension.guidance_age")

@@ -33,7 +33,7 @@ from service.planning.warnings.registry import CATALOGUE, all_found, found_in_op
 from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
 
-_IN_ANY_TAX_YEAR = ("money_purchase_annual_allowance_triggered", "tell_other_schemes")
+_IN_ANY_TAX_YEAR = ("money_purchase_annual_allowance_triggered",)
 """What is the same in whichever tax year an option first takes income flexibly."""
 
 _LUMP_SUM_FIRST = ("all_now", "phased", "at_age")

@@ -448,7 +448,7 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
     given = facts.gifts_planned
     detail = (
         "Money given away or spent to get more benefit or help with care may be treated as still held. We were not told "
-        "whether gifts are planned. Keep a record of the reasons."
+        "whether gifts are planned."
         if given is None
         else f"{pounds(given)} is to be given away. If a reason is to get more benefit or help with care, it may be treated "
         "as still held. Keep a record of the reasons."
@@ -458,6 +458,7 @@ def deprivation_of_capital(case: PersonCase, entry: Entry) -> Found:
         (*case.person.path, "circumstances", "gifts_planned"),
         about=case.person,
         figures=year.figures,
+        not_given=given is None,
         money={} if given is None else {"gifts_planned": given},
     )
 
@@ -804,8 +805,9 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
     "benefits_not_given",
     "check",
     "Benefits may be affected",
-    "Other income is below the personal allowances, cash and ISAs do not exceed Universal Credit's upper limit, somebody may "
-    "live in the United Kingdom, and benefits are not given.",
+    "Some other income, cash or ISAs are given, and show that benefits are possible: other income is below the personal "
+    "allowances, and cash and ISAs do not exceed Universal Credit's upper limit. Somebody may live in the United Kingdom, and "
+    "benefits are not given.",
     facts=("circumstances.benefits", "income", "cash", "isa.value", "circumstances.uk_resident"),
     sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
     figures={"other_income": "pounds", "cash_and_isas_before": "pounds", "universal_credit_upper_capital": "pounds"},
@@ -813,7 +815,8 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
     severity="support",
 )
 def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
-    """Income and capital are so low that benefits may be in payment, and which was not given."""
+    """What was said of income and capital is so low that benefits may be in payment, and which was not given. Where nothing was
+    said of either, the notice of every answer tells of benefits (our choice)."""
     first = case.people[0]
     if first.person.facts is None or _received(case) is not None:
         return ()
@@ -828,13 +831,14 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
     allowance = figures.money("income_tax.personal_allowance")
     capital = _capital(case)
     limit = figures.money("benefits.universal_credit_upper_capital")
-    if income >= allowance * len(case.people) or capital.before > limit:
+    if not (income or capital.before) or income >= allowance * len(case.people) or capital.before > limit:
         return ()
     return entry.warn(
         "The withdrawals may reduce means-tested benefits, council tax support or help with care. We were not told whether "
         f"any is received. {_given(income, capital.before, year.name)}",
         (*first.person.path, "circumstances", "benefits"),
         figures=figures,
+        not_given=True,
         rests_on=("benefits.universal_credit_upper_capital",),
         money={"other_income": income, "cash_and_isas_before": capital.before},
     )

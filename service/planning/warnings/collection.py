@@ -111,11 +111,12 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
     only="with_facts",
 )
 def payments_on_account(year: YearFacts, entry: Entry) -> Found:
-    """Tax not deducted at source leads to payments on account for the next year, unless it is less than either limit."""
+    """Tax not deducted at source, less what is deducted too much, leads to payments on account for the next year, unless it is
+    less than either limit."""
     facts = year.person.facts
     if facts is None or facts.self_assessment is not True:
         return ()
-    under = sum(taken.payroll.under_deducted for taken in year.taken if taken.payroll is not None)
+    under = -sum(_too_much(year, taken) for taken in year.taken)
     figures = year.figures
     limit = figures.money("self_assessment.payments_on_account_limit")
     share = figures.rate("self_assessment.payments_on_account_share")
@@ -123,42 +124,14 @@ def payments_on_account(year: YearFacts, entry: Entry) -> Found:
         return ()
     after = figures.end.year + 1
     return entry.warn(
-        f"{pounds(under)} of the tax for {year.name} is not deducted at source. Two payments towards the next year's tax, "
-        f"each half of this, are due by 31 January {after} and 31 July {after}. If income will be lower, a claim to reduce "
-        "them is possible.",
+        f"{pounds(under)} of the tax on the withdrawals of {year.name} is not deducted at source. Two payments towards the next "
+        f"year's tax, each half of what is not deducted, are due by 31 January {after} and 31 July {after}. If income will be "
+        "lower, a claim to reduce them is possible.",
         (*year.person.path, "circumstances", "self_assessment"),
         about=year.person,
         figures=figures,
         rests_on=("self_assessment.payments_on_account_limit", "self_assessment.payments_on_account_share"),
         money={"not_deducted_at_source": under},
-    )
-
-
-@TOPIC.of_a_year(
-    "tax_return_needed",
-    "check",
-    "The child benefit charge must be reported",
-    "The withdrawals bring the child benefit charge for the first time, and no return is filed, or that is not given.",
-    facts=("circumstances.self_assessment", "child_benefit", "income", "withdrawals.amount"),
-    sources=("Taxes Management Act 1970 s.7", "Income Tax (Earnings and Pensions) Act 2003 s.681B"),
-    figures={"child_benefit_charge": "pounds"},
-    only="with_facts",
-)
-def tax_return_needed(year: YearFacts, entry: Entry) -> Found:
-    """The child benefit charge has to be told to HMRC."""
-    facts = year.person.facts
-    if facts is None or facts.self_assessment or not year.with_it.child_benefit_charge or not year.taxable:
-        return ()
-    if year.without.child_benefit_charge:
-        return ()
-    not_told = "" if facts.self_assessment is False else " We were not told whether a return is already filed."
-    return entry.warn(
-        f"A child benefit charge of {pounds(year.with_it.child_benefit_charge)} for {year.name} must be reported to HMRC. "
-        f"To file a tax return for it, registration is needed by 5 October {year.figures.end.year}.{not_told}",
-        (*year.person.path, "circumstances", "self_assessment"),
-        about=year.person,
-        figures=year.figures,
-        money={"child_benefit_charge": year.with_it.child_benefit_charge},
     )
 
 
@@ -251,7 +224,7 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
     "check",
     "More tax will be due later",
     "What payroll has deducted, less refunds, is at least 1 pound less than the year's tax on the income it has to tax, and "
-    "this is not because of a State Pension.",
+    "it is not a State Pension that uses the allowance.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.684",),
     figures={"under_deducted": "pounds", "refund": "pounds"},
@@ -263,7 +236,7 @@ def payroll_takes_less_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
     too_little = -_too_much(year, taken)
     if payroll is None or too_little < _WORTH_TELLING:
         return ()
-    if year.state_pension and _on_an_emergency_code(taken):
+    if _state_pension_uses_the_allowance(year) and _on_an_emergency_code(taken):
         return ()
     if entry.in_codes:
         return entry.code_alone()
@@ -473,15 +446,16 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
     "state_pension_untaxed_at_source",
     "check",
     "No tax is deducted from the State Pension",
-    "There is a State Pension, the emergency code is assumed for a taxable payment, and tax is left to pay: too little is "
-    "deducted from the payment, or the State Pension alone is more than the allowance.",
+    "There is a State Pension, other pay and pensions do not use the whole allowance, the emergency code is assumed for a "
+    "taxable payment, and tax is left to pay: too little is deducted from the payment, or the State Pension alone is more than "
+    "the allowance.",
     facts=("income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.577, 684",),
     figures={"state_pension": "pounds", "under_deducted": "pounds", "tax_on_state_pension": "pounds"},
 )
 def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     """The State Pension uses the allowance that an emergency code gives to the payment."""
-    if not year.state_pension:
+    if not _state_pension_uses_the_allowance(year):
         return ()
     paid = [taken for taken in year.taken if _on_an_emergency_code(taken) and not year.too_early(taken)]
     if not paid or any(_too_much(year, taken) > 0 for taken in year.taken):
@@ -489,7 +463,10 @@ def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
     under = next((-found for taken in paid if (found := _too_much(year, taken)) < 0), 0)
     own = _tax_of_a_state_pension_alone(year)
     pension = _state_pension(year)
-    uses = "all" if year.state_pension >= year.tax_rules.personal_allowance else "that much"
+    if year.taxpayer.other_income > year.state_pension:
+        uses = "part"
+    else:
+        uses = "all" if year.state_pension >= year.tax_rules.personal_allowance else "that much"
     money = {"state_pension": year.state_pension}
     if under:
         detail = (
@@ -520,6 +497,12 @@ def state_pension_untaxed_at_source(year: YearFacts, entry: Entry) -> Found:
 def _state_pension(year: YearFacts) -> str:
     """The State Pension inside a sentence, with whose it is."""
     return f"{year.person.your} State Pension of {pounds(year.state_pension)}"
+
+
+def _state_pension_uses_the_allowance(year: YearFacts) -> bool:
+    """Whether a State Pension uses allowance that other pay and pensions leave; what these use is in their payers' codes."""
+    others = year.taxpayer.other_income - year.state_pension
+    return year.state_pension > 0 and others < year.tax_rules.personal_allowance
 
 
 def _on_an_emergency_code(taken: Taken) -> bool:

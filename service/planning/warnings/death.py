@@ -180,9 +180,10 @@ _LOST: dict[str, Unit] = {f"lost_by_{name}": "fraction" for name in _PAYERS}
     "withdrawal_enters_the_estate",
     "check",
     "Withdrawn money is included in the estate",
-    "Before 6 April 2027, what is drawn takes the estate above its tax-free bands.",
+    "Before 6 April 2027, what is drawn takes the estate above its tax-free bands. It also tells of the pension left, which "
+    "counts from that day on.",
     facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward", "withdrawals.amount"),
-    sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1",),
+    sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1", "Finance Act 2026 ss.66-71"),
     figures={
         "drawn_after_tax": "pounds",
         "drawn_above_tax_free_bands": "pounds",
@@ -190,6 +191,8 @@ _LOST: dict[str, Unit] = {f"lost_by_{name}": "fraction" for name in _PAYERS}
         "extra_inheritance_tax": "pounds",
         "largest_extra_inheritance_tax": "pounds",
         "inheritance_tax_rate": "fraction",
+        "unused_pensions": "pounds",
+        "whole_estate_with_pensions": "pounds",
     },
     until=last_day_with("inheritance_tax.unused_pensions_in_estate", "no"),
     only="with_facts",
@@ -207,12 +210,20 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     above = min(over, sums.drawn)
     cost = _tax_on(above, year)
     most = _tax_on(min(sums.total - sums.least_bands, sums.drawn), year)
-    until = case.pensions_in_estate_from
+    until, later = case.pensions_in_estate_from, ""
     when = f"in {year.name}" if until is None else f"before {day_month_year(until)}"
+    money: dict[str, Pence] = {}
+    with_pensions = _sums(case, estate, with_pensions=True)
+    if until is not None and with_pensions.pensions:
+        later = (
+            f" From then on unused pensions are included too. The {pounds(with_pensions.pensions)} left would bring the "
+            f"estate to {pounds(with_pensions.total)}."
+        )
+        money = {"unused_pensions": with_pensions.pensions, "whole_estate_with_pensions": with_pensions.total}
     return entry.warn(
         f"{_dying(case)} {when}, pensions are usually outside the estate. Money withdrawn and not spent is inside it, even in an "
         f"ISA. {pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
-        f"{_adds(case, estate, 'the money', cost, most)}",
+        f"{_adds(case, estate, 'the money', cost, most)}{later}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -222,6 +233,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
             "tax_free_bands": sums.most_bands,
             "extra_inheritance_tax": cost,
             **({"largest_extra_inheritance_tax": most} if most > cost else {}),
+            **money,
         },
         cost=cost,
     )
@@ -298,7 +310,8 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     "pension_counts_later",
     "check",
     "The pension joins the estate in 2027",
-    "Before 6 April 2027, the unused pension would take the estate above its tax-free bands once it is included.",
+    "Before 6 April 2027, the unused pension would take the estate above its tax-free bands once it is included, and what is "
+    "drawn does not so already.",
     facts=(
         "estate.home",
         "estate.home_to_descendants",
@@ -321,10 +334,14 @@ def pension_counts_later(case: Circumstances, entry: Entry) -> Found:
     sums = _sums(case, estate, with_pensions=True)
     if case.last_year.figures.text(_COUNTS) == "yes" or not sums.pensions or sums.total <= sums.most_bands:
         return ()
+    now = _sums(case, estate)
+    if now.drawn and now.total > now.most_bands:
+        return ()
+    exempt = "" if estate.all_to_spouse is False else " What passes to a spouse or civil partner is exempt."
     return entry.warn(
         f"For deaths on or after {day_month_year(from_day)}, unused pension funds are included in the estate. The "
         f"{pounds(sums.pensions)} left would bring it to {pounds(sums.total)}, above the {sums.bands_in_words}. ISAs are "
-        "included before and after.",
+        f"included before and after.{exempt}",
         ("household", "estate"),
         figures=sums.year.figures,
         rests_on=(_COUNTS,),
@@ -387,7 +404,8 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_not_given",
     "check",
     "Who inherits matters",
-    "What one person leaves is more than the bands, and whether it passes to a spouse is not given.",
+    "What one person leaves is more than the bands, whether it passes to a spouse is not given, and no other warning of the "
+    "estate says so.",
     facts=("estate.first_death", "estate.home"),
     sources=("Inheritance Tax Act 1984 s.18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds"},
@@ -395,18 +413,20 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     severity="on_death",
 )
 def spouse_exemption_not_given(case: Circumstances, entry: Entry) -> Found:
-    """What is left is more than the bands, and who inherits was not given."""
+    """What is left is more than the bands, and who inherits was not given. What is drawn, and what counts of the pension,
+    is told of with it."""
     estate = case.estate
     if estate is None or estate.all_to_spouse is not None or len(case.people) > 1:
         return ()
     sums = _sums(case, estate)
-    if sums.total <= sums.most_bands:
+    if sums.total <= sums.most_bands or (sums.pensions if sums.pensions_count else sums.drawn or sums.pensions):
         return ()
     return entry.warn(
         f"The {pounds(sums.total)} left in {sums.year.name} is more than the {sums.bands_in_words}. What passes to a spouse "
         "or civil partner is exempt. We were not told who inherits.",
         ("household", "estate", "first_death"),
         figures=sums.year.figures,
+        not_given=True,
         money={"whole_estate": sums.total, "tax_free_bands": sums.most_bands},
     )
 
@@ -443,6 +463,7 @@ def estate_facts_decide(case: Circumstances, entry: Entry) -> Found:
         f"due depends on {listed([_ASKED[name] for name in missing])}. We were not told.",
         ("household", "estate", missing[0]),
         figures=sums.year.figures,
+        not_given=True,
         rests_on=(_NRB, _RNRB),
         money={
             "whole_estate": sums.total,
@@ -570,6 +591,7 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
         "were not told the rest of the estate or who inherits. Both affect inheritance tax.",
         ("household", "estate"),
         figures=year.figures,
+        not_given=True,
         rests_on=(_NRB,),
         money={"pensions_isas_and_cash": held},
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 from service.law.income_tax import IncomeTaxRules, Liability, liability
@@ -12,8 +12,8 @@ from service.planning.household import Path
 from service.planning.search import first_where
 from service.planning.warnings.circumstances import Circumstances, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
-from service.planning.warnings.warning import Found
-from service.planning.wording import per_cent, pounds
+from service.planning.warnings.warning import NO_FIGURES, Found, Unit
+from service.planning.wording import listed, per_cent, pounds
 
 TOPIC: Topic = Topic()
 
@@ -24,7 +24,7 @@ def _pension_income(rules: IncomeTaxRules, found: Liability) -> Pence:
 
 
 def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
-    """What the withdrawals inside a band bear more than in the band below it, where the other income does not reach it."""
+    """What the withdrawals bear above the band that other income reaches, told once, under the highest band they enter."""
     if not year.taxable:
         return ()
     rules = year.tax_rules
@@ -33,39 +33,55 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     if top <= rules.scales.lower.limits[rules.scales.last_basic_band]:
         return ()
     scale = year.year.scales.lower
-    if name not in scale.names:
+    reached = _pension_income(rules, year.without)
+    least = 0 if year.taken else POUND - 1  # a plan that fills a band to the brim may miss it by pennies
+    inside = {
+        band: (min(top, scale.limits[band]) if band < len(scale.limits) else top) - scale.floors[band]
+        for band in range(rules.scales.last_basic_band + 1, len(scale.names))
+        if reached <= scale.floors[band] and scale.floors[band] + least < top
+    }
+    if not inside or scale.names[max(inside)] != name:
         return ()
-    band = scale.names.index(name)
-    if not _pension_income(rules, year.without) <= scale.floors[band] < top:
-        return ()
-    rate, below = scale.rates[band], scale.rates[band - 1]
-    inside = (min(top, scale.limits[band]) if band < len(scale.limits) else top) - scale.floors[band]
-    if not year.taken and inside < POUND:
-        return ()  # a plan that fills a band to the brim may miss it by pennies
-    cost = down_to_the_penny(inside * (rate - below))
+    below = scale.rates[min(inside) - 1]
+    cost = down_to_the_penny(sum(part * (scale.rates[band] - below) for band, part in inside.items()))
     if entry.in_codes:
         return entry.code_alone(cost)
+    highest, least_of = max(inside), min(inside)
+    parts = [
+        f"{pounds(part)}{f' of {year.person.your} withdrawals is taxed' if band == least_of else ''} at the "
+        f"{scale.names[band].replace('_', ' ')} of {per_cent(scale.rates[band])}"
+        for band, part in inside.items()
+    ]
+    lower = {f"taxed_at_{scale.names[band]}": part for band, part in inside.items() if band < highest}
+    comma = "," if lower else ""
     return entry.warn(
-        f"In {year.name}, {pounds(inside)} of {year.person.your} withdrawals is taxed at the {name.replace('_', ' ')} of "
-        f"{per_cent(rate)} instead of {per_cent(below)}. This adds {pounds(cost)}.",
+        f"In {year.name}, {listed(parts)}{comma} instead of {per_cent(below)}. This adds {pounds(cost)}.",
         year.path,
         about=year.person,
         figures=year.figures,
         rests_on=(f"income_tax.bands_{year.person.nation}",),
-        money={"taxed_in_the_band": inside, "extra_income_tax": cost},
-        rates={"rate_in_the_band": rate},
+        money={**lower, "taxed_in_the_band": inside[highest], "extra_income_tax": cost},
+        rates={"rate_in_the_band": scale.rates[highest]},
         cost=cost,
     )
+
+
+_OF_A_BAND: dict[str, Unit] = {
+    "taxed_in_the_band": "pounds",
+    "extra_income_tax": "pounds",
+    "rate_in_the_band": "fraction",
+}
+"""The figures of a band that is entered; of bands below it that are entered too, there is the part taxed in each."""
 
 
 @TOPIC.of_a_year(
     "higher_rate_entered",
     "costs",
     "Some is taxed at the higher rate",
-    "Taxable withdrawals reach the higher rate band, and other income does not.",
+    "Taxable withdrawals reach the higher rate band and no higher one, and other income does not.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 ss.10, 11A", "Finance Act 2004 s.192"),
-    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
+    figures=_OF_A_BAND,
 )
 def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals reach into the higher rate band."""
@@ -76,10 +92,11 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "advanced_rate_entered",
     "costs",
     "Some is taxed at the advanced rate",
-    "Taxable withdrawals reach the advanced rate band in Scotland, and other income does not.",
+    "Taxable withdrawals reach the advanced rate band in Scotland and no higher one, and other income does not. Lower bands "
+    "that they enter as well are told with it.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
-    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
+    figures={**_OF_A_BAND, "taxed_at_higher_rate": "pounds"},
     since=first_day_with("income_tax.bands_scotland", "advanced_rate"),
 )
 def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
@@ -91,10 +108,11 @@ def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "additional_rate_entered",
     "costs",
     "Some is taxed at the additional rate",
-    "Taxable withdrawals reach the additional rate band, and other income does not.",
+    "Taxable withdrawals reach the additional rate band, and other income does not. A higher rate band that they enter as well "
+    "is told with it.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.10",),
-    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
+    figures={**_OF_A_BAND, "taxed_at_higher_rate": "pounds"},
 )
 def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals reach into the additional rate band."""
@@ -105,10 +123,11 @@ def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "top_rate_entered",
     "costs",
     "Some is taxed at the top rate",
-    "Taxable withdrawals reach the top rate band in Scotland, and other income does not.",
+    "Taxable withdrawals reach the top rate band in Scotland, and other income does not. Lower bands that they enter as well are "
+    "told with it.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
-    figures={"taxed_in_the_band": "pounds", "extra_income_tax": "pounds", "rate_in_the_band": "fraction"},
+    figures={**_OF_A_BAND, "taxed_at_higher_rate": "pounds", "taxed_at_advanced_rate": "pounds"},
 )
 def top_rate_entered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals reach into the top rate band."""
@@ -158,75 +177,29 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
     )
 
 
-def _no_longer_covered(year: YearFacts) -> Pence:
-    """The interest that a savings allowance no longer covers because withdrawals have made it smaller, pence."""
-    savings, after, before = year.taxpayer.savings, year.with_it.savings_allowance, year.without.savings_allowance
-    return max(0, min(before, savings) - min(after, savings))
-
-
-def _cost_of_a_smaller_allowance(year: YearFacts) -> Pence:
-    """Tax on that at the highest rate that savings reach, pence."""
-    scale = year.year.scales.savings
-    return down_to_the_penny(_no_longer_covered(year) * scale.rates[scale.band(year.with_it.taxable)])
-
-
-@TOPIC.of_a_year(
-    "savings_allowance_lost",
-    "costs",
-    "The savings allowance is reduced",
-    "There is interest, and withdrawals take income into a band with a smaller savings allowance.",
-    facts=("income", "withdrawals.amount"),
-    sources=("Income Tax Act 2007 s.12B",),
-    figures={
-        "savings_allowance_before": "pounds",
-        "savings_allowance_after": "pounds",
-        "savings_interest": "pounds",
-        "extra_income_tax": "pounds",
-    },
-)
-def savings_allowance_lost(year: YearFacts, entry: Entry) -> Found:
-    """A higher band makes the personal savings allowance smaller."""
-    savings = year.taxpayer.savings
-    if not year.taxable or not savings:
-        return ()
-    after = year.with_it.savings_allowance
-    before = year.without.savings_allowance
-    if not _no_longer_covered(year):
-        return ()
-    cost = _cost_of_a_smaller_allowance(year)
-    if entry.in_codes:
-        return entry.code_alone(cost)
-    return entry.warn(
-        f"The withdrawals of {year.name} take {year.person.you} into a higher tax band. The savings allowance falls from "
-        f"{pounds(before)} to {pounds(after)}. Up to {pounds(cost)} more tax is due on {pounds(savings)} of interest.",
-        year.path,
-        about=year.person,
-        figures=year.figures,
-        standing=year.figures.standing,
-        money={
-            "savings_allowance_before": before,
-            "savings_allowance_after": after,
-            "savings_interest": savings,
-            "extra_income_tax": cost,
-        },
-        cost=cost,
-    )
-
-
-def _taxed_higher(year: YearFacts, kind: str, income: Pence, cost: Pence, entry: Entry) -> Found:
-    """What the withdrawals add to the tax of another kind of income, because they use allowances and lower bands first."""
+def _taxed_higher(
+    year: YearFacts,
+    kind: str,
+    income: Pence,
+    cost: Pence,
+    entry: Entry,
+    more: tuple[str, Mapping[str, Pence]] = ("", NO_FIGURES),
+) -> Found:
+    """What the withdrawals add to the tax of another kind of income, because they use allowances and lower bands first.
+    ``more``: what else is to be said, with its amounts."""
     if cost < POUND:
         return ()
     if entry.in_codes:
         return entry.code_alone(cost)
+    said, amounts = more
     return entry.warn(
         f"The withdrawals of {year.name} use allowances and lower tax bands first. {pounds(cost)} more tax is then due on "
-        f"{year.person.your} {kind.replace('_', ' ')} of {pounds(income)}.",
+        f"{year.person.your} {kind.replace('_', ' ')} of {pounds(income)}.{said}",
         year.path,
         about=year.person,
         figures=year.figures,
         standing=year.figures.standing,
-        money={kind: income, "extra_income_tax": cost},
+        money={kind: income, "extra_income_tax": cost, **amounts},
         cost=cost,
     )
 
@@ -253,19 +226,30 @@ def dividends_taxed_higher(year: YearFacts, entry: Entry) -> Found:
     "savings_taxed_higher",
     "costs",
     "More tax is due on interest",
-    "There is interest, and withdrawals take allowances, the starting rate for savings or lower bands from it. What a smaller "
-    "savings allowance costs is told by itself.",
+    "There is interest, and withdrawals take the personal allowance, the starting rate for savings, lower bands or the savings "
+    "allowance from it.",
     facts=("income", "tax_residence", "withdrawals.amount"),
-    sources=("Income Tax Act 2007 ss.7, 12, 16, 25",),
-    figures={"savings_interest": "pounds", "extra_income_tax": "pounds"},
+    sources=("Income Tax Act 2007 ss.7, 12, 12B, 16, 25",),
+    figures={
+        "savings_interest": "pounds",
+        "extra_income_tax": "pounds",
+        "savings_allowance_before": "pounds",
+        "savings_allowance_after": "pounds",
+    },
 )
 def savings_taxed_higher(year: YearFacts, entry: Entry) -> Found:
-    """Interest lies above pension income, which takes the personal allowance and the starting rate from it."""
+    """Interest lies above pension income, which takes the personal allowance and the starting rate from it. A higher band makes
+    the savings allowance smaller."""
     savings = year.taxpayer.savings
     if not savings or not year.taxable:
         return ()
-    cost = down_to_the_penny(year.with_it.savings_tax - year.without.savings_tax) - _cost_of_a_smaller_allowance(year)
-    return _taxed_higher(year, "savings_interest", savings, cost, entry)
+    cost = down_to_the_penny(year.with_it.savings_tax - year.without.savings_tax)
+    after, before = year.with_it.savings_allowance, year.without.savings_allowance
+    if entry.in_codes or min(before, savings) <= min(after, savings):
+        return _taxed_higher(year, "savings_interest", savings, cost, entry)
+    said = f" In the higher tax band, the savings allowance falls from {pounds(before)} to {pounds(after)}."
+    amounts = {"savings_allowance_before": before, "savings_allowance_after": after}
+    return _taxed_higher(year, "savings_interest", savings, cost, entry, (said, amounts))
 
 
 @TOPIC.of_a_year(
@@ -440,9 +424,10 @@ def gift_aid_not_covered(year: YearFacts, entry: Entry) -> Found:
     "child_benefit_charge",
     "costs",
     "The child benefit charge rises",
-    "Withdrawals raise the high income child benefit charge.",
-    facts=("child_benefit", "income", "withdrawals.amount"),
-    sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H",),
+    "Withdrawals raise the high income child benefit charge. Where they bring it for the first time and it is not known that a "
+    "return is filed, it also says that HMRC has to be told.",
+    facts=("child_benefit", "income", "withdrawals.amount", "circumstances.self_assessment"),
+    sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H", "Taxes Management Act 1970 s.7"),
     figures={
         "adjusted_net_income": "pounds",
         "child_benefit_charge_rise": "pounds",
@@ -460,13 +445,25 @@ def child_benefit_charge(year: YearFacts, entry: Entry) -> Found:
     return entry.warn(
         f"The withdrawals of {year.name} take {year.person.your} adjusted net income to "
         f"{pounds(year.with_it.adjusted_net_income)}, above {pounds(year.figures.money(threshold))}. The high income child "
-        f"benefit charge rises by {pounds(more)}.",
+        f"benefit charge rises by {pounds(more)}.{_to_report(year)}",
         year.path,
         about=year.person,
         figures=year.figures,
         rests_on=(threshold,),
         money={"adjusted_net_income": year.with_it.adjusted_net_income, "child_benefit_charge_rise": more},
         cost=more,
+    )
+
+
+def _to_report(year: YearFacts) -> str:
+    """That a charge has to be told to HMRC, where it is new and no return is known; as sentences."""
+    facts = year.person.facts
+    if facts is None or facts.self_assessment or year.without.child_benefit_charge:
+        return ""
+    not_told = "" if facts.self_assessment is False else " We were not told whether a return is already filed."
+    return (
+        f" It must be reported to HMRC. To file a tax return for it, registration is needed by 5 October "
+        f"{year.figures.end.year}.{not_told}"
     )
 
 
@@ -634,6 +631,7 @@ def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, *_NOT_GIVEN["children" if facts.children is None else missing[0][0]]),
         about=year.person,
         figures=year.figures,
+        not_given=True,
         rests_on=tuple(name for _, name, _ in missing),
         money={"adjusted_net_income": income, "adjusted_net_income_before": before},
     )

@@ -228,6 +228,7 @@ def isa_flexibility_not_given(case: Circumstances, entry: Entry) -> Found:
             (*one.person.path, "isa", "flexible"),
             about=one.person,
             figures=year.figures,
+            not_given=True,
             money={
                 "subscriptions_planned": found.planned,
                 "isa_allowance_left": found.left,
@@ -418,6 +419,7 @@ def cash_isa_subscriptions_not_given(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, "isa"),
         about=year.person,
         figures=year.figures,
+        not_given=True,
         rests_on=("isa.cash_limit_under_65",),
         money={"cash_isa_subscriptions_planned": found.planned, "subscribed_already": found.unknown},
     )
@@ -500,6 +502,7 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, "circumstances", "crown_employee_abroad"),
         about=year.person,
         figures=year.figures,
+        not_given=True,
     )
 
 

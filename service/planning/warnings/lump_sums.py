@@ -175,6 +175,7 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
         (*case.person.path, "circumstances", "small_pots_taken") if before is None else taken.path,
         about=case.person,
         figures=year.figures,
+        not_given=True,
         rests_on=(_SMALL_POTS,),
     )
 

@@ -1,8 +1,9 @@
-"""What is worked out by figures that are not law yet, or by a reading that nothing confirms."""
+"""What is worked out by a reading that nothing confirms. Figures that are not law yet are told by an answer's notice, its
+caveats and its standing, which is said nowhere twice."""
 
 from __future__ import annotations
 
-from service.planning.warnings.circumstances import Circumstances, YearFacts
+from service.planning.warnings.circumstances import YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 
@@ -31,28 +32,4 @@ def scottish_property_income(year: YearFacts, entry: Entry) -> Found:
         about=year.person,
         figures=year.figures,
         standing="announced",
-    )
-
-
-@TOPIC.of_the_household(
-    "rates_not_yet_set",
-    "check",
-    "Some rates are not yet law",
-    "Some figures of a tax year are announced or assumed.",
-    facts=("date", "withdrawals.date"),
-    sources=("Income Tax Act 2007 s.10", "Finance Act 2026 ss.5-10"),
-)
-def rates_not_yet_set(case: Circumstances, entry: Entry) -> Found:
-    """The figures of some year are not all law yet."""
-    unsettled = [year.figures for one in case.people for year in one.years if year.figures.standing != "enacted"]
-    if not unsettled:
-        return ()
-    first = min(unsettled, key=lambda figures: figures.name)
-    since = "for" if first.name == max(one.years[-1].name for one in case.people) else "from"
-    return entry.warn(
-        f"Some rates and allowances {since} {first.name} are not yet law. We have used those announced, or else the latest "
-        "known ones. These figures may change.",
-        case.year_path,
-        figures=first,
-        standing=first.standing,
     )

@@ -326,6 +326,7 @@ def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
         (*case.person.path, "circumstances", "usual_contributions"),
         about=case.person,
         figures=figures,
+        not_given=True,
         rests_on=_RESTS_ON,
         money={
             "lump_sums_in_12_months": lump_sum.in_twelve_months,

@@ -15,6 +15,7 @@ from service.planning.warnings import (
     income_tax,
     isas,
     lump_sums,
+    missing,
     not_yet_law,
     recycling,
     saving,
@@ -34,7 +35,7 @@ from service.planning.warnings.topic import (
     Rule,
     Topic,
 )
-from service.planning.warnings.warning import ClientWarning
+from service.planning.warnings.warning import ClientWarning, in_order
 
 TOPICS: tuple[Topic, ...] = (
     access.TOPIC,
@@ -49,6 +50,7 @@ TOPICS: tuple[Topic, ...] = (
     death.TOPIC,
     benefits.TOPIC,
     scheme.TOPIC,
+    missing.TOPIC,
 )
 """In the order of the catalogue, which is that in which rules are run as well."""
 
@@ -94,13 +96,28 @@ _OF_A_QUOTE_IN_CODES = _rules_of(None, in_codes=True)
 _OF_A_QUOTE, _OF_A_PLAN, _WITH_FACTS = _rules_of(None), _rules_of("in_a_plan"), _rules_of("with_facts")
 _OF_COUPLES = run_in(None, (rule for topic in TOPICS for rule in topic.of_a_couple.rules))
 _OF_PLANS = run_in(None, (rule for topic in TOPICS for rule in topic.of_a_plan.rules))
+_OF_MISSING_FACTS = run_in("with_facts", (rule for topic in TOPICS for rule in topic.of_missing_facts.rules))
 _OF_OPTIONS = run_in(None, (rule for topic in TOPICS for rule in topic.of_an_option.rules))
 
 
 def all_found(case: Circumstances) -> list[ClientWarning]:
-    """Every warning of the circumstances, person by person, year by year and pension by pension, then the household's."""
-    asked = case.people[0].person.facts is not None
-    return _found(case, _WITH_FACTS if asked else _OF_A_PLAN if case.together else _OF_A_QUOTE)
+    """Every warning of the circumstances, what is missing told as one where all facts are asked for."""
+    found = each_found(case)
+    if not _asks_for_facts(case):
+        return found
+    missing = tuple(in_order(one for one in found if one.not_given))
+    as_one = [warning for find, entry in _OF_MISSING_FACTS for warning in find(missing, entry)]
+    return [one for one in found if not one.not_given] + as_one
+
+
+def _asks_for_facts(case: Circumstances) -> bool:
+    return case.people[0].person.facts is not None
+
+
+def each_found(case: Circumstances) -> list[ClientWarning]:
+    """Every warning of the circumstances by itself, person by person, year by year and pension by pension, then those of the
+    household."""
+    return _found(case, _WITH_FACTS if _asks_for_facts(case) else _OF_A_PLAN if case.together else _OF_A_QUOTE)
 
 
 def found_in_quote_in_codes(case: Circumstances) -> list[ClientWarning]:

@@ -19,20 +19,38 @@ from service.planning.wording import pounds
 TOPIC: Topic = Topic()
 
 _MPAA = "pension.money_purchase_annual_allowance"
+_NOTICE = "pension.notice_to_other_schemes_days"
 
 
 @TOPIC.of_a_year(
     "money_purchase_annual_allowance_triggered",
     "costs",
     "Future pension contributions are limited",
-    "Income is taken flexibly for the first time: a UFPLS, or income from drawdown.",
-    facts=("withdrawals.method", "flexibly_accessed"),
-    sources=("Finance Act 2004 ss.227ZA-227G", "HMRC Pensions Tax Manual PTM056520"),
-    figures={"alternative_annual_allowance": "pounds", "money_purchase_annual_allowance": "pounds"},
+    "Income is taken flexibly for the first time: a UFPLS, or income from drawdown. It also tells of the duty to tell other "
+    "schemes, where something is or may be paid into them.",
+    facts=(
+        "withdrawals.method",
+        "flexibly_accessed",
+        "circumstances.saves_in_other_schemes",
+        "contributions",
+        "income",
+    ),
+    sources=(
+        "Finance Act 2004 ss.227ZA-227G",
+        "SI 2006/567 reg.14ZB",
+        "HMRC Pensions Tax Manual PTM056520, PTM166400",
+    ),
+    figures={
+        "alternative_annual_allowance": "pounds",
+        "money_purchase_annual_allowance": "pounds",
+        "notice_to_other_schemes_days": "days",
+    },
 )
 def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> Found:
-    """Flexible access cuts what may be paid into money purchase pensions from then on."""
-    if not year.triggered or _nothing_will_be_paid_in(year) or _relief_has_ended(year) or _has_retired(year):
+    """Flexible access cuts what may be paid into money purchase pensions from then on, and other schemes have to be told."""
+    if not year.triggered or _nothing_will_be_paid_in(year) or _has_retired(year):
+        return ()
+    if _relief_has_ended(year) and not _saves_elsewhere(year):
         return ()
     if year.triggered_too_early:
         return ()
@@ -45,14 +63,15 @@ def money_purchase_annual_allowance_triggered(year: YearFacts, entry: Entry) -> 
         if _saving(year).defined_benefit
         else ""
     )
+    tells = _must_tell(year)
     return entry.warn(
         f"Taking income flexibly in {year.name} triggers {year.person.your} money purchase annual allowance. From the next "
         f"day, paying more than {pounds(amount)} a year into money purchase pensions brings a tax charge. Carry forward "
-        f"cannot raise this limit.{others}",
+        f"cannot raise this limit.{others}{tells}",
         year.path,
         about=year.person,
         figures=figures,
-        rests_on=(_MPAA,),
+        rests_on=(_MPAA, _NOTICE) if tells else (_MPAA,),
         money={"alternative_annual_allowance": rest},
     )
 
@@ -61,6 +80,12 @@ def _nothing_will_be_paid_in(year: YearFacts) -> bool:
     """Whether it is known that nothing more goes into any pension."""
     facts = year.person.facts
     return facts is not None and facts.contributions == () and facts.saves_in_other_schemes is False
+
+
+def _saves_elsewhere(year: YearFacts) -> bool:
+    """Whether it was said that the person saves in another scheme, which then has to be told."""
+    facts = year.person.facts
+    return facts is not None and facts.saves_in_other_schemes is True
 
 
 def _has_retired(year: YearFacts) -> bool:
@@ -136,40 +161,22 @@ def flexible_access_not_given(case: PersonCase, entry: Entry) -> Found:
         (*person.path, "flexibly_accessed"),
         about=person,
         figures=figures,
+        not_given=True,
         rests_on=(_MPAA,),
     )
 
 
-@TOPIC.of_a_year(
-    "tell_other_schemes",
-    "check",
-    "Other schemes must be told",
-    "Income is taken flexibly for the first time by someone who works, pays in, or may pay in to another scheme.",
-    facts=("circumstances.saves_in_other_schemes", "contributions", "income"),
-    sources=("SI 2006/567 reg.14ZB", "HMRC Pensions Tax Manual PTM166400"),
-    figures={"notice_to_other_schemes_days": "days"},
-)
-def tell_other_schemes(year: YearFacts, entry: Entry) -> Found:
-    """The duty to tell every other scheme still saved in that income was taken flexibly."""
-    if not year.triggered or year.triggered_too_early:
-        return ()
+def _must_tell(year: YearFacts) -> str:
+    """The duty to tell every other scheme that is or will be paid into, as a sentence (SI 2006/567 reg.14ZB); empty where there
+    is none, or nothing is likely to be paid in."""
     facts = year.person.facts
     saves = None if facts is None else facts.saves_in_other_schemes
     if saves is False or not (saves or _pays_in(year)):
-        return ()
-    if entry.in_codes:
-        return entry.code_alone()
-    days = year.figures.count("pension.notice_to_other_schemes_days")
-    # Quotes and plans do not look at the circumstances, so they cannot say what was not told.
-    unknown = "" if saves or facts is None else " We were not told whether there is another scheme."
-    return entry.warn(
-        f"After the flexible access of {year.name}, the scheme sends a statement. {year.person.who} must tell every other "
-        f"scheme {year.person.does('you', 'they')} pay into within {days} days of getting it. A scheme joined "
-        f"later must be told within the same time. There are penalties for not doing so.{unknown}",
-        year.path,
-        about=year.person,
-        figures=year.figures,
-        rests_on=("pension.notice_to_other_schemes_days",),
+        return ""
+    days, verb = year.figures.count(_NOTICE), year.person.does("pay", "pays")
+    return (
+        f" The scheme then sends a statement. Any other scheme that {year.person.you} {verb} into, now or later, must be told "
+        f"within {days} days, or there are penalties."
     )
 
 
@@ -278,6 +285,7 @@ def relief_method_not_given(year: YearFacts, entry: Entry) -> Found:
         (*year.person.path, "contributions"),
         about=year.person,
         figures=year.figures,
+        not_given=True,
         money={"defined_benefit_saving": own},
     )
 
@@ -587,4 +595,5 @@ def contributions_not_given(case: PersonCase, entry: Entry) -> Found:
         (*person.path, "contributions"),
         about=person,
         figures=year.figures,
+        not_given=True,
     )

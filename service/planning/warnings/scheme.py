@@ -373,11 +373,12 @@ def pension_features_not_given(case: PensionCase, entry: Entry) -> Found:
     if taken <= limit:
         return ()
     return entry.warn(
-        f"{pounds(taken)} is taken or moved to drawdown. We were not told whether this pension has guarantees or a protected "
-        f"lump sum, which could be lost. Above {pounds(limit)} of safeguarded benefits, advice is required by law.",
+        f"{pounds(taken)} is taken or moved to drawdown. Guarantees or a protected lump sum could be lost, and we were not told "
+        f"whether {case.person.the_pension} has any. Above {pounds(limit)} of safeguarded benefits, advice is required by law.",
         (*case.path, "safeguarded_benefits"),
         about=case.person,
         figures=year.figures,
+        not_given=True,
         rests_on=(_ADVICE,),
         money={"from_uncrystallised": taken},
     )
@@ -479,7 +480,7 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
     "guidance_appointment",
     "check",
     "Free guidance is available",
-    "Benefits are first taken at an age with a right to guidance, and no appointment or adviser is given.",
+    "Benefits are first taken at an age with a right to guidance, no appointment has taken place, and no adviser is given.",
     facts=("circumstances.guidance_taken", "circumstances.regulated_adviser", "date_of_birth", "date"),
     sources=(
         "Financial Guidance and Claims Act 2018",
@@ -489,11 +490,12 @@ def unexpected_contact(case: PersonCase, entry: Entry) -> Found:
     only="with_facts",
 )
 def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
-    """The free appointment for those of 50 and over, before benefits are first taken."""
+    """The free appointment for those of 50 and over, before benefits are first taken. Where it was not said whether one has taken
+    place, the notice of every answer tells of it (our choice)."""
     told: Found = ()
     for one in case.people:
         facts = one.person.facts
-        if facts is None or facts.guidance_taken or facts.regulated_adviser:
+        if facts is None or facts.guidance_taken is not False or facts.regulated_adviser:
             continue
         found = next(((year, taken) for year in one.years for taken in year.taken if taken.payment.gross), None)
         if found is None:
@@ -503,11 +505,10 @@ def guidance_appointment(case: Circumstances, entry: Entry) -> Found:
         touched = before.drawdown or before.flexibly_accessed or before.lump_sum_allowance_used
         if touched or before.lifetime_allowance_used or age_on(one.person.born, case.today or year.last_day) < limit:
             continue
-        unknown = "" if facts.guidance_taken is False else " We were not told whether one has taken place."
         told += entry.warn(
             f"Aged {limit} or over, {one.person.you} can usually have a free, impartial Pension Wise appointment before a "
             "pension pot is first accessed. It covers how long the money must last, who depends on it, rising prices, charges, "
-            f"debts and other offers. It is booked with MoneyHelper.{unknown}",
+            "debts and other offers. It is booked with MoneyHelper.",
             (*one.person.path, "circumstances", "guidance_taken"),
             about=one.person,
             figures=year.figures,

@@ -117,12 +117,14 @@ class Entry:
         rates: Mapping[str, BasisPoints] = NO_FIGURES,
         cost: Pence = 0,
         caveats: tuple[str, ...] = (),
+        not_given: bool = False,
     ) -> Found:
         """The one warning that a rule has found; an entry ``in_codes`` tells what decides its place, and makes nothing else.
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its standing is the weakest of
         theirs and ``standing``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
         where it is the household. Of two people, a detail that does not name the one concerned begins with the name.
+        ``not_given``: it says no more than that a fact is missing.
         """
         if self.in_codes:
             return self.code_alone(cost)
@@ -160,6 +162,7 @@ class Entry:
                 person=None if about is None else about.place,
                 pension=about.pension if about is not None and self.of_one_pension else None,
                 caveats=caveats,
+                not_given=not_given,
             ),
         )
 
@@ -186,6 +189,7 @@ OfAPerson = Callable[[PersonCase, Entry], Found]
 OfAPension = Callable[[PensionCase, Entry], Found]
 OfTheHousehold = Callable[[Circumstances, Entry], Found]
 OfAnOption = Callable[[OptionFacts, Entry], Found]
+OfMissingFacts = Callable[[tuple[ClientWarning, ...], Entry], Found]
 """What a rule looks at, the entry by which it warns, and what it finds."""
 
 Find = TypeVar("Find")
@@ -243,7 +247,8 @@ class Topic:
     """The warnings of a topic, and its rules by what they look at.
 
     ``of_a_pension`` is run by POST /v1/warnings alone, ``of_a_couple`` where there are two people, ``of_a_plan`` where there
-    is a plan, ``of_an_option`` by lump sum timing alone.
+    is a plan, ``of_an_option`` by lump sum timing alone. ``of_missing_facts`` looks at what POST /v1/warnings has found that
+    says no more than that a fact is missing.
     """
 
     def __init__(self) -> None:
@@ -256,3 +261,4 @@ class Topic:
         self.of_a_plan: Rules[OfTheHousehold] = Rules(self.entries)
         self.of_the_household: Rules[OfTheHousehold] = Rules(self.entries)
         self.of_an_option: Rules[OfAnOption] = Rules(self.entries)
+        self.of_missing_facts: Rules[OfMissingFacts] = Rules(self.entries)

@@ -43,6 +43,9 @@ class ClientWarning(Value, frozen=True):
 
     ``person`` and ``pension`` are the places of those it is about, where it is about one; ``options`` those of some options of
     lump sum timing. ``caveats`` are sentences on what is not certain of the law or the figures behind it.
+
+    ``not_given``: it says no more than that a fact is missing. POST /v1/warnings puts all such into one, as its
+    ``missing_facts``.
     """
 
     code: str
@@ -62,6 +65,8 @@ class ClientWarning(Value, frozen=True):
     pension: int | None = None
     options: tuple[int, ...] = ()
     caveats: tuple[str, ...] = ()
+    not_given: bool = False
+    missing_facts: tuple[ClientWarning, ...] = ()
 
 
 Found = tuple[ClientWarning, ...]
