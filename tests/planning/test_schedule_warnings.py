@@ -232,11 +232,6 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
             one(spending=(Spending(1_676_000, first=date(2027, 4, 6)),), end=LONG),
         ),
     ],
-    "rates_not_yet_set": [
-        # The main rates of 2027-28 are not set (Income Tax Act 2007 s.10; Finance Act 2026 ss.2-3 set those of 2026-27).
-        (one(end="2027-04-06"), "2027-28", one(end="2027-04-05")),
-        (one(start="2030-04-06", end="2040-04-05"), "2030-31", one(start="2019-04-06", end="2025-04-05")),
-    ],
 }
 EITHER_SIDE = [
     pytest.param(code, inside, year, outside, id=f"{code}-{number}")
@@ -339,11 +334,6 @@ def test_who_gives_and_may_not_is_told_and_not_the_partner_who_then_does_not_rec
         0,
         "marriage_allowance",
     )
-
-
-def test_the_standing_of_the_first_year_that_is_not_law() -> None:
-    found = asked(end=LONG)["rates_not_yet_set"]
-    assert found.standing == BOOK.years["2027-28"].figures.standing != "enacted"
 
 
 def test_what_was_used_is_told_as_it_was_given_though_a_lump_sum_of_the_first_day_uses_more() -> None:

@@ -356,11 +356,6 @@ CASES: dict[str, list[tuple[dict[str, Any], dict[str, Any]]]] = {
             {"method": "pcls", "pension": Pension(100_000_000, lifetime_allowance_used=4_000), "received": 10_731_000},
         ),
     ],
-    "rates_not_yet_set": [
-        # Welsh rates, the Scottish lower limits and the blind person's allowance of 2027-28 are set later.
-        ({"tax_year": "2027-28"}, {"tax_year": "2025-26"}),
-        ({"tax_year": "2030-31"}, {"tax_year": "2019-20"}),
-    ],
 }
 EITHER_SIDE = [
     pytest.param(code, inside, outside, id=f"{code}-{number}")
@@ -436,17 +431,9 @@ def test_a_payment_that_is_too_early_is_worked_out_all_the_same_and_says_so() ->
 
 def test_a_quote_does_not_say_that_it_was_not_told_of_other_schemes() -> None:
     """It does not look at the circumstances, where that may have been told."""
-    found = asked("ufpls", income={"employment": 2_000_000})["tell_other_schemes"]
+    found = asked("ufpls", income={"employment": 2_000_000})["money_purchase_annual_allowance_triggered"]
     assert "not told" not in found.detail
-    assert "You must tell every other scheme you pay into within 91 days" in found.detail
-
-
-def test_the_standing_of_each_year() -> None:
-    for tax_year in YEARS:
-        found = asked(tax_year=tax_year).get("rates_not_yet_set")
-        assert (found is None) == (BOOK.years[tax_year].figures.standing == "enacted")
-        if found is not None:
-            assert found.standing == BOOK.years[tax_year].figures.standing
+    assert "Any other scheme that you pay into, now or later, must be told within 91 days" in found.detail
 
 
 @pytest.mark.parametrize(
@@ -494,9 +481,8 @@ def test_what_is_not_permitted_comes_first_then_what_costs_most() -> None:
         "below_minimum_pension_age",
         "unauthorised_payment_charges",  # 40% of 200,000, a tenth of the fund: no surcharge
         "lifetime_allowance_exceeded",
-        "higher_rate_entered",
-        "personal_allowance_withdrawn",
         "additional_rate_entered",
+        "personal_allowance_withdrawn",
         "marriage_allowance_lost",
     ]
     costs = [warning.cost for warning in found if warning.effect == "costs"]

@@ -805,9 +805,8 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
     "benefits_not_given",
     "check",
     "Benefits may be affected",
-    "Some other income, cash or ISAs are given, and show that benefits are possible: other income is below the personal "
-    "allowances, and cash and ISAs do not exceed Universal Credit's upper limit. Somebody may live in the United Kingdom, and "
-    "benefits are not given.",
+    "Some other income, cash or ISAs are given, other income is below the personal allowances, cash and ISAs do not exceed "
+    "Universal Credit's upper limit, somebody may live in the United Kingdom, and benefits are not given.",
     facts=("circumstances.benefits", "income", "cash", "isa.value", "circumstances.uk_resident"),
     sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
     figures={"other_income": "pounds", "cash_and_isas_before": "pounds", "universal_credit_upper_capital": "pounds"},

@@ -180,8 +180,8 @@ _LOST: dict[str, Unit] = {f"lost_by_{name}": "fraction" for name in _PAYERS}
     "withdrawal_enters_the_estate",
     "check",
     "Withdrawn money is included in the estate",
-    "Before 6 April 2027, what is drawn takes the estate above its tax-free bands. It also tells of the pension left, which "
-    "counts from that day on.",
+    "Before 6 April 2027, what is drawn takes the estate above its tax-free bands; the pension left, which counts from that "
+    "day on, is told with it.",
     facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward", "withdrawals.amount"),
     sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1", "Finance Act 2026 ss.66-71"),
     figures={

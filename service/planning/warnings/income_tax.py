@@ -92,7 +92,7 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "advanced_rate_entered",
     "costs",
     "Some is taxed at the advanced rate",
-    "Taxable withdrawals reach the advanced rate band in Scotland and no higher one, and other income does not. Lower bands "
+    "Taxable withdrawals reach the advanced rate band in Scotland and no higher one, and other income does not; lower bands "
     "that they enter as well are told with it.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
@@ -108,7 +108,7 @@ def advanced_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "additional_rate_entered",
     "costs",
     "Some is taxed at the additional rate",
-    "Taxable withdrawals reach the additional rate band, and other income does not. A higher rate band that they enter as well "
+    "Taxable withdrawals reach the additional rate band, and other income does not; a higher rate band that they enter as well "
     "is told with it.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.10",),
@@ -123,7 +123,7 @@ def additional_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "top_rate_entered",
     "costs",
     "Some is taxed at the top rate",
-    "Taxable withdrawals reach the top rate band in Scotland, and other income does not. Lower bands that they enter as well are "
+    "Taxable withdrawals reach the top rate band in Scotland, and other income does not; lower bands that they enter as well are "
     "told with it.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
@@ -175,6 +175,14 @@ def personal_allowance_withdrawn(year: YearFacts, entry: Entry) -> Found:
         money={"adjusted_net_income": income, "personal_allowance_lost": lost, "extra_income_tax": cost},
         cost=cost,
     )
+
+
+def _cost_of_a_smaller_allowance(year: YearFacts) -> Pence:
+    """Tax on the interest that a savings allowance no longer covers, at the highest rate that savings reach; pence."""
+    savings, after, before = year.taxpayer.savings, year.with_it.savings_allowance, year.without.savings_allowance
+    scale = year.year.scales.savings
+    lost = max(0, min(before, savings) - min(after, savings))
+    return down_to_the_penny(lost * scale.rates[scale.band(year.with_it.taxable)])
 
 
 def _taxed_higher(
@@ -243,7 +251,10 @@ def savings_taxed_higher(year: YearFacts, entry: Entry) -> Found:
     savings = year.taxpayer.savings
     if not savings or not year.taxable:
         return ()
-    cost = down_to_the_penny(year.with_it.savings_tax - year.without.savings_tax)
+    # Where the personal allowance covers what the savings allowance no longer does, other income bears the tax.
+    cost = max(
+        down_to_the_penny(year.with_it.savings_tax - year.without.savings_tax), _cost_of_a_smaller_allowance(year)
+    )
     after, before = year.with_it.savings_allowance, year.without.savings_allowance
     if entry.in_codes or min(before, savings) <= min(after, savings):
         return _taxed_higher(year, "savings_interest", savings, cost, entry)
@@ -424,8 +435,7 @@ def gift_aid_not_covered(year: YearFacts, entry: Entry) -> Found:
     "child_benefit_charge",
     "costs",
     "The child benefit charge rises",
-    "Withdrawals raise the high income child benefit charge. Where they bring it for the first time and it is not known that a "
-    "return is filed, it also says that HMRC has to be told.",
+    "Withdrawals raise the high income child benefit charge; a new charge has to be told to HMRC, unless a return is filed.",
     facts=("child_benefit", "income", "withdrawals.amount", "circumstances.self_assessment"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.681B-681H", "Taxes Management Act 1970 s.7"),
     figures={

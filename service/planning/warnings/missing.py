@@ -13,7 +13,7 @@ TOPIC: Topic = Topic()
     "facts_not_given",
     "check",
     "Missing facts could change this",
-    "Facts that would matter to what is planned are not given. Each stands in `missing_facts`, with its own code.",
+    "Facts that would matter to what is planned are not given; each is listed in the warning, with its own code.",
     facts=(
         "circumstances.benefits",
         "circumstances.children",

@@ -26,8 +26,8 @@ _NOTICE = "pension.notice_to_other_schemes_days"
     "money_purchase_annual_allowance_triggered",
     "costs",
     "Future pension contributions are limited",
-    "Income is taken flexibly for the first time: a UFPLS, or income from drawdown. It also tells of the duty to tell other "
-    "schemes, where something is or may be paid into them.",
+    "Income is taken flexibly for the first time, as a UFPLS or income from drawdown; other schemes have to be told, where "
+    "something is or may be paid into them.",
     facts=(
         "withdrawals.method",
         "flexibly_accessed",

@@ -302,8 +302,10 @@ CASES: dict[str, list[Pair]] = {
             request(LUMP, income=income(annuity=12_570)),
         ),
         (request(LUMP, cash=16_000), request(LUMP, cash=16_000.01)),
-        (request(LUMP), request(LUMP, benefits={})),
-        (request(LUMP, uk_resident=True), request(LUMP, uk_resident=False)),
+        (request(LUMP, cash=1), request(LUMP, cash=1, benefits={})),
+        # Where nothing was said of income, cash and ISAs, the notice tells of benefits.
+        (request(LUMP, cash=1), request(LUMP)),
+        (request(LUMP, cash=1, uk_resident=True), request(LUMP, cash=1, uk_resident=False)),
         (
             request(LUMP, income=income(annuity=20_000), partner={"income": income(annuity=5_139.99)}),
             request(LUMP, income=income(annuity=20_000), partner={"income": income(annuity=5_140)}),

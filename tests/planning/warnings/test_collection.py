@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from tests.planning.warning_requests import by_code, income, request, w
@@ -64,16 +66,6 @@ CASES: dict[str, list[Pair]] = {
         (
             request(w("small_pot", 10_000), income=income(employment=12_000, dividends=42_000), self_assessment=True),
             request(w("small_pot", 10_000), income=income(employment=12_000, dividends=42_000), self_assessment=False),
-        ),
-    ],
-    "tax_return_needed": [
-        (
-            drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000),
-            drawn("2026-27", 30_199.99, income=income(employment=30_000), child_benefit=2_000),
-        ),
-        (
-            drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000),
-            drawn("2026-27", 30_200, income=income(employment=30_000), child_benefit=2_000, self_assessment=True),
         ),
     ],
     # The emergency code frees 1,048.26 a month (HMRC's routine, 1257L): 20p on each whole pound above is 1.00 of 5, and a
@@ -154,6 +146,11 @@ CASES: dict[str, list[Pair]] = {
             drawn("2026-27", 1_000, income=income(state_pension=12_000)),
             drawn("2026-27", 1_000, income=income(defined_benefit_pension=12_000)),
         ),
+        # Another pension that uses the whole allowance leaves the State Pension none to use (s.35).
+        (
+            drawn("2026-27", 1_000, income=income(state_pension=5_000, defined_benefit_pension=12_569.99)),
+            drawn("2026-27", 1_000, income=income(state_pension=5_000, defined_benefit_pension=12_570)),
+        ),
         # The tax of the State Pension itself, if no other payer's code collects it.
         (
             drawn("2026-27", 0.02, income=income(state_pension=12_570.03)),
@@ -191,3 +188,25 @@ def test_what_two_payments_of_a_year_leave_is_told_once() -> None:
         ("withdrawals", 1),
         {"over_deducted": 8_220, "tax_deducted": 1_637_820},
     )
+
+
+def test_a_new_child_benefit_charge_must_be_told_to_hmrc() -> None:
+    """Taxes Management Act 1970 s.7: by 5 October after the tax year. Not where a return is filed, or the charge is not new."""
+
+    def told(**more: Any) -> str:
+        return by_code(drawn("2026-27", 30_200, child_benefit=2_000, **more))["child_benefit_charge"].detail
+
+    new, old = income(employment=30_000), income(employment=60_200)
+    assert "must be reported to HMRC" in told(income=new)
+    assert "by 5 October 2027. We were not told whether a return is already filed." in told(income=new)
+    assert told(income=new, self_assessment=False).endswith("by 5 October 2027.")
+    assert "reported" not in told(income=new, self_assessment=True)
+    assert "reported" not in told(income=old)
+
+
+def test_another_pension_that_uses_the_allowance_is_what_leaves_tax_to_pay() -> None:
+    """With 12,570 of another pension, too little is deducted from a payment because of that pension (ITA 2007 s.35)."""
+    found = by_code(drawn("2026-27", 1_000, income=income(state_pension=5_000, defined_benefit_pension=12_570)))
+    assert "payroll_takes_less_than_is_due" in found
+    shared = by_code(drawn("2026-27", 1_000, income=income(state_pension=5_000, defined_benefit_pension=8_000)))
+    assert "but it uses part of the allowance." in shared["state_pension_untaxed_at_source"].detail

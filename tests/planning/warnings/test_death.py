@@ -103,6 +103,8 @@ CASES: dict[str, list[Pair]] = {
         (leaves(225_000.01), leaves(225_000)),
         (leaves(300_000, "2020-21"), leaves(300_000, "2027-28")),
         (leaves(300_000), leaves(300_000, pension=NO_FUND)),
+        # What is drawn takes the estate over its bands already, and is told with it.
+        (leaves(225_000.01), leaves(325_000, "2026-27", w("pcls", 10_000))),
     ],
     "spouse_exemption_postpones": [
         # The survivor has both nil-rate bands (s.8A), and with a home for descendants both residence bands (s.8G).
@@ -225,13 +227,28 @@ def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) ->
     assert code not in by_code(outside)
 
 
-@pytest.mark.parametrize("missing", ["home_to_descendants", "first_death"])
-def test_what_decides_comes_before_what_counts_later(missing: str) -> None:
+def test_what_decides_comes_before_what_counts_later() -> None:
     whole = leaves(450_000)
-    del whole["household"]["estate"][missing]
+    del whole["household"]["estate"]["home_to_descendants"]
     found = [warning.code for warning in found_in(whole)]
-    decides = {"home_to_descendants": "estate_facts_decide", "first_death": "spouse_exemption_not_given"}[missing]
-    assert found.index(decides) < found.index("pension_counts_later")
+    assert found.index("estate_facts_decide") < found.index("pension_counts_later")
+
+
+def test_who_inherits_is_asked_once() -> None:
+    """What counts later, and what is drawn, say themselves that a spouse is exempt (Inheritance Tax Act 1984 s.18)."""
+    for whole in (leaves(450_000), leaves(450_000, "2026-27", w("pcls", 10_000)), leaves(450_000, "2027-28")):
+        del whole["household"]["estate"]["first_death"]
+        found = [warning for warning in found_in(whole) if "spouse or civil partner" in warning.detail]
+        assert len(found) == 1, [warning.code for warning in found]
+
+
+def test_what_is_drawn_tells_of_the_pension_left() -> None:
+    """10,000 drawn and 90,000 left beside 400,000: 500,000 in all from 6 April 2027 (Finance Act 2026 s.66)."""
+    whole = leaves(400_000, "2026-27", w("pcls", 10_000), pension={"uncrystallised": 100_000, "drawdown": 0})
+    found = by_code(whole)
+    assert "pension_counts_later" not in found
+    assert found["withdrawal_enters_the_estate"].money["unused_pensions"] == 9_000_000
+    assert "The £90,000 left would bring the estate to £500,000." in found["withdrawal_enters_the_estate"].detail
 
 
 # Inheritance tax and then income tax

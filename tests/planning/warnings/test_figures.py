@@ -142,8 +142,6 @@ def test_what_is_the_households_has_no_person() -> None:
     assert {warning.code for warning in found_in(body) if warning.person is None} == {
         "pension_counts_in_the_estate",
         "pension_credit_reduced",
-        "rates_not_yet_set",
-        "spouse_exemption_not_given",
     }
 
 

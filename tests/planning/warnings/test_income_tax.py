@@ -84,10 +84,17 @@ CASES: dict[str, list[Pair]] = {
             drawn("2026-27", 575, income=income(savings_interest=18_000)),
             drawn("2026-27", 574.9, income=income(savings_interest=18_000)),
         ),
-        # What only the smaller savings allowance costs is told by that warning alone.
+        # s.12B: a savings allowance of 1,000 within the basic rate, 500 above.
+        *(
+            (
+                drawn(year, higher - 10_999.99, income=income(employment=10_000, savings_interest=1_000)),
+                drawn(year, higher - 11_000, income=income(employment=10_000, savings_interest=1_000)),
+            )
+            for year, higher in zip(YEARS, (50_000, 50_270, 50_270, 50_270), strict=True)
+        ),
         (
-            drawn("2026-27", 20_000, income=income(savings_interest=18_000)),
-            drawn("2026-27", 37_701, income=income(employment=12_570, savings_interest=1_000)),
+            drawn("2026-27", 50_000, income=income(employment=10_000, savings_interest=500.01)),
+            drawn("2026-27", 50_000, income=income(employment=10_000, savings_interest=500)),
         ),
     ],
     # s.11CA: 42% in place of 22% above the basic limit, from 2027-28; five pounds of it is a pound.
@@ -121,20 +128,6 @@ CASES: dict[str, list[Pair]] = {
         (
             drawn("2026-27", 37_700, income=income(employment=12_570), marriage_allowance="receives"),
             drawn("2026-27", 37_700, income=income(employment=12_570)),
-        ),
-    ],
-    # s.12B: 1,000 within the basic rate, 500 above.
-    "savings_allowance_lost": [
-        *(
-            (
-                drawn(year, higher - 10_999.99, income=income(employment=10_000, savings_interest=1_000)),
-                drawn(year, higher - 11_000, income=income(employment=10_000, savings_interest=1_000)),
-            )
-            for year, higher in zip(YEARS, (50_000, 50_270, 50_270, 50_270), strict=True)
-        ),
-        (
-            drawn("2026-27", 50_000, income=income(employment=10_000, savings_interest=500.01)),
-            drawn("2026-27", 50_000, income=income(employment=10_000, savings_interest=500)),
         ),
     ],
     # s.55B.
@@ -343,7 +336,7 @@ DISPLACED = [
         {"employment": 40_000, "savings_interest": 2_000},
         20_000,
         "england",
-        {"savings_allowance_lost": 20_000, "savings_taxed_higher": 20_000},
+        {"savings_taxed_higher": 40_000},
     ),
 ]
 """Income, a withdrawal, the nation, and the costs told: worked by hand from Income Tax Act 2007 ss.8, 12-13B."""
@@ -354,5 +347,17 @@ def test_what_is_displaced_costs_the_tax_on_it_with_the_withdrawal_less_without(
     other: dict[str, int], amount: int, nation: str, expected: dict[str, int]
 ) -> None:
     found = by_code(drawn("2026-27", amount, tax_residence=nation, income=income(**other)))
-    codes = ("savings_allowance_lost", "savings_taxed_higher", "dividends_taxed_higher")
+    codes = ("savings_taxed_higher", "dividends_taxed_higher")
     assert {code: found[code].cost for code in codes if code in found} == expected
+
+
+def test_bands_that_are_entered_together_are_one_warning() -> None:
+    """From 30,000 to 180,000, with no personal allowance left: 87,440 between 37,700 and 125,140 bear 40% in place of 20%, and
+    54,860 above bear 45%. By hand (Income Tax Act 2007 ss.10, 35)."""
+    found = by_code(drawn("2026-27", 150_000, income=income(employment=30_000)))
+    assert "higher_rate_entered" not in found
+    told = found["additional_rate_entered"]
+    assert told.money["taxed_at_higher_rate"] == 8_744_000
+    assert told.money["taxed_in_the_band"] == 5_486_000
+    assert told.cost == (8_744_000 * 20 + 5_486_000 * 25) // 100
+    assert "at the higher rate of 40% and £54,860 at the additional rate of 45%, instead of 20%." in told.detail

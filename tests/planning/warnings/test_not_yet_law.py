@@ -14,7 +14,6 @@ CASES: dict[str, list[Pair]] = {
             drawn("2026-27", 1_000, tax_residence="scotland", income=income(property_income=1)),
         )
     ],
-    "rates_not_yet_set": [(drawn("2027-28", 1), drawn("2026-27", 1))],
 }
 
 

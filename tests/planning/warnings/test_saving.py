@@ -96,23 +96,6 @@ CASES: dict[str, list[Pair]] = {
             for known in ({"relief": "net_pay"}, {"relief": "none"}, {"payer": "employer"})
         ),
     ],
-    "tell_other_schemes": [
-        (request(DRAWN, **WORKS), request(DRAWN)),
-        (request(DRAWN, saves_in_other_schemes=True), request(DRAWN, saves_in_other_schemes=False, **WORKS)),
-        (request(DRAWN, contributions=[saved(1)]), request(DRAWN, contributions=[])),
-        (request(DRAWN, contributions=[{"yearly": 1, "relief": "relief_at_source"}]), request(DRAWN)),
-        (request(DRAWN, **WORKS), request(w("pcls", 1_000), **WORKS)),
-        (
-            request(UFPLS, date_of_birth="1971-09-01", **WORKS),
-            request(UFPLS, date_of_birth="1971-09-02", **WORKS),
-        ),
-        (request(DRAWN, **WORKS), request(DRAWN, contributions=[], **WORKS)),
-        (request(DRAWN, contributions=[], saves_in_other_schemes=True), request(DRAWN, contributions=[])),
-        (
-            request(DRAWN, date_of_birth="1951-09-02", **WORKS),
-            request(DRAWN, date_of_birth="1951-09-01", **WORKS, contributions=[]),
-        ),
-    ],
     "flexible_access_not_given": [
         (request(flexibly_accessed=None), request(flexibly_accessed=False)),
         (request(flexibly_accessed=None), request(flexibly_accessed=None, pension={"drawdown": 0})),
@@ -254,12 +237,41 @@ def test_just_inside_and_just_outside(code: str, inside: Case, outside: Case) ->
     assert code not in by_code(outside)
 
 
+TELLS: list[Pair] = [
+    (request(DRAWN, **WORKS), request(DRAWN)),
+    (request(DRAWN, saves_in_other_schemes=True), request(DRAWN, saves_in_other_schemes=False, **WORKS)),
+    (request(DRAWN, contributions=[saved(1)]), request(DRAWN, contributions=[])),
+    (request(DRAWN, contributions=[{"yearly": 1, "relief": "relief_at_source"}]), request(DRAWN)),
+    (request(DRAWN, **WORKS), request(w("pcls", 1_000), **WORKS)),
+    (
+        request(UFPLS, date_of_birth="1971-09-01", **WORKS),
+        request(UFPLS, date_of_birth="1971-09-02", **WORKS),
+    ),
+    (request(DRAWN, **WORKS), request(DRAWN, contributions=[], **WORKS)),
+    (request(DRAWN, contributions=[], saves_in_other_schemes=True), request(DRAWN, contributions=[])),
+    (
+        request(DRAWN, date_of_birth="1951-09-02", **WORKS),
+        request(DRAWN, date_of_birth="1951-09-01", **WORKS, contributions=[]),
+    ),
+]
+"""Requests with the duty to tell other schemes, and without (SI 2006/567 reg.14ZB)."""
+
+
+@pytest.mark.parametrize(("inside", "outside"), TELLS)
+def test_the_duty_to_tell_other_schemes(inside: Case, outside: Case) -> None:
+    def tells(body: Case) -> bool:
+        found = by_code(body).get("money_purchase_annual_allowance_triggered")
+        return found is not None and "must be told within 91 days" in found.detail
+
+    assert tells(inside)
+    assert not tells(outside)
+
+
 def test_of_two_people_each_is_named_once_in_what_they_must_tell() -> None:
     body = request(DRAWN, partner={"date_of_birth": "1960-01-01"}, **WORKS)
     body["household"]["people"][0]["name"] = "Wren"
-    detail = by_code(body)["tell_other_schemes"].detail
-    assert "Wren must tell every other scheme they pay into within 91 days" in detail
-    assert detail.endswith("We were not told whether there is another scheme.")
+    detail = by_code(body)["money_purchase_annual_allowance_triggered"].detail
+    assert "Any other scheme that Wren pays into, now or later, must be told within 91 days" in detail
 
 
 CHARGED = ("contributions_above_money_purchase_annual_allowance", "annual_allowance_exceeded")

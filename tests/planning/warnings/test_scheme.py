@@ -125,12 +125,20 @@ CASES: dict[str, list[Pair]] = {
     "unexpected_contact": [(request(unexpected_contact=True), request(unexpected_contact=False))],
     "guidance_appointment": [
         (
-            request(LUMP, pension=HELD, date_of_birth="1976-06-01"),
-            request(LUMP, pension=HELD, date_of_birth="1976-06-02"),
+            request(LUMP, pension=HELD, date_of_birth="1976-06-01", guidance_taken=False),
+            request(LUMP, pension=HELD, date_of_birth="1976-06-02", guidance_taken=False),
         ),
-        (request(LUMP, pension=HELD), request(LUMP, pension=HELD, guidance_taken=True)),
-        (request(LUMP, pension=HELD), request(LUMP, pension=HELD, regulated_adviser=True)),
-        (request(LUMP, pension=HELD), request(LUMP, pension={**HELD, "drawdown": 0.01})),
+        # Where it was not said, the notice tells of it.
+        (request(LUMP, pension=HELD, guidance_taken=False), request(LUMP, pension=HELD)),
+        (request(LUMP, pension=HELD, guidance_taken=False), request(LUMP, pension=HELD, guidance_taken=True)),
+        (
+            request(LUMP, pension=HELD, guidance_taken=False),
+            request(LUMP, pension=HELD, guidance_taken=False, regulated_adviser=True),
+        ),
+        (
+            request(LUMP, pension=HELD, guidance_taken=False),
+            request(LUMP, pension={**HELD, "drawdown": 0.01}, guidance_taken=False),
+        ),
     ],
     "take_regulated_advice": [
         (

@@ -35,7 +35,7 @@ from tests.households import BOOK
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_timing as of_timing
 from tests.planning import test_warnings as of_quotes
-from tests.planning.warning_requests import found_in, income, request, saved, w
+from tests.planning.warning_requests import found_in, heard_in, income, request, saved, w
 from tests.planning.warnings.every_topic import CASES
 
 PLANNING = Path(planning.__file__).parent
@@ -137,6 +137,7 @@ def every_warning() -> tuple[ClientWarning, ...]:
     """The warnings of every case of the topics, of quotes, of plans and of lump sum timing."""
     found = [warning for pairs in CASES.values() for pair in pairs for case in pair for warning in found_in(case)]
     found += [warning for branch in BRANCHES for warning in found_in(branch)]
+    found += [warning for branch in BRANCHES for warning in heard_in(branch) if warning.missing_facts]
     for quotes in of_quotes.CASES.values():
         found += [warning for pair in quotes for case in pair for warning in of_quotes.asked(**case).values()]
     for plans in of_plans.CASES.values():
@@ -186,8 +187,10 @@ def of_answers() -> Iterator[str]:
     """Notices, summaries and caveats."""
     for rules in BOOK.years.values():
         yield notice(rules.figures, BOOK.law_as_of)
-        yield from (said(rules.figures, BOOK.law_as_of) for said in (plan_notice, check_notice))
-    yield from (said(None, BOOK.law_as_of) for said in (plan_notice, check_notice))
+        yield plan_notice(rules.figures, BOOK.law_as_of)
+        yield check_notice(rules.figures, BOOK.law_as_of, 50)
+    yield plan_notice(None, BOOK.law_as_of)
+    yield check_notice(None, BOOK.law_as_of, 50)
     for answer in published():
         yield from answer.get("summary", ())
         yield from (each["caveat"] for each in answer.get("rules", {}).get("caveats", ()))
