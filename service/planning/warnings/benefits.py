@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import NamedTuple
 
@@ -11,14 +11,14 @@ from service.law.ages import age_on
 from service.law.income_tax import Nation
 from service.law.lump_sums import Method
 from service.law.units import WHOLE, Pence
-from service.planning.warnings.circumstances import Benefits, Circumstances, PersonCase, PersonFacts, YearFacts
+from service.planning.warnings.circumstances import Benefits, Circumstances, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import Found
 from service.planning.wording import pounds
 
 TOPIC: Topic = Topic()
 
-_MONTHS, _WEEKS = 12, 52
+_MONTHS, _WEEKS, _DAYS = 12, 52, 7
 
 _UC_LOWER, _UC_UPPER = "benefits.universal_credit_lower_capital", "benefits.universal_credit_upper_capital"
 
@@ -311,6 +311,20 @@ _PAYS_AN_INCOME: frozenset[Method] = frozenset(("drawdown", "ufpls"))
 """The methods whose payments, if they are regular, are a pension of which contributory benefits take account."""
 
 
+def _a_week(paid: Sequence[Taken]) -> Pence:
+    """What payments come to in a week of the time for which they are made: several on different days, each for the average
+    time from one to the next; others for the year. The Department for Work and Pensions decides on the time of a payment, so
+    that this is our choice."""
+    drawn, days = (
+        sum(taken.payment.gross for taken in paid),
+        sorted(taken.day for taken in paid if taken.day is not None),
+    )
+    over_the_year = drawn // _WEEKS
+    if len(days) < len(paid) or len(set(days)) < 2:
+        return over_the_year
+    return max(over_the_year, drawn * _DAYS * (len(days) - 1) // ((days[-1] - days[0]).days * len(days)))
+
+
 @TOPIC.of_a_year(
     "contributory_benefit_reduced",
     "check",
@@ -334,14 +348,14 @@ _PAYS_AN_INCOME: frozenset[Method] = frozenset(("drawdown", "ufpls"))
     severity="support",
 )
 def contributory_benefit_reduced(year: YearFacts, entry: Entry) -> Found:
-    """A pension in payment above a weekly limit reduces contributory benefits: by half of the excess, or by all of it. What is
-    drawn as income is spread over the year; pensions in payment already are not looked at (our choice)."""
+    """A pension in payment above a weekly limit reduces contributory benefits: by half of the excess, or by all of it, for
+    each week for which it is paid. Pensions in payment already are not looked at (our choice)."""
     facts = year.person.facts
     if facts is None or facts.benefits is None:
         return ()
     received, figures = facts.benefits, year.figures
-    drawn = sum(taken.payment.gross for taken in year.taken if taken.method in _PAYS_AN_INCOME)
-    weekly = drawn // _WEEKS
+    paid = [taken for taken in year.taken if taken.method in _PAYS_AN_INCOME]
+    drawn, weekly = sum(taken.payment.gross for taken in paid), _a_week(paid)
     if received.new_style_employment_and_support_allowance:
         name, benefit = "benefits.employment_and_support_allowance_pension_limit", "Employment and Support Allowance"
         share, part = figures.rate("benefits.employment_and_support_allowance_pension_share"), "half"
@@ -355,7 +369,7 @@ def contributory_benefit_reduced(year: YearFacts, entry: Entry) -> Found:
     if not lost:
         return ()
     return entry.warn(
-        f"The {pounds(drawn)} drawn as income in {year.name} is {pounds(weekly)} a week. New-style {benefit} falls by {part} of "
+        f"The {pounds(drawn)} drawn as income in {year.name} is about {pounds(weekly)} a week. New-style {benefit} falls by {part} of "
         f"pension income above {pounds(limit)} a week, here by {pounds(lost)}, or ends. Regular drawdown counts; ask the "
         "Jobcentre about a single payment.",
         (*year.person.path, "circumstances", "benefits"),

@@ -503,3 +503,15 @@ def test_the_year_of_a_maintenance_loan() -> None:
     """GOV.UK, student finance: the household income of 2023 to 2024 counts for the academic year 2025 to 2026 (from memory)."""
     case = drawn("2023-24", 1_000, child_has_maintenance_loan=True)
     assert "academic year that starts in 2025" in by_code(case)["maintenance_loan_may_fall"].detail
+
+
+def test_monthly_payments_count_for_the_weeks_for_which_they_are_made() -> None:
+    """SI 2008/794 reg.74: half of a pension above 85 a week. 600 every 28 days is 150 a week, so that 32.50 comes off, however few
+    payments there are in the tax year. How long a payment is for, the Department decides: common practice."""
+    months = [w("drawdown", 600, day) for day in ("2026-07-06", "2026-08-03", "2026-08-31", "2026-09-28")]
+    found = by_code(request(*months, benefits={"new_style_employment_and_support_allowance": True}))
+    told = found["contributory_benefit_reduced"]
+    assert told.money["drawn_as_income_a_week"] == 15_000
+    assert told.money["contributory_benefit_lost_a_week"] == 3_250
+    once = request(w("drawdown", 2_400), benefits={"new_style_employment_and_support_allowance": True})
+    assert "contributory_benefit_reduced" not in by_code(once)

@@ -37,6 +37,9 @@ def test_missing_facts_are_one_warning() -> None:
     ]
 
 
+NOTHING_MISSING = request(w("drawdown", 1_000), benefits={}, estate={"home": 0})
+
+
 def test_where_nothing_is_missing_there_is_none() -> None:
     assert "facts_not_given" not in [
         warning.code for warning in heard_in(request(w("drawdown", 1_000), benefits={}, estate={"home": 0}))
