@@ -46,16 +46,15 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     cost = down_to_the_penny(sum(part * (scale.rates[band] - below) for band, part in inside.items()))
     if entry.in_codes:
         return entry.code_alone(cost)
-    highest, least_of = max(inside), min(inside)
-    parts = [
-        f"{pounds(part)}{f' of {year.person.your} withdrawals is taxed' if band == least_of else ''} at the "
-        f"{scale.names[band].replace('_', ' ')} of {per_cent(scale.rates[band])}"
+    highest, several = max(inside), len(inside) > 1
+    rates = [
+        f"{pounds(part)}{f' of {year.person.your} withdrawals is taxed' if band == min(inside) else ''} at "
+        f"{'' if several else f'the {name.replace("_", " ")} of '}{per_cent(scale.rates[band])}"
         for band, part in inside.items()
     ]
     lower = {f"taxed_at_{scale.names[band]}": part for band, part in inside.items() if band < highest}
-    comma = "," if lower else ""
     return entry.warn(
-        f"In {year.name}, {listed(parts)}{comma} instead of {per_cent(below)}. This adds {pounds(cost)}.",
+        f"In {year.name}, {listed(rates)}{',' if several else ''} instead of {per_cent(below)}. This adds {pounds(cost)}.",
         year.path,
         about=year.person,
         figures=year.figures,

@@ -506,8 +506,8 @@ def test_the_year_of_a_maintenance_loan() -> None:
 
 
 def test_monthly_payments_count_for_the_weeks_for_which_they_are_made() -> None:
-    """SI 2008/794 reg.74: half of a pension above 85 a week. 600 every 28 days is 150 a week, so that 32.50 comes off, however few
-    payments there are in the tax year. How long a payment is for, the Department decides: common practice."""
+    """SI 2008/794 reg.74: half of a pension above 85 a week. 600 every 28 days is 150 a week, so that 32.50 comes off, however
+    few payments there are in the tax year. How long a payment is for, the Department decides: common practice."""
     months = [w("drawdown", 600, day) for day in ("2026-07-06", "2026-08-03", "2026-08-31", "2026-09-28")]
     found = by_code(request(*months, benefits={"new_style_employment_and_support_allowance": True}))
     told = found["contributory_benefit_reduced"]

@@ -174,6 +174,8 @@ def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None
         "withdrawals.person",
         "withdrawals.pension",
         # What only other operations look at, and names.
+        "minimum_cash",
+        "withdrawal_cap",
         "name",
         "pensions.name",
         "pensions.growth",
