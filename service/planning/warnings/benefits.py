@@ -370,8 +370,8 @@ def contributory_benefit_reduced(year: YearFacts, entry: Entry) -> Found:
         return ()
     return entry.warn(
         f"The {pounds(drawn)} drawn as income in {year.name} is about {pounds(weekly)} a week. New-style {benefit} falls by "
-        f"{part} of pension income above {pounds(limit)} a week, here by {pounds(lost)}, or ends. Regular drawdown counts; ask the "
-        "Jobcentre about a single payment.",
+        f"{part} of pension income above {pounds(limit)} a week, here by {pounds(lost)}, or ends. Regular drawdown counts; ask "
+        "the Jobcentre about a single payment.",
         (*year.person.path, "circumstances", "benefits"),
         about=year.person,
         figures=figures,

@@ -47,9 +47,10 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     if entry.in_codes:
         return entry.code_alone(cost)
     highest, several = max(inside), len(inside) > 1
+    named = "" if several else f"the {name.replace('_', ' ')} of "
     rates = [
         f"{pounds(part)}{f' of {year.person.your} withdrawals is taxed' if band == min(inside) else ''} at "
-        f"{'' if several else f'the {name.replace("_", " ")} of '}{per_cent(scale.rates[band])}"
+        f"{named}{per_cent(scale.rates[band])}"
         for band, part in inside.items()
     ]
     lower = {f"taxed_at_{scale.names[band]}": part for band, part in inside.items() if band < highest}
