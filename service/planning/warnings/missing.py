@@ -32,7 +32,7 @@ TOPIC: Topic = Topic()
     severity="lasting",
 )
 def facts_not_given(missing: tuple[ClientWarning, ...], entry: Entry) -> Found:
-    """All missing facts as one warning, in their own words and order. It has no figures of its own."""
+    """All missing facts as one warning, in their own words and order. It has no figures and no sources of its own."""
     if not missing:
         return ()
     first, people = missing[0], {one.person for one in missing}
@@ -44,7 +44,7 @@ def facts_not_given(missing: tuple[ClientWarning, ...], entry: Entry) -> Found:
             title=entry.title,
             detail=" ".join(one.detail for one in missing),
             path=first.path,
-            sources=tuple(dict.fromkeys(source for one in missing for source in one.sources)),
+            sources=entry.sources,
             standing=max((one.standing for one in missing), key=STANDINGS.index),
             severity=entry.severity,
             tax_year=min((one.tax_year for one in missing if one.tax_year is not None), default=None),
