@@ -10,6 +10,7 @@ import os
 import socket
 import sys
 import tempfile
+import time
 from contextlib import suppress
 from http import HTTPStatus
 from pathlib import Path
@@ -34,6 +35,7 @@ BACKLOG = 2_048
 DEFER_SECONDS = 3
 # Shorter than the ten seconds that a container engine commonly waits before it kills.
 GRACEFUL_TIMEOUT_SECONDS = 8
+TURNING_AWAY_SECONDS, LAST_MOMENT_SECONDS = 0.5, 0.05
 SHARED_MEMORY = Path("/dev/shm")
 # Of the timeout: what is left of it is for reading the request and sending the answer.
 SHARE_FOR_WORK = 0.9
@@ -172,11 +174,31 @@ class Parent(Arbiter):
     """The server's parent process, which closes the door before it tells the workers to go: they answer those who are in."""
 
     def stop(self, graceful: bool = True) -> None:
-        """Stop the workers, gracefully or at once."""
+        """Stop the workers, gracefully or at once. Who comes through the door just when the last of them leaves is told so."""
+        doors = []
         if graceful:
             for listener in self.LISTENERS:
                 close_door(listener.sock)
+                doors.append(listener.sock.dup())
         super().stop(graceful)
+        for door in doors:
+            _turn_away(door)
+
+
+def _turn_away(door: socket.socket) -> None:
+    """Tell those who are still at the door to come again, until nobody has come for a moment; then close it."""
+    until = time.monotonic() + TURNING_AWAY_SECONDS
+    door.setblocking(False)
+    with door, suppress(OSError):
+        while time.monotonic() < until:
+            client, _ = door.accept()
+            with client, suppress(OSError):
+                client.settimeout(LAST_MOMENT_SECONDS)
+                client.recv(65_536)
+                client.sendall(_reply(HTTPStatus.SERVICE_UNAVAILABLE, None))
+                client.shutdown(socket.SHUT_WR)
+                while client.recv(65_536):  # closed at once, what is unread would take the answer from it
+                    pass
 
 
 class Server(BaseApplication):

@@ -5,6 +5,9 @@ from __future__ import annotations
 import copy
 import json
 import re
+import shutil
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -171,6 +174,13 @@ def images() -> dict[str, str]:
     return dict(line.split("=", 1) for line in lines if line and not line.startswith("#"))
 
 
+def entry_of(image: str) -> dict[str, str]:
+    """What kustomize is told of an image, with a digest if it has one."""
+    tagged, _, digest = image.partition("@")
+    name, _, tag = tagged.partition(":")
+    return {"name": name, "newTag": tag, **({"digest": digest} if digest else {})}
+
+
 def test_images_are_named_in_one_place_and_everything_else_follows() -> None:
     python, nginx = images()["PYTHON_IMAGE"], images()["NGINX_IMAGE"]
     dockerfile = (DOCKER / "Dockerfile").read_text("utf-8")
@@ -180,10 +190,50 @@ def test_images_are_named_in_one_place_and_everything_else_follows() -> None:
     assert services["proxy"]["image"].startswith("${NGINX_IMAGE:?")
     assert services["service"]["build"]["args"]["PYTHON_IMAGE"].startswith("${PYTHON_IMAGE:?")
     assert sidecar()["image"] == nginx
-    assert {f"{each['name']}:{each['newTag']}" for each in loaded("kustomization.yaml")["images"]} == {
-        container()["image"],
-        nginx,
-    }
+    assert loaded("kustomization.yaml")["images"] == [entry_of(container()["image"]), entry_of(nginx)]
+
+
+def test_one_command_puts_digests_wherever_an_image_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "docker"
+    shutil.copytree(DOCKER, folder, ignore=shutil.ignore_patterns("__pycache__"))
+    for number in (1, 2):  # filling them in, and taking up newer ones
+        engine = tmp_path / "docker-engine" / str(number) / "docker"
+        engine.parent.mkdir(parents=True)
+        digits = f"sha256:{str(number) * 63}"
+        engine.write_text(f'#!/bin/sh\ncase "$*" in *python:*) echo {digits}a;; *nginx:*) echo {digits}b;; esac\n')
+        engine.chmod(0o755)
+        command = [sys.executable, str(folder / "pin_images.py")]
+        here = {"PATH": f"{engine.parent}:/usr/bin:/bin"}
+        done = subprocess.run(command, env=here, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
+        assert done.stdout == f"python:3.11-slim@{digits}a\nnginx:stable-alpine@{digits}b\n"
+    monkeypatch.setitem(globals(), "DOCKER", folder)
+    assert {each.partition("@")[2] for each in images().values()} == {f"{digits}a", f"{digits}b"}
+    test_images_are_named_in_one_place_and_everything_else_follows()
+    before = (folder / ".env").read_bytes()
+    refused = subprocess.run(
+        command, env={"PATH": str(tmp_path / "nothing")}, capture_output=True, text=True, check=False
+    )
+    assert refused.returncode == 1
+    assert refused.stderr == "docker cannot be asked: FileNotFoundError. Nothing was written.\n"
+    assert (folder / ".env").read_bytes() == before
+
+
+# What a row of the table may say instead of naming a test: the risk is of something that this service has not.
+HAS_NOT = ("there are no objects", "there are none", "the service opens no connection", "none is consumed")
+
+
+def test_each_of_the_ten_risks_has_a_test_or_does_not_apply() -> None:
+    page = (DOCKER / "SECURITY.md").read_text("utf-8").partition("Security Top 10 of 2023")[2]
+    rows = re.findall(r"^\| (\d+) [^|]+\| ([^|]+) \|$", page, re.MULTILINE)
+    assert [int(number) for number, _ in rows] == list(range(1, 11))
+    for number, here in rows:
+        tests = re.findall(r"`(tests/[^`]+)`", here)
+        assert tests or here.startswith(HAS_NOT), number
+        for name in tests:
+            path = TOP / name
+            files = [path] if path.is_file() else list(path.glob("test_*.py"))
+            assert any("def test_" in each.read_text("utf-8") for each in files) or name == "tests/costliest.py", name
 
 
 def test_the_image_is_of_this_version() -> None:

@@ -12,6 +12,7 @@ import http.client
 import json
 import os
 import shutil
+import signal
 import socket
 import socketserver
 import subprocess
@@ -397,3 +398,20 @@ def test_one_caller_has_so_many_connections_and_no_more(proxy: Proxy) -> None:
         await_true(lambda: proxy.quote().status == 503)
         said_by_the_proxy(proxy.quote(), "busy")
     await_true(lambda: proxy.quote().status == 200)
+
+
+# ------------------------------------------------------------------------------------------------- stopping
+
+
+def test_a_proxy_that_is_told_to_stop_finishes_what_it_has_begun(service: Service) -> None:
+    """With compose the proxy stops first, by SIGQUIT."""
+    with proxy_before(service.port) as proxy:
+        number = 4_711
+        body = json.dumps({"milliseconds": 20_000, "until": number}).encode()
+        with closing(http.client.HTTPConnection("127.0.0.1", proxy.port, timeout=PATIENCE)) as under_way:
+            under_way.request("POST", "/v1/waiting", body, JSON)
+            await_true(service.folder.joinpath(f"{number}.begun").exists)
+            os.kill(int((proxy.folder / "nginx.pid").read_text()), signal.SIGQUIT)
+            await_true(lambda: not accepts(proxy.port))
+            service.folder.joinpath(f"{number}.end").touch()
+            assert reply_of(under_way.getresponse()).status == 200

@@ -66,7 +66,8 @@ def stopped_after_a_pause(scale: Scale) -> Outcome:
 
 
 def stopped_while_requests_come(scale: Scale) -> Outcome:
-    """SIGTERM while clients go on: one that comes through the door just when the last worker leaves is lost."""
+    """SIGTERM while clients go on: one that comes through the door just when the last worker leaves is told to come again. What
+    is lost is who comes in the instant in which the door is closed."""
     with service() as there, load(there.port, scale.clients) as clients:
         clients.answered(scale.answers)
         there.process.send_signal(signal.SIGTERM)
