@@ -42,6 +42,7 @@ def main(environ: Mapping[str, str] = os.environ) -> int:
     ).parse_args()
     signal.signal(signal.SIGTERM, stop_at_once)
     signal.signal(signal.SIGINT, stop_at_once)
+    signal.signal(signal.SIGHUP, signal.SIG_IGN)  # to reload before there is anything to reload must not end the start
     try:
         settings = Settings.from_environment(environ)
         folder_for_heartbeats()

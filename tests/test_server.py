@@ -130,6 +130,33 @@ def test_it_says_where_it_listens_answers_and_stops_with_status_0(stop: signal.S
         assert process.returncode == 0
 
 
+def test_a_reload_that_comes_before_it_serves_does_not_end_it() -> None:
+    with subprocess.Popen(
+        START,
+        cwd=TOP,
+        env=environment(SERVICE_BIND="127.0.0.1:0"),
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as process:
+        assert process.stdout is not None
+        listens = f"/proc/{process.pid}/status"
+        # Bit 0 of the ignored signals is SIGHUP; from then on until it serves nothing may end it but a stop.
+        ends = time.monotonic() + 20
+        while not any(
+            int(line.split()[1], 16) & 1
+            for line in Path(listens).read_text().splitlines()
+            if line.startswith("SigIgn:")
+        ):
+            assert time.monotonic() < ends
+            time.sleep(0.01)
+        process.send_signal(signal.SIGHUP)
+        assert process.stdout.readline().startswith("Listening on ")
+        process.terminate()
+        process.communicate(timeout=20)
+        assert process.returncode == 0
+
+
 def test_what_is_sent_stays_out_of_the_log() -> None:
     marked = '{"tax_year": "1848-49", "household": {"people": [{"date_of_birth": "1848-01-02"}]}, "remark": "Wrenfield-Oake"}'
     with running_service(SERVICE_LOG_LEVEL="debug") as (process, _, port):
@@ -231,7 +258,7 @@ def test_where_nothing_can_be_written_the_start_stops_with_one_line(
     monkeypatch.setattr("os.access", lambda *_: False)
     monkeypatch.setattr("tempfile.gettempdir", nowhere)
     monkeypatch.setattr("sys.argv", ["pension-to-isa"])
-    before = {each: signal.getsignal(each) for each in (signal.SIGTERM, signal.SIGINT)}
+    before = {each: signal.getsignal(each) for each in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)}
     try:
         assert main({"SERVICE_BIND": "127.0.0.1:0"}) == 1
     finally:

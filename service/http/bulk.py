@@ -90,7 +90,8 @@ def blueprint(
             client = Client(request.environ)
             refuse_the_absent(client)
             body = unpacked(sent, bounds.body_bytes)
-            _refuse_too_many(body, most_records(bounds.records))
+            most = most_records(bounds.records)
+            _refuse_too_many(body, most, "this key may send" if most < bounds.records else "this service accepts")
             host = host_of(current_app)
             log = current_app.logger
             lines = Lines(calculation, versions, wanted, request.path, bounds.line_bytes, log, host, metrics)
@@ -281,15 +282,15 @@ def packed(blocks: Iterable[bytes]) -> Iterator[bytes]:
     yield packer.flush()
 
 
-def _refuse_too_many(body: bytes, most: int) -> None:
+def _refuse_too_many(body: bytes, most: int, who_says_so: str) -> None:
     """ProblemError 400 for a body without records, 413 for one with more than ``most``, or with so many lines, blank ones
     among them, that only counting them would be work."""
     lines = body.count(b"\n")
     if lines > LINES_FOR_A_RECORD * most:
         raise ProblemError(
             "body-too-large",
-            f"The body holds more than {LINES_FOR_A_RECORD * most:,} lines, twice as many as the {most:,} records this service "
-            "accepts. Leave blank lines out, or send the records in several requests.",
+            f"The body holds more than {LINES_FOR_A_RECORD * most:,} lines, twice as many as the {most:,} records "
+            f"{who_says_so}. Leave blank lines out, or send the records in several requests.",
         )
     if next(records_of(body), None) is None:
         raise ProblemError("unreadable-json", "The body holds no record; one JSON object on each line is expected.")
@@ -297,7 +298,7 @@ def _refuse_too_many(body: bytes, most: int) -> None:
     if lines >= most and sum(1 for _ in islice(records_of(body), most + 1)) > most:
         raise ProblemError(
             "body-too-large",
-            f"The body holds more than the {most:,} records this service accepts. Send them in several requests.",
+            f"The body holds more than the {most:,} records {who_says_so}. Send them in several requests.",
         )
 
 

@@ -88,7 +88,7 @@ def measure(sizes: Sizes) -> Part:
         looks: list[tuple[int, tuple[int, ...]]] = []
         with _clients(ports, sizes.soak) as (done, told):
             for share in (_WARM_SHARE, 0.5, 1.0):
-                _await(done, round(share * sizes.soak), begun + 60 * sizes.soak_minutes)
+                _await(done, round(share * sizes.soak), begun + share * 60 * sizes.soak_minutes)
                 looks.append((done[0], server.private_bytes()))
                 progress(f"soak: {done[0]:,} requests")
         looks.append((done[0], _at_rest(server)))
