@@ -9,7 +9,7 @@ import tempfile
 
 from tests.benchmarks.crowd import WORKERS
 from tests.benchmarks.processes import HOST, TOP, MeasurementError, service
-from tests.benchmarks.proxy import before
+from tests.benchmarks.proxy import NGINX, before
 from tests.benchmarks.report import Goal, Part, progress, table
 from tests.benchmarks.sizes import Sizes
 
@@ -42,8 +42,10 @@ _FOUND = re.compile(r"^FOUND (\d+) (\d+) (\d+) (\d+) (\d+) (\d+) (\d+)$", re.MUL
 
 def measure(sizes: Sizes) -> Part:
     """Bare and through the proxy in turns for each number of connections."""
-    if WRK is None:
-        raise MeasurementError("there is no wrk here (apt-get install wrk)")
+    if WRK is None or NGINX is None:
+        return Part(
+            "Quotes by wrk: not measured, because wrk or nginx is not here (apt-get install wrk nginx-light)", ()
+        )
     rows, lost = [], 0
     with (
         service(WORKERS) as server,
