@@ -15,10 +15,10 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import service
-from service.__main__ import main
 from service.http.calculation import Calculation
 from service.schemas.fields import StrictBoolean, WholeNumber
 from service.schemas.shared import StrictSchema
+from service.start import start
 
 HEAVY_MILLISECONDS = 100
 
@@ -71,4 +71,4 @@ def waiting_in(folder: Path) -> Calculation[Waiting]:
 if __name__ == "__main__":
     waiting = waiting_in(Path(sys.argv.pop()))
     service.CALCULATIONS = (*service.CALCULATIONS, lambda *_: waiting)
-    sys.exit(main())
+    sys.exit(start(os.environ))

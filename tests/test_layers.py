@@ -55,6 +55,10 @@ OUTSIDERS = {
     "figures": set[str](),
 }
 """What each layer may use that is neither the service's own nor Python's."""
+CONSOLE_PAGES = ("check", "figures", "layout", "plan", "quote", "reading", "timing", "waiting", "writing")
+"""The modules of the console that know an answer's document, a file or a terminal, and nothing of the service."""
+CONSOLE = ("__init__", "asking", "command", "filing")
+"""Those that join them with the service."""
 BASE_OF_VALUES = "law/value.py"
 """The one module of the inner layers that may use msgspec: its classes with named fields have nothing to do with JSON."""
 OUTSIDE_WORLD = {
@@ -119,6 +123,7 @@ def test_every_layer_is_there() -> None:
         "__init__.py",
         "__main__.py",
         "connections.py",
+        *(f"console/{name}.py" for name in (*CONSOLE_PAGES, *CONSOLE)),
         "logs.py",
         "record/__init__.py",
         "record/checking.py",
@@ -127,6 +132,7 @@ def test_every_layer_is_there() -> None:
         "record/words.py",
         "server.py",
         "settings.py",
+        "start.py",
         "versions.py",
     }
 
@@ -206,6 +212,14 @@ def test_a_record_uses_words_alone_and_nothing_of_the_web(module: str) -> None:
     assert {name for name in layers if not f"{name}.".startswith(f"{OF_WORDS}.")} == set()
     outside = {name.split(".")[0] for name in names} - set(sys.stdlib_module_names) - {"service"}
     assert outside <= {"rfc8785", "vl_convert", "weasyprint"}
+
+
+@pytest.mark.parametrize("module", CONSOLE_PAGES)
+def test_a_page_of_the_console_knows_documents_alone(module: str) -> None:
+    names = set(imported(tree_of(f"console/{module}.py"), "service.console"))
+    own = tuple(f"service.console.{page}" for page in CONSOLE_PAGES)
+    assert {name for name in names if name.startswith("service.") and not name.startswith(own)} <= {"service.console"}
+    assert {name.split(".")[0] for name in names} - set(sys.stdlib_module_names) <= {"service"}
 
 
 @pytest.mark.parametrize("module", INNER)

@@ -17,9 +17,9 @@ from pathlib import Path
 import pytest
 from gunicorn.workers.sync import SyncWorker
 
-from service.__main__ import main
 from service.server import BACKLOG, listen, server_options, url_of
 from service.settings import Settings
+from service.start import start
 
 TOP = Path(__file__).parents[1]
 START = [sys.executable, "-m", "service"]
@@ -257,10 +257,9 @@ def test_where_nothing_can_be_written_the_start_stops_with_one_line(
 
     monkeypatch.setattr("os.access", lambda *_: False)
     monkeypatch.setattr("tempfile.gettempdir", nowhere)
-    monkeypatch.setattr("sys.argv", ["pension-to-isa"])
     before = {each: signal.getsignal(each) for each in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)}
     try:
-        assert main({"SERVICE_BIND": "127.0.0.1:0"}) == 1
+        assert start({"SERVICE_BIND": "127.0.0.1:0"}) == 1
     finally:
         for each, handler in before.items():
             signal.signal(each, handler)

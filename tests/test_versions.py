@@ -140,5 +140,5 @@ def test_code_without_its_sources_has_no_version(copy: Path) -> None:
 
 
 def test_no_package_of_the_service_is_left_out() -> None:
-    # A record prints answers and makes none.
-    assert {path.parent.name for path in FOLDER.glob("*/__init__.py")} == {*LAYERS, "record"}
+    # The console and a record print answers and make none.
+    assert {path.parent.name for path in FOLDER.glob("*/__init__.py")} == {*LAYERS, "console", "record"}

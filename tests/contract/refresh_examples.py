@@ -10,13 +10,13 @@ Then read the difference, and work the numbers out by hand before keeping it: an
 from __future__ import annotations
 
 import json
-import runpy
 from pathlib import Path
 from typing import Any
 
 from flask.testing import FlaskClient
 
 from service import create_app
+from service.console.command import SCHEDULE, TIMING
 from service.settings import Settings
 
 from . import bundle
@@ -26,10 +26,10 @@ from .replay import as_shown, replay
 ANSWERS = bundle.FOLDER / "examples" / "answers"
 EXAMPLE_VERSION = "r0123456789ab"
 EXAMPLE_FILES = bundle.FOLDER.parent / "examples"
-# The printed examples: by the name of the program and of the page, the request and where it is sent.
+# The printed examples: by the name of the page's file, the request and the question.
 PRINTED = {
-    "plan": ("plan-couple-most-after-tax", "/v1/allowance-schedule"),
-    "timing": ("timing-couple", "/v1/lump-sum-timing"),
+    "plan": ("plan-couple-most-after-tax", SCHEDULE),
+    "timing": ("timing-couple", TIMING),
 }
 
 
@@ -56,11 +56,11 @@ def request_file(name: str) -> Any:
 
 
 def printed_page(client: FlaskClient, name: str) -> str:
-    """Return what an example program prints now for its request."""
-    file, path = PRINTED[name]
-    request = request_file(file)
-    answer = client.post(path, json=request).get_json()
-    return str(runpy.run_path(str(EXAMPLE_FILES / f"{name}.py"))["printed"](answer)) + "\n"
+    """Return the page that the command prints now for an example, with a version of the rules that stands for any."""
+    file, question = PRINTED[name]
+    answer = client.post(question.path, json=request_file(file)).get_json()
+    answer["rules"]["version"] = EXAMPLE_VERSION
+    return "".join(f"{line}\n" for line in question.page(answer))
 
 
 def refresh() -> None:

@@ -68,8 +68,14 @@ class LinearProgram:
         self._new_columns: list[_Column] = []
         import highspy  # with the first plan that needs it: with numpy it takes longer to load than all of the service
 
-        self._highs = highspy.Highs()
-        self._highs.setOptionValue("output_flag", False)
+        class Silent(highspy.Highs):
+            """The solver, told to be silent before the first thing it would print: it names itself when it is made."""
+
+            def enableCallbacks(self) -> None:
+                self.setOptionValue("output_flag", False)
+                super().enableCallbacks()
+
+        self._highs = Silent()
         self._highs.setOptionValue("threads", 1)
         self._highs.setOptionValue("presolve", "off")
         self._outcomes = {

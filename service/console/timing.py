@@ -1,26 +1,16 @@
-"""Print ways to time the tax-free lump sum side by side, computed by a running service.
-
-    python examples/timing.py examples/requests/timing-couple.json [http://127.0.0.1:8000]
-
-Exit status: 0 when a comparison was printed, 1 when the service answered with a problem or could not be reached.
-"""
+"""The page of a comparison: ways to time the tax-free lump sum side by side, deaths, and where two ways change places."""
 
 from __future__ import annotations
 
-import json
-import sys
-import textwrap
 from collections.abc import Callable, Iterator
 from datetime import date
-from pathlib import Path
+from math import ceil
 from typing import Any
 
-import requests
+from service.console.layout import day, effect_of, ending, headed, money, month, paragraph, points, pounds, share, title
 
-USE = "python examples/timing.py REQUEST.json [http://127.0.0.1:8000]"
-WIDTH = 116
-LABEL, COLUMN = 41, 15
-MOST_COLUMNS = 5
+LABEL, COLUMN = 34, 11
+MOST_COLUMNS = 4
 LUMP_SUMS = {
     "all_now": "all tax-free cash now",
     "phased": "tax-free cash in stages",
@@ -39,24 +29,62 @@ ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "
 Cell = Callable[[dict[str, Any]], str]
 
 
-def pounds(amount: float) -> str:
-    """Whole pounds, for a table; a dash for nothing."""
-    return f"{amount:,.0f}" if round(amount) else "-"
+def page(answer: dict[str, Any]) -> list[str]:
+    """The lines of the page."""
+    options = {option["option"]: option for option in answer["options"] if option["outcome"] == "found"}
+    lines = [
+        *title(f"When to take the tax-free lump sum, from {day(answer['from'])} to {day(answer['to'])}"),
+        *headed("Options", described_all(answer["options"])),
+        *headed("In short", [line for sentence in answer["summary"] for line in paragraph(sentence)]),
+        *headed("Assumed", assumed(answer["assumptions"])),
+    ]
+    if options:
+        lines += headed("Side by side, in whole pounds", side_by_side(options, month(answer["from"])))
+        lines += headed("Left after tax if all ended then, in whole pounds", year_by_year(options))
+        lines += deaths(answer, options)
+        lines += headed("In order", orders(answer))
+    return [
+        *lines,
+        *headed(f"Where two options change places{between(answer)}", changes(answer)),
+        *headed("Points to note", points(answer["warnings"], [remark(each) for each in answer["warnings"]])),
+        *ending(answer),
+    ]
 
 
-def money(amount: float) -> str:
-    """Pounds and pence."""
-    return f"{'-' if amount < 0 else ''}£{abs(amount):,.2f}"
+def remark(warning: dict[str, Any]) -> str:
+    """What kind of effect a warning is about, and which options."""
+    which = [ORDINALS[place] for place in warning.get("options", ())]
+    return (
+        f"{effect_of(warning)}; {'option' if len(which) == 1 else 'options'} {', '.join(which)}"
+        if which
+        else effect_of(warning)
+    )
 
 
-def paragraph(text: str, indent: str = "  ", hanging: str = "") -> list[str]:
-    """A text as lines that fit the page."""
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent + hanging, break_on_hyphens=False)
+def between(answer: dict[str, Any]) -> str:
+    """The range of growth that is looked at for a change of places, in words."""
+    growth = answer["break_evens"].get("growth")
+    return f", at a growth of {share(growth['low'])} to {share(growth['high'])} or an age" if growth else ""
 
 
-def prices(answer: dict[str, Any]) -> str:
-    """The prices that the years start with, by their month."""
-    return f"the prices of {date.fromisoformat(answer['from']):%B %Y}"
+def assumed(rates: dict[str, Any]) -> list[str]:
+    """The rates that were assumed."""
+    return paragraph(
+        f"Each year the pension grows by {share(rates['pension_growth'])}, ISAs by {share(rates['isa_growth'])}, cash by "
+        f"{share(rates['cash_interest'])}, and prices by {share(rates['price_inflation'])}. Tax on what is left in the "
+        f"pension: {share(rates['tax_rate_on_remaining_pension'])}. Tax of beneficiaries on pension money: "
+        f"{share(rates['beneficiary_tax_rate'])}."
+    )
+
+
+def described_all(options: list[dict[str, Any]]) -> list[str]:
+    """Each option in words, and why one is not possible."""
+    lines: list[str] = []
+    for option in options:
+        lines += paragraph(f"{ORDINALS[option['option']]}: {described(option)}", "  ", "  ")
+        if option["outcome"] != "found":
+            lines += paragraph(f"Not possible. {option['reason']}", "    ")
+    return lines
 
 
 def described(option: dict[str, Any]) -> str:
@@ -71,10 +99,11 @@ def described(option: dict[str, Any]) -> str:
 
 
 def columns(options: dict[int, dict[str, Any]]) -> Iterator[dict[int, dict[str, Any]]]:
-    """The options that can be carried out, as many at a time as fit the page."""
+    """The options that can be carried out, as many at a time as fit the page, and no option alone where it can be helped."""
     places = list(options)
-    for start in range(0, len(places), MOST_COLUMNS):
-        yield {place: options[place] for place in places[start : start + MOST_COLUMNS]}
+    at_a_time = ceil(len(places) / ceil(len(places) / MOST_COLUMNS))
+    for start in range(0, len(places), at_a_time):
+        yield {place: options[place] for place in places[start : start + at_a_time]}
 
 
 def row(label: str, cells: list[str]) -> str:
@@ -139,7 +168,7 @@ def triggered(i: int) -> Cell:
     return cell
 
 
-def side_by_side(options: dict[int, dict[str, Any]], prices_of_start: str) -> list[str]:
+def side_by_side(options: dict[int, dict[str, Any]], start: str) -> list[str]:
     """The totals of the options, in whole pounds."""
     people = len(next(iter(options.values()))["totals"]["people"])
     names = [f", {ordinal} person" for ordinal in ORDINALS[:people]] if people > 1 else [""]
@@ -148,7 +177,7 @@ def side_by_side(options: dict[int, dict[str, Any]], prices_of_start: str) -> li
         "  in lump sums": of_people("tax_free_cash_parts", "in_lump_sums"),
         "  with withdrawals": of_people("tax_free_cash_parts", "with_withdrawals"),
         "could still be taken at the end": of_people("tax_free_cash_parts", "still_available"),
-        "forgone against leaving it to the end": of_people("tax_free_cash_parts", "forgone"),
+        "less than if left to the end": of_people("tax_free_cash_parts", "forgone"),
         "lost to the lump sum allowance": of_people("tax_free_cash_parts", "above_allowance"),
         "left out of withdrawals": of_people("tax_free_cash_parts", "given_up"),
         "drawn from pensions in all": of_totals("withdrawn"),
@@ -158,14 +187,14 @@ def side_by_side(options: dict[int, dict[str, Any]], prices_of_start: str) -> li
         "  its interest": of_totals("interest_on_waiting_cash"),
         "  tax on that interest": of_totals("tax_on_interest"),
     }
-    rows |= {f"money purchase limit from{name}": triggered(i) for i, name in enumerate(names)}
+    rows |= {f"paying in limited{name}": triggered(i) for i, name in enumerate(names)}
     rows |= {
         "spent": of_totals("spent"),
         "pension at the end": of_totals("in_pensions"),
         "ISA at the end": of_totals("in_isas"),
         "cash at the end": of_totals("in_cash"),
         "left after tax": of_totals("wealth_after_tax"),
-        f"the same in {prices_of_start}": of_totals("wealth_after_tax_in_prices_of_start"),
+        f"  in prices of {start}": of_totals("wealth_after_tax_in_prices_of_start"),
     }
     return table(options, rows)
 
@@ -176,8 +205,13 @@ def year_by_year(options: dict[int, dict[str, Any]]) -> list[str]:
     rows: dict[str, Cell] = {}
     for position, year in enumerate(years):
         ages = "/".join(str(person["age"]) for person in year["people"])
-        rows[f"{year['tax_year']}  to {year['to']}  {ages:>7}"] = wealth_at(position)
-    return table(options, rows, f"{'tax year':<9}{'':<15}{'ages' if len(years[0]['people']) > 1 else 'age':>7}")
+        rows[f"{year['tax_year']}  to {day_in_short(year['to'])}  {ages:>5}"] = wealth_at(position)
+    return table(options, rows, f"{'tax year':<25}{'ages' if len(years[0]['people']) > 1 else 'age':>5}")
+
+
+def day_in_short(iso: str) -> str:
+    """A day in a column."""
+    return f"{date.fromisoformat(iso).day:>2} {date.fromisoformat(iso):%b %Y}"
 
 
 def wealth_at(position: int) -> Cell:
@@ -223,7 +257,7 @@ def changes(answer: dict[str, Any]) -> list[str]:
 
 def growth_change(change: dict[str, Any]) -> str:
     """A growth at which two options change places, in words."""
-    words = f"at pension growth of {change['pension_growth']:.2%}, above it the {ORDINALS[change['more_above']]} leaves more"
+    words = f"at pension growth of {share(change['pension_growth'])}, above it the {ORDINALS[change['more_above']]} leaves more"
     if abs(change["difference"]) > 1:
         words += f" (a step of the tax: there {money(abs(change['difference']))} between them)"
     return words
@@ -231,7 +265,9 @@ def growth_change(change: dict[str, Any]) -> str:
 
 def age_change(change: dict[str, Any]) -> str:
     """An age at which two options change places, in words."""
-    return f"from {change['date']}, at {change['age_then']}, the {ORDINALS[change['more_from_then_on']]} leaves more"
+    return (
+        f"from {day(change['date'])}, at {change['age_then']}, the {ORDINALS[change['more_from_then_on']]} leaves more"
+    )
 
 
 def who_dies(answer: dict[str, Any], k: int) -> str:
@@ -239,7 +275,7 @@ def who_dies(answer: dict[str, Any], k: int) -> str:
     for option in answer["options"]:
         if option["outcome"] == "found" and option["deaths"][k]["outcome"] == "found":
             return ", then ".join(
-                f"the {ORDINALS[left['person']]} person dies at {left['age']}, on {left['date']}"
+                f"the {ORDINALS[left['person']]} person dies at {left['age']}, on {day(left['date'])}"
                 for left in option["deaths"][k]["estates"]
             )
     return "cannot be computed"
@@ -270,100 +306,21 @@ def deaths(answer: dict[str, Any], options: dict[int, dict[str, Any]]) -> list[s
     for k in range(len(answer["ranking"]["beneficiaries"])):
         rows: dict[str, Cell] = {
             "estate of the last to die": of_estates(k, "estate", "value"),
-            "unused pension of the last to die": of_estates(k, "estate", "unused_pension"),
+            "their unused pension": of_estates(k, "estate", "unused_pension"),
             "residence nil-rate band": of_estates(k, "residence_nil_rate_band", "available"),
             "  lost by its taper": of_estates(k, "residence_nil_rate_band", "taper"),
             "nil-rate band": of_estates(k, "nil_rate_band", "available"),
             "inheritance tax": of_death(k, "inheritance_tax"),
             "income tax on pension money": of_death(k, "beneficiaries_income_tax"),
             "beneficiaries receive": of_death(k, "beneficiaries_receive"),
-            f"the same in {prices(answer)}": of_death(k, "beneficiaries_receive_in_prices_of_start"),
+            f"  in prices of {month(answer['from'])}": of_death(k, "beneficiaries_receive_in_prices_of_start"),
         }
-        lines += ["", f"{ORDINALS[k].capitalize()} case: {who_dies(answer, k)}", *table(options, rows)]
+        lines += [
+            "",
+            *paragraph(f"{ORDINALS[k].capitalize()} case: {who_dies(answer, k)}", "", "  "),
+            *table(options, rows),
+        ]
         for place, option in options.items():
             if option["deaths"][k]["outcome"] != "found":
                 lines += paragraph(f"* {ORDINALS[place]}: {option['deaths'][k]['reason']}")
     return lines
-
-
-def told(warning: dict[str, Any]) -> str:
-    """A warning with the options it is about, in words, and what is not certain of it."""
-    which = [f"the {ORDINALS[place]} option" for place in warning.get("options", [])]
-    about = f" ({', '.join(which)})" if which else ""
-    return " ".join([f"{warning['title']}{about}. {warning['detail']}", *warning.get("caveats", [])])
-
-
-def printed(answer: dict[str, Any]) -> str:
-    """The comparison as text: in short, side by side, year by year, deaths, orders, changes of place, points to note."""
-    assumed = answer["assumptions"]
-    options = {option["option"]: option for option in answer["options"] if option["outcome"] == "found"}
-    lines = [
-        f"When to take the tax-free lump sum, from {answer['from']} to {answer['to']}",
-        f"Assumed a year: pension {assumed['pension_growth']:+.2%}, ISA {assumed['isa_growth']:+.2%}, "
-        f"cash {assumed['cash_interest']:+.2%}, prices {assumed['price_inflation']:+.2%}",
-        f"Tax on what is left in the pension {assumed['tax_rate_on_remaining_pension']:.2%}, "
-        f"of beneficiaries on pension money {assumed['beneficiary_tax_rate']:.2%}",
-        "",
-        "Options",
-    ]
-    for option in answer["options"]:
-        lines += paragraph(f"{ORDINALS[option['option']]}: {described(option)}", "  ", "  ")
-        if option["outcome"] != "found":
-            lines += paragraph(f"Not possible. {option['reason']}", "    ")
-    lines += ["", "In short"]
-    for sentence in answer["summary"]:
-        lines += paragraph(sentence)
-    if options:
-        lines += ["", "Side by side, in whole pounds", *side_by_side(options, prices(answer))]
-        lines += ["", "Left after tax if all ended then, in whole pounds", *year_by_year(options)]
-        lines += deaths(answer, options)
-        lines += ["", "In order", *orders(answer)]
-    if answer["break_evens"]["pairs"]:
-        low, high = (f"{answer['break_evens']['growth'][end]:.2%}" for end in ("low", "high"))
-        lines += [
-            "",
-            f"Where two change places, at a pension growth from {low} to {high} or at an age",
-            *changes(answer),
-        ]
-    if answer["warnings"]:
-        lines += ["", "Points to note"]
-        for warning in answer["warnings"]:
-            lines += paragraph(told(warning))
-    return "\n".join([*lines, "", *paragraph(answer["notice"], "")])
-
-
-def answered(file: str, base: str, path: str) -> dict[str, Any]:
-    """What the service answers to the request in a file. SystemExit, with what went wrong, where it gives no answer."""
-    if not base.startswith(("http://", "https://")):
-        raise SystemExit(f"The address {base} must begin with http:// or https://.")
-    try:
-        request = json.loads(Path(file).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise SystemExit(f"{file} cannot be read: {error.strerror}.") from None
-    except ValueError:
-        raise SystemExit(f"{file} is not JSON.") from None
-    try:
-        response = requests.post(f"{base.rstrip('/')}{path}", json=request, timeout=60)
-        answer: dict[str, Any] = response.json()
-    except requests.JSONDecodeError:
-        raise SystemExit(f"What answers at {base} is not this service.") from None
-    except requests.RequestException:
-        raise SystemExit(f"No service answers at {base}. Start it first; README.md says how.") from None
-    if response.status_code != 200:
-        faults = [f"  {fault['pointer']}: {fault['detail']}" for fault in answer.get("errors", ())]
-        raise SystemExit("\n".join([f"{answer['title']}: {answer['detail']}", *faults]))
-    return answer
-
-
-def main(arguments: list[str]) -> int:
-    """Read a request file, ask the service, print the comparison."""
-    if "--help" in arguments or not 1 <= len(arguments) <= 2:
-        print(USE)
-        return 0 if "--help" in arguments else 1
-    file, base = arguments if len(arguments) == 2 else (arguments[0], "http://127.0.0.1:8000")
-    print(printed(answered(file, base, "/v1/lump-sum-timing")))
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,171 @@
+"""The page of a plan: its tax years, its sums, plainer plans beside it, its proof, and points to note."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from service.console.layout import (
+    day,
+    effect_of,
+    ending,
+    headed,
+    line,
+    money,
+    month,
+    paragraph,
+    points,
+    pounds,
+    share,
+    title,
+    words,
+)
+
+COLUMN = 10
+GOALS = {
+    "personal_allowance": "fill the personal allowance each tax year",
+    "basic_rate_band": "fill the basic rate band each tax year",
+    "higher_rate_band": "fill the higher rate band each tax year",
+    "most_after_tax": "leave the most after tax",
+}
+LUMP_SUMS = {
+    "with_each_withdrawal": "a tax-free part with each withdrawal",
+    "all_now": "all tax-free cash at once",
+    "never": "no tax-free cash",
+}
+STOPPED_BY = {
+    "gap": "The search ended because nothing more is to be gained.",
+    "work_limit": "The search ended at its limit of work. A longer one might find more.",
+    "search_complete": "The search ended with nothing left to look at.",
+}
+PLANS = {
+    "pension_left_until_state_pension_age": "pension left until State Pension age",
+    "personal_allowance_filled": "personal allowance filled each tax year",
+}
+
+
+def page(plan: dict[str, Any]) -> list[str]:
+    """The lines of the page."""
+    first, last = plan["years"][0], plan["years"][-1]
+    goal = GOALS.get(plan["aim"]["goal"], words(plan["aim"]["goal"]))
+    return [
+        *title(f"A plan from {day(first['from'])} to {day(last['to'])}: {goal}"),
+        *headed("In short", [part for sentence in plan["summary"] for part in paragraph(sentence)]),
+        *headed("Assumed", assumed(plan)),
+        *headed("What moves in each tax year, in whole pounds", moved(plan)),
+        *headed("What is held at the end of each tax year, in whole pounds", held(plan)),
+        *headed("In all", totals(plan)),
+        *headed("Left after tax by simpler plans", compared(plan["compared_with"])),
+        *headed("Left after tax with other growth", scenarios(plan.get("scenarios", {}))),
+        *headed("How good the plan is", proved(plan["proof"]) if "proof" in plan else []),
+        *headed("Points to note", points(plan["warnings"], map(effect_of, plan["warnings"]))),
+        *ending(plan),
+    ]
+
+
+def assumed(plan: dict[str, Any]) -> list[str]:
+    """The rates that were assumed, a year."""
+    rates = plan["assumptions"]
+    lump_sums = LUMP_SUMS.get(plan["lump_sums"], words(plan["lump_sums"]))
+    return [
+        *paragraph(f"The tax-free cash: {lump_sums}."),
+        *paragraph(
+            f"Each year the pension grows by {share(rates['pension_growth'])}, ISAs by {share(rates['isa_growth'])}, cash by "
+            f"{share(rates['cash_interest'])}, and prices by {share(rates['price_inflation'])}. Tax on what is left in the "
+            f"pension: {share(rates['tax_rate_on_remaining_pension'])}."
+        ),
+    ]
+
+
+def drawn(person: dict[str, Any]) -> float:
+    """What a person takes from all pensions in a tax year, a lump sum included."""
+    return float(person["lump_sum"] + sum(withdrawal["gross"] for withdrawal in person["withdrawals"]))
+
+
+def table(plan: dict[str, Any], heads: list[str], amounts: list[list[float]]) -> list[str]:
+    """A line for each tax year, with the ages at its end."""
+    people = len(plan["years"][0]["people"])
+    start = f"  {'tax year':<9}{'age' if people == 1 else 'ages':>6}"
+    lines = [start + "".join(f"{head:>{COLUMN}}" for head in heads)]
+    for year, row in zip(plan["years"], amounts, strict=True):
+        ages = "/".join(str(person["age"]) for person in year["people"])
+        lines.append(f"  {year['tax_year']:<9}{ages:>6}" + "".join(f"{pounds(amount):>{COLUMN}}" for amount in row))
+    return lines
+
+
+def moved(plan: dict[str, Any]) -> list[str]:
+    """What is drawn, taxed, paid into and out of ISAs, and spent."""
+    who = ["1st draws", "2nd draws"] if len(plan["years"][0]["people"]) > 1 else ["drawn"]
+    amounts = [
+        [
+            *(drawn(person) for person in year["people"]),
+            year["household"]["income_tax"],
+            year["household"]["isa_subscriptions"],
+            sum(person["isa_withdrawal"] for person in year["people"]),
+            year["spending"],
+        ]
+        for year in plan["years"]
+    ]
+    return table(plan, [*who, "tax", "into ISA", "from ISA", "spent"], amounts)
+
+
+def held(plan: dict[str, Any]) -> list[str]:
+    """What is in pensions, in ISAs and in cash."""
+    names = ("in_pensions", "in_isas", "in_cash", "wealth_before_tax")
+    amounts = [[year["household"][name] for name in names] for year in plan["years"]]
+    return table(plan, ["pension", "ISA", "cash", "in all"], amounts)
+
+
+def totals(plan: dict[str, Any]) -> list[str]:
+    """The sums of all years."""
+    found = plan["totals"]
+    lines = {
+        "drawn from pensions": found["withdrawn"],
+        "  of it tax free": found["tax_free"],
+        "income tax": found["income_tax"],
+        "paid into ISAs": found["isa_subscriptions"],
+        "spent": found["spent"],
+        "left after tax": found["wealth_after_tax"],
+    }
+    later = found["wealth_after_tax_in_prices_of_start"]
+    lines[f"  the same in the prices of {month(plan['years'][0]['from'])}"] = later
+    return [line(label, money(amount)) for label, amount in lines.items()]
+
+
+def beyond(gain: float) -> str:
+    """How much more than another this plan leaves, in words."""
+    if gain == 0:
+        return "this plan leaves the same"
+    return f"this plan leaves {money(abs(gain))} {'more' if gain > 0 else 'less'}"
+
+
+def compared(others: list[dict[str, Any]]) -> list[str]:
+    """What this plan leaves beyond the simpler ones."""
+    lines = []
+    for other in others:
+        name = PLANS.get(other["plan"], words(other["plan"]))
+        if other["outcome"] == "found":
+            lines += [line(name, money(other["wealth_after_tax"])), f"    {beyond(other['gain'])}"]
+        else:
+            lines += paragraph(f"{name}: not possible. {other['reason']}")
+    return lines
+
+
+def scenarios(found: dict[str, Any]) -> list[str]:
+    """What is left under other assumptions."""
+    lines = []
+    for name, scenario in found.items():
+        if scenario["outcome"] == "found":
+            lines.append(line(name, money(scenario["totals"]["wealth_after_tax"])))
+        else:
+            lines += paragraph(f"{name}: not possible. {scenario['reason']}")
+    return lines
+
+
+def proved(proof: dict[str, Any]) -> list[str]:
+    """How close to the best a plan for the most after tax is."""
+    ended = STOPPED_BY.get(proof["stopped_by"], "")
+    if not proof["proven"]:
+        near = f"Another plan might leave about {money(proof['bound'])}, {money(proof['gap'])} more than this one."
+        return paragraph(f"{near} That is not proved. {ended}")
+    most = f"No plan of this model leaves more than {money(proof['bound'])}, which is {money(proof['gap'])} more than this one."
+    return [*paragraph(f"{most} {ended}"), *paragraph(proof["leaves_out"])]

@@ -1,0 +1,244 @@
+"""The command `pension-to-isa` as people use it: files of every kind, pipes, faults in one line, and exit statuses."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+
+from service.console.command import ANSWERED, NOT_ANSWERED, NOT_ASKED, STOPPED, main
+from service.console.waiting import bar
+from service.versions import SOFTWARE_VERSION
+
+TOP = Path(__file__).parents[2]
+REQUESTS = TOP / "examples" / "requests"
+QUOTE, PLAN = REQUESTS / "first-ufpls.json", REQUESTS / "plan-couple-most-after-tax.json"
+COMMAND = [sys.executable, "-m", "service"]
+
+
+def run(*arguments: str | Path, sent: bytes | None = None, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    """The command run to its end, with the standard input closed where nothing is sent."""
+    given = {"stdin": subprocess.DEVNULL} if sent is None else {}
+    return subprocess.run(
+        [*COMMAND, *map(str, arguments)],
+        cwd=TOP,
+        env={**os.environ, "PYTHONIOENCODING": "utf-8", **environment},
+        input=sent,
+        capture_output=True,
+        timeout=120,
+        check=False,
+        **given,
+    )
+
+
+def refused(*arguments: str | Path, sent: bytes | None = None) -> tuple[int, str]:
+    """The exit status and what is said of a command that prints nothing; all of it is in one line."""
+    done = run(*arguments, sent=sent)
+    assert done.stdout == b""
+    (line,) = done.stderr.decode().splitlines()
+    return done.returncode, line
+
+
+@pytest.fixture(scope="module")
+def page() -> bytes:
+    """The page of a quote."""
+    done = run("quote", QUOTE)
+    assert (done.returncode, done.stderr) == (ANSWERED, b"")
+    assert b"\xc2\xa328,121.80" in done.stdout
+    return done.stdout
+
+
+TEXT = QUOTE.read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        TEXT.encode(),
+        TEXT.replace("\n", "\r\n").encode(),
+        TEXT.encode("utf-8-sig"),
+        TEXT.encode("utf-16"),
+    ],
+    ids=["plain", "Windows' line ends", "byte order mark", "UTF-16"],
+)
+def test_standard_input_in_every_form_gives_the_same_page(page: bytes, sent: bytes) -> None:
+    assert run("quote", sent=sent).stdout == page
+    assert run("quote", "-", sent=sent).stdout == page
+
+
+def test_json_is_what_the_service_answers(client: FlaskClient) -> None:
+    for name, path, file in (
+        ("quote", "/v1/withdrawal-tax?include=working", QUOTE),
+        ("schedule", "/v1/allowance-schedule", PLAN),
+    ):
+        include = ["--include", "working"] if "include" in path else []
+        done = run(name, "--json", *include, file)
+        assert (done.returncode, done.stderr) == (ANSWERED, b"")
+        assert done.stdout == client.post(path, data=file.read_bytes(), content_type="application/json").data + b"\n"
+
+
+def test_a_problem_is_json_as_well_where_json_is_asked_for() -> None:
+    done = run("schedule", "--json", REQUESTS / "plan-spending-too-high.json")
+    assert (done.returncode, done.stderr) == (NOT_ANSWERED, b"")
+    assert json.loads(done.stdout)["code"] == "rule-violation"
+
+
+def test_each_fault_is_a_line_with_its_place_and_what_to_send(tmp_path: Path) -> None:
+    file = tmp_path / "faulty.json"
+    request = json.loads(TEXT)
+    request["household"]["people"][0]["tax_residence"] = "englnd"
+    request["withdrawal"]["amount"] = "40,000"
+    file.write_text(json.dumps(request), "utf-8")
+    done = run("quote", file)
+    lines = done.stderr.decode().splitlines()
+    assert (done.returncode, done.stdout, len(lines)) == (NOT_ANSWERED, b"", 2)
+    assert lines[0].startswith(f"{file}: #/household/people/0/tax_residence: Must be one of: ")
+    assert 'Did you mean "england"?' in lines[0]
+    assert lines[1].startswith(f"{file}: #/withdrawal/amount: ")
+
+
+def test_what_is_no_request_is_told_in_one_line(tmp_path: Path) -> None:
+    empty, broken, endless = tmp_path / "empty.json", tmp_path / "broken.json", Path("/dev/zero")
+    empty.write_bytes(b" \r\n")
+    broken.write_text('{\n  "tax_year": "2026-27",\n}', "utf-8")
+    status, said = refused("quote", empty)
+    assert (status, said) == (
+        NOT_ASKED,
+        f"{empty} is empty. It must hold a request, such as those in examples/requests.",
+    )
+    assert refused("quote", tmp_path) == (NOT_ASKED, f"{tmp_path} cannot be read: Is a directory.")
+    missing = tmp_path / "missing.json"
+    assert refused("quote", missing) == (NOT_ASKED, f"{missing} cannot be read: No such file or directory.")
+    assert refused("quote")[1].startswith("Standard input is empty. ")
+    status, said = refused("quote", broken)
+    assert status == NOT_ANSWERED
+    assert said.startswith(f"{broken}: ")
+    assert "line 3" in said
+    assert refused("quote", endless)[0] == NOT_ANSWERED
+    assert refused("quote", sent=b"\x89PNG\r\n\x1a\n\xff")[0] == NOT_ANSWERED
+
+
+def test_a_file_without_rights_is_named(tmp_path: Path) -> None:
+    file = tmp_path / "secret.json"
+    file.write_text(TEXT, "utf-8")
+    file.chmod(0)
+    if os.access(file, os.R_OK):  # nothing is hidden from root: the words are those of any error of the system
+        file.unlink()
+    assert refused("quote", file)[0] == NOT_ASKED
+
+
+def test_a_wrong_command_line_is_told_in_one_line(capsys: pytest.CaptureFixture[str]) -> None:
+    for arguments in (
+        ["qoute"],
+        ["quote", "--jsn"],
+        ["quote", "one", "two"],
+        ["quote", "--include", "working"],
+        ["figures", "2026-27", "--find", "horoscope"],
+        ["record", str(QUOTE)],
+    ):
+        assert main(arguments) == NOT_ASKED
+        said = capsys.readouterr().err
+        assert said.endswith("--help shows how.\n")
+        assert said.count("\n") == 1
+    main(["qoute"])
+    assert "Did you mean 'quote'?" in capsys.readouterr().err
+    assert main(["figures", "1999-00"]) == NOT_ANSWERED
+
+
+def test_help_and_version(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--help"]) == ANSWERED
+    said = capsys.readouterr().out
+    for name in ("serve", "quote", "schedule", "timing", "check", "figures", "record"):
+        assert f"\n  {name} " in said
+        assert main([name, "--help"]) == ANSWERED
+        assert "Usage: " in capsys.readouterr().out
+    assert main(["--version"]) == ANSWERED
+    assert capsys.readouterr().out.split()[-1] == SOFTWARE_VERSION
+
+
+def test_output_that_is_not_unicode() -> None:
+    done = run("quote", QUOTE, PYTHONIOENCODING="ascii")
+    assert (done.returncode, done.stderr) == (ANSWERED, b"")
+    assert b" GBP 28,121.80" in done.stdout
+    done.stdout.decode("ascii")
+
+
+def test_a_pipe_that_is_closed_brings_no_traceback() -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    with os.fdopen(writing, "wb") as closed:
+        done = subprocess.run(
+            [*COMMAND, "quote", str(QUOTE)], cwd=TOP, stdout=closed, stderr=subprocess.PIPE, timeout=60, check=False
+        )
+    assert done.returncode == NOT_ANSWERED
+    assert done.stderr == b""
+
+
+def test_a_full_disk_is_told_in_one_line() -> None:
+    with Path("/dev/full").open("wb") as full:
+        command = [*COMMAND, "quote", str(QUOTE)]
+        done = subprocess.run(command, cwd=TOP, stdout=full, stderr=subprocess.PIPE, timeout=60, check=False)
+    assert done.returncode == NOT_ANSWERED
+    assert done.stderr == b"What was made cannot be written: No space left on device.\n"
+
+
+def test_ctrl_c_stops_it() -> None:
+    process = subprocess.Popen(
+        [*COMMAND, "quote"], cwd=TOP, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    assert process.stderr is not None
+    time.sleep(3)  # it waits for its standard input by then
+    process.send_signal(signal.SIGINT)
+    _, said = process.communicate(timeout=30)
+    assert process.returncode == STOPPED
+    assert said.split() == [b"Stopped."]
+
+
+def test_a_terminal_sees_that_work_goes_on_and_a_file_does_not(tmp_path: Path) -> None:
+    request = json.loads(PLAN.read_text("utf-8"))
+    request["search"] = {"effort": "thorough"}
+    request["end_date"] = "2060-04-05"
+    file = tmp_path / "long.json"
+    file.write_text(json.dumps(request), "utf-8")
+    assert run("schedule", file).stderr == b""
+    terminal, other_end = pty.openpty()
+    with os.fdopen(terminal, "rb", buffering=0) as seen:
+        process = subprocess.Popen(
+            [*COMMAND, "schedule", str(file)], cwd=TOP, stdout=subprocess.DEVNULL, stderr=other_end
+        )
+        os.close(other_end)
+        said = b""
+        try:
+            while some := seen.read(1_024):
+                said += some
+        except OSError:  # a terminal whose other end is closed
+            pass
+        assert process.wait(timeout=60) == ANSWERED
+    assert b"\rLooking for the plan [=" in said
+    assert said.endswith(b" \r")
+
+
+def test_the_mark_moves_to_and_fro() -> None:
+    assert [bar(step).index("=") for step in range(13)] == [0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 10]
+
+
+@pytest.mark.parametrize("name", ["first-ufpls", "plan-personal-allowance", "warnings-saves-and-withdraws"])
+def test_a_record_is_made_and_checked_without_a_server(tmp_path: Path, name: str) -> None:
+    out = tmp_path / "record.html"
+    done = run("record", REQUESTS / f"{name}.json", out)
+    assert (done.returncode, done.stdout, done.stderr) == (ANSWERED, b"", b"")
+    assert run("record", "--check", out).stdout == b"The record is sound.\n"
+    out.write_text(out.read_text("utf-8").replace("advice", "a promise"), "utf-8")
+    changed = run("record", "--check", out)
+    assert (changed.returncode, changed.stdout) == (NOT_ANSWERED, b"")
+    assert changed.stderr.decode().startswith(f"{out}: The page is not what")
+    assert refused("record", REQUESTS / "plan-spending-too-high.json", tmp_path / "none.html")[0] == NOT_ANSWERED
+    assert not (tmp_path / "none.html").exists()
