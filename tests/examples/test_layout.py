@@ -38,6 +38,8 @@ LEFT_OUT = (
     f"{PERSON}/contributions/*/saving",
     # What a quote does not look at.
     "household/spending",
+    "household/minimum_cash",
+    f"{PERSON}/withdrawal_cap",
     "household/estate",
     f"{PERSON}/income/*/increases",
     f"{PERSON}/pensions/*/safeguarded_benefits",
