@@ -13,7 +13,7 @@ from service.law.rulebook import RuleBook
 from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
-from service.planning.schedule.schedule import MOST_AFTER_TAX, ScheduleQuestion, schedule
+from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, ScheduleQuestion, schedule
 from service.planning.schedule.steps import steps
 from service.planning.schedule.told import told
 from service.schemas.parts import Parts
@@ -71,8 +71,8 @@ def _nameless(question: ScheduleQuestion) -> ScheduleQuestion:
 
 
 def _is_heavy(question: ScheduleQuestion) -> bool:
-    """Whether the plan that leaves the most is searched for, or a plain plan is long."""
-    return question.goal == MOST_AFTER_TAX or _years(question) > _MOST_LIGHT
+    """Whether the plan is searched for, or a plain plan is long."""
+    return question.goal in (MOST_AFTER_TAX, STEADY_INCOME) or _years(question) > _MOST_LIGHT
 
 
 def _is_costly(question: ScheduleQuestion, _: Parts) -> bool:

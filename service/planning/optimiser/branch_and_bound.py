@@ -21,6 +21,7 @@ from service.planning.optimiser.relaxation import (
     Node,
     Relaxation,
     Solution,
+    Surfaces,
     gives_and_receives,
     most_wealth,
 )
@@ -105,9 +106,31 @@ class BestPlan(NamedTuple):
     stopped_by: StoppedBy
 
 
-def most_after_tax(timeline: Timeline, work: Work | None = None, plain: PlainPlans | None = None) -> BestPlan:
+class SpendingMet(NamedTuple):
+    """Whether a household's spending can be met: a ``plan`` that meets it, if one was found; else whether it is ``impossible``,
+    as far as pennies. Neither, where the work was over or the solver lost its way."""
+
+    plan: Projection | None
+    impossible: bool
+
+
+def meets_spending(timeline: Timeline, work: Work, surfaces: Surfaces) -> SpendingMet:
+    """Any plan that meets the spending, or the proof that there is none. ``surfaces`` as in ``Relaxation``."""
+    search = _Search(PlainPlans(timeline), work, None, surfaces=surfaces, any_plan=True)
+    bound = search.run()
+    impossible = search.incumbent is None and bound == -INF and not search.is_limited and not search.overtaxed
+    return SpendingMet(search.incumbent, impossible)
+
+
+def most_after_tax(
+    timeline: Timeline,
+    work: Work | None = None,
+    plain: PlainPlans | None = None,
+    known: Projection | None = None,
+) -> BestPlan:
     """The plan with the most wealth after tax at the end that ``work`` (by default a standard search) suffices to find.
-    RuleViolation where spending cannot be met. ``plain`` are the timeline's plain plans, if others need them as well.
+    RuleViolation where spending cannot be met. ``plain`` are the timeline's plain plans, if others need them as well;
+    ``known`` is a plan that the search may begin from.
 
     It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
     """
@@ -115,13 +138,13 @@ def most_after_tax(timeline: Timeline, work: Work | None = None, plain: PlainPla
     person_years = len(timeline.periods) * len(timeline.people)
     least = (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * person_years
     if work.left < least:
-        best = max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or _left_alone(timeline)
+        best = max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or known or left_alone(timeline)
         most = max(best.wealth, most_wealth(timeline))
         return BestPlan(best, most, 0, True, True, "gap" if most == best.wealth else "work_limit")
     married = gives_and_receives(timeline)
     kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
     work.limit -= kept
-    search = _Search(plain, work, None)
+    search = _Search(plain, work, known)
     bound, solves = search.run(), search.relaxation.lp.solves
     incumbent = search.incumbent
     limited = search.is_limited
@@ -132,7 +155,7 @@ def most_after_tax(timeline: Timeline, work: Work | None = None, plain: PlainPla
         other.run()
         solves += other.relaxation.lp.solves
         incumbent, limited = other.incumbent, limited or other.is_limited
-    best = incumbent or _left_alone(timeline)
+    best = incumbent or left_alone(timeline)
     stopped_by: StoppedBy = "work_limit" if limited else "search_complete"
     if bound <= best.wealth / POUND + search.tolerance:
         stopped_by = "gap"
@@ -144,7 +167,7 @@ def most_after_tax(timeline: Timeline, work: Work | None = None, plain: PlainPla
     return BestPlan(best, proven, solves, agreed, search.plain_plans_tried, stopped_by)
 
 
-def _left_alone(timeline: Timeline) -> Projection:
+def left_alone(timeline: Timeline) -> Projection:
     """The plan that draws only what the spending needs. RuleViolation where that cannot be met."""
     return projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
 
@@ -173,12 +196,20 @@ class _Search:
     """One search: the relaxation, the incumbent, and what has been refined."""
 
     def __init__(
-        self, plain: PlainPlans, work: Work, incumbent: Projection | None, *, with_partner_loss: bool = False
+        self,
+        plain: PlainPlans,
+        work: Work,
+        incumbent: Projection | None,
+        *,
+        with_partner_loss: bool = False,
+        surfaces: Surfaces | None = None,
+        any_plan: bool = False,
     ) -> None:
-        """A search from an incumbent, if there is one; ``with_partner_loss`` as in ``Relaxation``."""
+        """A search from an incumbent, if there is one; ``with_partner_loss`` and ``surfaces`` as in ``Relaxation``.
+        ``any_plan``: the first plan found is enough."""
         timeline = plain.timeline
         self.timeline, self.work, self._plain = timeline, work, plain
-        self.relaxation = Relaxation(timeline, work, with_partner_loss=with_partner_loss)
+        self.relaxation = Relaxation(timeline, work, with_partner_loss=with_partner_loss, surfaces=surfaces)
         self.incumbent = incumbent
         self.overtaxed = False
         self._incumbent_value = -INF if incumbent is None else incumbent.wealth / POUND
@@ -187,6 +218,7 @@ class _Search:
         self._rounded_once = False
         self._leaves_untaxed = self._cut_off = False
         self.plain_plans_tried = with_partner_loss
+        self._any_plan = any_plan
 
     @property
     def is_limited(self) -> bool:
@@ -197,7 +229,11 @@ class _Search:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
         root = Node({}, {})
         first = self._optimum(root)
-        if not isinstance(first, Solution) or first.wealth > self._incumbent_value + self.tolerance:
+        if self._any_plan:
+            # Where the relaxation has no plan, no plain plan has to be tried.
+            if first is not Outcome.INFEASIBLE and self.incumbent is None:
+                self._try_plain_plans()
+        elif not isinstance(first, Solution) or first.wealth > self._incumbent_value + self.tolerance:
             self._try_plain_plans()
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
             self._dive_by_regions(*self._dive_by_order(root, first))
@@ -234,7 +270,8 @@ class _Search:
         for _ in range(_MOST_ROUNDS):
             if not self._partitioning_helps or self._enough(found.wealth) or not self._partition(found):
                 break
-            gap, before = found.wealth - self._incumbent_value, found
+            # No plan's wealth is below nothing, so that stands in where there is no incumbent yet.
+            gap, before = found.wealth - max(self._incumbent_value, 0.0), found
             tighter = self._optimum(node)
             if tighter in _NO_BETTER_PLAN:
                 return None
@@ -252,6 +289,8 @@ class _Search:
 
     def _enough(self, bound: float) -> bool:
         """Whether to stop at a bound, or at any."""
+        if self._any_plan and self.incumbent is not None:
+            return True
         return bound <= self._incumbent_value + self.tolerance or self.work.is_over
 
     def _optimum(self, node: Node, *, diving: bool = False) -> Solution | Outcome:

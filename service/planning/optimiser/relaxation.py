@@ -39,6 +39,10 @@ _NOTABLE_POUNDS = 1.0
 """Draws and allowances below this are not looked at where their order is checked: pence of the solver's rounding."""
 
 
+Surfaces = dict[tuple[Taxpayer, IncomeTaxRules, bool], Surface]
+"""Tax surfaces by what they follow from: the taxpayer, the rules, and whether what a partner loses is counted in."""
+
+
 class DrawOrder(NamedTuple):
     """Branching constraints on a person: uncrystallised funds are not drawn without a tax-free part before one period, and
     the tax-free allowance is used up by another (None: it need not be)."""
@@ -125,11 +129,14 @@ class _Cell:
 class Relaxation:
     """The linear model of a timeline."""
 
-    def __init__(self, timeline: Timeline, work: Work, *, with_partner_loss: bool = False) -> None:
+    def __init__(
+        self, timeline: Timeline, work: Work, *, with_partner_loss: bool = False, surfaces: Surfaces | None = None
+    ) -> None:
         """Build the relaxation with one cell for each period.
 
         ``with_partner_loss``: whoever gives a marriage allowance and may not is taxed with what that saves the partner as
-        well, which is too much where the partner could not have had it.
+        well, which is too much where the partner could not have had it. ``surfaces`` are those known from other relaxations
+        with the same work; new ones are added.
         """
         self.timeline = timeline
         self.lp = LinearProgram(work)
@@ -138,7 +145,8 @@ class Relaxation:
         assumed = timeline.household.assumptions
         self._people, self._periods = range(len(timeline.people)), range(len(timeline.periods))
         self._rates = [period.factor(assumed.cash_interest) - 1 for period in timeline.periods]
-        self.domains = self._surfaces(with_partner_loss=with_partner_loss and gives_and_receives(timeline))
+        known = {} if surfaces is None else surfaces
+        self.domains = self._surfaces(known, with_partner_loss=with_partner_loss and gives_and_receives(timeline))
         self._missed = [_missed(timeline, t) for t in self._periods]
         self._lump = [_lump_sum(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
@@ -261,8 +269,7 @@ class Relaxation:
 
     # Data
 
-    def _surfaces(self, *, with_partner_loss: bool) -> list[list[TaxDomain]]:
-        known: dict[tuple[Taxpayer, IncomeTaxRules, bool], Surface] = {}
+    def _surfaces(self, known: Surfaces, *, with_partner_loss: bool) -> list[list[TaxDomain]]:
         domains = []
         interest = [
             round(most * rate) + POUND for most, rate in zip(_most_held(self.timeline), self._rates, strict=False)

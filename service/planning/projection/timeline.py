@@ -265,6 +265,14 @@ def with_first_year(whole: Timeline, household: Household, book: RuleBook) -> Ti
     return replace(whole, household=household, people=people)
 
 
+def with_spending(whole: Timeline, spending: tuple[Spending, ...]) -> Timeline:
+    """The same periods for a household that differs from that of ``whole`` only in what it spends."""
+    household = replace(whole.household, spending=spending)
+    return replace(
+        whole, household=household, spending=tuple(_spending(household, period) for period in whole.periods)
+    )
+
+
 def risen(amount: Pence, increases: BasisPoints | str, period: Period, inflation: BasisPoints) -> Pence:
     """What an amount in the money of the plan's first tax year has risen to in a period, pence, half up."""
     rate = inflation if increases == WITH_PRICES else int(increases)

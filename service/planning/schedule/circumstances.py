@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from service.planning.projection.policies import target
-from service.planning.schedule.schedule import MOST_AFTER_TAX, Schedule
+from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, Schedule
 from service.planning.warnings.circumstances import Circumstances, PersonCase, Together
 from service.planning.warnings.household_facts import partner_in, person_facts, settled_year
 from service.planning.warnings.registry import all_found, the_first_of_each
@@ -46,7 +46,7 @@ def _together(result: Schedule) -> Iterator[Together]:
     goal = result.question.goal
     for year in result.years:
         beyond = tax = 0
-        if goal != MOST_AFTER_TAX and year.spending:
+        if goal not in (MOST_AFTER_TAX, STEADY_INCOME) and year.spending:
             for person in year.people:
                 record = person.record
                 within = target(record.opened, goal)

@@ -22,7 +22,7 @@ from service.planning.curve.steps import NEAR, Step, step_above
 from service.planning.once import Once
 from service.planning.projection.policies import target
 from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRecord, wealth_after_tax
-from service.planning.schedule.schedule import MOST_AFTER_TAX, Schedule, SchedulePerson, ScheduleYear
+from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, Schedule, SchedulePerson, ScheduleYear
 from service.planning.schedule.step_margin import MOST_GIVEN_UP
 from service.planning.wording import rounded_pounds
 
@@ -310,7 +310,7 @@ def _of_none(case: _Case) -> Iterator[Reason]:
         )
     elif case.person.lump_sum:
         return
-    elif case.result.question.goal != MOST_AFTER_TAX:
+    elif case.result.question.goal not in (MOST_AFTER_TAX, STEADY_INCOME):
         yield from _band_already_filled(case)
     else:
         yield _against_later(case)
@@ -318,7 +318,7 @@ def _of_none(case: _Case) -> Iterator[Reason]:
 
 def _band_already_filled(case: _Case) -> Iterator[Reason]:
     goal = case.result.question.goal
-    if goal == MOST_AFTER_TAX or target(case.record.opened, goal):
+    if goal in (MOST_AFTER_TAX, STEADY_INCOME) or target(case.record.opened, goal):
         return
     yield Reason(
         "other_income_fills_the_band",

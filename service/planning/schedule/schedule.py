@@ -45,18 +45,24 @@ from service.planning.projection.timeline import (
     timeline,
 )
 from service.planning.schedule.step_margin import kept_clear
+from service.planning.schedule.wishes import SteadyIncome, steadiest, with_nearest
 
 MOST_AFTER_TAX: Literal["most_after_tax"] = "most_after_tax"
 
-Goal = Band | Literal["most_after_tax"]
+STEADY_INCOME: Literal["steady_income"] = "steady_income"
 
-GOALS: tuple[Goal, ...] = (*BANDS, MOST_AFTER_TAX)
-"""What a plan can aim at: fill a band each year, or leave the most after tax."""
+Goal = Band | Literal["most_after_tax", "steady_income"]
+
+GOALS: tuple[Goal, ...] = (*BANDS, MOST_AFTER_TAX, STEADY_INCOME)
+"""What a plan can aim at: fill a band each year, leave the most after tax, or pay the highest level income throughout."""
 
 SCENARIOS = ("low", "middle", "high")
 
 _PLANS_OWN_WORK = 0.6
 """Of the work of a request with scenarios, what the plan itself may take; they share the rest."""
+
+_LEVELS_WORK = 0.7
+"""Of the work of a plan for a steady income, what the search for its level may take; the rest is for what it leaves."""
 
 LEAVES_OUT = (
     "The bound leaves out that a marriage allowance which one partner may not give is lost to the other, so it may be higher "
@@ -98,6 +104,15 @@ class Proof(NamedTuple):
         return self.bound - self.wealth_after_tax
 
 
+class Found(NamedTuple):
+    """A plan by its goal; with its ``proof`` where it was searched for, and the ``steady_income`` that it pays where that is
+    the goal."""
+
+    plan: Projection
+    proof: Proof | None = None
+    steady_income: SteadyIncome | None = None
+
+
 class Comparison(NamedTuple):
     """Another plan for the same household; ``projection`` is None where it cannot be carried out, for a ``reason``."""
 
@@ -112,6 +127,7 @@ class Scenario(NamedTuple):
     name: str
     projection: Projection | None
     reason: str = ""
+    steady_income: SteadyIncome | None = None
 
 
 class Totals(NamedTuple):
@@ -176,7 +192,8 @@ class ScheduleYear(NamedTuple):
 
 
 class Schedule(NamedTuple):
-    """The whole answer. ``state_pension_caveats`` are those on State Pension age."""
+    """The whole answer. ``state_pension_caveats`` are those on State Pension age. The question's household also spends the
+    ``steady_income``, where there is one."""
 
     question: ScheduleQuestion
     projection: Projection
@@ -186,6 +203,7 @@ class Schedule(NamedTuple):
     scenarios: tuple[Scenario, ...]
     proof: Proof | None
     state_pension_caveats: tuple[Caveat, ...]
+    steady_income: SteadyIncome | None = None
 
     @property
     def timeline(self) -> Timeline:
@@ -221,14 +239,20 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     budget = LIMITS[question.effort] - PERSON_YEAR_COMPARED * person_years * (1 + len(question.scenarios))
     work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
     plain = PlainPlans(years)
-    plan, proof = _planned(plain, question.goal, work)
+    try:
+        found = _planned(plain, question.goal, work)
+    except RuleViolation as error:
+        raise with_nearest(error, years, question.goal, work) from error
+    plan = found.plan
+    if plan.timeline is not years:
+        plain = PlainPlans(plan.timeline)
     scenarios = []
     for number, (name, assumed) in enumerate(question.scenarios.items()):
         # What one leaves of its share is for those that follow.
         work.limit = work.done + max(0.0, budget - work.done) / (len(question.scenarios) - number)
         scenarios.append(_scenario(name, replace(household, assumptions=assumed), question.goal, book, work))
     return Schedule(
-        question=question,
+        question=replace(question, household=plan.timeline.household),
         projection=plan,
         years=tuple(_years(plan)),
         totals=totals(plan),
@@ -237,9 +261,10 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
             _compared("personal_allowance_filled", plain, "personal_allowance"),
         ),
         scenarios=tuple(scenarios),
-        proof=proof,
+        proof=found.proof,
         # One comparison rests on everybody's.
         state_pension_caveats=tuple(dict.fromkeys(state_pension_caveats(household.people, book))),
+        steady_income=found.steady_income,
     )
 
 
@@ -263,22 +288,36 @@ def totals(plan: Projection) -> Totals:
     )
 
 
-def _planned(plain: PlainPlans, goal: Goal, work: Work) -> tuple[Projection, Proof | None]:
+def _planned(plain: PlainPlans, goal: Goal, work: Work) -> Found:
     """The plan by its goal; with as much work as is given where it has to be searched for."""
-    if goal != MOST_AFTER_TAX:
-        return plain.plan(goal), None
-    found = most_after_tax(plain.timeline, work, plain)
+    if goal == STEADY_INCOME:
+        limit = work.limit
+        work.limit = work.done + _LEVELS_WORK * (limit - work.done)
+        known, income = steadiest(plain.timeline, work)
+        work.limit = limit
+        return _leaving_most(PlainPlans(known.timeline), work, known)._replace(steady_income=income)
+    if goal == MOST_AFTER_TAX:
+        return _leaving_most(plain, work)
+    return Found(plain.plan(goal))
+
+
+def _leaving_most(plain: PlainPlans, work: Work, known: Projection | None = None) -> Found:
+    """The plan that leaves the most; ``known`` is one to begin from."""
+    found = most_after_tax(plain.timeline, work, plain, known)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     untried = () if found.plain_plans_tried else plain_plans(plain, work)
     best = max((found.projection, *untried), key=lambda plan: plan.wealth)
     clear = kept_clear(best)
-    return clear.plan, Proof(
-        clear.plan.wealth,
-        max(found.bound, best.wealth),
-        found.agreed,
-        found.stopped_by,
-        clear.given_up,
-        clear.at_a_step,
+    return Found(
+        clear.plan,
+        Proof(
+            clear.plan.wealth,
+            max(found.bound, best.wealth),
+            found.agreed,
+            found.stopped_by,
+            clear.given_up,
+            clear.at_a_step,
+        ),
     )
 
 
@@ -291,9 +330,10 @@ def _compared(name: str, plain: PlainPlans, plan: PlainPlan) -> Comparison:
 
 def _scenario(name: str, household: Household, goal: Goal, book: RuleBook, work: Work) -> Scenario:
     try:
-        return Scenario(name, _planned(PlainPlans(timeline(household, book)), goal, work)[0])
+        found = _planned(PlainPlans(timeline(household, book)), goal, work)
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
+    return Scenario(name, found.plan, steady_income=found.steady_income)
 
 
 def _reason(error: RuleViolation) -> str:

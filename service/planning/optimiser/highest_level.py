@@ -1,0 +1,124 @@
+"""The highest level of something that a household can pay throughout a plan: a steady income, or a share of what it spends.
+
+Whatever can be paid at one level can be paid at a lower one. So the highest is searched for between a level that a plan was
+found for and one that is impossible. README.md in this folder says how levels are chosen and what is proven.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+from service.law.units import Pence
+from service.planning.optimiser.branch_and_bound import meets_spending
+from service.planning.optimiser.relaxation import Surfaces
+from service.planning.optimiser.work import Work
+from service.planning.projection.policies import Projection
+from service.planning.projection.timeline import Timeline
+
+_FIRST_GUESS = 0.8
+"""Of what all wealth would pay if it had not to be taxed, a level to begin with."""
+
+_JUST_BELOW = 0.05
+"""How far below an impossible level to look, as a share of what is between, where that level was nearly right."""
+
+_STEPS_DOWN = 3.0
+"""How much further to look each time that this was not far enough."""
+
+_PART_FOR_ONE = 0.5
+"""Of the work that is left, what one level may take."""
+
+UNDER: Pence = 25
+"""A level is impossible if no plan pays this much less than it in a year: beyond what whole pennies may come to."""
+
+
+class Highest(NamedTuple):
+    """The highest level for which a ``plan`` was found; ``bound`` is the highest that is not proven to be impossible."""
+
+    level: int
+    plan: Projection
+    bound: int
+
+
+class _Bracket:
+    """What is known of the levels: the highest that is met, the least that was not, and where wealth would come to nothing."""
+
+    def __init__(self, plan: Projection, low: int, high: int, guess: int) -> None:
+        """A level that is met and one that is impossible; ``guess`` is the level to look at next."""
+        self.plan, self.low, self.high, self.impossible = plan, low, high, high
+        self._runs_out = float(guess)
+        self._down = 0.5
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether no level is between."""
+        return self.high - self.low <= 1
+
+    def next_level(self) -> int:
+        """Where wealth would come to nothing if it went on falling as it did last, or a little below the least level that was
+        not met; where that is no help, the middle."""
+        level = max(int(self._runs_out), self.low + 1)
+        if level >= self.high:
+            level = self.high - int(self._down * (self.high - self.low))
+        return min(max(level, self.low + 1), self.high - 1)
+
+    def met(self, level: int, plan: Projection) -> None:
+        """A plan pays a level."""
+        fell = self.plan.wealth - plan.wealth
+        # No plan's wealth falls faster at a lower level than at a higher one, so this is rarely too low.
+        self._runs_out = level + plan.wealth * (level - self.low) / fell if fell > 0 else float(self.high)
+        self.plan, self.low = plan, level
+        self._look_below()
+
+    def not_met(self, level: int, *, impossible: bool) -> None:
+        """No plan was found for a level."""
+        tried_below = self._runs_out >= self.high
+        self.high = level
+        if impossible:
+            self.impossible = level
+        if tried_below:
+            self._down = min(0.5, _STEPS_DOWN * self._down)
+        else:
+            self._look_below()
+
+    def _look_below(self) -> None:
+        near = self._runs_out - self.high <= _JUST_BELOW * (self.high - self.low)
+        self._down = _JUST_BELOW if near else 0.5
+
+
+def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: int, guess: int, work: Work) -> Highest:
+    """The highest whole level that can be paid, as far as ``work`` goes.
+
+    ``at`` gives the timeline with a level, and with so many pence a year less. ``plan`` pays level 0; ``most`` cannot be paid;
+    ``guess`` is a level to begin with.
+    """
+    known: Surfaces = {}
+    limit = work.limit
+    bracket = _Bracket(plan, 0, most, guess)
+    while not bracket.is_closed and work.done < limit:
+        level = bracket.next_level()
+        work.limit = work.done + _PART_FOR_ONE * (limit - work.done)
+        found = meets_spending(at(level, 0), work, known)
+        work.limit = limit
+        if found.plan is None:
+            bracket.not_met(level, impossible=found.impossible)
+        else:
+            bracket.met(level, found.plan)
+    # A level next to the highest may be too much by pounds of the last day only, which the relaxation allows for. And it is
+    # exact but for pennies, so a little less than an impossible level has to be impossible too.
+    impossible, step = bracket.low + 1, 1
+    while impossible < bracket.impossible and not work.is_over:
+        if meets_spending(at(impossible, UNDER), work, known).impossible:
+            break
+        impossible, step = impossible + step, 2 * step
+    return Highest(bracket.low, bracket.plan, min(impossible, bracket.impossible) - 1)
+
+
+def first_guess(timeline: Timeline, wealth: Pence, per_level: tuple[Pence, ...]) -> int:
+    """The level that would use up a plan's wealth if nothing more were taxed; ``per_level`` is what a thousand levels take in
+    each period."""
+    growth = timeline.household.assumptions.isa_growth
+    worth = 0.0
+    for period, amount in zip(timeline.periods, per_level, strict=True):
+        worth = worth * max(1.0, period.factor(growth)) + amount
+    return max(1, int(_FIRST_GUESS * 1_000 * wealth / worth)) if worth else 1

@@ -1,0 +1,96 @@
+"""Wishes that have to be found out: the highest steady income, and the nearest spending that can be met."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.planning.faults import Fault, RuleViolation
+from service.planning.household import WITH_PRICES, Spending
+from service.planning.optimiser.branch_and_bound import left_alone, meets_spending
+from service.planning.optimiser.highest_level import first_guess, highest_level
+from service.planning.optimiser.relaxation import most_wealth
+from service.planning.optimiser.work import Work
+from service.planning.projection.policies import BANDS, Band, PlainPlans, Projection
+from service.planning.projection.timeline import Timeline, with_spending
+from service.planning.search import first_where
+from service.planning.wording import per_cent, pounds
+
+CANNOT_BE_MET = "spending-cannot-be-met"
+"""The code of the fault that a plan has whose spending cannot be met."""
+
+_A_THOUSAND_POUNDS: Pence = 1_000 * POUND
+
+
+class SteadyIncome(NamedTuple):
+    """The highest level income, pence a year in the money of the plan's first tax year, rising with prices; and the most that
+    is not proven to be out of reach."""
+
+    amount: Pence
+    bound: Pence
+
+
+def steadiest(timeline: Timeline, work: Work) -> tuple[Projection, SteadyIncome]:
+    """The highest income after tax, in whole pounds a year, that can be paid besides the household's spending throughout the
+    plan, and a plan that pays it. RuleViolation where not even the spending can be met."""
+    given = timeline.household.spending
+
+    def paying(income: Pence) -> Timeline:
+        return with_spending(timeline, (*given, Spending(income, increases=WITH_PRICES))) if income else timeline
+
+    plan = meets_spending(timeline, work, {}).plan or left_alone(timeline)
+    thousand = with_spending(timeline, (Spending(_A_THOUSAND_POUNDS, increases=WITH_PRICES),)).spending
+    total = sum(thousand)
+    # Money never loses by waiting, so nobody can spend in all more than there is in the end without spending.
+    most = most_wealth(timeline) * 1_000 // total + 1 if total else 1
+    found = highest_level(
+        lambda level, less: paying(max(0, level * POUND - less)),
+        plan,
+        most,
+        first_guess(timeline, plan.wealth, thousand),
+        work,
+    )
+    return found.plan, SteadyIncome(found.level * POUND, found.bound * POUND)
+
+
+def with_nearest(error: RuleViolation, timeline: Timeline, goal: str, work: Work) -> RuleViolation:
+    """The same refusal, with the most of the spending that a plan with this goal can meet throughout."""
+    if [fault.code for fault in error.faults] != [CANNOT_BE_MET]:
+        return error
+    (fault,) = error.faults
+    items = timeline.household.spending
+    share = _nearest_share(timeline, goal, work)
+    if not share:
+        return error
+    if len(items) == 1:
+        (item,) = items
+        amount = item.amount * share // WHOLE // POUND * POUND
+        nearest = f"A plan with this aim can meet {pounds(amount)} a year instead of {pounds(item.amount)}."
+    else:
+        nearest = f"A plan with this aim can meet {per_cent(share)} of each amount."
+    return RuleViolation((Fault(fault.path, fault.code, f"{fault.detail} {nearest}"),))
+
+
+def _nearest_share(timeline: Timeline, goal: str, work: Work) -> BasisPoints:
+    """The largest share of the spending that was found to be met; 0 where none was."""
+
+    def spending(share: int) -> Timeline:
+        items = timeline.household.spending
+        return with_spending(timeline, tuple(item._replace(amount=item.amount * share // WHOLE) for item in items))
+
+    band: Band | None = next((band for band in BANDS if band == goal), None)
+    if band is not None:
+        return first_where(lambda share: not _carried_out(spending(share), band), -1, WHOLE) - 1
+    start = spending(0)
+    plan = meets_spending(start, work, {}).plan
+    if plan is None:
+        return 0
+    return highest_level(lambda share, _: spending(share), plan, WHOLE, WHOLE // 2, work).level
+
+
+def _carried_out(timeline: Timeline, band: Band) -> bool:
+    try:
+        PlainPlans(timeline).plan(band)
+    except RuleViolation:
+        return False
+    return True
