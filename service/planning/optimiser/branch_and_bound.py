@@ -138,7 +138,9 @@ def most_after_tax(
     person_years = len(timeline.periods) * len(timeline.people)
     least = (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * person_years
     if work.left < least:
-        best = max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or known or left_alone(timeline)
+        best = (
+            max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or known or left_alone(timeline)
+        )
         most = max(best.wealth, most_wealth(timeline))
         return BestPlan(best, most, 0, True, True, "gap" if most == best.wealth else "work_limit")
     married = gives_and_receives(timeline)

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
+from service.law.dates import day_month_year
 from service.law.income_tax import TaxpayerYear
+from service.law.pension_age import access_age
 from service.law.units import WHOLE, Pence
 from service.planning.curve.tax_curve import pieces_to
 from service.planning.curve.tax_function import TaxFunction
@@ -24,7 +26,7 @@ from service.planning.projection.settlement import (
 )
 from service.planning.projection.timeline import Timeline, deflated
 from service.planning.search import first_where, least_reaching
-from service.planning.wording import pounds
+from service.planning.wording import inside, pounds, who
 
 Band = Literal["personal_allowance", "basic_rate_band", "higher_rate_band"]
 
@@ -219,6 +221,7 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
             return _least_extra(drawing, lower, year, upper, filled)
         lower, year = upper, filled
     period = timeline.periods[position]
+    locked = "".join(f" {sentence}" for sentence in _locked(timeline, position, people))
     raise RuleViolation(
         (
             Fault(
@@ -226,7 +229,7 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
                 "spending-cannot-be-met",
                 f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met{_beside(timeline)}. After all "
                 f"{_OTHER * bool(timeline.household.minimum_cash)}cash, ISAs and permitted withdrawals, {pounds(year.short)} is "
-                "missing.",
+                f"missing.{locked}",
             ),
         )
     )
@@ -242,6 +245,22 @@ def _beside(timeline: Timeline) -> str:
     caps = [pounds(member.withdrawal_cap) for member in household.people if member.withdrawal_cap is not None]
     asked += [f"withdrawals of at most {' and '.join(caps)} a tax year"] if caps else []
     return f" beside {' and '.join(asked)}" if asked else ""
+
+
+def _locked(timeline: Timeline, position: int, people: Sequence[Opened]) -> Iterator[str]:
+    """Whose pension cannot be drawn in a period yet, and from when it can."""
+    rules, members = timeline.periods[position].rules, timeline.household.people
+    for place, (person, member) in enumerate(zip(people, members, strict=True)):
+        if person.year.may_withdraw or not person.pension.uncrystallised + person.pension.drawdown:
+            continue
+        age, day = access_age(
+            member.date_of_birth,
+            rules.minimum_pension_age,
+            rules.next_minimum_pension_age,
+            member.pension.protected_pension_age,
+        )
+        whose = "The pension" if len(members) == 1 else f"The pension of {inside(who(place, len(members)))}"
+        yield f"{whose} cannot be drawn before {day_month_year(day)}, at age {age}."
 
 
 def _to_be_paid(spending: Pence) -> str:

@@ -268,9 +268,7 @@ def with_first_year(whole: Timeline, household: Household, book: RuleBook) -> Ti
 def with_spending(whole: Timeline, spending: tuple[Spending, ...]) -> Timeline:
     """The same periods for a household that differs from that of ``whole`` only in what it spends."""
     household = replace(whole.household, spending=spending)
-    return replace(
-        whole, household=household, spending=tuple(_spending(household, period) for period in whole.periods)
-    )
+    return replace(whole, household=household, spending=tuple(_spending(household, period) for period in whole.periods))
 
 
 def risen(amount: Pence, increases: BasisPoints | str, period: Period, inflation: BasisPoints) -> Pence:

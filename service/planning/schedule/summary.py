@@ -90,12 +90,32 @@ class _Phase(NamedTuple):
 def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> list[str]:
     """What the plan comes to; ``because`` are its reasons."""
     return [
+        *_income(result),
         *(sentence for phase in phases(result, because) for sentence in _told(result, because, phase)),
         *_outcome(result),
         *_against_others(result),
         *_rate_on_what_is_left(result),
         *_scenarios(result),
     ]
+
+
+def _income(result: Schedule) -> Iterator[str]:
+    """The steady income that is the aim, and how near to the highest it is."""
+    found, household = result.steady_income, result.question.household
+    if found is None:
+        return
+    prices = household.assumptions.price_inflation
+    rising = f", rising with prices at the {per_cent(prices)} a year that you assumed" if prices else ""
+    besides = " besides the other spending" if len(household.spending) > 1 else ""
+    yield (
+        f"This plan pays {rounded_pounds(found.amount)} a year after tax{besides} until {day_month_year(household.end)}{rising}."
+    )
+    gap = found.bound - found.amount
+    yield (
+        f"A higher income might be found, but no more than {rounded_pounds(gap)} a year higher."
+        if gap
+        else "One pound a year more could not be paid throughout."
+    )
 
 
 # What is drawn, in phases
@@ -294,5 +314,7 @@ def _scenarios(result: Schedule) -> Iterator[str]:
         name = f"In the {scenario.name} growth scenario"
         if scenario.projection is None:
             yield f"{name}, the spending cannot be met."
+        elif scenario.steady_income is not None:
+            yield f"{name}, the income is {rounded_pounds(scenario.steady_income.amount)} a year."
         else:
             yield f"{name}, the plan leaves {rounded_pounds(scenario.projection.wealth)}."

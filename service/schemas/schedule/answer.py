@@ -25,6 +25,7 @@ from service.planning.schedule.schedule import (
 )
 from service.planning.schedule.steps import Step
 from service.planning.schedule.told import Told
+from service.planning.schedule.wishes import SteadyIncome
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import (
     assumptions_answer,
@@ -68,6 +69,8 @@ def answer(
         document["compared_years"] = [_compared_years(compared) for compared in result.comparisons]
     if steps is not None:
         document["steps"] = [_step(step) for step in steps]
+    if result.steady_income is not None:
+        document["steady_income"] = _steady_income(result.steady_income)
     if result.proof is not None:
         document["proof"] = _proof(result.question.goal, result.proof)
     if result.scenarios:
@@ -223,12 +226,18 @@ def _proof(goal: str, proof: Proof) -> dict[str, Any]:
     }
 
 
+def _steady_income(found: SteadyIncome) -> dict[str, float]:
+    return in_pounds((found.amount, found.bound, found.bound - found.amount), ("amount", "bound", "gap"))
+
+
 def _scenario(scenario: Scenario) -> dict[str, Any]:
     plan = scenario.projection
     if plan is None:
         return {"outcome": "impossible", "reason": scenario.reason}
+    income = scenario.steady_income
     return {
         "outcome": "found",
+        **({} if income is None else {"steady_income": _steady_income(income)}),
         "totals": _totals(totals(plan)),
         "years": [
             {
