@@ -274,7 +274,7 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/household/spending/0/to": (('"2029-01-01"',), ('"2029-02-30"',)),
     "/start_date": (('"2026-04-06"',), ('"2026-04-31"', '"2026-27"', "2026")),
     "/aim/goal": (
-        ('"personal_allowance"', '"basic_rate_band"', '"higher_rate_band"', '"most_after_tax"'),
+        ('"personal_allowance"', '"basic_rate_band"', '"higher_rate_band"', '"most_after_tax"', '"steady_income"'),
         ('"additional_rate_band"', "1"),
     ),
     "/lump_sums": (('"with_each_withdrawal"', '"all_now"', '"never"'), ('"first"', '"none"', "false")),
@@ -487,6 +487,18 @@ def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: Fl
         sums = planned.household
         assert year["household"] == {name: amount / 100 for name, amount in sums._asdict().items()}
     assert all(seen.values()), seen
+
+
+def test_a_steady_income_is_answered_with_its_bound(client: FlaskClient) -> None:
+    asked = {**LEAST, "aim": {"goal": "steady_income"}, "assumptions": {"scenarios": {"low": {"isa_growth": -0.01}}}}
+    found = answered(client, URL, asked)
+    income = found["steady_income"]
+    assert income["amount"] == int(income["amount"]) <= income["bound"]
+    assert income["gap"] == income["bound"] - income["amount"]
+    assert found["years"][1]["spending"] >= income["amount"]
+    assert found["proof"]["goal"] == found["aim"]["goal"] == "steady_income"
+    assert set(found["scenarios"]["low"]["steady_income"]) == {"amount", "bound", "gap"}
+    assert "steady_income" not in answered(client, URL, LEAST)
 
 
 def test_only_a_plan_for_the_most_after_tax_has_a_proof(client: FlaskClient) -> None:

@@ -105,7 +105,9 @@ def _income(result: Schedule) -> Iterator[str]:
     if found is None:
         return
     prices = household.assumptions.price_inflation
-    rising = f", rising with prices at the {per_cent(prices)} a year that you assumed" if prices else ""
+    rising = (
+        f". It {'rises' if prices > 0 else 'falls'} with prices by {per_cent(abs(prices))} a year" if prices else ""
+    )
     besides = " besides the other spending" if len(household.spending) > 1 else ""
     yield (
         f"This plan pays {rounded_pounds(found.amount)} a year after tax{besides} until {day_month_year(household.end)}{rising}."

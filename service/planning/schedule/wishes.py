@@ -41,7 +41,7 @@ def steadiest(timeline: Timeline, work: Work) -> tuple[Projection, SteadyIncome]
     plan = meets_spending(timeline, work, {}).plan or left_alone(timeline)
     thousand = with_spending(timeline, (Spending(_A_THOUSAND_POUNDS, increases=WITH_PRICES),)).spending
     total = sum(thousand)
-    # Money never loses by waiting, so nobody can spend in all more than there is in the end without spending.
+    # Nobody can spend in all more than there would be at the end if it never fell and nothing were spent.
     most = most_wealth(timeline) * 1_000 // total + 1 if total else 1
     found = highest_level(
         lambda level, less: paying(max(0, level * POUND - less)),
@@ -65,6 +65,8 @@ def with_nearest(error: RuleViolation, timeline: Timeline, goal: str, work: Work
     if len(items) == 1:
         (item,) = items
         amount = item.amount * share // WHOLE // POUND * POUND
+        if not amount:
+            return error
         nearest = f"A plan with this aim can meet {pounds(amount)} a year instead of {pounds(item.amount)}."
     else:
         nearest = f"A plan with this aim can meet {per_cent(share)} of each amount."
