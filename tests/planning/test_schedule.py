@@ -441,7 +441,8 @@ def test_spending_that_a_cap_and_a_minimum_stand_in_the_way_of_says_so() -> None
     assert (fault.path, fault.code) == (("household", "spending"), "spending-cannot-be-met")
     assert fault.detail == (
         "In 2026-27, the spending of £13,000 cannot be met beside £5,000 kept in cash and withdrawals of at most £12,000 a tax "
-        "year. After all other cash, ISAs and permitted withdrawals, £1,000 is missing."
+        "year. After all other cash, ISAs and permitted withdrawals, £1,000 is missing. A plan with this aim can meet £12,000 "
+        "a year instead of £13,000."
     )
 
 

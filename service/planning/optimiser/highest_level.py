@@ -106,12 +106,13 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
             bracket.met(level, found.plan)
     # A level next to the highest may be too much by pounds of the last day only, which the relaxation allows for. And it is
     # exact but for pennies, so a little less than an impossible level has to be impossible too.
-    impossible, step = bracket.low + 1, 1
-    while impossible < bracket.impossible and not work.is_over:
-        if meets_spending(at(impossible, UNDER), work, known).impossible:
+    bound, level, step = bracket.impossible - 1, bracket.low + 1, 1
+    while level <= bracket.impossible and not work.is_over:
+        if meets_spending(at(level, UNDER), work, known).impossible:
+            bound = level - 1
             break
-        impossible, step = impossible + step, 2 * step
-    return Highest(bracket.low, bracket.plan, min(impossible, bracket.impossible) - 1)
+        level, step = level + step, 2 * step
+    return Highest(bracket.low, bracket.plan, bound)
 
 
 def first_guess(timeline: Timeline, wealth: Pence, per_level: tuple[Pence, ...]) -> int:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
-from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.law.units import POUND, WHOLE, Pence
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import WITH_PRICES, Spending
 from service.planning.optimiser.branch_and_bound import left_alone, meets_spending
@@ -59,35 +60,36 @@ def with_nearest(error: RuleViolation, timeline: Timeline, goal: str, work: Work
         return error
     (fault,) = error.faults
     items = timeline.household.spending
-    share = _nearest_share(timeline, goal, work)
-    if not share:
+    alone = items[0] if len(items) == 1 else None
+    least_not_met = WHOLE if alone is None else -(-alone.amount // POUND)
+
+    def with_level(level: int) -> Timeline:
+        """Spending of so many pounds a year, or of several amounts so many ten-thousandths."""
+        amounts = [level * POUND] if alone is not None else [item.amount * level // WHOLE for item in items]
+        return with_spending(
+            timeline, tuple(item._replace(amount=amount) for item, amount in zip(items, amounts, strict=True))
+        )
+
+    nearest = _nearest(with_level, least_not_met, goal, work)
+    if not nearest:
         return error
-    if len(items) == 1:
-        (item,) = items
-        amount = item.amount * share // WHOLE // POUND * POUND
-        if not amount:
-            return error
-        nearest = f"A plan with this aim can meet {pounds(amount)} a year instead of {pounds(item.amount)}."
-    else:
-        nearest = f"A plan with this aim can meet {per_cent(share)} of each amount."
-    return RuleViolation((Fault(fault.path, fault.code, f"{fault.detail} {nearest}"),))
+    met = (
+        f"{per_cent(nearest)} of each amount"
+        if alone is None
+        else f"{pounds(nearest * POUND)} a year instead of {pounds(alone.amount)}"
+    )
+    return RuleViolation((Fault(fault.path, fault.code, f"{fault.detail} A plan with this aim can meet {met}."),))
 
 
-def _nearest_share(timeline: Timeline, goal: str, work: Work) -> BasisPoints:
-    """The largest share of the spending that was found to be met; 0 where none was."""
-
-    def spending(share: int) -> Timeline:
-        items = timeline.household.spending
-        return with_spending(timeline, tuple(item._replace(amount=item.amount * share // WHOLE) for item in items))
-
+def _nearest(with_level: Callable[[int], Timeline], least_not_met: int, goal: str, work: Work) -> int:
+    """The highest level of spending that was found to be met; 0 where none was."""
     band: Band | None = next((band for band in BANDS if band == goal), None)
     if band is not None:
-        return first_where(lambda share: not _carried_out(spending(share), band), -1, WHOLE) - 1
-    start = spending(0)
-    plan = meets_spending(start, work, {}).plan
+        return first_where(lambda level: not _carried_out(with_level(level), band), -1, least_not_met) - 1
+    plan = meets_spending(with_level(0), work, {}).plan
     if plan is None:
         return 0
-    return highest_level(lambda share, _: spending(share), plan, WHOLE, WHOLE // 2, work).level
+    return highest_level(lambda level, _: with_level(level), plan, least_not_met, least_not_met // 2, work).level
 
 
 def _carried_out(timeline: Timeline, band: Band) -> bool:
