@@ -147,8 +147,8 @@ def invented() -> Iterator[Household]:
 def test_the_income_is_paid_each_year_and_no_plan_tried_pays_more_than_the_bound(asked: Household) -> None:
     result = steadiest(asked)
     amount, bound = amounts(result)
-    # What leaves ISAs that grow less than pensions during the year is looser in the relaxation: a few pounds in a thousand.
-    assert amount <= bound <= amount * 1.003 + 2
+    # Where cash earns more than ISAs, proofs are hard near the highest: the bound may be the first step up, a hundredth.
+    assert amount <= bound <= amount * 1.011 + 2
     prices = 1 + asked.assumptions.price_inflation / 10_000
     for t, year in enumerate(result.years):
         assert year.spending == pytest.approx(amount * POUND * prices**t, abs=1)

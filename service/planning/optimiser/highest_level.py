@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from service.law.units import Pence
-from service.planning.optimiser.branch_and_bound import meets_spending
+from service.planning.optimiser.branch_and_bound import SpendingMet, meets_spending
 from service.planning.optimiser.relaxation import Surfaces
 from service.planning.optimiser.work import Work
 from service.planning.projection.policies import Projection
@@ -25,10 +25,19 @@ _JUST_BELOW = 0.05
 _STEPS_DOWN = 3.0
 """How much further to look each time that this was not far enough."""
 
-_PART_FOR_ONE = 0.5
+_PART_FOR_ONE = 0.3
 """Of the work that is left, what one level may take."""
 
-UNDER: Pence = 25
+_PART_FOR_LEVELS = 0.75
+"""Of the work, what is for finding the highest level; the rest is for proving that no higher one can be paid."""
+
+_FIRST_STEP_UP = 100
+"""If the next level is not proven to be impossible, this part of the level is added: near the highest, proofs are hard."""
+
+_STEPS_UP = 3
+"""How much further up to look each time that this was not far enough."""
+
+UNDER: Pence = 10
 """A level is impossible if no plan pays this much less than it in a year: beyond what whole pennies may come to."""
 
 
@@ -95,24 +104,31 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
     known: Surfaces = {}
     limit = work.limit
     bracket = _Bracket(plan, 0, most, guess)
-    while not bracket.is_closed and work.done < limit:
-        level = bracket.next_level()
-        work.limit = work.done + _PART_FOR_ONE * (limit - work.done)
-        found = meets_spending(at(level, 0), work, known)
+
+    def asked(level: int, less: Pence = 0) -> SpendingMet:
+        work.limit = work.done + _PART_FOR_ONE * max(0.0, limit - work.done)
+        found = meets_spending(at(level, less), work, known)
         work.limit = limit
+        return found
+
+    for_levels = work.done + _PART_FOR_LEVELS * work.left
+    while not bracket.is_closed and work.done < for_levels:
+        level = bracket.next_level()
+        found = asked(level)
         if found.plan is None:
             bracket.not_met(level, impossible=found.impossible)
         else:
             bracket.met(level, found.plan)
     # A level next to the highest may be too much by pounds of the last day only, which the relaxation allows for. And it is
     # exact but for pennies, so a little less than an impossible level has to be impossible too.
-    bound, level, step = bracket.impossible - 1, bracket.low + 1, 1
-    while level <= bracket.impossible and not work.is_over:
-        if meets_spending(at(level, UNDER), work, known).impossible:
-            bound = level - 1
-            break
-        level, step = level + step, 2 * step
-    return Highest(bracket.low, bracket.plan, bound)
+    below, proven, step = bracket.low, bracket.impossible + 1, 1
+    while proven - below > 1 and not work.is_over:
+        level = below + step if below + step < proven else (below + proven) // 2
+        if asked(level, UNDER).impossible:
+            proven = level
+        else:
+            below, step = level, max(_STEPS_UP * step, bracket.low // _FIRST_STEP_UP)
+    return Highest(bracket.low, bracket.plan, proven - 1)
 
 
 def first_guess(timeline: Timeline, wealth: Pence, per_level: tuple[Pence, ...]) -> int:
