@@ -26,6 +26,7 @@ GOALS = {
     "basic_rate_band": "fill the basic rate band each tax year",
     "higher_rate_band": "fill the higher rate band each tax year",
     "most_after_tax": "leave the most after tax",
+    "steady_income": "pay the highest steady income",
 }
 LUMP_SUMS = {
     "with_each_withdrawal": "a tax-free part with each withdrawal",
