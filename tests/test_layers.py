@@ -29,7 +29,7 @@ PRODUCTS = ("quote", "schedule", "timing", "check")
 """The four questions: rooms of planning, and folders of schemas."""
 FLOORS = (
     PRODUCTS,
-    ("optimiser", "warnings"),
+    ("estates", "optimiser", "warnings"),
     ("projection",),
     ("curve", "disclosure", "incomes", "payroll"),
     ("faults",),

@@ -132,9 +132,9 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
     ],
     "`estate`: all else": [
         ({}, {"estate/charity_share": 0.2}),
-        ({}, {"estate/first_person_share": 0.9}),
-        ({}, {"estate/survivor_spending": 0.6}),
+        ({"estate/home": 2000000, "estate/first_death": "to_beneficiaries"}, {"estate/first_person_share": 0.9}),
     ],
+    "`estate`: `survivor_spending`": [({}, {"estate/survivor_spending": 0.6})],
     "the other pensions of a person": [
         ({}, {f"{FIRST}/pensions": [{"uncrystallised": 300000, "drawdown": 40000}, {"uncrystallised": 900000}]}),
     ],

@@ -199,6 +199,8 @@ KINDS = {
                 "range-empty": "the range of growth does not end above where it begins",
                 "no-survivor": "the age of a survivor in a household of one",
                 "death-outside-the-years": "a death is before or after the years compared, or the second not after the first",
+            },
+            "planning/estates.py": {
                 "no-band": "a home given up without the residence nil-rate band of that day",
             },
         },
@@ -249,12 +251,10 @@ KINDS = {
             "planning/projection/policies.py": {
                 "spending-cannot-be-met": "the household's money does not cover the spending, or the income tax, of a tax year",
             },
-            "planning/timing/comparison.py": {
+            "planning/estates.py": {
                 "not-spouses": "a first death that passes to a spouse, although the two are not married",
                 "lump-sum-only": "pension money in drawdown for a non-qualifying person",
                 "bands-of-one-person": "bands brought forward from an earlier death, in a household of two",
-            },
-            "planning/timing/estates.py": {
                 "lifetime-allowance-on-death": "a death benefit would bear a lifetime allowance charge, which is not computed",
             },
         },

@@ -10,6 +10,7 @@ from service.law.death_benefits import FORMS
 from service.law.income_tax import NATIONS, MarriageAllowance
 from service.law.lump_sums import Pension
 from service.law.units import Years
+from service.planning.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.planning.household import (
     INCOME_KINDS,
     WITH_PRICES,
@@ -24,7 +25,6 @@ from service.planning.household import (
     Spending,
     YearlyRate,
 )
-from service.planning.timing.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.schemas.fields import (
     Choice,
     Growth,

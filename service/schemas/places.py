@@ -63,6 +63,11 @@ class Places:
             return person, 0
         return person, self.pension(values.get("pension"), person, (*path, "pension"))
 
+    @property
+    def unclear(self) -> bool:
+        """Whether there is any fault so far."""
+        return bool(self._faults)
+
     def check(self) -> None:
         """ValidationError with all faults, where there is any."""
         if not self._faults:

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from service.law import lump_sums
 from service.law.death_benefits import Form
 from service.law.lump_sums import Pension
+from service.planning.estates import TO_BENEFICIARIES, EstateFacts, Gift, HomeGivenUp
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
 from service.planning.projection.policies import BANDS
@@ -23,16 +24,7 @@ from service.planning.timing.break_even import shifted
 from service.planning.timing.caveats import timing_caveats
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import Timing, TimingQuestion, timing
-from service.planning.timing.estates import (
-    TO_BENEFICIARIES,
-    Death,
-    EstateFacts,
-    Gift,
-    HomeGivenUp,
-    Outcome,
-    death_years,
-    outcome,
-)
+from service.planning.timing.deaths import Death, Outcome, death_years, outcome
 from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, Course, Option, carried_out
 from service.planning.timing.summary import summary
 from service.planning.wording import pounds

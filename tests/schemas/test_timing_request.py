@@ -14,9 +14,10 @@ from flask.testing import FlaskClient
 
 from service.http.body import loaded, strict
 from service.law.lump_sums import Pension
+from service.planning.estates import EstateFacts, Gift, HomeGivenUp
 from service.planning.household import Assumptions, Household, Isa, Member, PensionHeld, Spending
 from service.planning.timing.comparison import TimingQuestion
-from service.planning.timing.estates import Death, EstateFacts, Gift, HomeGivenUp
+from service.planning.timing.deaths import Death
 from service.planning.timing.options import Option
 from service.schemas.quick import quick_reader
 from service.schemas.timing import request as schemas

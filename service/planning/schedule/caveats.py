@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
+from service.figures.loader import TaxYearFigures
 from service.planning.disclosure import Caveat, caveats_over_years
+from service.planning.estates import touched_by_death
 from service.planning.projection.caveats import touched_in
+from service.planning.schedule.estate import estate_at_the_end
 from service.planning.schedule.schedule import Schedule
 
 
@@ -22,4 +27,12 @@ def plan_caveats(result: Schedule) -> list[Caveat]:
         )
         for year in result.years
     )
-    return [*caveats_over_years(touched), *result.state_pension_caveats]
+    return [*caveats_over_years([*touched, *_of_the_estate(result)]), *result.state_pension_caveats]
+
+
+def _of_the_estate(result: Schedule) -> Iterator[tuple[TaxYearFigures, set[str]]]:
+    asked = result.question
+    if asked.estate is None:
+        return
+    for left in estate_at_the_end(result.projection, asked.estate, asked.beneficiary_tax_rate).deaths:
+        yield left.period.rules.figures, set(touched_by_death(left, asked.estate))

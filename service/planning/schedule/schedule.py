@@ -11,8 +11,9 @@ from service.law import isa
 from service.law.ages import age_on
 from service.law.income_tax import basic_rate_band_unused, taxpayer_year
 from service.law.rulebook import RuleBook
-from service.law.units import Pence, Years
+from service.law.units import BasisPoints, Pence, Years
 from service.planning.disclosure import Caveat
+from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
 from service.planning.optimiser.branch_and_bound import StoppedBy, most_after_tax, plain_plans
@@ -74,12 +75,16 @@ LEAVES_OUT = (
 @dataclass(frozen=True, slots=True)
 class ScheduleQuestion:
     """A whole request. ``goal`` is one of GOALS; ``scenarios`` are whole assumptions by name, planned anew under each;
-    ``effort`` is how much work the search for the best plan may take, scenarios included."""
+    ``effort`` is how much work the search for the best plan may take, scenarios included. ``estate`` is what the household
+    owns besides, where ``estate_given``; None then where it is not clear."""
 
     household: Household
     goal: Goal
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
     effort: Effort = "standard"
+    estate: EstateFacts | None = None
+    estate_given: bool = False
+    beneficiary_tax_rate: BasisPoints = BENEFICIARIES_TAX_RATE
 
 
 class Proof(NamedTuple):

@@ -1,13 +1,15 @@
-"""What a plan says in words: its reasons, what happens in its tax years, and the summary."""
+"""What a plan says besides its amounts: its reasons, what happens in its tax years, the summary, and the estate at the end."""
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
+from service.planning.schedule.estate import EstateAtTheEnd, estate_at_the_end
 from service.planning.schedule.events import Event, events
 from service.planning.schedule.reasons import Reason, reasons
 from service.planning.schedule.schedule import Schedule
 from service.planning.schedule.summary import summary
+from service.planning.wording import rounded_pounds
 
 
 class Told(NamedTuple):
@@ -16,9 +18,25 @@ class Told(NamedTuple):
     because: tuple[tuple[tuple[Reason, ...], ...], ...]
     events: tuple[tuple[Event, ...], ...]
     summary: list[str]
+    estate: EstateAtTheEnd | None
 
 
 def told(result: Schedule) -> Told:
     """The words of a plan, read off what it came to."""
     because = reasons(result)
-    return Told(because, events(result), summary(result, because))
+    asked = result.question
+    estate = None
+    if asked.estate_given:
+        estate = estate_at_the_end(result.projection, asked.estate, asked.beneficiary_tax_rate)
+    return Told(because, events(result), [*summary(result, because), *_estate(estate)], estate)
+
+
+def _estate(estate: EstateAtTheEnd | None) -> list[str]:
+    if estate is None or not estate.deaths:
+        return []
+    who = "you died" if len(estate.deaths) == 1 else "both people died"
+    return [
+        f"If {who} on the last day, beneficiaries would receive {rounded_pounds(estate.beneficiaries_receive)}, after "
+        f"{rounded_pounds(estate.inheritance_tax)} of inheritance tax and "
+        f"{rounded_pounds(estate.beneficiaries_income_tax)} of income tax."
+    ]

@@ -16,6 +16,7 @@ from service.law.ages import age_on, birthday
 from service.law.rulebook import RuleBook
 from service.law.units import BasisPoints, Pence, Years
 from service.planning.disclosure import Caveat
+from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts, estate_faults
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, Member, YearlyRate
 from service.planning.projection.balances import (
@@ -38,11 +39,9 @@ from service.planning.timing.break_even import (
     growth_break_evens,
     shifted,
 )
-from service.planning.timing.estates import (
-    TO_SPOUSE,
+from service.planning.timing.deaths import (
     Death,
     DeathYears,
-    EstateFacts,
     Outcome,
     death_day,
     death_years,
@@ -74,7 +73,7 @@ class TimingQuestion:
     options: tuple[Option, ...]
     deaths: tuple[Death, ...] = ()
     estate: EstateFacts = field(default_factory=EstateFacts)
-    beneficiary_tax_rate: BasisPoints = 2_000
+    beneficiary_tax_rate: BasisPoints = BENEFICIARIES_TAX_RATE
     growth_range: tuple[BasisPoints, BasisPoints] = (0, 1_000)
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
 
@@ -612,7 +611,7 @@ def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         yield Fault(("break_even_growth", "high"), "range-empty", "`high` must be above `low`.")
     for k, death in enumerate(question.deaths):
         yield from _death_faults(household, death, ("deaths", k), couple=couple)
-    yield from _estate_faults(question.estate, couple=couple)
+    yield from estate_faults(question.estate, couple=couple)
 
 
 def _death_faults(household: Household, death: Death, path: tuple[str | int, ...], *, couple: bool) -> Iterator[Fault]:
@@ -637,37 +636,6 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
                 f"The survivor reaches that age on {after.isoformat()}; it must be after {day.isoformat()}, the first "
                 f"death, and not after {household.end.isoformat()}.",
             )
-
-
-def _estate_faults(estate: EstateFacts, *, couple: bool) -> Iterator[Fault]:
-    if couple and not estate.spouses and estate.first_death == TO_SPOUSE:
-        yield Fault(
-            ("household", "estate", "first_death"),
-            "not-spouses",
-            "Only spouses and civil partners inherit free of inheritance tax: give `to_beneficiaries`, or leave it out.",
-        )
-    if estate.home_given_up is not None and estate.home_given_up.residence_nil_rate_band == 0:
-        yield Fault(
-            ("household", "estate", "home_given_up", "residence_nil_rate_band"),
-            "no-band",
-            "Give the full residence nil-rate band of the day on which the home was given up: 100000 for a day before 6 April "
-            "2017.",
-        )
-    if estate.pension_to_non_qualifying_person and estate.pension_paid_as != "lump_sum":
-        yield Fault(
-            ("household", "estate", "pension_paid_as"),
-            "lump-sum-only",
-            "Trustees, companies and other non-qualifying persons can only be paid a lump sum: give `lump_sum`, or leave it out.",
-        )
-    if couple:
-        for name in ("nil_rate_band_brought_forward", "residence_nil_rate_band_brought_forward"):
-            if getattr(estate, name):
-                yield Fault(
-                    ("household", "estate", name),
-                    "bands-of-one-person",
-                    "Bands left unused by an earlier death can be given for one person only; for a couple the second death "
-                    "uses what the first leaves.",
-                )
 
 
 def last_day(born: date, to_age: Years) -> date:

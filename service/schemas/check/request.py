@@ -8,7 +8,7 @@ from typing import Any
 from service.law.lump_sums import METHODS
 from service.law.units import Pence
 from service.planning.check.check import PersonAsked, Planned, Subscribed, WarningsQuestion
-from service.planning.timing.estates import TO_BENEFICIARIES, TO_SPOUSE
+from service.planning.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.planning.warnings.circumstances import Benefits, Estate, Facts, Features, Inherited, Isas, Subscription
 from service.schemas.fields import Choice, IsoDate, Money, StrictBoolean, WholeNumber
 from service.schemas.household import (

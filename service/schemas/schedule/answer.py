@@ -8,6 +8,7 @@ from typing import Any
 from service.planning.household import Household, Member
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.timeline import Period
+from service.planning.schedule.estate import EstateAtTheEnd
 from service.planning.schedule.events import Event
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import (
@@ -34,7 +35,7 @@ from service.schemas.balances import (
     pensions_answer,
     withdrawals_answer,
 )
-from service.schemas.units import in_pounds, pounds
+from service.schemas.units import fraction, in_pounds, pounds
 from service.schemas.warnings import warning
 
 
@@ -75,6 +76,8 @@ def answer(
         document["proof"] = _proof(result.question.goal, result.proof)
     if result.scenarios:
         document["scenarios"] = {scenario.name: _scenario(scenario) for scenario in result.scenarios}
+    if told.estate is not None:
+        document["estate_at_the_end"] = _estate(told.estate)
     document["rules"] = rules
     document["warnings"] = [warning(found) for found in warnings]
     document["notice"] = notice
@@ -178,6 +181,24 @@ def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
         "wealth_after_tax_in_prices_of_start": pounds(at_start),
         "gain": pounds(own.wealth_after_tax - wealth),
         "gain_in_prices_of_start": pounds(own.wealth_after_tax_in_prices_of_start - at_start),
+    }
+
+
+def _estate(found: EstateAtTheEnd) -> dict[str, Any]:
+    if not found.deaths:
+        return {"outcome": "impossible", "reason": found.reason}
+    return {
+        "outcome": "found",
+        "date": found.deaths[-1].day.isoformat(),
+        "beneficiaries_receive": pounds(found.beneficiaries_receive),
+        "inheritance_tax": pounds(found.inheritance_tax),
+        "beneficiaries_income_tax": pounds(found.beneficiaries_income_tax),
+        "beneficiary_tax_rate": fraction(found.beneficiary_tax_rate),
+        "pension_in_estate": found.deaths[-1].pension_in_estate,
+        "deaths": [
+            {"person": left.person, "to_spouse": left.to_spouse, "inheritance_tax": pounds(left.tax.tax)}
+            for left in found.deaths
+        ],
     }
 
 

@@ -9,8 +9,10 @@ from typing import Any
 from service.planning.optimiser.work import EFFORTS
 from service.planning.schedule.schedule import GOALS, ScheduleQuestion
 from service.schemas.assumptions import AssumptionsSchema, household_of
-from service.schemas.fields import Choice, IsoDate
+from service.schemas.estate import estate_of
+from service.schemas.fields import Choice, IsoDate, Rate
 from service.schemas.household import HouseholdSchema
+from service.schemas.places import Places
 from service.schemas.shared import StrictNested, StrictSchema
 
 
@@ -36,6 +38,7 @@ class ScheduleSchema(StrictSchema):
     lump_sums = Choice(("with_each_withdrawal", "all_now", "never"))
     assumptions = StrictNested(AssumptionsSchema)
     search = StrictNested(SearchSchema)
+    beneficiary_tax_rate = Rate(least=0, largest=1)
 
 
 def question(values: Mapping[str, Any]) -> ScheduleQuestion:
@@ -44,4 +47,11 @@ def question(values: Mapping[str, Any]) -> ScheduleQuestion:
     if "lump_sums" in values:
         household = replace(household, lump_sums=values["lump_sums"])
     effort = values.get("search", {}).get("effort", "standard")
-    return ScheduleQuestion(household, values["aim"]["goal"], scenarios, effort)
+    asked = ScheduleQuestion(household, values["aim"]["goal"], scenarios, effort)
+    if "estate" in values["household"]:
+        places = Places(values["household"]["people"])
+        estate = estate_of(values["household"]["estate"], places)
+        asked = replace(asked, estate=None if places.unclear else estate, estate_given=True)
+    if "beneficiary_tax_rate" in values:
+        asked = replace(asked, beneficiary_tax_rate=values["beneficiary_tax_rate"])
+    return asked

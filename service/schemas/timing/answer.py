@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from service.law.ages import age_on
+from service.planning.estates import Left
 from service.planning.household import Member
 from service.planning.projection.timeline import Period
 from service.planning.timing.break_even import PARTS, AgeBreakEven, GrowthBreakEven
@@ -21,7 +22,7 @@ from service.planning.timing.comparison import (
     Ranking,
     Timing,
 )
-from service.planning.timing.estates import Left, Outcome
+from service.planning.timing.deaths import Outcome
 from service.planning.timing.options import ISA_ALLOWANCE
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import (

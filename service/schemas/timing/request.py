@@ -8,9 +8,10 @@ from typing import Any
 
 from service.planning.projection.policies import BANDS
 from service.planning.timing.comparison import TimingQuestion, last_day
-from service.planning.timing.estates import TO_BENEFICIARIES, Death, EstateFacts, Gift, HomeGivenUp
+from service.planning.timing.deaths import Death
 from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, WAYS, Option
 from service.schemas.assumptions import AssumptionsSchema, household_of
+from service.schemas.estate import estate_of
 from service.schemas.fields import Choice, IsoDate, Money, OrWord, Rate, WholeNumber, yearly_rate
 from service.schemas.household import MOST_PEOPLE, HouseholdSchema
 from service.schemas.places import Places
@@ -78,7 +79,7 @@ def question(values: Mapping[str, Any]) -> TimingQuestion:
     household, scenarios = household_of(values, last_day(people[0]["date_of_birth"], to_age))
     goal = values.get("aim", {}).get("goal", BANDS[0])
     places = Places(people)
-    estate = _estate(values["household"].get("estate", {}), places)
+    estate = estate_of(values["household"].get("estate", {}), places)
     deaths = tuple(_death(death, k, places) for k, death in enumerate(values.get("deaths", ())))
     places.check()
     asked = TimingQuestion(
@@ -105,20 +106,3 @@ def _option(values: Mapping[str, Any], goal: str) -> Option:
 def _death(values: Mapping[str, Any], k: int, places: Places) -> Death:
     person = places.person(values.get("person"), ("deaths", k, "person"))
     return Death(person, values["age"], values.get("survivor_age"))
-
-
-def _estate(values: Mapping[str, Any], places: Places) -> EstateFacts:
-    given = dict(values)
-    gifts = tuple(
-        Gift(
-            gift["date"],
-            gift["amount"],
-            places.person(gift.get("person"), ("household", "estate", "lifetime_gifts", j, "person")),
-        )
-        for j, gift in enumerate(given.pop("lifetime_gifts", ()))
-    )
-    if "home_given_up" in given:
-        given["home_given_up"] = HomeGivenUp(**given["home_given_up"])
-    if not given.get("spouses", True):
-        given.setdefault("first_death", TO_BENEFICIARIES)
-    return EstateFacts(**given, gifts=gifts)
