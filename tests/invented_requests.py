@@ -384,9 +384,13 @@ def _assumptions(random: Random) -> JsonObject:
         (0.6, "cash_interest", lambda: random.choice((0, 0.015, 0.03, 0.045))),
         (0.6, "price_inflation", lambda: random.choice((0, 0.02, 0.0225, -0.01))),
         (0.6, "thresholds_after_freeze", lambda: random.choice(("frozen", "prices"))),
-        (0.5, "tax_rate_on_remaining_pension", lambda: random.choice((0, 0.2, 0.4, 1))),
+        (0.4, "tax_rate_on_remaining_pension", lambda: random.choice((0, 0.2, 0.4, 1))),
         (0.5, "spending_met", lambda: random.choice(("start", "evenly", "end"))),
     )
+    if "tax_rate_on_remaining_pension" not in found and random.random() < 0.5:
+        found["tax_on_remaining_pension"] = random.choice(
+            ({"rate": 0.45}, {"drawn_over_years": 1}, {"drawn_over_years": random.randint(2, 40)})
+        )
     return found
 
 

@@ -32,6 +32,15 @@ def share(fraction: float) -> str:
     return f"{fraction:.2%}"
 
 
+def tax_on_what_is_left(rates: dict[str, Any]) -> str:
+    """The tax assumed on the pension left at the end, in words."""
+    tax = rates["tax_on_remaining_pension"]
+    if "rate" in tax:
+        return share(tax["rate"])
+    years = tax["drawn_over_years"]
+    return f"as if it were drawn evenly over {years} year{'s' if years > 1 else ''}"
+
+
 def day(iso: str) -> str:
     """A day as people write it."""
     found = date.fromisoformat(iso)

@@ -16,6 +16,7 @@ from service.console.layout import (
     points,
     pounds,
     share,
+    tax_on_what_is_left,
     title,
     words,
 )
@@ -72,7 +73,7 @@ def assumed(plan: dict[str, Any]) -> list[str]:
         *paragraph(
             f"Each year the pension grows by {share(rates['pension_growth'])}, ISAs by {share(rates['isa_growth'])}, cash by "
             f"{share(rates['cash_interest'])}, and prices by {share(rates['price_inflation'])}. Tax on what is left in the "
-            f"pension: {share(rates['tax_rate_on_remaining_pension'])}."
+            f"pension: {tax_on_what_is_left(rates)}."
         ),
     ]
 

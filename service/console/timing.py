@@ -72,7 +72,7 @@ def assumed(rates: dict[str, Any]) -> list[str]:
     return paragraph(
         f"Each year the pension grows by {share(rates['pension_growth'])}, ISAs by {share(rates['isa_growth'])}, cash by "
         f"{share(rates['cash_interest'])}, and prices by {share(rates['price_inflation'])}. Tax on what is left in the "
-        f"pension: {share(rates['tax_rate_on_remaining_pension'])}. Tax of beneficiaries on pension money: "
+        f"pension: {tax_on_what_is_left(rates)}. Tax of beneficiaries on pension money: "
         f"{share(rates['beneficiary_tax_rate'])}."
     )
 

@@ -283,14 +283,19 @@ class Spending(Value, frozen=True):
 
 @dataclass(frozen=True, slots=True)
 class Assumptions:
-    """What a plan takes for granted. Rates in basis points a year."""
+    """What a plan takes for granted. Rates in basis points a year.
+
+    What stays in a pension at the end counts after tax: at a flat rate, or, where that is None, as drawn evenly over so many
+    years (``projection/remaining_pension.py``).
+    """
 
     pension_growth: YearlyRate = 0
     isa_growth: YearlyRate = 0
     cash_interest: YearlyRate = 0
     price_inflation: BasisPoints = 0
     thresholds_after_freeze: Thresholds = "frozen"
-    tax_rate_on_remaining_pension: BasisPoints = 2_000
+    tax_rate_on_remaining_pension: BasisPoints | None = None
+    remaining_pension_drawn_over: Years = 20
     spending_met: SpendingMet = "evenly"
 
 

@@ -9,9 +9,13 @@ from typing import Any, get_args
 
 from service.planning.household import Assumptions, Household, Member, SpendingMet, Thresholds, after_charge
 from service.planning.schedule.schedule import SCENARIOS
-from service.schemas.fields import Choice, Growth, Rate, yearly_rate
+from service.schemas.fields import Choice, Growth, Rate, WholeNumber, yearly_rate
 from service.schemas.household import member, spending
 from service.schemas.shared import StrictNested, StrictSchema
+from service.schemas.together import NotBoth, OneOfTwo
+
+_MOST_YEARS = 60
+"""As many as a plan may have."""
 
 
 class ScenarioSchema(StrictSchema):
@@ -30,14 +34,26 @@ class ScenariosSchema(StrictSchema):
     high = StrictNested(ScenarioSchema)
 
 
+class RemainingPensionTaxSchema(StrictSchema):
+    """The tax on what is left in a pension: as drawn evenly over so many years, or at a flat rate."""
+
+    drawn_over_years = WholeNumber(least=1, largest=_MOST_YEARS)
+    rate = Rate(least=0, largest=1)
+
+    rules = (OneOfTwo("drawn_over_years", "rate"),)
+
+
 class AssumptionsSchema(ScenarioSchema):
     """What the plan takes for granted."""
 
     price_inflation = yearly_rate()
     thresholds_after_freeze = Choice(get_args(Thresholds))
+    tax_on_remaining_pension = StrictNested(RemainingPensionTaxSchema)
     tax_rate_on_remaining_pension = Rate(least=0, largest=1)
     spending_met = Choice(get_args(SpendingMet))
     scenarios = StrictNested(ScenariosSchema)
+
+    rules = (NotBoth("tax_on_remaining_pension", "tax_rate_on_remaining_pension"),)
 
 
 def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[str, Assumptions]]:
@@ -47,6 +63,11 @@ def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[
     """
     assumed = dict(values.get("assumptions", {}))
     scenarios = assumed.pop("scenarios", {})
+    taxed = assumed.pop("tax_on_remaining_pension", {})
+    if "rate" in taxed:
+        assumed["tax_rate_on_remaining_pension"] = taxed["rate"]
+    if "drawn_over_years" in taxed:
+        assumed["remaining_pension_drawn_over"] = taxed["drawn_over_years"]
     plain = Assumptions(**assumed)
     people = tuple(member(one, plain.pension_growth) for one in values["household"]["people"])
     household = Household(

@@ -12,15 +12,19 @@ from service.schemas.units import fraction, in_pounds, pounds, yearly_rate
 
 def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
     """What was assumed, as JSON."""
-    return {
+    flat = assumed.tax_rate_on_remaining_pension
+    document = {
         "pension_growth": yearly_rate(assumed.pension_growth),
         "isa_growth": yearly_rate(assumed.isa_growth),
         "cash_interest": yearly_rate(assumed.cash_interest),
         "price_inflation": fraction(assumed.price_inflation),
         "thresholds_after_freeze": assumed.thresholds_after_freeze,
-        "tax_rate_on_remaining_pension": fraction(assumed.tax_rate_on_remaining_pension),
+        "tax_on_remaining_pension": {"drawn_over_years": assumed.remaining_pension_drawn_over}
+        if flat is None
+        else {"rate": fraction(flat)},
         "spending_met": assumed.spending_met,
     }
+    return document if flat is None else {**document, "tax_rate_on_remaining_pension": fraction(flat)}
 
 
 def balance_answer(balance: Balance, growth: str) -> dict[str, Any]:

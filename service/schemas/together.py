@@ -55,6 +55,22 @@ class OneOfTwo(Rule):
 
 
 @dataclass(frozen=True)
+class NotBoth(Rule):
+    """Two fields say the same in different ways, so only one of them is given."""
+
+    first: str
+    second: str
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return self.first, self.second
+
+    def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
+        if self.first in given and self.second in given:
+            yield SCHEMA, Said("one-of-two", f"Give either `{self.first}` or `{self.second}`: both were given.")
+
+
+@dataclass(frozen=True)
 class Needs(Rule):
     """Where a field has a certain value, another one is needed; ``note`` says more of that."""
 

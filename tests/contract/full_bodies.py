@@ -392,14 +392,14 @@ _ASSUMED = {
     "cash_interest": 0.02,
     "price_inflation": 0.02,
     "thresholds_after_freeze": "frozen",
-    "tax_rate_on_remaining_pension": 0.2,
+    "tax_on_remaining_pension": {"rate": 0.2},
     "spending_met": "start",
     "scenarios": {"low": {"pension_growth": 0, "isa_growth": 0, "cash_interest": 0}},
 }
 _ASSUMED_RATES = (
     "/assumptions/cash_interest",
     "/assumptions/price_inflation",
-    "/assumptions/tax_rate_on_remaining_pension",
+    "/assumptions/tax_on_remaining_pension/rate",
     "/assumptions/scenarios/low/cash_interest",
 )
 _ASSUMED_GROWTH = (
@@ -408,7 +408,12 @@ _ASSUMED_GROWTH = (
     "/assumptions/scenarios/low/pension_growth",
     "/assumptions/scenarios/low/isa_growth",
 )
-_ASSUMED_OBJECTS = ("/assumptions", "/assumptions/scenarios", "/assumptions/scenarios/low")
+_ASSUMED_OBJECTS = (
+    "/assumptions",
+    "/assumptions/tax_on_remaining_pension",
+    "/assumptions/scenarios",
+    "/assumptions/scenarios/low",
+)
 PLAN = Question(
     url="/v1/allowance-schedule",
     full={

@@ -178,6 +178,11 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
         **{name: pence(plan["years"][-1]["household"][name]) for name in HELD_IN},
     }
     failed += [f"{name} in all" for name, amount in of_years.items() if pence(totals[name]) != amount]
+    held = sum(pence(totals[name]) for name in ("in_pensions", "in_isas", "in_cash"))
+    if held - pence(totals["tax_assumed_on_remaining_pension"]) != pence(totals["wealth_after_tax"]):
+        failed.append("tax on what is left")
+    if [pence(at["wealth_after_tax"]) for at in totals["wealth_at_flat_rates"] if not at["rate"]] != [held]:
+        failed.append("what is left untaxed")
     if pence(totals["withdrawn"]) != pence(totals["tax_free"]) + pence(totals["taxable"]):
         failed.append("parts in all")
     for other in plan["compared_with"]:
@@ -574,6 +579,7 @@ WITHOUT_A_SUM = {
     "warnings",
     "events",
     "given_up_at_tax_steps",
+    "wealth_at_flat_rates",
     "allowances",
     "wealth_before_tax_in_prices_of_start",
     "wealth_after_tax_in_prices_of_start",

@@ -16,7 +16,12 @@ from marshmallow import RAISE, Schema
 from marshmallow.fields import Field
 
 from service.figures.loader import load_tax_years
-from service.schemas.assumptions import AssumptionsSchema, ScenarioSchema, ScenariosSchema
+from service.schemas.assumptions import (
+    AssumptionsSchema,
+    RemainingPensionTaxSchema,
+    ScenarioSchema,
+    ScenariosSchema,
+)
 from service.schemas.check.request import PlannedWithdrawalSchema, SubscriptionSchema, WarningsSchema
 from service.schemas.fields import (
     LARGEST_MONEY,
@@ -88,6 +93,7 @@ SCHEMAS: dict[str, Schema] = {
     "Aim": AimSchema(),
     "Search": SearchSchema(),
     "Assumptions": AssumptionsSchema(),
+    "RemainingPensionTax": RemainingPensionTaxSchema(),
     "Scenarios": ScenariosSchema(),
     "Scenario": ScenarioSchema(),
     "WarningsRequest": WarningsSchema(),

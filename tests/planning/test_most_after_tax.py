@@ -66,10 +66,12 @@ def household(
     minimum_cash: int = 0,
     **assumed: Any,
 ) -> Household:
-    """A household that spends, and keeps in cash, so many pounds a year."""
+    """A household that spends, and keeps in cash, so many pounds a year. What is left in pensions bears a flat 20% unless
+    something else is said."""
     items = (Spending(spending * POUND),) if spending else ()
     kept = {"minimum_cash": minimum_cash * POUND}
-    return Household(*span, people, items, lump_sums, Assumptions(**assumed), **kept)
+    left = {"tax_rate_on_remaining_pension": 2_000}
+    return Household(*span, people, items, lump_sums, Assumptions(**left | assumed), **kept)
 
 
 def isa(pounds: int, used: int = 0, **more: Any) -> Isa:

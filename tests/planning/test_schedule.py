@@ -27,7 +27,15 @@ from service.planning.household import (
 from service.planning.projection.balances import Balance
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.schedule.circumstances import schedule_warnings
-from service.planning.schedule.schedule import GOALS, MOST_AFTER_TAX, Schedule, ScheduleQuestion, ScheduleYear, schedule
+from service.planning.schedule.schedule import (
+    GOALS,
+    MOST_AFTER_TAX,
+    Schedule,
+    ScheduleQuestion,
+    ScheduleYear,
+    schedule,
+    wealth_at_flat_rates,
+)
 from tests.households import BOOK, plans
 
 WHOLE = 10_000
@@ -254,8 +262,10 @@ def test_the_same_each_year_of_a_plan() -> None:
     assert result.totals.income_tax == 0
     assert result.totals.in_isas == 5 * 1_676_000
     assert result.totals.in_pensions == 40_000_000 - 5 * 1_676_000
-    # At the end a quarter of what is left is tax free and the rest bears 20%: 31,620,000 x (0.25 + 0.75 x 0.8).
-    assert result.totals.wealth_after_tax == 8_380_000 + 26_877_000
+    # At the end a quarter of what is left is tax free. The rest, 237,150 pounds, drawn evenly over 20 years is 11,857.50 a year
+    # and within the personal allowance. At a flat 20% it bears 47,430.
+    assert result.totals.wealth_after_tax == 40_000_000
+    assert wealth_at_flat_rates(result.projection)[:2] == ((0, 40_000_000), (2_000, 40_000_000 - 4_743_000))
 
 
 @pytest.mark.parametrize(
@@ -491,7 +501,8 @@ def test_comparisons_are_the_plain_plans() -> None:
     days = (birthday(BORN, 90) - date(2029, 4, 6)).days + 1
     assert [year.people[0].gross for year in even.years] == [0, 0, 0, 40_000_000 * 365 // days]
     assert [year.people[0].taxable for year in filled.years] == [1_257_000] * 4
-    assert (filled.wealth, filled.income_tax) == (4 * 1_676_000 + (40_000_000 - 4 * 1_676_000) * 85 // 100, 0)
+    # What is left, drawn evenly over 20 years, is 12,486 pounds a year beyond its tax-free part: no tax on it.
+    assert (filled.wealth, filled.income_tax) == (40_000_000, 0)
 
 
 def test_a_comparison_that_cannot_be_is_told_and_not_refused() -> None:

@@ -135,6 +135,16 @@ CASES: dict[str, list[tuple[dict[str, Any], str, dict[str, Any]]]] = {
             one(pension=Pension(40_000_000, lifetime_allowance_used=9_000), start="2019-04-06", end="2020-04-05"),
         ),
     ],
+    "flat_tax_on_remaining_pension": [
+        # 16,760 of 400,000 are drawn. 287,430 of what is left are taxed: 14,371.50 a year for 20 years. 1,801.50 a year are above
+        # the personal allowance and bear 20% (Income Tax Act 2007 ss.10, 35): 7,206 in all. Five points more are 21,577.50.
+        (
+            one(assumptions=Assumptions(tax_rate_on_remaining_pension=751)),
+            "2026-27",
+            one(assumptions=Assumptions(tax_rate_on_remaining_pension=750)),
+        ),
+        (one(assumptions=Assumptions(tax_rate_on_remaining_pension=2_000)), "2026-27", one()),
+    ],
     "pension_runs_out": [
         # 16,760 a year, and a pound more than two of them.
         (
@@ -377,7 +387,7 @@ def test_every_warning_is_well_made(household: Household, goal: str) -> None:
         assert warning.title
         assert warning.detail.endswith(".")
         assert warning.sources
-        assert warning.path[0] in ("household", "people", "spending", "end_date")
+        assert warning.path[0] in ("household", "people", "spending", "end_date", "assumptions")
         assert warning.cost >= 0
         assert "£-" not in warning.detail
         assert "-£" not in warning.detail

@@ -35,6 +35,8 @@ from tests.households import BOOK, plans
 BORN = date(1963, 4, 5)
 START = date(2026, 4, 6)
 ALLOWANCE = 1_257_000
+FLAT = Assumptions(tax_rate_on_remaining_pension=2_000)
+"""What is left in the pension bears a flat 20%, so that it can be reckoned by hand."""
 OPTIONS = (
     Option("all_now", BANDS[0]),
     Option("phased", BANDS[0], ISA_ALLOWANCE),
@@ -51,7 +53,9 @@ def person(**facts: Any) -> Member:
 
 def asked(*people: Member, options: tuple[Option, ...], to_age: int = 66, start: date = START, **facts: Any) -> Timing:
     """An answer for people from a day to the birthday on which the first reaches an age."""
-    of_household = {name: facts.pop(name) for name in ("spending", "assumptions") if name in facts}
+    of_household = {"assumptions": FLAT} | {
+        name: facts.pop(name) for name in ("spending", "assumptions") if name in facts
+    }
     born = people[0].date_of_birth
     household = Household(start, born.replace(year=born.year + to_age), people, **of_household)
     return timing(TimingQuestion(household, to_age, options, **facts), BOOK)
@@ -104,7 +108,7 @@ BY_HAND = {
 
 
 def by_hand() -> Timing:
-    assumed = Assumptions(pension_growth=400, isa_growth=400, cash_interest=200, price_inflation=250)
+    assumed = replace(FLAT, pension_growth=400, isa_growth=400, cash_interest=200, price_inflation=250)
     return asked(
         person(), options=(Option("all_now", BANDS[0]), Option("with_each_withdrawal", BANDS[0])), assumptions=assumed
     )
@@ -864,7 +868,7 @@ def test_the_summary_of_two_options_by_hand() -> None:
 def test_the_summary_says_what_is_the_same() -> None:
     """£100,000 without growth: a quarter and four fifths of the rest are £85,000; who dies at 65 leaves all of it, untaxed."""
     options = (Option("with_each_withdrawal", SPENDING_ONLY), Option("with_each_withdrawal", SPENDING_ONLY))
-    facts = {"deaths": (Death(0, 65),), "scenarios": {"high": Assumptions(pension_growth=100)}}
+    facts = {"deaths": (Death(0, 65),), "scenarios": {"high": replace(FLAT, pension_growth=100)}}
     assert summary(asked(person(), options=options, to_age=66, **facts)) == [
         "At 66, the first and second options leave the same, within a pound. That is £85,000 after tax.",
         "All options pay the same income tax, £0.",
@@ -876,7 +880,7 @@ def test_the_summary_says_what_is_the_same() -> None:
 
 def test_the_summary_of_one_option_compares_nothing() -> None:
     """£100,000 without growth: a quarter and four fifths of the rest are £85,000; who dies at 65 leaves all of it, untaxed."""
-    facts = {"deaths": (Death(0, 65),), "scenarios": {"high": Assumptions(pension_growth=100)}}
+    facts = {"deaths": (Death(0, 65),), "scenarios": {"high": replace(FLAT, pension_growth=100)}}
     assert summary(asked(person(), options=(Option("never", SPENDING_ONLY),), to_age=66, **facts)) == [
         "At 66, the only option, no tax-free cash, leaves £85,000 after tax.",
         "If you die at 65, beneficiaries would receive £100,000 after inheritance and income tax.",

@@ -123,7 +123,7 @@ def test_what_is_left_out_has_its_default() -> None:
     household = Household(date(2026, 4, 6), date(2027, 4, 5), (member,))
     assert asked(LEAST) == ScheduleQuestion(household, "personal_allowance", {})
     assert (household.lump_sums, household.spending) == ("with_each_withdrawal", ())
-    assert household.assumptions == Assumptions(0, 0, 0, 0, "frozen", 2_000, "evenly")
+    assert household.assumptions == Assumptions(0, 0, 0, 0, "frozen", None, 20, "evenly")
     assert (member.isa, member.cash, member.income) == (Isa(0, 0, False), 0, ())
 
 
@@ -388,6 +388,20 @@ def test_the_rules_refuse_all_at_once(client: FlaskClient) -> None:
 # What comes back
 
 
+@pytest.mark.parametrize(
+    ("given", "rate", "years"),
+    [
+        ({"tax_on_remaining_pension": {"rate": 0.45}}, 4_500, 20),
+        ({"tax_rate_on_remaining_pension": 0.45}, 4_500, 20),
+        ({"tax_on_remaining_pension": {"drawn_over_years": 60.0}}, None, 60),
+        ({}, None, 20),
+    ],
+)
+def test_the_tax_on_what_is_left(given: dict[str, Any], rate: int | None, years: int) -> None:
+    assumed = asked({**FULL, "assumptions": given}).household.assumptions
+    assert (assumed.tax_rate_on_remaining_pension, assumed.remaining_pension_drawn_over) == (rate, years)
+
+
 def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
     """12,570 / 0.75 (Finance Act 2021 s.5, Finance Act 2023 s.5) drawn without tax and subscribed."""
     found = answered(client, URL, LEAST)
@@ -435,9 +449,17 @@ def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
             "drawdown": 0,
         }
     ]
-    assert found["assumptions"]["tax_rate_on_remaining_pension"] == 0.2
+    assert found["assumptions"]["tax_on_remaining_pension"] == {"drawn_over_years": 20}
+    # What is left is 14,371.50 a year for 20 years beyond its tax-free part, of which 1,801.50 bear 20%.
+    assert found["totals"]["tax_assumed_on_remaining_pension"] == 7_206
+    assert found["totals"]["wealth_after_tax"] == 400_000 - 7_206
+    assert found["totals"]["wealth_at_flat_rates"] == [
+        {"rate": 0, "wealth_after_tax": 400_000},
+        {"rate": 0.2, "wealth_after_tax": 400_000 - 57_486},
+        {"rate": 0.4, "wealth_after_tax": 400_000 - 114_972},
+        {"rate": 0.45, "wealth_after_tax": 400_000 - 129_343.5},
+    ]
     assert found["assumptions"]["spending_met"] == "evenly"
-    assert found["totals"]["wealth_after_tax"] == 16_760 + 383_240 * 0.85
 
 
 def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: FlaskClient) -> None:

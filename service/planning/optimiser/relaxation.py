@@ -25,6 +25,7 @@ from service.planning.optimiser.tolerances import (
     WHOLE_SHARE_SHORTFALL,
 )
 from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
+from service.planning.projection.remaining_pension import remaining_tax
 from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.timeline import Timeline
 from service.planning.projection.within_the_year import missed_rate
@@ -322,7 +323,6 @@ class Relaxation:
         after = [1.0] * len(periods)  # growth of pension money from a period's end to the plan's
         for t in range(len(periods) - 1, 0, -1):
             after[t - 1] = after[t] * periods[t].factor(assumed.pension_growth)
-        kept = (WHOLE - assumed.tax_rate_on_remaining_pension) / WHOLE + LEFT_IN_PENSION_POUNDS_PER_POUND
         member = timeline.household.people[person]
         to_end = after[0] * periods[0].factor(assumed.pension_growth)
         rules = periods[0].rules.lump_sums
@@ -342,9 +342,14 @@ class Relaxation:
         income_funds = self.lp.add_row(drawdown, drawdown)
         allowance = self.lp.add_row(-INF, tax_free_left)
         quarter = self.lp.add_row(-INF, 0.0)
-        self.lp.add_column([(funds, 1.0), (quarter, -share)], objective=kept)
-        self.lp.add_column([(income_funds, 1.0)], objective=kept)
-        self.lp.add_column([(quarter, 1.0), (allowance, 1.0)], objective=1 - kept)
+        taxed = self.lp.add_row(0.0, 0.0)
+        self.lp.add_column([(funds, 1.0), (quarter, -share), (taxed, 1.0)])
+        self.lp.add_column([(income_funds, 1.0), (taxed, 1.0)])
+        self.lp.add_column([(quarter, 1.0), (allowance, 1.0), (taxed, -1.0)], objective=1.0)
+        years = assumed.remaining_pension_drawn_over
+        for width, rate in remaining_tax(assumed, timeline.people[person][-1]).stretches():
+            worth = 1 - rate + LEFT_IN_PENSION_POUNDS_PER_POUND
+            self.lp.add_column([(taxed, -1.0)], objective=worth, high=years * width / _UNIT_PENCE)
         used = [self.lp.add_row(0.0, INF) for _ in periods] if runs_out and uncrystallised > 0 else []
         kinds = []
         if uncrystallised > 0:

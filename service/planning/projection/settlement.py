@@ -12,11 +12,12 @@ from typing import NamedTuple
 
 from service.law import lump_sums
 from service.law.income_tax import Liability
-from service.law.lump_sums import Allowances, Payment, Pension
+from service.law.lump_sums import Allowances, LumpSumRules, Payment, Pension
 from service.law.rounding import half_up
-from service.law.units import WHOLE, Pence
+from service.law.units import Pence
 from service.law.value import Value
 from service.planning.household import HALVES_NOT_GROWN
+from service.planning.projection.remaining_pension import tax_on_remaining
 from service.planning.projection.timeline import Period, PersonPeriod, Timeline
 from service.planning.projection.within_the_year import (
     ALL_GROWN,
@@ -394,17 +395,20 @@ def _within_what_is_left(
 
 def wealth_after_tax(timeline: Timeline, holdings: Sequence[Holdings], position: int = -1) -> Pence:
     """What the household has after tax at the end of a period: ISAs, cash, and each pension's remaining tax-free part and
-    the rest less exit tax."""
-    rules = timeline.periods[position].rules.lump_sums
-    tax_rate_on_remaining_pension = timeline.household.assumptions.tax_rate_on_remaining_pension
+    the rest less the tax assumed on it."""
+    rules, assumed = timeline.periods[position].rules.lump_sums, timeline.household.assumptions
     total = 0
-    for held in holdings:
+    for years, held in zip(timeline.people, holdings, strict=True):
         pension = held.pension
-        left = lump_sums.available(pension, rules).tax_free
-        tax_free = min(lump_sums.quarter(pension.uncrystallised, rules), left)
-        taxed = pension.uncrystallised + pension.drawdown - tax_free
-        total += held.isa + held.cash + tax_free + taxed * (WHOLE - tax_rate_on_remaining_pension) // WHOLE
+        tax = tax_on_remaining(assumed, years[position], taxed_if_drawn(pension, rules))
+        total += held.isa + held.cash + pension.uncrystallised + pension.drawdown - tax
     return total
+
+
+def taxed_if_drawn(pension: Pension, rules: LumpSumRules) -> Pence:
+    """What a pension holds beyond the part that may still be taken tax free."""
+    left = lump_sums.available(pension, rules).tax_free
+    return pension.uncrystallised + pension.drawdown - min(lump_sums.quarter(pension.uncrystallised, rules), left)
 
 
 def _liabilities(people: Sequence[Opened], taxable: Sequence[Pence]) -> list[Liability]:

@@ -27,6 +27,7 @@ from service.law.income_tax import (
 from service.law.rounding import half_up
 from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import WHOLE, BasisPoints, Pence
+from service.planning.curve.extra_tax import ExtraTax
 from service.planning.household import (
     WITH_PRICES,
     DatedIncome,
@@ -93,12 +94,13 @@ class Period:
 class Remembered(NamedTuple):
     """Answers already found for one person's year: liabilities by interest, withdrawal and marriage allowance, the
     withdrawals that fill a band by band and interest, and the taxpayer's year by interest and marriage allowance. ``asked`` is
-    one number: how often the rules had to be asked."""
+    one number: how often the rules had to be asked; ``extra_tax`` is what withdrawals add to the tax, once it is known."""
 
     liabilities: dict[tuple[int, int, MarriageAllowance | None], Liability]
     targets: dict[tuple[str, int], int]
     years: dict[tuple[int, MarriageAllowance | None], TaxpayerYear]
     asked: list[int]
+    extra_tax: list[ExtraTax]
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +125,7 @@ class PersonPeriod:
     paid_at_source: Pence = 0
     taxed_pay: Pence = 0
     remembered: Remembered = field(
-        default_factory=lambda: Remembered({}, {}, {}, [0]), init=False, compare=False, repr=False
+        default_factory=lambda: Remembered({}, {}, {}, [0], []), init=False, compare=False, repr=False
     )
 
     def liability(

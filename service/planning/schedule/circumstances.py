@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from service.planning.projection.policies import target
+from service.planning.projection.remaining_pension import tax_on_remaining
+from service.planning.projection.settlement import taxed_if_drawn
 from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, Schedule
-from service.planning.warnings.circumstances import Circumstances, PersonCase, Together
+from service.planning.warnings.circumstances import Circumstances, LeftInPension, PersonCase, Together
 from service.planning.warnings.household_facts import partner_in, person_facts, settled_year
 from service.planning.warnings.registry import all_found, the_first_of_each
 from service.planning.warnings.warning import ClientWarning, in_order
@@ -38,8 +41,24 @@ def circumstances_of(result: Schedule) -> Circumstances:
             )
             for year, state_pension in zip(result.years, result.state_pensions[i], strict=True)
         )
-        people.append(PersonCase(person, years, held=member.pension))
+        people.append(PersonCase(person, years, held=member.pension, left=_left(result, i)))
     return Circumstances(tuple(people), ("end_date",), together=tuple(_together(result)))
+
+
+def _left(result: Schedule, person: int) -> LeftInPension | None:
+    """What the plan leaves in a person's pension, where it is taxed at a flat rate."""
+    assumed, last = result.question.household.assumptions, result.timeline.periods[-1]
+    if assumed.tax_rate_on_remaining_pension is None:
+        return None
+    drawn = replace(assumed, tax_rate_on_remaining_pension=None)
+    year, after = result.timeline.people[person][-1], result.projection.years[-1].people[person].after
+    taxed = taxed_if_drawn(after.pension, last.rules.lump_sums)
+    return LeftInPension(
+        taxed,
+        tax_on_remaining(assumed, year, taxed),
+        tax_on_remaining(drawn, year, taxed),
+        drawn.remaining_pension_drawn_over,
+    )
 
 
 def _together(result: Schedule) -> Iterator[Together]:

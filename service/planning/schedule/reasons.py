@@ -259,6 +259,11 @@ def _stops(case: _Case) -> Reason | None:
             "stops_where_interest_is_taxed_more",
             f"More withdrawals would use allowances or lower rates that interest uses now. {rises}. {last_bore}",
         )
+    if year.scales.property is not None and year.taxpayer.property_income and then.other_to > then.fixed_to:
+        return Reason(
+            "stops_where_rent_is_taxed_more",
+            f"More withdrawals would use allowances or lower bands that rent uses now. {rises}. {last_bore}",
+        )
     return Reason("stops_where_tax_rises", f"The withdrawal stops where tax rises. {rises}. {last_bore}")
 
 
@@ -341,14 +346,20 @@ class _Use(NamedTuple):
 
 
 class _Uses(NamedTuple):
-    """The uses of 100 pounds of one person's pension by tax year, and what 100 pounds left on the last day come to; pence."""
+    """The uses of 100 pounds of one person's pension by tax year, and what 100 pounds left on the last day come to, pence: the
+    next that were left, and the last of those that are."""
 
     years: tuple[_Use, ...]
-    left_at_the_end: Pence
+    left_next: Pence
+    left_last: Pence
 
-    def at_the_end(self, position: int) -> float:
-        """What 100 pounds come to that are left from a year to the end."""
-        return self.years[position].pension_factor * self.left_at_the_end
+    def next_to_the_end(self, position: int) -> float:
+        """What 100 pounds more come to that were left from a year to the end."""
+        return self.years[position].pension_factor * self.left_next
+
+    def last_to_the_end(self, position: int) -> float:
+        """What the last 100 pounds come to that are left from a year to the end."""
+        return self.years[position].pension_factor * self.left_last
 
     def grown(self, position: int, later: int) -> float:
         """What a pound left in the pension grows to from one year to another."""
@@ -374,7 +385,9 @@ def _uses(result: Schedule, place: int) -> _Uses:
         pension_factor *= period.factor(assumed.pension_growth)
         isa_factor *= period.factor(assumed.isa_growth)
         cash_factor *= period.factor(assumed.cash_interest)
-    return _Uses(tuple(reversed(uses)), _left_at_the_end(result, place))
+    return _Uses(
+        tuple(reversed(uses)), _left_at_the_end(result, place, _PART), -_left_at_the_end(result, place, -_PART)
+    )
 
 
 def _taxed_share(case: _Case) -> BasisPoints:
@@ -391,17 +404,17 @@ def _taxed_share(case: _Case) -> BasisPoints:
     return WHOLE - rules.tax_free_rate
 
 
-def _left_at_the_end(result: Schedule, place: int) -> Pence:
-    """What 100 pounds more in a pension on the last day come to after the tax assumed on it."""
+def _left_at_the_end(result: Schedule, place: int, more: Pence) -> Pence:
+    """What so much more in a pension on the last day comes to after the tax assumed on it; ``more`` may be below nothing."""
     holdings = result.projection.years[-1].holdings
     pension = holdings[place].pension
     if pension.drawdown and not pension.uncrystallised:
-        more = pension.holding(0, pension.drawdown + _PART)
+        other = pension.holding(0, max(0, pension.drawdown + more))
     else:
-        more = pension.holding(pension.uncrystallised + _PART, pension.drawdown)
-    raised = [*holdings]
-    raised[place] = holdings[place]._replace(pension=more)
-    return wealth_after_tax(result.timeline, raised) - wealth_after_tax(result.timeline, holdings)
+        other = pension.holding(max(0, pension.uncrystallised + more), pension.drawdown)
+    changed = [*holdings]
+    changed[place] = holdings[place]._replace(pension=other)
+    return wealth_after_tax(result.timeline, changed) - wealth_after_tax(result.timeline, holdings)
 
 
 def _against_later(case: _Case) -> Reason:
@@ -452,7 +465,7 @@ def _drawn_now(case: _Case) -> Reason | None:
         return None
     needed = _needed_next(case)
     last = len(uses.years) if needed is None else needed + 1
-    instead = [(uses.at_the_end(case.position), "")] if needed is None else []
+    instead = [(uses.next_to_the_end(case.position), "")] if needed is None else []
     for position in range(case.position + 1, last):
         grown = uses.grown(case.position, position)
         instead.append((grown * uses.years[position].drawn_next, case.at(position).year.period.name))
@@ -469,7 +482,7 @@ def _left_for_later(case: _Case) -> Reason | None:
     """What is not drawn, and comes to more by the end than if it were."""
     uses = case.everybodys[case.place]()
     own = uses.years[case.position]
-    instead = [(uses.at_the_end(case.position), "")] if _is_left(case) else []
+    instead = [(uses.last_to_the_end(case.position), "")] if _is_left(case) else []
     for position in range(case.position + 1, len(uses.years)):
         drawn = uses.years[position].drawn_last
         if drawn is not None and case.at(position).record.taxable:

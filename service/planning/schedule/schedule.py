@@ -37,7 +37,7 @@ from service.planning.projection.policies import (
     PlainPlans,
     Projection,
 )
-from service.planning.projection.settlement import PersonRecord
+from service.planning.projection.settlement import PersonRecord, wealth_after_tax
 from service.planning.projection.state_pensions import state_pension_caveats
 from service.planning.projection.timeline import (
     Period,
@@ -56,6 +56,10 @@ Goal = Band | Literal["most_after_tax", "steady_income"]
 
 GOALS: tuple[Goal, ...] = (*BANDS, MOST_AFTER_TAX, STEADY_INCOME)
 """What a plan can aim at: fill a band each year, leave the most after tax, or pay the highest level income throughout."""
+
+FLAT_RATES: tuple[BasisPoints, ...] = (0, 2_000, 4_000, 4_500)
+"""Flat rates of tax on what is left in pensions at which a plan is valued beside the one that is assumed: none, and the UK
+rates."""
 
 SCENARIOS = ("low", "middle", "high")
 
@@ -147,6 +151,7 @@ class Totals(NamedTuple):
     in_pensions: Pence
     in_isas: Pence
     in_cash: Pence
+    tax_assumed_on_remaining_pension: Pence
     wealth_after_tax: Pence
     wealth_after_tax_in_prices_of_start: Pence
 
@@ -277,7 +282,7 @@ def totals(plan: Projection) -> Totals:
     """A whole plan in sums."""
     records = [record for year in plan.years for record in year.people]
     last = plan.years[-1]
-    wealth = plan.wealth
+    wealth, held = plan.wealth, (pension_held(last), isa_held(last), cash_held(last))
     return Totals(
         withdrawn=sum(record.gross for record in records),
         tax_free=sum(record.tax_free for record in records),
@@ -285,12 +290,24 @@ def totals(plan: Projection) -> Totals:
         income_tax=plan.income_tax,
         isa_subscriptions=sum(record.subscribed for record in records),
         spent=sum(record.spent for record in records),
-        in_pensions=pension_held(last),
-        in_isas=isa_held(last),
-        in_cash=cash_held(last),
+        in_pensions=held[0],
+        in_isas=held[1],
+        in_cash=held[2],
+        tax_assumed_on_remaining_pension=sum(held) - wealth,
         wealth_after_tax=wealth,
         wealth_after_tax_in_prices_of_start=plan.in_prices_of_start(wealth),
     )
+
+
+def wealth_at_flat_rates(plan: Projection) -> tuple[tuple[BasisPoints, Pence], ...]:
+    """What a plan leaves after tax at the end at some flat rates on what is left in pensions: rate and pence."""
+    household, last = plan.timeline.household, plan.years[-1].holdings
+
+    def at(rate: BasisPoints) -> Timeline:
+        assumed = replace(household.assumptions, tax_rate_on_remaining_pension=rate)
+        return replace(plan.timeline, household=replace(household, assumptions=assumed))
+
+    return tuple((rate, wealth_after_tax(at(rate), last)) for rate in FLAT_RATES)
 
 
 def _planned(plain: PlainPlans, goal: Goal, work: Work) -> Found:

@@ -60,6 +60,7 @@ _WHY = {
     "stops_at_the_child_benefit_charge": "stops below the child benefit charge",
     "stops_where_dividends_are_taxed_more": "stops where more tax would be due on dividends",
     "stops_where_interest_is_taxed_more": "stops where more tax would be due on interest",
+    "stops_where_rent_is_taxed_more": "stops where more tax would be due on rent",
     "stays_below_a_tax_step": "stays below a point where tax is due all at once",
     "draws_for_spending": "pays for spending",
     "drawn_ahead_of_spending": "prepares for later spending, when tax would be higher",
@@ -278,14 +279,18 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
     left = _taxed_left(result.projection)
     if left < _EQUAL:
         return
-    tax = _held(result.projection) - result.projection.wealth
-    yield (
-        f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts after {rounded_pounds(tax)} of tax "
-        "assumed on it."
-        if tax
-        else f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts without any tax."
-    )
-    assumed = Fraction(tax * WHOLE, left)
+    assumed, tax = result.question.household.assumptions, result.totals.tax_assumed_on_remaining_pension
+    flat = assumed.tax_rate_on_remaining_pension
+    at_the_end = f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts"
+    if flat is not None:
+        yield f"{at_the_end} after tax of {per_cent(flat)} on all but its tax-free part."
+    else:
+        on_top = "your income" if len(result.question.household.people) == 1 else "each person's income"
+        years = assumed.remaining_pension_drawn_over
+        yield (
+            f"{at_the_end} after {rounded_pounds(tax)} of tax. That is as if it were drawn evenly over {years} "
+            f"year{'s' if years > 1 else ''}, on top of {on_top} in {result.timeline.periods[-1].name}."
+        )
     changes = []
     for compared in result.comparisons:
         if compared.projection is None or result.projection.wealth - compared.projection.wealth <= _EQUAL:
@@ -295,12 +300,12 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         if more:
             rate = Fraction(ahead * WHOLE, more)
             if _LEAST_RATE <= rate <= _MOST_RATE:
-                changes.append((abs(rate - assumed), compared.plan, rate, more))
+                changes.append((abs(rate - Fraction(tax * WHOLE, left)), compared.plan, rate, more))
     if changes:
         _, plan, rate, more = min(changes)
         beyond = "more" if more > 0 else "less"
         # Near the rate assumed, whole per cents would not say on which side it is.
-        step = 100 if abs(rate - assumed) > 100 else 10
+        step = 100 if abs(rate - Fraction(tax * WHOLE, left)) > 100 else 10
         about = per_cent(round(rate / step) * step)
         yield f"At a flat rate of {beyond} than about {about} on it, {_PLANS[plan][1]} would leave more than this plan."
 

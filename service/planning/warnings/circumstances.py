@@ -378,14 +378,26 @@ class PensionCase(Value, frozen=True):
     years: tuple[YearFacts, ...]
 
 
+class LeftInPension(Value, frozen=True):
+    """What a plan leaves of a pension beyond its tax-free part, ``taxed``, and the tax on it: at the flat rate assumed, and as
+    drawn evenly over ``years`` on top of the income of the last tax year. Pence."""
+
+    taxed: Pence
+    flat: Pence
+    drawn: Pence
+    years: Years
+
+
 class PersonCase(Value, frozen=True):
     """A person with the tax years that matter, in order; ``pensions`` one by one where they were asked about. ``held`` is the
-    pension as the request gives it, where that is not what it is before the first year's withdrawals."""
+    pension as the request gives it, where that is not what it is before the first year's withdrawals. ``left`` is what a plan
+    leaves in the pension, where it is taxed at a flat rate."""
 
     person: PersonFacts
     years: tuple[YearFacts, ...]
     pensions: tuple[PensionCase, ...] = ()
     held: Pension | None = None
+    left: LeftInPension | None = None
 
     @property
     def given(self) -> Pension:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from service.law.units import Years
+from service.law.units import WHOLE, BasisPoints, Years
 from service.planning.warnings.circumstances import NOTHING_MUCH, Circumstances, PersonCase
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
@@ -40,6 +40,38 @@ def spending_drawn_beyond_the_band(case: Circumstances, entry: Entry) -> Found:
             cost=year.beyond_tax,
         )
     return ()
+
+
+_FAR_OFF: BasisPoints = 500
+"""How far the flat rate on what is left may be from the tax of drawing it before that is said: our choice."""
+
+
+@TOPIC.of_a_person(
+    "flat_tax_on_remaining_pension",
+    "check",
+    "Flat tax rate on what is left",
+    "In a plan, a flat rate is assumed on the pension left at the end, and drawing it evenly would be taxed at a rate that is at "
+    "least five percentage points higher or lower.",
+    facts=("pensions.uncrystallised", "pensions.drawdown", "income"),
+    sources=("Income Tax (Earnings and Pensions) Act 2003 s.579A", "Income Tax Act 2007 s.10"),
+    figures={"taxed_part_left": "pounds", "tax_assumed": "pounds", "tax_if_drawn_evenly": "pounds"},
+    only="in_a_plan",
+)
+def flat_tax_on_remaining_pension(case: PersonCase, entry: Entry) -> Found:
+    """In a plan: the flat rate on what is left is far from the tax of drawing it."""
+    left = case.left
+    if left is None or left.taxed < NOTHING_MUCH or WHOLE * abs(left.drawn - left.flat) < _FAR_OFF * left.taxed:
+        return ()
+    last = case.years[-1]
+    return entry.warn(
+        f"The plan takes {pounds(left.flat)} of tax off what is left in {case.person.your} pension. Drawn evenly over "
+        f"{left.years} years on top of income as in {last.name}, it would bear about {pounds(left.drawn)}. With that tax another "
+        "plan may leave more.",
+        ("assumptions",),
+        about=case.person,
+        figures=last.figures,
+        money={"taxed_part_left": left.taxed, "tax_assumed": left.flat, "tax_if_drawn_evenly": left.drawn},
+    )
 
 
 _LASTS_TO: Years = 85

@@ -7,6 +7,7 @@ from typing import Any
 
 from service.planning.household import Household, Member
 from service.planning.projection.balances import cash_held, isa_held, pension_held
+from service.planning.projection.policies import Projection
 from service.planning.projection.timeline import Period
 from service.planning.schedule.estate import EstateAtTheEnd
 from service.planning.schedule.events import Event
@@ -23,6 +24,7 @@ from service.planning.schedule.schedule import (
     Totals,
     household_periods,
     totals,
+    wealth_at_flat_rates,
 )
 from service.planning.schedule.steps import Step
 from service.planning.schedule.told import Told
@@ -63,7 +65,7 @@ def answer(
             _year(year, household.people, because, happens)
             for year, because, happens in zip(result.years, told.because, told.events, strict=True)
         ],
-        "totals": _totals(result.totals),
+        "totals": _totals(result.projection, result.totals),
         "compared_with": [_comparison(compared, result.totals) for compared in result.comparisons],
     }
     if compared_years:
@@ -163,8 +165,12 @@ def _person(person: SchedulePerson, member: Member, period: Period, because: Seq
     }
 
 
-def _totals(found: Totals) -> dict[str, float]:
-    return in_pounds(found, Totals._fields)
+def _totals(plan: Projection, found: Totals) -> dict[str, Any]:
+    """A plan in sums, with what it would leave at flat rates of tax on what is left in pensions."""
+    at_rates = [
+        {"rate": fraction(rate), "wealth_after_tax": pounds(wealth)} for rate, wealth in wealth_at_flat_rates(plan)
+    ]
+    return {**in_pounds(found, Totals._fields), "wealth_at_flat_rates": at_rates}
 
 
 def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
@@ -259,7 +265,7 @@ def _scenario(scenario: Scenario) -> dict[str, Any]:
     return {
         "outcome": "found",
         **({} if income is None else {"steady_income": _steady_income(income)}),
-        "totals": _totals(totals(plan)),
+        "totals": _totals(plan, totals(plan)),
         "years": [
             {
                 "tax_year": period.name,
