@@ -295,8 +295,8 @@ class Assumptions:
     price_inflation: BasisPoints = 0
     thresholds_after_freeze: Thresholds = "frozen"
     tax_rate_on_remaining_pension: BasisPoints | None = None
-    remaining_pension_drawn_over: Years = 20
     spending_met: SpendingMet = "evenly"
+    remaining_pension_drawn_over: Years = 20
 
 
 @dataclass(frozen=True, slots=True)

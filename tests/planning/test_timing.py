@@ -715,13 +715,13 @@ def lively(**facts: Any) -> Timing:
         Option("with_each_withdrawal", BANDS[0]),
         Option("at_age", BANDS[0], age=70),
     )
-    assumed = Assumptions(450, 450, 300, 200)
+    assumed = replace(FLAT, pension_growth=450, isa_growth=450, cash_interest=300, price_inflation=200)
     given = {"to_age": 88, "options": options, "assumptions": assumed, "spending": (Spending(2_900_000),), **facts}
     return asked(*people, **given)
 
 
 def test_options_are_in_order_by_each_measure() -> None:
-    result = lively(deaths=(Death(0, 80), Death(1, 70, 80)), scenarios={"low": Assumptions(0, 0, 0, 200)})
+    result = lively(deaths=(Death(0, 80), Death(1, 70, 80)), scenarios={"low": replace(FLAT, price_inflation=200)})
     orders = [result.by_wealth, *result.by_beneficiaries, *result.by_scenario.values()]
     for order in orders:
         amounts = [placed.amount for placed in order]

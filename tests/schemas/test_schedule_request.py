@@ -123,7 +123,7 @@ def test_what_is_left_out_has_its_default() -> None:
     household = Household(date(2026, 4, 6), date(2027, 4, 5), (member,))
     assert asked(LEAST) == ScheduleQuestion(household, "personal_allowance", {})
     assert (household.lump_sums, household.spending) == ("with_each_withdrawal", ())
-    assert household.assumptions == Assumptions(0, 0, 0, 0, "frozen", None, 20, "evenly")
+    assert household.assumptions == Assumptions(0, 0, 0, 0, "frozen", None, "evenly", 20)
     assert (member.isa, member.cash, member.income) == (Isa(0, 0, False), 0, ())
 
 
