@@ -7,7 +7,20 @@ from datetime import date
 from math import ceil
 from typing import Any
 
-from service.console.layout import day, effect_of, ending, headed, money, month, paragraph, points, pounds, share, tax_on_what_is_left, title
+from service.console.layout import (
+    day,
+    effect_of,
+    ending,
+    headed,
+    money,
+    month,
+    paragraph,
+    points,
+    pounds,
+    share,
+    tax_on_what_is_left,
+    title,
+)
 
 LABEL, COLUMN = 34, 11
 MOST_COLUMNS = 4
