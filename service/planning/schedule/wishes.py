@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import NamedTuple
 
 from service.law.units import POUND, WHOLE, Pence
-from service.planning.faults import Fault, RuleViolation
+from service.planning.faults import RuleViolation
 from service.planning.household import WITH_PRICES, Spending
 from service.planning.optimiser.branch_and_bound import left_alone, meets_spending
 from service.planning.optimiser.highest_level import first_guess, highest_level
@@ -78,7 +79,7 @@ def with_nearest(error: RuleViolation, timeline: Timeline, goal: str, work: Work
         if alone is None
         else f"{pounds(nearest * POUND)} a year instead of {pounds(alone.amount)}"
     )
-    return RuleViolation((Fault(fault.path, fault.code, f"{fault.detail} A plan with this aim can meet {met}."),))
+    return RuleViolation((replace(fault, detail=f"{fault.detail} A plan with this aim can meet {met}."),))
 
 
 def _nearest(with_level: Callable[[int], Timeline], least_not_met: int, goal: str, work: Work) -> int:
