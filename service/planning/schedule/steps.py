@@ -18,6 +18,7 @@ from service.law.units import POUND, Pence
 from service.planning.household import Income, Member, Person
 from service.planning.payroll import payroll_outcome
 from service.planning.schedule.schedule import Schedule, SchedulePerson, ScheduleYear
+from service.planning.warnings.household_facts import works
 from service.planning.warnings.warning import ClientWarning
 from service.planning.wording import YOU, inside, rounded_pounds, who
 
@@ -106,7 +107,8 @@ def _of_a_person(
             paid_taxable = True
             if not accessed:
                 yield from _claim(doer, member, year, one)
-        if one.money_purchase_allowance.triggered and ("tell_other_schemes", doer.place) in found:
+        limited = ("money_purchase_annual_allowance_triggered", doer.place) in found
+        if one.money_purchase_allowance.triggered and limited and (member.contributions or works(member.income)):
             yield _tell_other_schemes(doer, year)
     yield from _nominations(result, doer, until)
 
