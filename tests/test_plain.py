@@ -175,10 +175,11 @@ def test_heavy_questions_are_handed_on() -> None:
 
 
 def test_costly_quotes_are_handed_on() -> None:
-    """Savings beside a marriage allowance: such a quote waits for its turn where many are under way."""
+    """Large savings beside a marriage allowance: such a quote waits for its turn where many are under way."""
     request = json.loads(BODY)
     assert not is_handed_on(data=json.dumps(request).encode())
-    request["household"]["people"][0]["marriage_allowance"] = "receives"
+    savings = {"kind": "savings_interest", "amount": 10_000}
+    request["household"]["people"][0].update({"marriage_allowance": "receives", "income": [savings]})
     assert is_handed_on(data=json.dumps(request).encode())
 
 

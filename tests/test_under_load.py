@@ -301,9 +301,11 @@ DIVIDENDS = {"kind": "dividends", "amount": 90_000}
         ({}, (), False),
         ({}, ("curve",), False),
         ({"income": [DIVIDENDS]}, (), False),
-        ({"income": [DIVIDENDS]}, ("curve",), True),
+        ({"income": [DIVIDENDS]}, ("curve",), False),
         ({"marriage_allowance": "gives"}, ("curve",), False),
         ({"income": [DIVIDENDS], "marriage_allowance": "gives"}, (), True),
+        ({"income": [{**DIVIDENDS, "amount": 10_000}], "marriage_allowance": "receives"}, (), True),
+        ({"income": [{**DIVIDENDS, "amount": 9_999.99}], "marriage_allowance": "receives"}, ("curve",), False),
     ],
 )
 def test_what_is_costly(person: dict[str, Any], include: tuple[str, ...], expected: bool) -> None:
