@@ -11,6 +11,7 @@ from service.law.dates import day_month_year, month_year
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.policies import Projection
+from service.planning.projection.settlement import taxed_if_drawn
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import Comparison, Schedule
 from service.planning.wording import inside, per_cent, rounded_pounds, who
@@ -312,8 +313,8 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
 
 def _taxed_left(plan: Projection) -> Pence:
     """The part of the pensions left at the end that is not tax free, pence."""
-    period, last = plan.timeline.periods[-1], plan.years[-1]
-    return pension_held(last) - sum(record.tax_free_available(period) for record in last.people)
+    rules = plan.timeline.periods[-1].rules.lump_sums
+    return sum(taxed_if_drawn(held.pension, rules) for held in plan.years[-1].holdings)
 
 
 def _scenarios(result: Schedule) -> Iterator[str]:
