@@ -13,11 +13,14 @@ from service.law.income_tax import NATIONS, Taxpayer
 from service.law.lump_sums import Pension
 from service.law.rulebook import rule_book
 from service.planning.household import (
+    NOTHING_YET,
     WITH_PRICES,
+    Already,
     Assumptions,
     Contribution,
     DatedIncome,
     Household,
+    Income,
     Isa,
     Member,
     Spending,
@@ -149,6 +152,7 @@ def dated_incomes(draw: Any, start: date, born: date) -> DatedIncome:
 
 
 SAVED = Contribution(relief="relief_at_source", yearly=360_000)
+HAD = Already((Income("employment", 1_500_000), Income("dividends", 60_000)), 700_000)
 
 
 @st.composite
@@ -176,6 +180,7 @@ def members(draw: Any, start: date) -> Member:
         marriage_allowance=draw(st.sampled_from(("none", "none", "gives", "receives"))),
         blind_persons_allowance=draw(st.sampled_from((False, False, False, True))),
         child_benefit=draw(st.sampled_from((0, 0, 0, 225_160))),
+        already=draw(st.sampled_from((NOTHING_YET, NOTHING_YET, HAD))) if start.day != 6 else NOTHING_YET,
     )
 
 

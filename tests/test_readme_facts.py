@@ -38,7 +38,7 @@ HOUSEHOLD: dict[str, Any] = {
     "spending": [{"amount": 40000}],
     "estate": {"home": 500000},
 }
-YEARS = {"start_date": "2026-04-06", "assumptions": {"pension_growth": 0.03, "price_inflation": 0.02}}
+YEARS = {"start_date": "2026-04-07", "assumptions": {"pension_growth": 0.03, "price_inflation": 0.02}}
 PAYMENT = {"person": 0, "pension": 0, "method": "ufpls", "amount": 60000, "date": "2028-12-01"}
 QUESTIONS: dict[str, dict[str, Any]] = {
     "withdrawal-tax": {"tax_year": "2028-29", "withdrawal": PAYMENT},
@@ -113,6 +113,10 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({f"{FIRST}/isa/flexible": True}, {f"{FIRST}/isa/withdrawn_this_year": 0}),
         ({}, {f"{FIRST}/isa/cash_subscribed_this_year": 2000}),
         ({}, {f"{FIRST}/circumstances": {"student_loans": {"plan_2": True}}}),
+    ],
+    "`already_this_tax_year`": [
+        ({}, {f"{FIRST}/already_this_tax_year": {"income": [{"kind": "employment", "amount": 30000}]}}),
+        ({}, {f"{FIRST}/already_this_tax_year": {"taxable_withdrawals": 30000}}),
     ],
     "`spending`, `minimum_cash`, `withdrawal_cap`; how amounts rise (`increases`)": [
         ({}, {"spending/0/amount": 20000}),

@@ -183,11 +183,13 @@ KINDS = {
                 "no-figures": "the first day is in a tax year for which there are no figures",
                 "end-before-start": "the last day is before the first",
                 "pensions-on-different-terms": "pensions that cannot be put together, because their ages or growth differ",
+                "nothing-before-start": "something was had in the tax year before the plan, which starts on its first day",
                 "plan-too-long": "the plan touches more tax years than can be planned",
                 "not-yet-born": "a person is born after the first day",
             },
             "planning/incomes.py": {
                 "to-before-from": "an income, contribution or spending ends before it begins",
+                "less-used-than-withdrawn": "less of the lump sum allowance is said to be used than was withdrawn tax free",
             },
             "schemas/places.py": {
                 "missing": "it is not said which of two people, or which of several pensions, is meant",

@@ -119,6 +119,35 @@ class DatedIncome(Value, frozen=True):
     increases: BasisPoints | str = 0
 
 
+class Already(Value, frozen=True):
+    """What a person had in the tax year before the day that a question starts from, and does not run on: incomes, and what of
+    withdrawals from pensions was taxable and tax free. It is in none of the balances but as it was used."""
+
+    income: tuple[Income, ...] = ()
+    taxable_withdrawals: Pence = 0
+    tax_free_withdrawals: Pence = 0
+
+    @property
+    def withdrawn(self) -> Pence:
+        """All that was withdrawn."""
+        return self.taxable_withdrawals + self.tax_free_withdrawals
+
+    @property
+    def is_nothing(self) -> bool:
+        """Whether it comes to nothing."""
+        return not self.withdrawn and not any(income.amount for income in self.income)
+
+    @property
+    def taxed(self) -> tuple[Income, ...]:
+        """What counts in the year's income."""
+        drawn = (Income("other_taxable", self.taxable_withdrawals),) if self.taxable_withdrawals else ()
+        return (*self.income, *drawn)
+
+
+NOTHING_YET = Already()
+"""Nothing was had before."""
+
+
 class Contribution(Value, frozen=True):
     """A pension contribution, gross: ``amount`` on a ``day``, or ``yearly`` from ``first`` to ``last`` (days; None where it has
     always run or runs on). For a defined benefit pension it is the pension input amount."""
@@ -248,6 +277,13 @@ class Member(Value, frozen=True):
     tax_free_received_before_6_april_2024: Pence | None = None
     small_pots_taken: int | None = None
     withdrawal_cap: Pence | None = None
+    already: Already = NOTHING_YET
+
+    def cap_in(self, position: int) -> Pence | None:
+        """The cap on what a plan draws in a period: what was withdrawn before in the first tax year counts towards it."""
+        if position or self.withdrawal_cap is None:
+            return self.withdrawal_cap
+        return max(0, self.withdrawal_cap - self.already.withdrawn)
 
     @property
     def protected_tax_free_share(self) -> BasisPoints:
@@ -257,9 +293,10 @@ class Member(Value, frozen=True):
     @property
     def earlier_access_matters(self) -> bool:
         """Whether it was not said if income was taken flexibly before, of somebody who may have: there are drawdown funds, or
-        something is paid into money purchase pensions."""
+        something is paid into money purchase pensions, or something taxable was withdrawn."""
         pays_in = any(one.saving == "money_purchase" for one in self.contributions)
-        return not self.flexible_access_known and (self.pension.drawdown > 0 or pays_in)
+        drew = self.already.taxable_withdrawals > 0
+        return not self.flexible_access_known and (self.pension.drawdown > 0 or pays_in or drew)
 
     def one_pension(self, place: int) -> Pension:
         """One of the pensions, with what is used of the person's allowances."""

@@ -24,11 +24,13 @@ from service.planning.household import (
     Spending,
     relief_of,
 )
+from service.planning.wording import pounds
 
 
-def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges) -> Person:
+def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges, *, later: bool = False) -> Person:
     """A person in one tax year: of each income the part of the year that it covers, as it stands in that year; a State Pension
-    from State Pension age, unless another day is given. Pay that goes into a pension without relief is added to pay."""
+    from State Pension age, unless another day is given. Pay that goes into a pension without relief is added to pay. What the
+    person had already counts, unless the tax year is a ``later`` one."""
     figures = rules.figures
     days = (figures.end - figures.start).days + 1
     incomes = []
@@ -40,6 +42,8 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges) -> Pe
         if income.first is not None or income.last is not None:
             amount = amount_between(income, amount, figures.start, figures.end, days)
         incomes.append(Income(income.kind, amount))
+    if not later:
+        incomes += member.already.taxed
     relief = Relief()
     if member.contributions:
         relief = relief_of(member, incomes, figures.start, figures.end, rules.relief)
@@ -111,6 +115,14 @@ def record_faults(member: Member, path: Path, ages: StatePensionAges) -> Iterato
     for j, contribution in enumerate(member.contributions):
         if _ends_too_early(contribution):
             yield _to_before_from(contribution, (*path, "contributions", j))
+    had, used = member.already.tax_free_withdrawals, member.pension.lump_sum_allowance_used
+    if used < had:
+        yield Fault(
+            (*path, "lump_sum_allowances", "lump_sum_allowance_used"),
+            "less-used-than-withdrawn",
+            f"`lump_sum_allowance_used`, {pounds(used)}, includes what was tax free this tax year, so it cannot be less than "
+            f"`tax_free_withdrawals`, {pounds(had)}.",
+        )
 
 
 def spending_faults(spending: tuple[Spending, ...], path: Path) -> Iterator[Fault]:

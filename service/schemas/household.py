@@ -14,8 +14,10 @@ from service.planning.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.planning.household import (
     INCOME_KINDS,
     WITH_PRICES,
+    Already,
     Contribution,
     DatedIncome,
+    Income,
     Isa,
     Member,
     Payer,
@@ -136,6 +138,21 @@ class PensionSchema(StrictSchema):
     yearly_charge = Rate(least=0, largest=1)
 
 
+class IncomeHadSchema(StrictSchema):
+    """An income that was had, and does not run on."""
+
+    kind = Choice(INCOME_KINDS, required=True)
+    amount = Money(required=True)
+
+
+class AlreadySchema(StrictSchema):
+    """What was had in the tax year before the day that a question starts from."""
+
+    income = ObjectList(IncomeHadSchema, most=MOST_INCOMES)
+    taxable_withdrawals = Money()
+    tax_free_withdrawals = Money()
+
+
 class LumpSumAllowancesSchema(StrictSchema):
     """What is used of a person's lump sum allowances, and what is protected."""
 
@@ -231,6 +248,7 @@ class PersonSchema(StrictSchema):
     isa = StrictNested(IsaSchema)
     cash = Money()
     withdrawal_cap = Money()
+    already_this_tax_year = StrictNested(AlreadySchema)
     circumstances = StrictNested(CircumstancesSchema)
 
 
@@ -325,6 +343,8 @@ def member(values: Mapping[str, Any], growth: YearlyRate = 0) -> Member:
         given["isa"] = Isa(**_those(values["isa"], _OF_THE_ISA))
     if "contributions" in values:
         given["contributions"] = tuple([Contribution(**one) for one in values["contributions"]])
+    if "already_this_tax_year" in values:
+        given["already"] = _already(values["already_this_tax_year"])
     return Member(
         pension=_together(values, pensions),
         pensions=pensions,
@@ -352,6 +372,9 @@ def _together(values: Mapping[str, Any], pensions: tuple[PensionHeld, ...]) -> P
     used = values.get("lump_sum_allowances", _NOTHING)
     if _NOT_OF_THE_ALLOWANCES in used:
         used = {key: value for key, value in used.items() if key != _NOT_OF_THE_ALLOWANCES}
+    had = values.get("already_this_tax_year", _NOTHING).get("tax_free_withdrawals", 0)
+    if had and "lump_sum_allowance_used" not in used:
+        used = {**used, "lump_sum_allowance_used": had}
     uncrystallised = drawdown = 0
     protected_age: Years | None = None
     nothing_yet = True
@@ -367,6 +390,11 @@ def _together(values: Mapping[str, Any], pensions: tuple[PensionHeld, ...]) -> P
         flexibly_accessed=values.get("flexibly_accessed", False),
         **used,
     )
+
+
+def _already(values: Mapping[str, Any]) -> Already:
+    given = {key: value for key, value in values.items() if key != "income"}
+    return Already(income=tuple([Income(**one) for one in values.get("income", ())]), **given)
 
 
 def _income(values: Mapping[str, Any]) -> DatedIncome:

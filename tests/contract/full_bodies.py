@@ -94,6 +94,11 @@ HOUSEHOLD: dict[str, Any] = {
             },
             "cash": 4000,
             "withdrawal_cap": 1000000,
+            "already_this_tax_year": {
+                "income": [{"kind": "employment", "amount": 0}],
+                "taxable_withdrawals": 0,
+                "tax_free_withdrawals": 0,
+            },
             "circumstances": {
                 "deposit_firms": 1,
                 "usual_contributions": 100,
@@ -189,6 +194,9 @@ _MONEY = (
         "isa/withdrawn_this_year",
         "cash",
         "withdrawal_cap",
+        "already_this_tax_year/income/0/amount",
+        "already_this_tax_year/taxable_withdrawals",
+        "already_this_tax_year/tax_free_withdrawals",
         "circumstances/usual_contributions",
         "circumstances/lump_sums_in_last_12_months",
         "circumstances/carry_forward",

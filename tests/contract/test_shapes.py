@@ -40,6 +40,7 @@ from service.schemas.fields import (
     WholeNumber,
 )
 from service.schemas.household import (
+    AlreadySchema,
     BenefitsSchema,
     CircumstancesSchema,
     ContributionSchema,
@@ -47,6 +48,7 @@ from service.schemas.household import (
     GiftSchema,
     HomeGivenUpSchema,
     HouseholdSchema,
+    IncomeHadSchema,
     IncomeSchema,
     InheritedPensionSchema,
     IsaSchema,
@@ -74,6 +76,8 @@ SCHEMAS: dict[str, Schema] = {
     "Household": HouseholdSchema(),
     "Person": PersonSchema(),
     "Income": IncomeSchema(),
+    "AlreadyThisTaxYear": AlreadySchema(),
+    "IncomeHad": IncomeHadSchema(),
     "Contribution": ContributionSchema(),
     "Pension": PensionSchema(),
     "LumpSumAllowances": LumpSumAllowancesSchema(),

@@ -40,6 +40,7 @@ LEFT_OUT = (
     "household/spending",
     "household/minimum_cash",
     f"{PERSON}/withdrawal_cap",
+    f"{PERSON}/already_this_tax_year",
     "household/estate",
     f"{PERSON}/income/*/increases",
     f"{PERSON}/pensions/*/safeguarded_benefits",

@@ -17,9 +17,11 @@ from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
 from service.planning.household import (
     WITH_PRICES,
+    Already,
     Assumptions,
     DatedIncome,
     Household,
+    Income,
     Isa,
     Member,
     Spending,
@@ -445,6 +447,38 @@ def test_a_cap_holds_whatever_the_aim_and_the_spending() -> None:
     (one,) = plan(capped, lump_sums="all_now", goal="basic_rate_band").years[0].people
     assert (one.lump_sum, one.withdrawal.gross) == (10_000_000, 1_200_000)
     assert plan(capped, spending=(Spending(1_200_000),)).years[0].people[0].record.gross == 1_200_000
+
+
+def test_what_was_withdrawn_before_the_plan_counts_in_the_first_years_tax() -> None:
+    """By hand: 9,000 of pay that has ended and 2,000 drawn leave 1,570 of the allowance of 12,570 (ITA 2007 s.35), so 2,093.33
+    is drawn, of which a quarter is tax free (Finance Act 2004 Sch.29 para.4A). In the next tax year it is 16,760 again."""
+    had = Already((Income("employment", 900_000),), 200_000, 50_000)
+    years = plan(person(already=had), start="2026-10-01", end="2028-04-05").years
+    taxable = [year.people[0].record.taxable for year in years]
+    assert taxable == [157_000, 1_257_000]
+    assert [year.people[0].record.income_tax for year in years] == [0, 0]
+    # By hand: 30,000 of pay that has ended bears (30,000 - 12,570) x 20%, all of it before the plan. What is then drawn at 20%
+    # bears its own tax alone.
+    ended = person(already=Already((Income("employment", 3_000_000),)))
+    (one,) = plan(ended, goal="basic_rate_band", start="2026-10-01").years[0].people
+    assert one.record.taxable == 5_027_000 - 3_000_000
+    assert one.record.income_tax == one.record.taxable // 5
+
+
+def test_what_was_withdrawn_before_counts_towards_the_cap_of_its_tax_year() -> None:
+    capped = person(withdrawal_cap=1_200_000, already=Already((), 200_000, 50_000))
+    years = plan(capped, goal="basic_rate_band", start="2026-10-01", end="2028-04-05").years
+    assert [year.people[0].record.gross for year in years] == [950_000, 1_200_000]
+
+
+def test_nothing_was_had_in_a_tax_year_before_its_first_day() -> None:
+    had = Already((), 100)
+    assert faults(person(already=had)) == [
+        (("household", "people", 0, "already_this_tax_year"), "nothing-before-start")
+    ]
+    less = person(pension=Pension(1_000_000, lump_sum_allowance_used=99), already=Already((), 0, 100))
+    where = ("household", "people", 0, "lump_sum_allowances", "lump_sum_allowance_used")
+    assert faults(less, start="2026-04-07") == [(where, "less-used-than-withdrawn")]
 
 
 def test_spending_that_a_cap_and_a_minimum_stand_in_the_way_of_says_so() -> None:

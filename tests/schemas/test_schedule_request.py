@@ -15,10 +15,12 @@ from service.http.body import loaded, strict
 from service.law.lump_sums import Pension
 from service.planning.household import (
     WITH_PRICES,
+    Already,
     Assumptions,
     Contribution,
     DatedIncome,
     Household,
+    Income,
     Isa,
     Member,
     PensionHeld,
@@ -87,6 +89,11 @@ FULL: dict[str, Any] = {
                 "isa": {"value": 12, "subscribed_this_year": 13, "cash_isa": True},
                 "cash": 14,
                 "withdrawal_cap": 1_000_000,
+                "already_this_tax_year": {
+                    "income": [{"kind": "employment", "amount": 17}],
+                    "taxable_withdrawals": 18,
+                    "tax_free_withdrawals": 0,
+                },
             },
             {"date_of_birth": "1963-06-01", "tax_residence": "wales", "flexibly_accessed": False},
         ],
@@ -157,6 +164,7 @@ def test_everything_that_is_given_is_read() -> None:
         (PensionHeld(900, 1_000, 55, 300, 100),),
         "Ada",
         withdrawal_cap=100_000_000,
+        already=Already((Income("employment", 1_700),), 1_800, 0),
     )
     second = Member(date(1963, 6, 1), "wales", Pension(0))
     spending = (Spending(1_600, date(2027, 1, 1), date(2028, 1, 1), 2_000),)
@@ -264,6 +272,10 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/household/people/0/income/1/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001")),
     "/household/people/0/cash": (("0", "0.01"), ("-0.01", "0.001")),
     "/household/people/0/withdrawal_cap": (("0", "0.01"), ("-0.01", "0.001", '"1"')),
+    "/household/people/0/already_this_tax_year/income/0/amount": (("0", "0.01"), ("-0.01", "0.001", '"1"')),
+    "/household/people/0/already_this_tax_year/income/0/kind": (('"dividends"',), ('"salary"', "1")),
+    "/household/people/0/already_this_tax_year/taxable_withdrawals": (("0", "0.01"), ("-0.01", "0.001", '"1"')),
+    "/household/people/0/already_this_tax_year/tax_free_withdrawals": (("0", "0"), ("-0.01", "0.001", '"1"')),
     "/household/minimum_cash": (("0", "0.01"), ("-0.01", "0.001", "true")),
     "/assumptions/spending_met": (('"start"', '"evenly"', '"end"'), ('"middle"', "0", "true")),
     "/household/people/0/isa/value": (("0", "0.01"), ("-0.01", "0.001")),

@@ -154,7 +154,7 @@ def _person_case(
         rules = book.years[name]
         year, pensions = _year_facts(
             person,
-            person_in(member, rules, book.state_pension_ages),
+            person_in(member, rules, book.state_pension_ages, later=name != tax_years.of(question.today)),
             member.pension if not years else years[-1].after,
             pensions,
             planned,

@@ -403,7 +403,7 @@ class Relaxation:
         spare_cash = self.lp.add_row(-INF, 0.0) if minimum and t and before else None
         whole += [] if kept is None else [(kept, -minimum)]
         whole += [] if spare_cash is None else [(spare_cash, minimum)]
-        caps = [member.withdrawal_cap for member in timeline.household.people]
+        caps = [member.cap_in(t) for member in timeline.household.people]
         capped = [None if cap is None else self.lp.add_row(-INF, 0.0) for cap in caps]
         whole += [
             (row, -cap / _UNIT_PENCE)

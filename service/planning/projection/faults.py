@@ -47,6 +47,13 @@ def household_faults(
                 f"`date_of_birth`, {member.date_of_birth.isoformat()}, is after `start_date`, {start.isoformat()}.",
             )
         yield from record_faults(member, path, book.state_pension_ages)
+        if not member.already.is_nothing and first is not None and start == first.figures.start:
+            yield Fault(
+                (*path, "already_this_tax_year"),
+                "nothing-before-start",
+                f"`start_date`, {start.isoformat()}, is the first day of the tax year, so nothing was had in it before. "
+                "Leave `already_this_tax_year` out, or give the day from which on the balances are.",
+            )
         if first is not None:
             yield from no_such_allowance_yet(member.pension, first, path, ", where the plan starts")
     yield from spending_faults(household.spending, ("household", "spending"))

@@ -221,13 +221,14 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
             return _least_extra(drawing, lower, year, upper, filled)
         lower, year = upper, filled
     period = timeline.periods[position]
+    beside = _beside(timeline, position)
     locked = "".join(f" {sentence}" for sentence in _locked(timeline, position, people))
     raise RuleViolation(
         (
             Fault(
                 ("household", "spending"),
                 "spending-cannot-be-met",
-                f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met{_beside(timeline)}. After all "
+                f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met{beside}. After all "
                 f"{_OTHER * bool(timeline.household.minimum_cash)}cash, ISAs and permitted withdrawals, {pounds(year.short)} is "
                 f"missing.{locked}",
             ),
@@ -238,11 +239,11 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
 _OTHER = "other "
 
 
-def _beside(timeline: Timeline) -> str:
+def _beside(timeline: Timeline, position: int) -> str:
     """What else was asked for that stands in the way of spending."""
     household = timeline.household
     asked = [f"{pounds(household.minimum_cash)} kept in cash"] if household.minimum_cash else []
-    caps = [pounds(member.withdrawal_cap) for member in household.people if member.withdrawal_cap is not None]
+    caps = [pounds(cap) for member in household.people if (cap := member.cap_in(position)) is not None]
     asked += [f"withdrawals of at most {' and '.join(caps)} a tax year"] if caps else []
     return f" beside {' and '.join(asked)}" if asked else ""
 

@@ -236,8 +236,9 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     Whoever draws more than there is, once growth missed is taken off, draws all there is.
     """
     for member, draw in zip(timeline.household.people, choice.draws, strict=True):
-        if member.withdrawal_cap is not None and draw.uncrystallised + draw.drawdown > member.withdrawal_cap:
-            choice = _within_caps(timeline, choice)
+        cap = member.cap_in(position)
+        if cap is not None and draw.uncrystallised + draw.drawdown > cap:
+            choice = _within_caps(timeline, position, choice)
             break
     paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
     liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
@@ -314,9 +315,9 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     return Settled(tuple(records), short)
 
 
-def _within_caps(timeline: Timeline, choice: Choice) -> Choice:
+def _within_caps(timeline: Timeline, position: int, choice: Choice) -> Choice:
     """A choice that draws no more than the caps, less of the funds that a plan draws last."""
-    caps = [member.withdrawal_cap for member in timeline.household.people]
+    caps = [member.cap_in(position) for member in timeline.household.people]
     uncrystallised_first = timeline.household.lump_sums == "with_each_withdrawal"
     draws = []
     for cap, draw in zip(caps, choice.draws, strict=True):

@@ -329,6 +329,8 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inf
         assert income.amount is not None
         whole.append((income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation)))
         inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
+    if period.position == 0:
+        whole += member.already.taxed
     relief = relief_of(member, whole, figures.start, figures.end, period.rules.relief)
     taxed_inside = inside
     if relief.taxed_pay:

@@ -86,7 +86,7 @@ class _Case(NamedTuple):
     @property
     def cap(self) -> Pence | None:
         """The most that the person wants drawn in a tax year."""
-        return self.result.question.household.people[self.place].withdrawal_cap
+        return self.result.question.household.people[self.place].cap_in(self.position)
 
     @property
     def spare_cash(self) -> Pence:

@@ -14,7 +14,7 @@ from service.law.ages import birthday
 from service.law.rulebook import RuleBook
 from service.law.units import WHOLE, BasisPoints, Pence, Years
 from service.planning.estates import TO_SPOUSE, Died, EstateFacts, Left, after_inheriting, left_by, owned, shares
-from service.planning.household import DatedIncome, Household, Isa
+from service.planning.household import NOTHING_YET, DatedIncome, Household, Isa
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline, with_first_year
 from service.planning.timing.options import Course, CoursePeriod, carried_out
 
@@ -180,7 +180,9 @@ def _alone(household: Household, death: Death, until: Timeline, facts: EstateFac
         start=until.periods[-1].last + timedelta(days=1),
         end=survivors_death_day(household, death),
         money_of=household.money_of or household.start,
-        people=(member._replace(isa=Isa(cash_isa=member.isa.cash_isa), marriage_allowance="none"),),
+        people=(
+            member._replace(isa=Isa(cash_isa=member.isa.cash_isa), marriage_allowance="none", already=NOTHING_YET),
+        ),
         spending=tuple(
             item._replace(amount=item.amount * facts.survivor_spending // WHOLE) for item in household.spending
         ),
@@ -197,7 +199,9 @@ def _with_year_of_death(
     record = last_year.settled.people[survivor]
     subscribed = last_year.begun[survivor].subscribed + record.subscribed
     if period.position == 0:
-        subscribed += course.timeline.household.people[survivor].isa.subscribed_this_year
+        before = course.timeline.household.people[survivor]
+        subscribed += before.isa.subscribed_this_year
+        member = member._replace(already=before.already)
     income = member.income
     if record.taxable:
         a_year = record.taxable * period.days_in_year
