@@ -449,11 +449,14 @@ def test_a_cap_holds_whatever_the_aim_and_the_spending() -> None:
     assert plan(capped, spending=(Spending(1_200_000),)).years[0].people[0].record.gross == 1_200_000
 
 
+DREW = Pension(40_000_000, lump_sum_allowance_used=50_000)
+
+
 def test_what_was_withdrawn_before_the_plan_counts_in_the_first_years_tax() -> None:
     """By hand: 9,000 of pay that has ended and 2,000 drawn leave 1,570 of the allowance of 12,570 (ITA 2007 s.35), so 2,093.33
     is drawn, of which a quarter is tax free (Finance Act 2004 Sch.29 para.4A). In the next tax year it is 16,760 again."""
     had = Already((Income("employment", 900_000),), 200_000, 50_000)
-    years = plan(person(already=had), start="2026-10-01", end="2028-04-05").years
+    years = plan(person(already=had, pension=DREW), start="2026-10-01", end="2028-04-05").years
     taxable = [year.people[0].record.taxable for year in years]
     assert taxable == [157_000, 1_257_000]
     assert [year.people[0].record.income_tax for year in years] == [0, 0]
@@ -466,7 +469,7 @@ def test_what_was_withdrawn_before_the_plan_counts_in_the_first_years_tax() -> N
 
 
 def test_what_was_withdrawn_before_counts_towards_the_cap_of_its_tax_year() -> None:
-    capped = person(withdrawal_cap=1_200_000, already=Already((), 200_000, 50_000))
+    capped = person(withdrawal_cap=1_200_000, already=Already((), 200_000, 50_000), pension=DREW)
     years = plan(capped, goal="basic_rate_band", start="2026-10-01", end="2028-04-05").years
     assert [year.people[0].record.gross for year in years] == [950_000, 1_200_000]
 
