@@ -73,12 +73,16 @@ class Server:
 
     def private_bytes(self) -> tuple[int, ...]:
         """For each worker, the memory that is its own and shared with no other process."""
-        found = []
-        for worker in self.workers():
-            lines = Path(f"/proc/{worker}/smaps_rollup").read_text().splitlines()
-            private = [line.split()[1] for line in lines if line.startswith(("Private_Clean:", "Private_Dirty:"))]
-            found.append(1_024 * sum(map(int, private)))
-        return tuple(found)
+        return tuple(_memory_of(worker, "Private_Clean:", "Private_Dirty:") for worker in self.workers())
+
+    def resident_bytes(self) -> tuple[int, ...]:
+        """For each worker, the memory that it uses, shared or not."""
+        return tuple(_memory_of(worker, "Rss:") for worker in self.workers())
+
+
+def _memory_of(process: int, *kinds: str) -> int:
+    lines = Path(f"/proc/{process}/smaps_rollup").read_text().splitlines()
+    return 1_024 * sum(int(line.split()[1]) for line in lines if line.startswith(kinds))
 
 
 @contextmanager

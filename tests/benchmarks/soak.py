@@ -1,5 +1,9 @@
 """Very many requests of all kinds, good and bad ones, alone and over connections that stay open: does memory stay as it is, and
-what failed."""
+what failed.
+
+Most kinds are one request, whose answer has to be the same each time. Others are invented anew each time, since a cache without a
+bound would not grow by what it knows already.
+"""
 
 from __future__ import annotations
 
@@ -10,11 +14,14 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from random import Random
+from statistics import linear_regression
 from typing import NamedTuple
 
+from tests import invented_requests as invented
+from tests.benchmarks import books
 from tests.benchmarks.crowd import WORKERS
 from tests.benchmarks.processes import HOST, TOP, MeasurementError, Server, service
 from tests.benchmarks.proxy import NGINX, before
@@ -27,14 +34,23 @@ _PATIENCE_SECONDS = 60
 _TELL_EVERY = 10
 _THREADS = 4
 _PAUSE_SECONDS = 0.05
-_BYTES_IN_MB = 1_000_000
+_BYTES_IN_KB, _BYTES_IN_MB = 1_000, 1_000_000
 _MOST_GROWTH_MB = 2.0
-_WARM_SHARE = 0.05
-"""Of the requests: after these the first look at memory is taken, when everything has been loaded that is loaded when needed."""
+_MOST_SLOPE_KB = 100.0
+_LOOKS = 40
+_WARM_LOOKS = 2
+"""After these all has been loaded that is loaded when needed: growth counts from here."""
+_SETTLED_LOOKS = 20
+"""After these the caches with a bound are full, and the memory has been written to that was shared before: the slope counts from
+here."""
+_SHOWN_LOOKS = 4
+_GLANCES, _GLANCE_SECONDS = 5, 0.2
+"""A look is the least of some glances, so that a plan under way does not count."""
 
 
 class Kind(NamedTuple):
-    """A request, the status that it must have, and how often in a thousand it is sent."""
+    """A request, the status that it must have, and how often in a thousand it is sent; ``invent`` makes the body anew each time,
+    and then the rules may refuse it as well."""
 
     method: str
     path: str
@@ -42,6 +58,7 @@ class Kind(NamedTuple):
     media_type: str
     status: int
     often: int
+    invent: Callable[[Random], bytes] | None = None
 
 
 def _example(name: str) -> bytes:
@@ -53,22 +70,44 @@ def _book() -> bytes:
     return b"".join(json.dumps({"id": number, "request": quote}).encode() + b"\n" for number in range(20))
 
 
+def _plain_plan(random: Random) -> bytes:
+    asked = invented.plan(random)
+    return json.dumps(asked | {"aim": {"goal": random.choice(invented.PLAIN_AIMS)}}).encode()
+
+
+def _invented_book(random: Random) -> bytes:
+    return books.lines(20, seed=random.randrange(1 << 30))
+
+
+def _by(request: Callable[[Random], invented.JsonObject]) -> Callable[[Random], bytes]:
+    return lambda random: json.dumps(request(random)).encode()
+
+
+def _spoiled(random: Random) -> bytes:
+    return invented.spoiled(random, invented.withdrawal(random)).encode()
+
+
 def kinds() -> dict[str, Kind]:
     """All of them by name."""
     quote, tax, plan = _example("first-ufpls"), "/v1/withdrawal-tax", "/v1/allowance-schedule"
     return {
-        "quote": Kind("POST", tax, quote, _JSON, 200, 380),
-        "quote for a net": Kind("POST", tax, _example("net-wanted-for-isa"), _JSON, 200, 150),
+        "quote": Kind("POST", tax, quote, _JSON, 200, 180),
+        "quote for a net": Kind("POST", tax, _example("net-wanted-for-isa"), _JSON, 200, 80),
+        "invented quote": Kind("POST", tax, None, _JSON, 200, 270, _by(invented.withdrawal)),
         "quote with all": Kind("POST", f"{tax}?include=working,curve", _example("whole-pot-with-child-benefit"), _JSON, 200, 130),
-        "warnings": Kind("POST", "/v1/warnings", _example("warnings-saves-and-withdraws"), _JSON, 200, 80),
-        "plain plan": Kind("POST", plan, _example("plan-personal-allowance"), _JSON, 200, 60),
+        "warnings": Kind("POST", "/v1/warnings", _example("warnings-saves-and-withdraws"), _JSON, 200, 30),
+        "invented warnings": Kind("POST", "/v1/warnings", None, _JSON, 200, 50, _by(invented.warnings)),
+        "plain plan": Kind("POST", plan, _example("plan-personal-allowance"), _JSON, 200, 40),
+        "invented plain plan": Kind("POST", plan, None, _JSON, 200, 20, _plain_plan),
         "best plan": Kind("POST", plan, _example("plan-couple-most-after-tax"), _JSON, 200, 5),
         "timing": Kind("POST", "/v1/lump-sum-timing", _example("timing-before-and-after-april-2027"), _JSON, 200, 10),
-        "bulk": Kind("POST", "/v1/bulk/withdrawal-tax", _book(), _NDJSON, 200, 15),
+        "bulk": Kind("POST", "/v1/bulk/withdrawal-tax", _book(), _NDJSON, 200, 5),
+        "invented bulk": Kind("POST", "/v1/bulk/withdrawal-tax", None, _NDJSON, 200, 10, _invented_book),
         "tax year": Kind("GET", "/v1/tax-years/2026-27", None, _JSON, 200, 20),
         "health": Kind("GET", "/health/live", None, _JSON, 200, 50),
         "not JSON": Kind("POST", tax, quote[:-20], _JSON, 400, 25),
-        "not valid": Kind("POST", tax, quote.replace(b'"england"', b'"englnd"'), _JSON, 422, 40),
+        "not valid": Kind("POST", tax, quote.replace(b'"england"', b'"englnd"'), _JSON, 422, 20),
+        "invented and spoiled": Kind("POST", tax, None, _JSON, 422, 20, _spoiled),
         "not there": Kind("GET", "/v1/nothing", None, _JSON, 404, 15),
         "of another type": Kind("POST", tax, quote, "text/plain", 415, 10),
         "too large": Kind("POST", tax, b" " * 70_000, _JSON, 413, 2),
@@ -85,42 +124,89 @@ def measure(sizes: Sizes) -> Part:
             ports.append(held.enter_context(before(server.port)))
         begun = time.monotonic()
         workers = server.workers()
-        looks: list[tuple[int, tuple[int, ...]]] = []
+        looks: list[_Look] = []
         with _clients(ports, sizes.soak) as (done, told):
-            for share in (_WARM_SHARE, 0.5, 1.0):
+            for number in range(1, _LOOKS + 1):
+                if done[0] >= sizes.soak and len(looks) > _WARM_LOOKS:
+                    break
+                share = number / _LOOKS
                 _await(done, round(share * sizes.soak), begun + share * 60 * sizes.soak_minutes)
-                looks.append((done[0], server.private_bytes()))
-                progress(f"soak: {done[0]:,} requests")
-        looks.append((done[0], _at_rest(server)))
+                looks.append(_look(server, done[0]))
+                progress(f"soak: {done[0]:,} requests, resident MB {_in_mb(looks[-1].resident)}")
+        looks.append(_look(server, done[0]))
         seconds = time.monotonic() - begun
         if server.workers() != workers:
             raise MeasurementError("a worker was replaced")
+    warm, settled, last = looks[_WARM_LOOKS - 1], looks[_SETTLED_LOOKS - 1 :] or looks[-1:], looks[-1]
     memory = [
-        (f"after {count:,} requests", *(f"{each / _BYTES_IN_MB:.1f}" for each in private)) for count, private in looks
+        (
+            f"{look.requests:,}",
+            *map(_in_mb, zip(look.private, strict=True)),
+            *map(_in_mb, zip(look.resident, strict=True)),
+        )
+        for number, look in enumerate(looks, 1)
+        if number in (1, _WARM_LOOKS, len(looks)) or number % _SHOWN_LOOKS == 0
     ]
-    growth = max(end - start for start, end in zip(looks[0][1], looks[-1][1], strict=True)) / _BYTES_IN_MB
+    growth = max(end - start for start, end in zip(warm.private, last.private, strict=True)) / _BYTES_IN_MB
+    slopes = [
+        _slope([(look.requests, look.resident[worker]) for look in settled]) * 100_000 / _BYTES_IN_KB
+        for worker in range(WORKERS)
+    ]
     failures = {what: number for what, number in told.items() if not what.endswith(_GOOD)}
     rows = [(what, f"{number:,}") for what, number in sorted(told.items())]
+    each = range(1, WORKERS + 1)
+    heads = (
+        "after requests",
+        *(f"private {number}, MB" for number in each),
+        *(f"resident {number}" for number in each),
+    )
     text = (
         f"Soak: {sum(told.values()):,} requests in {seconds:,.0f} s, {WORKERS} workers, "
         f"{'half through the proxy' if len(ports) > 1 else 'no proxy here'}\n\n"
-        + table(("private memory, MB", *(f"worker {number}" for number in range(1, WORKERS + 1))), memory)
-        + "\n\n"
+        + table(heads, memory)
+        + f"\n\nSlope of the second half, KB in 100,000 requests: {', '.join(f'{slope:.0f}' for slope in slopes)}\n\n"
         + table(("what came of a request", "how many"), rows)
     )
     goals = (
         Goal("soak: failures", sum(failures.values()), 0),
-        Goal("soak: growth of the worker that grew most, from the first look", growth, _MOST_GROWTH_MB, " MB"),
+        Goal("soak: growth of the worker that grew most, from the first twentieth", growth, _MOST_GROWTH_MB, " MB"),
+        Goal("soak: growth in 100,000 requests, in the second half", max(slopes), _MOST_SLOPE_KB, " KB"),
     )
     return Part(text, goals)
 
 
-_GOOD = (": as it should be", ": told to come again")
+class _Look(NamedTuple):
+    """At the memory of each worker, after so many requests of all: bytes that are its own alone, and all that it uses. What was
+    shared with the parent process and is written to becomes its own, which is no growth of the second."""
+
+    requests: int
+    private: tuple[int, ...]
+    resident: tuple[int, ...]
 
 
-def _at_rest(server: Server) -> tuple[int, ...]:
-    time.sleep(1)
-    return server.private_bytes()
+def _look(server: Server, requests: int) -> _Look:
+    private, resident = [], []
+    for _ in range(_GLANCES):
+        private.append(server.private_bytes())
+        resident.append(server.resident_bytes())
+        time.sleep(_GLANCE_SECONDS)
+    return _Look(requests, tuple(map(min, zip(*private, strict=True))), tuple(map(min, zip(*resident, strict=True))))
+
+
+def _in_mb(of: Sequence[int]) -> str:
+    return ", ".join(f"{each / _BYTES_IN_MB:.1f}" for each in of)
+
+
+def _slope(points: Sequence[tuple[int, int]]) -> float:
+    """Of the line through the points by least squares; 0 where all are in one place."""
+    if len({x for x, _ in points}) < 2:
+        return 0.0
+    return linear_regression(*zip(*points, strict=True)).slope
+
+
+_RIGHT = "as it should be"
+_REFUSED = (400, 422)
+_GOOD = (f": {_RIGHT}", ": refused", ": told to come again")
 
 
 def _await(done: list[int], count: int, until: float) -> None:
@@ -175,8 +261,9 @@ def main(port: int, count: int, seed: int) -> None:
         connection = http.client.HTTPConnection(HOST, port, timeout=_PATIENCE_SECONDS)
         for sent in range(1, requests + 1):
             (name,) = chance.choices(names, weights)
-            outcome, body = _asked(connection, there_are[name])
-            if outcome == "as it should be" and body != expected.setdefault(name, body):
+            kind = there_are[name]
+            outcome, body = _asked(connection, kind if kind.invent is None else kind._replace(body=kind.invent(chance)))
+            if kind.invent is None and outcome == _RIGHT and body != expected.setdefault(name, body):
                 outcome = "another body than before"
             own[f"{name}: {outcome}"] += 1
             if sent % _TELL_EVERY == 0:
@@ -203,7 +290,7 @@ def main(port: int, count: int, seed: int) -> None:
 
 def _asked(connection: http.client.HTTPConnection, kind: Kind) -> tuple[str, bytes]:
     """What came of a request, and the body of the answer."""
-    headers = {"Content-Type": kind.media_type} if kind.body else {}
+    headers = {"Content-Type": kind.media_type} if kind.body is not None else {}
     try:
         connection.request(kind.method, kind.path, kind.body, headers)
         response = connection.getresponse()
@@ -212,7 +299,9 @@ def _asked(connection: http.client.HTTPConnection, kind: Kind) -> tuple[str, byt
         connection.close()
         return type(error).__name__, b""
     if response.status == kind.status:
-        return "as it should be", body
+        return _RIGHT, body
+    if kind.invent is not None and response.status in _REFUSED:
+        return "refused", body
     if response.status == 503:
         time.sleep(_PAUSE_SECONDS)
         return "told to come again", body
