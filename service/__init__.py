@@ -89,8 +89,9 @@ def create_app(settings: Settings, *, plainly: bool = True) -> Flask:
     metrics = _metrics(settings, versions, app)
     logs_requests = settings.log_format == "json"
     answer: Application = app.wsgi_app
-    # Who calls, and from which page, only the framework looks at.
-    if plainly and settings.keys_file is None and not settings.cors_origins:
+    # Who calls, and from which page, only the framework looks at; and what was put around it, as those do that follow requests
+    # (OpenTelemetry), wants to see them all.
+    if plainly and settings.keys_file is None and not settings.cors_origins and "wsgi_app" not in vars(app):
         answer = PlainRequests(answer, calculations.values(), versions.rules, settings.max_body_bytes, metrics)
     app.watch = Watch(app, answer, versions.rules, browsers.ALWAYS, logs_requests=logs_requests, metrics=metrics)
     if settings.cors_origins:

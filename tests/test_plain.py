@@ -187,3 +187,23 @@ def test_costly_quotes_are_handed_on() -> None:
 def test_with_origins_everything_goes_the_long_way(origins: tuple[str, ...]) -> None:
     app = create_app(replace(Settings.for_tests(), cors_origins=origins))
     assert isinstance(app.watch._answer, PlainRequests) == (not origins)
+
+
+def test_what_was_put_around_the_framework_sees_every_request(monkeypatch: pytest.MonkeyPatch) -> None:
+    # As OpenTelemetry's instrumentation of Flask does, with all applications that are made.
+    seen: list[str] = []
+    make = Flask.__init__
+
+    def make_followed(app: Flask, *args: Any, **kwargs: Any) -> None:
+        make(app, *args, **kwargs)
+        inner = app.wsgi_app
+
+        def follow(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
+            seen.append(environ["PATH_INFO"])
+            return inner(environ, start_response)
+
+        vars(app)["wsgi_app"] = follow
+
+    monkeypatch.setattr(Flask, "__init__", make_followed)
+    assert asked(create_app(Settings.for_tests()), data=BODY).status_code == 200
+    assert seen == [QUOTE]
