@@ -50,6 +50,9 @@ def start(environ: Mapping[str, str]) -> int:
     ) as error:
         print(f"The service cannot start: {error}", file=sys.stderr)
         return 2 if isinstance(error, SettingsError | KeysError) else 1
+    except OSError as error:
+        print(f"The service cannot start: {error.strerror or error}", file=sys.stderr)
+        return 1
     version = app.extensions["rules_version"]
     how = "compiled" if is_compiled() else "interpreted"
     started = f"Listening on {url_of(listener)}, workers: {settings.workers}, rules: {version}, code: {how}."

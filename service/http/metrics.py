@@ -21,6 +21,7 @@ from service.http.negotiation import refuse_query
 
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
+_PREFIX, _SHARED_MEMORY = "service-metrics-", "/dev/shm"
 _TRIES, _PAUSE_SECONDS = 5, 0.01
 _POUNDS = (0.01, 1, 10, 100, 1_000, 10_000, 100_000)
 
@@ -128,7 +129,10 @@ def _make_the_folder() -> None:
     """The folder of the numbers, which the process that makes it removes when it ends."""
     if FOLDER in os.environ:
         return
-    folder = tempfile.mkdtemp(prefix="service-metrics-")
+    try:
+        folder = tempfile.mkdtemp(prefix=_PREFIX)
+    except FileNotFoundError:  # no temporary folder can be written
+        folder = tempfile.mkdtemp(prefix=_PREFIX, dir=_SHARED_MEMORY)
     os.environ[FOLDER] = folder
     maker = os.getpid()
 

@@ -158,9 +158,9 @@ _READ_ONLY = (
 
 
 def all_but_shared_memory_read_only(scale: Scale) -> Outcome:
-    """Nothing can be written but /dev/shm."""
+    """Nothing can be written but /dev/shm, where the numbers are kept as well."""
     room = _in_a_room_of_its_own(f"{_READ_ONLY} mount -t tmpfs none /mnt/dev/shm; ", inside="chroot /mnt ")
-    with service(room, TMPDIR="/tmp") as there, load(there.port, scale.clients) as clients:
+    with service(room, TMPDIR="/tmp", SERVICE_METRICS="yes") as there, load(there.port, scale.clients) as clients:
         clients.answered(scale.answers)
         os.kill(there.workers()[0], signal.SIGKILL)
         there.await_workers()
