@@ -10,6 +10,7 @@ import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from tests.benchmarks.processes import HOST, TOP, MeasurementError
@@ -24,6 +25,21 @@ _BY_ADDRESS = ("limit_conn callers 256;", "limit_req zone=requests burst=1000 no
 @contextmanager
 def before(port: int) -> Iterator[int]:
     """The port of a proxy before the service on a port. MeasurementError where there is no nginx, or it does not start."""
+    with started(port) as proxy:
+        yield proxy.port
+
+
+@dataclass(frozen=True, slots=True)
+class Proxy:
+    """A running proxy."""
+
+    process: subprocess.Popen[bytes]
+    port: int
+
+
+@contextmanager
+def started(port: int) -> Iterator[Proxy]:
+    """A proxy before the service on a port, with its process. MeasurementError as above."""
     if NGINX is None:
         raise MeasurementError("there is no nginx here")
     folder = Path(tempfile.mkdtemp())
@@ -41,7 +57,7 @@ def before(port: int) -> Iterator[int]:
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
     try:
         _await(process, own)
-        yield own
+        yield Proxy(process, own)
     finally:
         process.terminate()
         process.wait(timeout=_PATIENCE_SECONDS)

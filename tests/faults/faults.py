@@ -10,13 +10,14 @@ import socket
 import subprocess
 import time
 from collections import Counter
-from collections.abc import Callable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from tests.benchmarks.proxy import NGINX, Proxy, started
 from tests.faults.load import HOST, PATIENCE, QUOTE, TOP, WORKERS, ask, await_true, command, load, service, surroundings
 
 
@@ -74,6 +75,37 @@ def stopped_while_requests_come(scale: Scale) -> Outcome:
         assert there.process.wait(timeout=PATIENCE) == 0
         time.sleep(0.1)
     return Outcome(clients.counts, WORKERS)
+
+
+def stopped_behind_the_proxy(scale: Scale) -> Outcome:
+    """SIGTERM to the service alone while clients go on, as where a replica is replaced: the proxy tells them to come again, or
+    has another replica for them."""
+    with service() as there, _proxy_before(there.port) as proxy, load(proxy.port, scale.clients) as clients:
+        clients.answered(scale.answers)
+        there.process.send_signal(signal.SIGTERM)
+        assert there.process.wait(timeout=PATIENCE) == 0
+        time.sleep(0.1)
+    return Outcome(clients.counts, 0)
+
+
+def stopped_with_the_proxy(scale: Scale) -> Outcome:
+    """As compose stops both while clients go on: the proxy first, which ends what it has begun, then the service. What is lost is
+    who has just come through the proxy's door and was not taken in by it."""
+    with service() as there, _proxy_before(there.port) as proxy, load(proxy.port, scale.clients) as clients:
+        clients.answered(scale.answers)
+        proxy.process.send_signal(signal.SIGQUIT)
+        assert proxy.process.wait(timeout=PATIENCE) == 0
+        there.process.send_signal(signal.SIGTERM)
+        assert there.process.wait(timeout=PATIENCE) == 0
+    return Outcome(clients.counts, scale.clients)
+
+
+@contextmanager
+def _proxy_before(port: int) -> Iterator[Proxy]:
+    if NGINX is None:
+        raise NotPossibleError("there is no nginx here")
+    with started(port) as proxy:
+        yield proxy
 
 
 def reloaded(scale: Scale) -> Outcome:
@@ -247,6 +279,8 @@ FAULTS: dict[str, Callable[[Scale], Outcome]] = {
     for each in (
         stopped_after_a_pause,
         stopped_while_requests_come,
+        stopped_behind_the_proxy,
+        stopped_with_the_proxy,
         reloaded,
         worker_killed,
         master_killed,

@@ -20,7 +20,8 @@ WORKERS = 3
 PATIENCE = 30
 QUOTE = (TOP / "examples" / "requests" / "first-ufpls.json").read_bytes()
 REQUEST = (
-    f"POST /v1/withdrawal-tax HTTP/1.1\r\nHost: x\r\nContent-Type: application/json\r\nContent-Length: {len(QUOTE)}\r\n\r\n"
+    f"POST /v1/withdrawal-tax HTTP/1.1\r\nHost: x\r\nConnection: close\r\nContent-Type: application/json\r\n"
+    f"Content-Length: {len(QUOTE)}\r\n\r\n"
 ).encode() + QUOTE
 _PAUSE_AFTER_REFUSAL = 0.02
 
