@@ -27,6 +27,7 @@ MADE_BY_TOOLS = {"PKG-INFO", "build", "dist", "uv.lock"}
 """What packaging tools leave in the top folder, and what is added to a source distribution."""
 LOCKS = {
     "docker/requirements.lock": PROJECT["project"]["dependencies"],
+    "tests/requirements.lock": PROJECT["project"]["dependencies"] + PROJECT["project"]["optional-dependencies"]["test"],
     "docker/build.lock": PROJECT["build-system"]["requires"] + PROJECT["dependency-groups"]["compile"],
 }
 
@@ -47,14 +48,17 @@ def locked(path: str) -> dict[str, str]:
 def needed(requirements: list[str]) -> dict[str, list[Requirement]]:
     """All that `requirements` ask for, directly or through what is installed here: name to each demand made of it."""
     found: dict[str, list[Requirement]] = {}
+    seen: set[tuple[str, str]] = set()
     waiting = [Requirement(text) for text in requirements]
     while waiting:
         requirement = waiting.pop()
-        if requirement.marker is not None and not requirement.marker.evaluate({"extra": ""}):
-            continue
         name = canonicalize_name(requirement.name)
-        if name not in found:
-            waiting.extend(Requirement(text) for text in requires(name) or [])
+        extras = {extra for extra in ("", *requirement.extras) if (name, extra) not in seen}
+        seen |= {(name, extra) for extra in extras}
+        for text in requires(name) or []:
+            own = Requirement(text)
+            if any(own.marker is None or own.marker.evaluate({"extra": extra}) for extra in extras):
+                waiting.append(own)
         found.setdefault(name, []).append(requirement)
     return found
 
