@@ -23,6 +23,9 @@ pension lump sum, income from drawdown funds, a small pot lump sum."""
 
 METHODS: tuple[Method, ...] = get_args(Method)
 
+PENSION_COMMENCEMENT: tuple[Method, ...] = ("pcls", "pcls_and_drawdown")
+"""The methods that pay a pension commencement lump sum."""
+
 _TESTED_UNTIL = "pension.lifetime_allowance_tested_until_age"
 
 

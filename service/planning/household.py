@@ -252,6 +252,17 @@ class Isa(Value, frozen=True):
     cash_isa: bool = False
 
 
+class SavingFacts(NamedTuple):
+    """What the recycling rule looks at (Finance Act 2004 Sch.29 para 3A): gross contributions by anybody as ``paid_in`` by tax
+    year, what is ``usual`` in one, whether a rise was ``planned``, and the lump sums of the 12 months before. None is not
+    known; pence."""
+
+    paid_in: Mapping[str, Pence]
+    usual: Pence | None
+    planned: bool | None
+    lump_sums_before: Pence
+
+
 class Member(Value, frozen=True):
     """A person as a household's record gives them, with what they hold. Gift Aid donations are gross and the same each year.
 
@@ -278,6 +289,9 @@ class Member(Value, frozen=True):
     small_pots_taken: int | None = None
     withdrawal_cap: Pence | None = None
     already: Already = NOTHING_YET
+    usual_contributions: Pence | None = None
+    contribution_increase_planned: bool | None = None
+    lump_sums_in_last_12_months: Pence = 0
 
     def cap_in(self, position: int) -> Pence | None:
         """The cap on what a plan draws in a period: what was withdrawn before in the first tax year counts towards it."""

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import date
 
+from service.figures import tax_years
 from service.figures.loader import TaxYearFigures
 from service.figures.tables import StatePensionAges
 from service.law import state_pension
@@ -21,6 +22,7 @@ from service.planning.household import (
     Path,
     Person,
     Relief,
+    SavingFacts,
     Spending,
     relief_of,
 )
@@ -60,6 +62,25 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges, *, la
         member.child_benefit,
         relief.paid_at_source,
         relief.taxed_pay,
+    )
+
+
+def saving_facts(member: Member, years: Iterable[TaxYearFigures]) -> SavingFacts | None:
+    """What a person saves in pensions, yearly contributions in these tax years alone; None where nothing is known to be paid
+    in."""
+    paid_in: dict[str, Pence] = {}
+    for one in member.contributions:
+        if one.day is not None:
+            name = tax_years.of(one.day)
+            paid_in[name] = paid_in.get(name, 0) + one.amount
+        else:
+            for figures in years:
+                if amount := one.between(figures.start, figures.end):
+                    paid_in[figures.name] = paid_in.get(figures.name, 0) + amount
+    if not paid_in:
+        return None
+    return SavingFacts(
+        paid_in, member.usual_contributions, member.contribution_increase_planned, member.lump_sums_in_last_12_months
     )
 
 

@@ -319,6 +319,9 @@ _OF_THE_PENSION = frozenset(
 )
 _NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
 _OF_THE_ISA = frozenset(("value", "subscribed_this_year", "cash_isa"))
+_OF_THE_CIRCUMSTANCES = frozenset(
+    ("small_pots_taken", "usual_contributions", "contribution_increase_planned", "lump_sums_in_last_12_months")
+)
 _PLAIN = frozenset(
     (
         "date_of_birth",
@@ -345,13 +348,14 @@ def member(values: Mapping[str, Any], growth: YearlyRate = 0) -> Member:
         given["contributions"] = tuple([Contribution(**one) for one in values["contributions"]])
     if "already_this_tax_year" in values:
         given["already"] = _already(values["already_this_tax_year"])
+    if "circumstances" in values:
+        given |= _those(values["circumstances"], _OF_THE_CIRCUMSTANCES)
     return Member(
         pension=_together(values, pensions),
         pensions=pensions,
         income=tuple([_income(one) for one in values.get("income", ())]),
         flexible_access_known="flexibly_accessed" in values,
         tax_free_received_before_6_april_2024=values.get("lump_sum_allowances", _NOTHING).get(_NOT_OF_THE_ALLOWANCES),
-        small_pots_taken=values.get("circumstances", _NOTHING).get("small_pots_taken"),
         **given,
     )
 

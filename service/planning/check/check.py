@@ -20,7 +20,7 @@ from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import Pence
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import EARNINGS, PEOPLE, Contribution, Member, Path, Person
-from service.planning.incomes import person_in, record_faults
+from service.planning.incomes import person_in, record_faults, saving_facts
 from service.planning.payroll import PayrollOutcome, payroll_outcome
 from service.planning.warnings.circumstances import (
     Circumstances,
@@ -141,7 +141,8 @@ def _person_case(
     member = asked.member
     reached = state_pension.reached_on(member.date_of_birth, book.state_pension_ages)
     facts = _facts(asked, i, question, names, book)
-    person = person_facts(member, i, len(question.people), reached, facts, _partner(i, question, book))
+    saving = saving_facts(member, [book.years[name].figures for name in names])
+    person = person_facts(member, i, len(question.people), reached, facts, _partner(i, question, book), saving)
     in_order_of_days = sorted(
         ((j, planned) for j, planned in enumerate(question.withdrawals) if planned.person == i),
         key=lambda found: (found[1].day, METHODS.index(found[1].method), found[1].amount),

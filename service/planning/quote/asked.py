@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from service.figures import tax_years
+from service.law.lump_sums import PENSION_COMMENCEMENT
 from service.law.rulebook import RuleBook
 from service.law.value import Value
 from service.planning.faults import RuleViolation
-from service.planning.household import PEOPLE, Member
-from service.planning.incomes import person_in, record_faults
+from service.planning.household import PEOPLE, Member, SavingFacts
+from service.planning.incomes import person_in, record_faults, saving_facts
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.quote import Question, Withdrawal
 from service.planning.wording import who
@@ -47,4 +49,20 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         member.small_pots_taken,
         member.pensions[asked.pension].scheme_kind,
         asked.people[1 - asked.person].date_of_birth if len(asked.people) > 1 else None,
+        _saving(asked, member, book),
+    )
+
+
+def _saving(asked: QuoteAsked, member: Member, book: RuleBook) -> SavingFacts | None:
+    """What is paid in around a lump sum, from the tax year of the quote on; None where the rule for it cannot apply."""
+    if not member.contributions or asked.withdrawal.method not in PENSION_COMMENCEMENT:
+        return None
+    dated = {tax_years.of(one.day) for one in member.contributions if one.day is not None}
+    return saving_facts(
+        member,
+        [
+            rules.figures
+            for name, rules in book.years.items()
+            if name == asked.tax_year or (name in dated and name > asked.tax_year)
+        ],
     )

@@ -62,6 +62,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         tax_free_received=question.tax_free_received,
         small_pots_taken=question.small_pots_taken,
         scheme_kind=question.scheme_kind,
+        saving=question.saving,
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

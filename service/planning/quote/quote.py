@@ -19,7 +19,7 @@ from service.planning.curve.piece import Piece
 from service.planning.curve.tax_curve import TaxCurve, pieces_to, tax_curve
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
-from service.planning.household import PEOPLE, Path, Person
+from service.planning.household import PEOPLE, Path, Person, SavingFacts
 from service.planning.once import Once
 from service.planning.payroll import PayrollFacts, PayrollOutcome, payroll_outcome
 from service.planning.quote.gross_up import Wanted, least_gross
@@ -42,7 +42,7 @@ class Withdrawal(Value, frozen=True):
 class Question(Value, frozen=True):
     """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
     ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence. ``earlier_access_matters``:
-    it was not said whether income was taken flexibly before, and it matters. The three after it are as in
+    it was not said whether income was taken flexibly before, and it matters. The three after it, and ``saving``, are as in
     ``PersonFacts``; ``partner_born`` is the date of birth of the other of a couple."""
 
     tax_year: str
@@ -58,6 +58,7 @@ class Question(Value, frozen=True):
     small_pots_taken: int | None = None
     scheme_kind: str | None = None
     partner_born: date | None = None
+    saving: SavingFacts | None = None
 
     @property
     def person_path(self) -> Path:

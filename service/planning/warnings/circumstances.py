@@ -28,7 +28,7 @@ from service.law.pension_age import may_have_begun
 from service.law.rulebook import TaxYearRules
 from service.law.units import BasisPoints, Pence, Years
 from service.law.value import Value
-from service.planning.household import Path, Payer, ReliefMethod, Saving
+from service.planning.household import Path, Payer, ReliefMethod, Saving, SavingFacts
 from service.planning.payroll import PayrollOutcome
 from service.planning.wording import YOU, inside
 
@@ -147,9 +147,6 @@ class Facts:
     deposit_firms: int | None = None
     contributions: tuple[PaidIn, ...] | None = None
     employer_contributions: Pence = 0
-    usual_contributions: Pence | None = None
-    contribution_increase_planned: bool | None = None
-    lump_sums_in_last_12_months: Pence = 0
     carry_forward: Pence | None = None
     saves_in_other_schemes: bool | None = None
     benefits: Benefits | None = None
@@ -184,7 +181,8 @@ class PersonFacts(Value, frozen=True):
     ``earlier_access_matters``: it was not said whether income was taken flexibly before, and it matters;
     ``protected_tax_free_share`` is the largest that a scheme protects. ``tax_free_received`` is the tax-free cash received before
     6 April 2024, ``small_pots_taken`` the number of small pots from personal schemes, ``scheme_kind`` that of a quote's pension;
-    each None where it was not given. ``works``: there is income from work.
+    each None where it was not given. ``saving`` is what the recycling rule looks at, None where nothing is known to be paid in or
+    the answer does not ask. ``works``: there is income from work.
     ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held. ``partner`` is the
     other of a couple."""
 
@@ -201,6 +199,7 @@ class PersonFacts(Value, frozen=True):
     tax_free_received: Pence | None = None
     small_pots_taken: int | None = None
     scheme_kind: str | None = None
+    saving: SavingFacts | None = None
     works: bool = False
     has_state_pension_age: bool = False
     state_pension_from: date | None = None

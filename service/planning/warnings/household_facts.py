@@ -10,7 +10,7 @@ from service.law import isa, lump_sums
 from service.law.ages import age_on
 from service.law.lump_sums import LumpSumRules, Method, Payment, Pension
 from service.law.units import Pence
-from service.planning.household import EARNINGS, PEOPLE, DatedIncome, Income, Member
+from service.planning.household import EARNINGS, PEOPLE, DatedIncome, Income, Member, SavingFacts
 from service.planning.projection.balances import Balance
 from service.planning.projection.settlement import PersonRecord
 from service.planning.projection.timeline import Period
@@ -30,6 +30,7 @@ def person_facts(
     state_pension_from: date | None,
     facts: Facts | None = None,
     partner: Partner | None = None,
+    saving: SavingFacts | None = None,
 ) -> PersonFacts:
     """Person ``i`` of a household of one or two people."""
     several = len(person.pensions) > 1
@@ -46,6 +47,7 @@ def person_facts(
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,
+        saving=saving,
         works=works(person.income),
         has_state_pension_age=True,
         state_pension_from=state_pension_from,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from service.law.ages import birthday
 from service.law.dates import day_month_year
-from service.law.lump_sums import previously_used, quarter
+from service.law.lump_sums import PENSION_COMMENCEMENT, previously_used, quarter
 from service.law.rounding import down_to_the_penny
 from service.law.units import Pence
 from service.planning.warnings.circumstances import NOTHING_MUCH, OptionFacts, PersonCase, Taken, YearFacts
@@ -587,7 +587,7 @@ def no_tax_free_cash(option: OptionFacts, entry: Entry) -> Found:
 )
 def all_tax_free_cash_at_once(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     """All that is uncrystallised is crystallised, while some allowance stays unused."""
-    if taken.method not in ("pcls", "pcls_and_drawdown"):
+    if taken.method not in PENSION_COMMENCEMENT:
         return ()
     left = taken.left_after.lump_sum_allowance
     if not left or not taken.payment.gross:

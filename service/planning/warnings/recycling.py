@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import NamedTuple
 
 from service.figures import tax_years
 from service.law.ages import birthday
+from service.law.lump_sums import PENSION_COMMENCEMENT
 from service.law.rounding import down_to_the_penny
 from service.law.unauthorised_payments import UnauthorisedPayment, reference_periods
 from service.law.units import WHOLE, Pence, Years
-from service.planning.warnings.circumstances import PaidIn, PersonCase, Taken, YearFacts
+from service.planning.warnings.circumstances import PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic
 from service.planning.warnings.warning import Found
 from service.planning.wording import per_cent, pounds
@@ -24,8 +25,6 @@ _LIMIT, _SHARE, _WINDOW = (
     "pension.recycling_window_years",
 )
 _RESTS_ON = (_LIMIT, _SHARE, _WINDOW)
-_METHODS = ("pcls", "pcls_and_drawdown")
-"""The methods that pay a pension commencement lump sum: a UFPLS and a small pot are outside the rule."""
 
 
 class LumpSum(NamedTuple):
@@ -40,36 +39,38 @@ class LumpSum(NamedTuple):
 
 def _lump_sums(case: PersonCase) -> Iterator[LumpSum]:
     """Each lump sum that is over the limit with those of the twelve months before."""
-    facts = case.person.facts
-    assert facts is not None
+    saving = case.person.saving
+    assert saving is not None
     all_taken = [
         (year, taken)
         for year in case.years
         for taken in year.taken
         # Before the minimum age it is no such lump sum, and is charged for that.
-        if taken.method in _METHODS and not year.too_early(taken)
+        # A UFPLS and a small pot are outside the rule.
+        if taken.method in PENSION_COMMENCEMENT and not year.too_early(taken)
     ]
-    earliest = min((taken.day for _, taken in all_taken if taken.day is not None), default=None)
-    for year, taken in all_taken:
-        assert taken.day is not None
-        assert earliest is not None
-        year_before = birthday(taken.day, -1)
+    days = [_day(year, taken) for year, taken in all_taken]
+    for (year, taken), day in zip(all_taken, days, strict=True):
+        year_before = birthday(day, -1)
         total = sum(
             other.payment.tax_free
-            for _, other in all_taken
-            if other.day is not None and year_before < other.day <= taken.day
+            for (_, other), its_day in zip(all_taken, days, strict=True)
+            if year_before < its_day <= day
         )
-        if earliest > year_before:
-            total += facts.lump_sums_in_last_12_months
+        if min(days) > year_before:
+            total += saving.lump_sums_before
         if taken.payment.tax_free and total > year.figures.money(_LIMIT):
-            window = _in_window(facts.contributions or (), taken.day, year.figures.count(_WINDOW))
-            saved = sum(one.amount for one in window)
-            yield LumpSum(year, taken, total, saved, len({tax_years.of(one.day) for one in window}))
+            window = _in_window(saving.paid_in, year.name, year.figures.count(_WINDOW))
+            yield LumpSum(year, taken, total, sum(window), len(window))
 
 
-def _in_window(contributions: tuple[PaidIn, ...], day: date, years: Years) -> list[PaidIn]:
-    middle = tax_years.of(day)
-    return [one for one in contributions if abs(tax_years.between(tax_years.of(one.day), middle)) <= years]
+def _day(year: YearFacts, taken: Taken) -> date:
+    """The day of a lump sum; a quote need not give it, and has no other one."""
+    return taken.day or year.figures.start
+
+
+def _in_window(paid_in: Mapping[str, Pence], middle: str, years: Years) -> list[Pence]:
+    return [amount for name, amount in paid_in.items() if abs(tax_years.between(name, middle)) <= years]
 
 
 class Charged(NamedTuple):
@@ -110,7 +111,7 @@ class Increase(NamedTuple):
         )
         held = taken.before.uncrystallised + taken.before.drawdown
         (period,) = reference_periods(
-            [UnauthorisedPayment(taken.day, taken.payment.tax_free, held)],
+            [UnauthorisedPayment(_day(self.lump_sum.year, taken), taken.payment.tax_free, held)],
             figures.rate("pension.unauthorised_payment_surcharge_share"),
         )
         amount = period.charges(charge, surcharge)
@@ -140,11 +141,11 @@ def _part(lump_sum: LumpSum) -> Pence:
 
 def _increase(case: PersonCase) -> Increase | None:
     """The first lump sum for which the amounts are those of the rule; None where usual saving was not given."""
-    facts = case.person.facts
-    if facts is None or not facts.contributions or facts.usual_contributions is None:
+    saving = case.person.saving
+    if saving is None or saving.usual is None:
         return None
     for lump_sum in _lump_sums(case):
-        usual = facts.usual_contributions * lump_sum.tax_years_of_saving
+        usual = saving.usual * lump_sum.tax_years_of_saving
         extra, part = lump_sum.contributions - usual, _part(lump_sum)
         if extra * WHOLE > usual * lump_sum.year.figures.rate(_SHARE) and extra > part:
             return Increase(lump_sum, usual, extra, part)
@@ -177,7 +178,6 @@ def _increase(case: PersonCase) -> Increase | None:
         "recycling_increase_share": "fraction",
         "recycling_window_years": "years",
     },
-    only="with_facts",
     severity="lasting",
 )
 def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
@@ -215,7 +215,6 @@ def recycling_rule_applies(case: PersonCase, entry: Entry) -> Found:
         "unauthorised_payment_surcharge": "fraction",
         "unauthorised_payment_surcharge_share": "fraction",
     },
-    only="with_facts",
 )
 def recycling_charges(case: PersonCase, entry: Entry) -> Found:
     """What the charges on a recycled lump sum come to."""
@@ -243,8 +242,8 @@ def recycling_charges(case: PersonCase, entry: Entry) -> Found:
 
 
 def _applies(case: PersonCase) -> Increase | None:
-    facts = case.person.facts
-    return None if facts is None or not facts.contribution_increase_planned else _increase(case)
+    saving = case.person.saving
+    return None if saving is None or not saving.planned else _increase(case)
 
 
 @TOPIC.of_a_person(
@@ -272,12 +271,11 @@ def _applies(case: PersonCase) -> Increase | None:
         "recycling_increase_share": "fraction",
         "recycling_window_years": "years",
     },
-    only="with_facts",
 )
 def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
     """All conditions hold but one that was not given: whether the increase was planned."""
-    facts = case.person.facts
-    if facts is None or facts.contribution_increase_planned is not None or (found := _increase(case)) is None:
+    saving = case.person.saving
+    if saving is None or saving.planned is not None or (found := _increase(case)) is None:
         return ()
     return entry.warn(
         f"{found.told} If this was planned when the lump sum was taken, it brings {found.charged.told}. We were not told. Keep "
@@ -305,14 +303,11 @@ def recycling_may_apply(case: PersonCase, entry: Entry) -> Found:
         "recycling_increase_share": "fraction",
         "recycling_window_years": "years",
     },
-    only="with_facts",
 )
 def usual_contributions_not_given(case: PersonCase, entry: Entry) -> Found:
     """Enough is saved around a lump sum, and what is usual was not given."""
-    facts = case.person.facts
-    if facts is None or not facts.contributions or facts.usual_contributions is not None:
-        return ()
-    if facts.contribution_increase_planned is False:
+    saving = case.person.saving
+    if saving is None or saving.usual is not None or saving.planned is False:
         return ()
     lump_sum = next((one for one in _lump_sums(case) if one.contributions > _part(one)), None)
     if lump_sum is None:

@@ -9,6 +9,7 @@ from service.law import annual_allowance
 from service.law.ages import age_on, birthday
 from service.law.annual_allowance import Excess, Saving
 from service.law.income_tax import liability, taxpayer_year
+from service.law.lump_sums import PENSION_COMMENCEMENT
 from service.law.rounding import down_to_the_penny
 from service.law.units import Pence
 from service.planning.warnings.circumstances import PaidIn, PersonCase, YearFacts
@@ -565,7 +566,7 @@ def _recyclable(year: YearFacts) -> bool:
     lump_sums = sum(
         taken.payment.tax_free
         for taken in year.taken
-        if taken.method in ("pcls", "pcls_and_drawdown") and not year.too_early(taken)
+        if taken.method in PENSION_COMMENCEMENT and not year.too_early(taken)
     )
     return lump_sums > year.figures.money("pension.recycling_lump_sum_limit")
 

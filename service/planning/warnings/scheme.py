@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from service.law.ages import age_on
-from service.law.lump_sums import quarter
+from service.law.lump_sums import PENSION_COMMENCEMENT, quarter
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.warnings.circumstances import (
@@ -192,7 +192,7 @@ def _lost_by(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     rules, pension = year.rules.lump_sums, taken.before
     held, share = pension.uncrystallised, pension.protected_tax_free_share
     protected = down_to_the_penny(held * share)
-    whole = taken.payment.from_uncrystallised == held and taken.method in ("pcls", "pcls_and_drawdown")
+    whole = taken.payment.from_uncrystallised == held and taken.method in PENSION_COMMENCEMENT
     had = taken.payment.tax_free if whole else min(quarter(held, rules), taken.left_before.tax_free)
     lost = protected - had
     if lost <= 0:

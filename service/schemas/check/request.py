@@ -88,7 +88,7 @@ _OF_THE_ISA = ("value", "subscribed_this_year", "cash_subscribed_this_year", "wi
 _PLAIN_CIRCUMSTANCES = tuple(
     name
     for name in CircumstancesSchema().load_fields
-    if name not in ("benefits", "student_loans", "inherited_pension", "small_pots_taken")
+    if name in Facts.__dataclass_fields__ and name not in ("benefits", "student_loans")
 )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
 
 from tests.planning.warning_requests import by_code, income, request, saved, w
 from tests.planning.warnings.pairs import Case, Pair, either_side
@@ -100,3 +101,50 @@ def test_the_charges_on_a_recycled_lump_sum(pot: float, lump_sum: float, charges
     assert found["recycling_rule_applies"].cost == charges * 100
     del body["household"]["people"][0]["circumstances"]["contribution_increase_planned"]
     assert by_code(body)["recycling_may_apply"].money["tax_charges_if_planned"] == charges * 100
+
+
+def in_a_quote(body: Case, *, dated: bool = True) -> Case:
+    """The one withdrawal of a request as a quote of the same household."""
+    (withdrawal,) = body["withdrawals"]
+    asked = {key: withdrawal[key] for key in ("method", "amount", "date") if dated or key != "date"}
+    return {"household": body["household"], "tax_year": "2026-27", "withdrawal": asked}
+
+
+def told_of_recycling(client: FlaskClient, path: str, body: Case) -> dict[str, tuple[str, dict[str, float]]]:
+    """Detail and figures of the warnings on recycling, missing facts included, by code."""
+    reply = client.post(path, json=body)
+    assert reply.status_code == 200, reply.get_json()
+    found = [one for each in reply.get_json()["warnings"] for one in (each, *each.get("missing_facts", ()))]
+    return {one["code"]: (one["detail"], one["figures"]) for one in found if one["code"] in CASES}
+
+
+@pytest.mark.parametrize("body", [case for pairs in CASES.values() for pair in pairs for case in pair])
+@pytest.mark.parametrize("dated", [True, False])
+def test_a_quote_tells_of_recycling_what_the_warnings_tell(client: FlaskClient, body: Case, *, dated: bool) -> None:
+    """The rule asks for facts that a record has (Sch.29 para 3A), so a quote of the same lump sum says the same, with or without
+    its day."""
+    in_the_warnings = told_of_recycling(client, "/v1/warnings", body)
+    assert told_of_recycling(client, "/v1/withdrawal-tax", in_a_quote(body, dated=dated)) == in_the_warnings
+
+
+def test_a_quote_names_the_charges_in_pounds(client: FlaskClient) -> None:
+    """PTM133850 example 1: 25,000 of 100,000 bears 40% and, as a quarter of the fund, 15% more: 13,750."""
+    reply = client.post("/v1/withdrawal-tax", json=in_a_quote(recycled())).get_json()
+    (charges,) = [one for one in reply["warnings"] if one["code"] == "recycling_charges"]
+    assert (charges["effect"], charges["amount"], charges["figures"]["tax_charges"]) == ("costs", 13_750, 13_750)
+    assert "\u00a313,750" in charges["detail"]
+
+
+def test_a_yearly_contribution_is_that_of_the_tax_year(client: FlaskClient) -> None:
+    """20,000 a year beside 5,000 that is usual, and a lump sum of 50,000, whose 30% is 15,000: not more than that (PTM133830);
+    with 100 pounds more it is."""
+    yearly = {"yearly": 20_000, "relief": "relief_at_source"}
+    for amount, codes in ((20_000, set()), (20_100, {"recycling_may_apply"})):
+        body = unplanned(0)
+        body["withdrawals"] = [w("pcls", 50_000)]
+        person = body["household"]["people"][0]
+        person["contributions"] = [{**yearly, "yearly": amount}]
+        person["circumstances"]["usual_contributions"] = 5_000
+        person["pensions"] = [{"uncrystallised": 200_000}]
+        assert set(told_of_recycling(client, "/v1/withdrawal-tax", in_a_quote(body))) == codes
+        assert set(told_of_recycling(client, "/v1/warnings", body)) == codes
