@@ -124,7 +124,7 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {f"{FIRST}/withdrawal_cap": 1000}),
         ({}, {f"{FIRST}/income/0/increases": 0.05}),
     ],
-    "`estate`: home, other assets, debts, bands brought forward, `spouses`, `first_death`": [
+    "`estate`: home, other assets, debts, gifts, charity, bands brought forward, `spouses`, `first_death`": [
         ({}, {"estate/home": 2000000}),
         ({}, {"estate/other_assets": 1000000}),
         ({"estate/other_assets": 1000000}, {"estate/debts": 600000}),
@@ -133,9 +133,13 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
             {"estate/first_death": "to_beneficiaries"},
         ),
         ({"estate/home": 2000000}, {"estate/spouses": False}),
+        (
+            {"estate/home": 2000000, "estate/first_death": "to_beneficiaries"},
+            {"estate/lifetime_gifts": [{"date": "2025-06-01", "amount": 300000, "person": 0}]},
+        ),
+        ({"estate/home": 2000000, "estate/first_death": "to_beneficiaries"}, {"estate/charity_share": 0.2}),
     ],
     "`estate`: all else": [
-        ({}, {"estate/charity_share": 0.2}),
         ({"estate/home": 2000000, "estate/first_death": "to_beneficiaries"}, {"estate/first_person_share": 0.9}),
     ],
     "`estate`: `survivor_spending`": [({}, {"estate/survivor_spending": 0.6})],

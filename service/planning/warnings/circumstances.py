@@ -404,10 +404,18 @@ class PersonCase(Value, frozen=True):
         return self.held or self.years[0].before
 
 
+class Given(NamedTuple):
+    """A chargeable gift made, by the person at a place; None where that was not given of two."""
+
+    day: date
+    amount: Pence
+    giver: int | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class Estate:
     """What would be left at death, the pensions apart: ``value`` is after ``debts``. Shares of bands brought forward are basis
-    points."""
+    points. ``gifts`` is None where nothing was said of any."""
 
     value: Pence
     debts: Pence = 0
@@ -415,6 +423,8 @@ class Estate:
     nil_rate_band_brought_forward: BasisPoints | None = None
     residence_nil_rate_band_brought_forward: BasisPoints | None = None
     all_to_spouse: bool | None = None
+    gifts: tuple[Given, ...] | None = None
+    some_to_charity: bool = False
 
 
 class Together(Value, frozen=True):

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from service.law.ages import age_on, birthday
 from service.law.dates import day_month_year
-from service.law.inheritance_tax import tapered
+from service.law.inheritance_tax import gift_counts, tapered
 from service.law.rounding import down_to_the_penny
 from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.warnings.circumstances import Circumstances, Estate, PersonCase, YearFacts
@@ -91,6 +91,7 @@ def _bands(case: Circumstances, estate: Estate, total: Pence, *, unknown: BasisP
     one_of_two = len(case.people) == 1 and estate.all_to_spouse is True
     of = _of_both(estate) if one_of_two or len(case.people) > 1 else estate
     band = _with_brought_forward(year.figures.money(_NRB), of.nil_rate_band_brought_forward, unknown)
+    band -= _used_by_gifts(case, estate, band if of is estate else year.figures.money(_NRB))
     to_descendants = unknown > 0 if estate.home_to_descendants is None else estate.home_to_descendants
     if not to_descendants:
         return band
@@ -100,6 +101,18 @@ def _bands(case: Circumstances, estate: Estate, total: Pence, *, unknown: BasisP
         own = year.figures.money(_RNRB)
         residence = own + min(own, tapered(_residence_band(year, estate, unknown), total, threshold))
     return band + estates * tapered(residence // estates, total // estates, threshold)
+
+
+def _used_by_gifts(case: Circumstances, estate: Estate, most_of_each: Pence) -> Pence:
+    """What the gifts of the seven years before a death use of the nil-rate bands (s.7), of each giver's at most so much; pence.
+    The day of the death is the first of the last year looked at, or today if that is later: our choice."""
+    year = case.last_year
+    day = year.figures.start if case.today is None else max(case.today, year.figures.start)
+    by_giver: dict[int | None, Pence] = {}
+    for gift in estate.gifts or ():
+        if gift_counts(gift.day, day, year.rules.inheritance_tax):
+            by_giver[gift.giver] = by_giver.get(gift.giver, 0) + gift.amount
+    return sum(min(given, most_of_each) for given in by_giver.values())
 
 
 def _residence_band(year: YearFacts, estate: Estate, unknown: BasisPoints) -> Pence:
@@ -134,15 +147,24 @@ def _dying(case: Circumstances) -> str:
     return "If both people die" if len(case.people) > 1 else f"If {case.people[0].person.you} die"
 
 
-def _adds(case: Circumstances, estate: Estate, what: str, least: Pence, most: Pence) -> str:
-    """A sentence on the tax that something adds, from the least to the most where facts are missing, and on those that are."""
+def _adds(case: Circumstances, estate: Estate, what: str, amount: Pence, least: Pence, most: Pence) -> str:
+    """A sentence on the tax that an amount adds, from the least to the most where facts are missing, and on those that are."""
     unless = ""
     if estate.all_to_spouse is None and len(case.people) == 1:
         unless = "if none of it passes to a spouse or civil partner, "
     tax = pounds(most) if least == most else f"between {pounds(least)} and {pounds(most)}"
     rate = per_cent(case.last_year.figures.rate(_RATE))
     added = starting(f"{unless}{what} would add {tax} of inheritance tax, {rate}.")
-    return added if least == most else f"{added}{_not_told(case, estate)}"
+    if least != most:
+        added += _not_told(case, estate)
+    if estate.some_to_charity:
+        added += " What passes to charity is exempt, which is not counted here."
+    if _each_apart(case, estate):
+        added += " Each person is taken to own half."
+    if estate.gifts is None and most < _tax_on(amount, case.last_year):
+        years = case.last_year.figures.count(_GIFT_YEARS)
+        added += f" Gifts in the {years} years before death can raise this; we were not told of any."
+    return added
 
 
 def _not_told(case: Circumstances, estate: Estate) -> str:
@@ -182,8 +204,15 @@ _LOST: dict[str, Unit] = {f"lost_by_{name}": "fraction" for name in _PAYERS}
     "Withdrawn money is included in the estate",
     "Before 6 April 2027, what is drawn takes the estate above its tax-free bands; the pension left, which counts from that "
     "day on, is told with it.",
-    facts=("estate.home", "estate.home_to_descendants", "estate.nil_rate_band_brought_forward", "withdrawals.amount"),
-    sources=("Inheritance Tax Act 1984 ss.1, 4, 8D-8M and Sch.1", "Finance Act 2026 ss.66-71"),
+    facts=(
+        "estate.home",
+        "estate.home_to_descendants",
+        "estate.nil_rate_band_brought_forward",
+        "estate.lifetime_gifts",
+        "estate.charity_share",
+        "withdrawals.amount",
+    ),
+    sources=("Inheritance Tax Act 1984 ss.1, 4, 7, 8D-8M and Sch.1", "Finance Act 2026 ss.66-71"),
     figures={
         "drawn_after_tax": "pounds",
         "drawn_above_tax_free_bands": "pounds",
@@ -223,7 +252,7 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"{_dying(case)} {when}, pensions are usually outside the estate. Money withdrawn and not spent is inside it, even in an "
         f"ISA. {pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
-        f"{_adds(case, estate, 'the money', cost, most)}{later}",
+        f"{_adds(case, estate, 'the money', sums.drawn, cost, most)}{later}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),
@@ -248,13 +277,15 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
         "estate.home",
         "estate.home_to_descendants",
         "estate.nil_rate_band_brought_forward",
+        "estate.lifetime_gifts",
+        "estate.charity_share",
         "pensions.uncrystallised",
         "date_of_birth",
         "pensions.drawdown",
     ),
     sources=(
         "Finance Act 2026 ss.66-71",
-        "Inheritance Tax Act 1984 s.150A",
+        "Inheritance Tax Act 1984 ss.7, 150A",
         "Income Tax (Earnings and Pensions) Act 2003 s.567B",
     ),
     figures={
@@ -289,7 +320,7 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     return entry.warn(
         f"{_dying(case)} in {year.name}, unused pension funds are included in the estate. With {pounds(sums.pensions)} of "
         f"them, the estate is {pounds(sums.total)}, {pounds(over)} above the {sums.bands_in_words}. "
-        f"{_adds(case, estate, 'the funds', cost, most)}{both}",
+        f"{_adds(case, estate, 'the funds', sums.pensions, cost, most)}{both}",
         ("household", "estate"),
         figures=year.figures,
         rests_on=(_RATE, _COUNTS),

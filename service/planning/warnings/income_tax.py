@@ -10,7 +10,7 @@ from service.law.rounding import down_to_the_penny, years_tax_to_the_penny
 from service.law.units import PENNY, POUND, Pence
 from service.planning.household import Path
 from service.planning.search import first_where
-from service.planning.warnings.circumstances import Circumstances, YearFacts
+from service.planning.warnings.circumstances import Circumstances, Facts, PersonCase, YearFacts
 from service.planning.warnings.topic import Entry, Topic, first_day_with
 from service.planning.warnings.warning import NO_FIGURES, Found, Unit
 from service.planning.wording import listed, per_cent, pounds
@@ -586,7 +586,7 @@ def _may_receive(field: str, year: YearFacts) -> bool:
     return not retired or (person.facts is not None and person.facts.children is not None)
 
 
-@TOPIC.of_a_year(
+@TOPIC.of_a_person(
     "family_facts_not_given",
     "check",
     "Children may change the cost",
@@ -607,11 +607,26 @@ def _may_receive(field: str, year: YearFacts) -> bool:
     },
     only="with_facts",
 )
-def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
-    """Income passes a limit that matters to parents, and whether there are children, or what is paid, was not given."""
-    facts = year.person.facts
-    if facts is None or facts.children == 0 or not year.taxable:
+def family_facts_not_given(case: PersonCase, entry: Entry) -> Found:
+    """Income passes a limit that matters to parents, and whether there are children, or what is paid, was not given. A planner
+    asks once: a later tax year is told only of what no earlier one asks for. Whoever lives abroad is not asked (our choice)."""
+    facts = case.person.facts
+    if facts is None or facts.children == 0 or facts.uk_resident is False:
         return ()
+    told: Found = ()
+    asked: set[str] = set()
+    for year in case.years:
+        missing = [one for one in _family_facts_missing(year, facts) if one[0] not in asked]
+        if missing:
+            asked |= {field for field, _, _ in missing}
+            told += _ask_for_family_facts(year, facts, missing, entry)
+    return told
+
+
+def _family_facts_missing(year: YearFacts, facts: Facts) -> list[tuple[str, str, str]]:
+    """Field, figure of its limit and name of what a parent may receive, where the year's withdrawals pass the limit."""
+    if not year.taxable:
+        return []
     asked = {
         "child_benefit": (facts.child_benefit_given, "income_tax.child_benefit_charge_threshold", "child benefit"),
         "tax_free_childcare": (
@@ -621,13 +636,15 @@ def family_facts_not_given(year: YearFacts, entry: Entry) -> Found:
         ),
     }
     income, before = year.with_it.adjusted_net_income, year.without.adjusted_net_income
-    missing = [
+    return [
         (field, name, what)
         for field, (given, name, what) in asked.items()
         if not given and _may_receive(field, year) and before <= year.figures.money(name) < income
     ]
-    if not missing:
-        return ()
+
+
+def _ask_for_family_facts(year: YearFacts, facts: Facts, missing: list[tuple[str, str, str]], entry: Entry) -> Found:
+    income, before = year.with_it.adjusted_net_income, year.without.adjusted_net_income
     whats = " and ".join(what for _, _, what in missing)
     limits = " and ".join(pounds(year.figures.money(name)) for _, name, _ in missing)
     unknown = (

@@ -9,7 +9,16 @@ from service.law.lump_sums import METHODS
 from service.law.units import Pence
 from service.planning.check.check import PersonAsked, Planned, Subscribed, WarningsQuestion
 from service.planning.estates import TO_BENEFICIARIES, TO_SPOUSE
-from service.planning.warnings.circumstances import Benefits, Estate, Facts, Features, Inherited, Isas, Subscription
+from service.planning.warnings.circumstances import (
+    Benefits,
+    Estate,
+    Facts,
+    Features,
+    Given,
+    Inherited,
+    Isas,
+    Subscription,
+)
 from service.schemas.fields import Choice, IsoDate, Money, StrictBoolean, WholeNumber
 from service.schemas.household import (
     MOST_PENSIONS,
@@ -131,4 +140,8 @@ def _estate(values: Mapping[str, Any], people: Sequence[Mapping[str, Any]]) -> E
         nil_rate_band_brought_forward=values.get("nil_rate_band_brought_forward"),
         residence_nil_rate_band_brought_forward=values.get("residence_nil_rate_band_brought_forward"),
         all_to_spouse=None if first_death is None else first_death == TO_SPOUSE,
+        gifts=tuple(Given(gift["date"], gift["amount"], gift.get("person")) for gift in values["lifetime_gifts"])
+        if "lifetime_gifts" in values
+        else None,
+        some_to_charity=values.get("charity_share", 0) > 0,
     )

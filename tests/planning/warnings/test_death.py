@@ -337,6 +337,62 @@ def test_where_all_is_given_it_tells_one_amount() -> None:
     assert "largest_extra_inheritance_tax" not in found.money
 
 
+@pytest.mark.parametrize(
+    # Inheritance Tax Act 1984 ss.3A(4), 7(1): what is given in the seven years before a death uses the band first. 300,000
+    # and a pension of 100,000 are 75,000 above 325,000, which is 30,000 of tax; the pension can add 40,000 at the most.
+    ("gifts", "tax"),
+    [
+        ([], 30_000),
+        ([("2022-03-01", 20_000)], 38_000),
+        ([("2022-03-01", 10_000), ("2024-03-01", 10_000)], 38_000),
+        ([("2022-03-01", 60_000)], 40_000),
+        # Seven years are over on 1 June 2027, the day of the request.
+        ([("2020-06-01", 20_000)], 30_000),
+        ([("2020-06-02", 20_000)], 38_000),
+    ],
+)
+def test_gifts_of_seven_years_use_the_band(gifts: list[tuple[str, float]], tax: int) -> None:
+    whole = leaves(300_000, "2027-28", pension={"uncrystallised": 100_000, "drawdown": 0})
+    whole["household"]["estate"]["lifetime_gifts"] = [{"date": day, "amount": amount} for day, amount in gifts]
+    found = by_code(whole)["pension_counts_in_the_estate"]
+    assert found.money["extra_inheritance_tax"] == tax * 100
+    assert "Gifts" not in found.detail
+
+
+def test_gifts_that_were_not_told_of_are_named_where_they_could_matter() -> None:
+    told = "Gifts in the 7 years before death can raise this; we were not told of any."
+    for outside, said in ((300_000, True), (400_000, False)):
+        whole = leaves(outside, "2027-28", pension={"uncrystallised": 100_000, "drawdown": 0})
+        assert (told in by_code(whole)["pension_counts_in_the_estate"].detail) == said
+
+
+def test_what_passes_to_charity_is_said_not_to_be_counted() -> None:
+    """Inheritance Tax Act 1984 s.23: gifts to charities are exempt."""
+    told = "What passes to charity is exempt, which is not counted here."
+    for share, said in ((0.1, True), (0, False)):
+        found = by_code(leaves(400_000, "2027-28", charity_share=share))["pension_counts_in_the_estate"]
+        assert (told in found.detail) == said
+
+
+@pytest.mark.parametrize(
+    # Two of a couple who leave all to others have 325,000 each; what one gave uses no more than their own. Of 660,000 and a
+    # pension of 100,000, 110,000 are above 650,000.
+    ("gifts", "bands"),
+    [([], 650_000), ([(400_000, 0)], 325_000), ([(200_000, 0), (200_000, 1)], 250_000)],
+)
+def test_the_gifts_of_each_of_a_couple(gifts: list[tuple[float, int]], bands: int) -> None:
+    facts = {
+        "other_assets": 660_000,
+        "first_death": "to_beneficiaries",
+        "lifetime_gifts": [{"date": "2025-01-01", "amount": amount, "person": giver} for amount, giver in gifts],
+    }
+    found = by_code(
+        request(date="2027-06-01", estate=facts, partner=PARTNER, pension=HELD | {"uncrystallised": 100_000})
+    )["pension_counts_in_the_estate"]
+    assert found.money["tax_free_bands"] == bands * 100
+    assert "Each person is taken to own half." in found.detail
+
+
 @pytest.mark.parametrize("home", [700_000, 990_000])
 def test_a_couple_has_the_bands_of_both(home: float) -> None:
     """Two nil-rate and two residence bands are 1,000,000, whoever inherits first (ss.8A, 8G)."""

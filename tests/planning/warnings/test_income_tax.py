@@ -361,3 +361,27 @@ def test_bands_that_are_entered_together_are_one_warning() -> None:
     assert told.money["taxed_in_the_band"] == 5_486_000
     assert told.cost == (8_744_000 * 20 + 5_486_000 * 25) // 100
     assert "withdrawals is taxed at 40% and £54,860 at 45%, instead of 20%." in told.detail
+
+
+FAMILY = "family_facts_not_given"
+
+
+def test_children_are_asked_for_once() -> None:
+    """Two tax years above 60,000 (ITEPA 2003 s.681B), the second above 100,000 too (SI 2015/448 reg.15): the second asks for what
+    the first did not."""
+    twice = [w("drawdown", 20_000), w("drawdown", 20_000, "2027-09-01")]
+    asked = [one for one in found_in(request(*twice, income=income(employment=50_000))) if one.code == FAMILY]
+    assert [one.tax_year for one in asked] == ["2026-27"]
+    higher = [w("drawdown", 20_000), w("drawdown", 60_000, "2027-09-01")]
+    asked = [one for one in found_in(request(*higher, income=income(employment=50_000))) if one.code == FAMILY]
+    assert [(one.tax_year, "Tax-Free Childcare" in one.detail) for one in asked] == [
+        ("2026-27", False),
+        ("2027-28", True),
+    ]
+    assert "child benefit" not in asked[1].detail
+
+
+def test_who_lives_abroad_is_not_asked_for_child_benefit() -> None:
+    """Child benefit is for whoever is in Great Britain (Social Security Contributions and Benefits Act 1992 s.146)."""
+    assert FAMILY in by_code(request(w("drawdown", 80_000)))
+    assert FAMILY not in by_code(request(w("drawdown", 80_000), uk_resident=False))

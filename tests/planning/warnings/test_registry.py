@@ -189,9 +189,6 @@ def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None
         "estate.home_given_up.residence_nil_rate_band",
         "estate.home_given_up.rest_to_descendants",
         "estate.home_given_up.value",
-        "estate.lifetime_gifts.amount",
-        "estate.lifetime_gifts.date",
-        "estate.lifetime_gifts.person",
     }
 
 
