@@ -135,7 +135,13 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({"estate/home": 2000000}, {"estate/spouses": False}),
         (
             {"estate/home": 2000000, "estate/first_death": "to_beneficiaries"},
-            {"estate/lifetime_gifts": [{"date": "2025-06-01", "amount": 300000, "person": 0}]},
+            {
+                "estate/lifetime_gifts": [
+                    {"date": day, "amount": 300000, "person": place}
+                    for day in ("2025-06-01", "2032-06-01", "2036-06-01")
+                    for place in (0, 1)
+                ]
+            },
         ),
         ({"estate/home": 2000000, "estate/first_death": "to_beneficiaries"}, {"estate/charity_share": 0.2}),
     ],

@@ -243,3 +243,42 @@ def test_the_income_of_property_has_one_name(client: FlaskClient) -> None:
     steps = answered(client, body(), "?include=working")["working"]
     [first] = [step for step in steps if step["step"] == "net_income_without"]
     assert list(first["inputs"]) == ["other_income", "withdrawal", "property_income", "savings_interest", "dividends"]
+
+
+ADDED = ("tax_below_savings", "tax_on_savings", "tax_on_dividends", "gift_aid_tax", "child_benefit_charge")
+"""The steps of the working whose results are added up; the marriage allowance's comes off."""
+
+
+@settings(max_examples=300, deadline=None)
+@given(questions())
+def test_the_working_adds_up_for_whoever_reads_it(question: Question) -> None:
+    """The tax of a year is the sum of its steps (ITA 2007 s.23 steps 4-7), with Gift Aid not covered (ss.423-424), and
+    the tax on the withdrawal the difference of two years."""
+    result = {step["step"]: step["result"] for step in document_of(question)["working"]}
+    for which in ("without", "with"):
+        added = sum(result.get(f"{step}_{which}", 0) for step in ADDED) - result.get(f"marriage_allowance_{which}", 0)
+        assert abs(added - result[f"income_tax_of_year_{which}"]) < 0.0051 * len(ADDED)
+    on_withdrawal = result["income_tax_of_year_with"] - result["income_tax_of_year_without"]
+    assert abs(result["tax_on_withdrawal"] - on_withdrawal) < 0.001
+
+
+def test_the_working_says_what_is_taken_from_the_allowance_for_gift_aid(client: FlaskClient) -> None:
+    """Income of 12,000 and gifts of 2,500: the tax treated as deducted is 500, none of which is covered (ITA 2007 ss.423-424)."""
+    person = {"income": [{"kind": "other_taxable", "amount": 12_000}], "gift_aid_donations": 2_500}
+    document = answered(client, body("drawdown", 6_000, person=person), "?include=working")
+    steps = {step["step"]: step for step in document["working"]}
+    assert steps["personal_allowance_without"]["result"] == 12_570
+    assert "Gift Aid is not in it, but told below." in steps["personal_allowance_without"]["detail"]
+    assert steps["gift_aid_tax_without"]["result"] == steps["income_tax_of_year_without"]["result"] == 500
+    # 18,000 less 12,570 at 20% is more than that: nothing is taken away.
+    assert "Gift Aid" not in steps["personal_allowance_with"]["detail"]
+    assert steps["income_tax_of_year_with"]["result"] == 1_086
+
+
+def test_the_working_tells_the_rates_of_property_income(client: FlaskClient) -> None:
+    """From 2027-28 property income has rates of its own (Finance Act 2026 s.6)."""
+    person = {"income": [{"kind": "property_income", "amount": 30_000}]}
+    for year, told in (("2026-27", False), ("2027-28", True)):
+        document = answered(client, body("drawdown", 6_000, person=person, tax_year=year), "?include=working")
+        (step,) = [each for each in document["working"] if each["step"] == "tax_below_savings_with"]
+        assert ("22%" in step["detail"]) == told

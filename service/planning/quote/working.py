@@ -11,6 +11,7 @@ from typing import Literal, NamedTuple
 
 from service.law import lump_sums, payroll
 from service.law.income_tax import Liability, TaxpayerYear
+from service.law.scale import Scale
 from service.law.units import PENNY, POUND, WHOLE, Pence, TaxUnits
 from service.planning.quote.quote import Quote
 from service.planning.wording import pounds
@@ -131,8 +132,14 @@ def _payment_steps(quote: Quote) -> Iterator[Step]:
 
 
 def _bands(year: TaxpayerYear) -> str:
-    """The bands of income other than savings and dividends, their limits already raised by the reliefs."""
-    scale = year.scales.lower
+    """The bands of income other than savings and dividends, their limits already raised by the reliefs; with those of property
+    income, which lies above other income, where there is any with rates of its own."""
+    of_property = year.scales.property if year.taxpayer.property_income else None
+    own = f" Property income, which lies above the rest: {_told(of_property)}." if of_property is not None else ""
+    return f"Bands: {_told(year.scales.lower)}.{own}"
+
+
+def _told(scale: Scale) -> str:
     return ", ".join(
         f"{name.replace('_', ' ')} {rate / 100:g}%" + (f" to {pounds(limit)}" if limit is not None else "")
         for name, rate, limit in zip(scale.names, scale.rates, (*scale.limits, None), strict=True)
@@ -147,7 +154,8 @@ def _liability_steps(
     yield Step(
         f"net_income_{which}",
         f"Net income {label}",
-        "All income of the year, the taxable part of the withdrawal included.",
+        "All income of the year"
+        + (", the taxable part of the withdrawal included." if which == "with" else ", before the withdrawal."),
         (
             ("other_income", taxpayer.other_income),
             ("withdrawal", withdrawal),
@@ -169,15 +177,16 @@ def _liability_steps(
         result.adjusted_net_income,
         "Income Tax Act 2007 s.58",
     )
+    given = (
+        f"; {pounds(result.marriage_allowance_given)} of it is given to the partner"
+        if result.marriage_allowance_given
+        else ""
+    )
+    to_cover = " What is taken away to cover Gift Aid is not in it, but told below." if result.gift_aid_tax else ""
     yield Step(
         f"personal_allowance_{which}",
         f"Personal allowance {label}",
-        "Reduced by half of the adjusted net income above the threshold, up to the pound"
-        + (
-            f"; {pounds(result.marriage_allowance_given)} of it is given to the partner."
-            if result.marriage_allowance_given
-            else "."
-        ),
+        f"Reduced by half of the adjusted net income above the threshold, up to the pound{given}.{to_cover}",
         (
             ("full_allowance", rules.personal_allowance),
             ("threshold", rules.taper_threshold),
@@ -214,7 +223,7 @@ def _liability_steps(
     yield Step(
         f"tax_below_savings_{which}",
         f"Tax on income other than savings and dividends {label}",
-        f"Bands: {bands}.",
+        bands,
         (("taxable", result.other_to),),
         _exact(result.other_tax),
         "Income Tax Act 2007 ss.10, 11A; Finance Act 2004 s.192 for extended limits",
