@@ -69,8 +69,9 @@ class Node(NamedTuple):
 
 @dataclass(slots=True)
 class Solution:
-    """An optimum of the relaxation. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held, cash of the
-    period before that is spent before the last day; by period: subscribed, from ISAs.
+    """An optimum of the relaxation. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held, and what is
+    spent before the last day of the cash of the period before, of the draws from uncrystallised funds (gross) and of those from
+    drawdown funds; by period: subscribed, from ISAs, and what of it is spent before the last day.
 
     ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
     the plan's end if it were taxed as one. ``order_violations``: by person, the periods in which funds are drawn without
@@ -81,9 +82,12 @@ class Solution:
     withdrawn: list[list[float]]
     drawdown: list[list[float]]
     cash: list[list[float]]
-    spent_before: list[list[float]]
+    early_cash: list[list[float]]
+    early_uncrystallised: list[list[float]]
+    early_drawdown: list[list[float]]
     subscribed: list[float]
     from_isas: list[float]
+    early_from_isas: list[float]
     shares: list[list[float]]
     cell_taxes: list[CellTax]
     fractional: dict[int, float]
@@ -265,7 +269,7 @@ class Relaxation:
         """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
         if not t:
             return 0.0
-        spent = solution.spent_before[person][t]
+        spent = solution.early_cash[person][t]
         return solution.cash[person][t - 1] * self._rates[t] - spent * self._missed[t].cash
 
     # Data
@@ -441,6 +445,7 @@ class Relaxation:
         last_day = sum(taken[1] for taken in lump if taken is not None and taken[0] == t) + part.of_last_day
         if not part.counts or known <= last_day:
             return []
+        # No other money is there early: with the rest it is a plan that the projection can carry out.
         rows = [(self.lp.add_row(0.0, INF), last_day - known)]
         if min(part.pension, part.isa) < 0:
             rows.append((self.lp.add_row(-INF, 0.0), -known))
@@ -519,10 +524,12 @@ class Relaxation:
     def _add_cash_before(self, t: int, cell: _Cell) -> None:
         """The cash held into a cell that is spent before the last day, by owner: it misses interest."""
         missed = self._missed[t].cash
+        # Interest covers spending like other income; less of it does where cash is spent.
+        rows = [(row, 1.0 - missed) for row in cell.before[:1]] + [(row, 1.0) for row in cell.before[1:]]
         for owner in self._people if self._rates[t] else (0,):
             one = cell.members[owner]
             one.cash_before = self.lp.add_row(-INF, 0.0)
-            entries = [(one.cash_before, 1.0), *((row, 1.0) for row in cell.before)]
+            entries = [(one.cash_before, 1.0), *rows]
             entries += [] if cell.spare_cash is None else [(cell.spare_cash, 1.0)]
             if missed:
                 entries += [(cell.cash, missed), (one.savings, missed)]
@@ -607,21 +614,32 @@ class Relaxation:
         cash = [[0.0 for _ in self._periods] for _ in self._people]
         for (t, _, _, owner), column in self._held.items():
             cash[owner][t] += UNIT_POUNDS * max(0.0, found[column])
-        spent_before = [[0.0 for _ in self._periods] for _ in self._people]
+
+        def early(person: int, t: int, *kinds: str) -> float:
+            parts = [cell.members[person].draws for cell in self.cells[t] if cell.before]
+            return UNIT_POUNDS * sum(max(0.0, found[draws[kind][0]]) for draws in parts for kind in kinds if kind in draws)
+
+        early_cash = [[0.0 for _ in self._periods] for _ in self._people]
         for t, cells in enumerate(self.cells):
             for cell in cells:
                 for owner, one in enumerate(cell.members):
                     if one.spent_before is not None:
-                        spent_before[owner][t] += UNIT_POUNDS * max(0.0, found[one.spent_before])
+                        early_cash[owner][t] += UNIT_POUNDS * max(0.0, found[one.spent_before])
         return Solution(
             wealth=UNIT_POUNDS * self.lp.objective,
             withdrawn=withdrawn,
             drawdown=drawdown,
             cash=cash,
-            spent_before=spent_before,
+            early_cash=early_cash,
+            early_uncrystallised=[[early(i, t, "tax_free", "taxed") for t in self._periods] for i in self._people],
+            early_drawdown=[[early(i, t, "drawdown") for t in self._periods] for i in self._people],
             subscribed=[UNIT_POUNDS * sum(max(0.0, found[cell.subscribed]) for cell in cells) for cells in self.cells],
             from_isas=[
                 UNIT_POUNDS * sum(max(0.0, found[column]) for cell in cells for column in cell.from_isas)
+                for cells in self.cells
+            ],
+            early_from_isas=[
+                UNIT_POUNDS * sum(max(0.0, found[cell.from_isas[-1]]) for cell in cells if cell.before and cell.from_isas)
                 for cells in self.cells
             ],
             shares=shares,
@@ -678,8 +696,8 @@ class Relaxation:
 
 class _Missed(NamedTuple):
     """What is spent in a period before its last day: the growth it misses of a pound of each kind, and amounts in
-    the model's unit. ``spending`` is
-    what income does not cover, ``cash_at_first`` what known cash covers of it, ``of_last_day`` known money of the last day."""
+    the model's unit. ``spending`` is what income does not cover, ``cash_at_first`` what known cash and its interest cover of
+    it, ``of_last_day`` what a repayment of tax may."""
 
     pension: float
     isa: float
@@ -706,10 +724,9 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
     ]
     spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
     spare = max(0, sum(member.cash for member in timeline.household.people) - timeline.household.minimum_cash)
-    cash = 0 if t else min(spending, spare)
-    of_last_day = sum(years[t].tax_outside for years in timeline.people)
-    if t == 0:
-        of_last_day += sum(_first_interest(timeline, person) for person in range(len(timeline.people)))
+    cash = 0 if t else min(spending, spare) + sum(_first_interest(timeline, i) for i in range(len(timeline.people)))
+    # Whoever gives the marriage allowance and loses it by a withdrawal pays less tax than the year was taken to bear.
+    of_last_day = sum(years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives")
     return _Missed(rates[0], rates[1], rates[2], spending / _UNIT_PENCE, cash / _UNIT_PENCE, of_last_day / _UNIT_PENCE)
 
 

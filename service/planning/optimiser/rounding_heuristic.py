@@ -30,8 +30,7 @@ def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> P
 def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> Policy:
     assumed = timeline.household.assumptions
     prefers_cash = assumed.cash_interest > assumed.isa_growth
-    # Spending from ISAs before the last day may miss less growth, even where the same is subscribed on that day.
-    spends_isas = assumed.spending_met != "end" and assumed.isa_growth < assumed.pension_growth
+    early = assumed.spending_met != "end"
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
 
     def draw(position: int, person: int, one: Opened) -> Draw:
@@ -42,14 +41,29 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> P
         rest = draw_with_tax_free_part(timeline, one, taxable - drawdown, one.most_uncrystallised)
         return Draw(rest.uncrystallised, min(drawdown + rest.drawdown, one.most_drawdown))
 
+    def early_draws(position: int) -> tuple[Draw, ...]:
+        both = zip(solution.early_uncrystallised, solution.early_drawdown, strict=True)
+        return tuple(Draw(round(first[position] * POUND), round(then[position] * POUND)) for first, then in both)
+
+    def cash_for_early(position: int) -> tuple[int, ...] | None:
+        if position == len(timeline.periods):
+            return None
+        return tuple(round(owner[position] * POUND) for owner in solution.early_cash)
+
     def choose(position: int, people: tuple[Opened, ...]) -> Choice:
         cash = [owner[position] for owner in solution.cash]
         choice = Choice(
             draws=tuple(draw(position, person, one) for person, one in enumerate(people)),
             subscribe=round(solution.subscribed[position] * POUND) if prefers_cash else None,
-            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash or spends_isas else 0,
+            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash or early else 0,
             cash_of_first=round(cash[0] * POUND) if sum(cash) > 1 and assumed.cash_interest else None,
         )
+        if early:
+            choice = choice._replace(
+                early_draws=early_draws(position),
+                early_from_isas=round(solution.early_from_isas[position] * POUND),
+                cash_for_early=cash_for_early(position + 1),
+            )
         return _topped_up(timeline, position, people, choice)
 
     return choose

@@ -25,6 +25,7 @@ from service.planning.projection.within_the_year import (
     Rate,
     from_cash,
     missed,
+    missed_rate,
     missed_rates,
     most_out,
 )
@@ -37,12 +38,14 @@ _NOBODY_MISSES = ((0, 0), (0, 0))
 
 
 class Holdings(Value, frozen=True):
-    """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "all_now" has been taken."""
+    """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "all_now" has been taken.
+    ``cash_for_early``: what of the cash is to be spent before the next period's last day, None where cash is spent first."""
 
     pension: Pension
     isa: Pence
     cash: Pence
     lump_sum_taken: bool = False
+    cash_for_early: Pence | None = None
 
 
 class Draw(NamedTuple):
@@ -58,19 +61,38 @@ class Choice(NamedTuple):
     ``subscribe`` is what goes into ISAs in all, None for as much as the allowances and the money reach. ``from_isas`` is taken
     out of ISAs towards spending even where cash would do. ``cash_of_first`` is how much of the cash left over the first
     person holds, None where it stays with whoever has it.
+
+    The rest says what is spent before a last day, and misses growth: ``early_draws`` and ``early_from_isas`` of this period's
+    draws and ISAs, ``cash_for_early`` of the cash that each person holds over, in the next period. None: cash first, then what
+    grows the least, of two people in proportion.
     """
 
     draws: tuple[Draw, ...]
     subscribe: Pence | None = None
     from_isas: Pence = 0
     cash_of_first: Pence | None = None
+    early_draws: tuple[Draw, ...] | None = None
+    early_from_isas: Pence = 0
+    cash_for_early: tuple[Pence, ...] | None = None
+
+
+class Early(NamedTuple):
+    """What one person's pension and ISAs pay before the last day of a period: of uncrystallised funds, drawdown funds, ISAs."""
+
+    uncrystallised: Pence = 0
+    drawdown: Pence = 0
+    isa: Pence = 0
+
+
+NOTHING_EARLY = Early()
+"""Nothing leaves before the last day."""
 
 
 class Opened(Value, frozen=True):
     """One person on the last day of a period, grown, before any money moves but the lump sum of "all_now". Pension and ISAs
     have the growth of the whole period; ``interest`` is without that of cash which is spent before.
 
-    ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
+    ``early_cash`` is what of the opening cash is spent before the last day. ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
     ``isa_allowance_left`` is what may still be subscribed on the last day.
     """
 
@@ -84,6 +106,7 @@ class Opened(Value, frozen=True):
     isa_growth: Pence
     interest: Pence
     isa_allowance_left: Pence
+    early_cash: Pence = 0
 
     def taxed(self, withdrawal: Pence) -> Liability:
         """The tax year's liability with the period's interest and a taxable withdrawal, pence."""
@@ -105,8 +128,9 @@ class Opened(Value, frozen=True):
 
 
 class PersonRecord(Value, frozen=True):
-    """One person's period, settled. ``moved`` is what came from the partner, negative for what went there; ``not_grown`` is
-    what pension and ISAs lack of the growth that ``opened`` counts."""
+    """One person's period, settled. ``moved`` is what came from the partner, negative for what went there; ``early`` is what of
+    the pension and the ISAs is spent before the last day, and ``not_grown`` what they lack for it of the growth that ``opened``
+    counts."""
 
     opened: Opened
     gross: Pence
@@ -121,6 +145,7 @@ class PersonRecord(Value, frozen=True):
     after: Holdings
     tax_free_left: Pence
     not_grown: NotGrown = ALL_GROWN
+    early: Early = NOTHING_EARLY
 
     @property
     def pension_growth(self) -> Pence:
@@ -165,11 +190,8 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
     )
     halves = HALVES_NOT_GROWN[assumed.spending_met]
     spent: Sequence[Pence] | None = None
-    if interest and halves and timeline.spending[position]:
-        cash = [held.cash for held in holdings]
-        if any(cash):
-            received = sum(people[position].received for people in timeline.people)
-            spent = shared(from_cash(timeline, position, received, sum(cash)), cash)
+    if halves and timeline.spending[position] and any(held.cash for held in holdings):
+        spent = _early_cash(timeline, position, holdings)
     everybody = []
     for people, held, out in zip(timeline.people, holdings, spent or repeat(0), strict=False):
         year, pension = people[position], held.pension
@@ -196,9 +218,21 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
                 half_up(held.isa * isa_growth, isa_whole),
                 half_up((2 * held.cash - halves * out) * interest, 2 * cash_whole),
                 year.isa_allowance_left,
+                out,
             )
         )
     return tuple(everybody)
+
+
+def _early_cash(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> Sequence[Pence]:
+    """What of each person's opening cash is spent before the last day: as was chosen, and no more than is needed."""
+    cash = [held.cash for held in holdings]
+    received = sum(people[position].received for people in timeline.people)
+    most = from_cash(timeline, position, received, sum(cash))
+    chosen = [most if held.cash_for_early is None else held.cash_for_early for held in holdings]
+    if sum(chosen) <= most and all(out <= has for out, has in zip(chosen, cash, strict=True)):
+        return chosen
+    return shared(min(most, sum(chosen)), cash)
 
 
 def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> tuple[Payment, Pension, int]:
@@ -251,26 +285,32 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     spending, kept = timeline.spending[position], timeline.household.minimum_cash
     wanted = max(spending + kept - sum(in_hand), min(choice.from_isas, spending), 0)
     before = _to_find_before_the_last_day(timeline, position, people)
-    if before:
-        drawn = [draw.uncrystallised + draw.drawdown for draw in choice.draws]
-        before_isas, before_pensions = _found_before(timeline, before, min(wanted, sum(isas)), sum(drawn))
+    if before > 0:
+        early = _found_before(timeline, before, choice, min(wanted, sum(isas)))
+        lacking = before - sum(early.draws_together) - early.isas
+        if lacking > 0:
+            others = _with_more_early_cash(timeline, position, people, lacking)
+            if others is not None:
+                return settle(timeline, position, others, choice)
         of_pensions, rate = missed_rates(timeline, position)
         missing: Sequence[tuple[Pence, Pence]] = _NOBODY_MISSES
-        if before_pensions and of_pensions[0]:
-            missing = _missed_by_pensions(of_pensions, shared(before_pensions, drawn), choice.draws)
+        if of_pensions[0] and any(early.draws_together):
+            missing = [(missed(uncrystallised, of_pensions), missed(drawdown, of_pensions)) for uncrystallised, drawdown in early.draws]
             fitting = _within_what_is_left(of_pensions, [pension for _, pension, _ in paid], missing, choice.draws)
             if fitting is not None:
                 return settle(timeline, position, people, choice._replace(draws=fitting))
-        wanted = min(wanted, most_out(sum(isas), before_isas, rate)) if wanted else 0
+        wanted = min(wanted, most_out(sum(isas), early.isas, rate)) if wanted else 0
         from_isas = shared(wanted, isas)
-        out_before = shared(min(before_isas, wanted), from_isas)
+        out_before = shared(min(early.isas, wanted), from_isas)
         not_grown = [
             NotGrown(*funds, min(missed(out, rate), isa - taken))
             for funds, out, isa, taken in zip(missing, out_before, isas, from_isas, strict=False)
         ]
+        spent_early = [Early(*draw, out) for draw, out in zip(early.draws, out_before, strict=True)]
     else:
         from_isas = shared(min(wanted, sum(isas)), isas)
         not_grown = [ALL_GROWN] * len(people)
+        spent_early = [NOTHING_EARLY] * len(people)
     own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)]
     short = max(0, spending + kept - sum(own))
     own = _debts_covered(own)
@@ -307,9 +347,11 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
                     isas[i] - unearned.isa - out + into,
                     cash[i],
                     held.lump_sum_taken or person.lump_sum is not None,
+                    None if choice.cash_for_early is None else choice.cash_for_early[i],
                 ),
                 tax_free_left,
                 unearned,
+                spent_early[i],
             )
         )
     return Settled(tuple(records), short)
@@ -332,40 +374,80 @@ def _within_caps(timeline: Timeline, position: int, choice: Choice) -> Choice:
 
 
 def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequence[Opened]) -> Pence:
-    """What of the spending neither income nor cash covers, where it is met before the last day."""
+    """What of the spending is met before the last day, and not from income, interest, cash or the one lump sum of "all_now"."""
     spending = timeline.spending[position]
     if not spending or not HALVES_NOT_GROWN[timeline.household.assumptions.spending_met]:
         return 0
-    cash = -timeline.household.minimum_cash
     for person in people:
-        spending -= person.year.received
-        cash += person.before.cash
-    if cash > 0:
-        spending -= cash
-    return spending if spending > 0 else 0
+        spending -= person.year.received + person.interest + person.early_cash
+        if person.lump_sum is not None:
+            spending -= person.lump_sum.gross
+    return spending
 
 
-def _found_before(timeline: Timeline, amount: Pence, from_isas: Pence, drawn: Pence) -> tuple[Pence, Pence]:
-    """What of an amount comes from ISAs and what from pensions, of what is taken from them in the whole period: first from
-    what grows less."""
+class _FoundBefore(NamedTuple):
+    """What is spent before the last day: of everybody's draws, and of the ISAs."""
+
+    draws: tuple[Draw, ...]
+    isas: Pence
+
+    @property
+    def draws_together(self) -> list[Pence]:
+        """What each person's draws come to."""
+        return [uncrystallised + drawdown for uncrystallised, drawdown in self.draws]
+
+
+def _found_before(timeline: Timeline, amount: Pence, choice: Choice, from_isas: Pence) -> _FoundBefore:
+    """What of an amount comes from the period's draws and from what is taken out of ISAs: as was chosen, and the rest, or
+    all, first from what grows less; of two people in proportion."""
+    chosen, isas = tuple(Draw() for _ in choice.draws), 0
+    if choice.early_draws is not None:
+        isas = min(choice.early_from_isas, from_isas, amount)
+        chosen = _no_more_than(amount - isas, choice.early_draws, choice.draws)
+        amount -= isas + sum(uncrystallised + drawdown for uncrystallised, drawdown in chosen)
+        if not amount:
+            return _FoundBefore(chosen, isas)
+    left = [Draw(whole[0] - early[0], whole[1] - early[1]) for whole, early in zip(choice.draws, chosen, strict=True)]
+    drawn = [uncrystallised + drawdown for uncrystallised, drawdown in left]
     assumed = timeline.household.assumptions
     if assumed.isa_growth < assumed.pension_growth:
-        isas = min(amount, from_isas)
-        return isas, min(amount - isas, drawn)
-    pensions = min(amount, drawn)
-    return min(amount - pensions, from_isas), pensions
+        more = min(amount, from_isas - isas)
+        of_draws = min(amount - more, sum(drawn))
+    else:
+        of_draws = min(amount, sum(drawn))
+        more = min(amount - of_draws, from_isas - isas)
+    draws = []
+    for early, rest, each in zip(chosen, left, shared(of_draws, drawn), strict=True):
+        uncrystallised, drawdown = shared(each, rest)
+        draws.append(Draw(early.uncrystallised + uncrystallised, early.drawdown + drawdown))
+    return _FoundBefore(tuple(draws), isas + more)
 
 
-def _missed_by_pensions(rate: Rate, before: Sequence[Pence], draws: Sequence[Draw]) -> list[tuple[Pence, Pence]]:
-    """The growth that each person's uncrystallised and drawdown funds miss, from what is drawn before the last day."""
+def _no_more_than(amount: Pence, early: Sequence[Draw], draws: Sequence[Draw]) -> tuple[Draw, ...]:
+    """What is chosen of the draws, up to an amount in all."""
     found = []
-    for amount, draw in zip(before, draws, strict=True):
-        if not amount:
-            found.append((0, 0))
-            continue
-        uncrystallised, drawdown = shared(amount, draw)
-        found.append((missed(uncrystallised, rate), missed(drawdown, rate)))
-    return found
+    for one, draw in zip(early, draws, strict=True):
+        uncrystallised = min(one.uncrystallised, draw.uncrystallised, amount)
+        drawdown = min(one.drawdown, draw.drawdown, amount - uncrystallised)
+        amount -= uncrystallised + drawdown
+        found.append(Draw(uncrystallised, drawdown))
+    return tuple(found)
+
+
+def _with_more_early_cash(
+    timeline: Timeline, position: int, people: Sequence[Opened], lacking: Pence
+) -> tuple[Opened, ...] | None:
+    """The same people with more of their cash spent before the last day, where a choice left too little for it; None where
+    all of the cash that may be spent is."""
+    unspent = [person.before.cash - person.early_cash for person in people]
+    more = min(lacking, sum(unspent) - timeline.household.minimum_cash)
+    if more <= 0:
+        return None
+    rate = missed_rate(timeline, position, timeline.household.assumptions.cash_interest)
+    return tuple(
+        person._replace(early_cash=person.early_cash + part, interest=person.interest - missed(part, rate))
+        for person, part in zip(people, shared(more, unspent), strict=True)
+    )
 
 
 def _within_what_is_left(
