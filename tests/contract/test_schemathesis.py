@@ -160,6 +160,7 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
             == sum(pence(one["isa_subscription"]) for one in people),
             "moved": sum(pence(one["moved_from_partner"]) for one in people) == 0,
             "carried over": carried_over(before, people),
+            "spent during the year": spent_during_the_year(year, plan["assumptions"]["spending_met"]),
             "wealth before tax": pence(household["wealth_before_tax"])
             == sum(pence(household[name]) for name in HELD_IN),
         }
@@ -197,6 +198,21 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
         if pence(proof["gap"]) != pence(proof["bound"]) - pence(proof["wealth_after_tax"]):
             failed.append("gap")
     return failed
+
+
+def spent_during_the_year(year: dict[str, Any], met: str) -> bool:
+    """Whether what income and lump sums do not cover is paid during the year, or else all that is drawn is."""
+    people = year["people"]
+    received = sum(pence(one["income_received"]) + pence(one["lump_sum"]) for one in people)
+    needed = max(0, pence(year["spending"]) - received) if met != "end" else 0
+    early = [{name: pence(amount) for name, amount in one["spent_during_year"].items()} for one in people]
+    paid_out = [
+        (one["from_pension"] - drawn(person, "gross"), one["from_isas"] - pence(person["isa_withdrawal"]))
+        for one, person in zip(early, people, strict=True)
+    ]
+    in_all = sum(sum(one.values()) for one in early)
+    everything_is = all(pension == isas == 0 for pension, isas in paid_out)
+    return (in_all == needed or (in_all < needed and everything_is)) and all(max(over) <= 0 for over in paid_out)
 
 
 def sums_at_the_start_that_fail(start: dict[str, Any], people: list[dict[str, Any]]) -> list[str]:

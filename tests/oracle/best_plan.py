@@ -115,14 +115,18 @@ def draws_of(year: Settled) -> tuple[Draw, ...]:
 
 def table_of(carried_out: Projection) -> Plan:
     """Everything that was done in each year, as a table that does the same again."""
+    years = carried_out.years
     return tuple(
         Choice(
             draws_of(year),
             sum(record.subscribed for record in year.people),
             sum(record.from_isa for record in year.people),
             year.people[0].after.cash,
+            tuple(Draw(record.early.uncrystallised, record.early.drawdown) for record in year.people),
+            sum(record.early.isa for record in year.people),
+            None if after is None else tuple(record.opened.early_cash for record in after.people),
         )
-        for year in carried_out.years
+        for year, after in zip(years, (*years[1:], None), strict=True)
     )
 
 

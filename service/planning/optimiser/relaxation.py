@@ -445,7 +445,6 @@ class Relaxation:
         last_day = sum(taken[1] for taken in lump if taken is not None and taken[0] == t) + part.of_last_day
         if not part.counts or known <= last_day:
             return []
-        # No other money is there early: with the rest it is a plan that the projection can carry out.
         rows = [(self.lp.add_row(0.0, INF), last_day - known)]
         if min(part.pension, part.isa) < 0:
             rows.append((self.lp.add_row(-INF, 0.0), -known))
@@ -458,7 +457,7 @@ class Relaxation:
         duals = self.lp.duals
         limits = [duals[one.cash_before] for one in cell.members if one.cash_before is not None]
         spare = 0.0 if cell.spare_cash is None else duals[cell.spare_cash]
-        return max(0.0, *limits) + spare - self._rates[t] * duals[cell.before[0]]
+        return (1 + self._rates[t]) * (max(0.0, *limits) + spare)
 
     def _add_from_isas(self, t: int, cell: _Cell, limit: int) -> None:
         """What is taken out of ISAs in a cell, on the last day and before."""
@@ -517,20 +516,18 @@ class Relaxation:
                 if other.before:
                     limit = other.members[owner].cash_before
                     assert limit is not None
-                    entries += [(limit, -1.0), (other.before[0], rate)] if rate else [(limit, -1.0)]
-                    entries += [] if other.spare_cash is None else [(other.spare_cash, -1.0)]
+                    entries.append((limit, -1.0 - rate))
+                    entries += [] if other.spare_cash is None else [(other.spare_cash, -1.0 - rate)]
                 self._held[first, here, there, owner] = self.lp.add_column(entries)
 
     def _add_cash_before(self, t: int, cell: _Cell) -> None:
         """The cash held into a cell that is spent before the last day, by owner: it misses interest."""
         missed = self._missed[t].cash
-        # Interest covers spending like other income; less of it does where cash is spent.
-        rows = [(row, 1.0 - missed) for row in cell.before[:1]] + [(row, 1.0) for row in cell.before[1:]]
         for owner in self._people if self._rates[t] else (0,):
             one = cell.members[owner]
             one.cash_before = self.lp.add_row(-INF, 0.0)
-            entries = [(one.cash_before, 1.0), *rows]
-            entries += [] if cell.spare_cash is None else [(cell.spare_cash, 1.0)]
+            entries = [(one.cash_before, 1.0 + missed), *((row, 1.0) for row in cell.before)]
+            entries += [] if cell.spare_cash is None else [(cell.spare_cash, 1.0 + missed)]
             if missed:
                 entries += [(cell.cash, missed), (one.savings, missed)]
             one.spent_before = self.lp.add_column(entries)
@@ -696,7 +693,7 @@ class Relaxation:
 
 class _Missed(NamedTuple):
     """What is spent in a period before its last day: the growth it misses of a pound of each kind, and amounts in
-    the model's unit. ``spending`` is what income does not cover, ``cash_at_first`` what known cash and its interest cover of
+    the model's unit. ``spending`` is what income does not cover, ``cash_at_first`` what known cash covers of
     it, ``of_last_day`` what a repayment of tax may."""
 
     pension: float
@@ -723,8 +720,7 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
         )
     ]
     spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
-    spare = max(0, sum(member.cash for member in timeline.household.people) - timeline.household.minimum_cash)
-    cash = 0 if t else min(spending, spare) + sum(_first_interest(timeline, i) for i in range(len(timeline.people)))
+    cash = 0 if t else sum(one.early_cash for one in opened(timeline, 0, first_holdings(timeline)))
     # Whoever gives the marriage allowance and loses it by a withdrawal pays less tax than the year was taken to bear.
     of_last_day = sum(years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives")
     return _Missed(rates[0], rates[1], rates[2], spending / _UNIT_PENCE, cash / _UNIT_PENCE, of_last_day / _UNIT_PENCE)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Iterator
 
 from service.law.units import POUND
 from service.planning.optimiser.relaxation import Relaxation, Solution
@@ -29,8 +30,8 @@ def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> P
 
 def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> Policy:
     assumed = timeline.household.assumptions
-    prefers_cash = assumed.cash_interest > assumed.isa_growth
     early = assumed.spending_met != "end"
+    prefers_cash = early or assumed.cash_interest > assumed.isa_growth
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
 
     def draw(position: int, person: int, one: Opened) -> Draw:
@@ -54,8 +55,8 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> P
         cash = [owner[position] for owner in solution.cash]
         choice = Choice(
             draws=tuple(draw(position, person, one) for person, one in enumerate(people)),
-            subscribe=round(solution.subscribed[position] * POUND) if prefers_cash else None,
-            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash or early else 0,
+            subscribe=round(solution.subscribed[position] * POUND) if prefers_cash and sum(cash) > 1 else None,
+            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash else 0,
             cash_of_first=round(cash[0] * POUND) if sum(cash) > 1 and assumed.cash_interest else None,
         )
         if early:
@@ -126,18 +127,29 @@ def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
 
 def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Choice:
     """The choice with a few pence more drawn, where rounding alone left the spending short."""
-    asked = timeline.spending[position] or timeline.household.minimum_cash
-    for _ in range(_MOST_TOP_UPS if asked else 0):
-        short = settle(timeline, position, people, choice).short
+    if not timeline.spending[position] and not timeline.household.minimum_cash:
+        return choice
+    short = settle(timeline, position, people, choice).short
+    for _ in range(_MOST_TOP_UPS):
         if not 0 < short < POUND:
             break
-        draws = list(choice.draws)
-        for i, (one, drawn) in enumerate(zip(people, draws, strict=True)):
-            if drawn.drawdown and drawn.drawdown + 2 * short <= one.most_drawdown:
-                draws[i] = drawn._replace(drawdown=drawn.drawdown + 2 * short)
+        for other in _slightly_more(choice, people, 2 * short):
+            still_short = settle(timeline, position, people, other).short
+            if still_short < short:
+                choice, short = other, still_short
                 break
-            if drawn.uncrystallised and drawn.uncrystallised + 2 * short <= one.most_uncrystallised:
-                draws[i] = drawn._replace(uncrystallised=drawn.uncrystallised + 2 * short)
-                break
-        choice = choice._replace(draws=tuple(draws))
+        else:
+            break
     return choice
+
+
+def _slightly_more(choice: Choice, people: tuple[Opened, ...], more: int) -> Iterator[Choice]:
+    """The choice with so much more of one draw, for each draw that it makes and has more to give."""
+    for i, (one, drawn) in enumerate(zip(people, choice.draws, strict=True)):
+        found = []
+        if drawn.drawdown and drawn.drawdown + more <= one.most_drawdown:
+            found.append(drawn._replace(drawdown=drawn.drawdown + more))
+        if drawn.uncrystallised and drawn.uncrystallised + more <= one.most_uncrystallised:
+            found.append(drawn._replace(uncrystallised=drawn.uncrystallised + more))
+        for other in found:
+            yield choice._replace(draws=(*choice.draws[:i], other, *choice.draws[i + 1 :]))

@@ -225,7 +225,7 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
 
 
 def _early_cash(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> Sequence[Pence]:
-    """What of each person's opening cash is spent before the last day: as was chosen, and no more than is needed."""
+    """What of each person's cash is spent before the last day: as was chosen, and no more than is needed or there is."""
     cash = [held.cash for held in holdings]
     received = sum(people[position].received for people in timeline.people)
     most = from_cash(timeline, position, received, sum(cash))
@@ -374,12 +374,12 @@ def _within_caps(timeline: Timeline, position: int, choice: Choice) -> Choice:
 
 
 def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequence[Opened]) -> Pence:
-    """What of the spending is met before the last day, and not from income, interest, cash or the one lump sum of "all_now"."""
+    """What of the spending is met before the last day, and not from income, cash or the one lump sum of "all_now"."""
     spending = timeline.spending[position]
     if not spending or not HALVES_NOT_GROWN[timeline.household.assumptions.spending_met]:
         return 0
     for person in people:
-        spending -= person.year.received + person.interest + person.early_cash
+        spending -= person.year.received + person.early_cash
         if person.lump_sum is not None:
             spending -= person.lump_sum.gross
     return spending
@@ -439,11 +439,12 @@ def _with_more_early_cash(
 ) -> tuple[Opened, ...] | None:
     """The same people with more of their cash spent before the last day, where a choice left too little for it; None where
     all of the cash that may be spent is."""
-    unspent = [person.before.cash - person.early_cash for person in people]
-    more = min(lacking, sum(unspent) - timeline.household.minimum_cash)
+    rate = missed_rate(timeline, position, timeline.household.assumptions.cash_interest)
+    unspent = [person.before.cash + person.interest - person.early_cash for person in people]
+    most = sum(unspent) - timeline.household.minimum_cash
+    more = min(lacking, most_out(most, most, rate))
     if more <= 0:
         return None
-    rate = missed_rate(timeline, position, timeline.household.assumptions.cash_interest)
     return tuple(
         person._replace(early_cash=person.early_cash + part, interest=person.interest - missed(part, rate))
         for person, part in zip(people, shared(more, unspent), strict=True)

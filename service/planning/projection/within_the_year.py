@@ -1,8 +1,11 @@
 """Spending that is met before the last day of a period, and the growth that is missed for it. Pence.
 
 Money that is spent evenly over a period misses half of the period's growth on average; on the first day, all of it. What income
-covers has no growth to miss. The rest is paid from cash first. What cash does not cover leaves pensions and ISAs, first those
-that grow the least; of the draws of two people in proportion. Tax is paid on the last day.
+covers has no growth to miss. So a pot that grows by g pays an amount S of spending and is left with 1 + g of what it was, less
+1 + g/2 of S: cash, pensions and ISAs alike.
+
+What the rest is paid from is for the plan to say. Where it does not, cash is spent first, and what cash does not cover leaves
+pensions and ISAs, first those that grow the least; of two people in proportion. Tax is paid on the last day.
 """
 
 from __future__ import annotations
@@ -50,10 +53,15 @@ def missed_rates(timeline: Timeline, position: int) -> tuple[Rate, Rate]:
 
 
 def from_cash(timeline: Timeline, position: int, received: Pence, cash: Pence) -> Pence:
-    """What of a household's opening cash is spent before the last day, the minimum kept; the rest of the spending is met
-    otherwise."""
-    spare = max(0, cash - timeline.household.minimum_cash)
-    return min(max(0, timeline.spending[position] - received), spare)
+    """What of a household's opening cash and its interest is spent before the last day, where cash is spent first and the minimum
+    is kept; the rest of the spending is met otherwise."""
+    yearly = timeline.household.assumptions.cash_interest
+    numerator, denominator = timeline.periods[position].share(yearly)
+    spare = cash + cash * numerator // denominator - timeline.household.minimum_cash
+    wanted = timeline.spending[position] - received
+    if wanted <= 0 or spare <= 0:
+        return 0
+    return min(wanted, most_out(spare, spare, missed_rate(timeline, position, yearly)))
 
 
 def missed(amount: Pence, rate: Rate) -> Pence:

@@ -39,7 +39,7 @@ def kept_clear(plan: Projection) -> KeptClear:
     def choose(position: int, people: tuple[Opened, ...]) -> Choice:
         before = plan.years[position].people
         draws = tuple(_draw(timeline, person, record) for person, record in zip(people, before, strict=True))
-        return _as_before(timeline, before, draws)
+        return _as_before(plan, position, draws)
 
     try:
         moved = projected(timeline, choose)
@@ -76,13 +76,17 @@ def _draw(timeline: Timeline, person: Opened, record: PersonRecord) -> Draw:
     return Draw(max(0, uncrystallised - rest), drawdown - from_drawdown)
 
 
-def _as_before(timeline: Timeline, before: tuple[PersonRecord, ...], draws: tuple[Draw, ...]) -> Choice:
-    """The rest of a period's choice: ISAs and cash as they were."""
-    assumed = timeline.household.assumptions
-    prefers_cash = assumed.cash_interest > assumed.isa_growth
+def _as_before(plan: Projection, position: int, draws: tuple[Draw, ...]) -> Choice:
+    """The rest of a period's choice: ISAs, cash and what is spent early as they were."""
+    before, assumed = plan.years[position].people, plan.timeline.household.assumptions
+    keeps_cash = any(record.after.cash for record in before)
+    after = plan.years[position + 1].people if position + 1 < len(plan.years) else None
     return Choice(
         draws=draws,
-        subscribe=sum(record.subscribed for record in before) if prefers_cash else None,
-        from_isas=sum(record.from_isa for record in before) if prefers_cash else 0,
+        subscribe=sum(record.subscribed for record in before) if keeps_cash else None,
+        from_isas=sum(record.from_isa for record in before),
         cash_of_first=before[0].after.cash if len(before) > 1 and assumed.cash_interest else None,
+        early_draws=tuple(Draw(record.early.uncrystallised, record.early.drawdown) for record in before),
+        early_from_isas=sum(record.early.isa for record in before),
+        cash_for_early=None if after is None else tuple(record.opened.early_cash for record in after),
     )

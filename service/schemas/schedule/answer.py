@@ -140,6 +140,11 @@ def _person(person: SchedulePerson, member: Member, period: Period, because: Seq
         "isa_subscription": pounds(record.subscribed),
         "isa_withdrawal": pounds(record.from_isa),
         "spent": pounds(record.spent),
+        "spent_during_year": {
+            "from_cash": pounds(opened.early_cash),
+            "from_pension": pounds(record.early.uncrystallised + record.early.drawdown),
+            "from_isas": pounds(record.early.isa),
+        },
         "moved_from_partner": pounds(record.moved),
         "allowances": {
             "personal_allowance": {
