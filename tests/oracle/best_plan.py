@@ -203,19 +203,28 @@ class Judge:
 
 
 Cell = tuple[int, int, int]
-"""An amount of a plan: the year, then the person and 0 for uncrystallised funds or 1 for drawdown funds. In place of
-the person ``TOGETHER`` stands for what both do together: 0 subscribed, 1 out of ISAs, 2 cash of the first person."""
+"""An amount of a plan: the year, then the person and one of ``AMOUNTS_OF_ONE``. In place of the person ``TOGETHER`` stands for
+what both do together, one of ``AMOUNTS_OF_BOTH``."""
 
 TOGETHER = -1
+AMOUNTS_OF_ONE = UNCRYSTALLISED, DRAWDOWN, EARLY_UNCRYSTALLISED, EARLY_DRAWDOWN, CASH_FOR_EARLY = range(5)
+AMOUNTS_OF_BOTH = SUBSCRIBED, FROM_ISAS, CASH_OF_FIRST, EARLY_FROM_ISAS = range(4)
+OF_BOTH = ("subscribe", "from_isas", "cash_of_first", "early_from_isas")
+NEVER_NIL = (FROM_ISAS, EARLY_FROM_ISAS)
 
 
 def amount_at(plan: Plan, cell: Cell) -> int | None:
     """One amount of a plan."""
     position, person, which = cell
+    choice = plan[position]
     if person == TOGETHER:
-        choice = plan[position]
-        return (choice.subscribe, choice.from_isas, choice.cash_of_first)[which]
-    return plan[position].draws[person][which]
+        amount: int | None = getattr(choice, OF_BOTH[which])
+        return amount
+    if which == CASH_FOR_EARLY:
+        return None if choice.cash_for_early is None else choice.cash_for_early[person]
+    if which in (EARLY_UNCRYSTALLISED, EARLY_DRAWDOWN):
+        return 0 if choice.early_draws is None else choice.early_draws[person][which - EARLY_UNCRYSTALLISED]
+    return choice.draws[person][which]
 
 
 def with_amount(plan: Plan, cell: Cell, amount: int | None) -> Plan:
@@ -224,17 +233,18 @@ def with_amount(plan: Plan, cell: Cell, amount: int | None) -> Plan:
     choice = plan[position]
     if amount is not None:
         amount = max(0, amount)
-    if person != TOGETHER:
-        draws = list(choice.draws)
-        name = ("uncrystallised", "drawdown")[which]
-        draws[person] = draws[person]._replace(**{name: amount or 0})
-        choice = choice._replace(draws=tuple(draws))
-    elif which == 0:
-        choice = choice._replace(subscribe=amount)
-    elif which == 1:
-        choice = choice._replace(from_isas=amount or 0)
+    if person == TOGETHER:
+        choice = choice._replace(**{OF_BOTH[which]: amount or 0 if which in NEVER_NIL else amount})
+    elif which == CASH_FOR_EARLY:
+        cash = list(choice.cash_for_early or (100 * FAR,) * len(choice.draws))
+        cash[person] = 100 * FAR if amount is None else amount
+        choice = choice._replace(cash_for_early=tuple(cash))
     else:
-        choice = choice._replace(cash_of_first=amount)
+        early = which in (EARLY_UNCRYSTALLISED, EARLY_DRAWDOWN)
+        draws = list((choice.early_draws or (Draw(),) * len(choice.draws)) if early else choice.draws)
+        name = "uncrystallised" if which in (UNCRYSTALLISED, EARLY_UNCRYSTALLISED) else "drawdown"
+        draws[person] = draws[person]._replace(**{name: amount or 0})
+        choice = choice._replace(**{"early_draws" if early else "draws": tuple(draws)})
     return (*plan[:position], choice, *plan[position + 1 :])
 
 
@@ -288,17 +298,27 @@ class Search:
             (position, person, fund)
             for position in periods
             for person, member in enumerate(members)
-            for fund in (0, 1)
+            for fund in (UNCRYSTALLISED, DRAWDOWN)
             if timeline.people[person][position].may_withdraw
-            and (fund == 0 or member.pension.drawdown or timeline.household.lump_sums == "all_now")
+            and (fund == UNCRYSTALLISED or member.pension.drawdown or timeline.household.lump_sums == "all_now")
         ]
-        # Where cash grows no faster than ISAs there is no reason to keep it out of them; last year's cash earns nothing.
+        # Where cash grows no faster than ISAs and is not spent early there is no reason to keep it out of them; last year's
+        # cash earns nothing.
+        early = assumed.spending_met != "end" and any(timeline.spending)
         self.money: list[Cell] = []
         for position in periods[:-1]:
-            if assumed.cash_interest > assumed.isa_growth or assumed.isa_growth < 0:
-                self.money += [(position, TOGETHER, 0), (position, TOGETHER, 1)]
+            if early or assumed.cash_interest > assumed.isa_growth or assumed.isa_growth < 0:
+                self.money += [(position, TOGETHER, SUBSCRIBED), (position, TOGETHER, FROM_ISAS)]
             if assumed.cash_interest and len(members) > 1:
-                self.money.append((position, TOGETHER, 2))
+                self.money.append((position, TOGETHER, CASH_OF_FIRST))
+        for position in periods if early else ():
+            self.money.append((position, TOGETHER, EARLY_FROM_ISAS))
+            self.money += [(position, person, CASH_FOR_EARLY) for person in range(len(members))]
+            self.money += [
+                (position, person, EARLY_DRAWDOWN if fund == DRAWDOWN else EARLY_UNCRYSTALLISED)
+                for at, person, fund in self.draws
+                if at == position
+            ]
 
     def settled(self, plan: Plan) -> Plan:
         """The same plan with the draws that are really made."""

@@ -68,7 +68,7 @@ def assert_grown(year: ScheduleYear, assumed: Assumptions, minimum_cash: int) ->
     period, everybody = year.period, year.people
     share = Fraction(period.days, (period.rules.figures.end - period.rules.figures.start).days + 1)
     part = {"start": Fraction(1), "evenly": Fraction(1, 2), "end": Fraction(0)}[assumed.spending_met]
-    early_in_all, taken_out = 0, 0
+    early_in_all = 0
     for one in everybody:
         record = one.record
         for balance, rate, early, funds in (

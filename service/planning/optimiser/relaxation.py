@@ -614,7 +614,9 @@ class Relaxation:
 
         def early(person: int, t: int, *kinds: str) -> float:
             parts = [cell.members[person].draws for cell in self.cells[t] if cell.before]
-            return UNIT_POUNDS * sum(max(0.0, found[draws[kind][0]]) for draws in parts for kind in kinds if kind in draws)
+            return UNIT_POUNDS * sum(
+                max(0.0, found[draws[kind][0]]) for draws in parts for kind in kinds if kind in draws
+            )
 
         early_cash = [[0.0 for _ in self._periods] for _ in self._people]
         for t, cells in enumerate(self.cells):
@@ -636,7 +638,8 @@ class Relaxation:
                 for cells in self.cells
             ],
             early_from_isas=[
-                UNIT_POUNDS * sum(max(0.0, found[cell.from_isas[-1]]) for cell in cells if cell.before and cell.from_isas)
+                UNIT_POUNDS
+                * sum(max(0.0, found[cell.from_isas[-1]]) for cell in cells if cell.before and cell.from_isas)
                 for cells in self.cells
             ],
             shares=shares,
@@ -722,7 +725,9 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
     spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
     cash = 0 if t else sum(one.early_cash for one in opened(timeline, 0, first_holdings(timeline)))
     # Whoever gives the marriage allowance and loses it by a withdrawal pays less tax than the year was taken to bear.
-    of_last_day = sum(years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives")
+    of_last_day = sum(
+        years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives"
+    )
     return _Missed(rates[0], rates[1], rates[2], spending / _UNIT_PENCE, cash / _UNIT_PENCE, of_last_day / _UNIT_PENCE)
 
 

@@ -92,8 +92,9 @@ class Opened(Value, frozen=True):
     """One person on the last day of a period, grown, before any money moves but the lump sum of "all_now". Pension and ISAs
     have the growth of the whole period; ``interest`` is without that of cash which is spent before.
 
-    ``early_cash`` is what of the opening cash is spent before the last day. ``uncharged`` is what the lifetime allowance leaves in a year in which more bears a charge; None in other years.
-    ``isa_allowance_left`` is what may still be subscribed on the last day.
+    ``early_cash`` is what of the opening cash is spent before the last day. ``uncharged`` is what the lifetime allowance
+    leaves in a year in which more bears a charge; None in other years. ``isa_allowance_left`` is what may still be
+    subscribed on the last day.
     """
 
     year: PersonPeriod
@@ -189,11 +190,8 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
         assumed.pension_growth, assumed.isa_growth, assumed.cash_interest
     )
     halves = HALVES_NOT_GROWN[assumed.spending_met]
-    spent: Sequence[Pence] | None = None
-    if halves and timeline.spending[position] and any(held.cash for held in holdings):
-        spent = _early_cash(timeline, position, holdings)
-    everybody = []
-    for people, held, out in zip(timeline.people, holdings, spent or repeat(0), strict=False):
+    grown, covered = [], 0
+    for people, held in zip(timeline.people, holdings, strict=True):
         year, pension = people[position], held.pension
         uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
         drawdown = half_up(pension.drawdown * pension_growth, whole)
@@ -206,29 +204,34 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
             lump_sum = lump_sums.take("pcls", most, pension, rules, left)
             pension = lump_sums.then(pension, lump_sum, rules)
             left = lump_sums.available(pension, rules)
-        everybody.append(
-            Opened(
-                year,
-                held,
-                pension,
-                uncrystallised + drawdown,
-                lump_sum,
-                left,
-                left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
-                half_up(held.isa * isa_growth, isa_whole),
-                half_up((2 * held.cash - halves * out) * interest, 2 * cash_whole),
-                year.isa_allowance_left,
-                out,
-            )
+            covered += lump_sum.gross
+        covered += year.received
+        grown.append((year, held, pension, uncrystallised + drawdown, lump_sum, left))
+    spent: Sequence[Pence] | None = None
+    if halves and timeline.spending[position] > covered and any(held.cash for held in holdings):
+        spent = _early_cash(timeline, position, holdings, covered)
+    return tuple(
+        Opened(
+            year,
+            held,
+            pension,
+            growth,
+            lump_sum,
+            left,
+            left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
+            half_up(held.isa * isa_growth, isa_whole),
+            half_up((2 * held.cash - halves * out) * interest, 2 * cash_whole),
+            year.isa_allowance_left,
+            out,
         )
-    return tuple(everybody)
+        for (year, held, pension, growth, lump_sum, left), out in zip(grown, spent or repeat(0), strict=False)
+    )
 
 
-def _early_cash(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> Sequence[Pence]:
+def _early_cash(timeline: Timeline, position: int, holdings: Sequence[Holdings], covered: Pence) -> Sequence[Pence]:
     """What of each person's cash is spent before the last day: as was chosen, and no more than is needed or there is."""
     cash = [held.cash for held in holdings]
-    received = sum(people[position].received for people in timeline.people)
-    most = from_cash(timeline, position, received, sum(cash))
+    most = from_cash(timeline, position, covered, sum(cash))
     chosen = [most if held.cash_for_early is None else held.cash_for_early for held in holdings]
     if sum(chosen) <= most and all(out <= has for out, has in zip(chosen, cash, strict=True)):
         return chosen
@@ -286,16 +289,19 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     wanted = max(spending + kept - sum(in_hand), min(choice.from_isas, spending), 0)
     before = _to_find_before_the_last_day(timeline, position, people)
     if before > 0:
-        early = _found_before(timeline, before, choice, min(wanted, sum(isas)))
+        of_pensions, rate = missed_rates(timeline, position)
+        early = _found_before(timeline, before, choice, min(wanted, most_out(sum(isas), sum(isas), rate)))
         lacking = before - sum(early.draws_together) - early.isas
         if lacking > 0:
             others = _with_more_early_cash(timeline, position, people, lacking)
             if others is not None:
                 return settle(timeline, position, others, choice)
-        of_pensions, rate = missed_rates(timeline, position)
         missing: Sequence[tuple[Pence, Pence]] = _NOBODY_MISSES
         if of_pensions[0] and any(early.draws_together):
-            missing = [(missed(uncrystallised, of_pensions), missed(drawdown, of_pensions)) for uncrystallised, drawdown in early.draws]
+            missing = [
+                (missed(uncrystallised, of_pensions), missed(drawdown, of_pensions))
+                for uncrystallised, drawdown in early.draws
+            ]
             fitting = _within_what_is_left(of_pensions, [pension for _, pension, _ in paid], missing, choice.draws)
             if fitting is not None:
                 return settle(timeline, position, people, choice._replace(draws=fitting))

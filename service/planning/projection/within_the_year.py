@@ -52,13 +52,13 @@ def missed_rates(timeline: Timeline, position: int) -> tuple[Rate, Rate]:
     return (pension * halves, 2 * whole), (isa * halves, 2 * of_isa)
 
 
-def from_cash(timeline: Timeline, position: int, received: Pence, cash: Pence) -> Pence:
+def from_cash(timeline: Timeline, position: int, covered: Pence, cash: Pence) -> Pence:
     """What of a household's opening cash and its interest is spent before the last day, where cash is spent first and the minimum
-    is kept; the rest of the spending is met otherwise."""
+    is kept; ``covered`` is the spending that needs none of it."""
     yearly = timeline.household.assumptions.cash_interest
     numerator, denominator = timeline.periods[position].share(yearly)
     spare = cash + cash * numerator // denominator - timeline.household.minimum_cash
-    wanted = timeline.spending[position] - received
+    wanted = timeline.spending[position] - covered
     if wanted <= 0 or spare <= 0:
         return 0
     return min(wanted, most_out(spare, spare, missed_rate(timeline, position, yearly)))
