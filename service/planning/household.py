@@ -292,6 +292,7 @@ class Member(Value, frozen=True):
     usual_contributions: Pence | None = None
     contribution_increase_planned: bool | None = None
     lump_sums_in_last_12_months: Pence = 0
+    uk_resident: bool | None = None
 
     def cap_in(self, position: int) -> Pence | None:
         """The cap on what a plan draws in a period: what was withdrawn before in the first tax year counts towards it."""

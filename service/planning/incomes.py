@@ -67,9 +67,11 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges, *, la
 
 def saving_facts(member: Member, years: Iterable[TaxYearFigures]) -> SavingFacts | None:
     """What a person saves in pensions, yearly contributions in these tax years alone; None where nothing is known to be paid
-    in."""
+    in. What a defined benefit pension builds up is the scheme's input amount, and not paid in."""
     paid_in: dict[str, Pence] = {}
     for one in member.contributions:
+        if one.saving == "defined_benefit":
+            continue
         if one.day is not None:
             name = tax_years.of(one.day)
             paid_in[name] = paid_in.get(name, 0) + one.amount

@@ -320,7 +320,13 @@ _OF_THE_PENSION = frozenset(
 _NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
 _OF_THE_ISA = frozenset(("value", "subscribed_this_year", "cash_isa"))
 _OF_THE_CIRCUMSTANCES = frozenset(
-    ("small_pots_taken", "usual_contributions", "contribution_increase_planned", "lump_sums_in_last_12_months")
+    (
+        "small_pots_taken",
+        "usual_contributions",
+        "contribution_increase_planned",
+        "lump_sums_in_last_12_months",
+        "uk_resident",
+    )
 )
 _PLAIN = frozenset(
     (

@@ -557,8 +557,10 @@ def test_status_of_the_years() -> None:
 
 
 @pytest.mark.parametrize("year", years(FIRST, LAST_SET), ids=lambda year: year.name)
-def test_everything_to_2026_27_is_law(year: TaxYearFigures) -> None:
-    assert {figure.standing for figure in year.figures.values()} == {"enacted"}
+def test_everything_to_2026_27_is_law_but_one_threshold(year: TaxYearFigures) -> None:
+    found = {name: figure.standing for name, figure in year.figures.items() if figure.standing != "enacted"}
+    # A consumer association's table of winter 2025-26 calls it expected; no instrument was found.
+    assert found == ({"student_loan.plan_4_threshold": "announced"} if year.name == "2026-27" else {})
 
 
 @pytest.mark.parametrize("year", years(FIRST_UNSET, LAST), ids=lambda year: year.name)

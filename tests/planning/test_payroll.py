@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
 from hypothesis import HealthCheck, assume, example, given, settings
 
 from service.law.lump_sums import Pension
@@ -253,6 +254,30 @@ def test_no_form_for_someone_not_resident() -> None:
     detail = form_told(w("drawdown", 5_000), uk_resident=False)
     assert not re.search(r"P5\d", detail)
     assert "double taxation agreement" in detail
+
+
+def test_a_quote_for_someone_not_resident_names_no_form_and_the_treaty(client: FlaskClient) -> None:
+    """P55, P53Z and P50Z are for UK residents (gov.uk, form P50: "If you're not a UK resident ... you do not need to fill in this
+    form"), and winter fuel payments for those ordinarily resident here (SI 2025/969)."""
+    person: dict[str, Any] = {
+        "date_of_birth": "1955-06-01",
+        "tax_residence": "england",
+        "income": [{"kind": "property_income", "amount": 20_000}],
+        "flexibly_accessed": True,
+        "pensions": [{"uncrystallised": 0, "drawdown": 90_000}],
+    }
+    body = {"tax_year": "2026-27", "withdrawal": {"method": "drawdown", "amount": 30_000}}
+    told = {}
+    for resident in (True, False):
+        household = {"people": [{**person, "circumstances": {"uk_resident": resident}}]}
+        found = client.post("/v1/withdrawal-tax", json={"household": household, **body}).get_json()
+        told[resident] = {one["code"] for one in found["warnings"]}, found["payroll"]["reclaim"]
+    assert told[True][1]["form"] == "P55"
+    assert "winter_fuel_payment_repaid" in told[True][0]
+    assert told[False][1]["form"] == "none"
+    assert "treat" in told[False][1]["reason"] or "double taxation" in told[False][1]["reason"]
+    assert "not_uk_resident_tax" in told[False][0]
+    assert "winter_fuel_payment_repaid" not in told[False][0]
 
 
 # No two sentences of one answer disagree.

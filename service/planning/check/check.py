@@ -411,7 +411,7 @@ def _emergency_payroll(
         tax_after=after.total,
         emptied=taken.after.uncrystallised + taken.after.drawdown == 0,
         more_payments=more_payments,
-        uk_resident=person.facts is None or person.facts.uk_resident is not False,
+        uk_resident=not person.lives_abroad,
     )
 
 

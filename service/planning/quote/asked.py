@@ -50,6 +50,7 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         member.pensions[asked.pension].scheme_kind,
         asked.people[1 - asked.person].date_of_birth if len(asked.people) > 1 else None,
         _saving(asked, member, book),
+        member.uk_resident is False,
     )
 
 

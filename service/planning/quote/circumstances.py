@@ -63,6 +63,7 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         small_pots_taken=question.small_pots_taken,
         scheme_kind=question.scheme_kind,
         saving=question.saving,
+        lives_abroad=question.lives_abroad,
         born=person.date_of_birth,
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,

@@ -42,8 +42,8 @@ class Withdrawal(Value, frozen=True):
 class Question(Value, frozen=True):
     """What is asked about one pension of one person in one tax year. ``person_place`` is the person's place in the household,
     ``pension_place`` the pension's among theirs; ``who`` names the person at the start of a sentence. ``earlier_access_matters``:
-    it was not said whether income was taken flexibly before, and it matters. The three after it, and ``saving``, are as in
-    ``PersonFacts``; ``partner_born`` is the date of birth of the other of a couple."""
+    it was not said whether income was taken flexibly before, and it matters. ``partner_born`` is the date of birth of the other
+    of a couple; all other facts from there on are as in ``PersonFacts``."""
 
     tax_year: str
     person: Person
@@ -59,6 +59,7 @@ class Question(Value, frozen=True):
     scheme_kind: str | None = None
     partner_born: date | None = None
     saving: SavingFacts | None = None
+    lives_abroad: bool = False
 
     @property
     def person_path(self) -> Path:
@@ -180,6 +181,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
         tax_before=without.total,
         tax_after=with_it.total,
         emptied=uncrystallised + drawdown == 0,
+        uk_resident=not question.lives_abroad,
     )
     accessed = question.pension.flexibly_accessed
     flexible = annual_allowance.triggered_by(question.withdrawal.method, payment)

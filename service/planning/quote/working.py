@@ -14,7 +14,7 @@ from service.law.income_tax import Liability, TaxpayerYear
 from service.law.scale import Scale
 from service.law.units import PENNY, POUND, WHOLE, Pence, TaxUnits
 from service.planning.quote.quote import Quote
-from service.planning.wording import pounds
+from service.planning.wording import pounds, starting
 
 _IN_A_POUND = PENNY * POUND  # ten-thousandths of a penny
 
@@ -135,14 +135,16 @@ def _bands(year: TaxpayerYear) -> str:
     """The bands of income other than savings and dividends, their limits already raised by the reliefs; with those of property
     income, which lies above other income, where there is any with rates of its own."""
     of_property = year.scales.property if year.taxpayer.property_income else None
-    own = f" Property income, which lies above the rest: {_told(of_property)}." if of_property is not None else ""
-    return f"Bands: {_told(year.scales.lower)}.{own}"
+    own = f" Property income, which lies above the rest: {_told(of_property)}" if of_property is not None else ""
+    return f"{starting(_told(year.scales.lower))}{own}"
 
 
 def _told(scale: Scale) -> str:
-    return ", ".join(
-        f"{name.replace('_', ' ')} {rate / 100:g}%" + (f" to {pounds(limit)}" if limit is not None else "")
-        for name, rate, limit in zip(scale.names, scale.rates, (*scale.limits, None), strict=True)
+    return " ".join(
+        (name if i == 0 else starting(name)).replace("_", " ")
+        + f" {rate / 100:g}%"
+        + (f" to {pounds(limit)}." if limit is not None else ".")
+        for i, (name, rate, limit) in enumerate(zip(scale.names, scale.rates, (*scale.limits, None), strict=True))
     )
 
 
@@ -269,7 +271,7 @@ def _liability_steps(
         yield Step(
             f"gift_aid_tax_{which}",
             f"Tax to cover Gift Aid {label}",
-            "What the tax above falls short of the basic rate on the gross gifts: allowances are reduced, or the rest is "
+            "What the tax above falls short of the basic rate on the gross gifts. Allowances are reduced, or the rest is "
             "charged, so that the year's tax covers it. Capital gains tax is not known and counts as nothing.",
             (("gift_aid_donations", taxpayer.gift_aid), ("tax_treated_as_deducted", _exact(year.treated_as_deducted))),
             _exact(result.gift_aid_tax),

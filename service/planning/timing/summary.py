@@ -188,8 +188,8 @@ def _left_out(result: Timing) -> Iterator[str]:
     left = sum(not pair.complete for pair in result.break_evens)
     if left:
         yield (
-            f"For {left} of {len(result.break_evens)} pairs of options not all is worked out about where they change places: "
-            "this is more than is done for one request. Ask about fewer options at a time."
+            f"For {left} of {len(result.break_evens)} pairs of options, not every place where they change order is worked out. "
+            "That is more work than one request may take. Ask about fewer options at a time."
         )
 
 

@@ -169,8 +169,8 @@ def minimum_pension_age_not_reached(case: PersonCase, entry: Entry) -> Found:
     "access_closes_again",
     "check",
     "Minimum pension age rises on 6 April 2028",
-    "Benefits can be taken now, but the higher minimum age of 6 April 2028 is reached only after that day, and "
-    "some funds are uncrystallised or in drawdown.",
+    "Benefits can be taken now, and some funds are uncrystallised or in drawdown. The higher minimum age of 6 April "
+    "2028 is reached only after that day.",
     facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10"),
     figures={"uncrystallised_left": "pounds", "next_minimum_pension_age": "age"},
@@ -251,8 +251,8 @@ def _told_of_it(year: YearFacts, protected: Years, entry: Entry) -> Found:
     "protected_pension_age_lost",
     "check",
     "A protected pension age may be lost",
-    "A protected pension age is below the normal minimum age, which is not reached, and the pension is to be transferred or "
-    "only part of it is taken.",
+    "A protected pension age is below the normal minimum age, which is not reached. The pension is to be transferred, "
+    "or only part of it is taken.",
     facts=("pensions.protected_pension_age", "pensions.transfer_planned", "withdrawals.amount", "date_of_birth"),
     sources=("Finance Act 2004 Sch.36 paras 21-23ZB", "Finance Act 2022 s.10"),
     figures={"protected_pension_age": "age"},
@@ -293,8 +293,8 @@ def protected_pension_age_lost(case: PensionCase, entry: Entry) -> Found:
     "unauthorised_payment_charges",
     "costs",
     "Tax charges on an unauthorised payment",
-    "A withdrawal is dated before the minimum pension age; a surcharge is added where unauthorised payments of twelve months "
-    "reach a large share of the fund.",
+    "A withdrawal is dated before the minimum pension age. A surcharge is added where unauthorised payments of twelve "
+    "months reach a large share of the fund.",
     facts=(
         "date_of_birth",
         "withdrawals.date",
@@ -382,8 +382,8 @@ def _charges(year: YearFacts, first: Taken, period: ReferencePeriod, entry: Entr
     "ill_health_route",
     "check",
     "What ill-health makes possible",
-    "The minimum pension age is not reached and ill-health is given or was not ruled out, or a life expectancy under a year is "
-    "given and some funds are uncrystallised.",
+    "The minimum pension age is not reached, and ill-health is given or was not ruled out. Or a life expectancy under a "
+    "year is given, and some funds are uncrystallised.",
     facts=("circumstances.ill_health", "date_of_birth", "withdrawals.date", "pensions.uncrystallised"),
     sources=(
         "Finance Act 2004 ss.164-165 and Sch.28 para 1, Sch.29 para 4",
@@ -457,7 +457,7 @@ def _of_a_life_expectancy(
             tax += f" From {day_month_year(birthday(person.born, taxed_from))} it is taxed as income."
     drawdown = " Funds already in drawdown can be paid only as income." if year.before.drawdown else ""
     return entry.warn(
-        "If a doctor confirms a life expectancy under a year, the scheme may pay all funds not yet in drawdown at any age. "
+        "If a doctor confirms a life expectancy under a year, the scheme may pay all funds outside drawdown at any age. "
         f"{tax}{drawdown} Ask the scheme what medical evidence it needs.",
         place,
         about=person,

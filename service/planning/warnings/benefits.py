@@ -194,7 +194,7 @@ def pension_credit_reduced(case: Circumstances, entry: Entry) -> Found:
     )
     return entry.warn(
         f"With the withdrawals, cash and ISAs come to {pounds(capital.after)}, above {pounds(lower)}. Pension Credit falls "
-        f"by {pounds(weekly)} a week, {pounds(yearly)} a year; an award of no more than that ends.{housing} A benefits adviser "
+        f"by {pounds(weekly)} a week, {pounds(yearly)} a year. An award of no more than that ends.{housing} A benefits adviser "
         "can check this before the money is taken.",
         _where(case),
         figures=figures,
@@ -507,8 +507,8 @@ def _winter_payment(person: PersonFacts, week_ends: date, higher_age: int) -> st
     "winter_fuel_payment_repaid",
     "costs",
     "The winter fuel payment is repaid",
-    "State Pension age is reached in or before the qualifying week of September, no benefit spares the payment, and "
-    "withdrawals take total income above the limit.",
+    "State Pension age is reached in or before the qualifying week of September, and no benefit spares the payment. "
+    "Withdrawals take total income above the limit.",
     facts=("date_of_birth", "income", "circumstances.benefits", "withdrawals.amount", "tax_residence"),
     sources=(
         "Income Tax (Earnings and Pensions) Act 2003 s.681I",
@@ -527,9 +527,12 @@ def _winter_payment(person: PersonFacts, week_ends: date, higher_age: int) -> st
 )
 def winter_fuel_payment_repaid(year: YearFacts, entry: Entry) -> Found:
     """Income over the limit takes the winter fuel payment back. A partner lives in the same home (our choice); others who
-    share it are not known."""
+    share it are not known. Whoever lives abroad is taken to have none: it is for people ordinarily resident here
+    (SI 2025/969)."""
     person, figures = year.person, year.figures
     if not year.taxable or not person.has_state_pension_age or not figures.has("winter_fuel.income_limit"):
+        return ()
+    if person.lives_abroad:
         return ()
     limit, before = figures.money("winter_fuel.income_limit"), year.taxpayer.income
     income = before + year.taxable
@@ -595,7 +598,7 @@ def council_tax_support_may_fall(case: PersonCase, entry: Entry) -> Found:
     if case.person.nation == "england" and _reached_state_pension_age(case.person, year.last_day):
         lower, upper = (figures.money(name) for name in limits)
         rule = (
-            f"Savings above {pounds(lower)} count towards council tax support, and above {pounds(upper)} it usually ends, "
+            f"Savings above {pounds(lower)} count towards council tax support. Above {pounds(upper)} it usually ends, "
             "unless the guarantee part of Pension Credit is received."
         )
     else:
@@ -713,8 +716,8 @@ def care_support_ends(case: Circumstances, entry: Entry) -> Found:
     "care_contribution_rises",
     "costs",
     "The contribution to care rises",
-    "Help with care is received, and withdrawals raise cash and ISAs above the lower capital limit of the nation, or in Wales "
-    "above the limit for care at home.",
+    "Help with care is received, and withdrawals raise cash and ISAs above the nation's lower capital limit. In Wales "
+    "it is the limit for care at home.",
     facts=("circumstances.benefits.care_support", "cash", "isa.value", "withdrawals.amount", "tax_residence"),
     sources=("Care and Support (Charging and Assessment of Resources) Regulations 2014 reg.25", *_CARE_SOURCES),
     figures={
@@ -819,8 +822,8 @@ def care_limits_of_the_nation_not_held(case: Circumstances, entry: Entry) -> Fou
     "benefits_not_given",
     "check",
     "Benefits may be affected",
-    "Some other income, cash or ISAs are given, other income is below the personal allowances, cash and ISAs do not exceed "
-    "Universal Credit's upper limit, somebody may live in the United Kingdom, and benefits are not given.",
+    "Benefits are not given. Some other income, cash or ISAs are, the income below the personal allowances and the "
+    "capital within Universal Credit's upper limit. Somebody may live in the United Kingdom.",
     facts=("circumstances.benefits", "income", "cash", "isa.value", "circumstances.uk_resident"),
     sources=("Universal Credit Regulations 2013 regs 18, 72", "State Pension Credit Regulations 2002"),
     figures={"other_income": "pounds", "cash_and_isas_before": "pounds", "universal_credit_upper_capital": "pounds"},

@@ -182,7 +182,7 @@ class PersonFacts(Value, frozen=True):
     ``protected_tax_free_share`` is the largest that a scheme protects. ``tax_free_received`` is the tax-free cash received before
     6 April 2024, ``small_pots_taken`` the number of small pots from personal schemes, ``scheme_kind`` that of a quote's pension;
     each None where it was not given. ``saving`` is what the recycling rule looks at, None where nothing is known to be paid in or
-    the answer does not ask. ``works``: there is income from work.
+    the answer does not ask. ``lives_abroad``: said not to be UK resident. ``works``: there is income from work.
     ``state_pension_from`` is None for whoever reached State Pension age before the first tax year held. ``partner`` is the
     other of a couple."""
 
@@ -200,6 +200,7 @@ class PersonFacts(Value, frozen=True):
     small_pots_taken: int | None = None
     scheme_kind: str | None = None
     saving: SavingFacts | None = None
+    lives_abroad: bool = False
     works: bool = False
     has_state_pension_age: bool = False
     state_pension_from: date | None = None

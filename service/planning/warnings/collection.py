@@ -99,8 +99,8 @@ def student_loan_repayment(year: YearFacts, entry: Entry) -> Found:
     "payments_on_account",
     "check",
     "Payments on account will be due",
-    "A return is filed, and at least the limit, and at least the share of the year's tax that has one, is not deducted at "
-    "source.",
+    "A return is filed, and some tax is not deducted at source. It is at least the limit, and at least the share of the "
+    "year's tax that has one.",
     facts=("circumstances.self_assessment", "withdrawals.amount", "income"),
     sources=("Taxes Management Act 1970 s.59A", "SI 1996/1654"),
     figures={
@@ -223,8 +223,8 @@ def _how_it_comes_back(year: YearFacts, payroll: PayrollOutcome) -> str:
     "payroll_takes_less_than_is_due",
     "check",
     "More tax will be due later",
-    "What payroll has deducted, less refunds, is at least 1 pound less than the year's tax on the income it has to tax, and "
-    "it is not a State Pension that uses the allowance.",
+    "What payroll has deducted, less refunds, is at least 1 pound less than the year's tax on the income it has to tax. "
+    "It is not because of a State Pension.",
     facts=("withdrawals.method", "withdrawals.amount", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.684",),
     figures={"under_deducted": "pounds", "refund": "pounds"},
@@ -320,12 +320,10 @@ def payroll_month_differs_from_the_date(year: YearFacts, taken: Taken, entry: En
         "gov.uk, Tax on your UK income if you live abroad",
     ),
     figures={"taxable_withdrawals": "pounds"},
-    only="with_facts",
 )
 def not_uk_resident_tax(year: YearFacts, entry: Entry) -> Found:
     """Another country may tax the pension, the United Kingdom may not, and a return brings some withdrawals back."""
-    facts = year.person.facts
-    if facts is None or facts.uk_resident is not False or not year.taxable:
+    if not year.person.lives_abroad or not year.taxable:
         return ()
     return entry.warn(
         f"{year.person.who} {year.person.does('are', 'is')} not UK resident. Tax on the {pounds(year.taxable)} of {year.name} "
@@ -351,8 +349,8 @@ _TAXPAYERS: Mapping[CodePrefix, str] = {
     "tax_code_of_another_nation",
     "check",
     "The tax code is for another nation",
-    "In a quote, the tax code given, other than NT, does not have the letter of the nation: S for Scotland, C for Wales, none "
-    "for England and Northern Ireland.",
+    "In a quote, the tax code given, other than NT, does not have the letter of the nation. It is S for Scotland and C "
+    "for Wales, and none elsewhere.",
     facts=("payroll.code", "tax_residence"),
     sources=("gov.uk, Tax codes: what your tax code means",),
     of_one_pension=True,
@@ -446,9 +444,9 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
     "state_pension_untaxed_at_source",
     "check",
     "No tax is deducted from the State Pension",
-    "There is a State Pension, other pay and pensions do not use the whole allowance, the emergency code is assumed for a "
-    "taxable payment, and tax is left to pay: too little is deducted from the payment, or the State Pension alone is more than "
-    "the allowance.",
+    "There is a State Pension, and other pay and pensions do not use the whole allowance. The emergency code is assumed "
+    "for a taxable payment, and tax is left to pay. Too little is deducted from the payment, or the State Pension alone "
+    "is more than the allowance.",
     facts=("income", "withdrawals.amount"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 ss.577, 684",),
     figures={"state_pension": "pounds", "under_deducted": "pounds", "tax_on_state_pension": "pounds"},

@@ -202,8 +202,8 @@ _LOST: dict[str, Unit] = {f"lost_by_{name}": "fraction" for name in _PAYERS}
     "withdrawal_enters_the_estate",
     "check",
     "Withdrawn money is included in the estate",
-    "Before 6 April 2027, what is drawn takes the estate above its tax-free bands; the pension left, which counts from that "
-    "day on, is told with it.",
+    "Before 6 April 2027, what is drawn takes the estate above its tax-free bands. The pension left, which counts from "
+    "that day on, is told with it.",
     facts=(
         "estate.home",
         "estate.home_to_descendants",
@@ -341,8 +341,8 @@ def pension_counts_in_the_estate(case: Circumstances, entry: Entry) -> Found:
     "pension_counts_later",
     "check",
     "The pension joins the estate in 2027",
-    "Before 6 April 2027, the unused pension would take the estate above its tax-free bands once it is included, and what is "
-    "drawn does not so already.",
+    "Before 6 April 2027, the unused pension would take the estate above its tax-free bands once it is included. What "
+    "is drawn does not do so already.",
     facts=(
         "estate.home",
         "estate.home_to_descendants",
@@ -435,8 +435,8 @@ def spouse_exemption_postpones(case: Circumstances, entry: Entry) -> Found:
     "spouse_exemption_not_given",
     "check",
     "Who inherits matters",
-    "What one person leaves is more than the bands, whether it passes to a spouse is not given, and no other warning of the "
-    "estate says so.",
+    "What one person leaves is more than the bands, and whether it passes to a spouse is not given. No other warning of "
+    "the estate says so.",
     facts=("estate.first_death", "estate.home"),
     sources=("Inheritance Tax Act 1984 s.18",),
     figures={"whole_estate": "pounds", "tax_free_bands": "pounds"},

@@ -48,6 +48,7 @@ def person_facts(
         nation=person.tax_residence,
         marriage_allowance=person.marriage_allowance,
         saving=saving,
+        lives_abroad=person.uk_resident is False,
         works=works(person.income),
         has_state_pension_age=True,
         state_pension_from=state_pension_from,

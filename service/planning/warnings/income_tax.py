@@ -92,8 +92,8 @@ def higher_rate_entered(year: YearFacts, entry: Entry) -> Found:
     "advanced_rate_entered",
     "costs",
     "Some is taxed at the advanced rate",
-    "Taxable withdrawals reach the advanced rate band in Scotland and no higher one, and other income does not; lower bands "
-    "that they enter as well are told with it.",
+    "Taxable withdrawals reach the advanced rate band in Scotland and no higher one, and other income does not. Lower "
+    "bands that they enter are told with it.",
     facts=("income", "tax_residence", "withdrawals.amount", "contributions", "gift_aid_donations"),
     sources=("Income Tax Act 2007 s.11A", "Scottish rate resolutions"),
     figures={**_OF_A_BAND, "taxed_at_higher_rate": "pounds"},
@@ -291,8 +291,8 @@ _NEAR = 50 * POUND
     "income_just_below_a_tax_step",
     "check",
     "Slightly more income would cost a lot",
-    "With the withdrawals, income is within 50 pounds of a point where at least as much tax is due all at once, because a "
-    "savings allowance or the marriage allowance is lost.",
+    "With the withdrawals, income is within 50 pounds of a step of the tax. There a savings allowance or the marriage "
+    "allowance is lost, which costs at least as much.",
     facts=("income", "marriage_allowance", "withdrawals.amount"),
     sources=("Income Tax Act 2007 ss.12B, 55B",),
     figures={"income_left_below_the_step": "pounds", "tax_at_the_step": "pounds"},
@@ -611,7 +611,7 @@ def family_facts_not_given(case: PersonCase, entry: Entry) -> Found:
     """Income passes a limit that matters to parents, and whether there are children, or what is paid, was not given. A planner
     asks once: a later tax year is told only of what no earlier one asks for. Whoever lives abroad is not asked (our choice)."""
     facts = case.person.facts
-    if facts is None or facts.children == 0 or facts.uk_resident is False:
+    if facts is None or facts.children == 0 or case.person.lives_abroad:
         return ()
     told: Found = ()
     asked: set[str] = set()

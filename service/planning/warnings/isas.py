@@ -395,8 +395,8 @@ def cash_isa_limit_depends_on_age(year: YearFacts, entry: Entry) -> Found:
     "cash_isa_subscriptions_not_given",
     "check",
     "Earlier cash ISA payments matter",
-    "From 2027-28, what is planned for cash ISAs fits the limit under 65 only if not all that was paid in already went into "
-    "cash, and that is not given.",
+    "From 2027-28, what is planned for cash ISAs may not fit the limit under 65. How much of what was paid in already "
+    "went into cash is not given.",
     facts=("isa.cash_subscribed_this_year", "isa.subscribed_this_year", "isa_subscriptions.cash_isa", "date_of_birth"),
     sources=("HMRC, Tax-free savings newsletter 19", "gov.uk technical note of 26 November 2025"),
     figures={
@@ -472,7 +472,7 @@ def isa_not_uk_resident(year: YearFacts, entry: Entry) -> Found:
     if not _planned(year):
         return ()
     return entry.warn(
-        f"A person who is not UK resident cannot pay into an ISA in {year.name}, except in the tax year of leaving the UK. "
+        f"Nobody who is not UK resident can pay into an ISA in {year.name}, except in the tax year of leaving. "
         "ISAs already held can be kept.",
         (*year.person.path, "circumstances", "uk_resident"),
         about=year.person,
@@ -497,7 +497,7 @@ def crown_service_not_given(year: YearFacts, entry: Entry) -> Found:
     if not _planned(year):
         return ()
     return entry.warn(
-        f"Without UK residence, only a Crown employee abroad, or the spouse or civil partner of one, can pay into an ISA in "
+        f"Without UK residence, only Crown employees abroad and their spouses or civil partners can pay into an ISA in "
         f"{year.name}. We were not told whether that applies.",
         (*year.person.path, "circumstances", "crown_employee_abroad"),
         about=year.person,

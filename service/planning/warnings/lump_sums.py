@@ -24,8 +24,8 @@ _SMALL_POTS = "pension.small_pots_from_personal_schemes"
     "lump_sum_above_permitted_maximum",
     "not_permitted",
     "Lump sum above the permitted maximum",
-    "A tax-free lump sum is more than a quarter of the uncrystallised funds, a protected amount, or what the allowances leave; "
-    "or from age 75 a UFPLS is asked for when no lifetime allowance is left.",
+    "A tax-free lump sum is more than a quarter of the uncrystallised funds, a protected amount, or what the allowances "
+    "leave. Or a UFPLS is asked for from age 75, with no lifetime allowance left.",
     facts=(
         "withdrawals.method",
         "withdrawals.amount",
@@ -57,8 +57,8 @@ def lump_sum_above_permitted_maximum(year: YearFacts, taken: Taken, entry: Entry
         )
         if taken.before.drawdown and taken.before.protected_tax_free_share > year.rules.lump_sums.tax_free_rate:
             detail = (
-                "A protected lump sum can be paid only if all benefits of the scheme are taken on one day, and some are in "
-                f"drawdown already. {detail}"
+                "A protected lump sum can be paid only if all benefits of the scheme are taken on one day. Some are in drawdown "
+                f"already. {detail}"
             )
     return entry.warn(
         detail,
@@ -425,8 +425,8 @@ def lump_sum_allowances_used_disagree(case: PersonCase, entry: Entry) -> Found:
     "protected_lump_sum_allowance_ignored",
     "check",
     "The protected lump sum allowance is ignored",
-    "A protected allowance that is given is less than the standard one of the tax year or, before 6 April 2024, than a quarter "
-    "of the lifetime allowance.",
+    "A protected allowance that is given is less than the standard one of the tax year. Before 6 April 2024, it is less "
+    "than a quarter of the lifetime allowance.",
     facts=(
         "lump_sum_allowances.protected_lump_sum_allowance",
         "lump_sum_allowances.protected_lump_sum_and_death_benefit_allowance",

@@ -156,8 +156,8 @@ def _increase(case: PersonCase) -> Increase | None:
     "recycling_rule_applies",
     "not_permitted",
     "The lump sum is treated as recycled",
-    "Lump sums of twelve months exceed the limit, contributions around them rise by more than the share of the "
-    "usual and of the lump sum, and this was planned.",
+    "Lump sums of twelve months exceed the limit, and this was planned. Contributions around them rise by more than the "
+    "share of the usual and of the lump sum.",
     facts=(
         "withdrawals.method",
         "withdrawals.amount",

@@ -27,8 +27,8 @@ _NOTICE = "pension.notice_to_other_schemes_days"
     "money_purchase_annual_allowance_triggered",
     "costs",
     "Future pension contributions are limited",
-    "Income is taken flexibly for the first time, as a UFPLS or income from drawdown; other schemes have to be told, where "
-    "something is or may be paid into them.",
+    "Income is taken flexibly for the first time, as a UFPLS or income from drawdown. Other schemes have to be told, "
+    "where something is or may be paid into them.",
     facts=(
         "withdrawals.method",
         "flexibly_accessed",
@@ -346,8 +346,8 @@ def _charge(year: YearFacts, excess: Pence) -> Pence:
     "contributions_above_money_purchase_annual_allowance",
     "costs",
     "Contributions exceed the money purchase annual allowance",
-    "Money purchase contributions of a tax year after the first flexible access are more than the allowance, and this is what "
-    "the annual allowance charge is on.",
+    "Money purchase contributions of a tax year after the first flexible access are more than the allowance. The annual "
+    "allowance charge is on this excess.",
     facts=(
         "contributions",
         "withdrawals.date",
@@ -527,8 +527,8 @@ def carry_forward_decides(year: YearFacts, entry: Entry) -> Found:
     "defined_benefit_saving_above_alternative_allowance",
     "check",
     "Other pension saving exceeds the alternative allowance",
-    "The money purchase annual allowance is exceeded, all other pension saving is more than the alternative allowance, and "
-    "carry forward, which would raise it, is not given.",
+    "The money purchase annual allowance is exceeded, and all other pension saving is more than the alternative "
+    "allowance. Carry forward, which would raise it, is not given.",
     facts=("contributions", "flexibly_accessed", "circumstances.carry_forward"),
     sources=("Finance Act 2004 ss.227ZA, 227B and 227F", "HMRC Pensions Tax Manual PTM056510"),
     figures={

@@ -62,8 +62,8 @@ def _worth_advice(case: PensionCase) -> tuple[YearFacts, Pence] | None:
     "advice_required_for_safeguarded_benefits",
     "check",
     "Advice is required by law first",
-    "Safeguarded benefits, a guaranteed annuity rate among them, are worth more than the threshold, and some of the pension is "
-    "taken, moved to drawdown or transferred.",
+    "Safeguarded benefits, a guaranteed annuity rate among them, are worth more than the threshold. Some of the pension "
+    "is taken, moved to drawdown or transferred.",
     facts=(
         "pensions.safeguarded_benefits",
         "pensions.guaranteed_annuity_rate",
@@ -152,8 +152,8 @@ def guaranteed_annuity_rate_lost(case: PensionCase, entry: Entry) -> Found:
     "protected_lump_sum_lost",
     "costs",
     "A protected lump sum is lost",
-    "The scheme protects more than a quarter tax free, and the pension is transferred, or not all of it is taken on one day as "
-    "the protected lump sum with drawdown.",
+    "The scheme protects more than a quarter tax free. The pension is transferred, or not all of it is taken on one day "
+    "as the protected lump sum with drawdown.",
     facts=(
         "pensions.protected_tax_free_share",
         "withdrawals.method",

@@ -50,8 +50,8 @@ _FAR_OFF: BasisPoints = 500
     "flat_tax_on_remaining_pension",
     "check",
     "Flat tax rate on what is left",
-    "In a plan, a flat rate is assumed on the pension left at the end, and drawing it evenly would be taxed at a rate that is at "
-    "least five percentage points higher or lower.",
+    "In a plan, a flat rate is assumed on the pension left at the end. Drawn evenly, it would be taxed at least five "
+    "percentage points higher or lower.",
     facts=("pensions.uncrystallised", "pensions.drawdown", "income"),
     sources=("Income Tax (Earnings and Pensions) Act 2003 s.579A", "Income Tax Act 2007 s.10"),
     figures={"taxed_part_left": "pounds", "tax_assumed": "pounds", "tax_if_drawn_evenly": "pounds"},
@@ -83,8 +83,8 @@ people live longer."""
     "withdrawals_not_sustainable",
     "check",
     "The pension may run out",
-    "Withdrawals are planned in two tax years or more, less than half of them is to go into ISAs, and at the pace of the last "
-    "the pension would be empty before age 85, without growth.",
+    "Withdrawals are planned in two tax years or more, less than half of them for ISAs. At the pace of the last, "
+    "without growth, the pension is empty before age 85.",
     facts=("withdrawals.amount", "withdrawals.date", "date_of_birth", "isa_subscriptions"),
     sources=("FCA Handbook COBS 19.7",),
     figures={"withdrawals_in_the_year": "pounds", "pension_left": "pounds", "pension_empty_at": "age"},

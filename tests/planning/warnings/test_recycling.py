@@ -148,3 +148,15 @@ def test_a_yearly_contribution_is_that_of_the_tax_year(client: FlaskClient) -> N
         person["pensions"] = [{"uncrystallised": 200_000}]
         assert set(told_of_recycling(client, "/v1/withdrawal-tax", in_a_quote(body))) == codes
         assert set(told_of_recycling(client, "/v1/warnings", body)) == codes
+
+
+def test_what_a_defined_benefit_pension_builds_up_is_not_paid_in() -> None:
+    """The rule looks at contributions (Sch.29 para 3A); the amount of a defined benefit pension is what it grows by (s.234)."""
+    for saving, told in (("money_purchase", True), ("defined_benefit", False)):
+        body = request(
+            w("pcls", 20_000),
+            pension={"uncrystallised": 100_000, "drawdown": 0},
+            income=income(employment=40_000),
+            contributions=[{"yearly": 12_000, "saving": saving, "relief": "net_pay"}],
+        )
+        assert ("usual_contributions_not_given" in by_code(body)) == told
