@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
 from typing import Any, NamedTuple
 
 from flask import Flask, Response, request
 
 from service.figures.loader import load_tax_years
+from service.figures.proposals import load_proposals
 from service.http import (
     browsers,
     bulk,
@@ -29,12 +31,13 @@ from service.http.calculation import Calculation
 from service.http.fields import ANSWER_FIELDS, included
 from service.http.heavy import Places, Turns
 from service.http.keys import read_keys
+from service.http.laws import Law, under_laws
 from service.http.metrics import Metrics
 from service.http.plain import PlainRequests
 from service.http.provider import PlainJSONProvider, encode
 from service.http.watching import Application, Watch
 from service.law import income_tax
-from service.law.rulebook import RuleBook, rule_book
+from service.law.rulebook import RuleBook, rule_book, rule_book_under
 from service.schemas.parts import parts_of
 from service.schemas.rules import Versions
 from service.settings import DEFAULT_MAX_BODY_BYTES, Settings, most_heavy
@@ -73,10 +76,10 @@ class Service(Flask):
 
 
 def create_app(settings: Settings, *, plainly: bool = True) -> Flask:
-    """The WSGI application. Figures are read and checked here, once: a fault in them stops the start (FiguresError), as
-    does one in the file of keys (KeysError). ``plainly``: plain single requests take the short way (``http/plain.py``)."""
-    book = rule_book(load_tax_years())
-    versions = versions_of(book)
+    """The WSGI application. Figures are read and checked here, once: a fault in them, or in proposed law, stops the start
+    (FiguresError), as does one in the file of keys (KeysError). ``plainly``: plain single requests take the short way (``http/plain.py``)."""
+    known, proposed = _laws(settings.figures)
+    book, versions = known
     app = Service("service", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = settings.max_body_bytes
     # A path is what it says: no redirects to a tidier one.
@@ -85,7 +88,7 @@ def create_app(settings: Settings, *, plainly: bool = True) -> Flask:
     app.url_map.redirect_defaults = False
     app.extensions["rules_version"] = versions.rules
     problems.register(app)
-    calculations = _by_name(book, versions)
+    calculations = _by_name(known, proposed)
     metrics = _metrics(settings, versions, app)
     logs_requests = settings.log_format == "json"
     answer: Application = app.wsgi_app
@@ -108,7 +111,7 @@ def create_app(settings: Settings, *, plainly: bool = True) -> Flask:
     bounds = bulk.Bounds(settings.max_body_bytes, settings.bulk_max_bytes, settings.bulk_max_records)
     app.register_blueprint(bulk.blueprint(calculations, versions, bounds, places, metrics))
     app.register_blueprint(check.catalogue(book, versions))
-    app.register_blueprint(tax_years.blueprint(book, versions))
+    app.register_blueprint(tax_years.blueprint(known, proposed))
     app.register_blueprint(meta.blueprint(book, versions, places))
     return app
 
@@ -130,17 +133,17 @@ class Calculator(NamedTuple):
     answers: Callable[[bytes], Iterator[bytes]]
 
 
-def calculator(operation: str, fields: Iterable[str] = ()) -> Calculator:
+def calculator(operation: str, fields: Iterable[str] = (), figures: Path | None = None) -> Calculator:
     """The calculation of that name, for programs that spread a book over processes of their own. With ``fields`` its results
-    hold those parts alone, as with ``?fields=``.
+    hold those parts alone, as with ``?fields=``; ``figures`` is the folder of proposed law, as SERVICE_FIGURES.
 
     Figures are read and checked here: make one in each process and keep it. FiguresError for a fault in them, KeyError
     for an unknown name, UnknownPath (a ValueError) for an unknown field.
     """
-    book = rule_book(load_tax_years())
-    versions = versions_of(book)
+    known, proposed = _laws(figures)
+    versions = known.versions
     path, log = f"/v1/bulk/{operation}", logging.getLogger(__name__)
-    asked = _by_name(book, versions)[operation]
+    asked = _by_name(known, proposed)[operation]
     paths = tuple(fields)
     wanted = parts_of(paths, ANSWER_FIELDS[operation]) if paths else included(asked.offered)
     lines = bulk.Lines(asked, versions, wanted, path, DEFAULT_MAX_BODY_BYTES, log)
@@ -156,5 +159,16 @@ def is_compiled() -> bool:
     return not str(income_tax.__file__).endswith(".py")
 
 
-def _by_name(book: RuleBook, versions: Versions) -> Mapping[str, Calculation[Any]]:
-    return {each.name: each for each in (make(book, versions) for make in CALCULATIONS)}
+def _laws(folder: Path | None) -> tuple[Law, Mapping[str, Law]]:
+    """The law as known, and by name the proposed ones of a folder."""
+    years = load_tax_years()
+    proposed = {} if folder is None else load_proposals(folder, years)
+    return _law(rule_book(years)), {name: _law(rule_book_under(law)) for name, law in proposed.items()}
+
+
+def _law(book: RuleBook) -> Law:
+    return Law(book, versions_of(book))
+
+
+def _by_name(known: Law, proposed: Mapping[str, Law]) -> Mapping[str, Calculation[Any]]:
+    return {each.name: each for each in (under_laws(make, known, proposed) for make in CALCULATIONS)}

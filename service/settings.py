@@ -63,6 +63,7 @@ class Settings:
     callers_checked  a gateway in front checks who calls (SERVICE_CALLERS_CHECKED)
     metrics          whether numbers are kept and told at /metrics (SERVICE_METRICS)
     cors_origins     origins whose pages may call from a browser (SERVICE_CORS_ORIGINS)
+    figures          the folder of proposed law beside the law as known; None where there is none (SERVICE_FIGURES)
     behind_proxy     whether a proxy stands in front, without which only this machine may be listened to (SERVICE_BEHIND_PROXY)
     """
 
@@ -82,6 +83,7 @@ class Settings:
     metrics: bool = False
     cors_origins: tuple[str, ...] = ()
     behind_proxy: bool = False
+    figures: Path | None = None
 
     @classmethod
     def from_environment(cls, environ: Mapping[str, str]) -> Settings:
@@ -111,11 +113,12 @@ class Settings:
             ),
             log_level=reader.read("SERVICE_LOG_LEVEL", DEFAULT_LOG_LEVEL, _one_of(LOG_LEVELS)),
             log_format=reader.read("SERVICE_LOG_FORMAT", DEFAULT_LOG_FORMAT, _one_of(LOG_FORMATS)),
-            keys_file=reader.read("SERVICE_KEYS_FILE", None, _path),
+            keys_file=reader.read("SERVICE_KEYS_FILE", None, _path_of("the path of a file")),
             callers_checked=reader.read("SERVICE_CALLERS_CHECKED", False, _yes_or_no),
             metrics=reader.read("SERVICE_METRICS", False, _yes_or_no),
             cors_origins=reader.read("SERVICE_CORS_ORIGINS", (), _origins),
             behind_proxy=reader.read("SERVICE_BEHIND_PROXY", False, _yes_or_no),
+            figures=reader.read("SERVICE_FIGURES", None, _path_of("the path of a folder")),
         )
         reader.require(
             settings.keys_file is not None or settings.callers_checked or _is_of_this_machine(host),
@@ -246,10 +249,13 @@ def _whole_number(least: int, most: int) -> Callable[[str], int]:
     return convert
 
 
-def _path(text: str) -> Path | None:
-    if not text:
-        raise ValueError("the path of a file")
-    return Path(text)
+def _path_of(what: str) -> Callable[[str], Path | None]:
+    def convert(text: str) -> Path:
+        if not text:
+            raise ValueError(what)
+        return Path(text)
+
+    return convert
 
 
 def _yes_or_no(text: str) -> bool:

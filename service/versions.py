@@ -43,6 +43,7 @@ def versions_of(book: RuleBook) -> Versions:
         figures=book.figures_version,
         software=SOFTWARE_VERSION,
         law_as_of=book.law_as_of,
+        proposed=book.proposed,
     )
 
 

@@ -11,6 +11,7 @@ STANDINGS = {
     "enacted": "law",
     "announced": "announced, not yet law",
     "assumed": "assumed",
+    "proposed": "proposed, not law",
 }
 
 

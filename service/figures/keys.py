@@ -16,7 +16,8 @@ class Key:
     "code" (an emergency tax code), "date" (a day), "bands" (``words`` are the bands there must be, in this order; others may
     stand between them), "rates" (a rate for each tax code; ``words`` are the codes there must be).
     ``since`` and ``until`` are the first and last tax year that have the figure: it is required in those and refused in
-    all others. ``limits_of`` names the bands whose limits these bands share.
+    all others. ``limits_of`` names the bands whose limits these bands share. ``divides``: the law divides by it, so it is more
+    than nought, and a rate less than the whole.
     """
 
     kind: str
@@ -24,6 +25,7 @@ class Key:
     since: str | None = None
     until: str | None = None
     limits_of: str | None = None
+    divides: bool = False
 
     def belongs_to(self, tax_year: str) -> bool:
         """Whether the tax year, such as "2026-27", has this figure."""
@@ -31,6 +33,7 @@ class Key:
 
 
 _MONEY = Key("money")
+_DIVISOR = Key("money", divides=True)
 _RATE = Key("rate")
 _COUNT = Key("count")
 _UK_LIMITS = "income_tax.bands_england"
@@ -63,7 +66,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "income_tax.dividend_allowance": _MONEY,
         "income_tax.allowance_order": Key("text", ("most_favourable", "other_income_first")),
         "income_tax.child_benefit_charge_threshold": _MONEY,
-        "income_tax.child_benefit_charge_step": _MONEY,
+        "income_tax.child_benefit_charge_step": _DIVISOR,
         "payroll.emergency_code": Key("code"),
         "payroll.flat_rate_codes": Key("rates", _FLAT_RATE_CODES),
         "payroll.overriding_limit": _RATE,
@@ -77,9 +80,9 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "pension.relief_basic_amount": _MONEY,
         "pension.relief_ends_at_age": _COUNT,
         "pension.small_pot_limit": _MONEY,
-        "pension.tax_free_fraction": _RATE,
+        "pension.tax_free_fraction": Key("rate", divides=True),
         "pension.lump_sum_regime": Key("text", get_args(LumpSumRegime)),
-        "pension.lifetime_allowance": Key("money", until="2023-24"),
+        "pension.lifetime_allowance": Key("money", until="2023-24", divides=True),
         "pension.lifetime_allowance_charge_lump_sum": Key("rate", until="2022-23"),
         "pension.lifetime_allowance_charge_retained": Key("rate", until="2022-23"),
         "pension.lifetime_allowance_tested_until_age": Key("count", until="2023-24"),
@@ -149,16 +152,16 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "student_loan.postgraduate_rate": _RATE,
         "benefits.universal_credit_lower_capital": _MONEY,
         "benefits.universal_credit_upper_capital": _MONEY,
-        "benefits.universal_credit_capital_step": _MONEY,
+        "benefits.universal_credit_capital_step": _DIVISOR,
         "benefits.universal_credit_monthly_income": _MONEY,
         "benefits.pension_credit_lower_capital": _MONEY,
-        "benefits.pension_credit_capital_step": _MONEY,
+        "benefits.pension_credit_capital_step": _DIVISOR,
         "benefits.pension_credit_weekly_income": _MONEY,
         "benefits.housing_benefit_lower_capital": _MONEY,
         "benefits.housing_benefit_upper_capital": _MONEY,
-        "benefits.housing_benefit_capital_step": _MONEY,
+        "benefits.housing_benefit_capital_step": _DIVISOR,
         "benefits.housing_benefit_lower_capital_pension_age": _MONEY,
-        "benefits.housing_benefit_capital_step_pension_age": _MONEY,
+        "benefits.housing_benefit_capital_step_pension_age": _DIVISOR,
         "benefits.housing_benefit_weekly_income": _MONEY,
         "benefits.housing_benefit_reduction_share": _RATE,
         "benefits.council_tax_support_lower_capital": _MONEY,
@@ -168,7 +171,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "benefits.jobseekers_allowance_pension_limit": _MONEY,
         "care.lower_capital": _MONEY,
         "care.upper_capital": _MONEY,
-        "care.capital_step": _MONEY,
+        "care.capital_step": _DIVISOR,
         "care.weekly_income": _MONEY,
         "care.northern_ireland_lower_capital": _MONEY,
         "care.northern_ireland_upper_capital": _MONEY,

@@ -9,7 +9,7 @@ from types import MappingProxyType
 
 from service.figures import tax_years
 from service.figures.loader import Figure, TaxYearFigures
-from service.figures.reading import Authority
+from service.figures.reading import STANDINGS, Authority
 from service.figures.tables import Rise, RisingWithPrices
 from service.figures.values import Band, Value
 
@@ -17,6 +17,8 @@ PriceIndex = Fraction
 """The level of prices as a share of an earlier one, exact."""
 
 _POUND = 100
+_STANDS_BY_ITSELF = ("enacted", "proposed")
+"""What is said of a figure of these standings is not said of one year: neither is carried on from another."""
 
 
 def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearFigures:
@@ -24,7 +26,8 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
 
     ``rise`` is the price index at the start of the year, 1 in ``last``; None leaves every figure as it is in ``last``.
     What is enacted and stands until changed keeps its standing; everything else is "assumed", with a caveat that says
-    so, before what was not certain of it already where it was law. The year's version is that of ``last``, as its figures
+    so, before what was not certain of it already where it was law. A proposed figure goes the way of the known one, and stays
+    "proposed". The year's version is that of ``last``, as its figures
     follow from it. Prices that fall lower nothing: the Acts index upwards only. ValueError if ``name`` is not a tax year
     after ``last``, or ``rise`` is not above 0.
     """
@@ -37,7 +40,7 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
     for key, figure in last.figures.items():
         if key in raised:
             figures[key] = _with_prices(figure, raised[key], rising.rises[key], name, last.name)
-        elif key in rising.stands and figure.standing == "enacted":
+        elif key in rising.stands and figure.standing in _STANDS_BY_ITSELF:
             figures[key] = figure
         else:
             figures[key] = _carried_forward(figure, name, last.name)
@@ -46,7 +49,7 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
         figures=MappingProxyType(figures),
         start=tax_years.first_day(name),
         end=tax_years.last_day(name),
-        standing="assumed",
+        standing=max("assumed", last.standing, key=STANDINGS.index),
         version=last.version,
     )
 
@@ -109,9 +112,11 @@ def _carried_forward(figure: Figure, name: str, last: str) -> Figure:
 
 def _assumed(figure: Figure, source: str, not_set: str, how: Authority | None = None) -> Figure:
     """The figure with what is not set said of it. A caveat of what was not law itself said the same of an earlier year."""
-    caveats = (not_set, None if how is None else how.caveat, figure.caveat if figure.standing == "enacted" else None)
+    kept = figure.caveat if figure.standing in _STANDS_BY_ITSELF else None
+    caveats = (not_set, None if how is None else how.caveat, kept)
     evidence = (figure.evidence, None if how is None else how.evidence)
-    return replace(figure, source=source, standing="assumed", evidence=_together(evidence), caveat=_together(caveats))
+    standing = max("assumed", figure.standing, key=STANDINGS.index)
+    return replace(figure, source=source, standing=standing, evidence=_together(evidence), caveat=_together(caveats))
 
 
 def _together(sentences: Iterable[str | None]) -> str | None:

@@ -7,7 +7,7 @@ file and no code.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -18,6 +18,7 @@ from service.figures import tax_years, values
 from service.figures.keys import KEYS, Key
 from service.figures.reading import (
     AUTHORITY_PARTS,
+    HELD,
     STANDINGS,
     Faults,
     FiguresError,
@@ -50,6 +51,7 @@ FOLDER = Path(__file__).resolve().parent
 """Where the files of the service itself are."""
 
 _STANDING_GROUPS = ("income_tax.", "payroll.", "pension.")  # the figures that decide the standing of a whole year
+_NOT_SECTIONS = ("tax_year", "unchanged", "as_known")
 _TAX_YEAR = "{tax_year}"  # in the words of a file: the tax year that they are read for
 
 
@@ -166,7 +168,7 @@ def load_tax_years(folder: Path = FOLDER) -> Mapping[str, TaxYearFigures]:
         faults.append(f"{folder.name}: there is no file of figures here")
     if faults:
         raise FiguresError(faults)
-    return MappingProxyType({name: _tax_year(name, figures) for name, figures in stated.items()})
+    return MappingProxyType({name: tax_year_of(name, figures) for name, figures in stated.items()})
 
 
 def years_version(years: Mapping[str, TaxYearFigures]) -> str:
@@ -178,8 +180,8 @@ def _version(texts: Iterable[str]) -> str:
     return version_of("".join(texts))
 
 
-def _tax_year(name: str, stated: _Stated) -> TaxYearFigures:
-    """A tax year from files without faults."""
+def tax_year_of(name: str, stated: Mapping[str, Figure | None]) -> TaxYearFigures:
+    """A tax year from what files without faults say, each figure in the words of the year."""
     figures = {key: _in_words_of(name, figure) for key, figure in stated.items() if figure is not None}
     deciding = (figure.standing for key, figure in figures.items() if key.startswith(_STANDING_GROUPS))
     return TaxYearFigures(
@@ -229,7 +231,9 @@ def _stated(
         faults.add("tax_year", f'must be "{tax_year}" as the file\'s name is, not {tables.get("tax_year")!r}')
     if before is not None and tax_years.following(before) != tax_year:
         faults.add("tax_year", f"is not the one after {before}, which is the file before this")
-    given = dict(_given(tables, faults))
+    if "as_known" in tables:
+        faults.add("as_known", "is not a known section")
+    given = dict(figures_given(tables, faults))
     unchanged = _unchanged(tables.get("unchanged", []), tax_year, before, faults)
     for name in given:
         if name not in KEYS:
@@ -243,21 +247,21 @@ def _stated(
         if not key.belongs_to(tax_year):
             continue
         if name in given:
-            figures[name] = _figure(name, key, given[name], tax_year, faults)
+            figures[name] = read_figure(name, key, given[name], tax_year, faults)
         elif name in unchanged:
             figures[name] = years[before].get(name) if before is not None else None
         else:
             faults.add(
                 name, "is missing" if before is None else "is missing: it is neither stated nor said to be unchanged"
             )
-    _check_shared_limits(figures, tax_year, faults)
+    check_shared_limits(figures, faults, tax_year)
     return figures
 
 
-def _given(tables: dict[str, Any], faults: Faults) -> Iterator[tuple[str, Any]]:
+def figures_given(tables: dict[str, Any], faults: Faults) -> Iterator[tuple[str, Any]]:
     """What stands in the sections of a file, by dotted name."""
     for section, content in tables.items():
-        if section in ("tax_year", "unchanged"):
+        if section in _NOT_SECTIONS:
             continue
         if not isinstance(content, dict):
             faults.add(section, "is not a known section")
@@ -286,14 +290,16 @@ def _unchanged(listed: Any, tax_year: str, before: str | None, faults: Faults) -
     return frozenset(listed)
 
 
-def _figure(name: str, key: Key, table: Any, tax_year: str, faults: Faults) -> Figure | None:
+def read_figure(
+    name: str, key: Key, table: Any, tax_year: str, faults: Faults, standings: Sequence[Standing] = HELD
+) -> Figure | None:
     """One figure from its table, or None with its faults noted."""
     before = len(faults.found)
     if not isinstance(table, dict):
         faults.add(name, "must be a table with value, source and standing")
         return None
     refuse_unknown(table, ("value", "note", *AUTHORITY_PARTS), name, "part of a figure", faults)
-    stands = read_authority(table, name, faults)
+    stands = read_authority(table, name, faults, standings)
     refuse_empty(table, ("note",), name, faults)
     for part in ("source", "evidence", "caveat", "note"):
         left = str(table.get(part, "")).replace(_TAX_YEAR, "")
@@ -315,13 +321,14 @@ def _figure(name: str, key: Key, table: Any, tax_year: str, faults: Faults) -> F
     )
 
 
-def _check_shared_limits(figures: _Stated, tax_year: str, faults: Faults) -> None:
-    """Savings, dividends and property are charged in the bands of ITA 2007 s.10, whatever their rates."""
+def check_shared_limits(figures: _Stated, faults: Faults, tax_year: str | None = None) -> None:
+    """Savings, dividends and property are charged in the bands of ITA 2007 s.10, whatever their rates. Of those alone that the
+    file of a tax year states, where one is given."""
     for name, figure in figures.items():
         shared = KEYS[name].limits_of
         other = figures.get(shared) if shared is not None else None
         # Where this file states neither, the file that does has been refused already.
-        if figure is None or other is None or tax_year not in (figure.stated_in, other.stated_in):
+        if figure is None or other is None or tax_year not in (None, figure.stated_in, other.stated_in):
             continue
         if _limits(figure.value) != _limits(other.value):
             faults.add(name, f"the limits are not those of {shared}")

@@ -10,14 +10,17 @@ from decimal import Decimal
 from hashlib import sha256
 from typing import Any, Literal, get_args
 
-Standing = Literal["enacted", "announced", "assumed"]
+Standing = Literal["enacted", "announced", "assumed", "proposed"]
 """How firm something is, strongest first.
 
 "enacted": in an Act, an instrument or a resolution. "announced": published by government, not seen as law. "assumed":
-not set or not published, so that the last known value is carried forward.
+not set or not published, so that the last known value is carried forward. "proposed": put beside the law as known, to see
+what it would change (``proposals.py``).
 """
 
 STANDINGS: tuple[Standing, ...] = get_args(Standing)
+HELD: tuple[Standing, ...] = STANDINGS[:-1]
+"""Those of the law as known: in its files nothing is proposed."""
 
 AUTHORITY_PARTS = ("source", "standing", "evidence", "caveat")
 """The names in a file of what ``read_authority`` reads."""
@@ -89,15 +92,18 @@ def refuse_empty(table: Mapping[str, Any], parts: Sequence[str], where: str, fau
             faults.add(where, f"{part} must be a text that is not empty")
 
 
-def read_authority(table: Mapping[str, Any], where: str, faults: Faults) -> Authority | None:
-    """Source, standing, evidence and caveat of a table, or None with its faults noted."""
+def read_authority(
+    table: Mapping[str, Any], where: str, faults: Faults, standings: Sequence[Standing] = HELD
+) -> Authority | None:
+    """Source, standing (one of those that may stand there), evidence and caveat of a table, or None with its faults noted."""
     before = len(faults.found)
     refuse_empty(table, ("source", "evidence", "caveat"), where, faults)
     if "source" not in table:
         faults.add(where, "source is missing")
     standing = table.get("standing")
-    if standing not in STANDINGS:
-        faults.add(where, f"standing must be one of {', '.join(STANDINGS)}, not {standing!r}")
+    if standing not in standings:
+        which = standings[0] if len(standings) == 1 else f"one of {', '.join(standings)}"
+        faults.add(where, f"standing must be {which}, not {standing!r}")
     if standing == "assumed" and "caveat" not in table:
         faults.add(where, "caveat is missing: what is assumed must say what is not set")
     if standing == "announced" and "caveat" not in table:

@@ -14,6 +14,9 @@ from typing import Any
 from service.figures.keys import Key
 from service.figures.reading import WrongValueError, read_day
 
+_WHOLE = 10_000
+_MOST_PENCE = 100_000_000 * 100
+"""As much as an amount in a request may be."""
 _NAME = re.compile(r"[a-z][a-z0-9_]*", re.ASCII)
 _EMERGENCY_CODE = re.compile(r"[1-9][0-9]{0,3}L", re.ASCII)
 _FLAT_RATE_CODE = re.compile(r"[SC]?(?:BR|D[0-9])", re.ASCII)
@@ -34,16 +37,22 @@ Value = int | str | date | tuple[Band, ...] | Mapping[str, int]
 
 def read(value: Any, key: Key) -> Value:
     """A value of the kind that ``key`` asks for. WrongValueError with all its faults if it is not one."""
-    return _READERS[key.kind](value, key)
+    found = _READERS[key.kind](value, key)
+    if key.divides and (found == 0 or (key.kind == "rate" and found == _WHOLE)):
+        raise WrongValueError(f"must be more than 0{' and less than 1' if key.kind == 'rate' else ''}, not {value}")
+    return found
 
 
 def _money(value: Any, _: Key) -> int:
-    return _scaled(value, 100, "an amount of money", "2 decimals")
+    pence = _scaled(value, 100, "an amount of money", "2 decimals")
+    if pence > _MOST_PENCE:
+        raise WrongValueError(f"no figure is more than 100 million pounds, and {value} is")
+    return pence
 
 
 def _rate(value: Any, _: Key) -> int:
-    basis_points = _scaled(value, 10_000, "a rate", "4 decimals")
-    if basis_points > 10_000:
+    basis_points = _scaled(value, _WHOLE, "a rate", "4 decimals")
+    if basis_points > _WHOLE:
         raise WrongValueError(f"a rate is a fraction, 0.2 for 20%, and {value} is more than 1")
     return basis_points
 

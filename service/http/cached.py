@@ -11,11 +11,12 @@ from service.http.negotiation import refuse_query, require_accepted
 from service.http.provider import json_response
 
 
-def cached(document: Mapping[str, Any], version: str) -> Response:
-    """The answer to a GET of such a document: cacheable, with its version as a strong ETag. ProblemError where another type or
-    a query is asked for."""
+def cached(document: Mapping[str, Any], version: str, *, takes_a_query: bool = False) -> Response:
+    """The answer to a GET of such a document: cacheable, with its version as a strong ETag. ProblemError where another type is
+    asked for, or a query that has not been looked at."""
     require_accepted("application/json")
-    refuse_query()
+    if not takes_a_query:
+        refuse_query()
     response = json_response(document)
     response.set_etag(version)
     response.headers["Cache-Control"] = "public, max-age=3600"

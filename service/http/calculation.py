@@ -21,6 +21,7 @@ from service.http.negotiation import accepted_of
 from service.http.provider import encode
 from service.schemas.parts import Parts
 from service.schemas.quick import quick_reader
+from service.schemas.rules import Versions
 from service.schemas.shared import StrictSchema
 
 Question = TypeVar("Question")
@@ -29,6 +30,11 @@ Question = TypeVar("Question")
 def never(*_: object) -> bool:
     """No."""
     return False
+
+
+def of_the_known_law(_: object) -> None:
+    """No other law's."""
+    return None
 
 
 class Form(NamedTuple, Generic[Question]):
@@ -45,6 +51,8 @@ class Calculation(Generic[Question]):
     """``name`` is the last part of its path; ``build`` makes the question from values that ``schema`` has loaded;
     ``answer`` gives the answer as JSON, with the parts wanted; those ``offered`` are there only by ``?include=``. What is not
     wanted it may make where that takes next to no time.
+
+    ``versions_of`` gives those that the answer to a question names where they are not those of the law as known.
 
     ``answer`` raises RuleViolation for what the rules do not allow, ``build`` ValidationError for values that do not go
     together. ``steps`` are the parts of ``answer``, each given what the one before it made, where they are so small that
@@ -63,10 +71,14 @@ class Calculation(Generic[Question]):
     is_heavy: Callable[[Question], bool] = never
     forms: Mapping[str, Form[Question]] = field(default_factory=dict)
     is_costly: Callable[[Question, Parts], bool] = never
+    versions_of: Callable[[Question], Versions | None] = of_the_known_law
 
     def is_light(self, question: Question, wanted: Parts) -> bool:
-        """Whether a question may be answered at once, whatever else is under way: neither heavy nor costly."""
-        return not self.is_heavy(question) and not self.is_costly(question, wanted)
+        """Whether a question may be answered at once, whatever else is under way: by the law as known, and neither heavy nor
+        costly."""
+        return (
+            not self.is_heavy(question) and not self.is_costly(question, wanted) and self.versions_of(question) is None
+        )
 
     @cached_property
     def quick(self) -> Callable[[object], dict[str, Any]]:
@@ -90,7 +102,6 @@ def blueprint(
     """The resource that answers single requests, from bodies of a bounded size; heavy ones need one of the places, and costly
     ones take turns."""
     routes = Blueprint(calculation.name, __name__)
-    headers = {"Cache-Control": "no-store", "Rules-Version": rules_version}
     accepted = ("application/json", *calculation.forms)
     quick = calculation.quick  # made here, before the first request and before the workers part
 
@@ -109,6 +120,8 @@ def blueprint(
                 content = work()
         else:
             content = work()
+        versions = calculation.versions_of(question)
+        headers = {"Cache-Control": "no-store", "Rules-Version": versions.rules if versions else rules_version}
         if form is None:
             return Response(content, 200, headers, content_type="application/json")
         as_file = {"Content-Disposition": f'attachment; filename="{form.file_name}"'}

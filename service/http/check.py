@@ -29,7 +29,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[WarningsQuest
             found,
             question.today,
             rules_answer(versions, case_standing(case), case_caveats(case)),
-            check_notice(first_not_law(case), book.law_as_of, guidance_age(case)),
+            check_notice(first_not_law(case), book.law_as_of, guidance_age(case), book.proposed),
         )
 
     return Calculation("warnings", schemas.WarningsSchema(), schemas.question, answer)

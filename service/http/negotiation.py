@@ -65,6 +65,25 @@ def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozense
     return frozenset(words)
 
 
+def one_of(parameter: str, words: Sequence[str]) -> str:
+    """The word that a query parameter says, the first of the words where it is not given. ProblemError 422 for anything else in
+    the query."""
+    if not request.environ.get("QUERY_STRING"):
+        return words[0]
+    given = request.args.getlist(parameter)
+    details = [f"There is no query parameter {quoted(name)} here." for name in request.args if name != parameter]
+    if len(given) > 1:
+        details.append(f"{parameter} is given more than once.")
+    details += [
+        f"{parameter} does not take {quoted(word)}; it takes {listed(words)}." for word in given if word not in words
+    ]
+    if not request.args:
+        details.append("The query is empty.")
+    if details:
+        raise query_problem(details)
+    return given[0]
+
+
 def query_problem(details: list[str]) -> ProblemError:
     """What is wrong with the query, each in a sentence."""
     return with_faults("invalid-request", tuple(Fault((), "query", detail) for detail in details))

@@ -162,6 +162,9 @@ KINDS = {
                 "missing": "a field is not there that another field's value requires",
                 "only-with": "a field that counts only with another value of a second one",
             },
+            "schemas/law.py": {
+                "unknown-law": "no law of that name is held",
+            },
             "schemas/household.py": {
                 "missing": "a contribution does not say how it gets tax relief",
                 "only-with": "an employer's contribution says how it gets tax relief",

@@ -34,7 +34,8 @@ Warned = tuple[Quote, list[ClientWarning]]
 def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
     """The calculation, for the tax years of a rule book; its answers name these versions."""
     said = {
-        name: (caveats_of(rules.figures), notice(rules.figures, book.law_as_of)) for name, rules in book.years.items()
+        name: (caveats_of(rules.figures), notice(rules.figures, book.law_as_of, book.proposed))
+        for name, rules in book.years.items()
     }
 
     def quoted(asked: QuoteAsked, _: Parts) -> Quote:

@@ -35,7 +35,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
             told(result),
             warnings,
             rules_answer(versions, result.standing, plan_caveats(result)),
-            plan_notice(result.first_not_law, book.law_as_of),
+            plan_notice(result.first_not_law, book.law_as_of, book.proposed),
             compared_years="compared_years" in wanted,
             steps=steps(result, warnings) if "steps" in wanted else None,
         )
@@ -48,7 +48,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
             body,
             question.household.start,
             len(question.household.people),
-            plan_notice(result.first_not_law, book.law_as_of),
+            plan_notice(result.first_not_law, book.law_as_of, book.proposed),
         )
 
     return Calculation(

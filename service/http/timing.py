@@ -29,7 +29,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[TimingQuestio
             summary(result),
             timing_warnings(result),
             rules_answer(versions, result.timeline.standing, timing_caveats(result)),
-            plan_notice(result.timeline.first_not_law, book.law_as_of),
+            plan_notice(result.timeline.first_not_law, book.law_as_of, book.proposed),
         )
         if DRAWN not in wanted:
             return document

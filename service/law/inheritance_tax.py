@@ -206,10 +206,10 @@ def gift_counts(given: date, died: date, rules: InheritanceTaxRules) -> bool:
 def unused_share(unused: Pence, band: Pence) -> MillionthShare:
     """The share of a band that a survivor may bring forward (ss.8A(4), 8G(3)), in ten-thousandths of a per cent.
 
-    At most the whole (IHTM43033). ``band`` is one person's band on the day of the first death, and more than nought.
+    At most the whole (IHTM43033), and nothing of nothing. ``band`` is one person's band on the day of the first death.
     HMRC takes four decimals (IHTM43020); that what is beyond them is dropped is our choice.
     """
-    return min(WHOLE_BAND, unused * WHOLE_BAND // band)
+    return min(WHOLE_BAND, unused * WHOLE_BAND // band) if band else 0
 
 
 def brought_forward(share: MillionthShare, band: Pence) -> Pence:
@@ -238,9 +238,9 @@ def lost_by_downsizing(
     would have been brought forward then the rise to that at death. Only a former home worth more than the present one
     counts (ss.8FA, 8FB).
     """
-    if former.value <= home:
-        return 0
     former_allowance = former.residence_nil_rate_band_then + residence_brought_forward
+    if former.value <= home or not former_allowance:
+        return 0
     once = allowance * min(former.value, former_allowance) // former_allowance
     return max(0, once - home)
 

@@ -10,6 +10,7 @@ from itertools import pairwise
 
 from service.figures.later_years import PriceIndex, later_year
 from service.figures.loader import TaxYearFigures, years_version
+from service.figures.proposals import ProposedLaw
 from service.figures.reading import version_of
 from service.figures.tables import (
     RisingWithPrices,
@@ -56,7 +57,7 @@ class RuleBook:
     ``figures_version`` follows from all that the files of figures say. ``law_as_of`` is the date of the newest official
     text that was read for them.
     ``later`` makes the assumed rules of a year after the last: from its name and the rise in prices since then (None
-    where the figures stand still).
+    where the figures stand still). ``proposed`` is the proposed law whose figures these are, None for the law as known.
     """
 
     years: Mapping[str, TaxYearRules]
@@ -64,6 +65,7 @@ class RuleBook:
     law_as_of: date
     state_pension_ages: StatePensionAges
     later: Callable[[str, PriceIndex | None], TaxYearRules]
+    proposed: ProposedLaw | None = None
 
     @property
     def last(self) -> TaxYearFigures:
@@ -71,7 +73,7 @@ class RuleBook:
         return list(self.years.values())[-1].figures
 
 
-def rule_book(years: Mapping[str, TaxYearFigures]) -> RuleBook:
+def rule_book(years: Mapping[str, TaxYearFigures], proposed: ProposedLaw | None = None) -> RuleBook:
     """The rules of every year in ``years``, and the lasting tables beside them. FiguresError for a fault in a table."""
     rules = {name: _year_rules(figures, years) for name, figures in years.items()}
     ages, rising, law_as_of = load_state_pension_ages(), load_rising_with_prices(), load_law_as_of()
@@ -81,8 +83,20 @@ def rule_book(years: Mapping[str, TaxYearFigures]) -> RuleBook:
     def later(name: str, rise: PriceIndex | None) -> TaxYearRules:
         return _later_rules(last, name, rise, rising)
 
-    version = version_of(f"{years_version(years)} {ages.version} {rising.version} {law_as_of.version}")
-    return RuleBook(rules, version, law_as_of.day, ages, later)
+    version = version_of(
+        f"{years_version(years)} {ages.version} {rising.version} {law_as_of.version}{_named(proposed)}"
+    )
+    return RuleBook(rules, version, law_as_of.day, ages, later, proposed)
+
+
+def rule_book_under(law: ProposedLaw) -> RuleBook:
+    """The rules of every year under a proposed law."""
+    return rule_book(law.years, law)
+
+
+def _named(proposed: ProposedLaw | None) -> str:
+    """What answers say of a proposed law, for the version."""
+    return "" if proposed is None else f" {(proposed.name, proposed.title, proposed.source)!a}"
 
 
 def _later_rules(last: TaxYearRules, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearRules:

@@ -6,11 +6,13 @@ from collections.abc import Iterable
 from datetime import date
 from typing import NamedTuple
 
-from service.figures.loader import KEYS, STANDINGS, Figure, TaxYearFigures
+from service.figures.loader import KEYS, STANDINGS, Figure, Standing, TaxYearFigures
+from service.figures.proposals import ProposedLaw
 from service.law.dates import day_month_year
 from service.law.income_tax import Taxpayer
 
 _LAST_KNOWN = "we have used the latest known ones"
+_PROPOSED_ONES = "we have used the proposed ones, and otherwise the latest known"
 _CHECK = "Check with the pension scheme"
 _BEFORE_ACTING = f"{_CHECK} and HMRC before acting; an authorised adviser can give advice."
 _TOUCHED_BY_ALL = ("income_tax.personal_allowance", "income_tax.personal_allowance_taper_threshold")
@@ -77,29 +79,35 @@ def _from_year(year: str, figure: Figure) -> str:
     return (figure.caveat or "").replace(f"for {year}", f"from {year}")
 
 
-def notice(figures: TaxYearFigures, law_as_of: date) -> str:
-    """The short notice under every calculation for one tax year."""
-    not_law = "" if figures.standing == "enacted" else f" Some rates for {figures.name} are not yet law; {_LAST_KNOWN}."
+def notice(figures: TaxYearFigures, law_as_of: date, proposed: ProposedLaw | None = None) -> str:
+    """The short notice under every calculation for one tax year, by the law as known or by a proposed one."""
+    not_law = (
+        ""
+        if figures.standing == "enacted"
+        else f" Some rates for {figures.name} are not yet law; {_used(figures.standing)}."
+    )
     return (
         f"This is an illustration worked out from the details given and the tax rules for {figures.name}. It is not advice."
-        f"{not_law} {_later_changes(law_as_of)} Tax depends on individual circumstances. {_BEFORE_ACTING}"
+        f"{_by_proposal(proposed)}{not_law} {_later_changes(law_as_of)} Tax depends on individual circumstances. {_BEFORE_ACTING}"
     )
 
 
-def plan_notice(first_not_law: TaxYearFigures | None, law_as_of: date) -> str:
+def plan_notice(first_not_law: TaxYearFigures | None, law_as_of: date, proposed: ProposedLaw | None = None) -> str:
     """The same under a plan over years, with the first tax year whose figures are not all law, where there is one."""
     return (
         "This is an illustration, not advice or a forecast. Growth, interest and price rises are assumptions, and the real "
-        f"outcome will differ.{_not_law(first_not_law)} {_later_changes(law_as_of)} {_BEFORE_ACTING}"
+        f"outcome will differ.{_by_proposal(proposed)}{_not_law(first_not_law)} {_later_changes(law_as_of)} {_BEFORE_ACTING}"
     )
 
 
-def check_notice(first_not_law: TaxYearFigures | None, law_as_of: date, guidance_age: int) -> str:
+def check_notice(
+    first_not_law: TaxYearFigures | None, law_as_of: date, guidance_age: int, proposed: ProposedLaw | None = None
+) -> str:
     """The same under warnings, with what holds for almost everybody: that benefits may fall, and that guidance is free
     from an age on. It names the risks that FCA Handbook COBS 19.7 lists."""
     return (
         "These points follow from the details given and are not advice. They do not cover everything, and a missing detail "
-        f"can change them.{_not_law(first_not_law)} {_later_changes(law_as_of)} Money taken out can reduce means-tested "
+        f"can change them.{_by_proposal(proposed)}{_not_law(first_not_law)} {_later_changes(law_as_of)} Money taken out can reduce means-tested "
         f"benefits, council tax support and help with care. {_CHECK}, HMRC and, for benefits and care, the local council. "
         f"From age {guidance_age}, MoneyHelper usually offers a free, impartial Pension Wise appointment. It covers how long "
         "the money must last, who depends on it, rising prices, charges, debts and other offers."
@@ -107,7 +115,18 @@ def check_notice(first_not_law: TaxYearFigures | None, law_as_of: date, guidance
 
 
 def _not_law(since: TaxYearFigures | None) -> str:
-    return "" if since is None else f" Rates from {since.name} are not all law yet; {_LAST_KNOWN}."
+    return "" if since is None else f" Rates from {since.name} are not all law yet; {_used(since.standing)}."
+
+
+def _used(standing: Standing) -> str:
+    return _PROPOSED_ONES if standing == "proposed" else _LAST_KNOWN
+
+
+def _by_proposal(law: ProposedLaw | None) -> str:
+    """That an answer is by a proposed law; nothing where it is by the law as known."""
+    if law is None:
+        return ""
+    return f" It uses a proposal in place of the law as known: {law.title.rstrip('.')}. It may change, or never become law."
 
 
 def _later_changes(law_as_of: date) -> str:

@@ -341,7 +341,12 @@ def _figures(figures: dict[str, Any], rules: dict[str, Any]) -> list[str]:
     return [*content, f'<table class="small">{caption}{head}<tbody>{rows}</tbody></table>']
 
 
-_STANDING = {"enacted": "", "announced": ". Announced, not yet law", "assumed": ". Not yet set"}
+_STANDING = {
+    "enacted": "",
+    "announced": ". Announced, not yet law",
+    "assumed": ". Not yet set",
+    "proposed": ". Proposed, not law",
+}
 
 
 def _figure(value: Any) -> str:

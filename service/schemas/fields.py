@@ -17,6 +17,8 @@ from typing import Any
 
 from marshmallow import ValidationError, fields
 
+from service.figures.proposals import KNOWN, LONGEST_NAME
+from service.figures.proposals import NAME as LAW_NAME
 from service.law.payroll import CODE_PATTERN
 from service.planning.household import WITH_PRICES, YearlyRate
 
@@ -258,6 +260,23 @@ class Text(StrictField):
             return value
         raise ValidationError(
             f"Must be text of 1 to {self.longest} characters on one line, without spaces at its ends."
+        )
+
+
+class LawName(StrictField):
+    """The name of a law: that of the law as known, or of a proposed one that is held beside it. Which are held is known only to
+    whoever builds the question (``schemas/law.py``)."""
+
+    example = KNOWN
+    pattern = LAW_NAME
+    longest = LONGEST_NAME
+
+    def accept(self, value: object) -> str:
+        if isinstance(value, str) and len(value) <= self.longest and self.pattern.fullmatch(value):
+            return value
+        raise ValidationError(
+            f'Must be the name of a law, such as "{self.example}": at most {self.longest} lower-case letters and digits, words '
+            "joined by -."
         )
 
 

@@ -7,6 +7,8 @@ from datetime import date
 from typing import Any
 
 from service.figures.loader import Band, Figure, TaxYearFigures
+from service.figures.proposals import Difference, ProposedLaw
+from service.schemas.rules import law_answer
 from service.schemas.units import fraction, pounds
 
 
@@ -19,6 +21,22 @@ def figures_document(figures: TaxYearFigures) -> dict[str, Any]:
         "standing": figures.standing,
         "figures_version": figures.version,
         "figures": [_figure(figure) for figure in figures.figures.values()],
+    }
+
+
+def law_document(law: ProposedLaw) -> dict[str, Any]:
+    """A proposed law, and each figure of each tax year whose value it changes."""
+    return {**law_answer(law), "differences": [_difference(found) for found in law.differences]}
+
+
+def _difference(found: Difference) -> dict[str, Any]:
+    return {
+        "tax_year": found.tax_year,
+        "name": found.known.name,
+        "known": _value(found.known),
+        "proposed": _value(found.proposed),
+        "known_standing": found.known.standing,
+        "source": found.proposed.source,
     }
 
 

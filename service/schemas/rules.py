@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from service.figures.loader import Standing
+from service.figures.proposals import ProposedLaw, first_day
 from service.planning.disclosure import Caveat
 
 
@@ -15,18 +16,19 @@ from service.planning.disclosure import Caveat
 class Versions:
     """What identifies an answer. ``rules`` follows from the figures and from all code that computes or words answers, so
     that the same request under the same ``rules`` has the same answer; ``law_as_of`` is the date of the newest official
-    text that was read."""
+    text that was read. ``proposed`` is the law that answers are worked out by where that is not the law as known."""
 
     rules: str
     figures: str
     software: str
     law_as_of: date
+    proposed: ProposedLaw | None = None
 
 
 def rules_answer(versions: Versions, standing: Standing, caveats: Iterable[Caveat]) -> dict[str, Any]:
     """``rules`` as JSON: the versions, how firm the weakest of the figures are, and the caveats on those that the answer rests
     on."""
-    return {
+    rules = {
         "version": versions.rules,
         "figures_version": versions.figures,
         "software_version": versions.software,
@@ -34,3 +36,9 @@ def rules_answer(versions: Versions, standing: Standing, caveats: Iterable[Cavea
         "standing": standing,
         "caveats": [{"figure": caveat.figure, "caveat": caveat.sentence} for caveat in caveats],
     }
+    return rules if versions.proposed is None else {**rules, "law": law_answer(versions.proposed)}
+
+
+def law_answer(law: ProposedLaw) -> dict[str, Any]:
+    """A proposed law as JSON: its name, what it is, where it was proposed, and from when."""
+    return {"name": law.name, "title": law.title, "source": law.source, "from": first_day(law)}

@@ -3,10 +3,11 @@ and end, a pension that is used up."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import NamedTuple
 
+from service.figures.loader import Standing
 from service.law.ages import age_on
 from service.law.dates import day_month_year
 from service.law.pension_age import access_age
@@ -17,6 +18,13 @@ from service.planning.wording import YOU, inside, pounds, starting, who
 
 _CASH_LIMIT, _CASH_LIMIT_ENDS = "isa.cash_limit_under_65", "isa.cash_limit_ends_at_age"
 
+_LATEST = "the latest known ones"
+_NOT_LAW: Mapping[Standing, tuple[str, str]] = {
+    "announced": ("announced, but not yet law", _LATEST),
+    "assumed": ("not set yet", _LATEST),
+    "proposed": ("proposed, and not law", "those proposed"),
+}
+"""What is said of a year's figures that are not law, and which of them a plan uses."""
 _INCOMES = {
     "employment": "pay from employment",
     "self_employment": "profit from self-employment",
@@ -86,11 +94,11 @@ def _of_the_law(people: tuple[Member, ...], period: Period, earlier: ScheduleYea
     figures = period.rules.figures
     before = None if earlier is None else earlier.period.rules.figures
     if figures.standing != "enacted" and (before is None or before.standing != figures.standing):
-        known = "announced, but not yet law" if figures.standing == "announced" else "not set yet"
+        known, used = _NOT_LAW[figures.standing]
         yield Event(
             "figures_not_law",
             period.first,
-            f"Some rates and limits from {period.name} are {known}. The plan uses the latest known ones.",
+            f"Some rates and limits from {period.name} are {known}. The plan uses {used}.",
         )
     if before is None or not figures.has(_CASH_LIMIT_ENDS):
         return

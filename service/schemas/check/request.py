@@ -19,7 +19,7 @@ from service.planning.warnings.circumstances import (
     Isas,
     Subscription,
 )
-from service.schemas.fields import Choice, IsoDate, Money, StrictBoolean, WholeNumber
+from service.schemas.fields import Choice, IsoDate, LawName, Money, StrictBoolean, WholeNumber
 from service.schemas.household import (
     MOST_PENSIONS,
     MOST_PEOPLE,
@@ -61,6 +61,7 @@ class WarningsSchema(StrictSchema):
     date = IsoDate(required=True)
     withdrawals = ObjectList(PlannedWithdrawalSchema, most=MOST_WITHDRAWALS)
     isa_subscriptions = ObjectList(SubscriptionSchema, most=MOST_SUBSCRIPTIONS)
+    law = LawName()
 
 
 def question(values: Mapping[str, Any]) -> WarningsQuestion:

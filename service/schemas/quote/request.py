@@ -10,7 +10,7 @@ from service.law.payroll import Basis
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.asked import QuoteAsked
 from service.planning.quote.quote import Withdrawal
-from service.schemas.fields import Choice, IsoDate, Money, PayeCode, WholeNumber
+from service.schemas.fields import Choice, IsoDate, LawName, Money, PayeCode, WholeNumber
 from service.schemas.household import MOST_PENSIONS, MOST_PEOPLE, HouseholdSchema, member
 from service.schemas.places import Places
 from service.schemas.shared import StrictNested, StrictSchema
@@ -69,6 +69,7 @@ def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
         tax_year = Choice(tax_years, required=True)
         withdrawal = StrictNested(WithdrawalSchema, required=True)
         payroll = StrictNested(PayrollSchema)
+        law = LawName()
 
     return WithdrawalTaxSchema()
 

@@ -10,7 +10,7 @@ from service.planning.optimiser.work import EFFORTS
 from service.planning.schedule.schedule import GOALS, ScheduleQuestion
 from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.estate import estate_of
-from service.schemas.fields import Choice, IsoDate, Rate
+from service.schemas.fields import Choice, IsoDate, LawName, Rate
 from service.schemas.household import HouseholdSchema
 from service.schemas.places import Places
 from service.schemas.shared import StrictNested, StrictSchema
@@ -39,6 +39,7 @@ class ScheduleSchema(StrictSchema):
     assumptions = StrictNested(AssumptionsSchema)
     search = StrictNested(SearchSchema)
     beneficiary_tax_rate = Rate(least=0, largest=1)
+    law = LawName()
 
 
 def question(values: Mapping[str, Any]) -> ScheduleQuestion:

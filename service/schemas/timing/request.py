@@ -12,7 +12,7 @@ from service.planning.timing.deaths import Death
 from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, WAYS, Option
 from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.estate import estate_of
-from service.schemas.fields import Choice, IsoDate, Money, OrWord, Rate, WholeNumber, yearly_rate
+from service.schemas.fields import Choice, IsoDate, LawName, Money, OrWord, Rate, WholeNumber, yearly_rate
 from service.schemas.household import MOST_PEOPLE, HouseholdSchema
 from service.schemas.places import Places
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
@@ -71,6 +71,7 @@ class TimingSchema(StrictSchema):
     beneficiary_tax_rate = Rate(least=0, largest=1)
     assumptions = StrictNested(AssumptionsSchema)
     break_even_growth = StrictNested(GrowthRangeSchema)
+    law = LawName()
 
 
 def question(values: Mapping[str, Any]) -> TimingQuestion:
