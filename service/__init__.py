@@ -77,7 +77,8 @@ class Service(Flask):
 
 def create_app(settings: Settings, *, plainly: bool = True) -> Flask:
     """The WSGI application. Figures are read and checked here, once: a fault in them, or in proposed law, stops the start
-    (FiguresError), as does one in the file of keys (KeysError). ``plainly``: plain single requests take the short way (``http/plain.py``)."""
+    (FiguresError), as does one in the file of keys (KeysError). ``plainly``: plain single requests take the short way
+    (``http/plain.py``)."""
     known, proposed = _laws(settings.figures)
     book, versions = known
     app = Service("service", static_folder=None)

@@ -26,6 +26,7 @@ ALL_GIVEN = {
     "SERVICE_METRICS": "yes",
     "SERVICE_CORS_ORIGINS": "https://portal.example, http://localhost:8080",
     "SERVICE_BEHIND_PROXY": "yes",
+    "SERVICE_FIGURES": "/etc/proposed-law",
 }
 
 
@@ -63,6 +64,7 @@ def test_every_setting_can_be_given() -> None:
         metrics=True,
         cors_origins=("https://portal.example", "http://localhost:8080"),
         behind_proxy=True,
+        figures=Path("/etc/proposed-law"),
     )
 
 

@@ -31,7 +31,7 @@ from service.figures.reading import Faults, FiguresError, Standing, parsed, refu
 KNOWN = "known"
 """The name of the law as known, which no set may have."""
 NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*", re.ASCII)
-LONGEST_NAME = 40
+LONGEST_NAME, LONGEST_TITLE = 40, 100
 
 _ABOUT = "law.toml"
 _ABOUT_PARTS = ("title", "source")
@@ -122,6 +122,8 @@ def _about(path: Path, given: _Set) -> tuple[str, str]:
         for part in _ABOUT_PARTS:
             if part not in table:
                 faults.add(part, "is missing")
+        if len(str(table.get("title", ""))) > LONGEST_TITLE:
+            faults.add("title", f"must be at most {LONGEST_TITLE} characters, as it stands in sentences")
     except FileNotFoundError:
         faults.add("title", "is missing: each set needs this file, with title and source")
     except FiguresError as error:

@@ -32,7 +32,7 @@ def never(*_: object) -> bool:
     return False
 
 
-def of_the_known_law(_: object) -> None:
+def of_the_known_law(*_: object) -> Versions | None:
     """No other law's."""
     return None
 

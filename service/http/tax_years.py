@@ -14,7 +14,7 @@ from service.http.cached import cached
 from service.http.laws import Law
 from service.http.negotiation import one_of
 from service.http.problems import ProblemError
-from service.schemas.figures import figures_document, law_document
+from service.schemas.figures import differences_document, figures_document
 from service.schemas.law import LAW
 from service.schemas.rules import law_answer
 
@@ -28,9 +28,7 @@ def blueprint(known: Law, proposed: Mapping[str, Law]) -> Blueprint:
     names = tuple(laws)
     listings = {name: _listing(law) for name, law in laws.items()}
     listings[KNOWN]["laws"] = [
-        {**law_answer(law.versions.proposed), "href": f"{_PATH}?{LAW}={name}"}
-        for name, law in proposed.items()
-        if law.versions.proposed is not None
+        law_answer(law.versions.proposed) for law in proposed.values() if law.versions.proposed is not None
     ]
     versions = {name: law.versions.rules for name, law in laws.items()}
     # The list of the law as known names the others as well.
@@ -70,7 +68,11 @@ def _listing(law: Law) -> dict[str, Any]:
         "figures_version": law.versions.figures,
     }
     proposed = law.versions.proposed
-    return listing if proposed is None else {**listing, LAW: law_document(proposed)}
+    return (
+        listing
+        if proposed is None
+        else {**listing, LAW: law_answer(proposed), "differences": differences_document(proposed)}
+    )
 
 
 def _of(law: Law) -> str:

@@ -107,10 +107,10 @@ def check_notice(
     from an age on. It names the risks that FCA Handbook COBS 19.7 lists."""
     return (
         "These points follow from the details given and are not advice. They do not cover everything, and a missing detail "
-        f"can change them.{_by_proposal(proposed)}{_not_law(first_not_law)} {_later_changes(law_as_of)} Money taken out can reduce means-tested "
-        f"benefits, council tax support and help with care. {_CHECK}, HMRC and, for benefits and care, the local council. "
-        f"From age {guidance_age}, MoneyHelper usually offers a free, impartial Pension Wise appointment. It covers how long "
-        "the money must last, who depends on it, rising prices, charges, debts and other offers."
+        f"can change them.{_by_proposal(proposed)}{_not_law(first_not_law)} {_later_changes(law_as_of)} Money taken out can "
+        f"reduce means-tested benefits, council tax support and help with care. {_CHECK}, HMRC and, for benefits and care, the "
+        f"local council. From age {guidance_age}, MoneyHelper usually offers a free, impartial Pension Wise appointment. It "
+        "covers how long the money must last, who depends on it, rising prices, charges, debts and other offers."
     )
 
 

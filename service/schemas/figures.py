@@ -8,7 +8,6 @@ from typing import Any
 
 from service.figures.loader import Band, Figure, TaxYearFigures
 from service.figures.proposals import Difference, ProposedLaw
-from service.schemas.rules import law_answer
 from service.schemas.units import fraction, pounds
 
 
@@ -24,9 +23,9 @@ def figures_document(figures: TaxYearFigures) -> dict[str, Any]:
     }
 
 
-def law_document(law: ProposedLaw) -> dict[str, Any]:
-    """A proposed law, and each figure of each tax year whose value it changes."""
-    return {**law_answer(law), "differences": [_difference(found) for found in law.differences]}
+def differences_document(law: ProposedLaw) -> list[dict[str, Any]]:
+    """Each figure of each tax year whose value a proposed law changes."""
+    return [_difference(found) for found in law.differences]
 
 
 def _difference(found: Difference) -> dict[str, Any]:

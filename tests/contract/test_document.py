@@ -195,7 +195,15 @@ def test_words_of_requests_are_closed_and_those_that_answers_may_add_to_are_open
     growing = {place for place, schema in schemas() if "x-extensible-enum" in schema}
     assert growing == {
         f"#/components/schemas/{name}"
-        for name in ("ChartName", "PlanEventCode", "PlanReasonCode", "PlanStepCode", "ProblemCode", "TaxYear")
+        for name in (
+            "ChartName",
+            "LawName",
+            "PlanEventCode",
+            "PlanReasonCode",
+            "PlanStepCode",
+            "ProblemCode",
+            "TaxYear",
+        )
     }
 
 

@@ -31,6 +31,7 @@ from service.schemas.fields import (
     Growth,
     Increases,
     IsoDate,
+    LawName,
     Money,
     OrWord,
     PayeCode,
@@ -140,6 +141,9 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
         case Text():
             pattern = f"^{field.pattern.pattern}$"
             return {"type": "string", "minLength": 1, "maxLength": field.longest, "pattern": pattern}
+        case LawName():
+            pattern = f"^{field.pattern.pattern}$"
+            return {"type": "string", "maxLength": field.longest, "pattern": pattern, "enum": ["known"]}
         case PayeCode():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case ObjectList():
