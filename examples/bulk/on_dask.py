@@ -19,8 +19,17 @@ from pathlib import Path
 from distributed import Client, KilledWorker, LocalCluster, as_completed
 from tqdm import tqdm
 
+from book import pictures
 from book.in_process import Job, calculate
-from book.options import about_book, add_book, at_least_one, notation_of, tax_year
+from book.options import (
+    about_book,
+    add_book,
+    add_comparison,
+    at_least_one,
+    comparison_of,
+    notation_of,
+    refuse_what_cannot_be_compared,
+)
 from book.parts import Run
 from book.reading import BookError, check_columns, fingerprint, kind_of, pieces, settled
 from book.recalculation import plan_of, printed, summary_of
@@ -42,11 +51,15 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     parser.add_argument(
         "--piece", type=at_least_one, default=10_000, metavar="N", help="records of CSV or NDJSON a task (10000)"
     )
-    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=tax_year)
-    parser.add_argument("--largest", type=at_least_one, default=20, metavar="N", help="changes to list (20)")
+    add_comparison(parser)
+    parser.add_argument("--figures", type=Path, metavar="FOLDER", help="the folder of proposed law, for --compare-laws")
     parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
     parser.add_argument("--start-over", action="store_true", help="forget an earlier run in FOLDER")
-    return parser.parse_args(given)
+    options = parser.parse_args(given)
+    refuse_what_cannot_be_compared(parser, options)
+    if bool(options.compare_laws) != bool(options.figures):
+        parser.error("--compare-laws and --figures go together")
+    return options
 
 
 def run_it(options: argparse.Namespace) -> int:
@@ -58,21 +71,24 @@ def run_it(options: argparse.Namespace) -> int:
         settled(book, notation_of(options)),
         out,
         WITHDRAWAL_TAX,
-        tuple(options.compare_tax_years),
         options.results_as or kind_of(book),
-        options.largest,
+        comparison_of(options, WITHDRAWAL_TAX),
+        options.in_tax_year,
+        options.figures and options.figures.resolve(),
     )
     about = {
         "book": fingerprinted,
         **about_book(job.notation),
         "operation": job.operation,
-        "tax years": list(job.tax_years),
+        "tax years": options.compare_tax_years,
+        "laws": options.compare_laws,
+        "tax year of all": job.tax_year,
         "kind of results": job.kind,
         "records in a task": options.piece,
-        "number of largest changes": job.largest,
+        "number of largest changes": options.largest,
     }
     check_columns(book, job.notation, ignore_others=options.ignore_other_columns)
-    plan = plan_of(job.tax_years, job.kind, job.largest)
+    plan = plan_of(job.kind, job.comparison, job.tax_year)
     run = Run(out, about)
     with run.begun(start_over=options.start_over):
         if not run.finished:
@@ -90,7 +106,9 @@ def run_it(options: argparse.Namespace) -> int:
             run.end(summary)
         run.clear()
         summary = run.summary()
-    print(printed(summary, str(options.out)))
+    print(printed(plan, summary, str(options.out)))
+    if options.compare_laws:
+        pictures.write(out, summary["changes"])
     return SOME_FAILED if any(answer["failed"] for answer in summary["answers"]) else DONE
 
 

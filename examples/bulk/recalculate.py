@@ -2,6 +2,7 @@
 
     python examples/bulk/recalculate.py BOOK --out FOLDER [--service http://127.0.0.1:8000]
     python examples/bulk/recalculate.py BOOK --out FOLDER --compare-tax-years 2025-26 2026-27
+    python examples/bulk/recalculate.py BOOK --out FOLDER --compare-laws known a-proposal
 
 BOOK is a CSV, Parquet or NDJSON file, one client a row; examples/bulk/README.md names the columns. FOLDER gets the results,
 the failures and a summary. After an interruption the same command resumes the run.
@@ -17,8 +18,9 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from importlib.util import find_spec
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -26,7 +28,16 @@ from typing import Any
 import msgspec
 from tqdm import tqdm
 
-from book.options import about_book, add_book, at_least_one, notation_of, tax_year
+from book.laws import MEASURES
+from book.options import (
+    about_book,
+    add_book,
+    add_comparison,
+    at_least_one,
+    comparison_of,
+    notation_of,
+    refuse_what_cannot_be_compared,
+)
 from book.parts import Run
 from book.reading import BookError, Chunk, check_columns, chunks, count, fingerprint, kind_of, records, settled
 from book.recalculation import Recalculation, plan_of, printed, summary_of, versions
@@ -70,8 +81,7 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--service", default="http://127.0.0.1:8000", metavar="URL")
     parser.add_argument("--key-file", type=Path, metavar="FILE", help="holds your key, where the service asks for one")
     parser.add_argument("--operation", default=WITHDRAWAL_TAX, help="others than withdrawal-tax: NDJSON only")
-    parser.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=tax_year)
-    parser.add_argument("--largest", type=at_least_one, default=20, metavar="N", help="changes to list (20)")
+    add_comparison(parser)
     parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
     parser.add_argument(
         "--chunk", type=at_least_one, metavar="N", help="records in a request (1000; 50 of other operations)"
@@ -90,9 +100,12 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     if options.chunk is None:
         options.chunk = 1_000 if options.operation == WITHDRAWAL_TAX else 50
     if options.operation != WITHDRAWAL_TAX and (
-        options.compare_tax_years or options.results_as not in (None, "ndjson")
+        options.compare_tax_years or options.in_tax_year or options.results_as not in (None, "ndjson")
     ):
-        parser.error("tax years can be compared, and columns written, for withdrawal-tax only")
+        parser.error("tax years can be compared or changed, and columns written, for withdrawal-tax only")
+    if options.operation not in MEASURES:
+        parser.error(f"--operation must be one of {', '.join(MEASURES)}")
+    refuse_what_cannot_be_compared(parser, options)
     return options
 
 
@@ -117,7 +130,7 @@ def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
     kind = kind_of(options.book)
     if options.operation != WITHDRAWAL_TAX and kind != "ndjson":
         raise BookError(f"for {options.operation} the book must be NDJSON")
-    plan = plan_of(options.compare_tax_years, options.results_as or kind, options.largest)
+    plan = plan_of(options.results_as or kind, comparison_of(options, options.operation), options.in_tax_year)
     fingerprinted = fingerprint(options.book)
     notation = settled(options.book, notation_of(options))
     about = {
@@ -125,9 +138,11 @@ def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
         **about_book(notation),
         "operation": options.operation,
         "tax years": options.compare_tax_years,
+        "laws": options.compare_laws,
+        "tax year of all": options.in_tax_year,
         "kind of results": plan.kind,
         "records in a chunk": options.chunk,
-        "number of largest changes": plan.largest,
+        "number of largest changes": options.largest,
     }
     check_columns(options.book, notation, ignore_others=options.ignore_other_columns)
     total = count(options.book, notation)
@@ -163,8 +178,20 @@ def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
             run.end(summary)
         run.clear()
         summary = run.summary()
-    print(printed(summary, str(options.out)))
+    print(printed(plan, summary, str(options.out)))
+    if options.compare_laws:
+        print(f"  {drawn(options.out, summary['changes'])}")
     return SOME_FAILED if any(answer["failed"] for answer in summary["answers"]) else DONE
+
+
+def drawn(folder: Path, changes: Mapping[str, Any]) -> str:
+    """Write the charts of a comparison of laws; says where they are, or why there are none."""
+    if find_spec("service") is None:
+        return "no charts: their frame is the service's own, which is not installed here"
+    # Imported here, so that only those who want charts need it beside the script.
+    from book import pictures
+
+    return f"charts in {', '.join(f'{folder}/{name}' for name in pictures.write(folder, changes))}"
 
 
 def main(given: Sequence[str]) -> int:

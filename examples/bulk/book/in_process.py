@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from book.comparing import Comparison
 from book.parts import Run
 from book.reading import FileKind, Notation, Piece, chunk_of
 from book.recalculation import Recalculation, plan_of
@@ -21,8 +22,8 @@ from service import calculator
 class InProcess:
     """Answers the lines of one operation exactly as ``POST /v1/bulk/{operation}`` would, with the same ``fields``."""
 
-    def __init__(self, operation: str, fields: tuple[str, ...] = ()) -> None:
-        self._calculator = calculator(operation, fields)
+    def __init__(self, operation: str, fields: tuple[str, ...] = (), figures: Path | None = None) -> None:
+        self._calculator = calculator(operation, fields, figures)
 
     def send(self, lines: Sequence[Line]) -> Answers:
         """The answers to lines, checked as those that come over a network are."""
@@ -38,9 +39,10 @@ class Job:
     notation: Notation
     out: Path
     operation: str
-    tax_years: tuple[str, ...]
     kind: FileKind
-    largest: int
+    comparison: Comparison | None
+    tax_year: str | None
+    figures: Path | None
 
 
 _service = functools.cache(InProcess)
@@ -49,7 +51,6 @@ _service = functools.cache(InProcess)
 
 def calculate(job: Job, piece: Piece) -> dict[str, Any]:
     """Read a piece of a book, answer it, save it; its counts. Doing it twice does no harm."""
-    plan = plan_of(job.tax_years, job.kind, job.largest)
-    return Recalculation(plan, Run(job.out, {}), _service(job.operation, plan.fields)).finish(
-        chunk_of(job.book, piece, job.notation)
-    )
+    plan = plan_of(job.kind, job.comparison, job.tax_year)
+    service = _service(job.operation, plan.fields, job.figures)
+    return Recalculation(plan, Run(job.out, {}), service).finish(chunk_of(job.book, piece, job.notation))

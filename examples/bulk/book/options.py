@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from book.comparing import Comparison, TaxYears
+from book.laws import Laws
 from book.reading import ENCODINGS, SEPARATORS, Notation
 
 
@@ -21,6 +23,40 @@ def at_least_one(text: str) -> int:
     if not text.isascii() or not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 on")
     return int(text)
+
+
+def add_comparison(parser: argparse.ArgumentParser) -> None:
+    """What of the book is compared, if anything."""
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--compare-tax-years", nargs=2, default=[], metavar=("FROM", "TO"), type=tax_year)
+    which.add_argument(
+        "--compare-laws",
+        nargs=2,
+        default=[],
+        metavar=("LAW", "OTHER"),
+        help="by the service's names; known is the law as known",
+    )
+    parser.add_argument("--in-tax-year", metavar="YEAR", type=tax_year, help="with laws: instead of the book's own")
+    parser.add_argument("--largest", type=at_least_one, default=20, metavar="N", help="changes to list (20)")
+
+
+def refuse_what_cannot_be_compared(parser: argparse.ArgumentParser, options: argparse.Namespace) -> None:
+    """End the process with status 2 where the options for a comparison do not go together."""
+    if options.in_tax_year and not options.compare_laws:
+        parser.error("--in-tax-year is for --compare-laws")
+    if options.compare_laws and len(set(options.compare_laws)) == 1:
+        parser.error("--compare-laws needs two laws")
+
+
+def comparison_of(options: argparse.Namespace, operation: str) -> Comparison | None:
+    """The comparison that is asked for."""
+    if options.compare_laws:
+        before, after = options.compare_laws
+        return Laws(before, after, options.largest, operation)
+    if options.compare_tax_years:
+        before, after = options.compare_tax_years
+        return TaxYears(before, after, options.largest)
+    return None
 
 
 def add_book(parser: argparse.ArgumentParser) -> None:

@@ -11,8 +11,9 @@ from typing import Any, Protocol
 
 import msgspec
 
-from book import comparing, layout
-from book.comparing import Change
+from book import layout
+from book.comparing import Comparison
+from book.laws import Laws
 from book.parts import Run
 from book.reading import Chunk, FileKind, Record
 from book.sending import Answer, Answers, Line, StopError, versions_differ
@@ -30,21 +31,24 @@ class Service(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """One way of asking about every client: as the book has it, or in one tax year for all."""
+    """One way of asking about every client: as the book has it, in one tax year for all, or by one law. ``name`` tells it from
+    the others; None where there is no other."""
 
+    name: str | None
     tax_year: str | None
+    law: str | None
     results: Sheet
     failures: Sheet
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What is to be done: the views, the kind of file that comes out, and the changes to look for between two views."""
+    """What is to be done: the views, the kind of file that comes out, and what is compared between two views."""
 
     views: tuple[View, ...]
     kind: FileKind
-    changes: Sheet | None
-    largest: int
+    changes: Sheet | None = None
+    comparison: Comparison | None = None
 
     @property
     def fields(self) -> tuple[str, ...]:
@@ -58,22 +62,28 @@ class Plan:
         return found if self.changes is None else (*found, self.changes)
 
 
-def plan_of(tax_years: Sequence[str], kind: FileKind, largest: int) -> Plan:
-    """The plan for a book as it is (no tax years), or for a comparison of two."""
+def plan_of(kind: FileKind, comparison: Comparison | None = None, tax_year: str | None = None) -> Plan:
+    """The plan for a book as it is, or for a comparison. ``tax_year``: that of all clients, where the book's own do not count."""
 
-    def view(tax_year: str | None) -> View:
-        ending = f"-{tax_year}" if tax_year else ""
+    def view(name: str | None, year: str | None, law: str | None) -> View:
+        ending = f"-{name}" if name else ""
         return View(
-            tax_year,
+            name,
+            year,
+            law,
             Sheet(f"results{ending}", kind, RESULT_COLUMNS),
             Sheet(f"failures{ending}", kind, FAILURE_COLUMNS),
         )
 
-    if not tax_years:
-        return Plan((view(None),), kind, None, largest)
-    before, after = tax_years
-    changes = Sheet("changes", "csv" if kind == "ndjson" else kind, comparing.columns(before, after))
-    return Plan((view(before), view(after)), kind, changes, largest)
+    if comparison is None:
+        return Plan((view(None, tax_year, None),), kind)
+    names = (comparison.before, comparison.after)
+    if isinstance(comparison, Laws):
+        views = tuple(view(name, tax_year, name) for name in names)
+    else:
+        views = tuple(view(name, name, None) for name in names)
+    changes = Sheet("changes", "csv" if kind == "ndjson" else kind, comparison.columns())
+    return Plan(views, kind, changes, comparison)
 
 
 class Recalculation:
@@ -87,7 +97,8 @@ class Recalculation:
     def finish(self, chunk: Chunk) -> dict[str, Any]:
         """Have a chunk answered in every view and save it; its counts."""
         answered = [self._answers(chunk.records, view) for view in self._plan.views]
-        changes = self._changes(chunk.records, answered) if self._plan.changes else []
+        comparison = self._plan.comparison
+        changes = self._changes(comparison, chunk.records, answered) if comparison else []
         counts = {
             "records": len(chunk.records),
             "views": [
@@ -96,10 +107,7 @@ class Recalculation:
                 for succeeded in [sum(answer.status == 200 for answer in answers)]
             ],
             "rules_version": self._rules_version,
-            "compared": len(changes),
-            "changed": sum(bool(change.by) for change in changes),
-            "change_in_tax": sum(change.by for change in changes),
-            "largest": comparing.largest(changes, self._plan.largest),
+            "changes": comparison.counted(changes) if comparison else {},
         }
 
         def write(folder: Path) -> None:
@@ -109,18 +117,18 @@ class Recalculation:
                 view.results.write(folder / view.results.name, rows)
                 rows = [self._failure(record, answer) for record, answer in both if answer.status != 200]
                 view.failures.write(folder / view.failures.name, rows)
-            if self._plan.changes:
-                self._plan.changes.write(folder / self._plan.changes.name, [comparing.row(found) for found in changes])
+            if self._plan.changes and comparison:
+                rows = [comparison.row(found) for found in changes]
+                self._plan.changes.write(folder / self._plan.changes.name, rows)
 
         self._run.save(chunk.index, counts, write)
         return counts
 
     def _answers(self, found: Sequence[Record], view: View) -> list[Answer]:
         """One answer for each record: the service's, or ours for a record that cannot be sent."""
-        received = self._service.send(
-            [Line(record.id, _sent(record, view.tax_year)) for record in found if not record.fault]
-        )
+        received = self._service.send([Line(record.id, _sent(record, view)) for record in found if not record.fault])
         self._same_rules(received.rules_version)
+        _refuse_unknown_law(received.answers)
         answers = iter(received.answers)
         return [_not_sent(record) if record.fault else next(answers) for record in found]
 
@@ -130,10 +138,12 @@ class Recalculation:
                 raise StopError(versions_differ(self._rules_version, version))
             self._rules_version = self._rules_version or version
 
-    def _changes(self, found: Sequence[Record], answered: Sequence[Sequence[Answer]]) -> list[Change]:
+    def _changes(
+        self, comparison: Comparison, found: Sequence[Record], answered: Sequence[Sequence[Answer]]
+    ) -> list[Any]:
         before, after = answered
         return [
-            comparing.change(record.number, str(record.id), first.content, second.content)
+            comparison.change(record.number, str(record.id), first.content, second.content)
             for record, first, second in zip(found, before, after, strict=True)
             if first.status == 200 and second.status == 200
         ]
@@ -176,14 +186,26 @@ def _fault(record: Record, fault: Mapping[str, Any]) -> tuple[list[str], str]:
     return names, f"{', '.join(names)}: {detail}"
 
 
-def _sent(record: Record, tax_year: str | None) -> bytes:
+def _sent(record: Record, view: View) -> bytes:
     """A record's line: its own where it has one that stays as it is."""
-    if record.request is None or (tax_year is None and record.line is not None):
+    as_it_is = view.tax_year is None and view.law is None
+    if record.request is None or (as_it_is and record.line is not None):
         assert record.line is not None
         return record.line
-    request = record.request if tax_year is None else layout.in_tax_year(record.request, tax_year)
+    request = record.request if view.tax_year is None else layout.in_tax_year(record.request, view.tax_year)
+    if view.law is not None:
+        request = {**request, "law": view.law}
     document = {"request": request} if record.id is None else {"id": record.id, "request": request}
     return _ENCODER.encode(document).encode()
+
+
+def _refuse_unknown_law(answers: Iterable[Answer]) -> None:
+    """StopError where the service holds no law of the name: every other record would say the same."""
+    failed = next((answer for answer in answers if answer.status != 200), None)
+    if failed is not None:
+        for fault in msgspec.json.decode(failed.content).get("errors", []):
+            if fault["code"] == "unknown-law":
+                raise StopError(f"the service does not know the law. {fault['detail'].rstrip('.?')}")
 
 
 def _not_sent(record: Record) -> Answer:
@@ -216,28 +238,17 @@ def summary_of(plan: Plan, total: int, saved: Iterable[Mapping[str, Any]]) -> di
         summary["answers"].append(
             {
                 "tax_year": view.tax_year,
+                **({"law": view.law} if view.law else {}),
                 "succeeded": succeeded,
                 "failed": failed,
                 "results": view.results.name,
                 "failures": view.failures.name,
             }
         )
-    if plan.changes:
-        largest = (Change(*change) for part in parts for change in part["largest"])
+    if plan.changes and plan.comparison:
         summary["changes"] = {
             "file": plan.changes.name,
-            "compared": sum(part["compared"] for part in parts),
-            "changed": sum(part["changed"] for part in parts),
-            "change_in_tax": sum(part["change_in_tax"] for part in parts) / 100,
-            "largest": [
-                {
-                    "record": change.record,
-                    "id": change.id,
-                    "tax": [change.cost_before / 100, change.cost_after / 100],
-                    "change_in_tax": change.by / 100,
-                }
-                for change in comparing.largest(largest, plan.largest)
-            ],
+            **plan.comparison.summed([part["changes"] for part in parts]),
         }
     return summary
 
@@ -247,29 +258,16 @@ def versions(parts: Iterable[Mapping[str, Any]]) -> set[str]:
     return {part["rules_version"] for part in parts if part["rules_version"] is not None}
 
 
-def printed(summary: Mapping[str, Any], out: str) -> str:
+def printed(plan: Plan, summary: Mapping[str, Any], out: str) -> str:
     """The summary as text; ``out`` is where the files are."""
     version = summary["rules_version"]
     by = f"rules version {version}" if version else "none could be sent"
     lines = [f"{summary['records']:,} records, all accounted for; {by}"]
-    for answer in summary["answers"]:
-        year = f"{answer['tax_year']}: " if answer["tax_year"] else ""
-        lines.append(f"  {year}{answer['succeeded']:,} results in {out}/{answer['results']}")
+    for view, answer in zip(plan.views, summary["answers"], strict=True):
+        name = f"{view.name}: " if view.name else ""
+        lines.append(f"  {name}{answer['succeeded']:,} results in {out}/{answer['results']}")
         if answer["failed"]:
-            lines.append(f"  {year}{answer['failed']:,} failures in {out}/{answer['failures']}")
-    if "changes" in summary:
-        changes = summary["changes"]
-        before, after = (answer["tax_year"] for answer in summary["answers"])
-        lines += [
-            f"  {changes['changed']:,} of {changes['compared']:,} answers change in tax, by £{changes['change_in_tax']:,.2f} "
-            f"in all; each in {out}/{changes['file']}",
-            "",
-            f"  {'record':>9}  {'id':<24}{'tax ' + before:>16}{'tax ' + after:>16}{'change':>16}",
-        ]
-        for change in changes["largest"]:
-            first, second = change["tax"]
-            lines.append(
-                f"  {change['record']:>9}  {change['id']:<24}{first:>16,.2f}{second:>16,.2f}"
-                f"{change['change_in_tax']:>+16,.2f}"
-            )
+            lines.append(f"  {name}{answer['failed']:,} failures in {out}/{answer['failures']}")
+    if plan.comparison and "changes" in summary:
+        lines += plan.comparison.told(summary["changes"], f"{out}/{summary['changes']['file']}")
     return "\n".join(lines)
