@@ -21,6 +21,8 @@ from tests.examples.conftest import SCRIPTS
 
 PERSON = "household/people/*"
 LEFT_OUT = (
+    # All clients of a run are asked about by one law.
+    "law",
     # One person, whose one pension it is.
     "withdrawal/person",
     "withdrawal/pension",
