@@ -28,6 +28,7 @@ from service.planning.optimiser.relaxation import (
 from service.planning.optimiser.rounding_heuristic import rounded
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tax_surface import Region
+from service.planning.optimiser.ties import Tie, least_hurt, taxed_left
 from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS
 from service.planning.optimiser.work import (
     LIMITS,
@@ -94,6 +95,8 @@ StoppedBy = Literal["gap", "work_limit", "search_complete"]
 class BestPlan(NamedTuple):
     """The incumbent at the end and a bound on the wealth of any plan, pence. ``solves`` counts linear programs.
 
+    ``tie`` is the plan to be taken, of those that are as good.
+
     ``agreed``: the relaxation was nowhere found above the tax or below the plan, as is proven. Were it, the bound would
     be what the household has in all. ``plain_plans_tried``: no plain plan is better.
     """
@@ -104,6 +107,7 @@ class BestPlan(NamedTuple):
     agreed: bool
     plain_plans_tried: bool
     stopped_by: StoppedBy
+    tie: Tie
 
 
 class SpendingMet(NamedTuple):
@@ -142,13 +146,15 @@ def most_after_tax(
             max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or known or left_alone(timeline)
         )
         most = max(best.wealth, most_wealth(timeline))
-        return BestPlan(best, most, 0, True, True, "gap" if most == best.wealth else "work_limit")
+        left = taxed_left(best)
+        stopped: StoppedBy = "gap" if most == best.wealth else "work_limit"
+        return BestPlan(best, most, 0, True, True, stopped, Tie(best, 0, left, left))
     married = gives_and_receives(timeline)
     kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
     work.limit -= kept
     search = _Search(plain, work, known)
     bound, solves = search.run(), search.relaxation.lp.solves
-    incumbent = search.incumbent
+    incumbent, found_by = search.incumbent, search
     limited = search.is_limited
     work.limit += kept
     if married and incumbent is not None and work.left > least:
@@ -156,7 +162,9 @@ def most_after_tax(
         other = _Search(plain, work, incumbent, with_partner_loss=True)
         other.run()
         solves += other.relaxation.lp.solves
-        incumbent, limited = other.incumbent, limited or other.is_limited
+        if other.incumbent is not incumbent:
+            incumbent, found_by = other.incumbent, other
+        limited = limited or other.is_limited
     best = incumbent or left_alone(timeline)
     stopped_by: StoppedBy = "work_limit" if limited else "search_complete"
     if bound <= best.wealth / POUND + search.tolerance:
@@ -166,7 +174,8 @@ def most_after_tax(
     if not agreed:
         bound = most_wealth(timeline) / POUND
     proven = max(best.wealth, round((bound + slack) * POUND))
-    return BestPlan(best, proven, solves, agreed, search.plain_plans_tried, stopped_by)
+    tie = least_hurt(best, found_by.relaxation, found_by.incumbent_node or Node({}, {}), work)
+    return BestPlan(best, proven, solves, agreed, search.plain_plans_tried, stopped_by, tie)
 
 
 def left_alone(timeline: Timeline) -> Projection:
@@ -218,6 +227,7 @@ class _Search:
         self.tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
         self._partitioning_helps = True
         self._rounded_once = False
+        self.incumbent_node: Node | None = None
         self._leaves_untaxed = self._cut_off = False
         self.plain_plans_tried = with_partner_loss
         self._any_plan = any_plan
@@ -314,11 +324,11 @@ class _Search:
             if not priced:
                 self.overtaxed |= any(self._is_overtaxed(taxed) for taxed in solution.cell_taxes)
                 if not diving or not solution.order_violations:
-                    self._try_rounding(solution)
+                    self._try_rounding(solution, node)
                 return solution
             if self._refine(priced):
                 # An optimum whose interest bears too much tax still makes a plan; what comes now makes only a bound.
-                self._try_rounding(solution)
+                self._try_rounding(solution, node)
 
     def _refine(self, priced: Sequence[tuple[int, int]]) -> bool:
         """Refine the interest of persons and periods, as far as the work left allows; whether any was left untaxed."""
@@ -397,9 +407,10 @@ class _Search:
             for plan in plain_plans(self._plain, self.work):
                 self._keep(plan)
 
-    def _keep(self, plan: Projection) -> None:
+    def _keep(self, plan: Projection, node: Node | None = None) -> None:
         if self.incumbent is None or plan.wealth > self.incumbent.wealth:
             self.incumbent, self._incumbent_value = plan, plan.wealth / POUND
+            self.incumbent_node = node
 
     def _dive_by_order(self, node: Node, solution: Solution | Outcome) -> tuple[Node, Solution | Outcome]:
         """Branch on the order of draws for as long as it is violated, to the better child each time."""
@@ -442,7 +453,7 @@ class _Search:
                 break
             solution = self.relaxation.solve(node, self._incumbent_value)
             if isinstance(solution, Solution):
-                self._try_rounding(solution)
+                self._try_rounding(solution, node)
         for person, t, cell, region in reversed(before):
             self.relaxation.narrow(person, t, cell, region)
 
@@ -455,7 +466,7 @@ class _Search:
             heaviest = {t: frozenset({_heaviest(solution.shares[t])}) for t in solution.fractional}
             subproblem = self._relaxed(self._with_active(subproblem.node, heaviest), subproblem.bound)
 
-    def _try_rounding(self, solution: Solution) -> None:
+    def _try_rounding(self, solution: Solution, node: Node) -> None:
         """Round an optimum to a plan and keep the better incumbent; what its errors cost tells beforehand where it cannot be."""
         error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
         expected = solution.wealth - error_cost - sum(solution.fractional.values())
@@ -466,7 +477,7 @@ class _Search:
                 plan = rounded(self.timeline, self.relaxation, solution)
             except RuleViolation:
                 return  # The tax that the hull is short of cannot be paid; a tighter relaxation leaves money for it.
-            self._keep(plan)
+            self._keep(plan, node)
 
 
 def _heaviest(shares: Sequence[float]) -> int:

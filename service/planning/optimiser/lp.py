@@ -64,6 +64,7 @@ class LinearProgram:
         self.duals: list[float] = []
         self.objective = 0.0
         self._rows = self._columns = 0
+        self._objective: dict[int, float] = {}
         self._new_rows: list[tuple[float, float]] = []
         self._new_columns: list[_Column] = []
         import highspy  # with the first plan that needs it: with numpy it takes longer to load than all of the service
@@ -94,6 +95,8 @@ class LinearProgram:
     def add_column(self, entries: Entries, *, objective: float = 0.0, low: float = 0.0, high: float = INF) -> int:
         """A column with its entries in rows that are there; its number."""
         self._new_columns.append(_Column(objective, low, high, [(row, value) for row, value in entries if value]))
+        if objective:
+            self._objective[self._columns] = objective
         self._columns += 1
         return self._columns - 1
 
@@ -108,6 +111,20 @@ class LinearProgram:
         """Other bounds for a row."""
         self._flush()
         self._highs.changeRowBounds(row, low, high)
+
+    def objective_row(self) -> int:
+        """A row that is the objective as it is; its number."""
+        row = self.add_row(-INF, INF)
+        for column, value in self._objective.items():
+            self.set_coefficient(row, column, value)
+        return row
+
+    def set_objective(self, objective: Mapping[int, float]) -> None:
+        """Another objective: its coefficients that are not nil."""
+        self._flush()
+        changed = dict.fromkeys(self._objective, 0.0) | dict(objective)
+        self._highs.changeColsCost(len(changed), list(changed), [-value for value in changed.values()])
+        self._objective = dict(objective)
 
     def set_coefficient(self, row: int, column: int, value: float) -> None:
         """Another coefficient for a column that is there."""

@@ -71,7 +71,8 @@ class Node(NamedTuple):
 class Solution:
     """An optimum of the relaxation. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held, and what is
     spent before the last day of the cash of the period before, of the draws from uncrystallised funds (gross) and of those from
-    drawdown funds; by period: subscribed, from ISAs, and what of it is spent before the last day.
+    drawdown funds; by period: subscribed, from ISAs, and what of it is spent before the last day. ``taxed_left``: what is left in
+    pensions at the end and would bear tax.
 
     ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
     the plan's end if it were taxed as one. ``order_violations``: by person, the periods in which funds are drawn without
@@ -88,6 +89,7 @@ class Solution:
     subscribed: list[float]
     from_isas: list[float]
     early_from_isas: list[float]
+    taxed_left: float
     shares: list[list[float]]
     cell_taxes: list[CellTax]
     fractional: dict[int, float]
@@ -155,8 +157,10 @@ class Relaxation:
         self._missed = [_missed(timeline, t) for t in self._periods]
         self._lump = [_lump_sum(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
+        self._taxed_left: list[int] = []
         self._pensions = [self._pension(person) for person in self._people]
         self._isa_rows = self._isas()
+        self._floor: int | None = None
         self._held: dict[tuple[int, int, int | None, int], int] = {}
         self._share_rows: dict[int, int] = {}
         self._active: dict[int, ActiveCells] = {}
@@ -184,6 +188,51 @@ class Relaxation:
         if outcome is Outcome.BELOW_CUTOFF and self.priced_cash():
             outcome = self.lp.solve()
         return self._read() if outcome is Outcome.OPTIMAL else outcome
+
+    def taxed_left(self, node: Node, floor: float, *, least: bool) -> Solution | Outcome:
+        """Of the solutions at a node with ``floor`` pounds of wealth or more, the one that leaves the least, or the most, in
+        pensions that would bear tax. The wealth is no longer the objective afterwards."""
+        self._keep_wealth(floor)
+        self.lp.set_objective(dict.fromkeys(self._taxed_left, -1.0 if least else 1.0))
+        return self.solve(node)
+
+    def smoothest(self, node: Node, floor: float, most_left: float) -> Solution | Outcome:
+        """Of the solutions at a node with ``floor`` pounds of wealth or more that leave no more than ``most_left`` pounds in
+        pensions that would bear tax, the one whose withdrawals change the least from one whole tax year to the next. The
+        wealth is no longer the objective afterwards."""
+        self._keep_wealth(floor)
+        left = self.lp.add_row(-INF, most_left / UNIT_POUNDS)
+        for column in self._taxed_left:
+            self.lp.set_coefficient(left, column, 1.0)
+        changes = []
+        for person in self._people:
+            for t in self._periods[1:]:
+                if self._draws_are_alike(person, t):
+                    row = self.lp.add_row(0.0, 0.0)
+                    for position, sign in ((t, 1.0), (t - 1, -1.0)):
+                        for column in self._drawn_in(person, position):
+                            self.lp.set_coefficient(row, column, sign)
+                    changes += [self.lp.add_column([(row, -1.0)]), self.lp.add_column([(row, 1.0)])]
+        self.lp.set_objective(dict.fromkeys(changes, -1.0))
+        return self.solve(node)
+
+    def _keep_wealth(self, floor: float) -> None:
+        if self._floor is None:
+            self._floor = self.lp.objective_row()
+        self.lp.bound_row(self._floor, floor / UNIT_POUNDS, INF)
+
+    def _draws_are_alike(self, person: int, t: int) -> bool:
+        """Whether a person can draw in a period and the one before, and both are whole tax years."""
+        if not (self.domains[person][t].free and self.domains[person][t - 1].free):
+            return False
+        periods = self.timeline.periods
+        return all(period.days == period.days_in_year for period in periods[t - 1 : t + 1])
+
+    def _drawn_in(self, person: int, t: int) -> Iterator[int]:
+        """The columns of a person's draws in a period."""
+        for cell in self.cells[t]:
+            for columns in cell.members[person].draws.values():
+                yield from columns
 
     @property
     def cells_made(self) -> int:
@@ -353,7 +402,8 @@ class Relaxation:
         years = assumed.remaining_pension_drawn_over
         for width, rate in remaining_tax(assumed, timeline.people[person][-1]).stretches():
             worth = 1 - rate + LEFT_IN_PENSION_POUNDS_PER_POUND
-            self.lp.add_column([(taxed, -1.0)], objective=worth, high=years * width / _UNIT_PENCE)
+            column = self.lp.add_column([(taxed, -1.0)], objective=worth, high=years * width / _UNIT_PENCE)
+            self._taxed_left.append(column)
         used = [self.lp.add_row(0.0, INF) for _ in periods] if runs_out and uncrystallised > 0 else []
         kinds = []
         if uncrystallised > 0:
@@ -642,6 +692,7 @@ class Relaxation:
                 * sum(max(0.0, found[cell.from_isas[-1]]) for cell in cells if cell.before and cell.from_isas)
                 for cells in self.cells
             ],
+            taxed_left=UNIT_POUNDS * sum(max(0.0, found[column]) for column in self._taxed_left),
             shares=shares,
             cell_taxes=cell_taxes,
             fractional=self._fractional(shares, cell_taxes, duals),

@@ -1,0 +1,75 @@
+"""One plan of many: of plans that leave nearly as much, the one that is least hurt if the assumptions on what is left are wrong.
+
+What a pension leaves counts after a tax that nobody knows. Where drawing a pound and leaving it come to nearly the same, the
+best plan may do either, and a change of the assumption by next to nothing turns it over. So of all plans within a pound a year
+of the best, the one is taken that leaves the least in pensions that would bear tax: our choice.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from service.law.units import POUND, Pence
+from service.planning.faults import RuleViolation
+from service.planning.optimiser.relaxation import Node, Relaxation, Solution
+from service.planning.optimiser.rounding_heuristic import rounded
+from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, Work
+from service.planning.projection.policies import Projection
+from service.planning.projection.settlement import taxed_if_drawn
+
+AS_GOOD_POUNDS_A_PERIOD = 1.0
+"""Plans whose wealth at the end differs by no more than this for each period are as good: our choice."""
+
+
+_PARTS_FOR_THE_MODEL = 0.4, 0.8
+"""Of that, what the model may use to leave less, and then to draw more smoothly; the rest is for rounding to the penny."""
+
+
+class Tie(NamedTuple):
+    """How wide the choice is among plans that are as good: what they leave in pensions that would bear tax, at the least and at
+    the most, pence. ``given_up`` is what the plan that was taken leaves less, pence."""
+
+    plan: Projection
+    given_up: Pence
+    least_left: Pence
+    most_left: Pence
+
+
+def taxed_left(plan: Projection) -> Pence:
+    """What a plan leaves in pensions that would bear tax, pence."""
+    rules = plan.timeline.periods[-1].rules.lump_sums
+    return sum(taxed_if_drawn(held.pension, rules) for held in plan.years[-1].holdings)
+
+
+def least_hurt(best: Projection, relaxation: Relaxation, node: Node, work: Work) -> Tie:
+    """The plan that is taken in place of the best, or the best itself where no other was found. ``relaxation`` and ``node``
+    are where the best was found; they serve for nothing else afterwards."""
+    left = taxed_left(best)
+    tolerance = AS_GOOD_POUNDS_A_PERIOD * len(best.timeline.periods)
+    wealth = best.wealth / POUND
+    first, second = (wealth - part * tolerance for part in _PARTS_FOR_THE_MODEL)
+    most = relaxation.taxed_left(node, first, least=False)
+    least = relaxation.taxed_left(node, first, least=True)
+    if not isinstance(least, Solution):
+        return Tie(best, 0, left, left)
+    plan = best
+    smooth = relaxation.smoothest(node, second, least.taxed_left + tolerance)
+    for solution in (smooth, least):
+        if plan is best and isinstance(solution, Solution):
+            plan = _carried_out(best, relaxation, solution, tolerance, work) or best
+    widest = most.taxed_left if isinstance(most, Solution) else 0.0
+    return Tie(plan, best.wealth - plan.wealth, taxed_left(plan), max(left, round(widest * POUND)))
+
+
+def _carried_out(
+    best: Projection, relaxation: Relaxation, solution: Solution, tolerance: float, work: Work
+) -> Projection | None:
+    """A solution as a plan, if that is as good as the best and leaves no more."""
+    timeline = best.timeline
+    work.add(PERSON_YEAR_ROUNDED * len(timeline.people) * len(timeline.periods))
+    try:
+        plan = rounded(timeline, relaxation, solution)
+    except RuleViolation:
+        return None
+    as_good = best.wealth - plan.wealth <= tolerance * POUND
+    return plan if as_good and taxed_left(plan) <= taxed_left(best) + tolerance * POUND else None
