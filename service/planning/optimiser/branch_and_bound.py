@@ -28,7 +28,7 @@ from service.planning.optimiser.relaxation import (
 from service.planning.optimiser.rounding_heuristic import rounded
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tax_surface import Region
-from service.planning.optimiser.ties import Tie, least_hurt, taxed_left
+from service.planning.optimiser.ties import Tie, least_hurt
 from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS
 from service.planning.optimiser.work import (
     LIMITS,
@@ -95,7 +95,7 @@ StoppedBy = Literal["gap", "work_limit", "search_complete"]
 class BestPlan(NamedTuple):
     """The incumbent at the end and a bound on the wealth of any plan, pence. ``solves`` counts linear programs.
 
-    ``tie`` is the plan to be taken, of those that are as good.
+    ``tie`` is the plan to be taken, of those that are as good; None where the work was over before.
 
     ``agreed``: the relaxation was nowhere found above the tax or below the plan, as is proven. Were it, the bound would
     be what the household has in all. ``plain_plans_tried``: no plain plan is better.
@@ -107,7 +107,7 @@ class BestPlan(NamedTuple):
     agreed: bool
     plain_plans_tried: bool
     stopped_by: StoppedBy
-    tie: Tie
+    tie: Tie | None
 
 
 class SpendingMet(NamedTuple):
@@ -146,9 +146,7 @@ def most_after_tax(
             max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or known or left_alone(timeline)
         )
         most = max(best.wealth, most_wealth(timeline))
-        left = taxed_left(best)
-        stopped: StoppedBy = "gap" if most == best.wealth else "work_limit"
-        return BestPlan(best, most, 0, True, True, stopped, Tie(best, 0, left, left))
+        return BestPlan(best, most, 0, True, True, "gap" if most == best.wealth else "work_limit", None)
     married = gives_and_receives(timeline)
     kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
     work.limit -= kept

@@ -25,6 +25,10 @@ _PARTS_FOR_THE_MODEL = 0.4, 0.8
 """Of that, what the model may use to leave less, and then to draw more smoothly; the rest is for rounding to the penny."""
 
 
+_MORE_LEFT_POUNDS = 1.0
+"""So much more than the least may the smoothest plan leave: were it nothing, the solver's tolerance would decide."""
+
+
 class Tie(NamedTuple):
     """How wide the choice is among plans that are as good: what they leave in pensions that would bear tax, at the least and at
     the most, pence. ``given_up`` is what the plan that was taken leaves less, pence."""
@@ -34,6 +38,11 @@ class Tie(NamedTuple):
     least_left: Pence
     most_left: Pence
 
+    @property
+    def within(self) -> Pence:
+        """By how much the wealth of plans that are as good may differ, pence."""
+        return round(AS_GOOD_POUNDS_A_PERIOD * POUND) * len(self.plan.timeline.periods)
+
 
 def taxed_left(plan: Projection) -> Pence:
     """What a plan leaves in pensions that would bear tax, pence."""
@@ -41,24 +50,23 @@ def taxed_left(plan: Projection) -> Pence:
     return sum(taxed_if_drawn(held.pension, rules) for held in plan.years[-1].holdings)
 
 
-def least_hurt(best: Projection, relaxation: Relaxation, node: Node, work: Work) -> Tie:
-    """The plan that is taken in place of the best, or the best itself where no other was found. ``relaxation`` and ``node``
-    are where the best was found; they serve for nothing else afterwards."""
+def least_hurt(best: Projection, relaxation: Relaxation, node: Node, work: Work) -> Tie | None:
+    """The plan that is taken in place of the best, or the best itself where no other was found; None where the work is over
+    before that is known. ``relaxation`` and ``node`` are where the best was found; they serve for nothing else afterwards."""
     left = taxed_left(best)
     tolerance = AS_GOOD_POUNDS_A_PERIOD * len(best.timeline.periods)
     wealth = best.wealth / POUND
     first, second = (wealth - part * tolerance for part in _PARTS_FOR_THE_MODEL)
     most = relaxation.taxed_left(node, first, least=False)
     least = relaxation.taxed_left(node, first, least=True)
-    if not isinstance(least, Solution):
-        return Tie(best, 0, left, left)
+    if not isinstance(least, Solution) or not isinstance(most, Solution):
+        return None
     plan = best
-    smooth = relaxation.smoothest(node, second, least.taxed_left + tolerance)
+    smooth = relaxation.smoothest(node, second, least.taxed_left + _MORE_LEFT_POUNDS)
     for solution in (smooth, least):
         if plan is best and isinstance(solution, Solution):
             plan = _carried_out(best, relaxation, solution, tolerance, work) or best
-    widest = most.taxed_left if isinstance(most, Solution) else 0.0
-    return Tie(plan, best.wealth - plan.wealth, taxed_left(plan), max(left, round(widest * POUND)))
+    return Tie(plan, best.wealth - plan.wealth, taxed_left(plan), max(left, round(most.taxed_left * POUND)))
 
 
 def _carried_out(

@@ -17,6 +17,7 @@ from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Member
 from service.planning.optimiser.branch_and_bound import StoppedBy, most_after_tax, plain_plans
+from service.planning.optimiser.ties import Tie
 from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
 from service.planning.projection.balances import (
     Balance,
@@ -97,7 +98,8 @@ class Proof(NamedTuple):
 
     ``proven`` is False where the search found its own relaxation at fault, which its proof rules out. The bound is then what
     the household has in all, and the gap wide. ``given_up_at_steps`` is the wealth given up to stay 50 pounds below steps of the
-    tax; ``at_a_step`` says that this would have cost too much, see ``step_margin``.
+    tax; ``at_a_step`` says that this would have cost too much, see ``step_margin``. ``tie`` is the choice there was among plans
+    that are as good, None where that is not known.
     """
 
     wealth_after_tax: Pence
@@ -106,6 +108,7 @@ class Proof(NamedTuple):
     stopped_by: StoppedBy
     given_up_at_steps: Pence = 0
     at_a_step: bool = False
+    tie: Tie | None = None
 
     @property
     def gap(self) -> Pence:
@@ -329,7 +332,8 @@ def _leaving_most(plain: PlainPlans, work: Work, known: Projection | None = None
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     untried = () if found.plain_plans_tried else plain_plans(plain, work)
     best = max((found.projection, *untried), key=lambda plan: plan.wealth)
-    clear = kept_clear(best)
+    tie = found.tie if best is found.projection else None
+    clear = kept_clear(best if tie is None else tie.plan)
     return Found(
         clear.plan,
         Proof(
@@ -339,6 +343,7 @@ def _leaving_most(plain: PlainPlans, work: Work, known: Projection | None = None
             found.stopped_by,
             clear.given_up,
             clear.at_a_step,
+            tie,
         ),
     )
 

@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 from service.law.dates import day_month_year, month_year
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.planning.optimiser.ties import taxed_left
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.policies import Projection
-from service.planning.projection.settlement import taxed_if_drawn
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import Comparison, Schedule
 from service.planning.wording import inside, per_cent, rounded_pounds, who
@@ -97,6 +97,7 @@ def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> 
         *_outcome(result),
         *_against_others(result),
         *_rate_on_what_is_left(result),
+        *_as_good(result),
         *_scenarios(result),
     ]
 
@@ -277,8 +278,8 @@ def _held(plan: Projection) -> Pence:
 
 
 def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
-    left = _taxed_left(result.projection)
-    if left < _EQUAL:
+    left = taxed_left(result.projection)
+    if left < _ALIKE:
         return
     assumed, tax = result.question.household.assumptions, result.totals.tax_assumed_on_remaining_pension
     flat = assumed.tax_rate_on_remaining_pension
@@ -296,7 +297,7 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
     for compared in result.comparisons:
         if compared.projection is None or result.projection.wealth - compared.projection.wealth <= _EQUAL:
             continue
-        more = left - _taxed_left(compared.projection)
+        more = left - taxed_left(compared.projection)
         ahead = _held(result.projection) - _held(compared.projection)
         if more:
             rate = Fraction(ahead * WHOLE, more)
@@ -311,10 +312,19 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         yield f"At a flat rate of {beyond} than about {about} on it, {_PLANS[plan][1]} would leave more than this plan."
 
 
-def _taxed_left(plan: Projection) -> Pence:
-    """The part of the pensions left at the end that is not tax free, pence."""
-    rules = plan.timeline.periods[-1].rules.lump_sums
-    return sum(taxed_if_drawn(held.pension, rules) for held in plan.years[-1].holdings)
+def _as_good(result: Schedule) -> Iterator[str]:
+    """That other plans come to the same, where they leave a good deal more in pensions."""
+    tie = None if result.proof is None else result.proof.tie
+    if tie is None or tie.most_left - tie.least_left < _LEAST_TOLD_APART:
+        return
+    yield (
+        f"Other plans come to the same within {rounded_pounds(tie.within)}, but leave up to "
+        f"{rounded_pounds(tie.most_left)} in pensions that would bear tax."
+    )
+    yield (
+        f"This plan leaves {rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else 'next to nothing'} there, so it is "
+        "hurt the least if that tax turns out to be higher."
+    )
 
 
 def _scenarios(result: Schedule) -> Iterator[str]:

@@ -246,7 +246,7 @@ def _compared_years(compared: Comparison) -> dict[str, Any]:
 
 
 def _proof(goal: str, proof: Proof) -> dict[str, Any]:
-    return {
+    document = {
         "goal": goal,
         "wealth_after_tax": pounds(proof.wealth_after_tax),
         "bound": pounds(proof.bound),
@@ -256,6 +256,12 @@ def _proof(goal: str, proof: Proof) -> dict[str, Any]:
         "given_up_at_tax_steps": pounds(proof.given_up_at_steps),
         "leaves_out": LEAVES_OUT,
     }
+    if proof.tie is not None:
+        amounts = (proof.tie.within, proof.tie.given_up, proof.tie.least_left, proof.tie.most_left)
+        document["equally_good"] = in_pounds(
+            amounts, ("within", "given_up", "least_left_in_pensions", "most_left_in_pensions")
+        )
+    return document
 
 
 def _steady_income(found: SteadyIncome) -> dict[str, float]:
