@@ -255,7 +255,7 @@ def test_cash_waits_for_the_next_isa_allowance() -> None:
 def test_a_pension_is_drawn_ahead_of_a_large_expense() -> None:
     result = plan(
         person(400_000),
-        spending=(Spending(150_000 * POUND, date(2029, 4, 6), date(2030, 4, 5)),),
+        spending=(Spending(200_000 * POUND, date(2029, 4, 6), date(2030, 4, 5)),),
         assumptions=Assumptions(300, 300),
         end="2031-04-05",
     )
