@@ -66,7 +66,9 @@ def made(base: str, request: Any) -> str:
     """The record of a request, as HTML."""
     operation = operation_of(request)
     answer = answer_to(base, operation, request)
-    figures = asked(base, f"/v1/tax-years/{tax_year_of(operation, answer)}")
+    law = answer["rules"].get("law")
+    under = f"?law={law['name']}" if law else ""
+    figures = asked(base, f"/v1/tax-years/{tax_year_of(operation, answer)}{under}")
     return record(operation, request, answer, figures, datetime.now().astimezone().date())
 
 

@@ -33,7 +33,7 @@ FLOORS = (
     ("projection",),
     ("curve", "disclosure", "incomes", "payroll"),
     ("faults",),
-    ("household", "once", "search", "wording"),
+    ("cases", "household", "once", "search", "wording"),
 )
 """The rooms of planning, from the uppermost floor down: a room may use those on the floors below its own."""
 OUTSIDERS = {

@@ -162,6 +162,9 @@ KINDS = {
                 "missing": "a field is not there that another field's value requires",
                 "only-with": "a field that counts only with another value of a second one",
             },
+            "schemas/sensitivity.py": {
+                "only-with": "a step of the tax on what is left, where the request taxes that in another way",
+            },
             "schemas/law.py": {
                 "unknown-law": "no law of that name is held",
             },

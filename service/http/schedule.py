@@ -10,16 +10,19 @@ from service.http.calculation import Calculation, Form
 from service.http.calendar_file import CONTENT_TYPE, MEDIA_TYPE, calendar_file
 from service.http.charts import DRAWN, with_charts
 from service.law.rulebook import RuleBook
+from service.planning.cases import Cases
 from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, ScheduleQuestion, schedule
+from service.planning.schedule.sensitivity import outcomes
 from service.planning.schedule.steps import steps
 from service.planning.schedule.told import told
 from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.schedule import request as schemas
 from service.schemas.schedule.answer import answer as answer_of
+from service.schemas.schedule.sensitivity import sensitivity_answer
 
 _MOST_LIGHT, _MOST_CHEAP = 150, 30  # years of a person in all plans together
 
@@ -38,8 +41,12 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
             plan_notice(result.first_not_law, book.law_as_of, book.proposed),
             compared_years="compared_years" in wanted,
             steps=steps(result, warnings) if "steps" in wanted else None,
+            sensitivity=None if question.cases is None else sensitivity(question.cases),
         )
         return with_charts(document, schedule_charts(document), wanted) if DRAWN in wanted else document
+
+    def sensitivity(cases: Cases) -> dict[str, Any]:
+        return sensitivity_answer(cases, *outcomes(cases, book))
 
     def calendar(question: ScheduleQuestion, body: bytes) -> bytes:
         result = schedule(_nameless(question), book)
@@ -81,6 +88,7 @@ def _is_costly(question: ScheduleQuestion, _: Parts) -> bool:
 
 def _years(question: ScheduleQuestion) -> int:
     """Years of a person in all plans together, each of which takes about 0.1 ms: the plan itself, two that it is compared with,
-    and the scenarios."""
+    and the scenarios; and as many again for each plan with one assumption changed, and for the one beside them."""
     household, plans = question.household, 3 + len(question.scenarios)
-    return plans * (household.end.year - household.start.year + 1) * len(household.people)
+    whole = plans * (household.end.year - household.start.year + 1) * len(household.people)
+    return whole if question.cases is None else whole * (2 + len(question.cases.changed))

@@ -12,11 +12,13 @@ from service.planning.disclosure import plan_notice
 from service.planning.timing.caveats import timing_caveats
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import TimingQuestion, timing
+from service.planning.timing.sensitivity import outcomes
 from service.planning.timing.summary import summary
 from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.timing import request as schemas
 from service.schemas.timing.answer import answer as answer_of
+from service.schemas.timing.sensitivity import sensitivity_answer
 
 
 def calculation(book: RuleBook, versions: Versions) -> Calculation[TimingQuestion]:
@@ -30,6 +32,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[TimingQuestio
             timing_warnings(result),
             rules_answer(versions, result.timeline.standing, timing_caveats(result)),
             plan_notice(result.timeline.first_not_law, book.law_as_of, book.proposed),
+            None if question.cases is None else sensitivity_answer(question.cases, *outcomes(question.cases, book)),
         )
         if DRAWN not in wanted:
             return document

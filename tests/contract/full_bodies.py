@@ -434,6 +434,12 @@ PLAN = Question(
         "assumptions": _ASSUMED,
         "search": {"effort": "quick"},
         "beneficiary_tax_rate": 0.4,
+        "sensitivity": {
+            "growth": 0.01,
+            "price_inflation": 0.005,
+            "tax_rate_on_remaining_pension": 0.05,
+            "length_of_life": 3,
+        },
         "law": "known",
     },
     money=_MONEY,
@@ -448,13 +454,13 @@ PLAN = Question(
         "/assumptions/spending_met",
         "/search/effort",
     ),
-    whole_numbers=_WHOLE_NUMBERS,
-    rates=(*_RATES, *_ASSUMED_RATES, "/beneficiary_tax_rate"),
+    whole_numbers=(*_WHOLE_NUMBERS, "/sensitivity/length_of_life"),
+    rates=(*_RATES, *_ASSUMED_RATES, "/beneficiary_tax_rate", "/sensitivity/growth"),
     growth_rates=(*_GROWTH_RATES, *_ASSUMED_GROWTH),
-    objects=(*_OBJECTS, *_ASSUMED_OBJECTS, "/aim", "/search"),
+    objects=(*_OBJECTS, *_ASSUMED_OBJECTS, "/aim", "/search", "/sensitivity"),
     lists=_LISTS,
     required=(*_REQUIRED, "/start_date", "/end_date", "/aim", "/aim/goal"),
-    elsewhere=_ELSEWHERE,
+    elsewhere=(*_ELSEWHERE, "/sensitivity/price_inflation", "/sensitivity/tax_rate_on_remaining_pension"),
 )
 WARNINGS = Question(
     url="/v1/warnings",
@@ -500,6 +506,12 @@ TIMING = Question(
         "beneficiary_tax_rate": 0.2,
         "assumptions": _ASSUMED,
         "break_even_growth": {"low": 0, "high": 0.1},
+        "sensitivity": {
+            "growth": 0.01,
+            "price_inflation": 0.005,
+            "tax_rate_on_remaining_pension": 0.05,
+            "length_of_life": 3,
+        },
         "law": "known",
     },
     money=(*_MONEY, "/options/1/yearly"),
@@ -521,6 +533,7 @@ TIMING = Question(
         "/deaths/0/person",
         "/deaths/0/age",
         "/deaths/0/survivor_age",
+        "/sensitivity/length_of_life",
     ),
     rates=(
         *_RATES,
@@ -528,6 +541,7 @@ TIMING = Question(
         "/beneficiary_tax_rate",
         "/break_even_growth/low",
         "/break_even_growth/high",
+        "/sensitivity/growth",
     ),
     growth_rates=(*_GROWTH_RATES, *_ASSUMED_GROWTH),
     objects=(
@@ -538,6 +552,7 @@ TIMING = Question(
         "/aim",
         "/deaths/0",
         "/break_even_growth",
+        "/sensitivity",
     ),
     lists=(*_LISTS, "/options", "/deaths"),
     required=(
@@ -552,7 +567,12 @@ TIMING = Question(
         "/break_even_growth/low",
         "/break_even_growth/high",
     ),
-    elsewhere=(*_ELSEWHERE, "/options/1/lump_sums"),
+    elsewhere=(
+        *_ELSEWHERE,
+        "/options/1/lump_sums",
+        "/sensitivity/price_inflation",
+        "/sensitivity/tax_rate_on_remaining_pension",
+    ),
 )
 
 QUESTIONS = (WITHDRAWAL, PLAN, TIMING, WARNINGS)

@@ -61,6 +61,7 @@ from service.schemas.household import (
 )
 from service.schemas.quote.request import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
 from service.schemas.schedule.request import AimSchema, ScheduleSchema, SearchSchema
+from service.schemas.sensitivity import SensitivitySchema
 from service.schemas.shared import ObjectList, StrictNested
 from service.schemas.timing.request import (
     DeathSchema,
@@ -96,6 +97,7 @@ SCHEMAS: dict[str, Schema] = {
     "Payroll": PayrollSchema(),
     "AllowanceScheduleRequest": ScheduleSchema(),
     "Aim": AimSchema(),
+    "SensitivityAsked": SensitivitySchema(),
     "Search": SearchSchema(),
     "Assumptions": AssumptionsSchema(),
     "RemainingPensionTax": RemainingPensionTaxSchema(),

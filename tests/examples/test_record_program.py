@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -9,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from .conftest import TOP, Service
+from service.record import document_in
+
+from .conftest import TOP, Service, running_service
 
 EXAMPLES = TOP / "examples"
 
@@ -49,3 +52,19 @@ def test_it_says_what_is_wrong(service: Service, tmp_path: Path) -> None:
     assert not out.exists()
     nobody = "No service answers at http://127.0.0.1:1. Start it first; README.md says how."
     assert run(EXAMPLES / "requests" / "first-ufpls.json", out, "http://127.0.0.1:1") == (1, nobody)
+
+
+def test_a_record_under_a_proposed_law_has_its_figures(tmp_path: Path) -> None:
+    request, out = tmp_path / "request.json", tmp_path / "record.html"
+    asked = json.loads((EXAMPLES / "requests" / "first-ufpls.json").read_bytes())
+    del asked["withdrawal"]["date"]
+    asked |= {"tax_year": "2027-28", "law": "invented-basic-rate-22"}
+    request.write_text(json.dumps(asked), "utf-8")
+    with running_service(SERVICE_FIGURES=str(EXAMPLES / "laws")) as service:
+        assert run(request, out, service.url) == (0, "")
+        assert run("--check", out, service.url) == (0, "The record is sound.")
+    html = out.read_text("utf-8")
+    assert "an invented basic rate of 22%" in html
+    figures = {figure["name"]: figure for figure in document_in(html)["figures"]["figures"]}
+    assert figures["income_tax.personal_allowance"]["value"] == 13570
+    assert figures["income_tax.personal_allowance"]["standing"] == "proposed"

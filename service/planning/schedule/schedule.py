@@ -12,6 +12,7 @@ from service.law.ages import age_on
 from service.law.income_tax import basic_rate_band_unused, taxpayer_year
 from service.law.rulebook import RuleBook
 from service.law.units import BasisPoints, Pence, Years
+from service.planning.cases import Cases
 from service.planning.disclosure import Caveat
 from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts
 from service.planning.faults import RuleViolation
@@ -87,6 +88,8 @@ class ScheduleQuestion:
     goal: Goal
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
     effort: Effort = "standard"
+    cases: Cases | None = None
+    """One assumption changed at a time (``sensitivity.py``)."""
     estate: EstateFacts | None = None
     estate_given: bool = False
     beneficiary_tax_rate: BasisPoints = BENEFICIARIES_TAX_RATE

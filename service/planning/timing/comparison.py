@@ -15,6 +15,7 @@ from service.law import lump_sums
 from service.law.ages import age_on, birthday
 from service.law.rulebook import RuleBook
 from service.law.units import BasisPoints, Pence, Years
+from service.planning.cases import Cases
 from service.planning.disclosure import Caveat
 from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts, estate_faults
 from service.planning.faults import Fault, RuleViolation
@@ -66,7 +67,8 @@ WIDEST_GAP = 350
 @dataclass(frozen=True, slots=True)
 class TimingQuestion:
     """A whole request. ``household`` ends when the first person reaches ``to_age``; ``growth_range`` is of the pension's growth,
-    basis points, in which options may change places; ``scenarios`` are whole assumptions by name."""
+    basis points, in which options may change places; ``scenarios`` are whole assumptions by name; ``cases`` change one assumption
+    each (``sensitivity.py``)."""
 
     household: Household
     to_age: Years
@@ -76,6 +78,7 @@ class TimingQuestion:
     beneficiary_tax_rate: BasisPoints = BENEFICIARIES_TAX_RATE
     growth_range: tuple[BasisPoints, BasisPoints] = (0, 1_000)
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
+    cases: Cases | None = None
 
 
 class OptionPerson(NamedTuple):
@@ -234,7 +237,7 @@ class Timing(NamedTuple):
 
 def timing(question: TimingQuestion, book: RuleBook) -> Timing:
     """Answer a question. RuleViolation, with all faults, where it asks for what cannot be."""
-    faults = tuple(_faults(question, book))
+    faults = tuple(faults_of(question, book))
     if faults:
         raise RuleViolation(faults)
     years = timeline(question.household, book)
@@ -592,7 +595,7 @@ def _until(years: Timeline, book: RuleBook) -> Callable[[date], Timeline]:
     return until
 
 
-def _faults(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
+def faults_of(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
     """Everything in a request that cannot be, in the request's order."""
     household = question.household
     couple = len(household.people) > 1

@@ -50,9 +50,10 @@ def answer(
     *,
     compared_years: bool = False,
     steps: Sequence[Step] | None = None,
+    sensitivity: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """The answer as JSON: money in pounds, rates as fractions; ``compared_years``: with the years of the plainer plans. The
-    ``steps`` are left out where they are None."""
+    ``steps`` and the ``sensitivity`` are left out where they are None."""
     household = result.question.household
     document: dict[str, Any] = {
         "outcome": "found",
@@ -78,6 +79,8 @@ def answer(
         document["proof"] = _proof(result.question.goal, result.proof)
     if result.scenarios:
         document["scenarios"] = {scenario.name: _scenario(scenario) for scenario in result.scenarios}
+    if sensitivity is not None:
+        document["sensitivity"] = sensitivity
     if told.estate is not None:
         document["estate_at_the_end"] = _estate(told.estate)
     document["rules"] = rules

@@ -13,6 +13,7 @@ from service.schemas.estate import estate_of
 from service.schemas.fields import Choice, IsoDate, LawName, Rate
 from service.schemas.household import HouseholdSchema
 from service.schemas.places import Places
+from service.schemas.sensitivity import SENSITIVITY, SensitivitySchema, cases_of
 from service.schemas.shared import StrictNested, StrictSchema
 
 
@@ -37,6 +38,7 @@ class ScheduleSchema(StrictSchema):
     aim = StrictNested(AimSchema, required=True)
     lump_sums = Choice(("with_each_withdrawal", "all_now", "never"))
     assumptions = StrictNested(AssumptionsSchema)
+    sensitivity = StrictNested(SensitivitySchema)
     search = StrictNested(SearchSchema)
     beneficiary_tax_rate = Rate(least=0, largest=1)
     law = LawName()
@@ -49,6 +51,8 @@ def question(values: Mapping[str, Any]) -> ScheduleQuestion:
         household = replace(household, lump_sums=values["lump_sums"])
     effort = values.get("search", {}).get("effort", "standard")
     asked = ScheduleQuestion(household, values["aim"]["goal"], scenarios, effort)
+    if SENSITIVITY in values:
+        asked = replace(asked, cases=cases_of(values, question))
     if "estate" in values["household"]:
         places = Places(values["household"]["people"])
         estate = estate_of(values["household"]["estate"], places)

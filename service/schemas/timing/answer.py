@@ -39,7 +39,12 @@ Place = TypeVar("Place")
 
 
 def answer(
-    result: Timing, summary: list[str], warnings: list[ClientWarning], rules: dict[str, Any], notice: str
+    result: Timing,
+    summary: list[str],
+    warnings: list[ClientWarning],
+    rules: dict[str, Any],
+    notice: str,
+    sensitivity: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
     """The answer as JSON: money in pounds, rates as fractions, options by their place in the request from 0."""
     question = result.question
@@ -65,6 +70,8 @@ def answer(
         "growth": {"low": fraction(low), "high": fraction(high)},
         "pairs": [_pair(result, pair) for pair in result.break_evens],
     }
+    if sensitivity is not None:
+        document["sensitivity"] = sensitivity
     document["rules"] = rules
     document["warnings"] = [warning(found) for found in warnings]
     document["notice"] = notice

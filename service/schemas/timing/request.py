@@ -15,6 +15,7 @@ from service.schemas.estate import estate_of
 from service.schemas.fields import Choice, IsoDate, LawName, Money, OrWord, Rate, WholeNumber, yearly_rate
 from service.schemas.household import MOST_PEOPLE, HouseholdSchema
 from service.schemas.places import Places
+from service.schemas.sensitivity import SENSITIVITY, SensitivitySchema, cases_of
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
 from service.schemas.together import Needs, OnlyWith
 
@@ -71,6 +72,7 @@ class TimingSchema(StrictSchema):
     beneficiary_tax_rate = Rate(least=0, largest=1)
     assumptions = StrictNested(AssumptionsSchema)
     break_even_growth = StrictNested(GrowthRangeSchema)
+    sensitivity = StrictNested(SensitivitySchema)
     law = LawName()
 
 
@@ -96,7 +98,7 @@ def question(values: Mapping[str, Any]) -> TimingQuestion:
     if "break_even_growth" in values:
         growth = values["break_even_growth"]
         asked = replace(asked, growth_range=(growth["low"], growth["high"]))
-    return asked
+    return replace(asked, cases=cases_of(values, question)) if SENSITIVITY in values else asked
 
 
 def _option(values: Mapping[str, Any], goal: str) -> Option:
