@@ -28,7 +28,8 @@ from service.law.lump_sums import LumpSumRules
 from service.law.payroll import PayrollRules
 from service.law.units import Pence, Years
 
-_LATER_YEARS_KEPT = 4_096
+_LATER_YEARS_KEPT = 512
+"""Some 30 kB each, so 16 MB of a worker at most. One request needs fewer than half of them: sixty years, and again for each scenario."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,8 +71,14 @@ def _book() -> bytes:
 
 
 def _plain_plan(random: Random) -> bytes:
-    asked = invented.plan(random)
-    return json.dumps(asked | {"aim": {"goal": random.choice(invented.PLAIN_AIMS)}}).encode()
+    """With a rise in prices of its own, since the rules of later years are kept by it."""
+    asked = invented.plan(random) | {"aim": {"goal": random.choice(invented.PLAIN_AIMS)}}
+    if "assumptions" in asked:
+        asked["assumptions"] |= {
+            "price_inflation": round(random.uniform(0.01, 0.04), 4),
+            "thresholds_after_freeze": "prices",
+        }
+    return json.dumps(asked).encode()
 
 
 def _invented_book(random: Random) -> bytes:

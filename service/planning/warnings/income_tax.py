@@ -33,20 +33,21 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     if top <= rules.scales.lower.limits[rules.scales.last_basic_band]:
         return ()
     scale = year.year.scales.lower
-    reached = _pension_income(rules, year.without)
     least = 0 if year.taken else POUND - 1  # a plan that fills a band to the brim may miss it by pennies
+    highest = scale.band(top - least)
+    reached = _pension_income(rules, year.without)
+    if scale.names[highest] != name or reached > scale.floors[highest]:
+        return ()
     inside = {
         band: (min(top, scale.limits[band]) if band < len(scale.limits) else top) - scale.floors[band]
-        for band in range(rules.scales.last_basic_band + 1, len(scale.names))
-        if reached <= scale.floors[band] and scale.floors[band] + least < top
+        for band in range(rules.scales.last_basic_band + 1, highest + 1)
+        if reached <= scale.floors[band]
     }
-    if not inside or scale.names[max(inside)] != name:
-        return ()
     below = scale.rates[min(inside) - 1]
     cost = down_to_the_penny(sum(part * (scale.rates[band] - below) for band, part in inside.items()))
     if entry.in_codes:
         return entry.code_alone(cost)
-    highest, several = max(inside), len(inside) > 1
+    several = len(inside) > 1
     named = "" if several else f"the {name.replace('_', ' ')} of "
     rates = [
         f"{pounds(part)}{f' of {year.person.your} withdrawals is taxed' if band == min(inside) else ''} at "
