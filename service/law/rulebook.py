@@ -29,7 +29,7 @@ from service.law.payroll import PayrollRules
 from service.law.units import Pence, Years
 
 _LATER_YEARS_KEPT = 512
-"""Some 30 kB each, so 16 MB of a worker at most. One request needs fewer than half of them: sixty years, and again for each scenario."""
+"""Some 30 kB each, so 16 MB of a worker at most. One request needs fewer than half of them: sixty years for each scenario."""
 
 
 @dataclass(frozen=True, slots=True)
