@@ -29,6 +29,7 @@ PRODUCTS = ("quote", "schedule", "timing", "check")
 """The four questions: rooms of planning, and folders of schemas."""
 FLOORS = (
     PRODUCTS,
+    ("markets",),
     ("estates", "optimiser", "warnings"),
     ("projection",),
     ("curve", "disclosure", "incomes", "payroll"),
@@ -50,7 +51,7 @@ OUTSIDERS = {
     },
     "charts": set[str](),
     "schemas": {"marshmallow"},
-    "planning": {"highspy"},
+    "planning": {"highspy", "numpy"},
     "law": set[str](),
     "figures": set[str](),
 }

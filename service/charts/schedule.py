@@ -5,7 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 
-from service.charts.look import BLUE, INK, ORANGE, PALE, VERMILION, YELLOW, Spec, chart, line_at, lined, money, pence
+from service.charts.look import (
+    BLUE,
+    INK,
+    ORANGE,
+    PALE,
+    SKY,
+    VERMILION,
+    YELLOW,
+    Spec,
+    chart,
+    line_at,
+    lined,
+    money,
+    pence,
+)
 from service.charts.rows import Row, rows_chart
 from service.planning.wording import listed
 
@@ -42,7 +56,8 @@ class Event(NamedTuple):
 
 def schedule_charts(document: Mapping[str, Any]) -> list[Spec]:
     """The charts of a plan's document."""
-    return [_holdings(document), _flows(document), _left(document)]
+    over_paths = [_over_paths(document["markets"])] if "markets" in document else []
+    return [_holdings(document), _flows(document), _left(document), *over_paths]
 
 
 def _years_axis(places: Sequence[str]) -> dict[str, Any]:
@@ -240,3 +255,52 @@ def _difference(gain: float) -> str:
     if not pence(gain):
         return "the same"
     return f"{money(abs(gain))} {'less' if gain > 0 else 'more'}"
+
+
+_REACHES = (("p5", "p95", SKY), ("p25", "p75", BLUE))
+"""The parts of the fan, from the outer one in: where nine in ten of the courses lie, and half of them."""
+
+
+def _over_paths(found: Mapping[str, Any]) -> Spec:
+    """What is held on all courses of markets, as a fan of percentiles."""
+    key = "wealth_before_tax_in_prices_of_start"
+    years, paths = found["years"], found["paths"]
+    values = [{"tax_year": year["tax_year"], **year[key]} for year in years]
+    last = years[-1]
+    met = found["spending_met_throughout"]["paths"]
+    on = f"all {paths:,}" if met == paths else f"{met:,} of {paths:,}"
+    held = {name: money(last[key][name]) for name in ("p5", "p50", "p95")}
+    told = [
+        f"Spending is met to the end on {on} courses of markets.",
+        f"At the end of {last['tax_year']}, the middle one holds {held['p50']}.",
+        f"Nine in ten hold between {held['p5']} and {held['p95']}.",
+    ]
+    unit = (
+        "Pounds in prices of the start, before tax on what remains in the pension. Line: the middle. Dark: half of all "
+        "courses. Light: nine in ten."
+    )
+    amount = {"type": "quantitative", "axis": _POUNDS_AXIS, "scale": {"zero": True}}
+    return chart(
+        "held_on_many_courses",
+        "What is held on many courses of markets",
+        told,
+        unit,
+        {
+            "height": _HEIGHT,
+            "data": {"values": values},
+            "encoding": {"x": _years_axis([year["tax_year"] for year in years])},
+            "layer": [
+                *(
+                    {
+                        "mark": {"type": "area", "color": colour, "opacity": 1, "interpolate": "linear"},
+                        "encoding": {"y": amount | {"field": low}, "y2": {"field": high}},
+                    }
+                    for low, high, colour in _REACHES
+                ),
+                {
+                    "mark": {"type": "line", "color": "#ffffff", "strokeWidth": 3},
+                    "encoding": {"y": amount | {"field": "p50"}},
+                },
+            ],
+        },
+    )

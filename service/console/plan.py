@@ -58,6 +58,10 @@ def page(plan: dict[str, Any]) -> list[str]:
         *headed("In all", totals(plan)),
         *headed("Left after tax by simpler plans", compared(plan["compared_with"])),
         *headed("Left after tax with other growth", scenarios(plan.get("scenarios", {}))),
+        *headed(
+            "On many courses of markets, in prices of the start and whole pounds",
+            over_paths(plan["markets"]) if "markets" in plan else [],
+        ),
         *headed("How good the plan is", proved(plan["proof"]) if "proof" in plan else []),
         *headed("Points to note", points(plan["warnings"], map(effect_of, plan["warnings"]))),
         *ending(plan),
@@ -171,3 +175,15 @@ def proved(proof: dict[str, Any]) -> list[str]:
         return paragraph(f"{near} That is not proved. {ended}")
     most = f"No plan of this model leaves more than {money(proof['bound'])}, which is {money(proof['gap'])} more than this one."
     return [*paragraph(f"{most} {ended}"), *paragraph(proof["leaves_out"])]
+
+
+def over_paths(found: dict[str, Any]) -> list[str]:
+    """What many courses of markets come to: the sentences, and the share with spending met by tax year."""
+    lines = [part for sentence in found["summary"] for part in paragraph(sentence)]
+    lines.append(f"  {'tax year':<9}{'ages':>6}{'met':>8}{'5% hold at most':>18}{'half':>12}{'95%':>12}")
+    for year in found["years"]:
+        held = year["wealth_before_tax_in_prices_of_start"]
+        ages = "/".join(str(age) for age in year["ages"])
+        amounts = "".join(f"{pounds(held[name]):>{width}}" for name, width in (("p5", 18), ("p50", 12), ("p95", 12)))
+        lines.append(f"  {year['tax_year']:<9}{ages:>6}{share(year['spending_met']['share']):>8}{amounts}")
+    return lines

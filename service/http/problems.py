@@ -193,6 +193,17 @@ KINDS = {
                 "plan-too-long": "the plan touches more tax years than can be planned",
                 "not-yet-born": "a person is born after the first day",
             },
+            "planning/schedule/schedule.py": {
+                "markets-need-a-plain-aim": "an aim that is searched for over all years, with many courses of markets",
+            },
+            "planning/markets/faults.py": {
+                "correlation-impossible": "correlations that cannot hold together",
+                "not-one-a-year": "a path has not one rate for each tax year of the plan",
+                "history-of-another-length": "parts of a history that are not of the same years",
+                "history-too-short": "a history of fewer years than the plan has",
+                "thresholds-on-many-paths": "limits of tax that rise with prices which differ from path to path",
+                "too-many-paths": "more paths than one request may ask for, of a plan so long",
+            },
             "planning/incomes.py": {
                 "to-before-from": "an income, contribution or spending ends before it begins",
                 "less-used-than-withdrawn": "less of the lump sum allowance is said to be used than was withdrawn tax free",

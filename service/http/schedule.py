@@ -38,7 +38,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
             told(result),
             warnings,
             rules_answer(versions, result.standing, plan_caveats(result)),
-            plan_notice(result.first_not_law, book.law_as_of, book.proposed),
+            plan_notice(result.first_not_law, book.law_as_of, book.proposed, markets=result.over_paths is not None),
             compared_years="compared_years" in wanted,
             steps=steps(result, warnings) if "steps" in wanted else None,
             sensitivity=None if question.cases is None else sensitivity(question.cases),
@@ -49,7 +49,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
         return sensitivity_answer(cases, *outcomes(cases, book))
 
     def calendar(question: ScheduleQuestion, body: bytes) -> bytes:
-        result = schedule(_nameless(question), book)
+        result = schedule(replace(_nameless(question), markets=None), book)
         return calendar_file(
             steps(result, schedule_warnings(result)),
             body,
@@ -78,8 +78,12 @@ def _nameless(question: ScheduleQuestion) -> ScheduleQuestion:
 
 
 def _is_heavy(question: ScheduleQuestion) -> bool:
-    """Whether the plan is searched for, or a plain plan is long."""
-    return question.goal in (MOST_AFTER_TAX, STEADY_INCOME) or _years(question) > _MOST_LIGHT
+    """Whether the plan is searched for or carried out on many paths, or a plain plan is long."""
+    return (
+        question.goal in (MOST_AFTER_TAX, STEADY_INCOME)
+        or question.markets is not None
+        or _years(question) > _MOST_LIGHT
+    )
 
 
 def _is_costly(question: ScheduleQuestion, _: Parts) -> bool:

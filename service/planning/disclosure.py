@@ -92,11 +92,20 @@ def notice(figures: TaxYearFigures, law_as_of: date, proposed: ProposedLaw | Non
     )
 
 
-def plan_notice(first_not_law: TaxYearFigures | None, law_as_of: date, proposed: ProposedLaw | None = None) -> str:
-    """The same under a plan over years, with the first tax year whose figures are not all law, where there is one."""
+def plan_notice(
+    first_not_law: TaxYearFigures | None, law_as_of: date, proposed: ProposedLaw | None = None, *, markets: bool = False
+) -> str:
+    """The same under a plan over years, with the first tax year whose figures are not all law, where there is one; ``markets``:
+    with many courses of markets."""
+    assumed = "Growth, interest and price rises are assumptions, and the real outcome will differ."
+    if markets:
+        assumed = (
+            "Growth, interest and price rises are assumptions, and so are the courses of markets. Whoever asked for this plan "
+            "chose them. The real outcome will differ."
+        )
     return (
-        "This is an illustration, not advice or a forecast. Growth, interest and price rises are assumptions, and the real "
-        f"outcome will differ.{_by_proposal(proposed)}{_not_law(first_not_law)} {_later_changes(law_as_of)} {_BEFORE_ACTING}"
+        f"This is an illustration, not advice or a forecast. {assumed}{_by_proposal(proposed)}"
+        f"{_not_law(first_not_law)} {_later_changes(law_as_of)} {_BEFORE_ACTING}"
     )
 
 

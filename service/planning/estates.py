@@ -242,10 +242,9 @@ def shares(facts: EstateFacts) -> tuple[BasisPoints, BasisPoints]:
 
 def owned(facts: EstateFacts, until: Timeline, share: BasisPoints) -> Owned:
     """A share of the household's property on the last day, down to the penny."""
-    period, inflation = until.periods[-1], until.household.assumptions.price_inflation
+    period = until.periods[-1]
     home, other = (
-        risen(amount, facts.increases, period, inflation) * share // WHOLE
-        for amount in (facts.home, facts.other_assets)
+        risen(amount, facts.increases, period) * share // WHOLE for amount in (facts.home, facts.other_assets)
     )
     return Owned(home, other, facts.debts * share // WHOLE)
 

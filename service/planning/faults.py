@@ -13,20 +13,27 @@ OF_THE_REQUEST = frozenset(
     {
         "age-already-reached",
         "before-the-date",
+        "correlation-impossible",
         "death-outside-the-years",
         "end-before-start",
+        "history-of-another-length",
+        "history-too-short",
         "in-the-future",
         "less-used-than-withdrawn",
+        "markets-need-a-plain-aim",
         "no-band",
         "no-figures",
         "no-survivor",
+        "not-one-a-year",
         "not-yet-born",
         "nothing-before-start",
         "outside-tax-year",
         "pensions-on-different-terms",
         "plan-too-long",
         "range-empty",
+        "thresholds-on-many-paths",
         "to-before-from",
+        "too-many-paths",
     }
 )
 """Codes of faults that lie in the request alone: two things that it says do not go together, or it asks for days that this

@@ -335,7 +335,8 @@ class Spending(Value, frozen=True):
 
 @dataclass(frozen=True, slots=True)
 class Assumptions:
-    """What a plan takes for granted. Rates in basis points a year.
+    """What a plan takes for granted. Rates in basis points a year. ``price_rises`` are those of each tax year of the plan where
+    they are not all ``price_inflation``.
 
     What stays in a pension at the end counts after tax: at a flat rate, or, where that is None, as drawn evenly over so many
     years (``projection/remaining_pension.py``).
@@ -349,6 +350,7 @@ class Assumptions:
     tax_rate_on_remaining_pension: BasisPoints | None = None
     spending_met: SpendingMet = "evenly"
     remaining_pension_drawn_over: Years = 20
+    price_rises: tuple[BasisPoints, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

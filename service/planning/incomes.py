@@ -12,7 +12,7 @@ from service.law import state_pension
 from service.law.dates import day_month_year
 from service.law.rounding import half_up
 from service.law.rulebook import TaxYearRules
-from service.law.units import WHOLE, BasisPoints, Pence
+from service.law.units import WHOLE, Pence
 from service.planning.faults import Fault
 from service.planning.household import (
     Contribution,
@@ -108,19 +108,17 @@ def amount_between(
     first: date,
     last: date,
     days_in_year: int,
-    rate: BasisPoints = 0,
-    rises: int = 0,
+    risen: tuple[int, int] = (1, 1),
 ) -> Pence:
-    """What a yearly amount comes to between two days of a tax year of so many days, once it has risen by a rate so many times;
-    pence, half up."""
+    """What a yearly amount comes to between two days of a tax year of so many days; ``risen``: what a pound of it has risen to
+    by then, as numerator and denominator. Pence, half up."""
     begins = max(first, item.first) if item.first else first
     ends = min(last, item.last) if item.last else last
     days = (ends - begins).days + 1
     if days <= 0:
         return 0
-    if rate == 0:
-        return half_up(amount * days, days_in_year)
-    return half_up(amount * days * (WHOLE + rate) ** rises, days_in_year * WHOLE**rises)
+    numerator, denominator = risen
+    return half_up(amount * days * numerator, days_in_year * denominator)
 
 
 def record_faults(member: Member, path: Path, ages: StatePensionAges) -> Iterator[Fault]:

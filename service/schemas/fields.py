@@ -6,6 +6,7 @@ A value arrives as the JSON reader gives it: bool, int, Decimal for numbers with
 
 from __future__ import annotations
 
+import json
 import re
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Mapping
@@ -131,6 +132,30 @@ class Growth(StrictField):
             10_000,
         )
         return int(rate) if rate.denominator == 1 else rate
+
+
+class RateList(StrictField):
+    """A list of rates, one a year, of bounded length; each fault has its place in the list."""
+
+    def __init__(self, rate: Rate, *, most: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.rate, self.most = rate, most
+        self.example = [rate.example, 0, -rate.example if rate.least < 0 else rate.example]
+
+    def accept(self, value: object) -> tuple[int, ...]:
+        if type(value) is not list:
+            raise ValidationError(f"Must be a list of rates, one a year, such as {json.dumps(self.example)}.")
+        if not 1 <= len(value) <= self.most:
+            raise ValidationError(f"Must hold from 1 to {self.most} rates, one a year; it holds {len(value)}.")
+        found, faults = [], {}
+        for place, one in enumerate(value):
+            try:
+                found.append(self.rate.accept(one))
+            except ValidationError as error:
+                faults[place] = error.messages
+        if faults:
+            raise ValidationError(faults)
+        return tuple(found)
 
 
 class OrWord(StrictField):

@@ -1,7 +1,8 @@
 """Measure the service on this machine and say which of its goals it meets.
 
-    python -m tests.benchmarks [--part http|rules|plans|timing|costly|bulk|crowd|slow|greedy|start|load|soak|all] [--rounds 7]
-                               [--seconds 2] [--records 100000] [--couples 200] [--requests 1000000] [--minutes 60] [--smallest]
+    python -m tests.benchmarks [--part http|rules|plans|timing|markets|costly|bulk|crowd|slow|greedy|start|load|soak|all]
+                               [--rounds 7] [--seconds 2] [--records 100000] [--couples 200]
+                               [--requests 1000000] [--minutes 60] [--smallest]
 
 Run it from the top of the repository with the service's dependencies installed, on Linux, on a machine that does
 nothing else. Nothing leaves the machine: servers listen on the loopback address, on free ports, and are stopped again.
@@ -21,6 +22,8 @@ plans   The plain aims for a couple over forty years, in withdrawal quotes; and 
         of them: all take most of an hour, twenty a few minutes.
 timing  Lump sum timing for 40 invented couples over forty years, six options and two deaths, beside six schedules that fill
         the personal allowance for the same couple.
+markets Processor seconds for a plain aim on 1,000 courses of markets, for 8 invented couples over thirty years, and the memory
+        that this takes.
 costly  Processor time of the costliest requests that were ever found (tests/costliest.py), each alone.
 bulk    Processor time for each record of an invented book, beside what a general JSON library takes for the same bytes,
         which is the limit; where the time goes; an all-bad book. Then over HTTP, with one worker more than processors:
@@ -57,7 +60,20 @@ from collections.abc import Callable
 from dataclasses import replace
 from importlib.metadata import version
 
-from tests.benchmarks import answering, beside, bulk, costly, crowd, options, plans, rules, soak, starting, throughput
+from tests.benchmarks import (
+    answering,
+    beside,
+    bulk,
+    costly,
+    crowd,
+    markets,
+    options,
+    plans,
+    rules,
+    soak,
+    starting,
+    throughput,
+)
 from tests.benchmarks.processes import MeasurementError
 from tests.benchmarks.report import Goal, Part, say, table
 from tests.benchmarks.sizes import SMALLEST, Sizes
@@ -67,6 +83,7 @@ PARTS: dict[str, Callable[[Sizes], Part]] = {
     "rules": rules.measure,
     "plans": plans.measure,
     "timing": options.measure,
+    "markets": markets.measure,
     "costly": costly.measure,
     "bulk": bulk.measure,
     "crowd": crowd.measure,

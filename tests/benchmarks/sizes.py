@@ -9,9 +9,10 @@ from dataclasses import dataclass
 class Sizes:
     """``rounds`` and the ``seconds`` of each are those of http and, for a tenth of the time, of rules; ``records`` go in bulk
     over HTTP, in chunks of ``chunk``. Then, part by part: examples of http and requests before it counts; households of rules
-    that are timed, and whose evaluations are counted; couples of plans and of timing; records timed without HTTP; costliest
-    requests; clients with plans, slow ones and greedy ones beside quotes; starts that count and requests before a worker's
-    memory is looked at; requests of the soak, and the minutes after which it ends even so; connections of load."""
+    that are timed, and whose evaluations are counted; couples of plans and of timing; couples of markets and their paths; records
+    timed without HTTP; costliest requests; clients with plans, slow ones and greedy ones beside quotes; starts that count and
+    requests before a worker's memory is looked at; requests of the soak, and the
+    minutes after which it ends even so; connections of load."""
 
     rounds: int = 7
     seconds: float = 2.0
@@ -22,6 +23,8 @@ class Sizes:
     counted_households: int = 2_000
     planning_couples: int = 200
     timing_couples: int = 40
+    market_couples: int = 8
+    market_paths: int = 1_000
     timed_records: int = 3_000
     chunk: int = 10_000
     costly: int = 1_000
@@ -45,6 +48,8 @@ SMALLEST = Sizes(
     counted_households=20,
     planning_couples=2,
     timing_couples=1,
+    market_couples=1,
+    market_paths=4,
     timed_records=50,
     chunk=100,
     costly=1,

@@ -36,6 +36,7 @@ from service.schemas.fields import (
     OrWord,
     PayeCode,
     Rate,
+    RateList,
     StrictBoolean,
     Text,
     WholeNumber,
@@ -58,6 +59,14 @@ from service.schemas.household import (
     PersonSchema,
     SpendingSchema,
     StudentLoansSchema,
+)
+from service.schemas.markets import (
+    ComparedOptionSchema,
+    CorrelationSchema,
+    HistorySchema,
+    MarketPathSchema,
+    MarketsSchema,
+    VolatilitySchema,
 )
 from service.schemas.quote.request import PayrollSchema, WithdrawalSchema, withdrawal_tax_schema
 from service.schemas.schedule.request import AimSchema, ScheduleSchema, SearchSchema
@@ -103,6 +112,12 @@ SCHEMAS: dict[str, Schema] = {
     "RemainingPensionTax": RemainingPensionTaxSchema(),
     "Scenarios": ScenariosSchema(),
     "Scenario": ScenarioSchema(),
+    "Markets": MarketsSchema(),
+    "Volatility": VolatilitySchema(),
+    "Correlation": CorrelationSchema(),
+    "MarketPath": MarketPathSchema(),
+    "MarketHistory": HistorySchema(),
+    "ComparedOption": ComparedOptionSchema(),
     "WarningsRequest": WarningsSchema(),
     "PlannedWithdrawal": PlannedWithdrawalSchema(),
     "IsaSubscription": SubscriptionSchema(),
@@ -112,6 +127,7 @@ SCHEMAS: dict[str, Schema] = {
     "DeathAsked": DeathSchema(),
     "GrowthRange": GrowthRangeSchema(),
 }
+RATES_OF_MARKETS = ("MarketReturn", "MarketInterest", "MarketPrices")
 COMPONENT_OF = {type(schema): name for name, schema in SCHEMAS.items()}
 
 
@@ -148,6 +164,10 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
             return {"type": "string", "maxLength": field.longest, "pattern": pattern, "enum": ["known"]}
         case PayeCode():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
+        case RateList():
+            rate = constraints(field.rate)
+            [items] = [name for name in RATES_OF_MARKETS if agreed_constraints(name, named(name)) == rate]
+            return {"type": "array", "minItems": 1, "maxItems": field.most, "items": items}
         case ObjectList():
             least = {"minItems": field.least} if field.least else {}
             items = COMPONENT_OF[type(field.inner.schema)]
@@ -175,6 +195,11 @@ CONSTRAINTS = (
     "minLength",
     "maxLength",
 )
+
+
+def named(name: str) -> dict[str, str]:
+    """Return a reference to a schema of the agreement."""
+    return {"$ref": f"#/components/schemas/{name}"}
 
 
 def agreed_constraints(name: str, stated: dict[str, Any]) -> dict[str, Any]:

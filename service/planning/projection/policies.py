@@ -25,7 +25,7 @@ from service.planning.projection.settlement import (
     wealth_after_tax,
 )
 from service.planning.projection.timeline import Timeline, deflated
-from service.planning.search import first_where, least_reaching
+from service.planning.search import first_where, least_near
 from service.planning.wording import inside, pounds, who
 
 Band = Literal["personal_allowance", "basic_rate_band", "higher_rate_band"]
@@ -216,9 +216,11 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
             max(start, _everything(person) if band is None else target(person, band))
             for start, person in zip(lower, people, strict=True)
         ]
-        filled = drawing(upper)
-        if filled.short == 0:
-            return _least_extra(drawing, lower, year, upper, filled)
+        if upper == lower:
+            continue
+        found, filled = _least_rise(drawing, lower, year, upper)
+        if found is not None:
+            return found
         lower, year = upper, filled
     period = timeline.periods[position]
     beside = _beside(timeline, position)
@@ -269,26 +271,27 @@ def _to_be_paid(spending: Pence) -> str:
     return f"the spending of {pounds(spending)}" if spending else "the income tax"
 
 
-def _least_extra(
-    drawing: Callable[[Sequence[Pence]], Settled],
-    lower: Sequence[Pence],
-    at_lower: Settled,
-    upper: Sequence[Pence],
-    at_upper: Settled,
-) -> Settled:
-    """The least rise from ``lower``, which falls short, towards ``upper``, which does not, that meets the spending; shared in
-    proportion, to the penny.
+def _least_rise(
+    drawing: Callable[[Sequence[Pence]], Settled], lower: Sequence[Pence], at_lower: Settled, upper: Sequence[Pence]
+) -> tuple[Settled | None, Settled]:
+    """The least rise from ``lower``, which falls short, towards ``upper`` that meets the spending, None where not even that does;
+    and the last that was tried. The rise is shared in proportion, to the penny.
     """
     whole = sum(upper) - sum(lower)
-    settled = {0: at_lower, whole: at_upper}
+    settled = {0: at_lower}
+    last = at_lower
 
     def left_over(extra: Pence) -> Pence:
+        nonlocal last
         if extra not in settled:
             raised = [start + -(-(end - start) * extra // whole) for start, end in zip(lower, upper, strict=True)]
             settled[extra] = drawing(raised)
-        return _left_over(settled[extra])
+        last = settled[extra]
+        return _left_over(last)
 
-    return settled[least_reaching(left_over, 0, 0, whole, _left_over(at_upper))]
+    # A pound more of taxable withdrawal brings about a pound after tax.
+    found = least_near(left_over, 0, (0, -at_lower.short), whole, at_lower.short)
+    return (None if found is None else settled[found]), last
 
 
 def _left_over(year: Settled) -> Pence:

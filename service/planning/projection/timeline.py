@@ -30,6 +30,7 @@ from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.curve.extra_tax import ExtraTax
 from service.planning.household import (
     WITH_PRICES,
+    Assumptions,
     DatedIncome,
     Household,
     Member,
@@ -47,13 +48,15 @@ _MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for t
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen."""
+    """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen, and
+    ``prices`` what a pound that rises with prices has come to, as numerator and denominator."""
 
     position: int
     rises: int
     rules: TaxYearRules
     first: date
     last: date
+    prices: tuple[int, int] = (1, 1)
 
     @property
     def days(self) -> int:
@@ -199,10 +202,10 @@ class Timeline:
 
     def price_levels(self) -> Iterator[Fraction]:
         """The price level at the end of each period, 1 at the start of the plan."""
-        inflation = self.household.assumptions.price_inflation
         level = Fraction(1)
         for period in self.periods:
-            level *= 1 + Fraction(inflation * period.days, WHOLE * period.days_in_year)
+            rise = price_rise(self.household.assumptions, period.position)
+            level *= 1 + Fraction(rise * period.days, WHOLE * period.days_in_year)
             yield level
 
     @property
@@ -273,10 +276,23 @@ def with_spending(whole: Timeline, spending: tuple[Spending, ...]) -> Timeline:
     return replace(whole, household=household, spending=tuple(_spending(household, period) for period in whole.periods))
 
 
-def risen(amount: Pence, increases: BasisPoints | str, period: Period, inflation: BasisPoints) -> Pence:
+def price_rise(assumed: Assumptions, position: int) -> BasisPoints:
+    """How much prices rise in the tax year of a period."""
+    return assumed.price_rises[position] if assumed.price_rises else assumed.price_inflation
+
+
+def risen(amount: Pence, increases: BasisPoints | str, period: Period) -> Pence:
     """What an amount in the money of the plan's first tax year has risen to in a period, pence, half up."""
-    rate = inflation if increases == WITH_PRICES else int(increases)
-    return half_up(amount * (WHOLE + rate) ** period.rises, WHOLE**period.rises)
+    numerator, denominator = _rise(increases, period)
+    return half_up(amount * numerator, denominator)
+
+
+def _rise(increases: BasisPoints | str, period: Period) -> tuple[int, int]:
+    """What a pound has risen to in a period, as numerator and denominator."""
+    if increases == WITH_PRICES:
+        return period.prices
+    rate = int(increases)
+    return ((WHOLE + rate) ** period.rises, WHOLE**period.rises) if rate else (1, 1)
 
 
 def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
@@ -284,8 +300,10 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
     money_of = household.money_of or household.start
     rises = tax_years.between(tax_years.of(money_of), tax_years.of(household.start))
     last_known = book.last
-    prices = household.assumptions.thresholds_after_freeze == "prices"
-    inflation = Fraction(WHOLE + household.assumptions.price_inflation, WHOLE)
+    assumed = household.assumptions
+    prices = assumed.thresholds_after_freeze == "prices"
+    inflation = Fraction(WHOLE + assumed.price_inflation, WHOLE)
+    level, of_level = (WHOLE + assumed.price_inflation) ** rises, WHOLE**rises
     while first <= household.end:
         name = tax_years.of(first)
         rules = book.years.get(name)
@@ -293,23 +311,18 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
             years_after = tax_years.between(last_known.name, name)
             rules = book.later(name, inflation**years_after if prices else None)
         last = min(rules.figures.end, household.end)
-        yield Period(position, rises + position, rules, first, last)
+        yield Period(position, rises + position, rules, first, last, (level, of_level))
+        level, of_level = level * (WHOLE + price_rise(assumed, position)), of_level * WHOLE
         first, position = last + timedelta(days=1), position + 1
 
 
 def _spending(household: Household, period: Period) -> Pence:
-    inflation = household.assumptions.price_inflation
-    return sum(
-        _amount_in(item, item.amount, period, period.first, period.last, inflation) for item in household.spending
-    )
+    return sum(_amount_in(item, item.amount, period, period.first, period.last) for item in household.spending)
 
 
-def _amount_in(
-    item: DatedIncome | Spending, amount: Pence, period: Period, first: date, last: date, inflation: BasisPoints
-) -> Pence:
+def _amount_in(item: DatedIncome | Spending, amount: Pence, period: Period, first: date, last: date) -> Pence:
     """What a yearly amount comes to between two days of a period's tax year, pence."""
-    rate = inflation if item.increases == WITH_PRICES else int(item.increases)
-    return amount_between(item, amount, first, last, period.days_in_year, rate, period.rises)
+    return amount_between(item, amount, first, last, period.days_in_year, _rise(item.increases, period))
 
 
 def _person(
@@ -318,17 +331,16 @@ def _person(
     money_of = tax_years.of(household.money_of or household.start)
     figures, ages = book.years[money_of].figures, book.state_pension_ages
     incomes = [settled(income, member, figures, ages, reached) for income in member.income]
-    inflation = household.assumptions.price_inflation
-    return tuple(_person_year(member, incomes, period, inflation) for period in periods)
+    return tuple(_person_year(member, incomes, period) for period in periods)
 
 
-def _person_year(member: Member, incomes: list[DatedIncome], period: Period, inflation: BasisPoints) -> PersonPeriod:
+def _person_year(member: Member, incomes: list[DatedIncome], period: Period) -> PersonPeriod:
     figures = period.rules.figures
     whole, inside = [], 0
     for income in incomes:
         assert income.amount is not None
-        whole.append((income.kind, _amount_in(income, income.amount, period, figures.start, figures.end, inflation)))
-        inside += _amount_in(income, income.amount, period, period.first, period.last, inflation)
+        whole.append((income.kind, _amount_in(income, income.amount, period, figures.start, figures.end)))
+        inside += _amount_in(income, income.amount, period, period.first, period.last)
     if period.position == 0:
         whole += member.already.taxed
     relief = relief_of(member, whole, figures.start, figures.end, period.rules.relief)

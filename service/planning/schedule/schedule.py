@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
+from service.figures import tax_years
 from service.figures.loader import Standing, TaxYearFigures
 from service.law import isa
 from service.law.ages import age_on
@@ -15,8 +16,10 @@ from service.law.units import BasisPoints, Pence, Years
 from service.planning.cases import Cases
 from service.planning.disclosure import Caveat
 from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts
-from service.planning.faults import RuleViolation
+from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, Member
+from service.planning.markets.faults import markets_faults
+from service.planning.markets.markets import Markets, OverPaths, over_paths
 from service.planning.optimiser.branch_and_bound import StoppedBy, most_after_tax, plain_plans
 from service.planning.optimiser.ties import Tie
 from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
@@ -47,6 +50,7 @@ from service.planning.projection.timeline import (
     deflated,
     timeline,
 )
+from service.planning.schedule.estate import estate_at_the_end
 from service.planning.schedule.step_margin import kept_clear
 from service.planning.schedule.wishes import SteadyIncome, steadiest, with_nearest
 
@@ -82,7 +86,8 @@ LEAVES_OUT = (
 class ScheduleQuestion:
     """A whole request. ``goal`` is one of GOALS; ``scenarios`` are whole assumptions by name, planned anew under each;
     ``effort`` is how much work the search for the best plan may take, scenarios included. ``estate`` is what the household
-    owns besides, where ``estate_given``; None then where it is not clear."""
+    owns besides, where ``estate_given``; None then where it is not clear. ``markets`` are courses of markets on which a plain
+    aim is carried out besides."""
 
     household: Household
     goal: Goal
@@ -93,6 +98,7 @@ class ScheduleQuestion:
     estate: EstateFacts | None = None
     estate_given: bool = False
     beneficiary_tax_rate: BasisPoints = BENEFICIARIES_TAX_RATE
+    markets: Markets | None = None
 
 
 class Proof(NamedTuple):
@@ -220,6 +226,7 @@ class Schedule(NamedTuple):
     proof: Proof | None
     state_pension_caveats: tuple[Caveat, ...]
     steady_income: SteadyIncome | None = None
+    over_paths: OverPaths | None = None
 
     @property
     def timeline(self) -> Timeline:
@@ -246,7 +253,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     """Answer a question. RuleViolation, with all faults, where it asks for what cannot be; also where spending cannot be
     met."""
     household = question.household
-    faults = tuple(household_faults(household, book))
+    faults = (*household_faults(household, book), *_markets_faults(question))
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
@@ -281,7 +288,40 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         # One comparison rests on everybody's.
         state_pension_caveats=tuple(dict.fromkeys(state_pension_caveats(household.people, book))),
         steady_income=found.steady_income,
+        over_paths=_over_paths(question, years, book),
     )
+
+
+def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
+    """What in a request with courses of markets cannot be."""
+    if question.markets is None:
+        return
+    if question.goal not in BANDS:
+        yield Fault(
+            ("aim", "goal"),
+            "markets-need-a-plain-aim",
+            f"With `markets`, the aim is applied anew each year on every path. `{question.goal}` is searched for over all years, "
+            f"and is not searched for on each path. Give one of: {', '.join(BANDS)}.",
+        )
+    household = question.household
+    yield from markets_faults(
+        household, question.markets, tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
+    )
+
+
+def _over_paths(question: ScheduleQuestion, years: Timeline, book: RuleBook) -> OverPaths | None:
+    """The plan on every path, with the estate at the end of each tax year where one is given."""
+    band = next((band for band in BANDS if band == question.goal), None)
+    if question.markets is None or band is None:
+        return None
+    charge = next((held.yearly_charge for one in question.household.people for held in one.pensions if held.held), 0)
+    estate = question.estate if question.estate_given else None
+
+    def beneficiaries(plan: Projection) -> Pence | None:
+        found = estate_at_the_end(plan, estate, question.beneficiary_tax_rate)
+        return found.beneficiaries_receive if found.deaths else None
+
+    return over_paths(years, band, question.markets, charge, book, beneficiaries if estate is not None else None)
 
 
 def totals(plan: Projection) -> Totals:

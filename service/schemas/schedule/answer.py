@@ -37,6 +37,7 @@ from service.schemas.balances import (
     pensions_answer,
     withdrawals_answer,
 )
+from service.schemas.schedule.over_paths import over_paths_answer
 from service.schemas.units import fraction, in_pounds, pounds
 from service.schemas.warnings import warning
 
@@ -83,6 +84,8 @@ def answer(
         document["sensitivity"] = sensitivity
     if told.estate is not None:
         document["estate_at_the_end"] = _estate(told.estate)
+    if result.over_paths is not None:
+        document["markets"] = over_paths_answer(result.over_paths, household.lump_sums)
     document["rules"] = rules
     document["warnings"] = [warning(found) for found in warnings]
     document["notice"] = notice

@@ -12,6 +12,7 @@ from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.estate import estate_of
 from service.schemas.fields import Choice, IsoDate, LawName, Rate
 from service.schemas.household import HouseholdSchema
+from service.schemas.markets import MarketsSchema, markets_of
 from service.schemas.places import Places
 from service.schemas.sensitivity import SENSITIVITY, SensitivitySchema, cases_of
 from service.schemas.shared import StrictNested, StrictSchema
@@ -42,6 +43,7 @@ class ScheduleSchema(StrictSchema):
     search = StrictNested(SearchSchema)
     beneficiary_tax_rate = Rate(least=0, largest=1)
     law = LawName()
+    markets = StrictNested(MarketsSchema)
 
 
 def question(values: Mapping[str, Any]) -> ScheduleQuestion:
@@ -59,4 +61,6 @@ def question(values: Mapping[str, Any]) -> ScheduleQuestion:
         asked = replace(asked, estate=None if places.unclear else estate, estate_given=True)
     if "beneficiary_tax_rate" in values:
         asked = replace(asked, beneficiary_tax_rate=values["beneficiary_tax_rate"])
+    if "markets" in values:
+        asked = replace(asked, markets=markets_of(values["markets"]))
     return asked

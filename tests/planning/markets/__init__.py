@@ -1,0 +1,1 @@
+"""Plans on many courses of markets."""
