@@ -52,7 +52,7 @@ def _outcome(question: ScheduleQuestion, book: RuleBook) -> Outcome:
     if question.household.end < question.household.start:
         return Outcome(None, ENDS_TOO_EARLY)
     try:
-        result = schedule(replace(question, effort=EFFORT, scenarios={}), book)
+        result = schedule(replace(question, effort=EFFORT, scenarios={}, markets=None), book)
     except RuleViolation as error:
         return Outcome(None, " ".join(fault.detail for fault in error.faults))
     return Outcome(result, "", tuple(_first_year(result)))
