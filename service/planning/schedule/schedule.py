@@ -304,9 +304,9 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
             f"and is not searched for on each path. Give one of: {', '.join(BANDS)}.",
         )
     household = question.household
-    yield from markets_faults(
-        household, question.markets, tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
-    )
+    if household.end >= household.start:
+        count = tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
+        yield from markets_faults(household, question.markets, count)
 
 
 def _over_paths(question: ScheduleQuestion, years: Timeline, book: RuleBook) -> OverPaths | None:
