@@ -25,7 +25,7 @@ MOST_PATHS = 1_000
 MOST_COMPARED = 4
 MOST_PERSON_YEARS = 60_000
 """Years of a person on all paths, of all plans together, that one request may ask for: 1,000 paths of a couple over 30 years. One
-takes 20 to 200 microseconds of a processor, so none is far from 15 seconds."""
+takes 40 to 200 microseconds of a processor, so none is far from 12 seconds."""
 
 FIRST_YEARS = 2
 """How many tax years are told person by person."""
