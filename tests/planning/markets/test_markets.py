@@ -126,6 +126,16 @@ def test_spending_that_one_path_cannot_meet_by_hand() -> None:
     assert worst.not_met == 198_020  # 2,000 in prices of the start: / 1.01
 
 
+def test_spending_that_is_met_again_later_is_still_not_met_throughout() -> None:
+    """Born on 1 June 1973: the pension opens at 57, in 2030-31 (FA 2004 s.279 from 6 April 2028). Until then there is nothing."""
+    household = Household(
+        date(2029, 4, 6), date(2031, 4, 5), (one()._replace(date_of_birth=date(1973, 6, 1)),), (Spending(100_000),)
+    )
+    found = over(household, Markets(Random(1, 3, (0, 0, 0, 0))))
+    assert [year.spending_met for year in found.years] == [0, 0]
+    assert (found.worst.fails, found.worst.years_not_met, found.worst.not_met) == (0, 1, 100_000)
+
+
 def test_prices_of_a_path_move_spending_from_the_next_year_on() -> None:
     """100 spent of 1,000 of cash, prices up by 20% in the first year and 50% in the second: 100, 120, 180."""
     household = Household(
