@@ -18,27 +18,9 @@ from typing import Any
 
 import requests
 
-from service.record import document_in, faults_of, pdf, record, tax_year_of
+from service.record import document_in, faults_of, operation_of, path_of, pdf, record, tax_year_of
 
-INCLUDED = {
-    "withdrawal-tax": "?include=working,charts",
-    "allowance-schedule": "?include=charts",
-    "lump-sum-timing": "?include=charts",
-    "warnings": "",
-}
 SECONDS = 60
-
-
-def operation_of(request: Any) -> str:
-    """Which question a request asks, by the keys that only it has."""
-    for key, operation in (
-        ("withdrawal", "withdrawal-tax"),
-        ("options", "lump-sum-timing"),
-        ("aim", "allowance-schedule"),
-    ):
-        if key in request:
-            return operation
-    return "warnings"
 
 
 def asked(base: str, path: str, request: Any = None) -> dict[str, Any]:
@@ -59,7 +41,7 @@ def asked(base: str, path: str, request: Any = None) -> dict[str, Any]:
 
 def answer_to(base: str, operation: str, request: Any) -> dict[str, Any]:
     """The answer with all that a record prints."""
-    return asked(base, f"/v1/{operation}{INCLUDED[operation]}", request)
+    return asked(base, path_of(operation), request)
 
 
 def made(base: str, request: Any) -> str:

@@ -5,33 +5,16 @@ from __future__ import annotations
 import json
 from datetime import date
 from pathlib import Path
-from typing import Any
 
 from service.console.asking import Answer, Service
-from service.record import document_in, faults_of, pdf, record, tax_year_of
+from service.record import document_in, faults_of, operation_of, path_of, pdf, record, tax_year_of
 
-OPERATIONS = {
-    "withdrawal": "withdrawal-tax",
-    "options": "lump-sum-timing",
-    "aim": "allowance-schedule",
-}
-"""The question that a request asks, by the key that it alone has; without one of them it is for warnings."""
-INCLUDED = {
-    "withdrawal-tax": "?include=working,charts",
-    "allowance-schedule": "?include=charts",
-    "lump-sum-timing": "?include=charts",
-}
-"""What a record prints besides the plain answer."""
-
-
-def operation_of(request: Any) -> str:
-    """Which question a request asks."""
-    return next((name for key, name in OPERATIONS.items() if isinstance(request, dict) and key in request), "warnings")
+__all__ = ["asked_for_the_file", "faults_of_record", "operation_of", "write_record"]
 
 
 def asked_for_the_file(service: Service, operation: str, content: bytes) -> Answer:
     """The answer with all that a record prints."""
-    return service.post(f"/v1/{operation}{INCLUDED.get(operation, '')}", content)
+    return service.post(path_of(operation), content)
 
 
 def write_record(service: Service, operation: str, content: bytes, answer: Answer, out: Path, made_on: date) -> None:

@@ -22,6 +22,8 @@ TITLES = {
     "lump-sum-timing": "When to take the tax-free lump sum",
     "warnings": "Points to check before a pension withdrawal",
 }
+_FEW_OPTIONS = 6
+"""With more options, a table of them needs smaller letters to fit the paper."""
 EFFECTS = {"not_permitted": "Not permitted", "costs": "Has a cost", "check": "To check"}
 _PLANS = {
     "pension_left_until_state_pension_age": "Pension left until State Pension age",
@@ -48,17 +50,20 @@ thead th { font-weight: bold; border-bottom-color: #222 }
 tr { break-inside: avoid }
 .number { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums }
 .small, .small td, .small th { font-size: 7.5pt; line-height: 1.3 }
-.point { break-inside: avoid; margin: 0 0 2mm; font-size: 9pt }
-.point h3 { font-size: 9pt; margin: 2mm 0 .5mm }
-.point p { margin: 0 0 .5mm }
-.effect { font-size: 8pt; border: .2mm solid #222; padding: 0 1mm }
+.narrow { font-size: 6.6pt; line-height: 1.25 }
+.narrow th, .narrow td { padding-right: 1mm }
+.small tbody th:nth-last-child(n + 4), .narrow th { white-space: nowrap }
+.narrow thead th { white-space: normal }
+.columns { columns: 2 18rem; column-gap: 7mm }
+.point { margin: 0 0 2mm; font-size: 8.5pt }
+h4 { font-size: 8.5pt; margin: 0 0 .5mm; break-after: avoid }
+.point p { margin: 0 0 .5mm; break-inside: avoid }
+.point .small { break-before: avoid }
+.asked th { width: 30%; overflow-wrap: normal }
 .value { width: 24% }
-.pair { display: table; table-layout: fixed; width: 100%; break-inside: avoid }
-figure { display: table-cell; vertical-align: top; width: 50%; padding: 0 2mm 3mm 0 }
-figure:only-child { padding-right: 50% }
+figure { margin: 0 0 4mm; break-inside: avoid }
 figure svg { width: 100%; height: auto; display: block }
 figcaption { font-size: 8pt; line-height: 1.3 }
-@media screen { .pair { display: flex; flex-wrap: wrap } figure { display: block; flex: 1 1 18rem; width: auto } }
 code { font: 7.5pt "DejaVu Sans Mono", monospace; overflow-wrap: anywhere }
 """
 
@@ -73,9 +78,11 @@ def page(document: dict[str, Any], text_of: Any) -> str:
         f"<p>{escape(_subject(operation, answer))}{escape(f' Record made on {day(made_on)}.') if made_on else ''}</p>",
         f'<p class="notice">{escape(answer["notice"])}</p>',
         *_section("The answer", _BRIEF[operation](answer)),
+        '<div class="columns">',
         *_section("Pictures", _pictures(answer, document["pictures"])),
         *_section("Points to note", _points(answer["warnings"])),
         *_section("What was asked", _asked(request)),
+        "</div>",
         *_section("How it was worked out", _working(answer)),
         *_section("Figures used", _figures(document["figures"], rules)),
         *_section("How to check this record", _identity(document, text_of)),
@@ -123,7 +130,7 @@ def _subject(operation: str, answer: dict[str, Any]) -> str:
     return f"From {day(answer['years'][0]['from'])} to {day(answer['years'][-1]['to'])}."
 
 
-def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = (), caption: str = "", small: bool = False) -> str:
+def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = (), caption: str = "", kind: str = "") -> str:
     """A table whose first column says what, and whose other columns are numbers."""
 
     def cells(row: Sequence[str]) -> str:
@@ -137,7 +144,7 @@ def _table(rows: Iterable[Sequence[str]], heads: Sequence[str] = (), caption: st
     )
     return "".join(
         [
-            f"<table{' class=small' if small else ''}>",
+            f"<table{f' class={kind}' if kind else ''}>",
             f"<caption>{escape(caption)}</caption>" if caption else "",
             f"<thead><tr>{head}</tr></thead>" if heads else "",
             "<tbody>",
@@ -247,11 +254,10 @@ _BRIEF = {"withdrawal-tax": _quote, "allowance-schedule": _plan, "lump-sum-timin
 
 
 def _pictures(answer: dict[str, Any], pictures: Sequence[str]) -> list[str]:
-    figures = [
+    return [
         f"<figure>{_own_names(picture, place)}<figcaption>{escape(' '.join(chart['text']))}</figcaption></figure>"
         for place, (chart, picture) in enumerate(zip(answer.get("charts", ()), pictures, strict=True))
     ]
-    return [f'<div class="pair">{"".join(figures[i : i + 2])}</div>' for i in range(0, len(figures), 2)]
 
 
 def _own_names(picture: str, place: int) -> str:
@@ -260,13 +266,34 @@ def _own_names(picture: str, place: int) -> str:
 
 
 def _points(warnings: Sequence[dict[str, Any]]) -> list[str]:
+    """The points in the answer's order. Those of one kind, such as of several options, stand together where the first one is."""
+    kinds: dict[str, dict[str, list[dict[str, Any]]]] = {}
+    for warning in warnings:
+        kinds.setdefault(warning["effect"], {}).setdefault(warning["title"], []).append(warning)
     return [
-        '<div class="point">'
-        f'<h3>{escape(warning["title"])} <span class="effect">{EFFECTS[warning["effect"]]}</span></h3>'
-        f"<p>{escape(' '.join([warning['detail'], *warning.get('caveats', [])]))}</p>"
-        f'<p class="small">{escape("; ".join(warning["sources"]))}</p></div>'
-        for warning in warnings
+        line
+        for effect, titles in kinds.items()
+        for line in (f"<h3>{EFFECTS[effect]}</h3>", *(_point(title, found) for title, found in titles.items()))
     ]
+
+
+def _point(title: str, found: Sequence[dict[str, Any]]) -> str:
+    sources = dict.fromkeys(source for warning in found for source in warning["sources"])
+    told = ((warning.get("options"), " ".join([warning["detail"], *warning.get("caveats", [])])) for warning in found)
+    return (
+        f'<div class="point"><h4>{escape(title)}</h4>'
+        + "".join(f"<p>{_of_options(options)}{escape(text)}</p>" for options, text in told)
+        + f'<p class="small">{escape("; ".join(sources))}</p></div>'
+    )
+
+
+def _of_options(places: Sequence[int] | None) -> str:
+    """Which options a point is about, to stand before it."""
+    if not places:
+        return ""
+    *others, last = (str(place + 1) for place in places)
+    which = f"Options {', '.join(others)} and {last}" if others else f"Option {last}"
+    return f"<b>{which}:</b> "
 
 
 def _asked(request: dict[str, Any]) -> list[str]:
@@ -274,7 +301,7 @@ def _asked(request: dict[str, Any]) -> list[str]:
     for heading, lines in facts(request):
         rows = "".join(f'<tr><th scope="row">{escape(what)}</th><td>{escape(text)}</td></tr>\n' for what, text in lines)
         caption = f"<caption>{escape(heading)}</caption>" if heading else ""
-        tables.append(f'<table class="small">{caption}<tbody>{rows}</tbody></table>')
+        tables.append(f'<table class="small asked">{caption}<tbody>{rows}</tbody></table>')
     return tables
 
 
@@ -301,18 +328,23 @@ def _years(years: Sequence[dict[str, Any]]) -> list[str]:
     keys = ("withdrawn", "income_tax", "isa_subscriptions", "in_pensions", "in_isas", "in_cash")
     rows = [(year["tax_year"], *(money(year["household"][key]) for key in keys)) for year in years]
     heads = ("Tax year", "Drawn", "Income tax", "Into ISAs", "Pensions", "ISAs", "Cash")
-    return [_table(rows, heads, "Balances at the end of each tax year", small=True)]
+    return [_table(rows, heads, "Balances at the end of each tax year", "small")]
 
 
 def _years_of_options(found: Sequence[dict[str, Any]]) -> list[str]:
     if not found:
         return []
     rows = [
-        (year["tax_year"], *(money(option["years"][i]["household"]["wealth_after_tax"]) for option in found))
+        (year["tax_year"], *(_whole(option["years"][i]["household"]["wealth_after_tax"]) for option in found))
         for i, year in enumerate(found[0]["years"])
     ]
     heads = ("Tax year", *(f"Option {option['option'] + 1}" for option in found))
-    return [_table(rows, heads, "What would be left after tax at the end of each tax year", small=True)]
+    caption = "What would be left after tax at the end of each tax year, in whole pounds"
+    return [_table(rows, heads, caption, "narrow" if len(found) > _FEW_OPTIONS else "small")]
+
+
+def _whole(amount: float) -> str:
+    return money(round(amount))
 
 
 def _head(first: str, kind: str, middle: str, last: str) -> str:
@@ -337,8 +369,8 @@ def _figures(figures: dict[str, Any], rules: dict[str, Any]) -> list[str]:
         for figure in figures["figures"]
     )
     head = _head("Figure", "value", "Value", "Source")
-    caption = f"<caption>The main figures, for {escape(figures['tax_year'])}</caption>"
-    return [*content, f'<table class="small">{caption}{head}<tbody>{rows}</tbody></table>']
+    heading = f"<h3>The main figures, for {escape(figures['tax_year'])}</h3>"
+    return [*content, heading, f'<table class="small">{head}<tbody>{rows}</tbody></table>']
 
 
 _STANDING = {

@@ -117,7 +117,7 @@ def facts(node: dict[str, Any], heading: str = "") -> Iterator[tuple[str, list[t
         elif _holds_objects(value):
             for number, item in enumerate(value, 1):
                 which = starting(words(key.removesuffix("s"))) + (f" {number}" if len(value) > 1 else "")
-                if _is_flat(item):
+                if all(_is_flat(inner) for inner in item.values() if isinstance(inner, dict)) and not _lists(item):
                     lines.append((which, _in_one_line(item)))
                 else:
                     later.append((item, which))
@@ -143,6 +143,10 @@ def _is_flat(value: dict[str, Any]) -> bool:
     return not any(isinstance(inner, dict) or _holds_objects(inner) for inner in value.values())
 
 
+def _lists(value: dict[str, Any]) -> bool:
+    return any(_holds_objects(inner) for inner in value.values())
+
+
 def _holds_objects(value: Any) -> bool:
     return isinstance(value, list) and bool(value) and isinstance(value[0], dict)
 
@@ -150,6 +154,9 @@ def _holds_objects(value: Any) -> bool:
 def _in_one_line(value: dict[str, Any]) -> str:
     parts = []
     for key, inner in value.items():
-        text = ", ".join(told(key, item) for item in inner) if isinstance(inner, list) else told(key, inner)
+        if isinstance(inner, dict):
+            text = _in_one_line(inner)
+        else:
+            text = ", ".join(told(key, item) for item in inner) if isinstance(inner, list) else told(key, inner)
         parts.append(text if key in ("kind", "method", "lump_sums", "goal") else f"{words(key)} {text}")
     return "; ".join(parts)

@@ -14,15 +14,13 @@ from typing import Any
 import pytest
 
 from service import create_app
-from service.record import document_in, faults_of, pdf, record, tax_year_of, words
+from service.record import document_in, faults_of, operation_of, path_of, pdf, record, tax_year_of, words
 from service.record.files import canonical
 from service.record.page import page
 from service.settings import Settings
 from tests.contract.agreement import component
 
 TOP = Path(__file__).parents[2]
-OPERATIONS = {"withdrawal": "withdrawal-tax", "aim": "allowance-schedule", "options": "lump-sum-timing"}
-INCLUDED = {"withdrawal-tax": "working,charts", "allowance-schedule": "charts", "lump-sum-timing": "charts"}
 FILES = [
     *sorted((TOP / "examples" / "requests").glob("*.json")),
     *sorted((TOP / "openapi" / "examples" / "requests").glob("*.json")),
@@ -34,9 +32,8 @@ FEWEST, MOST = 2, 6
 def made(request: Any, on: date | None = date(2026, 11, 27)) -> tuple[str, dict[str, Any]] | None:
     """A record, and the answer it is of; None of a request that is not answered."""
     client = create_app(Settings.for_tests()).test_client()
-    operation = next((name for key, name in OPERATIONS.items() if key in request), "warnings")
-    query = {"include": INCLUDED[operation]} if operation in INCLUDED else {}
-    reply = client.post(f"/v1/{operation}", json=request, query_string=query)
+    operation = operation_of(request)
+    reply = client.post(path_of(operation), json=request)
     if reply.status_code != 200:
         return None
     answer = reply.get_json()
@@ -83,7 +80,7 @@ def shown(html: str) -> str:
 
 def test_all_four_questions_have_records() -> None:
     operations = {document_in(html)["operation"] for html, _ in records().values()}
-    assert operations == {*OPERATIONS.values(), "warnings"}
+    assert operations == {"withdrawal-tax", "allowance-schedule", "lump-sum-timing", "warnings"}
     assert len(records()) > 10
 
 
@@ -140,6 +137,45 @@ def weasyprint() -> ModuleType:
 def test_it_has_a_few_pages(weasyprint: ModuleType) -> None:
     for name, (html, _) in records().items():
         assert FEWEST <= len(weasyprint.HTML(string=html).render().pages) <= MOST, name
+
+
+def ten_options() -> Any:
+    """A comparison as long as they come: a couple, ten options, to the age of 88, with two deaths."""
+    request = json.loads((TOP / "examples" / "requests" / "timing-couple.json").read_text("utf-8"))
+    ways: list[dict[str, Any]] = [
+        {"lump_sums": "all_now"},
+        {"lump_sums": "phased"},
+        {"lump_sums": "with_each_withdrawal"},
+        {"lump_sums": "never"},
+        {"lump_sums": "at_age", "age": 67},
+        {"lump_sums": "at_age", "age": 70},
+    ]
+    filled = {"aim": {"goal": "basic_rate_band"}}
+    return {**request, "options": [*ways, *(way | filled for way in ways if way["lump_sums"] != "never")][:10]}
+
+
+def test_ten_options_have_a_few_pages_too(weasyprint: ModuleType) -> None:
+    found = made(ten_options())
+    assert found is not None
+    html, answer = found
+    assert len(answer["options"]) == 10
+    assert len(weasyprint.HTML(string=html).render().pages) <= MOST
+
+
+def test_points_say_which_options_they_are_about() -> None:
+    found = made(ten_options())
+    assert found is not None
+    html, answer = found
+    text = " ".join(shown(html).split())
+    several = [warning for warning in answer["warnings"] if len(warning.get("options", ())) > 1]
+    assert several
+    for warning in answer["warnings"]:
+        places = [str(place + 1) for place in warning.get("options", [])]
+        which = " and ".join([", ".join(places[:-1]), places[-1]] if len(places) > 1 else places)
+        named = f"Option{'s' if len(places) > 1 else ''} {which}: " if places else ""
+        assert f"{named}{warning['detail']}" in text
+    kinds = {(warning["effect"], warning["title"]) for warning in answer["warnings"]}
+    assert html.count('<div class="point">') == len(kinds) < len(answer["warnings"])
 
 
 @pytest.mark.usefixtures("weasyprint")
