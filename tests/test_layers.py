@@ -130,6 +130,7 @@ def test_every_layer_is_there() -> None:
         "record/checking.py",
         "record/files.py",
         "record/page.py",
+        "record/questions.py",
         "record/words.py",
         "server.py",
         "settings.py",
