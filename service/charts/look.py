@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
-from itertools import pairwise
 from typing import Any
 
 from service.planning import wording
@@ -111,13 +110,29 @@ def line_at(line: int, lines: int, height: int, low: float, high: float) -> floa
     return high + (high - low) * ((lines - line - 0.5) * LINE + LINE / 4) / height
 
 
+def over_lines(layer: Mapping[str, Any]) -> list[Spec]:
+    """Words that may lie on a line: the line is interrupted there, so that they can be read."""
+    behind = {**layer, "mark": {**layer["mark"], "stroke": "#ffffff", "strokeWidth": 4, "strokeJoin": "round"}}
+    return [behind, dict(layer)]
+
+
 def apart(places: Sequence[float], least: float) -> list[float]:
-    """Places along a line for labels, at least so far from each other and near to where they are wanted."""
-    order = sorted(range(len(places)), key=lambda i: places[i])
+    """Places along a line for labels, at least so far from each other and near to where they are wanted: those that would
+    overlap stand around the middle of their wanted places."""
+    crowds: list[list[int]] = []
+
+    def middle(crowd: Sequence[int]) -> float:
+        return sum(places[i] for i in crowd) / len(crowd)
+
+    for i in sorted(range(len(places)), key=lambda i: places[i]):
+        crowds.append([i])
+        while (
+            len(crowds) > 1
+            and middle(crowds[-1]) - middle(crowds[-2]) < least * (len(crowds[-1]) + len(crowds[-2])) / 2
+        ):
+            crowds[-2:] = [crowds[-2] + crowds[-1]]
     found = list(places)
-    for before, i in pairwise(order):
-        found[i] = max(found[i], found[before] + least)
-    if order:
-        above = (found[order[-1]] - places[order[-1]]) / 2
-        found = [place - above for place in found]
+    for crowd in crowds:
+        for place, i in enumerate(crowd):
+            found[i] = middle(crowd) + least * (place - (len(crowd) - 1) / 2)
     return found

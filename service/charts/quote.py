@@ -117,7 +117,7 @@ def _curve(document: Mapping[str, Any]) -> Spec:
                 },
                 {
                     "data": {"values": [label for label in labels if label is not None]},
-                    "mark": {"type": "text", "align": "right", "dx": -8, "dy": -8},
+                    "mark": {"type": "text", "align": "right", "dx": -5, "dy": -8},
                     "encoding": {"text": {"field": "label", "type": "nominal"}},
                 },
             ],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from math import ceil
 from typing import Any, NamedTuple
 
 from service.charts.look import (
@@ -18,6 +19,7 @@ from service.charts.look import (
     line_at,
     lined,
     money,
+    over_lines,
     pence,
 )
 from service.charts.rows import Row, rows_chart
@@ -45,6 +47,8 @@ _MOST_EVENTS = 6
 _START = "start"
 """The place of what is held before the first tax year."""
 _HEIGHT = 280  # pixels
+_BESIDE = 0.25
+"""Over this part of the bars an amount may reach that stands above one of them."""
 
 
 class Event(NamedTuple):
@@ -80,9 +84,18 @@ def _holdings(document: Mapping[str, Any]) -> Spec:
     ]
     most = max(sum(household[key] for key, _, _ in _HELD) for _, household in rows) or 1.0
     events = list(_events(years))[:_MOST_EVENTS]
-    lines = len(events)
+    lines = len(events) + 1  # the lowest one is for amounts above bars
     top = most * (1 + lined(lines, _HEIGHT))
     half = len(rows) / 2
+    totals = [sum(household[key] for key, *_ in _HELD) for _, household in rows]
+    beside = ceil(_BESIDE * len(rows))
+    ends = [
+        {"tax_year": place, "amount": max(near), "label": money(round(total)), "align": align}
+        for place, total, near, align in (
+            (order[0], totals[0], totals[:beside], "left"),
+            (order[-1], totals[-1], totals[-beside:], "right"),
+        )
+    ]
     told = [_told_holdings(years[-1])]
     if events:
         told.append(_told_events(events))
@@ -122,12 +135,15 @@ def _holdings(document: Mapping[str, Any]) -> Spec:
                         },
                         {"mark": {"type": "point", "filled": True, "size": 45, "color": INK, "opacity": 1}},
                         *(
-                            {
-                                "transform": [{"filter": f"datum.align == '{side}'"}],
-                                "mark": {"type": "text", "align": side, "dx": dx},
-                                "encoding": {"text": {"field": "label", "type": "nominal"}},
-                            }
+                            layer
                             for side, dx in (("left", 7), ("right", -7))
+                            for layer in over_lines(
+                                {
+                                    "transform": [{"filter": f"datum.align == '{side}'"}],
+                                    "mark": {"type": "text", "align": side, "dx": dx},
+                                    "encoding": {"text": {"field": "label", "type": "nominal"}},
+                                }
+                            )
                         ),
                     ],
                 },
@@ -147,9 +163,29 @@ def _holdings(document: Mapping[str, Any]) -> Spec:
                         "order": {"field": "place", "type": "quantitative"},
                     },
                 },
+                *_amounts(ends),
             ],
         },
     )
+
+
+def _amounts(values: Sequence[Mapping[str, Any]]) -> list[Spec]:
+    """Amounts in words above bars."""
+    return [
+        layer
+        for side, dx in (("left", -10), ("center", 0), ("right", 10))
+        if any(value["align"] == side for value in values)
+        for layer in over_lines(
+            {
+                "data": {"values": [value for value in values if value["align"] == side]},
+                "mark": {"type": "text", "align": side, "dx": dx, "dy": -8, "fontWeight": "bold"},
+                "encoding": {
+                    "y": {"field": "amount", "type": "quantitative"},
+                    "text": {"field": "label", "type": "nominal"},
+                },
+            }
+        )
+    ]
 
 
 def _told_holdings(last: Year) -> str:
@@ -208,6 +244,10 @@ def _flows(document: Mapping[str, Any]) -> Spec:
     most = max(years, key=lambda year: year["household"]["income_tax"])
     if pence(most["household"]["income_tax"]):
         told.append(f"The most tax falls in {most['tax_year']}: {money(most['household']['income_tax'])}.")
+    top = max(*(value[key] for value in values for key in ("withdrawn", "tax")), 1.0) * 1.15
+    named = [_highest(values, key) for key in ("withdrawn", "tax")]
+    if abs(named[0]["amount"] - named[1]["amount"]) < 0.1 * top:
+        named = named[:1]  # the two would lie on each other
     scale = {"domain": ["Drawn from pensions", "Income tax"], "range": [PALE, VERMILION]}
     return chart(
         "draws_and_tax",
@@ -223,7 +263,12 @@ def _flows(document: Mapping[str, Any]) -> Spec:
                     "transform": [{"calculate": f"'{word}'", "as": "kind"}],
                     "mark": {"type": "bar", "stroke": INK, "strokeWidth": 0.5, "width": {"band": band}},
                     "encoding": {
-                        "y": {"field": key, "type": "quantitative", "axis": _POUNDS_AXIS},
+                        "y": {
+                            "field": key,
+                            "type": "quantitative",
+                            "axis": _POUNDS_AXIS,
+                            "scale": {"domain": [0, top], "nice": False},
+                        },
                         "color": {"field": "kind", "type": "nominal", "scale": scale, "legend": {"orient": "top"}},
                     },
                 }
@@ -231,9 +276,24 @@ def _flows(document: Mapping[str, Any]) -> Spec:
                     ("withdrawn", "Drawn from pensions", 0.78),
                     ("tax", "Income tax", 0.36),
                 )
-            ],
+            ]
+            + _amounts([value for value in named if pence(value["amount"])]),
         },
     )
+
+
+def _highest(values: Sequence[Mapping[str, Any]], key: str) -> dict[str, Any]:
+    """The highest bar of its kind, with its amount."""
+    place = max(range(len(values)), key=lambda place: values[place][key])
+    edge = 0.15 * len(values)
+    align = "left" if place + 0.5 < edge else "right" if place + 0.5 > len(values) - edge else "center"
+    amount = values[place][key]
+    return {
+        "tax_year": values[place]["tax_year"],
+        "amount": amount,
+        "label": money(round(amount)),
+        "align": align,
+    }
 
 
 def _left(document: Mapping[str, Any]) -> Spec:

@@ -22,6 +22,7 @@ from service.charts.look import (
     line_at,
     lined,
     money,
+    over_lines,
     pence,
 )
 from service.charts.rows import Row, rows_chart
@@ -49,7 +50,6 @@ _SHORT = {
     "never": "none",
 }
 """When the tax-free cash is taken, beside the name of an option."""
-_NAMES = "Options by when the tax-free cash is taken."
 _HEIGHT = 280  # pixels
 _TICKS = 6
 _MOST_DEATHS = 5
@@ -84,21 +84,38 @@ def _described(option: Option) -> str:
     return f"{_named(option)}, {lump_sums_in_words(option['lump_sums'], option.get('age'), stages)}"
 
 
-def _short(option: Option) -> str:
-    age = option.get("age")
-    return f"{_named(option)}: {_SHORT.get(option['lump_sums']) or f'at {age}'}"
+def _shorts(document: Mapping[str, Any]) -> dict[int, str]:
+    """The options in a few words, by their places. What else is drawn is said where they differ in it."""
+    options = document["options"]
+    differ = _differ_in_income(document)
+    return {
+        option["option"]: f"{_named(option)}: {_SHORT.get(option['lump_sums']) or 'at {age}'.format(**option)}"
+        + (f", {option['aim']['goal'].replace('_', ' ')}" if differ else "")
+        for option in options
+    }
+
+
+def _differ_in_income(document: Mapping[str, Any]) -> bool:
+    return len({option["aim"]["goal"] for option in document["options"]}) > 1
+
+
+def _by(document: Mapping[str, Any]) -> str:
+    """What the few words of an option say."""
+    besides = ", and by the income beside it" if _differ_in_income(document) else ""
+    return f"Options by when the tax-free cash is taken{besides}."
 
 
 def _left(document: Mapping[str, Any]) -> Spec:
     order = document["ranking"]["wealth_after_tax"]
     most = order[0]["amount"]
-    rows = []
+    shorts, rows = _shorts(document), []
     for option in document["options"]:
+        short = shorts[option["option"]]
         if option["outcome"] != "found":
-            rows.append(Row(f"{_short(option)}: not possible"))
+            rows.append(Row(f"{short}: not possible"))
             continue
         left = option["totals"]["wealth_after_tax"]
-        rows.append(Row(_short(option), money(left), 0, left, "main" if left == most else "other"))
+        rows.append(Row(short, money(left), 0, left, "main" if left == most else "other"))
     first, last = (document["options"][order[i]["option"]] for i in (0, -1))
     told = [f"{_described(first)}, leaves {money(most)} after tax."]
     if len(order) > 1:
@@ -106,7 +123,7 @@ def _left(document: Mapping[str, Any]) -> Spec:
             f"{_described(first)}, leaves {'the most, ' if len(_first(order)) == 1 else ''}{money(most)} after tax."
         ]
         told.append(f"{_described(last)}, leaves {_less(most - order[-1]['amount'])}.")
-    unit = f"Pounds on {_day(document['to'])}, after tax on what remains in the pension. {_NAMES}"
+    unit = f"Pounds on {_day(document['to'])}, after tax on what remains in the pension. {_by(document)}"
     return rows_chart("left_after_tax", "What each option leaves after tax", told, unit, rows)
 
 
@@ -147,10 +164,11 @@ def _over_the_years(document: Mapping[str, Any], found: Sequence[Option], people
     marks = list(_death_days(found, people))[:_MOST_DEATHS]
     top, bottom = high + span * lined(len(marks), _HEIGHT), low - span * 0.04
     ends = apart([line[-1] for line in lines.values()], span * (LINE - 1) / _HEIGHT)
-    domain = [_short(option) for option in found]
+    shorts = _shorts(document)
+    domain = [shorts[option["option"]] for option in found]
     styles = [_LINES[option["option"] % len(_LINES)] for option in found]
     values = [
-        {"day": day, "amount": amount, "option": _short(option)}
+        {"day": day, "amount": amount, "option": shorts[option["option"]]}
         for option in found
         for day, amount in zip(days, lines[option["option"]], strict=True)
     ]
@@ -200,12 +218,15 @@ def _over_the_years(document: Mapping[str, Any], found: Sequence[Option], people
                             "encoding": {"y2": {"datum": bottom}},
                         },
                         *(
-                            {
-                                "transform": [{"filter": f"datum.align == '{side}'"}],
-                                "mark": {"type": "text", "align": side, "dx": dx},
-                                "encoding": {"text": {"field": "label", "type": "nominal"}},
-                            }
+                            layer
                             for side, dx in (("left", 5), ("right", -5))
+                            for layer in over_lines(
+                                {
+                                    "transform": [{"filter": f"datum.align == '{side}'"}],
+                                    "mark": {"type": "text", "align": side, "dx": dx},
+                                    "encoding": {"text": {"field": "label", "type": "nominal"}},
+                                }
+                            )
                         ),
                     ],
                 },
@@ -219,6 +240,7 @@ def _over_the_years(document: Mapping[str, Any], found: Sequence[Option], people
                             "scale": {"domain": domain, "range": [colour for colour, _ in styles]},
                             "legend": {
                                 "orient": "top",
+                                "labelFontSize": 11 if _differ_in_income(document) else 12,
                                 "columns": 1,
                                 "symbolType": "stroke",
                                 "symbolSize": 700,
@@ -319,7 +341,7 @@ def _growth_changes(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
             yield {
                 "growth": change["pension_growth"],
                 "percent": _per_cent(change["pension_growth"]),
-                "pair": f"Option {above} leaves more than option {below} above",
+                "pair": f"option {above} leaves more than option {below}",
             }
 
 
@@ -332,15 +354,14 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
     nearest = sorted(changes, key=lambda change: abs(change["growth"] - assumed))[:_MOST_CHANGES]
     ordered = sorted(nearest, key=lambda change: change["growth"])
     low, high = limits["low"], limits["high"]
-    width = (high - low) or 0.01
     values = [
-        change | {"row": i, "align": "left" if change["growth"] - low < 0.7 * width else "right"}
+        {"growth": change["growth"], "row": i, "label": f"Above {change['percent']}, {change['pair']}"}
         for i, change in enumerate(ordered)
     ]
     first, *_ = nearest
     told = [
         f"The growth assumed for the pension is {_per_cent(assumed)} a year.",
-        f"{first['pair']} {first['percent']} a year.",
+        f"Above {first['percent']} a year, {first['pair']}.",
     ]
     few = " Those nearest to the assumed growth." if len(changes) > len(nearest) else ""
     x = {
@@ -353,7 +374,7 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
         "growth_break_evens",
         "Growth at which options change places",
         told,
-        f"Each dot: the growth from which the other option leaves more.{few}",
+        f"Each dot is the growth a year above which one option leaves more than another.{few}",
         {
             "height": {"step": 42},
             "encoding": {"y": {"field": "row", "type": "ordinal", "axis": None}, "x": x},
@@ -390,16 +411,8 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
                         },
                         {
                             "mark": {"type": "text", "align": "left", "dy": -9},
-                            "encoding": {"x": {"value": 0}, "text": {"field": "pair", "type": "nominal"}},
+                            "encoding": {"x": {"value": 0}, "text": {"field": "label", "type": "nominal"}},
                         },
-                        *(
-                            {
-                                "transform": [{"filter": f"datum.align == '{side}'"}],
-                                "mark": {"type": "text", "align": side, "dx": dx, "dy": 8, "fontWeight": "bold"},
-                                "encoding": {"text": {"field": "percent", "type": "nominal"}},
-                            }
-                            for side, dx in (("left", 8), ("right", -8))
-                        ),
                     ],
                 },
             ],
@@ -408,6 +421,7 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
 
 
 def _beneficiaries(document: Mapping[str, Any], found: Sequence[Option], people: Sequence[str]) -> Spec:
+    shorts = _shorts(document)
     rows, told = [], []
     for place, order in enumerate(document["ranking"]["beneficiaries"]):
         deaths = {
@@ -421,13 +435,13 @@ def _beneficiaries(document: Mapping[str, Any], found: Sequence[Option], people:
         rows.append(Row(heading, kind="heading"))
         for option in found:
             if option["option"] not in deaths:
-                rows.append(Row(f"{_short(option)}: not possible"))
+                rows.append(Row(f"{shorts[option['option']]}: not possible"))
                 continue
             amount = deaths[option["option"]]["beneficiaries_receive"]
             kind = "main" if amount == order[0]["amount"] else "other"
-            rows.append(Row(_short(option), money(amount), 0, amount, kind))
+            rows.append(Row(shorts[option["option"]], money(amount), 0, amount, kind))
         told.append(f"{heading}, {_leaders(order)} beneficiaries the most: {money(order[0]['amount'])}.")
-    unit = f"Pounds after inheritance tax and income tax. {_NAMES}"
+    unit = f"Pounds after inheritance tax and income tax. {_by(document)}"
     return rows_chart("beneficiaries", "What beneficiaries would receive", told[:2], unit, rows)
 
 

@@ -51,6 +51,11 @@ def lump_sums_in_words(how: str, age: int | None = None, yearly: Pence | None = 
     }[how]
 
 
+def income_in_words(goal: str) -> str:
+    """What is drawn from a pension besides lump sums, to stand after "and" or a comma."""
+    return "only spending is drawn" if goal == "spending_only" else f"income fills the {goal.replace('_', ' ')}"
+
+
 YOU = "You"
 """One person alone, as the start of a sentence: whoever reads the answer, or whoever it is about."""
 

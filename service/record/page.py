@@ -13,7 +13,7 @@ from hashlib import sha256
 from html import escape
 from typing import Any
 
-from service.planning.wording import lump_sums_in_words, starting
+from service.planning.wording import income_in_words, lump_sums_in_words, starting
 from service.record.words import day, facts, money, share, words
 
 TITLES = {
@@ -234,7 +234,7 @@ def _timing(answer: dict[str, Any]) -> list[str]:
 def _way(option: dict[str, Any]) -> str:
     yearly = option.get("yearly")
     stages = None if yearly is None or isinstance(yearly, str) else round(yearly * 100)
-    return lump_sums_in_words(option["lump_sums"], option.get("age"), stages)
+    return f"{lump_sums_in_words(option['lump_sums'], option.get('age'), stages)}; {income_in_words(option['aim']['goal'])}"
 
 
 def _assumed(answer: dict[str, Any]) -> list[str]:

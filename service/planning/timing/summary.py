@@ -9,8 +9,8 @@ from service.law.ages import age_on
 from service.law.dates import day_month_year, month_year
 from service.planning.timing.break_even import EQUAL, PARTS
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
-from service.planning.timing.options import SPENDING_ONLY, Option
-from service.planning.wording import inside, listed, lump_sums_in_words, pounds, starting, who
+from service.planning.timing.options import Option
+from service.planning.wording import income_in_words, inside, listed, lump_sums_in_words, pounds, starting, who
 
 _PERCENT = 100  # basis points in one per cent
 
@@ -47,13 +47,7 @@ def _in_words(result: Timing, position: int) -> str:
     """An option by its place, and what it is; with what is drawn besides where options differ in it."""
     option = result.question.options[position]
     words = f"{_option(position)}, {described(option)}"
-    return f"{words} and {_drawn_besides(option)}" if _differ_in_goal(result) else words
-
-
-def _drawn_besides(option: Option) -> str:
-    if option.goal == SPENDING_ONLY:
-        return "only spending is drawn"
-    return f"income fills the {option.goal.replace('_', ' ')}"
+    return f"{words} and {income_in_words(option.goal)}" if _differ_in_goal(result) else words
 
 
 def _differ_in_goal(result: Timing) -> bool:
@@ -105,7 +99,7 @@ def _wealth(result: Timing) -> Iterator[str]:
         option = question.options[best.option]
         leads = f"{_option(best.option)} leaves the most: {described(option)}."
         if _differ_in_goal(result):
-            leads += f" With it, {_drawn_besides(option)}."
+            leads += f" With it, {income_in_words(option.goal)}."
     yield f"{when}, {leads} That is {after_tax}."
     rest = result.by_wealth[len(first) :]
     for placed in (rest[0], rest[-1]) if len(rest) > 1 else rest:
