@@ -133,6 +133,18 @@ Contribution = TypedDict(
 )
 
 
+class IncomeHad(TypedDict):
+    """
+    An income that was had earlier in the tax year and has ended.
+    """
+
+    kind: IncomeKind
+    amount: Money
+    """
+    What was had of it in the tax year, before tax.
+    """
+
+
 class Isa(TypedDict):
     """
     A person's ISAs. Left out, there are none.
@@ -2119,6 +2131,33 @@ class Pension(TypedDict):
     """
 
 
+class AlreadyThisTaxYear(TypedDict):
+    """
+    What this person had earlier in the tax year and does not go on: incomes that have ended, and withdrawals from pensions. It
+    is the tax year asked about, that of a plan's first day, or that of the date of a warnings request. It counts in that
+    year's tax. Balances are as they are after it. The tax on it counts as paid. Leave out what is in `income`. A plan that
+    starts on 6 April has nothing before it in the tax year. Left out, nothing.
+
+    """
+
+    income: NotRequired[list[IncomeHad]]
+    """
+    Incomes that have ended, such as pay from a job that was left. Left out, none.
+    """
+    taxable_withdrawals: NotRequired[Money]
+    """
+    The taxable part of what was withdrawn from pensions. If it opened flexible access, say so in `flexibly_accessed`. Left
+    out, nothing.
+
+    """
+    tax_free_withdrawals: NotRequired[Money]
+    """
+    The tax-free part of the same withdrawals, as far as it uses the lump sum allowance. `lump_sum_allowance_used` includes
+    it, and where that is left out it is this amount. Both parts count towards `withdrawal_cap`. Left out, nothing.
+
+    """
+
+
 class LumpSumAllowances(TypedDict):
     """
     What this person has used of their lump sum allowances, in all pensions together, and what is protected. Left out, nothing.
@@ -2127,7 +2166,8 @@ class LumpSumAllowances(TypedDict):
 
     lump_sum_allowance_used: NotRequired[Money]
     """
-    Tax-free lump sums since 6 April 2024 that count against the lump sum allowance. Left out, none.
+    Tax-free lump sums since 6 April 2024 that count against the lump sum allowance. Left out, none but
+    `tax_free_withdrawals`.
 
     """
     lump_sum_and_death_benefit_allowance_used: NotRequired[Money]
@@ -2162,8 +2202,8 @@ class LumpSumAllowances(TypedDict):
 
 class Circumstances(TypedDict):
     """
-    What else is known about a person. Only `POST /v1/warnings` uses it. What is left out is not known, unless its description
-    says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
+    What else is known about a person. Only `POST /v1/warnings` uses it, but for what a quote looks at: `small_pots_taken`, and
+    the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
 
     """
 
@@ -3157,13 +3197,13 @@ class Estate(TypedDict):
     charity_share: NotRequired[Share]
     """
     The share that goes to charity. It is a share of what beneficiaries receive, except pensions and a home that goes to
-    descendants. Left out, 0.
+    descendants. Warnings say that it is exempt and do not count it. Left out, 0.
 
     """
     lifetime_gifts: NotRequired[list[LifetimeGift]]
     """
     Gifts that use up the nil-rate band if death follows within seven years, after exemptions. The tax on the gifts themselves
-    is not worked out. Left out, none.
+    is not worked out. Left out, none; warnings then say that they were not told of any.
 
     """
     nil_rate_band_brought_forward: NotRequired[Share]
@@ -3318,7 +3358,9 @@ class IncomeTax(TypedDict):
     """
     personal_allowance: MoneyAnswer
     """
-    The personal allowance left to this person with the withdrawal.
+    The personal allowance left to this person with the withdrawal, before any of it is taken away to cover Gift Aid, which
+    `gift_aid_tax` tells.
+
     """
     child_benefit_charge: MoneyAnswer
     """
@@ -3766,6 +3808,7 @@ class Person(TypedDict):
     taken by itself does not count towards it. Left out, there is no cap.
 
     """
+    already_this_tax_year: NotRequired[AlreadyThisTaxYear]
     circumstances: NotRequired[Circumstances]
 
 

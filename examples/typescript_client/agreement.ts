@@ -660,6 +660,7 @@ export interface components {
              *     taken by itself does not count towards it. Left out, there is no cap.
              */
             withdrawal_cap?: components["schemas"]["Money"];
+            already_this_tax_year?: components["schemas"]["AlreadyThisTaxYear"];
             circumstances?: components["schemas"]["Circumstances"];
         };
         /** @description A name, on one line, without spaces at its ends. */
@@ -782,9 +783,38 @@ export interface components {
             /** @description The yearly charge, as a share of the fund. Left out, nothing. */
             yearly_charge?: components["schemas"]["Share"];
         };
+        /**
+         * @description What this person had earlier in the tax year and does not go on: incomes that have ended, and withdrawals from pensions. It
+         *     is the tax year asked about, that of a plan's first day, or that of the date of a warnings request. It counts in that
+         *     year's tax. Balances are as they are after it. The tax on it counts as paid. Leave out what is in `income`. A plan that
+         *     starts on 6 April has nothing before it in the tax year. Left out, nothing.
+         */
+        AlreadyThisTaxYear: {
+            /** @description Incomes that have ended, such as pay from a job that was left. Left out, none. */
+            income?: components["schemas"]["IncomeHad"][];
+            /**
+             * @description The taxable part of what was withdrawn from pensions. If it opened flexible access, say so in `flexibly_accessed`. Left
+             *     out, nothing.
+             */
+            taxable_withdrawals?: components["schemas"]["Money"];
+            /**
+             * @description The tax-free part of the same withdrawals, as far as it uses the lump sum allowance. `lump_sum_allowance_used` includes
+             *     it, and where that is left out it is this amount. Both parts count towards `withdrawal_cap`. Left out, nothing.
+             */
+            tax_free_withdrawals?: components["schemas"]["Money"];
+        };
+        /** @description An income that was had earlier in the tax year and has ended. */
+        IncomeHad: {
+            kind: components["schemas"]["IncomeKind"];
+            /** @description What was had of it in the tax year, before tax. */
+            amount: components["schemas"]["Money"];
+        };
         /** @description What this person has used of their lump sum allowances, in all pensions together, and what is protected. Left out, nothing. */
         LumpSumAllowances: {
-            /** @description Tax-free lump sums since 6 April 2024 that count against the lump sum allowance. Left out, none. */
+            /**
+             * @description Tax-free lump sums since 6 April 2024 that count against the lump sum allowance. Left out, none but
+             *     `tax_free_withdrawals`.
+             */
             lump_sum_allowance_used?: components["schemas"]["Money"];
             /** @description What counts against the lump sum and death benefit allowance. Left out, the same as `lump_sum_allowance_used`. */
             lump_sum_and_death_benefit_allowance_used?: components["schemas"]["Money"];
@@ -831,8 +861,8 @@ export interface components {
             flexible?: boolean;
         };
         /**
-         * @description What else is known about a person. Only `POST /v1/warnings` uses it. What is left out is not known, unless its description
-         *     says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
+         * @description What else is known about a person. Only `POST /v1/warnings` uses it, but for what a quote looks at: `small_pots_taken`, and
+         *     the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
          */
         Circumstances: {
             /** @description Over how many authorised firms the cash is spread. */
@@ -954,12 +984,12 @@ export interface components {
             first_person_share?: components["schemas"]["Share"];
             /**
              * @description The share that goes to charity. It is a share of what beneficiaries receive, except pensions and a home that goes to
-             *     descendants. Left out, 0.
+             *     descendants. Warnings say that it is exempt and do not count it. Left out, 0.
              */
             charity_share?: components["schemas"]["Share"];
             /**
              * @description Gifts that use up the nil-rate band if death follows within seven years, after exemptions. The tax on the gifts themselves
-             *     is not worked out. Left out, none.
+             *     is not worked out. Left out, none; warnings then say that they were not told of any.
              */
             lifetime_gifts?: components["schemas"]["LifetimeGift"][];
             /**
@@ -1417,7 +1447,10 @@ export interface components {
              *     the penny.
              */
             slices: components["schemas"]["Slice"][];
-            /** @description The personal allowance left to this person with the withdrawal. */
+            /**
+             * @description The personal allowance left to this person with the withdrawal, before any of it is taken away to cover Gift Aid, which
+             *     `gift_aid_tax` tells.
+             */
             personal_allowance: components["schemas"]["MoneyAnswer"];
             /** @description The high income child benefit charge of the year, with the withdrawal. */
             child_benefit_charge: components["schemas"]["MoneyAnswer"];
