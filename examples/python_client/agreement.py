@@ -942,6 +942,27 @@ class PlanReason(TypedDict):
     """
 
 
+class SpentDuringYear(TypedDict):
+    """
+    What this person's money pays before the last day, towards the spending of both, and so misses growth: half of the
+    year's where spending is met evenly. Nil where `spending_met` is `end`.
+
+    """
+
+    from_cash: MoneyAnswer
+    """
+    Cash of the year before, with its interest.
+    """
+    from_pension: MoneyAnswer
+    """
+    Of this year's withdrawals, before tax.
+    """
+    from_isas: MoneyAnswer
+    """
+    Of this year's ISA withdrawals.
+    """
+
+
 AgeOnTheLastDay: TypeAlias = int
 """
 This person's age in whole years on the last day, `to`.
@@ -3522,6 +3543,12 @@ class PlanPersonYear(TypedDict):
     spent: MoneyAnswer
     """
     This person's part of the spending.
+    """
+    spent_during_year: SpentDuringYear
+    """
+    What this person's money pays before the last day, towards the spending of both, and so misses growth: half of the
+    year's where spending is met evenly. Nil where `spending_met` is `end`.
+
     """
     moved_from_partner: SignedMoneyAnswer
     """

@@ -100,8 +100,10 @@ export interface paths {
          *
          *     **Spending within the year.** `assumptions.spending_met` says when in a tax year spending is met: evenly, unless you
          *     say otherwise. What income does not cover is then taken during the year, and misses half of the year's growth or
-         *     interest. It is taken from the cash of the year before, in proportion to what each of two has, and beyond that from
-         *     what grows less of pensions and ISAs. Tax is still paid on the last day. The growth in the answer is what is left.
+         *     interest. So a pot that grows by g pays S and is left with 1 + g of what it was, less 1 + g/2 of S. The plan that
+         *     leaves the most chooses what to spend during the year. Other plans spend the cash of the year before first, in proportion
+         *     to what each of two has, and then what grows less of pensions and ISAs; `spent_during_year` shows it.
+         *     Tax is still paid on the last day. The growth in the answer is what is left.
          *
          *     **ISAs.** Money is subscribed as far as the ISA allowances go: first a person's own money, then, within what is left
          *     of the allowance, money of the other. The rest is held as cash and earns interest. A withdrawal from an ISA does not
@@ -2100,6 +2102,18 @@ export interface components {
             isa_withdrawal: components["schemas"]["MoneyAnswer"];
             /** @description This person's part of the spending. */
             spent: components["schemas"]["MoneyAnswer"];
+            /**
+             * @description What this person's money pays before the last day, towards the spending of both, and so misses growth: half of the
+             *     year's where spending is met evenly. Nil where `spending_met` is `end`.
+             */
+            spent_during_year: {
+                /** @description Cash of the year before, with its interest. */
+                from_cash: components["schemas"]["MoneyAnswer"];
+                /** @description Of this year's withdrawals, before tax. */
+                from_pension: components["schemas"]["MoneyAnswer"];
+                /** @description Of this year's ISA withdrawals. */
+                from_isas: components["schemas"]["MoneyAnswer"];
+            };
             /** @description Money that came from the partner; below nil, money that went there. Nil for a person alone. */
             moved_from_partner: components["schemas"]["SignedMoneyAnswer"];
             allowances: components["schemas"]["PlanAllowances"];
