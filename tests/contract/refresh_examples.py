@@ -1,4 +1,4 @@
-"""Write the answers that the service gives now into the examples of the agreement and the printed examples.
+"""Write the answers that the service gives now into the examples of the agreement, the printed examples and README.md's picture.
 
 Run it from the top of the repository after a change that is meant to change answers:
 
@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from flask.testing import FlaskClient
+from vl_convert import vegalite_to_svg
 
 from service import create_app
 from service.console.command import SCHEDULE, TIMING
@@ -31,6 +32,10 @@ PRINTED = {
     "plan": ("plan-couple-most-after-tax", SCHEDULE),
     "timing": ("timing-couple", TIMING),
 }
+
+
+PICTURE = ("first-ufpls", "/v1/withdrawal-tax", "money")
+PICTURE_FILE = EXAMPLE_FILES / "first-ufpls.svg"
 
 
 def answers(client: FlaskClient) -> dict[Path, str]:
@@ -63,11 +68,19 @@ def printed_page(client: FlaskClient, name: str) -> str:
     return "".join(f"{line}\n" for line in question.page(answer))
 
 
+def picture(client: FlaskClient) -> str:
+    """Return README.md's picture as it is drawn now: a chart of the answer to an example, as SVG."""
+    request, path, name = PICTURE
+    answer = client.post(f"{path}?include=charts", json=request_file(request)).get_json()
+    [chart] = [chart for chart in answer["charts"] if chart["name"] == name]
+    return f"{vegalite_to_svg(chart['spec'], vl_version='6.4')}\n"
+
+
 def refresh() -> None:
-    """Write the answers, the printed pages and then the agreement."""
+    """Write the answers, the printed pages, the picture and then the agreement."""
     client = create_app(Settings.for_tests()).test_client()
     pages = {EXAMPLE_FILES / f"{page}.txt": printed_page(client, page) for page in PRINTED}
-    for path, text in {**answers(client), **pages}.items():
+    for path, text in {**answers(client), **pages, PICTURE_FILE: picture(client)}.items():
         path.write_text(text, encoding="utf-8")
     bundle.write()
 

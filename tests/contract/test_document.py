@@ -10,6 +10,7 @@ import sys
 from collections import Counter
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import jsonschema_rs
 import pytest
@@ -43,7 +44,16 @@ from .agreement import (
     strict,
     validator,
 )
-from .refresh_examples import ANSWERS, EXAMPLE_FILES, PRINTED, answers, printed_page, request_file
+from .refresh_examples import (
+    ANSWERS,
+    EXAMPLE_FILES,
+    PICTURE_FILE,
+    PRINTED,
+    answers,
+    picture,
+    printed_page,
+    request_file,
+)
 from .replay import PROBLEM_REQUESTS, VERSIONS, as_shown, held_by, of_lines, replay, without_versions
 
 OPERATIONS = operations()
@@ -406,6 +416,20 @@ def test_codes_of_the_problem_examples_match_their_statuses() -> None:
 
 PLAN = BY_ID["planAllowanceSchedule"]
 TIMING = BY_ID["compareLumpSumTiming"]
+
+
+def test_the_picture_is_what_the_service_answers(client: FlaskClient) -> None:
+    """Its words and its shapes. Where words stand depends on the fonts of the machine."""
+
+    def drawn(svg: str) -> tuple[list[str], list[str]]:
+        root = ElementTree.fromstring(svg)
+        words = ["".join(node.itertext()) for node in root.iter("{http://www.w3.org/2000/svg}text")]
+        return words, [node.attrib["d"] for node in root.iter("{http://www.w3.org/2000/svg}path") if node.get("d")]
+
+    words, shapes = drawn(picture(client))
+    assert {"Where the money goes", "£28,121.80"} <= set(words)
+    assert len(shapes) > 4
+    assert (words, shapes) == drawn(PICTURE_FILE.read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize("page", PRINTED)
