@@ -19,12 +19,13 @@ from typing import Any, NamedTuple
 
 import click
 
-from service.console import check, figures, plan, quote, timing
+from service.console import check, figures, filing, plan, quote, timing
 from service.console.asking import Answer, Service
 from service.console.reading import STANDARD_INPUT, CannotReadError, name_of, request_in
 from service.console.waiting import waiting
 from service.console.writing import write, write_bytes
 from service.figures.keys import KEYS
+from service.record import PANGO, operation_of
 from service.start import start
 from service.versions import SOFTWARE_VERSION
 
@@ -44,6 +45,8 @@ QUOTE = Question("/v1/withdrawal-tax", quote.page, "Working out the tax")
 SCHEDULE = Question("/v1/allowance-schedule", plan.page, "Looking for the plan")
 TIMING = Question("/v1/lump-sum-timing", timing.page, "Comparing the options")
 CHECK = Question("/v1/warnings", check.page, "Looking at each rule")
+_COMMANDS = {"withdrawal-tax": "quote", "allowance-schedule": "schedule", "lump-sum-timing": "timing"}
+"""The command of an operation that a request names by a key of its own. A request for warnings has none."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -55,11 +58,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return failed(["Stopped."], STOPPED)
     except click.ClickException as error:
         context = error.ctx.command_path if isinstance(error, click.UsageError) and error.ctx else "pension-to-isa"
-        return failed([f"{error.format_message()} {context} --help shows how."], NOT_ASKED)
+        said = error.format_message()
+        return failed([f"{said}{'' if said.endswith(('.', '?')) else '.'} {context} --help shows how."], NOT_ASKED)
     except CannotReadError as error:
         return failed([str(error)], NOT_ASKED)
     except OSError as error:
-        return failed([f"What was made cannot be written: {error.strerror}."], NOT_ANSWERED)
+        where = f" to {error.filename}" if error.filename else ""
+        return failed([f"What was made cannot be written{where}: {error.strerror}."], NOT_ANSWERED)
 
 
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
@@ -132,7 +137,21 @@ def asked(question: Question, file: str, *, as_json: bool, include: str | None) 
     path = question.path if include is None else f"{question.path}?include={include}"
     with waiting(question.doing):
         answer = Service().post(path, request)
+    if answer.is_problem and not as_json:
+        other = other_command(question, request)
+        if other is not None:
+            return failed([f"{name_of(file)} asks another question: pension-to-isa {other} answers it."], NOT_ANSWERED)
     return printed(answer, question.page, as_json=as_json, about=name_of(file))
+
+
+def other_command(question: Question, request: bytes) -> str | None:
+    """The command that a request is for, where its keys say that it is for another one."""
+    try:
+        operation = operation_of(json.loads(request))
+    except ValueError:
+        return None
+    other = _COMMANDS.get(operation)
+    return None if question.path == f"/v1/{operation}" else other
 
 
 @command.command(name="figures")
@@ -173,29 +192,34 @@ def record_command(file: str, out: Path | None, to_check: bool) -> int:
     FILE is a request as JSON, of any of the four questions. OUT is the file to write: HTML, or PDF where its name ends in .pdf.
     The packages that it needs are installed with pip install '.[record]'.
     """
-    try:
-        from service.console import filing  # its packages are not installed everywhere
-    except ImportError:
-        return failed(
-            ["The packages for records are missing. Install them with pip install '.[record]'."], NOT_ANSWERED
-        )
-    context = click.get_current_context()
     if to_check == (out is not None):
-        raise click.UsageError("Give the file to write, or --check and no file to write.", context)
+        raise click.UsageError("Give the file to write, or --check and no file to write.", click.get_current_context())
+    try:
+        return recorded(file, out)
+    except ImportError as error:  # what records are made with is not installed everywhere
+        if error.name == PANGO:
+            said = "Pango is missing, which PDF needs. Install libpango-1.0-0 and libpangoft2-1.0-0, or write HTML."
+        else:
+            said = "The packages for records are missing. Install them with pip install '.[record]'."
+        return failed([said], NOT_ANSWERED)
+
+
+def recorded(file: str, out: Path | None) -> int:
+    """Make a record, or check one if there is no file to write; the exit status."""
     content, service = request_in(file), Service()
-    if to_check:
+    if out is None:
         found = filing.faults_of_record(service, content.decode("utf-8", "replace"))
         if found:
             return failed([f"{name_of(file)}: {fault}" for fault in found], NOT_ANSWERED)
         write(["The record is sound."], sys.stdout)
         return ANSWERED
     try:
-        operation = filing.operation_of(json.loads(content))
+        operation = operation_of(json.loads(content))
     except ValueError:
         operation = "warnings"  # which says where the JSON is broken
     with waiting("Making the record"):
         answer = filing.asked_for_the_file(service, operation, content)
-        if out is not None and not answer.is_problem:
+        if not answer.is_problem:
             made_on = datetime.now().astimezone().date()
             filing.write_record(service, operation, content, answer, out, made_on)
     return failed(faults(answer.document, name_of(file)), NOT_ANSWERED) if answer.is_problem else ANSWERED
@@ -215,7 +239,8 @@ def printed(answer: Answer, page: Callable[[dict[str, Any]], list[str]], *, as_j
 def faults(problem: dict[str, Any], about: str) -> list[str]:
     """Why there is no answer: each fault with its place and what to send instead, in a line of its own."""
     found = problem.get("errors", ())
-    return [f"{about}: {fault['pointer']}: {fault['detail']}" for fault in found] or [f"{about}: {problem['detail']}"]
+    whole = problem["detail"].replace("The body", "The request", 1)  # which is how a request comes over HTTP
+    return [f"{about}: {fault['pointer']}: {fault['detail']}" for fault in found] or [f"{about}: {whole}"]
 
 
 def failed(lines: list[str], status: int) -> int:

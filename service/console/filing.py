@@ -7,9 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from service.console.asking import Answer, Service
-from service.record import document_in, faults_of, operation_of, path_of, pdf, record, tax_year_of
-
-__all__ = ["asked_for_the_file", "faults_of_record", "operation_of", "write_record"]
+from service.record import document_in, faults_of, path_of, pdf, record, tax_year_of
 
 
 def asked_for_the_file(service: Service, operation: str, content: bytes) -> Answer:

@@ -75,11 +75,11 @@ def marginal_rate_sentence(rate: float) -> str:
 
 def slices(found: list[dict[str, Any]]) -> list[str]:
     """The parts of the taxable withdrawal, each with its rate and what the rate comes from."""
-    lines = [f"  {'from':>13}{'to':>13}{'rate':>9}{'tax':>13}  because of"]
+    lines = [f"  {'from':>14}{'to':>15}{'rate':>9}{'tax':>15}  because of"]
     for piece in found:
         average = piece.get("average_rate", piece.get("rate"))
         rate = "at once" if average is None else share(average)
-        start = f"  {money(piece['from']):>13}{money(piece['to']):>13}{rate:>9}{money(piece['tax']):>13}  "
+        start = f"  {money(piece['from']):>14}{money(piece['to']):>15}{rate:>9}{money(piece['tax']):>15}  "
         because = paragraph(", ".join(words(reason) for reason in piece["because"]), " " * len(start))
         lines += [start + because[0].lstrip(), *because[1:]]
         if "staircase" in piece:

@@ -10,7 +10,7 @@ It needs the packages of the extra ``record``; without them the functions raise 
 """
 
 from service.record.checking import document_in, faults_of
-from service.record.files import pdf, record, tax_year_of
+from service.record.files import PANGO, pdf, record, tax_year_of
 from service.record.questions import operation_of, path_of
 
-__all__ = ["document_in", "faults_of", "operation_of", "path_of", "pdf", "record", "tax_year_of"]
+__all__ = ["PANGO", "document_in", "faults_of", "operation_of", "path_of", "pdf", "record", "tax_year_of"]

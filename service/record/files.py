@@ -14,6 +14,7 @@ from typing import Any
 
 from service.record.page import page
 
+PANGO = "pango"
 _DRAWN_AS = "6.4"
 """The version of Vega-Lite that draws."""
 _WIDTH = 500
@@ -106,8 +107,12 @@ def record(
 
 
 def pdf(html: str) -> bytes:
-    """A record's page as PDF: A4, with page numbers."""
-    from weasyprint import HTML
+    """A record's page as PDF: A4, with page numbers. ImportError without the extra ``record``, or, with the name PANGO, without
+    the library that is no Python package."""
+    try:
+        from weasyprint import HTML
+    except OSError as error:
+        raise ImportError(str(error), name=PANGO) from error
 
     return bytes(HTML(string=html, url_fetcher=_nothing).write_pdf())
 

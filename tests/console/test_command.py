@@ -253,3 +253,32 @@ def test_a_record_is_made_and_checked_without_a_server(tmp_path: Path, name: str
     assert f"{out}: The page is not what its request and answer make" in changed.stderr.decode()
     assert refused("record", REQUESTS / "plan-spending-too-high.json", tmp_path / "none.html")[0] == NOT_ANSWERED
     assert not (tmp_path / "none.html").exists()
+
+
+def test_a_request_of_another_question_is_told_its_command() -> None:
+    plan = REQUESTS / "plan-personal-allowance.json"
+    said = f"{plan} asks another question: pension-to-isa schedule answers it."
+    assert refused("quote", plan) == (NOT_ANSWERED, said)
+    assert refused("check", plan) == (NOT_ANSWERED, said)
+    # A request for warnings has no key of its own: what is missing for a quote is said.
+    done = run("quote", REQUESTS / "warnings-saves-and-withdraws.json")
+    assert done.returncode == NOT_ANSWERED
+    assert b"#/withdrawal: This field is required" in done.stderr
+
+
+def test_where_the_packages_for_records_are_missing_it_says_so(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    out = tmp_path / "record.html"
+    monkeypatch.setitem(sys.modules, "vl_convert", None)
+    assert main(["record", str(QUOTE), str(out)]) == NOT_ANSWERED
+    assert capsys.readouterr().err == (
+        "The packages for records are missing. Install them with pip install '.[record]'.\n"
+    )
+    assert not out.exists()
+
+
+def test_what_cannot_be_written_is_said_with_its_place(tmp_path: Path) -> None:
+    out = tmp_path / "none" / "record.html"
+    said = f"What was made cannot be written to {out}: No such file or directory."
+    assert refused("record", REQUESTS / "first-ufpls.json", out) == (NOT_ANSWERED, said)
