@@ -59,6 +59,15 @@ The release of the service; the same as `info.version` of this document.
 """
 
 
+LawName: TypeAlias = str
+"""
+The law to answer by. `known` is the law as known; the other names are those of proposed laws that the operator of the
+service has put beside it, if any. `GET /v1/tax-years` lists them under `laws`. A name that is not held is refused, with the
+names that are. Left out, `known`.
+
+"""
+
+
 class FigureCaveat(TypedDict):
     """
     The caveat on one figure.
@@ -104,10 +113,11 @@ Whether a tenth of the personal allowance is transferred between spouses or civi
 """
 
 
-Standing: TypeAlias = Literal['enacted', 'announced', 'assumed']
+Standing: TypeAlias = Literal['enacted', 'announced', 'assumed', 'proposed']
 """
 The weakest standing among the figures used: `enacted` is law; `announced` was published by government but
-is not known to be law; `assumed` is not set or not published, and the last known value is used.
+is not known to be law; `assumed` is not set or not published, and the last known value is used; `proposed` is part of a
+proposed law, and is in no answer but those to a request with `law`.
 
 """
 
@@ -1902,6 +1912,12 @@ ChartName: TypeAlias = str
 """
 
 
+FigureName: TypeAlias = str
+"""
+The group and the name, such as `income_tax.personal_allowance`.
+"""
+
+
 class TaxYearEntry(TypedDict):
     """
     One tax year of the list.
@@ -2051,28 +2067,15 @@ query parameter, which the detail then names.
 """
 
 
-class Rules(TypedDict):
-    """
-    The rules used for the answer.
-    """
-
-    version: RulesVersion
-    figures_version: FiguresVersion
-    """
-    The version of the figures of all tax years together.
-    """
-    software_version: SoftwareVersion
-    law_as_of: Day
-    """
-    The date of the newest official text used for the figures. Later changes are not in them.
-    """
-    standing: Standing
-    caveats: list[FigureCaveat]
-    """
-    What is not law yet, or not certain, about the figures used: one entry for each such figure. In a plan it is the caveat
-    of the first tax year in which the figure is least firm. Several figures may have the same sentence; show it once.
-
-    """
+ProposedLaw = TypedDict(
+    'ProposedLaw',
+    {
+        'name': str,
+        'title': str,
+        'source': str,
+        'from': Day,
+    },
+)
 
 
 class Pension(TypedDict):
@@ -2223,8 +2226,8 @@ class LumpSumAllowances(TypedDict):
 
 class Circumstances(TypedDict):
     """
-    What else is known about a person. Only `POST /v1/warnings` uses it, but for what a quote looks at: `small_pots_taken`, and
-    the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
+    What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, and
+    what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
 
     """
 
@@ -3096,19 +3099,10 @@ class Chart(TypedDict):
     """
 
 
-class TaxYearList(TypedDict):
-    """
-    The tax years the service can answer for.
-    """
-
-    tax_years: list[TaxYearEntry]
-    """
-    Oldest first.
-    """
-    figures_version: FiguresVersion
-    """
-    The version of all figures together; the same as `rules.figures_version` of a calculation.
-    """
+FigureValue: TypeAlias = float | str | list[Band] | dict[str, Rate]
+"""
+Pounds, a fraction, a whole number such as an age, a word, a day, a list of bands, or rates by tax code.
+"""
 
 
 class Figure(TypedDict):
@@ -3116,14 +3110,8 @@ class Figure(TypedDict):
     One statutory figure.
     """
 
-    name: str
-    """
-    The group and the name, such as `income_tax.personal_allowance`.
-    """
-    value: float | str | list[Band] | dict[str, Rate]
-    """
-    Pounds, a fraction, a whole number such as an age, a word, a day, a list of bands, or rates by tax code.
-    """
+    name: FigureName
+    value: FigureValue
     source: str
     """
     The Act, instrument, resolution or page the figure comes from.
@@ -3157,6 +3145,34 @@ class ProblemError(TypedDict):
     detail: str
     """
     What is wrong there, in words.
+    """
+
+
+class Rules(TypedDict):
+    """
+    The rules used for the answer.
+    """
+
+    version: RulesVersion
+    figures_version: FiguresVersion
+    """
+    The version of the figures of all tax years together.
+    """
+    software_version: SoftwareVersion
+    law_as_of: Day
+    """
+    The date of the newest official text used for the figures. Later changes are not in them.
+    """
+    standing: Standing
+    caveats: list[FigureCaveat]
+    """
+    What is not law yet, or not certain, about the figures used: one entry for each such figure. In a plan it is the caveat
+    of the first tax year in which the figure is least firm. Several figures may have the same sentence; show it once.
+
+    """
+    law: NotRequired[ProposedLaw]
+    """
+    The proposed law that the answer was worked out by. Left out if it is the law as known.
     """
 
 
@@ -3203,7 +3219,8 @@ class Estate(TypedDict):
     """
     other_assets: NotRequired[Money]
     """
-    What everything else is worth, such as investments and belongings. Not pensions, ISAs or cash. Left out, nothing.
+    What everything else is worth, such as investments and belongings. Not pensions, ISAs or cash. Of a business or a farm,
+    give what is left after its own relief, which is not worked out. Left out, nothing.
 
     """
     debts: NotRequired[Money]
@@ -3716,6 +3733,31 @@ may be added; draw those that you know by their `name`, or all.
 """
 
 
+class LawDifference(TypedDict):
+    """
+    A figure of one tax year in which the two laws differ.
+    """
+
+    tax_year: TaxYear
+    name: FigureName
+    known: FigureValue
+    """
+    The value by the law as known.
+    """
+    proposed: FigureValue
+    """
+    The value that is proposed.
+    """
+    known_standing: Standing
+    """
+    How firm the value by the law as known is.
+    """
+    source: str
+    """
+    Where the proposed value comes from.
+    """
+
+
 TaxYearFigures = TypedDict(
     'TaxYearFigures',
     {
@@ -3989,6 +4031,35 @@ class BreakEvens(TypedDict):
     """
 
 
+class TaxYearList(TypedDict):
+    """
+    The tax years the service can answer for.
+    """
+
+    tax_years: list[TaxYearEntry]
+    """
+    Oldest first.
+    """
+    figures_version: FiguresVersion
+    """
+    The version of all figures together; the same as `rules.figures_version` of a calculation.
+    """
+    laws: NotRequired[list[ProposedLaw]]
+    """
+    The proposed laws that requests can name as `law`. Left out in a list under a proposed law.
+    """
+    law: NotRequired[ProposedLaw]
+    """
+    The proposed law of this list. Left out in the list of the law as known.
+    """
+    differences: NotRequired[list[LawDifference]]
+    """
+    Under a proposed law, one entry for each tax year and figure in which it has another value than the law as known, oldest
+    year first.
+
+    """
+
+
 class BulkFailure(TypedDict):
     """
     A record that could not be answered.
@@ -4047,6 +4118,7 @@ class WithdrawalTaxRequest(TypedDict):
     tax_year: TaxYear
     withdrawal: Withdrawal
     payroll: NotRequired[Payroll]
+    law: NotRequired[LawName]
 
 
 class WarningsRequest(TypedDict):
@@ -4068,6 +4140,7 @@ class WarningsRequest(TypedDict):
     """
     The ISA subscriptions planned, in any order. Left out, none.
     """
+    law: NotRequired[LawName]
 
 
 class AllowanceScheduleRequest(TypedDict):
@@ -4095,6 +4168,7 @@ class AllowanceScheduleRequest(TypedDict):
     it; a large sum taken at once may reach higher rates. Left out, 0.2.
 
     """
+    law: NotRequired[LawName]
 
 
 class LumpSumTimingRequest(TypedDict):
@@ -4131,6 +4205,7 @@ class LumpSumTimingRequest(TypedDict):
     """
     assumptions: NotRequired[Assumptions]
     break_even_growth: NotRequired[GrowthRange]
+    law: NotRequired[LawName]
 
 
 class AllowanceScheduleAnswer(TypedDict):

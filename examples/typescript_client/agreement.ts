@@ -351,8 +351,9 @@ export interface paths {
         /**
          * List the tax years the service can answer for
          * @description Oldest first, each with the standing of its figures and a link to them. The list changes only when a new
-         *     rules version is installed, so it may be kept for an hour and then checked with `If-None-Match`. No query
-         *     parameter is accepted.
+         *     rules version is installed, so it may be kept for an hour and then checked with `If-None-Match`. `laws` names the proposed
+         *     laws that the operator has put beside the law as known. With one of these names as `law`, the list is that of the proposed
+         *     law, and `differences` has every figure in which it differs.
          */
         get: operations["listTaxYears"];
         put?: never;
@@ -373,7 +374,7 @@ export interface paths {
         /**
          * Read the statutory figures of one tax year
          * @description Every figure the calculations use for that year: its value, the Act, instrument, resolution or page it comes
-         *     from, its standing, any caveat for a client, and how it was found. No query parameter is accepted.
+         *     from, its standing, any caveat for a client, and how it was found. With `law`, the figures are those of a proposed law.
          */
         get: operations["getTaxYear"];
         put?: never;
@@ -551,6 +552,25 @@ export interface components {
              *     of the first tax year in which the figure is least firm. Several figures may have the same sentence; show it once.
              */
             caveats: components["schemas"]["FigureCaveat"][];
+            /** @description The proposed law that the answer was worked out by. Left out if it is the law as known. */
+            law?: components["schemas"]["ProposedLaw"];
+        };
+        /**
+         * @description The law to answer by. `known` is the law as known; the other names are those of proposed laws that the operator of the
+         *     service has put beside it, if any. `GET /v1/tax-years` lists them under `laws`. A name that is not held is refused, with the
+         *     names that are. Left out, `known`.
+         */
+        LawName: string;
+        /** @description A proposed law. It is not law, may change, and may never become law. */
+        ProposedLaw: {
+            /** @description The name that requests give as `law`. */
+            name: string;
+            /** @description What is proposed, in words that a client may read. */
+            title: string;
+            /** @description Where it was proposed. */
+            source: string;
+            /** @description From when the first of its figures is to apply. */
+            from: components["schemas"]["Day"];
         };
         /** @description The caveat on one figure. */
         FigureCaveat: {
@@ -586,10 +606,11 @@ export interface components {
         MarriageAllowance: "none" | "gives" | "receives";
         /**
          * @description The weakest standing among the figures used: `enacted` is law; `announced` was published by government but
-         *     is not known to be law; `assumed` is not set or not published, and the last known value is used.
+         *     is not known to be law; `assumed` is not set or not published, and the last known value is used; `proposed` is part of a
+         *     proposed law, and is in no answer but those to a request with `law`.
          * @enum {string}
          */
-        Standing: "enacted" | "announced" | "assumed";
+        Standing: "enacted" | "announced" | "assumed" | "proposed";
         /**
          * @description One person, or two who are a couple: the same record for every operation. Each operation checks all of it and uses what it
          *     needs. The introduction above says which facts each one uses, and what a fact that is left out means.
@@ -863,8 +884,8 @@ export interface components {
             flexible?: boolean;
         };
         /**
-         * @description What else is known about a person. Only `POST /v1/warnings` uses it, but for what a quote looks at: `small_pots_taken`, and
-         *     the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
+         * @description What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, and
+         *     what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
          */
         Circumstances: {
             /** @description Over how many authorised firms the cash is spread. */
@@ -977,7 +998,10 @@ export interface components {
              *     lump sum timing takes it as no; warnings treat it as not known.
              */
             home_to_descendants?: boolean;
-            /** @description What everything else is worth, such as investments and belongings. Not pensions, ISAs or cash. Left out, nothing. */
+            /**
+             * @description What everything else is worth, such as investments and belongings. Not pensions, ISAs or cash. Of a business or a farm,
+             *     give what is left after its own relief, which is not worked out. Left out, nothing.
+             */
             other_assets?: components["schemas"]["Money"];
             /** @description What the household owes, except a mortgage on the home. Debts do not change over the years. Left out, nothing. */
             debts?: components["schemas"]["Money"];
@@ -1082,6 +1106,7 @@ export interface components {
             tax_year: components["schemas"]["TaxYear"];
             withdrawal: components["schemas"]["Withdrawal"];
             payroll?: components["schemas"]["Payroll"];
+            law?: components["schemas"]["LawName"];
         };
         /** @description The payment. Give either `amount`, before tax, or `net_wanted`, after tax. */
         Withdrawal: {
@@ -1163,6 +1188,7 @@ export interface components {
             withdrawals?: components["schemas"]["PlannedWithdrawal"][];
             /** @description The ISA subscriptions planned, in any order. Left out, none. */
             isa_subscriptions?: components["schemas"]["IsaSubscription"][];
+            law?: components["schemas"]["LawName"];
         };
         /** @description A planned withdrawal. */
         PlannedWithdrawal: {
@@ -1200,6 +1226,7 @@ export interface components {
              *     it; a large sum taken at once may reach higher rates. Left out, 0.2.
              */
             beneficiary_tax_rate?: components["schemas"]["Share"];
+            law?: components["schemas"]["LawName"];
         };
         /** @description What the plan aims at. */
         Aim: {
@@ -1318,6 +1345,7 @@ export interface components {
             beneficiary_tax_rate?: components["schemas"]["Share"];
             assumptions?: components["schemas"]["Assumptions"];
             break_even_growth?: components["schemas"]["GrowthRange"];
+            law?: components["schemas"]["LawName"];
         };
         /** @description One way of taking the tax-free cash. The description of the operation explains each. */
         TimingOption: {
@@ -3071,6 +3099,34 @@ export interface components {
             tax_years: components["schemas"]["TaxYearEntry"][];
             /** @description The version of all figures together; the same as `rules.figures_version` of a calculation. */
             figures_version: components["schemas"]["FiguresVersion"];
+            /** @description The proposed laws that requests can name as `law`. Left out in a list under a proposed law. */
+            laws?: components["schemas"]["ProposedLaw"][];
+            /** @description The proposed law of this list. Left out in the list of the law as known. */
+            law?: components["schemas"]["ProposedLaw"];
+            /**
+             * @description Under a proposed law, one entry for each tax year and figure in which it has another value than the law as known, oldest
+             *     year first.
+             */
+            differences?: components["schemas"]["LawDifference"][];
+        };
+        /** @description A figure of one tax year in which the two laws differ. */
+        LawDifference: {
+            tax_year: components["schemas"]["TaxYear"];
+            name: components["schemas"]["FigureName"];
+            /** @description The value by the law as known. */
+            known: components["schemas"]["FigureValue"];
+            /** @description The value that is proposed. */
+            proposed: components["schemas"]["FigureValue"];
+            /** @description How firm the value by the law as known is. */
+            known_standing: components["schemas"]["Standing"];
+            /** @description Where the proposed value comes from. */
+            source: string;
+        };
+        /** @description The group and the name, such as `income_tax.personal_allowance`. */
+        FigureName: string;
+        /** @description Pounds, a fraction, a whole number such as an age, a word, a day, a list of bands, or rates by tax code. */
+        FigureValue: number | string | components["schemas"]["Band"][] | {
+            [key: string]: components["schemas"]["Rate"];
         };
         /** @description One tax year of the list. */
         TaxYearEntry: {
@@ -3104,12 +3160,8 @@ export interface components {
         };
         /** @description One statutory figure. */
         Figure: {
-            /** @description The group and the name, such as `income_tax.personal_allowance`. */
-            name: string;
-            /** @description Pounds, a fraction, a whole number such as an age, a word, a day, a list of bands, or rates by tax code. */
-            value: number | string | components["schemas"]["Band"][] | {
-                [key: string]: components["schemas"]["Rate"];
-            };
+            name: components["schemas"]["FigureName"];
+            value: components["schemas"]["FigureValue"];
             /** @description The Act, instrument, resolution or page the figure comes from. */
             source: string;
             standing: components["schemas"]["Standing"];
@@ -3447,6 +3499,8 @@ export interface components {
         BulkOperation: "withdrawal-tax" | "allowance-schedule" | "lump-sum-timing" | "warnings";
         /** @description The tax year, as listed by `GET /v1/tax-years`. */
         TaxYearInPath: components["schemas"]["TaxYear"];
+        /** @description The name of a proposed law that `GET /v1/tax-years` lists under `laws`, or `known`. */
+        LawInQuery: components["schemas"]["LawName"];
         /** @description The `ETag` of an earlier answer. If nothing has changed the reply is 304 and has no body. */
         IfNoneMatch: string;
     };
@@ -3747,7 +3801,10 @@ export interface operations {
     };
     listTaxYears: {
         parameters: {
-            query?: never;
+            query?: {
+                /** @description The name of a proposed law that `GET /v1/tax-years` lists under `laws`, or `known`. */
+                law?: components["parameters"]["LawInQuery"];
+            };
             header?: {
                 /** @description The `ETag` of an earlier answer. If nothing has changed the reply is 304 and has no body. */
                 "If-None-Match"?: components["parameters"]["IfNoneMatch"];
@@ -3776,7 +3833,10 @@ export interface operations {
     };
     getTaxYear: {
         parameters: {
-            query?: never;
+            query?: {
+                /** @description The name of a proposed law that `GET /v1/tax-years` lists under `laws`, or `known`. */
+                law?: components["parameters"]["LawInQuery"];
+            };
             header?: {
                 /** @description The `ETag` of an earlier answer. If nothing has changed the reply is 304 and has no body. */
                 "If-None-Match"?: components["parameters"]["IfNoneMatch"];
