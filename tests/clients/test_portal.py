@@ -1,4 +1,5 @@
-"""The portal page in Chromium: filled in as a person would, on a telephone's screen and a wide one, in both colour schemes."""
+"""The portal page in Chromium and in Firefox: filled in as a person would, on a telephone's screen and a wide one, in both colour
+schemes."""
 
 from __future__ import annotations
 
@@ -177,10 +178,12 @@ def portal(service: str, key: str | None) -> Iterator[str]:
         process.communicate(timeout=20)
 
 
-@pytest.fixture(scope="module")
-def seen(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, dict[str, Any]]]:
-    """The service's URL, and what was seen of the page, which asks it with a key."""
-    browser, python = tools.chromium(), tools.pip_program("python")
+@pytest.fixture(scope="module", params=[tools.chromium, tools.firefox], ids=["chromium", "firefox"])
+def seen(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The service's URL, and what was seen in a browser of the page, which asks it with a key."""
+    browser, python = request.param(), tools.pip_program("python")
     axe = tools.npm_file("axe-core", "axe.min.js")
     folder = tmp_path_factory.mktemp("portal")
     with (
@@ -242,7 +245,8 @@ def test_the_notice_is_always_in_sight(seen: tuple[str, dict[str, Any]]) -> None
 
 def test_the_page_is_no_wider_than_its_screen(seen: tuple[str, dict[str, Any]]) -> None:
     for visit, shown in zip([*VISITS, *WRONG], seen[1]["visits"], strict=True):
-        assert shown["widths"] == [visit["screen"]] * 2
+        # Firefox takes what a scroll bar takes from the width.
+        assert all(visit["screen"] - 16 < width <= visit["screen"] for width in shown["widths"])
 
 
 def test_axe_finds_nothing_serious(seen: tuple[str, dict[str, Any]]) -> None:

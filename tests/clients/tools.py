@@ -3,7 +3,7 @@
     python -m tests.clients.tools
 
 Each kind of tools goes by itself: those of pip into .tools/pip, a virtual environment, those of npm into .tools/npm, and
-Chromium by apt-get, where that is there and may install. What cannot be installed is said, and its tests are skipped; the exit
+browsers by apt-get, where that is there and may install. What cannot be installed is said, and its tests are skipped; the exit
 status is 0 all the same. Versions are those of tools.toml.
 """
 
@@ -48,6 +48,11 @@ def chromium() -> str:
     return _chromium() or pytest.skip(f"Chromium is not installed; {_how()}")
 
 
+def firefox() -> str:
+    """The path of Firefox. The test is skipped if it is not there."""
+    return _firefox() or pytest.skip(f"Firefox is not installed; {_how()}")
+
+
 def environment() -> dict[str, str]:
     """This process's environment, with the tools' programs first, and with nothing sent to who made them."""
     path = os.pathsep.join((str(PIP / "bin"), str(NPM / "node_modules" / ".bin"), os.environ["PATH"]))
@@ -57,7 +62,7 @@ def environment() -> dict[str, str]:
 def install() -> None:
     """Install what is missing, and say what cannot be."""
     FOLDER.mkdir(exist_ok=True)
-    for kind, how in {"pip": _install_pip, "npm": _install_npm, "apt": _install_chromium}.items():
+    for kind, how in {"pip": _install_pip, "npm": _install_npm, "apt": _install_browsers}.items():
         if _installed(kind):
             continue
         try:
@@ -85,13 +90,17 @@ def _mark(kind: str) -> Path:
 
 def _installed(kind: str) -> bool:
     if kind == "apt":
-        return _chromium() is not None
+        return _chromium() is not None and _firefox() is not None
     mark = _mark(kind)
     return mark.is_file() and json.loads(mark.read_text("utf-8")) == PINS[kind]
 
 
 def _chromium() -> str | None:
     return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+def _firefox() -> str | None:
+    return shutil.which("firefox-esr") or shutil.which("firefox")
 
 
 def _install_pip() -> None:
@@ -108,9 +117,9 @@ def _install_npm() -> None:
     _run("npm", "install", "--ignore-scripts", "--no-audit", "--no-fund", "--no-package-lock", "--prefix", str(NPM))
 
 
-def _install_chromium() -> None:
+def _install_browsers() -> None:
     _run("apt-get", "update")
-    _run("apt-get", "install", "--yes", "--no-install-recommends", "chromium")
+    _run("apt-get", "install", "--yes", "--no-install-recommends", *PINS["apt"])
 
 
 def _run(*command: str) -> None:

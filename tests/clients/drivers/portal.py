@@ -1,6 +1,6 @@
-"""Use the portal page in Chromium: fill it in, ask, save and open.
+"""Use the portal page in Chromium or Firefox: fill it in, ask, save and open.
 
-    python portal.py CHROMIUM URL AXE FOLDER < visits.json > seen.json
+    python portal.py BROWSER URL AXE FOLDER < visits.json > seen.json
 
 A visit is {screen, scheme, fill, question}: the screen's width, "light" or "dark", the fields by their ids, and which
 question is asked; ``couple`` ticks that box. AXE is the script of axe-core. A picture of every visit goes into FOLDER.
@@ -15,12 +15,14 @@ from __future__ import annotations
 
 import json
 import sys
+import time
 from pathlib import Path
 from typing import Any
 
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright, sync_playwright
 
 HEIGHT = 844
+SECONDS = 20
 IN_SIGHT = """() => {
   const box = document.getElementById("notice").getBoundingClientRect();
   return box.height > 20 && box.top >= 0 && box.bottom <= innerHeight + 1;
@@ -28,6 +30,20 @@ IN_SIGHT = """() => {
 FOUND = """async () => (await axe.run(document, {resultTypes: ["violations"]})).violations
   .filter((one) => ["serious", "critical"].includes(one.impact))
   .map((one) => `${one.id}: ${one.nodes.map((node) => node.target).join("; ")}`)"""
+
+
+def launched(tools: Playwright, program: str, scheme: str, folder: str) -> Browser:
+    """A browser in a colour scheme. Firefox, as Debian has it, is spoken to by WebDriver BiDi, and is told the scheme at its start."""
+    if "firefox" not in program:
+        # Without the sandbox, which Chromium cannot have as root. It opens pages of this machine only.
+        return tools.chromium.launch(executable_path=program, args=["--no-sandbox"])
+    told = {
+        "layout.css.prefers-color-scheme.content-override": 0 if scheme == "dark" else 1,
+        "ui.prefersReducedMotion": 1,
+        "browser.download.folderList": 2,
+        "browser.download.dir": folder,
+    }
+    return tools.firefox.launch(executable_path=program, channel="moz-firefox", firefox_user_prefs=told)
 
 
 def opened(browser: Browser, url: str, visit: dict[str, Any], seen: dict[str, Any]) -> Page:
@@ -86,9 +102,10 @@ def visited(browser: Browser, url: str, axe: str, visit: dict[str, Any], picture
     seen["listed"] = page.locator("#faults-list li").all_inner_texts()
     seen["serious"].append(page.evaluate(FOUND))
     page.evaluate("scrollTo(0, 0)")
+    complaints = [*seen["complaints"]]  # before the picture: for that, the tool puts a style of its own into the page
     page.screenshot(path=str(picture), full_page=True)
     page.close()
-    return seen
+    return {**seen, "complaints": complaints}
 
 
 def saved(browser: Browser, url: str, visit: dict[str, Any], folder: Path) -> dict[str, Any]:
@@ -96,10 +113,16 @@ def saved(browser: Browser, url: str, visit: dict[str, Any], folder: Path) -> di
     noted: dict[str, Any] = {"requests": [], "complaints": []}
     page = opened(browser, url, visit, noted)
     fill(page, visit)
-    with page.expect_download() as waited:
-        page.locator("#save").click()
     file = folder / "household.json"
-    waited.value.save_as(file)
+    if browser.browser_type.name == "firefox":  # which says nothing of a download, but puts it into the folder
+        page.locator("#save").click()
+        until = time.monotonic() + SECONDS
+        while not (file.is_file() and file.stat().st_size) and time.monotonic() < until:
+            time.sleep(0.1)
+    else:
+        with page.expect_download() as waited:
+            page.locator("#save").click()
+        waited.value.save_as(file)
     page.close()
     page = opened(browser, url, visit, noted)
     page.locator("#open").set_input_files(file)
@@ -113,19 +136,19 @@ def saved(browser: Browser, url: str, visit: dict[str, Any], folder: Path) -> di
     return {"file": json.loads(file.read_text("utf-8")), "fields": fields, "said": said, **noted}
 
 
-def main(chromium: str, url: str, axe: str, folder: str) -> None:
+def main(program: str, url: str, axe: str, folder: str) -> None:
     """Make the visits, and print what was seen."""
     visits = json.load(sys.stdin)
     script = Path(axe).read_text("utf-8")
     with sync_playwright() as tools:
-        # Without the sandbox, which Chromium cannot have as root. It opens pages of this machine only.
-        browser = tools.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
+        browsers = {scheme: launched(tools, program, scheme, folder) for scheme in ("light", "dark")}
         seen = [
-            visited(browser, url, script, visit, Path(folder, f"visit-{number}.png"))
+            visited(browsers[visit["scheme"]], url, script, visit, Path(folder, f"visit-{number}.png"))
             for number, visit in enumerate(visits)
         ]
-        last = saved(browser, url, visits[0], Path(folder))
-        browser.close()
+        last = saved(browsers["light"], url, visits[0], Path(folder))
+        for browser in browsers.values():
+            browser.close()
     json.dump({"visits": seen, "saved": last}, sys.stdout)
 
 
