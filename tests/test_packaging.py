@@ -220,9 +220,10 @@ def test_the_wheel_made_from_the_sources_is_the_same_byte_for_byte(
     assert again.read_bytes() == packed_wheel.read_bytes()
 
 
-def test_the_readme_has_one_command_to_start_the_service_and_one_to_test_it() -> None:
+def test_the_readme_has_commands_to_try_it_to_start_the_service_and_to_test_it() -> None:
     lines = (TOP / "README.md").read_text(encoding="utf-8").splitlines()
     assert [line.rpartition("&& ")[2] for line in lines if "-m venv" in line] == [
+        ".venv/bin/pip install '.[record,book]'",
         ".venv/bin/pension-to-isa",
         ".venv/bin/python -m pytest",
     ]

@@ -235,6 +235,10 @@ def test_the_figures_shown_are_those_of_the_service(seen: tuple[str, dict[str, A
         assert shown["notice"] == answer["notice"]
         titles = [re.sub(r"\s+(not permitted|has a cost|to check)$", "", title) for title in shown["points"]]
         assert titles == [warning["title"] for warning in answer["warnings"]]
+        for warning, detail in zip(answer["warnings"], shown["details"], strict=True):
+            places = [str(place + 1) for place in warning.get("options", [])]
+            assert detail.endswith(warning["detail"])
+            assert re.findall(r"\d+", detail.removesuffix(warning["detail"])) == places
 
 
 def test_the_notice_is_always_in_sight(seen: tuple[str, dict[str, Any]]) -> None:

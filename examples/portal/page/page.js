@@ -281,6 +281,12 @@ function figures(which, answer) {
   return FIGURES[which].filter(([, path]) => at(answer, path) || !/over_deducted|under_deducted/.test(path));
 }
 
+function ofOptions(places) {
+  const numbers = places.map((place) => place + 1);
+  const last = numbers.pop();
+  return numbers.length ? `Options ${numbers.join(", ")} and ${last}` : `Option ${last}`;
+}
+
 function showPoints(warnings) {
   const points = byId("points");
   points.replaceChildren();
@@ -288,7 +294,10 @@ function showPoints(warnings) {
     const point = made("li");
     const title = made("h4", `${warning.title} `);
     title.append(made("span", EFFECTS[warning.effect] ?? warning.effect, { class: "effect" }));
-    point.append(title, made("p", warning.detail));
+    const detail = made("p");
+    if (warning.options) detail.append(made("strong", `${ofOptions(warning.options)}: `));
+    detail.append(warning.detail);
+    point.append(title, detail);
     for (const caveat of warning.caveats ?? []) point.append(made("p", caveat, { class: "caution" }));
     points.append(point);
   }

@@ -33,7 +33,7 @@ FOUND = """async () => (await axe.run(document, {resultTypes: ["violations"]})).
 
 
 def launched(tools: Playwright, program: str, scheme: str, folder: str) -> Browser:
-    """A browser in a colour scheme. Firefox, as Debian has it, is spoken to by WebDriver BiDi, and is told the scheme at its start."""
+    """A browser in a colour scheme. Firefox, as Debian has it, speaks WebDriver BiDi and is told the scheme at its start."""
     if "firefox" not in program:
         # Without the sandbox, which Chromium cannot have as root. It opens pages of this machine only.
         return tools.chromium.launch(executable_path=program, args=["--no-sandbox"])
@@ -92,6 +92,7 @@ def visited(browser: Browser, url: str, axe: str, visit: dict[str, Any], picture
         "Object.fromEntries([...document.querySelectorAll('[data-path]')].map((each) => [each.dataset.path, each.textContent]))"
     )
     seen["points"] = page.locator("#points h4").all_inner_texts()
+    seen["details"] = page.locator("#points h4 + p").all_inner_texts()
     seen["notice"] = page.locator("#notice").inner_text()
     seen["charts"] = page.locator("#charts figcaption").all_inner_texts()
     seen["pictures"] = page.locator("#charts svg[role=img][aria-label]").count()
