@@ -497,6 +497,37 @@ class Scenario(TypedDict):
     """
 
 
+class SensitivityAsked(TypedDict):
+    """
+    How far each assumption goes up and down, one at a time, to see how much turns on it. An empty object takes the steps below.
+    A plan is planned anew for each case, always with quick effort, and a comparison carries its options out anew: about ten
+    plans or comparisons in all. Of the two for the tax on what is left in the pension, only the one that the request's
+    assumptions use can be given. Left out, nothing is changed.
+
+    """
+
+    growth: NotRequired[float]
+    """
+    By how much pensions and ISAs grow more or less a year, as a fraction. If it is not given, the step is 0.01.
+    """
+    price_inflation: NotRequired[float]
+    """
+    By how much prices rise more or less a year, as a fraction. If it is not given, the step is 0.01.
+    """
+    tax_rate_on_remaining_pension: NotRequired[float]
+    """
+    The step of a flat rate on what is left, as a fraction. If it is not given, the step is 0.05.
+    """
+    drawn_over_years: NotRequired[int]
+    """
+    The step of the years over which what is left counts as drawn. If it is not given, the step is 5.
+    """
+    length_of_life: NotRequired[int]
+    """
+    By how many years the plan ends later or earlier, or the age of a comparison. If it is not given, the step is 5.
+    """
+
+
 Stage: TypeAlias = Literal['isa_allowance'] | Money
 """
 How large a stage of `phased` is, for the household: as much as fits into both ISA allowances after the cash already held
@@ -811,6 +842,60 @@ class WarningFigure(TypedDict):
 
 
 SummaryItem: TypeAlias = str
+
+
+class FirstYear(TypedDict):
+    """
+    One person's first tax year.
+    """
+
+    withdrawn: MoneyAnswer
+    """
+    Taken from pensions, before tax, lump sums included.
+    """
+    tax_free: MoneyAnswer
+    """
+    The part of it that is tax free.
+    """
+    isa_subscription: MoneyAnswer
+    """
+    Paid into ISAs.
+    """
+
+
+class CaseImpossible(TypedDict):
+    """
+    It cannot be carried out.
+    """
+
+    outcome: Literal['impossible']
+    """
+    It cannot be carried out.
+    """
+    reason: str
+    """
+    Why not.
+    """
+
+
+CaseAssumption: TypeAlias = Literal['growth', 'price_inflation', 'tax_rate_on_remaining_pension', 'drawn_over_years', 'length_of_life']
+"""
+The assumption that is changed, by its name in the request's `sensitivity`.
+"""
+
+
+CaseChange: TypeAlias = Literal['up', 'down']
+"""
+Which way.
+"""
+
+
+CaseStep: TypeAlias = float
+"""
+How far: a fraction, or years for `drawn_over_years` and `length_of_life`. Less than the step asked for where a limit is
+reached, such as a rate of nil.
+
+"""
 
 
 class PlanAim(TypedDict):
@@ -1422,6 +1507,33 @@ class SteadyIncome(TypedDict):
     """
 
 
+class EquallyGood(TypedDict):
+    """
+    How wide the choice is among plans that come to the same. Of those whose wealth after tax is within £1 a tax year of the
+    best found, this is the one that leaves the least in pensions that would bear tax, since that tax is not known. Of
+    these, it is the one whose withdrawals change the least from year to year. Left out where the work that
+    `search.effort` allows was used up before.
+
+    """
+
+    within: MoneyAnswer
+    """
+    By how much the wealth after tax of such plans may differ.
+    """
+    given_up: MoneyAnswer
+    """
+    What the plan taken leaves less than the best found. It is part of `gap`.
+    """
+    least_left_in_pensions: MoneyAnswer
+    """
+    What the plan taken leaves in pensions at the end, without the tax-free part.
+    """
+    most_left_in_pensions: MoneyAnswer
+    """
+    What another of them leaves, at the most.
+    """
+
+
 class PlanProof(TypedDict):
     """
     How close to the best this plan is; only for the goals `most_after_tax` and `steady_income`. For the latter, of all plans
@@ -1472,6 +1584,14 @@ class PlanProof(TypedDict):
     leaves_out: str
     """
     What the bound does not include.
+    """
+    equally_good: NotRequired[EquallyGood]
+    """
+    How wide the choice is among plans that come to the same. Of those whose wealth after tax is within £1 a tax year of the
+    best found, this is the one that leaves the least in pensions that would bear tax, since that tax is not known. Of
+    these, it is the one whose withdrawals change the least from year to year. Left out where the work that
+    `search.effort` allows was used up before.
+
     """
 
 
@@ -2657,6 +2777,75 @@ WarningCode = TypedDict(
 )
 
 
+class PlanCaseFound(TypedDict):
+    """
+    What a plan comes to.
+    """
+
+    outcome: Literal['found']
+    """
+    The spending can be met.
+    """
+    wealth_after_tax: MoneyAnswer
+    """
+    What is left on the last day, after tax.
+    """
+    wealth_after_tax_in_prices_of_start: MoneyAnswer
+    """
+    The same in the prices of the first day.
+    """
+    first_year: list[FirstYear]
+    """
+    What each person does in the first tax year.
+    """
+    yearly_income: NotRequired[MoneyAnswer]
+    """
+    The level income a year that can be paid, for the goal `steady_income`.
+    """
+
+
+class PlanCase(TypedDict):
+    """
+    The plan with one assumption changed.
+    """
+
+    assumption: CaseAssumption
+    change: CaseChange
+    by: CaseStep
+    outcome: Literal['found', 'impossible']
+    """
+    Whether the spending can be met. If it cannot, there is only a `reason`.
+    """
+    reason: NotRequired[str]
+    """
+    Why not.
+    """
+    wealth_after_tax: NotRequired[MoneyAnswer]
+    """
+    What is left on the last day, after tax.
+    """
+    wealth_after_tax_in_prices_of_start: NotRequired[MoneyAnswer]
+    """
+    The same in the prices of the first day.
+    """
+    more_wealth: NotRequired[SignedMoneyAnswer]
+    """
+    How much more that is than as assumed. With another length of life it is left on another day.
+    """
+    first_year: NotRequired[list[FirstYear]]
+    """
+    What each person does in the first tax year.
+    """
+    first_year_changes: NotRequired[bool]
+    """
+    Whether any amount of the first tax year differs by a pound or more from the plan as assumed.
+    """
+    yearly_income: NotRequired[MoneyAnswer]
+    """
+    The level income a year that can be paid, for the goal `steady_income`.
+    """
+
+
 class AssumptionsUsed(TypedDict):
     """
     All assumptions used, including the defaults.
@@ -2845,6 +3034,53 @@ class ScenarioFound(TypedDict):
     years: list[ScenarioYear]
     """
     The tax years in order.
+    """
+
+
+class TimingCaseFound(TypedDict):
+    """
+    What the options leave.
+    """
+
+    outcome: Literal['found']
+    """
+    At least one option can be carried out.
+    """
+    wealth_after_tax: list[RankedOption]
+    """
+    The options that can be carried out, the one that leaves the most first.
+    """
+
+
+class TimingCase(TypedDict):
+    """
+    The options with one assumption changed.
+    """
+
+    assumption: CaseAssumption
+    change: CaseChange
+    by: CaseStep
+    outcome: Literal['found', 'impossible']
+    """
+    Whether any option can be carried out. If none can, there is only a `reason`.
+    """
+    reason: NotRequired[str]
+    """
+    Why not.
+    """
+    wealth_after_tax: NotRequired[list[RankedOption]]
+    """
+    The options that can be carried out, the one that leaves the most first.
+    """
+    leader_changes: NotRequired[bool]
+    """
+    Whether another option leaves the most than as assumed.
+    """
+    first_year_changes: NotRequired[bool]
+    """
+    Whether the first tax year of the option that leaves the most differs by a pound or more from that of the option that
+    leaves the most as assumed.
+
     """
 
 
@@ -3509,6 +3745,9 @@ class WarningCodes(TypedDict):
     rules_version: RulesVersion
 
 
+PlanCaseOutcome: TypeAlias = PlanCaseFound | CaseImpossible
+
+
 PlanEstate: TypeAlias = PlanEstateFound | PlanEstateImpossible
 """
 What beneficiaries would receive if everybody died on the last day; of a couple the first person first. Lump sum timing has
@@ -3581,6 +3820,9 @@ ScenarioAnswer: TypeAlias = ScenarioFound | ScenarioImpossible
 """
 The plan under other assumptions, or why there is none.
 """
+
+
+TimingCaseOutcome: TypeAlias = TimingCaseFound | CaseImpossible
 
 
 class OptionTotals(TypedDict):
@@ -3932,6 +4174,29 @@ class WarningsAnswer(TypedDict):
     notice: Notice
 
 
+class PlanSensitivity(TypedDict):
+    """
+    How much turns on each assumption: the plan again with one of them changed. Only where the request has `sensitivity`. It is
+    no forecast of how likely any case is.
+
+    """
+
+    effort: Literal['quick']
+    """
+    The effort of the search for every plan here, the one as assumed included. So that one may leave a little less than the
+    plan of this answer.
+
+    """
+    as_assumed: PlanCaseOutcome
+    """
+    The plan under the assumptions of the request.
+    """
+    cases: list[PlanCase]
+    """
+    Two for each assumption, up and then down.
+    """
+
+
 PlanYear = TypedDict(
     'PlanYear',
     {
@@ -3957,6 +4222,23 @@ class ScenarioAnswers(TypedDict):
     low: NotRequired[ScenarioAnswer]
     middle: NotRequired[ScenarioAnswer]
     high: NotRequired[ScenarioAnswer]
+
+
+class TimingSensitivity(TypedDict):
+    """
+    How much turns on each assumption: the options again with one of them changed. Only where the request has `sensitivity`. It
+    is no forecast of how likely any case is.
+
+    """
+
+    as_assumed: TimingCaseOutcome
+    """
+    The options under the assumptions of the request.
+    """
+    cases: list[TimingCase]
+    """
+    Two for each assumption, up and then down.
+    """
 
 
 class DeathFound(TypedDict):
@@ -4161,6 +4443,7 @@ class AllowanceScheduleRequest(TypedDict):
     aim: Aim
     lump_sums: NotRequired[LumpSums]
     assumptions: NotRequired[Assumptions]
+    sensitivity: NotRequired[SensitivityAsked]
     search: NotRequired[Search]
     beneficiary_tax_rate: NotRequired[Share]
     """
@@ -4205,6 +4488,7 @@ class LumpSumTimingRequest(TypedDict):
     """
     assumptions: NotRequired[Assumptions]
     break_even_growth: NotRequired[GrowthRange]
+    sensitivity: NotRequired[SensitivityAsked]
     law: NotRequired[LawName]
 
 
@@ -4250,6 +4534,7 @@ class AllowanceScheduleAnswer(TypedDict):
     steady_income: NotRequired[SteadyIncome]
     proof: NotRequired[PlanProof]
     scenarios: NotRequired[ScenarioAnswers]
+    sensitivity: NotRequired[PlanSensitivity]
     estate_at_the_end: NotRequired[PlanEstate]
     """
     What beneficiaries would receive if everybody died on the last day. Only where `household.estate` is given.
@@ -4330,6 +4615,7 @@ LumpSumTimingAnswer = TypedDict(
         'options': list[OptionAnswer],
         'ranking': OptionRankings,
         'break_evens': BreakEvens,
+        'sensitivity': NotRequired[TimingSensitivity],
         'rules': Rules,
         'warnings': list[Warning],
         'charts': NotRequired[Charts],

@@ -1220,6 +1220,7 @@ export interface components {
             aim: components["schemas"]["Aim"];
             lump_sums?: components["schemas"]["LumpSums"];
             assumptions?: components["schemas"]["Assumptions"];
+            sensitivity?: components["schemas"]["SensitivityAsked"];
             search?: components["schemas"]["Search"];
             /**
              * @description The beneficiaries' income tax rate on pension money that is taxable, for `estate_at_the_end`. One rate is used for all of
@@ -1345,7 +1346,26 @@ export interface components {
             beneficiary_tax_rate?: components["schemas"]["Share"];
             assumptions?: components["schemas"]["Assumptions"];
             break_even_growth?: components["schemas"]["GrowthRange"];
+            sensitivity?: components["schemas"]["SensitivityAsked"];
             law?: components["schemas"]["LawName"];
+        };
+        /**
+         * @description How far each assumption goes up and down, one at a time, to see how much turns on it. An empty object takes the steps below.
+         *     A plan is planned anew for each case, always with quick effort, and a comparison carries its options out anew: about ten
+         *     plans or comparisons in all. Of the two for the tax on what is left in the pension, only the one that the request's
+         *     assumptions use can be given. Left out, nothing is changed.
+         */
+        SensitivityAsked: {
+            /** @description By how much pensions and ISAs grow more or less a year, as a fraction. If it is not given, the step is 0.01. */
+            growth?: number;
+            /** @description By how much prices rise more or less a year, as a fraction. If it is not given, the step is 0.01. */
+            price_inflation?: number;
+            /** @description The step of a flat rate on what is left, as a fraction. If it is not given, the step is 0.05. */
+            tax_rate_on_remaining_pension?: number;
+            /** @description The step of the years over which what is left counts as drawn. If it is not given, the step is 5. */
+            drawn_over_years?: number;
+            /** @description By how many years the plan ends later or earlier, or the age of a comparison. If it is not given, the step is 5. */
+            length_of_life?: number;
         };
         /** @description One way of taking the tax-free cash. The description of the operation explains each. */
         TimingOption: {
@@ -1892,6 +1912,7 @@ export interface components {
             steady_income?: components["schemas"]["SteadyIncome"];
             proof?: components["schemas"]["PlanProof"];
             scenarios?: components["schemas"]["ScenarioAnswers"];
+            sensitivity?: components["schemas"]["PlanSensitivity"];
             /** @description What beneficiaries would receive if everybody died on the last day. Only where `household.estate` is given. */
             estate_at_the_end?: components["schemas"]["PlanEstate"];
             rules: components["schemas"]["Rules"];
@@ -1900,6 +1921,98 @@ export interface components {
             charts?: components["schemas"]["Charts"];
             notice: components["schemas"]["Notice"];
         };
+        /**
+         * @description How much turns on each assumption: the plan again with one of them changed. Only where the request has `sensitivity`. It is
+         *     no forecast of how likely any case is.
+         */
+        PlanSensitivity: {
+            /**
+             * @description The effort of the search for every plan here, the one as assumed included. So that one may leave a little less than the
+             *     plan of this answer.
+             * @enum {string}
+             */
+            effort: "quick";
+            /** @description The plan under the assumptions of the request. */
+            as_assumed: components["schemas"]["PlanCaseOutcome"];
+            /** @description Two for each assumption, up and then down. */
+            cases: components["schemas"]["PlanCase"][];
+        };
+        PlanCaseOutcome: components["schemas"]["PlanCaseFound"] | components["schemas"]["CaseImpossible"];
+        /** @description What a plan comes to. */
+        PlanCaseFound: {
+            /**
+             * @description The spending can be met. (enum property replaced by openapi-typescript)
+             * @enum {string}
+             */
+            outcome: "found";
+            /** @description What is left on the last day, after tax. */
+            wealth_after_tax: components["schemas"]["MoneyAnswer"];
+            /** @description The same in the prices of the first day. */
+            wealth_after_tax_in_prices_of_start: components["schemas"]["MoneyAnswer"];
+            /** @description What each person does in the first tax year. */
+            first_year: components["schemas"]["FirstYear"][];
+            /** @description The level income a year that can be paid, for the goal `steady_income`. */
+            yearly_income?: components["schemas"]["MoneyAnswer"];
+        };
+        /** @description One person's first tax year. */
+        FirstYear: {
+            /** @description Taken from pensions, before tax, lump sums included. */
+            withdrawn: components["schemas"]["MoneyAnswer"];
+            /** @description The part of it that is tax free. */
+            tax_free: components["schemas"]["MoneyAnswer"];
+            /** @description Paid into ISAs. */
+            isa_subscription: components["schemas"]["MoneyAnswer"];
+        };
+        /** @description The plan with one assumption changed. */
+        PlanCase: {
+            assumption: components["schemas"]["CaseAssumption"];
+            change: components["schemas"]["CaseChange"];
+            by: components["schemas"]["CaseStep"];
+            /**
+             * @description Whether the spending can be met. If it cannot, there is only a `reason`.
+             * @enum {string}
+             */
+            outcome: "found" | "impossible";
+            /** @description Why not. */
+            reason?: string;
+            /** @description What is left on the last day, after tax. */
+            wealth_after_tax?: components["schemas"]["MoneyAnswer"];
+            /** @description The same in the prices of the first day. */
+            wealth_after_tax_in_prices_of_start?: components["schemas"]["MoneyAnswer"];
+            /** @description How much more that is than as assumed. With another length of life it is left on another day. */
+            more_wealth?: components["schemas"]["SignedMoneyAnswer"];
+            /** @description What each person does in the first tax year. */
+            first_year?: components["schemas"]["FirstYear"][];
+            /** @description Whether any amount of the first tax year differs by a pound or more from the plan as assumed. */
+            first_year_changes?: boolean;
+            /** @description The level income a year that can be paid, for the goal `steady_income`. */
+            yearly_income?: components["schemas"]["MoneyAnswer"];
+        };
+        /** @description It cannot be carried out. */
+        CaseImpossible: {
+            /**
+             * @description It cannot be carried out. (enum property replaced by openapi-typescript)
+             * @enum {string}
+             */
+            outcome: "impossible";
+            /** @description Why not. */
+            reason: string;
+        };
+        /**
+         * @description The assumption that is changed, by its name in the request's `sensitivity`.
+         * @enum {string}
+         */
+        CaseAssumption: "growth" | "price_inflation" | "tax_rate_on_remaining_pension" | "drawn_over_years" | "length_of_life";
+        /**
+         * @description Which way.
+         * @enum {string}
+         */
+        CaseChange: "up" | "down";
+        /**
+         * @description How far: a fraction, or years for `drawn_over_years` and `length_of_life`. Less than the step asked for where a limit is
+         *     reached, such as a rate of nil.
+         */
+        CaseStep: number;
         /** @description What the plan aims at. */
         PlanAim: {
             /**
@@ -2463,6 +2576,22 @@ export interface components {
             given_up_at_tax_steps: components["schemas"]["MoneyAnswer"];
             /** @description What the bound does not include. */
             leaves_out: string;
+            /**
+             * @description How wide the choice is among plans that come to the same. Of those whose wealth after tax is within £1 a tax year of the
+             *     best found, this is the one that leaves the least in pensions that would bear tax, since that tax is not known. Of
+             *     these, it is the one whose withdrawals change the least from year to year. Left out where the work that
+             *     `search.effort` allows was used up before.
+             */
+            equally_good?: {
+                /** @description By how much the wealth after tax of such plans may differ. */
+                within: components["schemas"]["MoneyAnswer"];
+                /** @description What the plan taken leaves less than the best found. It is part of `gap`. */
+                given_up: components["schemas"]["MoneyAnswer"];
+                /** @description What the plan taken leaves in pensions at the end, without the tax-free part. */
+                least_left_in_pensions: components["schemas"]["MoneyAnswer"];
+                /** @description What another of them leaves, at the most. */
+                most_left_in_pensions: components["schemas"]["MoneyAnswer"];
+            };
         };
         /**
          * @description The scenarios asked for, each with a new plan for the same goal. With the goal `most_after_tax` they share a part of the
@@ -2536,11 +2665,55 @@ export interface components {
             options: components["schemas"]["OptionAnswer"][];
             ranking: components["schemas"]["OptionRankings"];
             break_evens: components["schemas"]["BreakEvens"];
+            sensitivity?: components["schemas"]["TimingSensitivity"];
             rules: components["schemas"]["Rules"];
             /** @description What is not permitted, what has a cost elsewhere, and what needs checking. */
             warnings: components["schemas"]["Warning"][];
             charts?: components["schemas"]["Charts"];
             notice: components["schemas"]["Notice"];
+        };
+        /**
+         * @description How much turns on each assumption: the options again with one of them changed. Only where the request has `sensitivity`. It
+         *     is no forecast of how likely any case is.
+         */
+        TimingSensitivity: {
+            /** @description The options under the assumptions of the request. */
+            as_assumed: components["schemas"]["TimingCaseOutcome"];
+            /** @description Two for each assumption, up and then down. */
+            cases: components["schemas"]["TimingCase"][];
+        };
+        TimingCaseOutcome: components["schemas"]["TimingCaseFound"] | components["schemas"]["CaseImpossible"];
+        /** @description What the options leave. */
+        TimingCaseFound: {
+            /**
+             * @description At least one option can be carried out. (enum property replaced by openapi-typescript)
+             * @enum {string}
+             */
+            outcome: "found";
+            /** @description The options that can be carried out, the one that leaves the most first. */
+            wealth_after_tax: components["schemas"]["RankedOption"][];
+        };
+        /** @description The options with one assumption changed. */
+        TimingCase: {
+            assumption: components["schemas"]["CaseAssumption"];
+            change: components["schemas"]["CaseChange"];
+            by: components["schemas"]["CaseStep"];
+            /**
+             * @description Whether any option can be carried out. If none can, there is only a `reason`.
+             * @enum {string}
+             */
+            outcome: "found" | "impossible";
+            /** @description Why not. */
+            reason?: string;
+            /** @description The options that can be carried out, the one that leaves the most first. */
+            wealth_after_tax?: components["schemas"]["RankedOption"][];
+            /** @description Whether another option leaves the most than as assumed. */
+            leader_changes?: boolean;
+            /**
+             * @description Whether the first tax year of the option that leaves the most differs by a pound or more from that of the option that
+             *     leaves the most as assumed.
+             */
+            first_year_changes?: boolean;
         };
         /** @description All assumptions used, including the defaults. */
         TimingAssumptionsUsed: {
