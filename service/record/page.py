@@ -31,12 +31,12 @@ _PLANS = {
 }
 
 _STYLE = """
-@page { size: A4; margin: 15mm 16mm 17mm;
+@page { size: A4; margin: 12mm 16mm 15mm;
   @bottom-left { content: "An illustration, not advice"; font: 8pt sans-serif; color: #444 }
   @bottom-right { content: "Page " counter(page) " of " counter(pages); font: 8pt sans-serif; color: #444 } }
 html { color-scheme: light }
 body { font: 9.2pt/1.32 "DejaVu Sans", Verdana, sans-serif; color: #222; background: #fff; margin: 0 auto; max-width: 178mm }
-@media screen { body { padding: 1.5rem } }
+@media screen { body { padding: 1.5rem } .wide { overflow-x: auto } }
 h1 { font-size: 17pt; line-height: 1.2; margin: 0 0 3mm }
 h2 { font-size: 12pt; margin: 5mm 0 2mm; border-bottom: .4mm solid #222; break-after: avoid }
 h3 { font-size: 10pt; margin: 4mm 0 1mm; break-after: avoid }
@@ -50,8 +50,8 @@ thead th { font-weight: bold; border-bottom-color: #222 }
 tr { break-inside: avoid }
 .number { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums }
 .small, .small td, .small th { font-size: 7.5pt; line-height: 1.3 }
-.narrow { font-size: 6.6pt; line-height: 1.25 }
-.narrow th, .narrow td { padding-right: 1mm }
+.narrow { font-size: 6.6pt; line-height: 1.2 }
+.narrow th, .narrow td { padding: .5mm 1mm .5mm 0 }
 .small tbody th:nth-last-child(n + 4), .narrow th { white-space: nowrap }
 .narrow thead th { white-space: normal }
 .columns { columns: 2 18rem; column-gap: 7mm }
@@ -238,12 +238,12 @@ def _way(option: dict[str, Any]) -> str:
 
 
 def _assumed(answer: dict[str, Any]) -> list[str]:
-    rows = [
-        (starting(words(key)), share(value) if isinstance(value, int | float) else words(value))
+    told = [
+        f"{words(key)} {share(value) if isinstance(value, int | float) else words(value)}"
         for key, value in answer["assumptions"].items()
         if not isinstance(value, dict)
     ]
-    return [_table(rows, ("Assumed", "A year"))]
+    return [f"<p><b>Assumed, a year:</b> {escape('; '.join(told))}.</p>"]
 
 
 def _warned(answer: dict[str, Any]) -> list[str]:
@@ -340,7 +340,11 @@ def _years_of_options(found: Sequence[dict[str, Any]]) -> list[str]:
     ]
     heads = ("Tax year", *(f"Option {option['option'] + 1}" for option in found))
     caption = "What would be left after tax at the end of each tax year, in whole pounds"
-    return [_table(rows, heads, caption, "narrow" if len(found) > _FEW_OPTIONS else "small")]
+    if len(found) <= _FEW_OPTIONS:
+        return [_table(rows, heads, caption, "small")]
+    # On a telephone the table is moved sideways by itself: by a finger, or by the keyboard once it has the focus.
+    table = _table(rows, heads, caption, "narrow")
+    return [f'<div class="wide" role="region" tabindex="0" aria-label="{escape(caption)}">{table}</div>']
 
 
 def _whole(amount: float) -> str:
