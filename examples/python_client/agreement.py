@@ -2015,6 +2015,176 @@ class AgeBreakEven(TypedDict):
     """
 
 
+class Volatility(TypedDict):
+    """
+    How much each rate varies from year to year; needed with `random`. It is the standard deviation of the logarithm of one plus
+    the yearly rate. That is lognormal, independent from year to year, and its mean is one plus the rate of `assumptions` (of
+    pensions after any `yearly_charge`). Interest below nil counts as nil. Rates are rounded to four decimals. What is left out
+    does not vary.
+
+    """
+
+    pension: NotRequired[Share]
+    """
+    Of pensions.
+    """
+    isa: NotRequired[Share]
+    """
+    Of ISAs.
+    """
+    cash: NotRequired[Share]
+    """
+    Of interest on cash.
+    """
+    prices: NotRequired[Share]
+    """
+    Of the rise in prices.
+    """
+
+
+CorrelationOfTwo: TypeAlias = float
+"""
+A correlation, at most four decimals.
+"""
+
+
+MarketReturn: TypeAlias = float
+"""
+A year's growth as a fraction, at most four decimals; -0.125 is a fall of 12.5%.
+"""
+
+
+MarketInterest: TypeAlias = float
+"""
+A year's interest as a fraction, at most four decimals.
+"""
+
+
+MarketPrices: TypeAlias = float
+"""
+A year's rise in prices as a fraction, at most four decimals.
+"""
+
+
+OptionPlan: TypeAlias = Literal['personal_allowance', 'basic_rate_band', 'higher_rate_band', 'pension_left_until_state_pension_age']
+"""
+- `personal_allowance`, `basic_rate_band`, `higher_rate_band`: as the aims of a plan.
+- `pension_left_until_state_pension_age`: nothing is drawn before State Pension age unless spending needs it; from then on the
+  pension is spread evenly to age 90, or to the end of the plan if that is later.
+
+"""
+
+
+class ShareOfPaths(TypedDict):
+    """
+    Some of the paths.
+    """
+
+    paths: int
+    """
+    How many.
+    """
+    share: float
+    """
+    Of all paths, as a fraction to four decimals.
+    """
+
+
+class Percentiles(TypedDict):
+    """
+    Amounts that 5%, 25%, 50%, 75% and 95% of the paths do not exceed, by nearest rank: each is the amount of one of the paths.
+
+    """
+
+    p5: SignedMoneyAnswer
+    p25: SignedMoneyAnswer
+    p50: SignedMoneyAnswer
+    p75: SignedMoneyAnswer
+    p95: SignedMoneyAnswer
+
+
+class Returns(TypedDict):
+    """
+    Its rates, one for each tax year; those of pensions after any `yearly_charge`.
+
+    """
+
+    pension: list[Rate]
+    """
+    Growth of pensions.
+    """
+    isa: list[Rate]
+    """
+    Growth of ISAs.
+    """
+    cash: list[Rate]
+    """
+    Interest on cash.
+    """
+    prices: list[Rate]
+    """
+    Rise in prices.
+    """
+
+
+class SpreadOverPaths(TypedDict):
+    """
+    An amount over all paths.
+    """
+
+    lowest: MoneyAnswer
+    """
+    So much at the least on every path.
+    """
+    middle: MoneyAnswer
+    """
+    Half of the paths have no more.
+    """
+    highest: MoneyAnswer
+    """
+    So much at the most.
+    """
+    the_same_on_all: bool
+    """
+    Whether it is the same on all paths.
+    """
+
+
+class ComparedOverPaths(TypedDict):
+    """
+    One plan on the same paths.
+    """
+
+    plan: OptionPlan
+    lump_sums: LumpSums
+    spending_met_throughout: ShareOfPaths
+    """
+    The paths on which spending is met in every tax year.
+    """
+    outcome_in_prices_of_start: Percentiles
+    """
+    What is left after tax at the end, less all spending that was not met.
+    """
+    best_in: ShareOfPaths
+    """
+    The paths on which no other of these plans has a better outcome. Where two are equally good, both count.
+    """
+    loss_when_not_best: NotRequired[Percentiles]
+    """
+    How far it is behind the best, on the other paths alone. Left out where there are none.
+    """
+    largest_loss: MoneyAnswer
+    """
+    The most that it is behind the best on any path.
+    """
+
+
+PlannedTaxYear: TypeAlias = str
+"""
+A tax year of the plan, such as `2026-27`.
+"""
+
+
 TextItem: TypeAlias = str
 
 
@@ -2025,6 +2195,8 @@ ChartName: TypeAlias = str
 - `holdings`: what is held at the end of each tax year of a plan, with what happens in it.
 - `draws_and_tax`: what a plan draws from pensions and pays in income tax in each tax year.
 - `left_after_tax`: what is left at the end by this plan and by plainer ones, or by each option.
+- `held_on_many_courses`: what is held over many courses of markets, in prices of the start: the middle, and where half and nine
+  in ten of them lie.
 - `over_the_years`: how far each option is from the first, with deaths and with break-evens of age.
 - `growth_break_evens`: at what growth two options change places.
 - `beneficiaries`: what beneficiaries would receive, for each of the deaths.
@@ -3310,6 +3482,190 @@ class AgeBreakEvens(TypedDict):
     """
 
 
+class Correlation(TypedDict):
+    """
+    How the logarithms of two rates move together within a year, with `random`, from -1 to 1. Left out, 0. Together they have to
+    make a matrix that is positive semidefinite.
+
+    """
+
+    pension_isa: NotRequired[CorrelationOfTwo]
+    pension_cash: NotRequired[CorrelationOfTwo]
+    pension_prices: NotRequired[CorrelationOfTwo]
+    isa_cash: NotRequired[CorrelationOfTwo]
+    isa_prices: NotRequired[CorrelationOfTwo]
+    cash_prices: NotRequired[CorrelationOfTwo]
+
+
+class MarketPath(TypedDict):
+    """
+    One path: for each tax year of the plan a rate, the first and the last included where only part of them is in the plan. What
+    is left out takes the rate of `assumptions` in every tax year.
+
+    """
+
+    pension: NotRequired[list[MarketReturn]]
+    """
+    Growth of pensions, before any `yearly_charge`.
+    """
+    isa: NotRequired[list[MarketReturn]]
+    """
+    Growth of ISAs, after charges.
+    """
+    cash: NotRequired[list[MarketInterest]]
+    """
+    Interest on cash, before tax.
+    """
+    prices: NotRequired[list[MarketPrices]]
+    """
+    How much prices rise.
+    """
+
+
+class MarketHistory(TypedDict):
+    """
+    A history of years, all parts of the same years; needed with `history`. Each run of as many years as the plan has tax years is a
+    path: the first begins with the first year of the history, the next with the second, and so on. Runs overlap, so these paths are
+    not independent of each other. What is left out takes the rate of `assumptions` in every year.
+
+    """
+
+    pension: NotRequired[list[MarketReturn]]
+    """
+    Growth of pensions, before any `yearly_charge`.
+    """
+    isa: NotRequired[list[MarketReturn]]
+    """
+    Growth of ISAs, after charges.
+    """
+    cash: NotRequired[list[MarketInterest]]
+    """
+    Interest on cash, before tax.
+    """
+    prices: NotRequired[list[MarketPrices]]
+    """
+    How much prices rise.
+    """
+
+
+class ComparedOption(TypedDict):
+    """
+    A plan to compare with.
+    """
+
+    plan: OptionPlan
+    lump_sums: NotRequired[Literal['with_each_withdrawal', 'all_now', 'never']]
+    """
+    How it takes tax-free cash. Left out, as the plan does.
+    """
+
+
+class YearOverPaths(TypedDict):
+    """
+    A tax year, or the part of it inside the plan, over all paths. Each amount is ranked by itself.
+    """
+
+    tax_year: PlannedTaxYear
+    to: str
+    """
+    The last day.
+    """
+    ages: list[int]
+    """
+    Everybody's age in whole years on the last day.
+    """
+    spending_met: ShareOfPaths
+    """
+    The paths on which spending is met in this tax year and all before it.
+    """
+    wealth_before_tax: Percentiles
+    """
+    Pensions, ISAs and cash on the last day, before any tax still to come.
+    """
+    wealth_before_tax_in_prices_of_start: Percentiles
+    """
+    The same in prices of `start_date`, by each path's own prices.
+    """
+    income_after_tax: Percentiles
+    """
+    Income, interest and all that is drawn from pensions, less the income tax.
+    """
+    income_tax: Percentiles
+    """
+    Income tax inside the plan.
+    """
+    withdrawn: Percentiles
+    """
+    All that is drawn from pensions, lump sums included.
+    """
+    beneficiaries_receive: NotRequired[Percentiles]
+    """
+    What beneficiaries would receive if everybody died on the last day, as in `estate_at_the_end`. Only where that is worked out.
+
+    """
+
+
+class WorstPath(TypedDict):
+    """
+    The path on which spending fails first; of several, the one on which most is not met. Where it is met on all, the path that
+    leaves the least.
+
+    """
+
+    path: int
+    """
+    Its place among the paths, from 0.
+    """
+    first_not_met: NotRequired[PlannedTaxYear]
+    """
+    The first tax year in which spending is not met. Left out where it is always met.
+    """
+    ages: NotRequired[list[int]]
+    """
+    Everybody's age on the last day of that tax year.
+    """
+    years_not_met: int
+    """
+    In how many tax years spending is not met.
+    """
+    not_met_in_prices_of_start: MoneyAnswer
+    """
+    All spending that is not met.
+    """
+    left_after_tax: MoneyAnswer
+    """
+    What is left at the end.
+    """
+    left_after_tax_in_prices_of_start: MoneyAnswer
+    """
+    The same in prices of `start_date`.
+    """
+    returns: Returns
+    """
+    Its rates, one for each tax year; those of pensions after any `yearly_charge`.
+
+    """
+
+
+class PersonOverPaths(TypedDict):
+    """
+    What one person does in it.
+    """
+
+    withdrawn: SpreadOverPaths
+    """
+    Drawn from the pension, lump sums included.
+    """
+    isa_subscription: SpreadOverPaths
+    """
+    Paid into ISAs.
+    """
+    isa_withdrawal: SpreadOverPaths
+    """
+    Taken out of ISAs.
+    """
+
+
 class Chart(TypedDict):
     """
     A picture in an open grammar, Vega-Lite 6, with its data inside. Any Vega-Lite library draws it: in a page, or as SVG or
@@ -3967,6 +4323,62 @@ class PairBreakEvens(TypedDict):
     age: AgeBreakEvens
 
 
+class Markets(TypedDict):
+    """
+    Many courses of markets, each called a path: what pensions, ISAs, cash and prices do in each tax year of the plan. They are
+    yours; the service forecasts nothing. The plan's aim is then applied anew each year on every path, to what there is by then.
+    So the aim has to be one that fills a band. The answer's `markets` says how often spending is met and how far outcomes differ.
+
+    `source` says where the paths come from, and which of the other fields are needed.
+
+    - `random`: drawn from `seed`, `volatility` and `correlation`, around the rates of `assumptions`.
+    - `given`: your own `paths`.
+    - `history`: cut from your own `history`.
+
+    """
+
+    source: Literal['random', 'given', 'history']
+    """
+    Where the paths come from.
+    """
+    seed: NotRequired[int]
+    """
+    Where the random numbers begin; needed with `random`. The same seed has the same paths, and the first of them are the same
+    however many follow.
+
+    """
+    number_of_paths: NotRequired[int]
+    """
+    How many paths to draw, with `random`. Left out, 500. The years of all people on all paths of all plans may come to 60,000:
+    1,000 paths for a couple over 30 tax years with nothing in `compare`.
+
+    """
+    volatility: NotRequired[Volatility]
+    correlation: NotRequired[Correlation]
+    paths: NotRequired[list[MarketPath]]
+    """
+    Your own paths; needed with `given`. How many fit is also limited by the size of a body.
+    """
+    history: NotRequired[MarketHistory]
+    compare: NotRequired[list[ComparedOption]]
+    """
+    Other plans, carried out on the same paths and compared with this one. Left out, there are none.
+
+    """
+
+
+class FirstYearOverPaths(TypedDict):
+    """
+    What is done in one of the first tax years.
+    """
+
+    tax_year: PlannedTaxYear
+    people: list[PersonOverPaths]
+    """
+    Each person, in the order of the request.
+    """
+
+
 Charts: TypeAlias = list[Chart]
 """
 The answer as pictures; only with `include=charts`. There are fewer of them where there is less to show. New charts
@@ -4313,6 +4725,63 @@ class BreakEvens(TypedDict):
     """
 
 
+class OverPaths(TypedDict):
+    """
+    The plan on all paths. On each of them its aim is applied anew each year to what there is, to the penny and by the same rules
+    as in `years` above. Where a tax year's spending cannot be met, all that may be drawn is drawn, what there is is spent, and
+    the path goes on. The paths are assumptions of whoever asked; nothing is forecast.
+
+    """
+
+    source: Literal['random', 'given', 'history']
+    """
+    Where the paths come from.
+    """
+    seed: NotRequired[int]
+    """
+    The seed, where they are random.
+    """
+    paths: int
+    """
+    How many paths there are.
+    """
+    summary: list[SummaryItem]
+    """
+    What the paths come to, in a few plain sentences.
+    """
+    spending_met_throughout: ShareOfPaths
+    """
+    The paths on which spending is met, and the minimum of cash kept, in every tax year.
+    """
+    years: list[YearOverPaths]
+    """
+    The tax years in order.
+    """
+    wealth_after_tax: Percentiles
+    """
+    As in `totals`, at the end.
+    """
+    wealth_after_tax_in_prices_of_start: Percentiles
+    """
+    The same in prices of `start_date`, by each path's own prices.
+    """
+    worst_path: WorstPath
+    first_years: list[FirstYearOverPaths]
+    """
+    What each person does in the first two tax years, over all paths.
+    """
+    compared: NotRequired[list[ComparedOverPaths]]
+    """
+    The plan itself, and then the plans of `compare` in their order. Their outcomes on a path are compared in money: what is left
+    after tax at the end, less all spending that was not met, both in prices of the start. Only where `compare` is given.
+
+    """
+    least_regret: NotRequired[int]
+    """
+    The place in `compared` of the plan with the smallest `largest_loss`. Only where `compare` is given.
+    """
+
+
 class TaxYearList(TypedDict):
     """
     The tax years the service can answer for.
@@ -4452,6 +4921,10 @@ class AllowanceScheduleRequest(TypedDict):
 
     """
     law: NotRequired[LawName]
+    markets: NotRequired[Markets]
+    """
+    Many courses of markets on which the plan's aim is carried out besides. Without it there is only the plan.
+    """
 
 
 class LumpSumTimingRequest(TypedDict):
@@ -4539,6 +5012,10 @@ class AllowanceScheduleAnswer(TypedDict):
     """
     What beneficiaries would receive if everybody died on the last day. Only where `household.estate` is given.
 
+    """
+    markets: NotRequired[OverPaths]
+    """
+    The plan on many courses of markets. Only where `markets` is given.
     """
     rules: Rules
     warnings: list[Warning]

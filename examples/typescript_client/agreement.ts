@@ -122,7 +122,12 @@ export interface paths {
          *     households need little. If the work is used up, the answer is the best plan found. It is never worse than the
          *     simpler plans, and `proof` says how much better another plan could be at most.
          *
-         *     **How many at once.** Plans for the most after tax, and long plans with any goal, are long requests. The service
+         *     **Many courses of markets.** With `markets`, an aim that fills a band is also carried out on up to 1,000 courses of yearly
+         *     growth, interest and prices. They are yours: drawn from a seed, given one by one, or cut from a history. Each year the aim is
+         *     applied to what there is by then, with the same rules and to the penny. `most_after_tax` and `steady_income` look at all years
+         *     at once and are refused with `markets`.
+         *
+         *     **How many at once.** Plans for the most after tax, with `markets`, and long plans with any goal, are long requests. The service
          *     answers only a few of them at once; further ones get 503 with `Retry-After` without waiting.
          */
         post: operations["planAllowanceSchedule"];
@@ -1228,6 +1233,8 @@ export interface components {
              */
             beneficiary_tax_rate?: components["schemas"]["Share"];
             law?: components["schemas"]["LawName"];
+            /** @description Many courses of markets on which the plan's aim is carried out besides. Without it there is only the plan. */
+            markets?: components["schemas"]["Markets"];
         };
         /** @description What the plan aims at. */
         Aim: {
@@ -1915,6 +1922,8 @@ export interface components {
             sensitivity?: components["schemas"]["PlanSensitivity"];
             /** @description What beneficiaries would receive if everybody died on the last day. Only where `household.estate` is given. */
             estate_at_the_end?: components["schemas"]["PlanEstate"];
+            /** @description The plan on many courses of markets. Only where `markets` is given. */
+            markets?: components["schemas"]["OverPaths"];
             rules: components["schemas"]["Rules"];
             /** @description What has a cost elsewhere and what needs checking; each warning names the first tax year it is about. */
             warnings: components["schemas"]["Warning"][];
@@ -3232,6 +3241,272 @@ export interface components {
             difference_the_day_before: components["schemas"]["SignedMoneyAnswer"];
         };
         /**
+         * @description Many courses of markets, each called a path: what pensions, ISAs, cash and prices do in each tax year of the plan. They are
+         *     yours; the service forecasts nothing. The plan's aim is then applied anew each year on every path, to what there is by then.
+         *     So the aim has to be one that fills a band. The answer's `markets` says how often spending is met and how far outcomes differ.
+         *
+         *     `source` says where the paths come from, and which of the other fields are needed.
+         *
+         *     - `random`: drawn from `seed`, `volatility` and `correlation`, around the rates of `assumptions`.
+         *     - `given`: your own `paths`.
+         *     - `history`: cut from your own `history`.
+         */
+        Markets: {
+            /**
+             * @description Where the paths come from.
+             * @enum {string}
+             */
+            source: "random" | "given" | "history";
+            /**
+             * @description Where the random numbers begin; needed with `random`. The same seed has the same paths, and the first of them are the same
+             *     however many follow.
+             */
+            seed?: number;
+            /**
+             * @description How many paths to draw, with `random`. Left out, 500. The years of all people on all paths of all plans may come to 60,000:
+             *     1,000 paths for a couple over 30 tax years with nothing in `compare`.
+             */
+            number_of_paths?: number;
+            volatility?: components["schemas"]["Volatility"];
+            correlation?: components["schemas"]["Correlation"];
+            /** @description Your own paths; needed with `given`. How many fit is also limited by the size of a body. */
+            paths?: components["schemas"]["MarketPath"][];
+            history?: components["schemas"]["MarketHistory"];
+            /** @description Other plans, carried out on the same paths and compared with this one. Left out, there are none. */
+            compare?: components["schemas"]["ComparedOption"][];
+        };
+        /**
+         * @description How much each rate varies from year to year; needed with `random`. It is the standard deviation of the logarithm of one plus
+         *     the yearly rate. That is lognormal, independent from year to year, and its mean is one plus the rate of `assumptions` (of
+         *     pensions after any `yearly_charge`). Interest below nil counts as nil. Rates are rounded to four decimals. What is left out
+         *     does not vary.
+         */
+        Volatility: {
+            /** @description Of pensions. */
+            pension?: components["schemas"]["Share"];
+            /** @description Of ISAs. */
+            isa?: components["schemas"]["Share"];
+            /** @description Of interest on cash. */
+            cash?: components["schemas"]["Share"];
+            /** @description Of the rise in prices. */
+            prices?: components["schemas"]["Share"];
+        };
+        /**
+         * @description How the logarithms of two rates move together within a year, with `random`, from -1 to 1. Left out, 0. Together they have to
+         *     make a matrix that is positive semidefinite.
+         */
+        Correlation: {
+            pension_isa?: components["schemas"]["CorrelationOfTwo"];
+            pension_cash?: components["schemas"]["CorrelationOfTwo"];
+            pension_prices?: components["schemas"]["CorrelationOfTwo"];
+            isa_cash?: components["schemas"]["CorrelationOfTwo"];
+            isa_prices?: components["schemas"]["CorrelationOfTwo"];
+            cash_prices?: components["schemas"]["CorrelationOfTwo"];
+        };
+        /** @description A correlation, at most four decimals. */
+        CorrelationOfTwo: number;
+        /**
+         * @description One path: for each tax year of the plan a rate, the first and the last included where only part of them is in the plan. What
+         *     is left out takes the rate of `assumptions` in every tax year.
+         */
+        MarketPath: {
+            /** @description Growth of pensions, before any `yearly_charge`. */
+            pension?: components["schemas"]["MarketReturn"][];
+            /** @description Growth of ISAs, after charges. */
+            isa?: components["schemas"]["MarketReturn"][];
+            /** @description Interest on cash, before tax. */
+            cash?: components["schemas"]["MarketInterest"][];
+            /** @description How much prices rise. */
+            prices?: components["schemas"]["MarketPrices"][];
+        };
+        /**
+         * @description A history of years, all parts of the same years; needed with `history`. Each run of as many years as the plan has tax years is a
+         *     path: the first begins with the first year of the history, the next with the second, and so on. Runs overlap, so these paths are
+         *     not independent of each other. What is left out takes the rate of `assumptions` in every year.
+         */
+        MarketHistory: {
+            /** @description Growth of pensions, before any `yearly_charge`. */
+            pension?: components["schemas"]["MarketReturn"][];
+            /** @description Growth of ISAs, after charges. */
+            isa?: components["schemas"]["MarketReturn"][];
+            /** @description Interest on cash, before tax. */
+            cash?: components["schemas"]["MarketInterest"][];
+            /** @description How much prices rise. */
+            prices?: components["schemas"]["MarketPrices"][];
+        };
+        /** @description A year's growth as a fraction, at most four decimals; -0.125 is a fall of 12.5%. */
+        MarketReturn: number;
+        /** @description A year's interest as a fraction, at most four decimals. */
+        MarketInterest: number;
+        /** @description A year's rise in prices as a fraction, at most four decimals. */
+        MarketPrices: number;
+        /** @description A plan to compare with. */
+        ComparedOption: {
+            plan: components["schemas"]["OptionPlan"];
+            /**
+             * @description How it takes tax-free cash. Left out, as the plan does.
+             * @enum {string}
+             */
+            lump_sums?: "with_each_withdrawal" | "all_now" | "never";
+        };
+        /**
+         * @description - `personal_allowance`, `basic_rate_band`, `higher_rate_band`: as the aims of a plan.
+         *     - `pension_left_until_state_pension_age`: nothing is drawn before State Pension age unless spending needs it; from then on the
+         *       pension is spread evenly to age 90, or to the end of the plan if that is later.
+         * @enum {string}
+         */
+        OptionPlan: "personal_allowance" | "basic_rate_band" | "higher_rate_band" | "pension_left_until_state_pension_age";
+        /**
+         * @description The plan on all paths. On each of them its aim is applied anew each year to what there is, to the penny and by the same rules
+         *     as in `years` above. Where a tax year's spending cannot be met, all that may be drawn is drawn, what there is is spent, and
+         *     the path goes on. The paths are assumptions of whoever asked; nothing is forecast.
+         */
+        OverPaths: {
+            /**
+             * @description Where the paths come from.
+             * @enum {string}
+             */
+            source: "random" | "given" | "history";
+            /** @description The seed, where they are random. */
+            seed?: number;
+            /** @description How many paths there are. */
+            paths: number;
+            /** @description What the paths come to, in a few plain sentences. */
+            summary: string[];
+            /** @description The paths on which spending is met, and the minimum of cash kept, in every tax year. */
+            spending_met_throughout: components["schemas"]["ShareOfPaths"];
+            /** @description The tax years in order. */
+            years: components["schemas"]["YearOverPaths"][];
+            /** @description As in `totals`, at the end. */
+            wealth_after_tax: components["schemas"]["Percentiles"];
+            /** @description The same in prices of `start_date`, by each path's own prices. */
+            wealth_after_tax_in_prices_of_start: components["schemas"]["Percentiles"];
+            worst_path: components["schemas"]["WorstPath"];
+            /** @description What each person does in the first two tax years, over all paths. */
+            first_years: components["schemas"]["FirstYearOverPaths"][];
+            /**
+             * @description The plan itself, and then the plans of `compare` in their order. Their outcomes on a path are compared in money: what is left
+             *     after tax at the end, less all spending that was not met, both in prices of the start. Only where `compare` is given.
+             */
+            compared?: components["schemas"]["ComparedOverPaths"][];
+            /** @description The place in `compared` of the plan with the smallest `largest_loss`. Only where `compare` is given. */
+            least_regret?: number;
+        };
+        /** @description Some of the paths. */
+        ShareOfPaths: {
+            /** @description How many. */
+            paths: number;
+            /** @description Of all paths, as a fraction to four decimals. */
+            share: number;
+        };
+        /** @description Amounts that 5%, 25%, 50%, 75% and 95% of the paths do not exceed, by nearest rank: each is the amount of one of the paths. */
+        Percentiles: {
+            p5: components["schemas"]["SignedMoneyAnswer"];
+            p25: components["schemas"]["SignedMoneyAnswer"];
+            p50: components["schemas"]["SignedMoneyAnswer"];
+            p75: components["schemas"]["SignedMoneyAnswer"];
+            p95: components["schemas"]["SignedMoneyAnswer"];
+        };
+        /** @description A tax year, or the part of it inside the plan, over all paths. Each amount is ranked by itself. */
+        YearOverPaths: {
+            tax_year: components["schemas"]["PlannedTaxYear"];
+            /**
+             * Format: date
+             * @description The last day.
+             */
+            to: string;
+            /** @description Everybody's age in whole years on the last day. */
+            ages: number[];
+            /** @description The paths on which spending is met in this tax year and all before it. */
+            spending_met: components["schemas"]["ShareOfPaths"];
+            /** @description Pensions, ISAs and cash on the last day, before any tax still to come. */
+            wealth_before_tax: components["schemas"]["Percentiles"];
+            /** @description The same in prices of `start_date`, by each path's own prices. */
+            wealth_before_tax_in_prices_of_start: components["schemas"]["Percentiles"];
+            /** @description Income, interest and all that is drawn from pensions, less the income tax. */
+            income_after_tax: components["schemas"]["Percentiles"];
+            /** @description Income tax inside the plan. */
+            income_tax: components["schemas"]["Percentiles"];
+            /** @description All that is drawn from pensions, lump sums included. */
+            withdrawn: components["schemas"]["Percentiles"];
+            /** @description What beneficiaries would receive if everybody died on the last day, as in `estate_at_the_end`. Only where that is worked out. */
+            beneficiaries_receive?: components["schemas"]["Percentiles"];
+        };
+        /**
+         * @description The path on which spending fails first; of several, the one on which most is not met. Where it is met on all, the path that
+         *     leaves the least.
+         */
+        WorstPath: {
+            /** @description Its place among the paths, from 0. */
+            path: number;
+            /** @description The first tax year in which spending is not met. Left out where it is always met. */
+            first_not_met?: components["schemas"]["PlannedTaxYear"];
+            /** @description Everybody's age on the last day of that tax year. */
+            ages?: number[];
+            /** @description In how many tax years spending is not met. */
+            years_not_met: number;
+            /** @description All spending that is not met. */
+            not_met_in_prices_of_start: components["schemas"]["MoneyAnswer"];
+            /** @description What is left at the end. */
+            left_after_tax: components["schemas"]["MoneyAnswer"];
+            /** @description The same in prices of `start_date`. */
+            left_after_tax_in_prices_of_start: components["schemas"]["MoneyAnswer"];
+            /** @description Its rates, one for each tax year; those of pensions after any `yearly_charge`. */
+            returns: {
+                /** @description Growth of pensions. */
+                pension: components["schemas"]["Rate"][];
+                /** @description Growth of ISAs. */
+                isa: components["schemas"]["Rate"][];
+                /** @description Interest on cash. */
+                cash: components["schemas"]["Rate"][];
+                /** @description Rise in prices. */
+                prices: components["schemas"]["Rate"][];
+            };
+        };
+        /** @description What is done in one of the first tax years. */
+        FirstYearOverPaths: {
+            tax_year: components["schemas"]["PlannedTaxYear"];
+            /** @description Each person, in the order of the request. */
+            people: components["schemas"]["PersonOverPaths"][];
+        };
+        /** @description What one person does in it. */
+        PersonOverPaths: {
+            /** @description Drawn from the pension, lump sums included. */
+            withdrawn: components["schemas"]["SpreadOverPaths"];
+            /** @description Paid into ISAs. */
+            isa_subscription: components["schemas"]["SpreadOverPaths"];
+            /** @description Taken out of ISAs. */
+            isa_withdrawal: components["schemas"]["SpreadOverPaths"];
+        };
+        /** @description An amount over all paths. */
+        SpreadOverPaths: {
+            /** @description So much at the least on every path. */
+            lowest: components["schemas"]["MoneyAnswer"];
+            /** @description Half of the paths have no more. */
+            middle: components["schemas"]["MoneyAnswer"];
+            /** @description So much at the most. */
+            highest: components["schemas"]["MoneyAnswer"];
+            /** @description Whether it is the same on all paths. */
+            the_same_on_all: boolean;
+        };
+        /** @description One plan on the same paths. */
+        ComparedOverPaths: {
+            plan: components["schemas"]["OptionPlan"];
+            lump_sums: components["schemas"]["LumpSums"];
+            /** @description The paths on which spending is met in every tax year. */
+            spending_met_throughout: components["schemas"]["ShareOfPaths"];
+            /** @description What is left after tax at the end, less all spending that was not met. */
+            outcome_in_prices_of_start: components["schemas"]["Percentiles"];
+            /** @description The paths on which no other of these plans has a better outcome. Where two are equally good, both count. */
+            best_in: components["schemas"]["ShareOfPaths"];
+            /** @description How far it is behind the best, on the other paths alone. Left out where there are none. */
+            loss_when_not_best?: components["schemas"]["Percentiles"];
+            /** @description The most that it is behind the best on any path. */
+            largest_loss: components["schemas"]["MoneyAnswer"];
+        };
+        /** @description A tax year of the plan, such as `2026-27`. */
+        PlannedTaxYear: string;
+        /**
          * @description The answer as pictures; only with `include=charts`. There are fewer of them where there is less to show. New charts
          *     may be added; draw those that you know by their `name`, or all.
          */
@@ -3261,6 +3536,8 @@ export interface components {
          *     - `holdings`: what is held at the end of each tax year of a plan, with what happens in it.
          *     - `draws_and_tax`: what a plan draws from pensions and pays in income tax in each tax year.
          *     - `left_after_tax`: what is left at the end by this plan and by plainer ones, or by each option.
+         *     - `held_on_many_courses`: what is held over many courses of markets, in prices of the start: the middle, and where half and nine
+         *       in ten of them lie.
          *     - `over_the_years`: how far each option is from the first, with deaths and with break-evens of age.
          *     - `growth_break_evens`: at what growth two options change places.
          *     - `beneficiaries`: what beneficiaries would receive, for each of the deaths.
