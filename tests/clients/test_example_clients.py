@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import subprocess
-import threading
-from collections.abc import Callable, Iterator
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
+
+from tests.examples.failing import Said, failing
 
 from . import tools
 from .made import MADE
@@ -52,42 +51,13 @@ def test_typescript_asks_the_service(compiled: Path, url: str) -> None:
     assert "£500,000 cannot be taken: #/withdrawal/amount: " in done.stdout
 
 
-@pytest.fixture
-def busy_at_first() -> Iterator[tuple[str, list[int]]]:
-    """A server that is busy, then fails, then answers: its URL, and what it has answered."""
-    statuses = iter([503, 500, 429])
-    said: list[int] = []
-
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            self.rfile.read(int(self.headers["Content-Length"]))
-            said.append(next(statuses, 200))
-            body = json.dumps({"net_after_tax": 1, "warnings": [], "notice": "Said."}).encode()
-            self.send_response(said[-1])
-            self.send_header("Retry-After", "0")
-            self.send_header("Content-Length", str(len(body)))
-            self.end_headers()
-            self.wfile.write(body)
-
-        def log_message(self, *said: Any) -> None:
-            pass
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}", said
-    finally:
-        server.shutdown()
-        thread.join()
-        server.server_close()
-
-
-def test_typescript_sends_again_what_may_pass(compiled: Path, busy_at_first: tuple[str, list[int]]) -> None:
-    address, said = busy_at_first
-    done = node_tool("node", str(compiled / "try_it.js"), address)
-    assert said[:4] == [503, 500, 429, 200], done.stderr
-    assert "Said." in done.stdout
+def test_typescript_sends_again_what_may_pass(compiled: Path) -> None:
+    at_once = {"Retry-After": "0"}
+    answer = Said(200, json.dumps({"net_after_tax": 1, "warnings": [], "notice": "Said."}))
+    with failing(Said(503, headers=at_once), Said(500), Said(429, headers=at_once), answer) as (address, asked):
+        done = node_tool("node", str(compiled / "try_it.js"), address)
+    assert "Said." in done.stdout, done.stderr
+    assert len(asked) == 5  # the last for the second question
 
 
 def test_typescript_says_that_nobody_answers(compiled: Path) -> None:

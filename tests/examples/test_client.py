@@ -6,14 +6,9 @@ import json
 import os
 import subprocess
 import sys
-import threading
 import time
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from types import MappingProxyType
-from typing import Any, NamedTuple
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -22,6 +17,7 @@ import invent
 from client import Client, InvalidRequestError, NoAnswerError, RefusedError, RuleViolationError
 
 from .conftest import TOP, Service
+from .failing import Said, failing
 
 FOLDER = TOP / "examples" / "python_client"
 REQUESTS = TOP / "examples" / "requests"
@@ -30,14 +26,6 @@ BUSY = json.dumps(
     {"type": "/problems/busy", "title": "Busy", "status": 503, "detail": "", "code": "busy", "errors": []}
 )
 END = '{"end": true, "records": 1}'
-
-
-class Said(NamedTuple):
-    """An answer of a server that fails; without a status, the connection is closed."""
-
-    status: int | None = None
-    body: str = "{}"
-    headers: Mapping[str, str] = MappingProxyType({})
 
 
 def run(script: str, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
@@ -50,40 +38,6 @@ def run(script: str, *arguments: str | Path) -> subprocess.CompletedProcess[str]
         timeout=120,
         env={**os.environ, "PYTHONIOENCODING": "utf-8"},
     )
-
-
-@contextmanager
-def failing(*answers: Said) -> Iterator[tuple[str, list[float]]]:
-    """A server that gives these answers in turn, the last one for ever: its URL, and when it was asked."""
-    asked: list[float] = []
-
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            self.rfile.read(int(self.headers["Content-Length"]))
-            said = answers[min(len(asked), len(answers) - 1)]
-            asked.append(time.monotonic())
-            self.close_connection = True
-            if said.status is None:
-                return
-            self.send_response(said.status)
-            for name, value in said.headers.items():
-                self.send_header(name, value)
-            self.send_header("Content-Length", str(len(said.body)))
-            self.end_headers()
-            self.wfile.write(said.body.encode())
-
-        def log_message(self, *said: Any) -> None:
-            pass
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.02})
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}", asked
-    finally:
-        server.shutdown()
-        thread.join()
-        server.server_close()
 
 
 PROBLEM = {"Content-Type": "application/problem+json"}
