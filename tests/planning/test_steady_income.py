@@ -14,11 +14,16 @@ import pytest
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.optimiser.branch_and_bound import meets_spending
+from service.planning.optimiser.highest_level import UNDER
+from service.planning.optimiser.work import LIMITS, Work
 from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, projected
 from service.planning.projection.settlement import Choice, Draw, Opened
 from service.planning.projection.timeline import Timeline, timeline, with_spending
 from service.planning.schedule.schedule import STEADY_INCOME, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.told import told
+from tests.benchmarks.households import couple
+from tests.benchmarks.questions import question
 from tests.households import BOOK
 
 POUND = 100
@@ -180,6 +185,30 @@ def test_the_income_is_paid_each_year_and_no_plan_tried_pays_more_than_the_bound
 
         with pytest.raises(RuleViolation):
             projected(more, choose)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_bound_is_near_and_no_plan_pays_more(seed: int) -> None:
+    """An invented couple over 12 years, some with a minimum of cash or a cap. The bound comes from one linear program with the
+    level as a column; that a little more cannot be paid is shown again by searches at that level, where they come to an end."""
+    body = couple(random.Random(700 + seed), STEADY_INCOME)
+    body["end_date"] = "2038-04-05"
+    body["household"]["spending"] = body["household"].get("spending", [])[: seed % 2]
+    if seed % 3 == 0:
+        body["household"]["minimum_cash"] = 5_000
+    if seed % 4 == 1:
+        body["household"]["people"][0]["withdrawal_cap"] = 20_000
+    asked = question("allowance-schedule", body).household
+    try:
+        result = steadiest(asked)
+    except RuleViolation:
+        return
+    level, bound = amounts(result)
+    assert level <= bound <= level + max(20, level // 100)
+    tax_years = timeline(asked, BOOK)
+    for higher in (bound + 1, bound + 100, bound + 2_000):
+        found = meets_spending(paying(tax_years, higher * POUND - UNDER), Work(LIMITS["standard"]), {})
+        assert found.plan is None, higher
 
 
 def test_little_work_gives_a_lower_income_or_a_wider_bound() -> None:

@@ -126,6 +126,24 @@ def meets_spending(timeline: Timeline, work: Work, surfaces: Surfaces) -> Spendi
     return SpendingMet(search.incumbent, impossible)
 
 
+def most_levels(
+    timeline: Timeline, per_level: Sequence[float], most_lower: int, work: Work, surfaces: Surfaces
+) -> float:
+    """A bound on how many levels more a household can spend, of so many pounds in each period, from ``most_lower`` levels less
+    on; INF where the work was over before it was found. ``surfaces`` as in ``Relaxation``."""
+    search = _Search(PlainPlans(timeline), work, None, surfaces=surfaces)
+    relaxation, root = search.relaxation, Node({}, {})
+    relaxation.maximise_level(per_level, most_lower)
+    while True:
+        found = relaxation.solve(root)
+        if not isinstance(found, Solution):
+            return INF
+        priced = relaxation.priced_cash()
+        if not priced:
+            return found.wealth
+        search.refine(priced)
+
+
 def most_after_tax(
     timeline: Timeline,
     work: Work | None = None,
@@ -313,7 +331,7 @@ class _Search:
             if solution is Outcome.INFEASIBLE:
                 too_much = self.relaxation.interest_in_the_way()
                 if too_much:
-                    self._refine(too_much)
+                    self.refine(too_much)
                     continue
             if not isinstance(solution, Solution):
                 self._cut_off |= solution not in _NO_BETTER_PLAN
@@ -324,11 +342,11 @@ class _Search:
                 if not diving or not solution.order_violations:
                     self._try_rounding(solution, node)
                 return solution
-            if self._refine(priced):
+            if self.refine(priced):
                 # An optimum whose interest bears too much tax still makes a plan; what comes now makes only a bound.
                 self._try_rounding(solution, node)
 
-    def _refine(self, priced: Sequence[tuple[int, int]]) -> bool:
+    def refine(self, priced: Sequence[tuple[int, int]]) -> bool:
         """Refine the interest of persons and periods, as far as the work left allows; whether any was left untaxed."""
         reserve = _KEPT_FOR_SOLVING * self.work.limit
         for person, t in priced:

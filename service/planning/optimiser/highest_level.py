@@ -7,10 +7,12 @@ found for and one that is impossible. README.md in this folder says how levels a
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import floor
 from typing import NamedTuple
 
-from service.law.units import Pence
-from service.planning.optimiser.branch_and_bound import SpendingMet, meets_spending
+from service.law.units import POUND, Pence
+from service.planning.optimiser.branch_and_bound import SpendingMet, meets_spending, most_levels
+from service.planning.optimiser.lp import INF
 from service.planning.optimiser.relaxation import Surfaces
 from service.planning.optimiser.work import Work
 from service.planning.projection.policies import Projection
@@ -19,7 +21,7 @@ from service.planning.projection.timeline import Timeline
 _FIRST_GUESS = 0.8
 """Of what all wealth would pay if it had not to be taxed, a level to begin with."""
 
-_JUST_BELOW = 0.05
+_JUST_BELOW = 0.002
 """How far below an impossible level to look, as a share of what is between, where that level was nearly right."""
 
 _STEPS_DOWN = 3.0
@@ -52,11 +54,11 @@ class Highest(NamedTuple):
 class _Bracket:
     """What is known of the levels: the highest that is met, the least that was not, and where wealth would come to nothing."""
 
-    def __init__(self, plan: Projection, low: int, high: int, guess: int) -> None:
-        """A level that is met and one that is impossible; ``guess`` is the level to look at next."""
+    def __init__(self, plan: Projection, low: int, high: int) -> None:
+        """A level that is met and one that is impossible. The highest below that is looked at next."""
         self.plan, self.low, self.high, self.impossible = plan, low, high, high
-        self._runs_out = float(guess)
-        self._down = 0.5
+        self._runs_out = float(high)
+        self._down = 0.0
 
     @property
     def is_closed(self) -> bool:
@@ -68,7 +70,7 @@ class _Bracket:
         not met; where that is no help, the middle."""
         level = max(int(self._runs_out), self.low + 1)
         if level >= self.high:
-            level = self.high - int(self._down * (self.high - self.low))
+            level = self.high - max(1, int(self._down * (self.high - self.low)))
         return min(max(level, self.low + 1), self.high - 1)
 
     def met(self, level: int, plan: Projection) -> None:
@@ -86,7 +88,7 @@ class _Bracket:
         if impossible:
             self.impossible = level
         if tried_below:
-            self._down = min(0.5, _STEPS_DOWN * self._down)
+            self._down = min(0.5, max(_JUST_BELOW, _STEPS_DOWN * self._down))
         else:
             self._look_below()
 
@@ -103,7 +105,7 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
     """
     known: Surfaces = {}
     limit = work.limit
-    bracket = _Bracket(plan, 0, most, guess)
+    bracket = _Bracket(plan, 0, _least_impossible(at, most, guess, work, known))
 
     def asked(level: int, less: Pence = 0) -> SpendingMet:
         work.limit = work.done + _PART_FOR_ONE * max(0.0, limit - work.done)
@@ -129,6 +131,19 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
         else:
             below, step = level, max(_STEPS_UP * step, bracket.low // _FIRST_STEP_UP)
     return Highest(bracket.low, bracket.plan, proven - 1)
+
+
+def _least_impossible(
+    at: Callable[[int, Pence], Timeline], most: int, guess: int, work: Work, surfaces: Surfaces
+) -> int:
+    """A level that no plan reaches, from the relaxation with the level as a column; ``most`` where that says no more."""
+    base, further = at(guess, 0), at(2 * guess, 0)
+    per_level = [(then - now) / POUND / guess for now, then in zip(base.spending, further.spending, strict=True)]
+    if not any(per_level):
+        return most
+    higher = most_levels(base, per_level, guess, work, surfaces)
+    pennies = UNDER / POUND / max(per_level)
+    return most if higher == INF else min(most, max(1, floor(guess + higher + pennies) + 1))
 
 
 def first_guess(timeline: Timeline, wealth: Pence, per_level: tuple[Pence, ...]) -> int:

@@ -116,8 +116,9 @@ class _PersonInCell:
 class _Cell:
     """A cell of a period, split from another but for the first: each person's region, the row of its cash, and columns.
 
-    ``kept``: the row of the minimum of cash; ``spare_cash``: that of the opening cash above it, which may be spent. ``before``:
-    the row of what is spent before the last day, and where that gains by it the row that limits it.
+    ``from_isas_limit``: the row that limits what is taken out of ISAs; ``kept``: that of the minimum of cash; ``spare_cash``:
+    that of the opening cash above it, which may be spent. ``before``: the row of what is spent before the last day, and where
+    that gains by it the row that limits it.
     """
 
     period: int
@@ -128,6 +129,7 @@ class _Cell:
     members: list[_PersonInCell]
     subscribed: int = -1
     from_isas: list[int] = field(default_factory=list)
+    from_isas_limit: int = -1
     kept: int | None = None
     spare_cash: int | None = None
     before: list[int] = field(default_factory=list)
@@ -215,6 +217,22 @@ class Relaxation:
                     changes += [self.lp.add_column([(row, -1.0)]), self.lp.add_column([(row, 1.0)])]
         self.lp.set_objective(dict.fromkeys(changes, -1.0))
         return self.solve(node)
+
+    def maximise_level(self, per_level: Sequence[float], most_lower: float) -> None:
+        """Let more be spent in each period, so many pounds of it for each level, or less by up to ``most_lower`` levels, and make
+        the level the objective, in thousands. Periods have one cell."""
+        both: list[tuple[int, float]] = []
+        first: list[tuple[int, float]] = []
+        early: list[tuple[int, float]] = []
+        for (cell,), pounds in zip(self.cells, per_level, strict=True):
+            amount = pounds / UNIT_POUNDS
+            both += [(cell.cash, amount), (cell.from_isas_limit, -amount)]
+            part = early if cell.period else first
+            part += [(row, -amount) for row in cell.before]
+        # Known cash may pay more that is spent early in the first period, so that more counts for nothing and less counts.
+        higher = self.lp.add_column([*both, *early])
+        lower = self.lp.add_column([(row, -amount) for row, amount in (*both, *early, *first)], high=most_lower)
+        self.lp.set_objective({higher: 1.0 / UNIT_POUNDS, lower: -1.0 / UNIT_POUNDS})
 
     def _keep_wealth(self, floor: float) -> None:
         if self._floor is None:
@@ -469,7 +487,7 @@ class Relaxation:
         cell = _Cell(t, parent, regions, cash, share, members)
         cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
         cell.before = [row for row, _ in before]
-        cell.kept, cell.spare_cash = kept, spare_cash
+        cell.from_isas_limit, cell.kept, cell.spare_cash = limits[1], kept, spare_cash
         if spending:
             self._add_from_isas(t, cell, limits[1])
         for person, one in enumerate(members):
