@@ -197,6 +197,12 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
             failed.append("wealth after tax")
         if pence(proof["gap"]) != pence(proof["bound"]) - pence(proof["wealth_after_tax"]):
             failed.append("gap")
+        if "equally_good" in proof:
+            equal = {name: pence(amount) for name, amount in proof["equally_good"].items()}
+            if equal["within"] != 100 * len(plan["years"]) or not 0 <= equal["given_up"] <= equal["within"]:
+                failed.append("equally good")
+            if not 0 <= equal["least_left_in_pensions"] <= equal["most_left_in_pensions"]:
+                failed.append("left by plans as good")
     return failed
 
 
@@ -595,6 +601,9 @@ WITHOUT_A_SUM = {
     "warnings",
     "events",
     "given_up_at_tax_steps",
+    "given_up",
+    "least_left_in_pensions",
+    "most_left_in_pensions",
     "wealth_at_flat_rates",
     "allowances",
     "wealth_before_tax_in_prices_of_start",
@@ -625,7 +634,6 @@ def test_check_of_the_sums_of_a_plan_finds_a_wrong_penny(name: str) -> None:
 # What the model alone says, in a comparison: what a sum of the answer does not hold to another number of it.
 OF_A_COMPARISON_WITHOUT_A_SUM = WITHOUT_A_SUM | {
     "above_allowance",
-    "given_up",
     "beneficiaries_receive_in_prices_of_start",
     "survivor",
     "brought_forward",
