@@ -37,11 +37,20 @@ SHARES = frozenset(
 COUNTS = frozenset(
     {
         "age",
+        "cash_prices",
         "children",
         "deposit_firms",
         "drawn_over_years",
+        "isa_cash",
+        "isa_prices",
+        "length_of_life",
         "month",
+        "number_of_paths",
+        "pension_cash",
+        "pension_isa",
+        "pension_prices",
         "protected_pension_age",
+        "seed",
         "small_pots_taken",
         "survivor_age",
         "to_age",
@@ -99,7 +108,9 @@ def told(key: str, value: Any) -> str:
         return people[value] if people else f"number {value + 1}"
     if key in SHARES:
         return share(value)
-    return f"{value:g}" if key in COUNTS else money(value)
+    if key in COUNTS:
+        return str(value) if isinstance(value, int) else f"{value:g}"
+    return money(value)
 
 
 def facts(node: dict[str, Any], heading: str = "") -> Iterator[tuple[str, list[tuple[str, str]]]]:

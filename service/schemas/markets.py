@@ -8,7 +8,7 @@ from itertools import combinations
 from typing import Any
 
 from service.planning.markets.markets import MOST_COMPARED, MOST_PATHS, Markets, Option
-from service.planning.markets.returns import KINDS, Given, History, Random, Sequences, Source
+from service.planning.markets.returns import KINDS, RATES, Given, History, Random, Sequences, Source
 from service.planning.projection.policies import PlainPlan
 from service.schemas.fields import Choice, Rate, RateList, WholeNumber
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
@@ -34,17 +34,19 @@ _LEAST_PRICES, _LARGEST_PRICES = Decimal("-0.2"), 1
 
 def _rates(kind: str, most: int) -> RateList:
     if kind == "prices":
-        return RateList(Rate(least=_LEAST_PRICES, largest=_LARGEST_PRICES, example=0.02), most=most)
-    return RateList(Rate(least=0 if kind == "cash" else _LEAST, largest=_LARGEST, example=0.05), most=most)
+        rate = Rate(least=_LEAST_PRICES, largest=_LARGEST_PRICES, example=0.02)
+    else:
+        rate = Rate(least=0 if kind == "cash" else _LEAST, largest=_LARGEST, example=0.05)
+    return RateList(rate, most=most, data_key=RATES[KINDS.index(kind)])
 
 
 class VolatilitySchema(StrictSchema):
     """How much each kind of return varies."""
 
-    pension = Rate(least=0, largest=1, example=0.1)
-    isa = Rate(least=0, largest=1, example=0.1)
-    cash = Rate(least=0, largest=1, example=0.01)
-    prices = Rate(least=0, largest=1, example=0.01)
+    pension = Rate(least=0, largest=1, example=0.1, data_key="pension_growth")
+    isa = Rate(least=0, largest=1, example=0.1, data_key="isa_growth")
+    cash = Rate(least=0, largest=1, example=0.01, data_key="cash_interest")
+    prices = Rate(least=0, largest=1, example=0.01, data_key="price_inflation")
 
 
 class CorrelationSchema(StrictSchema):

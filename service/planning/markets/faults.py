@@ -56,10 +56,10 @@ def markets_faults(household: Household, markets: Markets, years: int) -> Iterat
 
 
 def _of_another_length(given: Sequences, path: Path, years: int) -> Iterator[Fault]:
-    for kind, rates in given.given:
+    for name, rates in given.given:
         if len(rates) != years:
             yield Fault(
-                (*path, kind),
+                (*path, name),
                 "not-one-a-year",
                 f"Give one rate for each of the {years} tax years of the plan; here are {len(rates)}.",
             )
@@ -67,10 +67,10 @@ def _of_another_length(given: Sequences, path: Path, years: int) -> Iterator[Fau
 
 def _history_faults(history: History, years: int) -> Iterator[Fault]:
     length = length_of(history)
-    for kind, rates in history.years.given:
+    for name, rates in history.years.given:
         if len(rates) != length:
             yield Fault(
-                (*_PLACE, "history", kind),
+                (*_PLACE, "history", name),
                 "history-of-another-length",
                 f"Give each part of a history for the same years: another has {length}, here are {len(rates)}.",
             )

@@ -31,6 +31,9 @@ from service.planning.markets.correlation import Matrix, Triangle, combined, fac
 KINDS = ("pension", "isa", "cash", "prices")
 """What moves: pensions, ISAs, interest on cash, and prices."""
 
+RATES = ("pension_growth", "isa_growth", "cash_interest", "price_inflation")
+"""The rates of these kinds as requests and answers name them, the same as among a plan's assumptions."""
+
 _UNIFORM_BITS = 52
 
 
@@ -57,8 +60,8 @@ class Sequences(NamedTuple):
 
     @property
     def given(self) -> Iterator[tuple[str, tuple[BasisPoints, ...]]]:
-        """Those that were given, by their kinds."""
-        return ((kind, rates) for kind, rates in zip(KINDS, self, strict=True) if rates is not None)
+        """Those that were given, by the names that requests have for them."""
+        return ((name, rates) for name, rates in zip(RATES, self, strict=True) if rates is not None)
 
 
 @dataclass(frozen=True, slots=True)

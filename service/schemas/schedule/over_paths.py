@@ -7,7 +7,7 @@ from typing import Any
 from service.planning.household import LumpSums
 from service.planning.markets.markets import Compared, MarketYear, OverPaths, PersonSpread, WorstPath
 from service.planning.markets.percentiles import Percentiles, Spread
-from service.planning.markets.returns import KINDS, Random
+from service.planning.markets.returns import RATES, Random
 from service.planning.markets.told import told
 from service.schemas.markets import PLANS
 from service.schemas.units import fraction, in_pounds, pounds, yearly_rate
@@ -79,8 +79,8 @@ def _worst(worst: WorstPath, found: OverPaths) -> dict[str, Any]:
         "left_after_tax": pounds(worst.wealth_after_tax),
         "left_after_tax_in_prices_of_start": pounds(worst.wealth_in_prices_of_start),
         "returns": {
-            kind: [fraction(rate) if isinstance(rate, int) else yearly_rate(rate) for rate in rates]
-            for kind, rates in zip(KINDS, zip(*worst.path, strict=True), strict=True)
+            name: [fraction(rate) if isinstance(rate, int) else yearly_rate(rate) for rate in rates]
+            for name, rates in zip(RATES, zip(*worst.path, strict=True), strict=True)
         },
     }
 

@@ -91,22 +91,22 @@ def test_a_history_is_asked_about_run_by_run(client: FlaskClient) -> None:
     years = len(answer(client, request())["years"])
     rates = [round(0.05 + 0.01 * (year % 7 - 3), 4) for year in range(years + 4)]
     asked = request()
-    asked["markets"] = {"source": "history", "history": {"pension": rates, "isa": rates}}
+    asked["markets"] = {"source": "history", "history": {"pension_growth": rates, "isa_growth": rates}}
     found = answer(client, asked)["markets"]
     assert (found["source"], found["paths"]) == ("history", 5)
     start = found["worst_path"]["path"]
-    assert found["worst_path"]["returns"]["pension"] == rates[start : start + years]
+    assert found["worst_path"]["returns"]["pension_growth"] == rates[start : start + years]
 
 
 def test_with_a_charge_the_growth_of_pensions_is_less_by_it(client: FlaskClient) -> None:
     asked = request()
     years = len(answer(client, asked)["years"])
-    asked["markets"] = {"source": "given", "paths": [{"pension": [0.1] * years}]}
+    asked["markets"] = {"source": "given", "paths": [{"pension_growth": [0.1] * years}]}
     for person in asked["household"]["people"]:
         for pension in person["pensions"]:
             pension["yearly_charge"] = 0.01
     found = answer(client, asked)["markets"]
-    assert found["worst_path"]["returns"]["pension"] == [0.089] * years  # 1.1 * 0.99
+    assert found["worst_path"]["returns"]["pension_growth"] == [0.089] * years  # 1.1 * 0.99
 
 
 def test_the_estate_at_the_end_is_that_of_the_plan_where_nothing_varies(client: FlaskClient) -> None:
