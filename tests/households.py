@@ -3,6 +3,7 @@ of bands."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -23,6 +24,7 @@ from service.planning.household import (
     Income,
     Isa,
     Member,
+    PensionHeld,
     Spending,
 )
 
@@ -152,6 +154,11 @@ def dated_incomes(draw: Any, start: date, born: date) -> DatedIncome:
 
 
 SAVED = Contribution(relief="relief_at_source", yearly=360_000)
+PAID_IN = (
+    Contribution(relief="relief_at_source", yearly=180_000, pension=0),
+    Contribution(payer="employer", yearly=150_000, last=date(2027, 9, 1), pension=0),
+    Contribution(relief="none", amount=60_000, day=date(2026, 11, 11), pension=0),
+)
 HAD = Already((Income("employment", 1_500_000), Income("dividends", 60_000)), 700_000)
 
 
@@ -176,7 +183,8 @@ def members(draw: Any, start: date) -> Member:
         Isa(draw(amounts(100_000)), draw(st.sampled_from((0, 0, 500_000, 2_000_000))), draw(st.booleans())),
         draw(st.one_of(st.just(0), amounts(80_000))),
         tuple(draw(st.lists(dated_incomes(start, born), max_size=3))),
-        contributions=draw(st.sampled_from(((), (), (SAVED,)))),
+        contributions=draw(st.sampled_from(((), (), (SAVED,), PAID_IN))),
+        pensions=(PensionHeld(pension.uncrystallised, pension.drawdown, pension.protected_pension_age),),
         marriage_allowance=draw(st.sampled_from(("none", "none", "gives", "receives"))),
         blind_persons_allowance=draw(st.sampled_from((False, False, False, True))),
         child_benefit=draw(st.sampled_from((0, 0, 0, 225_160))),
@@ -200,6 +208,8 @@ def plans(draw: Any, most_days: int = 3_000) -> Household:
         draw(st.sampled_from((0, 2_000, 4_000, 10_000))),
         draw(st.sampled_from(("evenly", "evenly", "start", "end"))),
     )
+    if len(people) > 1 and draw(st.integers(0, 3)) == 0:
+        assumed = replace(assumed, pension_growths=(assumed.pension_growth, 500))
     spending = draw(
         st.lists(st.builds(Spending, amounts(20_000), increases=st.sampled_from((0, WITH_PRICES))), max_size=2)
     )

@@ -81,6 +81,12 @@ FACTS: dict[str, list[tuple[Changes, Changes]]] = {
         ({}, {f"{FIRST}/contributions": [{"yearly": 90000, "relief": "net_pay"}]}),
         ({}, {f"{FIRST}/contributions": [{"yearly": 90000, "payer": "employer"}]}),
     ],
+    "a contribution's `pension`": [
+        (
+            {f"{FIRST}/contributions": [{"yearly": 6000, "payer": "employer"}]},
+            {f"{FIRST}/contributions": [{"yearly": 6000, "payer": "employer", "pension": 0}]},
+        ),
+    ],
     "`pensions`: funds, `protected_pension_age`, `protected_tax_free_share`": [
         ({}, {f"{PENSION}/uncrystallised": 90000}),
         ({}, {f"{PENSION}/drawdown": 0}),

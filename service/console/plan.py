@@ -75,11 +75,19 @@ def assumed(plan: dict[str, Any]) -> list[str]:
     return [
         *paragraph(f"The tax-free cash: {lump_sums}."),
         *paragraph(
-            f"Each year the pension grows by {share(rates['pension_growth'])}, ISAs by {share(rates['isa_growth'])}, cash by "
+            f"Each year {pension_growth(rates)}, ISAs by {share(rates['isa_growth'])}, cash by "
             f"{share(rates['cash_interest'])}, and prices by {share(rates['price_inflation'])}. Tax on what is left in the "
             f"pension: {tax_on_what_is_left(rates)}."
         ),
     ]
+
+
+def pension_growth(rates: dict[str, Any]) -> str:
+    """By how much the pension grows, or the pensions of two people."""
+    growths = rates.get("pension_growths")
+    if growths is None:
+        return f"the pension grows by {share(rates['pension_growth'])}"
+    return f"the first person's pension grows by {share(growths[0])}, the second person's by {share(growths[1])}"
 
 
 def drawn(person: dict[str, Any]) -> float:

@@ -206,6 +206,7 @@ KINDS = {
             },
             "planning/incomes.py": {
                 "to-before-from": "an income, contribution or spending ends before it begins",
+                "no-such-pension": "a contribution goes into a pension that there is not",
                 "less-used-than-withdrawn": "less of the lump sum allowance is said to be used than was withdrawn tax free",
             },
             "schemas/places.py": {
@@ -266,6 +267,9 @@ KINDS = {
             },
             "planning/incomes.py": {
                 "share-depends-on-sex": "a share of the full State Pension, for somebody whose full rate depends on their sex",
+            },
+            "planning/projection/faults.py": {
+                "contributions-above-allowance": "contributions that a plan pays in are above an annual allowance",
             },
             "planning/projection/policies.py": {
                 "spending-cannot-be-met": "the household's money does not cover the spending, or the income tax, of a tax year",

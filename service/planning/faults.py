@@ -23,6 +23,7 @@ OF_THE_REQUEST = frozenset(
         "markets-need-a-plain-aim",
         "no-band",
         "no-figures",
+        "no-such-pension",
         "no-survivor",
         "not-one-a-year",
         "not-yet-born",

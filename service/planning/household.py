@@ -150,7 +150,10 @@ NOTHING_YET = Already()
 
 class Contribution(Value, frozen=True):
     """A pension contribution, gross: ``amount`` on a ``day``, or ``yearly`` from ``first`` to ``last`` (days; None where it has
-    always run or runs on). For a defined benefit pension it is the pension input amount."""
+    always run or runs on). For a defined benefit pension it is the pension input amount.
+
+    ``pension`` is the place of the person's pension that it goes into. Where it is None, plans count it for tax alone.
+    """
 
     payer: Payer = "self"
     relief: ReliefMethod | None = None
@@ -160,6 +163,7 @@ class Contribution(Value, frozen=True):
     yearly: Pence = 0
     first: date | None = None
     last: date | None = None
+    pension: int | None = None
 
     def between(self, start: date, end: date) -> Pence:
         """What of it falls into a tax year, by its first and last day: of a yearly one the share of its days; pence, half up."""
@@ -177,6 +181,43 @@ class Contribution(Value, frozen=True):
             first=first if self.first is None else max(first, self.first),
             last=last if self.last is None else min(last, self.last),
         )
+
+
+class PaidIn(NamedTuple):
+    """What goes into a person's pensions between two days of a tax year, gross: the ``amount``, and twice the sum of each
+    penny's days until the last of them (``half_days``), over which it grows. ``own`` is what of it is the household's own
+    money: not an employer's or another's, not the tax relief that the scheme claims, and not what pay is already without."""
+
+    amount: Pence = 0
+    half_days: int = 0
+    own: Pence = 0
+
+
+NOTHING_PAID_IN = PaidIn()
+"""Nothing goes in."""
+
+
+def paid_in(
+    member: Member, relief: Relief, first: date, last: date, start: date, end: date, basic_rate: BasisPoints
+) -> PaidIn:
+    """What goes into a person's pensions between two days of a tax year, which has the ``relief`` on all contributions. The
+    scheme claims the basic rate of what has relief at source (Finance Act 2004 s.192)."""
+    amount = half_days = own = 0
+    for one in member.contributions:
+        if one.pension is None:
+            continue
+        gross = one.within(first, last).between(start, end)
+        if not gross:
+            continue
+        from_day = one.day or max(first, one.first or first)
+        to_day = one.day or min(last, one.last or last)
+        amount += gross
+        half_days += gross * (2 * last.toordinal() - from_day.toordinal() - to_day.toordinal())
+        if one.payer == "self" and one.relief != "net_pay":
+            own += gross
+            if one.relief == "relief_at_source":
+                own -= half_up(gross * relief.relief_at_source * basic_rate, relief.paid_at_source * WHOLE)
+    return PaidIn(amount, half_days, own)
 
 
 class Relief(NamedTuple):
@@ -268,7 +309,7 @@ class Member(Value, frozen=True):
 
     ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances. It counts as not yet
     flexibly accessed where that is not known. ``withdrawal_cap`` is the most that a plan may draw in a tax year, gross, besides
-    lump sums taken by themselves.
+    lump sums taken by themselves. ``carry_forward`` is unused annual allowance of the three tax years before.
     """
 
     date_of_birth: date
@@ -289,10 +330,22 @@ class Member(Value, frozen=True):
     small_pots_taken: int | None = None
     withdrawal_cap: Pence | None = None
     already: Already = NOTHING_YET
+    carry_forward: Pence = 0
     usual_contributions: Pence | None = None
     contribution_increase_planned: bool | None = None
     lump_sums_in_last_12_months: Pence = 0
     uk_resident: bool | None = None
+
+    @property
+    def pays_in(self) -> bool:
+        """Whether it is said of any contribution which pension it goes into."""
+        return any(one.pension is not None for one in self.contributions)
+
+    @property
+    def counting(self) -> tuple[PensionHeld, ...]:
+        """The pensions whose terms matter: with something in them, or into which contributions go."""
+        paid_into = {one.pension for one in self.contributions}
+        return tuple(held for place, held in enumerate(self.pensions) if held.held or place in paid_into)
 
     def cap_in(self, position: int) -> Pence | None:
         """The cap on what a plan draws in a period: what was withdrawn before in the first tax year counts towards it."""
@@ -338,6 +391,8 @@ class Assumptions:
     """What a plan takes for granted. Rates in basis points a year. ``price_rises`` are those of each tax year of the plan where
     they are not all ``price_inflation``.
 
+    ``pension_growths`` are those of each person's pensions, where they differ; ``pension_growth`` is then the first person's.
+
     What stays in a pension at the end counts after tax: at a flat rate, or, where that is None, as drawn evenly over so many
     years (``projection/remaining_pension.py``).
     """
@@ -351,6 +406,11 @@ class Assumptions:
     spending_met: SpendingMet = "evenly"
     remaining_pension_drawn_over: Years = 20
     price_rises: tuple[BasisPoints, ...] = ()
+    pension_growths: tuple[YearlyRate, ...] = ()
+
+    def growth_of(self, person: int) -> YearlyRate:
+        """The growth of a person's pensions."""
+        return self.pension_growths[person] if self.pension_growths else self.pension_growth
 
 
 @dataclass(frozen=True, slots=True)

@@ -136,6 +136,12 @@ def record_faults(member: Member, path: Path, ages: StatePensionAges) -> Iterato
     for j, contribution in enumerate(member.contributions):
         if _ends_too_early(contribution):
             yield _to_before_from(contribution, (*path, "contributions", j))
+        if contribution.pension is not None and contribution.pension >= len(member.pensions):
+            yield Fault(
+                (*path, "contributions", j, "pension"),
+                "no-such-pension",
+                f"This person has no pension {contribution.pension}: `pensions` has {len(member.pensions)}, numbered from 0.",
+            )
     had, used = member.already.tax_free_withdrawals, member.pension.lump_sum_allowance_used
     if used < had:
         yield Fault(

@@ -86,14 +86,15 @@ def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[
 
 
 def _on_the_terms_of(people: tuple[Member, ...], assumed: Assumptions, *, own: bool = True) -> Assumptions:
-    """Assumptions with the growth that the pensions have after their charge: their ``own``, or the one assumed. The first
-    pension with anything in it speaks for all; where they differ the request is refused later."""
-    first = next((held for member in people for held in member.pensions if held.held), None)
+    """Assumptions with the growth that each person's pensions have after their charge: their ``own``, or the one assumed. A
+    person's first pension that counts speaks for all; where they differ the request is refused later."""
+    terms = [next(iter(member.counting), None) for member in people]
+    growths = [
+        None if held is None else after_charge(held.growth if own else assumed.pension_growth, held.yearly_charge)
+        for held in terms
+    ]
+    first = next((growth for growth in growths if growth is not None), None)
     if first is None:
         return assumed
-    growth = first.growth if own else assumed.pension_growth
-    return (
-        replace(assumed, pension_growth=after_charge(growth, first.yearly_charge))
-        if first.yearly_charge
-        else replace(assumed, pension_growth=growth)
-    )
+    each = tuple(first if growth is None else growth for growth in growths)
+    return replace(assumed, pension_growth=first, pension_growths=each if len(set(each)) > 1 else ())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from service.law.lump_sums import Pension
-from service.planning.household import Assumptions, Member
+from service.planning.household import Assumptions, Member, PaidIn
 from service.planning.projection.balances import Balance, MoneyPurchaseAllowance, Withdrawal
 from service.schemas.units import fraction, in_pounds, pounds, yearly_rate
 
@@ -13,7 +13,7 @@ from service.schemas.units import fraction, in_pounds, pounds, yearly_rate
 def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
     """What was assumed, as JSON."""
     flat = assumed.tax_rate_on_remaining_pension
-    document = {
+    document: dict[str, Any] = {
         "pension_growth": yearly_rate(assumed.pension_growth),
         "isa_growth": yearly_rate(assumed.isa_growth),
         "cash_interest": yearly_rate(assumed.cash_interest),
@@ -24,6 +24,8 @@ def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
         else {"rate": fraction(flat)},
         "spending_met": assumed.spending_met,
     }
+    if assumed.pension_growths:
+        document["pension_growths"] = [yearly_rate(growth) for growth in assumed.pension_growths]
     return document if flat is None else {**document, "tax_rate_on_remaining_pension": fraction(flat)}
 
 
@@ -44,6 +46,13 @@ def pensions_answer(balance: Balance, after: Pension, member: Member) -> list[di
     moved = balance_answer(balance, "growth")
     held = {"uncrystallised": pounds(after.uncrystallised), "drawdown": pounds(after.drawdown)}
     return [{**place, **moved, **held} for place in _put_together(member)]
+
+
+def contributions_answer(paid: PaidIn) -> dict[str, Any]:
+    """What is paid into a person's pensions, as JSON; nothing where nothing is."""
+    if not paid.amount:
+        return {}
+    return {"contributions": {"paid_in": pounds(paid.amount), "own_money": pounds(paid.own)}}
 
 
 def withdrawals_answer(withdrawal: Withdrawal, member: Member) -> list[dict[str, Any]]:

@@ -104,6 +104,7 @@ class ContributionSchema(DatedSchema):
         OneOfTwo("amount", "yearly", " with its `date`"),
         Together("amount", "date", "yearly"),
         ReliefOfContribution(),
+        OnlyWith("pension", "saving", "money_purchase"),
     )
 
     amount = Money()
@@ -112,6 +113,7 @@ class ContributionSchema(DatedSchema):
     payer = Choice(get_args(Payer))
     relief = Choice(get_args(ReliefMethod))
     saving = Choice(get_args(Saving))
+    pension = WholeNumber(least=0, largest=MOST_PENSIONS - 1)
 
     def example(self) -> dict[str, Any]:
         """A yearly contribution, which has no day."""
@@ -322,6 +324,7 @@ _OF_THE_ISA = frozenset(("value", "subscribed_this_year", "cash_isa"))
 _OF_THE_CIRCUMSTANCES = frozenset(
     (
         "small_pots_taken",
+        "carry_forward",
         "usual_contributions",
         "contribution_increase_planned",
         "lump_sums_in_last_12_months",

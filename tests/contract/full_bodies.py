@@ -49,6 +49,7 @@ HOUSEHOLD: dict[str, Any] = {
                     "payer": "self",
                     "relief": "relief_at_source",
                     "saving": "money_purchase",
+                    "pension": 0,
                 },
                 {"yearly": 300, "from": "2026-04-06", "to": "2027-01-31", "payer": "employer"},
             ],
@@ -285,6 +286,7 @@ _WORDS = (
 )
 _WHOLE_NUMBERS = (
     *_of_the_first(
+        "contributions/0/pension",
         "pensions/0/protected_pension_age",
         "circumstances/deposit_firms",
     ),

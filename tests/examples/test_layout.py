@@ -38,6 +38,7 @@ LEFT_OUT = (
     f"{PERSON}/contributions/*/to",
     f"{PERSON}/contributions/*/payer",
     f"{PERSON}/contributions/*/saving",
+    f"{PERSON}/contributions/*/pension",
     # What a quote does not look at.
     "household/spending",
     "household/minimum_cash",

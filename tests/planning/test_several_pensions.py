@@ -245,8 +245,8 @@ HELD = {"uncrystallised": 100_000}
     ("terms", "where"),
     [
         ({"protected_pension_age": 55}, "#/household/people/0/pensions"),
-        ({"growth": 0.05}, "#/household/people"),
-        ({"yearly_charge": 0.01}, "#/household/people"),
+        ({"growth": 0.05}, "#/household/people/0/pensions"),
+        ({"yearly_charge": 0.01}, "#/household/people/0/pensions"),
     ],
 )
 def test_pensions_on_different_terms_are_refused(
@@ -262,12 +262,21 @@ def test_pensions_on_different_terms_are_refused(
         assert told_of(answered(client, url, ask(*pensions))) == alone
 
 
-def test_two_people_may_have_different_ages_but_not_different_growth(client: FlaskClient) -> None:
-    body = planned(HELD)
+def test_the_pensions_of_two_people_may_have_different_ages_and_in_plans_different_growth(client: FlaskClient) -> None:
+    """By hand: 100,000 at 4%, and at 5% less a charge of 1%, 1.05 x 0.99, for the whole of 2026-27."""
     partner = {"date_of_birth": "1964-06-01", "tax_residence": "wales"}
-    for terms, expected in (({"protected_pension_age": 50}, 200), ({"growth": 0.05}, 422)):
-        people = [body["household"]["people"][0], partner | {"pensions": [HELD | terms]}]
-        assert client.post(PLANS, json=body | {"household": {"people": people}}).status_code == expected
+    for terms, timed in (({"protected_pension_age": 50}, 200), ({"growth": 0.05, "yearly_charge": 0.01}, 422)):
+        people = [planned(HELD)["household"]["people"][0], partner | {"pensions": [HELD | terms]}]
+        household = {"household": {"people": people}}
+        plan = answered(client, PLANS, planned(HELD, pension_growth=0.04) | household)
+        comparison = compared(HELD, pension_growth=0.04) | household
+        assert client.post(TIMINGS, json=comparison).status_code == timed
+    first, second = (person["pensions"][0] for person in plan["years"][0]["people"])
+    assert (first["growth"], second["growth"]) == (4_000, 3_950)
+    assert plan["assumptions"]["pension_growths"] == [0.04, 0.0395]
+    assert faults_of(client, TIMINGS, json.dumps(comparison).encode()) == [
+        ("#/household/people", "pensions-on-different-terms")
+    ]
 
 
 @pytest.mark.parametrize(("url", "ask"), [(PLANS, planned), (TIMINGS, compared)])

@@ -181,7 +181,11 @@ def test_money_is_conserved_to_the_penny(household: Household) -> None:
                 funds = before.pension.uncrystallised + before.pension.drawdown - first.lump_sum
                 assert funds == begun.pension.uncrystallised + begun.pension.drawdown
                 grown = record.pension_growth
-                assert funds + grown - record.gross == after.pension.uncrystallised + after.pension.drawdown
+                put_in = record.opened.year.paid_in
+                assert (
+                    funds + grown + put_in.amount - record.gross
+                    == after.pension.uncrystallised + after.pension.drawdown
+                )
                 assert begun.isa + record.isa_growth + record.subscribed - record.from_isa == after.isa
                 received = record.opened.year.received + record.gross + record.from_isa + record.moved
                 paid = record.income_tax + record.spent + record.subscribed

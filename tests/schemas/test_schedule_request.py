@@ -70,7 +70,7 @@ FULL: dict[str, Any] = {
                     {"kind": "annuity", "amount": 4, "increases": "prices"},
                     {"kind": "property_income", "amount": 5, "increases": "none"},
                 ],
-                "contributions": [{"yearly": 6, "relief": "relief_at_source", "to": "2028-04-05"}],
+                "contributions": [{"yearly": 6, "relief": "relief_at_source", "to": "2028-04-05", "pension": 0}],
                 "gift_aid_donations": 7,
                 "marriage_allowance": "gives",
                 "blind_persons_allowance": True,
@@ -156,7 +156,7 @@ def test_everything_that_is_given_is_read() -> None:
             DatedIncome("annuity", 400, increases=WITH_PRICES),
             DatedIncome("property_income", 500, increases=0),
         ),
-        (Contribution(relief="relief_at_source", yearly=600, last=date(2028, 4, 5)),),
+        (Contribution(relief="relief_at_source", yearly=600, last=date(2028, 4, 5), pension=0),),
         700,
         "gives",
         True,
@@ -270,6 +270,7 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/household/spending/0/increases": (('"none"', '"prices"', "0.2"), ('"rates"', "0.2001")),
     "/household/spending/0/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001", '"1"')),
     "/household/people/0/income/1/amount": (("0", "100000000", "0.01"), ("-0.01", "100000000.01", "0.001")),
+    "/household/people/0/contributions/0/pension": (("0",), ("-1", "20", "0.5", '"0"', "true")),
     "/household/people/0/cash": (("0", "0.01"), ("-0.01", "0.001")),
     "/household/people/0/withdrawal_cap": (("0", "0.01"), ("-0.01", "0.001", '"1"')),
     "/household/people/0/already_this_tax_year/income/0/amount": (("0", "0.01"), ("-0.01", "0.001", '"1"')),
@@ -495,7 +496,7 @@ def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: Fl
         assert year["spending"] == planned.spending / 100
         for one, person in zip(year["people"], planned.people, strict=True):
             record = person.record
-            assert one["income_received"] == record.opened.year.received / 100
+            assert one["income_received"] == record.opened.year.income_inside / 100
             assert one["interest"] == one["cash"]["interest"] == record.opened.interest / 100
             assert one["income_tax"] == record.income_tax / 100
             assert one["isa_subscription"] == one["isa"]["paid_in"] == record.subscribed / 100

@@ -362,9 +362,7 @@ class Relaxation:
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
                 own.append(
-                    TaxDomain(
-                        known[key], income, savings, year.may_withdraw, earns, income + most, savings + interest[t]
-                    )
+                    TaxDomain(known[key], income, savings, year.may_draw, earns, income + most, savings + interest[t])
                 )
             domains.append(own)
         return domains
@@ -393,22 +391,30 @@ class Relaxation:
         assumed, periods = timeline.household.assumptions, timeline.periods
         after = [1.0] * len(periods)  # growth of pension money from a period's end to the plan's
         for t in range(len(periods) - 1, 0, -1):
-            after[t - 1] = after[t] * periods[t].factor(assumed.pension_growth)
+            after[t - 1] = after[t] * periods[t].factor(assumed.growth_of(person))
         member = timeline.household.people[person]
-        to_end = after[0] * periods[0].factor(assumed.pension_growth)
+        to_end = after[0] * periods[0].factor(assumed.growth_of(person))
         rules = periods[0].rules.lump_sums
         tax_free_left = lump_sums.available(member.pension, rules).tax_free / _UNIT_PENCE
         share = rules.tax_free_rate / WHOLE
         uncrystallised = member.pension.uncrystallised / _UNIT_PENCE * to_end
         drawdown = member.pension.drawdown / _UNIT_PENCE * to_end
+        paid_in = [amount / _UNIT_PENCE for amount in _paid_in(timeline, person)]
         lump = self._lump[person]
         if lump is not None:
             taken_to_end = lump[1] * after[lump[0]]
+            until = lump[0] + 1
+            uncrystallised += sum(amount * grown for amount, grown in zip(paid_in[:until], after, strict=False))
             drawdown, uncrystallised = drawdown + uncrystallised - taken_to_end, 0.0
-            tax_free_left = 0.0
+            paid_in[:until] = [0.0] * until
+            tax_free_left = max(0.0, tax_free_left - lump[1]) if any(paid_in) else 0.0
         with_each = timeline.household.lump_sums == "with_each_withdrawal"
         # Where the allowance never runs out, drawing without a tax-free part is never better.
-        runs_out = with_each and member.pension.uncrystallised / _UNIT_PENCE * max(1.0, to_end) * share > tax_free_left
+        most = member.pension.uncrystallised / _UNIT_PENCE * max(1.0, to_end)
+        most += sum(amount * max(1.0, grown) for amount, grown in zip(paid_in, after, strict=True))
+        runs_out = with_each and most * share > tax_free_left
+        so_far = self._paid_in_so_far(uncrystallised, paid_in, after)
+        uncrystallised += sum(amount * grown for amount, grown in zip(paid_in, after, strict=True))
         funds = self.lp.add_row(uncrystallised, uncrystallised)
         income_funds = self.lp.add_row(drawdown, drawdown)
         allowance = self.lp.add_row(-INF, tax_free_left)
@@ -429,7 +435,17 @@ class Relaxation:
             kinds += ["taxed"] if runs_out or not with_each else []
         if drawdown > 0:
             kinds.append("drawdown")
-        return _Pension(after, tax_free_left, share, funds, income_funds, allowance, used, kinds)
+        return _Pension(after, tax_free_left, share, funds, income_funds, allowance, used, kinds, so_far)
+
+    def _paid_in_so_far(self, held: float, paid_in: Sequence[float], after: Sequence[float]) -> dict[int, int]:
+        """Rows by period, while more is still to be paid in: what is drawn by then is no more than there was, all grown to the
+        end."""
+        rows = {}
+        last = max((t for t in self._periods if paid_in[t]), default=0)
+        for t in range(last):
+            held += paid_in[t] * after[t]
+            rows[t] = self.lp.add_row(-INF, held)
+        return rows
 
     def _isas(self) -> list[int]:
         """Rows of the ISAs of both people, which grow as one, and what stays in them."""
@@ -467,7 +483,7 @@ class Relaxation:
                 one.savings = self.lp.add_row(0.0, 0.0)
                 whole.append((one.savings, -domain.savings / _UNIT_PENCE))
         allowance = sum(years[t].isa_allowance_left for years in timeline.people) / _UNIT_PENCE
-        spending = timeline.spending[t] / _UNIT_PENCE
+        spending = _from_isas_at_most(timeline, t) / _UNIT_PENCE
         limits = [self.lp.add_row(-INF, 0.0) for _ in range(2)]
         before = self._rows_before(t)
         minimum = timeline.household.minimum_cash / _UNIT_PENCE
@@ -514,7 +530,7 @@ class Relaxation:
         if not part.counts or known <= last_day:
             return []
         rows = [(self.lp.add_row(0.0, INF), last_day - known)]
-        if min(part.pension, part.isa) < 0:
+        if min(*part.pensions, part.isa) < 0:
             rows.append((self.lp.add_row(-INF, 0.0), -known))
         return rows
 
@@ -546,7 +562,7 @@ class Relaxation:
         if not self.domains[person][t].free:
             return
         grown, income, cash = pension.after[t], one.income, cell.cash
-        missed = self._missed[t].pension if cell.before else 0.0
+        missed = self._missed[t].pensions[person] if cell.before else 0.0
         too_early = t < self._draw_orders.get(person, DrawOrder()).not_before
         for kind in pension.kinds:
             funds = pension.income_funds if kind == "drawdown" else pension.funds
@@ -559,9 +575,13 @@ class Relaxation:
                 entries.append((capped, 1.0))
             high = 0.0 if kind == "taxed" and too_early else INF
             before = [(row, 1.0) for row in cell.before]
-            one.draws[kind] = [self.lp.add_column([*entries, (funds, grown * (1.0 + missed)), *before], high=high)]
-            if missed:
-                one.draws[kind].append(self.lp.add_column([*entries, (funds, grown)], high=high))
+            limits = [funds]
+            if kind != "drawdown":
+                limits += [row for until, row in pension.so_far.items() if until >= t]
+            for misses in (missed, 0.0) if missed else (0.0,):
+                out = [(row, grown * (1.0 + misses)) for row in limits]
+                early = before if misses or not missed else []
+                one.draws.setdefault(kind, []).append(self.lp.add_column([*entries, *out, *early], high=high))
 
     def _add_cash_flows(self, t: int, new: int) -> None:
         """Cash held from the cells of one period to those of the next, by owner; its interest is the owner's income."""
@@ -764,11 +784,12 @@ class Relaxation:
 
 
 class _Missed(NamedTuple):
-    """What is spent in a period before its last day: the growth it misses of a pound of each kind, and amounts in
+    """What is spent in a period before its last day: the growth it misses of a pound of each kind, of pensions by
+    person, and amounts in
     the model's unit. ``spending`` is what income does not cover, ``cash_at_first`` what known cash covers of
     it, ``of_last_day`` what a repayment of tax may."""
 
-    pension: float
+    pensions: tuple[float, ...]
     isa: float
     cash: float
     spending: float
@@ -778,17 +799,17 @@ class _Missed(NamedTuple):
     @property
     def counts(self) -> bool:
         """Whether anything is missed by spending before the last day."""
-        return bool(self.pension or self.isa or self.cash)
+        return bool(any(self.pensions) or self.isa or self.cash)
 
 
 def _missed(timeline: Timeline, t: int) -> _Missed:
     """What spending before the last day of a period misses."""
     assumed = timeline.household.assumptions
-    rates = [
+    growths = (assumed.growth_of(person) for person in range(len(timeline.people)))
+    *pensions, isa, interest = [
         numerator / denominator
         for numerator, denominator in (
-            missed_rate(timeline, t, yearly)
-            for yearly in (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest)
+            missed_rate(timeline, t, yearly) for yearly in (*growths, assumed.isa_growth, assumed.cash_interest)
         )
     ]
     spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
@@ -797,12 +818,13 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
     of_last_day = sum(
         years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives"
     )
-    return _Missed(rates[0], rates[1], rates[2], spending / _UNIT_PENCE, cash / _UNIT_PENCE, of_last_day / _UNIT_PENCE)
+    known = (amount / _UNIT_PENCE for amount in (spending, cash, of_last_day))
+    return _Missed(tuple(pensions), isa, interest, *known)
 
 
 class _Pension(NamedTuple):
-    """A pension in the model: growth to the end, what is left of the tax-free allowance, the tax-free share, rows, and
-    the kinds of draws that are of use."""
+    """A pension in the model: growth to the end, what is left of the tax-free allowance, the tax-free share, rows, the kinds of
+    draws that are of use, and rows by period of what may be drawn of uncrystallised funds while more is still paid in."""
 
     after: list[float]
     tax_free_left: float
@@ -812,6 +834,7 @@ class _Pension(NamedTuple):
     allowance: int
     used: list[int]
     kinds: list[str]
+    so_far: dict[int, int]
 
 
 def _most_held(timeline: Timeline) -> list[float]:
@@ -824,9 +847,11 @@ def _most_held(timeline: Timeline) -> list[float]:
     )
     found = [held]
     for t, period in enumerate(timeline.periods):
-        rates = (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest)
+        growths = (assumed.growth_of(person) for person in range(len(timeline.people)))
+        rates = (*growths, assumed.isa_growth, assumed.cash_interest)
         held *= max(1.0, *(period.factor(rate) for rate in rates))
         held += sum(max(0, years[t].received + years[t].tax_outside) for years in timeline.people)
+        held += sum(_paid_in(timeline, person)[t] for person in range(len(timeline.people)))
         found.append(held)
     return found
 
@@ -840,9 +865,25 @@ def _most_pension(timeline: Timeline, person: int) -> float:
     """What a pension comes to at most, pence."""
     pension = timeline.household.people[person].pension
     pot = float(pension.uncrystallised + pension.drawdown)
-    for period in timeline.periods:
-        pot *= max(1.0, period.factor(timeline.household.assumptions.pension_growth))
+    for period, paid_in in zip(timeline.periods, _paid_in(timeline, person), strict=True):
+        pot = pot * max(1.0, period.factor(timeline.household.assumptions.growth_of(person))) + paid_in
     return pot
+
+
+def _paid_in(timeline: Timeline, person: int) -> list[int]:
+    """What is paid into a person's pensions in each period, grown to its last day, pence."""
+    growth = timeline.household.assumptions.growth_of(person)
+    return [
+        year.paid_in.amount + period.growth_of(year.paid_in, growth) if year.paid_in.amount else 0
+        for period, year in zip(timeline.periods, timeline.people[person], strict=True)
+    ]
+
+
+def _from_isas_at_most(timeline: Timeline, t: int) -> int:
+    """What a plan may have to take out of ISAs in a period, pence: for spending, for what is paid into pensions, and at first for
+    the minimum of cash, which is there from then on."""
+    minimum = 0 if t else timeline.household.minimum_cash
+    return timeline.spending[t] + minimum + sum(years[t].paid_in.own for years in timeline.people)
 
 
 def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:

@@ -127,7 +127,8 @@ def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
 
 def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Choice:
     """The choice with a few pence more drawn, where rounding alone left the spending short."""
-    if not timeline.spending[position] and not timeline.household.minimum_cash:
+    paid_in = any(years[position].paid_in.own for years in timeline.people)
+    if not timeline.spending[position] and not timeline.household.minimum_cash and not paid_in:
         return choice
     short = settle(timeline, position, people, choice).short
     for _ in range(_MOST_TOP_UPS):

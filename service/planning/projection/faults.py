@@ -5,11 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from service.figures import tax_years
+from service.law import annual_allowance
 from service.law.rulebook import RuleBook
 from service.planning.faults import Fault, no_such_allowance_yet
-from service.planning.household import PEOPLE, Household, Member
+from service.planning.household import PEOPLE, Assumptions, Household, Member
 from service.planning.incomes import record_faults, spending_faults
-from service.planning.projection.timeline import MOST_TAX_YEARS
+from service.planning.projection.timeline import (
+    MOST_TAX_YEARS,
+    Period,
+    PersonPeriod,
+    Timeline,
+    money_purchase_saving,
+)
+from service.planning.wording import pounds
 
 
 def household_faults(
@@ -60,23 +68,72 @@ def household_faults(
     yield from _different_terms(household.people)
 
 
+def contribution_faults(years: Timeline) -> Iterator[Fault]:
+    """Contributions that a plan pays in, and that an annual allowance charge would be due on: a plan does not work that out."""
+    for i, (member, own) in enumerate(zip(years.household.people, years.people, strict=True)):
+        if not member.pays_in:
+            continue
+        for period, year in zip(years.periods, own, strict=True):
+            found = _above_allowance(member, period, year)
+            if found is not None:
+                yield Fault((*PEOPLE, i, "contributions"), "contributions-above-allowance", found)
+                break
+
+
+def _above_allowance(member: Member, period: Period, year: PersonPeriod) -> str | None:
+    """What is said where contributions of a tax year are above an allowance."""
+    figures = period.rules.figures
+    saved = sum(one.between(figures.start, figures.end) for one in member.contributions)
+    employers = sum(one.between(figures.start, figures.end) for one in member.contributions if one.payer == "employer")
+    income = year.taxpayer.income
+    allowance = annual_allowance.tapered(
+        figures.money("pension.annual_allowance"),
+        figures.money("pension.annual_allowance_tapered_minimum"),
+        figures.money("pension.annual_allowance_threshold_income"),
+        figures.money("pension.annual_allowance_adjusted_income"),
+        max(0, income - year.taxpayer.relief_at_source),
+        income + employers,
+    )
+    if period.position == 0:
+        allowance += member.carry_forward
+    which = "annual allowance"
+    if member.pension.flexibly_accessed and saved <= allowance:
+        saved, which = money_purchase_saving(member, period), "money purchase annual allowance"
+        allowance = period.rules.money_purchase_annual_allowance
+    if saved <= allowance:
+        return None
+    return (
+        f"In {period.name}, contributions of {pounds(saved)} are above the {which} of {pounds(allowance)}. A plan does not work "
+        "out the charge on them. Give smaller contributions, or leave out `pension`, so that they count for tax alone."
+    )
+
+
 def _different_terms(people: Sequence[Member]) -> Iterator[Fault]:
-    """Pensions that a plan cannot put together: those of one person need one pension age, all of the household one growth and
-    one charge. A pension with nothing in it has no say."""
-    growth = {(held.growth, held.yearly_charge) for member in people for held in member.pensions if held.held}
+    """Pensions of one person that a plan cannot put together: they need one pension age, one growth and one charge. A pension
+    with nothing in it, into which nothing is paid, has no say."""
     for i, member in enumerate(people):
-        ages = {held.protected_pension_age for held in member.pensions if held.held}
-        if len(ages) > 1:
+        if len({held.protected_pension_age for held in member.counting}) > 1:
             yield Fault(
                 (*PEOPLE, i, "pensions"),
                 "pensions-on-different-terms",
                 "This calculation puts a person's pensions together, so they need the same `protected_pension_age`. Ask "
                 "for each pension by itself.",
             )
-    if len(growth) > 1:
+        if len({(held.growth, held.yearly_charge) for held in member.counting}) > 1:
+            yield Fault(
+                (*PEOPLE, i, "pensions"),
+                "pensions-on-different-terms",
+                "This calculation puts a person's pensions together, so they need the same `growth` and the same "
+                "`yearly_charge`. Ask for each pension by itself.",
+            )
+
+
+def growth_of_two(assumed: Assumptions) -> Iterator[Fault]:
+    """Pensions of two people that grow differently, where one growth has to be varied for both."""
+    if assumed.pension_growths:
         yield Fault(
             PEOPLE,
             "pensions-on-different-terms",
-            "This calculation puts pensions together, so all pensions of the household need the same `growth` and the same "
-            "`yearly_charge`. Ask for each pension by itself.",
+            "This calculation varies one growth for all pensions, so those of both people need the same `growth` and the same "
+            "`yearly_charge`. Plans take different ones.",
         )

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from datetime import date
 from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
 from service.law.dates import day_month_year
 from service.law.income_tax import TaxpayerYear
 from service.law.pension_age import access_age
+from service.law.rulebook import TaxYearRules
 from service.law.units import WHOLE, Pence
 from service.planning.curve.tax_curve import pieces_to
 from service.planning.curve.tax_function import TaxFunction
@@ -146,7 +148,7 @@ def target(person: Opened, band: Band) -> Pence:
     "personal_allowance": the most that adds no tax. "basic_rate_band" and "higher_rate_band": to the top of the band
     of the nation's own rates for pension income; for Scotland the basic rate band ends where the higher rate begins.
     """
-    if not person.year.may_withdraw:
+    if not person.year.may_draw:
         return 0
     return person.year.target(band, person.interest, lambda: _target(person, band))
 
@@ -246,6 +248,8 @@ def _beside(timeline: Timeline, position: int) -> str:
     household = timeline.household
     asked = [f"{pounds(household.minimum_cash)} kept in cash"] if household.minimum_cash else []
     caps = [pounds(cap) for member in household.people if (cap := member.cap_in(position)) is not None]
+    own = sum(years[position].paid_in.own for years in timeline.people)
+    asked += [f"{pounds(own)} paid into pensions"] if own else []
     asked += [f"withdrawals of at most {' and '.join(caps)} a tax year"] if caps else []
     return f" beside {' and '.join(asked)}" if asked else ""
 
@@ -254,7 +258,11 @@ def _locked(timeline: Timeline, position: int, people: Sequence[Opened]) -> Iter
     """Whose pension cannot be drawn in a period yet, and from when it can."""
     rules, members = timeline.periods[position].rules, timeline.household.people
     for place, (person, member) in enumerate(zip(people, members, strict=True)):
-        if person.year.may_withdraw or not person.pension.uncrystallised + person.pension.drawdown:
+        if person.year.may_draw or not person.pension.uncrystallised + person.pension.drawdown:
+            continue
+        whose = "The pension" if len(members) == 1 else f"The pension of {inside(who(place, len(members)))}"
+        if person.year.may_withdraw and person.year.waits_until is not None:
+            yield f"{whose} is not drawn before {waits_for(person.year.waits_until, rules)}."
             continue
         age, day = access_age(
             member.date_of_birth,
@@ -262,8 +270,16 @@ def _locked(timeline: Timeline, position: int, people: Sequence[Opened]) -> Iter
             rules.next_minimum_pension_age,
             member.pension.protected_pension_age,
         )
-        whose = "The pension" if len(members) == 1 else f"The pension of {inside(who(place, len(members)))}"
         yield f"{whose} cannot be drawn before {day_month_year(day)}, at age {age}."
+
+
+def waits_for(day: date, rules: TaxYearRules) -> str:
+    """The day before which no income is drawn for the sake of contributions, and why."""
+    allowance = pounds(rules.money_purchase_annual_allowance)
+    return (
+        f"{day_month_year(day)}, because contributions of that tax year are above {allowance}. "
+        "That is all that could be paid in without a charge once income is drawn"
+    )
 
 
 def _to_be_paid(spending: Pence) -> str:

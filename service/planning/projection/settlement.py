@@ -16,7 +16,7 @@ from service.law.lump_sums import Allowances, LumpSumRules, Payment, Pension
 from service.law.rounding import half_up
 from service.law.units import Pence
 from service.law.value import Value
-from service.planning.household import HALVES_NOT_GROWN
+from service.planning.household import HALVES_NOT_GROWN, NOTHING_PAID_IN
 from service.planning.projection.remaining_pension import tax_on_remaining
 from service.planning.projection.timeline import Period, PersonPeriod, Timeline
 from service.planning.projection.within_the_year import (
@@ -116,7 +116,7 @@ class Opened(Value, frozen=True):
     @property
     def most_uncrystallised(self) -> Pence:
         """The most that may be drawn from uncrystallised funds: a lifetime allowance with a charge is not exceeded."""
-        if not self.year.may_withdraw:
+        if not self.year.may_draw:
             return 0
         if self.uncharged is None:
             return self.pension.uncrystallised
@@ -125,7 +125,7 @@ class Opened(Value, frozen=True):
     @property
     def most_drawdown(self) -> Pence:
         """The most that may be drawn from drawdown funds."""
-        return self.pension.drawdown if self.year.may_withdraw else 0
+        return self.pension.drawdown if self.year.may_draw else 0
 
 
 class PersonRecord(Value, frozen=True):
@@ -191,10 +191,16 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
     )
     halves = HALVES_NOT_GROWN[assumed.spending_met]
     grown, covered = [], 0
-    for people, held in zip(timeline.people, holdings, strict=True):
+    for i, (people, held) in enumerate(zip(timeline.people, holdings, strict=True)):
         year, pension = people[position], held.pension
+        if assumed.pension_growths:
+            pension_growth, whole = period.share(assumed.pension_growths[i])
         uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
         drawdown = half_up(pension.drawdown * pension_growth, whole)
+        if year.paid_in is not NOTHING_PAID_IN and year.paid_in.amount:
+            on_paid_in = period.growth_of(year.paid_in, assumed.growth_of(i))
+            pension = pension.holding(pension.uncrystallised + year.paid_in.amount, pension.drawdown)
+            uncrystallised += on_paid_in
         if uncrystallised or drawdown:
             pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
         left = lump_sums.available(pension, rules)
@@ -286,7 +292,8 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
         for person, (payment, _, _), tax in zip(people, paid, taxes, strict=True)
     ]
     spending, kept = timeline.spending[position], timeline.household.minimum_cash
-    wanted = max(spending + kept - sum(in_hand), min(choice.from_isas, spending), 0)
+    chosen = choice.from_isas and min(choice.from_isas, spending + sum(person.year.paid_in.own for person in people))
+    wanted = max(spending + kept - sum(in_hand), chosen, 0)
     before = _to_find_before_the_last_day(timeline, position, people)
     if before > 0:
         of_pensions, rate = missed_rates(timeline, position)
@@ -297,10 +304,10 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
             if others is not None:
                 return settle(timeline, position, others, choice)
         missing: Sequence[tuple[Pence, Pence]] = _NOBODY_MISSES
-        if of_pensions[0] and any(early.draws_together):
+        if any(early.draws_together) and any(numerator for numerator, _ in of_pensions):
             missing = [
-                (missed(uncrystallised, of_pensions), missed(drawdown, of_pensions))
-                for uncrystallised, drawdown in early.draws
+                (missed(uncrystallised, of_pension), missed(drawdown, of_pension))
+                for (uncrystallised, drawdown), of_pension in zip(early.draws, of_pensions, strict=True)
             ]
             fitting = _within_what_is_left(of_pensions, [pension for _, pension, _ in paid], missing, choice.draws)
             if fitting is not None:
@@ -380,9 +387,10 @@ def _within_caps(timeline: Timeline, position: int, choice: Choice) -> Choice:
 
 
 def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequence[Opened]) -> Pence:
-    """What of the spending is met before the last day, and not from income, cash or the one lump sum of "all_now"."""
+    """What of the spending, and of what is paid into pensions, is met before the last day, and not from income, cash or the one
+    lump sum of "all_now"."""
     spending = timeline.spending[position]
-    if not spending or not HALVES_NOT_GROWN[timeline.household.assumptions.spending_met]:
+    if not HALVES_NOT_GROWN[timeline.household.assumptions.spending_met]:
         return 0
     for person in people:
         spending -= person.year.received + person.early_cash
@@ -416,14 +424,16 @@ def _found_before(timeline: Timeline, amount: Pence, choice: Choice, from_isas: 
     left = [Draw(whole[0] - early[0], whole[1] - early[1]) for whole, early in zip(choice.draws, chosen, strict=True)]
     drawn = [uncrystallised + drawdown for uncrystallised, drawdown in left]
     assumed = timeline.household.assumptions
-    if assumed.isa_growth < assumed.pension_growth:
-        more = min(amount, from_isas - isas)
-        of_draws = min(amount - more, sum(drawn))
-    else:
-        of_draws = min(amount, sum(drawn))
-        more = min(amount - of_draws, from_isas - isas)
+    after_isas = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(drawn))]
+    first = [0 if later else each for each, later in zip(drawn, after_isas, strict=True)]
+    then = [each if later else 0 for each, later in zip(drawn, after_isas, strict=True)]
+    of_first = min(amount, sum(first))
+    more = min(amount - of_first, from_isas - isas)
+    of_then = min(amount - of_first - more, sum(then))
     draws = []
-    for early, rest, each in zip(chosen, left, shared(of_draws, drawn), strict=True):
+    shares = zip(shared(of_first, first), shared(of_then, then), strict=True)
+    for early, rest, (one, other) in zip(chosen, left, shares, strict=True):
+        each = one + other
         uncrystallised, drawdown = shared(each, rest)
         draws.append(Draw(early.uncrystallised + uncrystallised, early.drawdown + drawdown))
     return _FoundBefore(tuple(draws), isas + more)
@@ -458,7 +468,7 @@ def _with_more_early_cash(
 
 
 def _within_what_is_left(
-    rate: Rate,
+    rates: Sequence[Rate],
     pensions: Sequence[Pension],
     missing: Sequence[tuple[Pence, Pence]],
     draws: Sequence[Draw],
@@ -469,17 +479,17 @@ def _within_what_is_left(
         for pension, (uncrystallised, drawdown) in zip(pensions, missing, strict=True)
     ):
         return None
-    numerator, denominator = rate
 
-    def less(lacking: Pence) -> Pence:
+    def less(lacking: Pence, rate: Rate) -> Pence:
+        numerator, denominator = rate
         return max(1, lacking * denominator // (denominator + numerator)) if lacking > 0 else 0
 
     return tuple(
         Draw(
-            draw.uncrystallised - less(uncrystallised - pension.uncrystallised),
-            draw.drawdown - less(drawdown - pension.drawdown),
+            draw.uncrystallised - less(uncrystallised - pension.uncrystallised, rate),
+            draw.drawdown - less(drawdown - pension.drawdown, rate),
         )
-        for draw, pension, (uncrystallised, drawdown) in zip(draws, pensions, missing, strict=True)
+        for draw, pension, (uncrystallised, drawdown), rate in zip(draws, pensions, missing, rates, strict=True)
     )
 
 

@@ -29,13 +29,16 @@ from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import WHOLE, BasisPoints, Pence
 from service.planning.curve.extra_tax import ExtraTax
 from service.planning.household import (
+    NOTHING_PAID_IN,
     WITH_PRICES,
     Assumptions,
     DatedIncome,
     Household,
     Member,
+    PaidIn,
     Spending,
     YearlyRate,
+    paid_in,
     relief_of,
     taxed_pay_between,
     taxpayer_of,
@@ -80,6 +83,11 @@ class Period:
         numerator, denominator = self.share(rate)
         return half_up(amount * numerator, denominator)
 
+    def growth_of(self, paid: PaidIn, rate: YearlyRate) -> Pence:
+        """What contributions grow by until the last day, pence, half up: a yearly rate for the share of the year's days."""
+        numerator, denominator = rate.numerator, 2 * WHOLE * rate.denominator * self.days_in_year
+        return half_up(paid.half_days * numerator, denominator)
+
     def share(self, rate: YearlyRate) -> tuple[int, int]:
         """A yearly rate for its share of the days, as numerator and denominator: for one who asks for the growth of many."""
         return rate.numerator * self.days, WHOLE * rate.denominator * self.days_in_year
@@ -113,6 +121,8 @@ class PersonPeriod:
     ``taxpayer`` holds the income of the whole tax year, ``state_pension`` what of it is State Pension. ``received`` is the
     income inside the plan, and ``taxed_inside`` that with pay which goes into a pension without relief, ``taxed_pay`` in the
     whole year; ``tax_outside`` is the share of the year's tax that the income outside the plan bears.
+    ``received`` is less by what of ``paid_in``, which goes into pensions inside the plan, is the household's own. Income is not
+    drawn while that ``waits_until`` after a later tax year, so that contributions keep within an allowance.
     ``remembered`` is what ``liability`` and ``target`` have found before: the plans that are compared ask the same of a year
     over and over. It never passes to a copy with another taxpayer.
     """
@@ -127,6 +137,8 @@ class PersonPeriod:
     taxed_inside: Pence
     paid_at_source: Pence = 0
     taxed_pay: Pence = 0
+    paid_in: PaidIn = NOTHING_PAID_IN
+    waits_until: date | None = None
     remembered: Remembered = field(
         default_factory=lambda: Remembered({}, {}, {}, [0], []), init=False, compare=False, repr=False
     )
@@ -144,6 +156,16 @@ class PersonPeriod:
             found = known[asked] = liability(self.taxpayer_year(interest, marriage_allowance), withdrawal)
             self.remembered.asked[0] += 1
         return found
+
+    @property
+    def may_draw(self) -> bool:
+        """Whether income may be drawn on the last day."""
+        return self.may_withdraw and self.waits_until is None
+
+    @property
+    def income_inside(self) -> Pence:
+        """The income inside the plan, before anything of it is paid into a pension."""
+        return self.received + self.paid_in.own
 
     @property
     def questions(self) -> int:
@@ -246,7 +268,10 @@ def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline
     final = replace(kept[-1], last=household.end)
     people = _void_claims_left_out(
         tuple(
-            (*years[: final.position], *_person(member, household, (final,), book, reached))
+            (
+                *years[: final.position],
+                *_as_long(years[final.position], _person(member, household, (final,), book, reached)),
+            )
             for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
         )
     )
@@ -263,11 +288,18 @@ def with_first_year(whole: Timeline, household: Household, book: RuleBook) -> Ti
     """The periods of ``whole`` for a household that differs from it only in what counts in its first tax year."""
     people = _void_claims_left_out(
         tuple(
-            (*_person(member, household, whole.periods[:1], book, reached), *years[1:])
+            (*_as_long(years[0], _person(member, household, whole.periods[:1], book, reached)), *years[1:])
             for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
         )
     )
     return replace(whole, household=household, people=people)
+
+
+def _as_long(before: PersonPeriod, years: tuple[PersonPeriod, ...]) -> tuple[PersonPeriod, ...]:
+    """The same years, waiting as long as one did before."""
+    if before.waits_until is None:
+        return years
+    return tuple(replace(year, waits_until=before.waits_until) for year in years)
 
 
 def with_spending(whole: Timeline, spending: tuple[Spending, ...]) -> Timeline:
@@ -331,7 +363,30 @@ def _person(
     money_of = tax_years.of(household.money_of or household.start)
     figures, ages = book.years[money_of].figures, book.state_pension_ages
     incomes = [settled(income, member, figures, ages, reached) for income in member.income]
-    return tuple(_person_year(member, incomes, period) for period in periods)
+    return _waiting(member, periods, tuple(_person_year(member, incomes, period) for period in periods))
+
+
+def _waiting(member: Member, periods: tuple[Period, ...], years: tuple[PersonPeriod, ...]) -> tuple[PersonPeriod, ...]:
+    """The same years, with no income drawn while contributions of a later tax year would then be above the money purchase annual
+    allowance (Finance Act 2004 s.227B): the first income is drawn on a last day, so those of its own tax year are not tested.
+    Whoever has drawn income before has nothing to wait for."""
+    if not member.pays_in or member.pension.flexibly_accessed:
+        return years
+    until: date | None = None
+    found = []
+    for period, year in zip(reversed(periods), reversed(years), strict=True):
+        found.append(year if until is None else replace(year, waits_until=until))
+        if until is None and money_purchase_saving(member, period) > period.rules.money_purchase_annual_allowance:
+            until = period.last
+    return tuple(reversed(found))
+
+
+def money_purchase_saving(member: Member, period: Period) -> Pence:
+    """What all payers together pay into a person's money purchase pensions in a period's tax year, gross."""
+    figures = period.rules.figures
+    return sum(
+        one.between(figures.start, figures.end) for one in member.contributions if one.saving == "money_purchase"
+    )
 
 
 def _person_year(member: Member, incomes: list[DatedIncome], period: Period) -> PersonPeriod:
@@ -352,10 +407,13 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period) -> 
         )
     taxpayer = taxpayer_of(member, whole, relief.relief_at_source)
     rules = period.rules.income_tax[member.tax_residence]
+    into_pensions = NOTHING_PAID_IN
+    if member.pays_in:
+        into_pensions = paid_in(member, relief, period.first, period.last, figures.start, figures.end, rules.basic_rate)
     return PersonPeriod(
         taxpayer=taxpayer,
         rules=rules,
-        received=inside,
+        received=inside - into_pensions.own,
         tax_outside=_tax_outside(taxpayer, rules, taxed_inside),
         may_withdraw=pension_age.may_take_benefits(
             member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.protected_pension_age
@@ -365,6 +423,7 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period) -> 
         taxed_inside=taxed_inside,
         paid_at_source=relief.paid_at_source,
         taxed_pay=relief.taxed_pay,
+        paid_in=into_pensions,
     )
 
 

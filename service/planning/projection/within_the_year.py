@@ -10,6 +10,7 @@ pensions and ISAs, first those that grow the least; of two people in proportion.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from service.law.rounding import half_up
@@ -44,12 +45,15 @@ def missed_rate(timeline: Timeline, position: int, yearly: YearlyRate) -> Rate:
     return numerator * HALVES_NOT_GROWN[timeline.household.assumptions.spending_met], 2 * denominator
 
 
-def missed_rates(timeline: Timeline, position: int) -> tuple[Rate, Rate]:
-    """The same of pensions and of ISAs."""
+def missed_rates(timeline: Timeline, position: int) -> tuple[Sequence[Rate], Rate]:
+    """The same of each person's pensions, and of ISAs."""
     assumed = timeline.household.assumptions
     halves = HALVES_NOT_GROWN[assumed.spending_met]
     (pension, whole), (isa, of_isa) = timeline.periods[position].shares(assumed.pension_growth, assumed.isa_growth)
-    return (pension * halves, 2 * whole), (isa * halves, 2 * of_isa)
+    of_isas = isa * halves, 2 * of_isa
+    if assumed.pension_growths:
+        return [missed_rate(timeline, position, yearly) for yearly in assumed.pension_growths], of_isas
+    return [(pension * halves, 2 * whole)] * len(timeline.people), of_isas
 
 
 def from_cash(timeline: Timeline, position: int, covered: Pence, cash: Pence) -> Pence:

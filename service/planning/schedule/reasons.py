@@ -20,7 +20,7 @@ from service.law.units import POUND, WHOLE, BasisPoints, Pence
 from service.planning.curve.reasons import reasons as rules_at_work
 from service.planning.curve.steps import NEAR, Step, step_above
 from service.planning.once import Once
-from service.planning.projection.policies import target
+from service.planning.projection.policies import target, waits_for
 from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRecord, wealth_after_tax
 from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, Schedule, SchedulePerson, ScheduleYear
 from service.planning.schedule.step_margin import MOST_GIVEN_UP
@@ -309,6 +309,9 @@ def _of_none(case: _Case) -> Iterator[Reason]:
             "pension_locked",
             f"Nothing can be drawn before {day_month_year(day)}, when the minimum pension age of {age} is reached.",
         )
+    elif opened.year.waits_until is not None:
+        until = waits_for(opened.year.waits_until, case.year.period.rules)
+        yield Reason("waits_for_contributions", f"No income is drawn before {until}.")
     elif not opened.most_uncrystallised and not opened.most_drawdown:
         yield Reason(
             "lifetime_allowance_used", "Nothing is drawn, because more would bring a lifetime allowance charge."
@@ -382,7 +385,7 @@ def _uses(result: Schedule, place: int) -> _Uses:
             drawn_last = (_PART - case.tax_between(taxable - taxed, taxable)) * kept
         uses.append(_Use(pension_factor, (_PART - case.tax_between(taxable, taxable + taxed)) * kept, drawn_last))
         period = case.year.period
-        pension_factor *= period.factor(assumed.pension_growth)
+        pension_factor *= period.factor(assumed.growth_of(place))
         isa_factor *= period.factor(assumed.isa_growth)
         cash_factor *= period.factor(assumed.cash_interest)
     return _Uses(

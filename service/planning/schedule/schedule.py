@@ -34,7 +34,7 @@ from service.planning.projection.balances import (
     pension_held,
     withdrawal,
 )
-from service.planning.projection.faults import household_faults
+from service.planning.projection.faults import contribution_faults, household_faults
 from service.planning.projection.policies import (
     BANDS,
     Band,
@@ -257,6 +257,9 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
+    faults = tuple(contribution_faults(years))
+    if faults:
+        raise RuleViolation(faults)
     # The plan and each scenario are set out and compared with plain plans whatever is searched for.
     person_years = len(household.people) * len(years.periods)
     budget = LIMITS[question.effort] - PERSON_YEAR_COMPARED * person_years * (1 + len(question.scenarios))
@@ -460,7 +463,7 @@ def _person_year(member: Member, period: Period, record: PersonRecord) -> Schedu
         pension=Balance(
             before.pension.uncrystallised + before.pension.drawdown,
             record.pension_growth,
-            0,
+            year.paid_in.amount,
             record.gross,
             after.pension.uncrystallised + after.pension.drawdown,
         ),
@@ -468,8 +471,8 @@ def _person_year(member: Member, period: Period, record: PersonRecord) -> Schedu
         cash=Balance(
             before.cash,
             opened.interest,
-            year.received + record.gross + record.from_isa + max(0, record.moved),
-            record.income_tax + record.spent + record.subscribed + max(0, -record.moved),
+            year.income_inside + record.gross + record.from_isa + max(0, record.moved),
+            year.paid_in.own + record.income_tax + record.spent + record.subscribed + max(0, -record.moved),
             after.cash,
         ),
     )

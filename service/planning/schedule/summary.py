@@ -74,6 +74,7 @@ _WHY = {
 
 _NONE_DRAWN = {
     "pension_locked": "the minimum pension age is not reached",
+    "waits_for_contributions": "contributions of a later year would be above the money purchase annual allowance",
     "left_for_later": "drawing it later comes to more",
     "left_in_the_pension": "leaving it in the pension comes to more",
     "other_income_fills_the_band": "other income leaves nothing to fill",

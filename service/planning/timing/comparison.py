@@ -27,7 +27,7 @@ from service.planning.projection.balances import (
     money_purchase_allowance,
     withdrawal,
 )
-from service.planning.projection.faults import household_faults
+from service.planning.projection.faults import contribution_faults, growth_of_two, household_faults
 from service.planning.projection.settlement import Holdings, PersonRecord
 from service.planning.projection.state_pensions import state_pension_caveats
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline
@@ -241,6 +241,9 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
     if faults:
         raise RuleViolation(faults)
     years = timeline(question.household, book)
+    faults = tuple(contribution_faults(years))
+    if faults:
+        raise RuleViolation(faults)
     levels = tuple(years.price_levels())
     deaths = tuple(death_years(years, death, question.estate, book) for death in question.deaths)
     options = tuple(_option(years, levels, deaths, option, question, book) for option in question.options)
@@ -347,7 +350,7 @@ def _person(member: Member, period: Period, first: FirstDay, record: PersonRecor
         pension=Balance(
             begun.pension.uncrystallised + begun.pension.drawdown,
             record.pension_growth,
-            0,
+            grown.year.paid_in.amount,
             first.lump_sum + record.gross,
             after.pension.uncrystallised + after.pension.drawdown,
         ),
@@ -355,8 +358,8 @@ def _person(member: Member, period: Period, first: FirstDay, record: PersonRecor
         cash=Balance(
             begun.cash,
             grown.interest,
-            first.lump_sum + grown.year.received + record.gross + record.from_isa + into,
-            record.income_tax + record.spent + subscribed + out,
+            first.lump_sum + grown.year.income_inside + record.gross + record.from_isa + into,
+            grown.year.paid_in.own + record.income_tax + record.spent + subscribed + out,
             after.cash,
         ),
     )
@@ -441,7 +444,7 @@ def _tax_free_cash(course: Course, years: Sequence[OptionPeriod], i: int) -> Tax
 
 def _left_alone(years: Timeline, i: int) -> Pence:
     """The tax-free cash there would be at the end if a person's pension were left alone until then."""
-    pension, rate = years.household.people[i].pension, years.household.assumptions.pension_growth
+    pension, rate = years.household.people[i].pension, years.household.assumptions.growth_of(i)
     uncrystallised = pension.uncrystallised
     for period in years.periods:
         uncrystallised += period.growth(uncrystallised, rate)
@@ -609,6 +612,7 @@ def faults_of(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         )
     else:
         yield from household_faults(household, book, ("to_age",))
+        yield from growth_of_two(household.assumptions)
     low, high = question.growth_range
     if low >= high:
         yield Fault(("break_even_growth", "high"), "range-empty", "`high` must be above `low`.")

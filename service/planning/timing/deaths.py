@@ -157,7 +157,11 @@ def _to_second_death(
 def _ending_with_death(household: Household, person: int, day: date) -> Household:
     """The household to the day of a death, with the incomes of the one who dies ended by it."""
     people = list(household.people)
-    people[person] = people[person]._replace(income=tuple(_ended(income, day) for income in people[person].income))
+    dying = people[person]
+    people[person] = dying._replace(
+        income=tuple(_ended(income, day) for income in dying.income),
+        contributions=tuple(one if one.pension is None else one.within(date.min, day) for one in dying.contributions),
+    )
     return replace(household, end=day, people=tuple(people))
 
 
@@ -174,9 +178,11 @@ def _last_year(course: Course, until: Timeline) -> CoursePeriod:
 
 def _alone(household: Household, death: Death, until: Timeline, facts: EstateFacts) -> Household:
     """The survivor's household from the day after the death."""
-    member = household.people[1 - death.person]
+    survivor = 1 - death.person
+    member, growth = household.people[survivor], household.assumptions.growth_of(survivor)
     return replace(
         household,
+        assumptions=replace(household.assumptions, pension_growth=growth, pension_growths=()),
         start=until.periods[-1].last + timedelta(days=1),
         end=survivors_death_day(household, death),
         money_of=household.money_of or household.start,

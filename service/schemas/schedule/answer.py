@@ -33,6 +33,7 @@ from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import (
     assumptions_answer,
     balance_answer,
+    contributions_answer,
     money_purchase_answer,
     pensions_answer,
     withdrawals_answer,
@@ -140,7 +141,8 @@ def _person(person: SchedulePerson, member: Member, period: Period, because: Seq
         "because": [{"code": reason.code, "detail": reason.detail} for reason in because],
         "lump_sum": pounds(person.lump_sum),
         "withdrawals": withdrawals_answer(person.withdrawal, member),
-        "income_received": pounds(opened.year.received),
+        "income_received": pounds(opened.year.income_inside),
+        **contributions_answer(opened.year.paid_in),
         "interest": pounds(opened.interest),
         "income_tax": pounds(record.income_tax),
         "isa_subscription": pounds(record.subscribed),

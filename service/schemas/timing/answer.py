@@ -28,6 +28,7 @@ from service.planning.warnings.warning import ClientWarning
 from service.schemas.balances import (
     assumptions_answer,
     balance_answer,
+    contributions_answer,
     money_purchase_answer,
     pensions_answer,
     withdrawals_answer,
@@ -167,7 +168,8 @@ def _person(person: OptionPerson, member: Member, period: Period) -> dict[str, A
         "age": person.age,
         "lump_sum": pounds(person.lump_sum),
         "withdrawals": withdrawals_answer(person.withdrawal, member),
-        "income_received": pounds(record.opened.year.received),
+        "income_received": pounds(record.opened.year.income_inside),
+        **contributions_answer(record.opened.year.paid_in),
         "income_tax": pounds(record.income_tax),
         "tax_on_interest": pounds(person.tax_on_interest),
         "isa_subscription": pounds(person.subscribed),
