@@ -17,7 +17,16 @@ from service.law.death_benefits import Form
 from service.law.lump_sums import Pension
 from service.planning.estates import TO_BENEFICIARIES, EstateFacts, Gift, HomeGivenUp
 from service.planning.faults import RuleViolation
-from service.planning.household import Assumptions, DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import (
+    Assumptions,
+    Contribution,
+    DatedIncome,
+    Household,
+    Isa,
+    Member,
+    PensionHeld,
+    Spending,
+)
 from service.planning.projection.policies import BANDS
 from service.planning.projection.timeline import timeline
 from service.planning.timing.break_even import shifted
@@ -310,6 +319,22 @@ def test_a_lump_sum_alone_does_not_trigger_the_money_purchase_annual_allowance()
         "2026-27",
         "2026-27",
     ]
+
+
+def test_contributions_are_paid_in_and_no_income_is_drawn_before_the_last_large_one() -> None:
+    """By hand: the employer pays 20,000 in each of two tax years. Before the last day of the second only a lump sum is drawn.
+    Left alone, a quarter of all could be taken free of tax. Finance Act 2004 s.227B: 10,000 once income is drawn."""
+    employer = Contribution(payer="employer", yearly=2_000_000, last=date(2028, 4, 5), pension=0)
+    worker = person(pension=Pension(10_000_000), pensions=(PensionHeld(10_000_000),), contributions=(employer,))
+    options = (Option("never", "personal_allowance"), Option("all_now", "personal_allowance"))
+    found = asked(worker, options=options)
+    never, now = (option.years for option in found.options)
+    assert [year.people[0].pension.paid_in for year in never][:3] == [2_000_000, 2_000_000, 0]
+    assert [bool(year.people[0].record.taxable) for year in never][:3] == [False, True, True]
+    assert now[0].people[0].lump_sum == 2_500_000
+    totals = found.options[0].totals
+    assert totals is not None
+    assert totals.people[0].tax_free_cash.at_the_end == (10_000_000 + 2 * 2_000_000) // 4
 
 
 def test_at_age_takes_it_on_the_first_6_april_from_then_on() -> None:

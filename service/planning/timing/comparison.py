@@ -446,8 +446,10 @@ def _left_alone(years: Timeline, i: int) -> Pence:
     """The tax-free cash there would be at the end if a person's pension were left alone until then."""
     pension, rate = years.household.people[i].pension, years.household.assumptions.growth_of(i)
     uncrystallised = pension.uncrystallised
-    for period in years.periods:
+    for period, year in zip(years.periods, years.people[i], strict=True):
         uncrystallised += period.growth(uncrystallised, rate)
+        if year.paid_in.amount:
+            uncrystallised += year.paid_in.amount + period.growth_of(year.paid_in, rate)
     rules = years.periods[-1].rules.lump_sums
     return min(lump_sums.quarter(uncrystallised, rules), lump_sums.available(pension, rules).tax_free)
 
