@@ -506,12 +506,15 @@ def test_the_amounts_of_an_answer_are_those_of_the_plan_and_reconcile(client: Fl
             (pension,), (withdrawal,) = one["pensions"], one["withdrawals"]
             assert pension["paid_out"] == record.gross / 100
             assert pension["paid_out"] == pytest.approx(one["lump_sum"] + withdrawal["gross"], abs=0.001)
+            paid = one.get("contributions", {"paid_in": 0, "own_money": 0})
+            assert pension["paid_in"] == paid["paid_in"] == record.opened.year.paid_in.amount / 100
             moved = one["moved_from_partner"]
             assert one["cash"]["paid_in"] == pytest.approx(
                 one["income_received"] + pension["paid_out"] + one["isa_withdrawal"] + max(0, moved), abs=0.001
             )
             assert one["cash"]["paid_out"] == pytest.approx(
-                one["income_tax"] + one["spent"] + one["isa_subscription"] + max(0, -moved), abs=0.001
+                one["income_tax"] + one["spent"] + paid["own_money"] + one["isa_subscription"] + max(0, -moved),
+                abs=0.001,
             )
             for held, growth in ((one["isa"], "growth"), (one["cash"], "interest"), (pension, "growth")):
                 grown = held["opening"] + held[growth] + held["paid_in"] - held["paid_out"]
