@@ -17,6 +17,7 @@ from service.planning.markets.returns import (
     length_of,
     moves_prices,
 )
+from service.planning.projection.faults import growth_of_two
 
 _PLACE: Path = ("markets",)
 
@@ -24,6 +25,7 @@ _PLACE: Path = ("markets",)
 def markets_faults(household: Household, markets: Markets, years: int) -> Iterator[Fault]:
     """Everything that cannot be, in the request's order; ``years`` is how many tax years the plan has."""
     source = markets.source
+    yield from growth_of_two(household.assumptions)
     if isinstance(source, Random) and factor(source.matrix) is None:
         yield Fault(
             (*_PLACE, "correlation"),
