@@ -176,7 +176,6 @@ def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None
         # What only other operations look at, and names.
         "minimum_cash",
         "withdrawal_cap",
-        "contributions.pension",
         "already_this_tax_year",
         "already_this_tax_year.income",
         "already_this_tax_year.income.amount",
