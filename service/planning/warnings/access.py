@@ -9,7 +9,7 @@ from service.law.unauthorised_payments import ReferencePeriod, UnauthorisedPayme
 from service.law.units import Years
 from service.planning.warnings.circumstances import PensionCase, PersonCase, Taken, YearFacts
 from service.planning.warnings.topic import Entry, Topic, last_day_before_change
-from service.planning.warnings.warning import Found
+from service.planning.warnings.warning import NO_FIGURES, Found
 from service.planning.wording import per_cent, pounds
 
 TOPIC: Topic = Topic()
@@ -25,7 +25,7 @@ _IN_2010 = "When the age last rose, in 2010, payments from drawdown already begu
     "A withdrawal is dated before the minimum pension age, or a protected pension age, is reached, and no ill-health is given.",
     facts=("date_of_birth", "withdrawals.date", "pensions.protected_pension_age", "circumstances.ill_health"),
     sources=("Finance Act 2004 ss.165, 279", "Finance Act 2022 s.10", "Finance Act 2004 ss.208-213"),
-    figures={"access_age": "age"},
+    figures={"access_age": "age", "amount_asked_for": "pounds"},
     of_one_pension=True,
     severity="lasting",
 )
@@ -39,13 +39,19 @@ def below_minimum_pension_age(year: YearFacts, taken: Taken, entry: Entry) -> Fo
     )
     # A lump sum that a comparison puts off is asked for with no amount: nothing is assumed about it.
     assumed = " The rest of this answer assumes it is permitted; check this with the scheme." if taken.asked else ""
+    # Several payments may be planned; a quote and an option have the one.
+    which, money = "", NO_FIGURES
+    if year.person.facts is not None and taken.day is not None:
+        which = f"The payment of {pounds(taken.asked)} on {day_month_year(taken.day)} is too early. "
+        money = {"amount_asked_for": taken.asked}
     return entry.warn(
-        f"{year.person.who} can take benefits from age {age}, which is reached on {day_month_year(reached)}. Earlier payment "
-        f"is permitted only on ill-health grounds or with a protected pension age.{assumed}",
+        f"{which}{year.person.who} can take benefits from age {age}, which is reached on {day_month_year(reached)}. Earlier "
+        f"payment is permitted only on ill-health grounds or with a protected pension age.{assumed}",
         taken.path,
         about=year.person,
         figures=year.figures,
         counts={"access_age": age},
+        money=money,
     )
 
 
@@ -184,6 +190,9 @@ def access_closes_again(year: YearFacts, taken: Taken, entry: Entry) -> Found:
         return ()
     day, age = change
     if taken.age >= age or not (taken.after.uncrystallised or taken.after.drawdown):
+        return ()
+    # Of several payments from a pension in a year, the last tells what stays closed.
+    if taken.path != [one.path for one in year.taken if one.pension == taken.pension][-1]:
         return ()
     reopens = birthday(year.person.born, age)
     if reopens <= day:

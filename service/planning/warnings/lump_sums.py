@@ -536,8 +536,15 @@ def no_lump_sum_allowance_left(year: YearFacts, taken: Taken, entry: Entry) -> F
     """A UFPLS with no lump sum allowance left: the Act no longer asks for any, though the heading of PTM172000 suggests so."""
     if taken.method != "ufpls" or taken.left_before.lump_sum_allowance is None or taken.left_before.tax_free > 0:
         return ()
+    alike = [
+        one.path
+        for one in year.taken
+        if one.method == "ufpls" and one.pension == taken.pension and one.left_before.tax_free == 0
+    ]
+    if taken.path != alike[0]:
+        return ()
     return entry.warn(
-        "No lump sum allowance is left, so all of this payment is taxed. The law still allows the payment. Ask the scheme "
+        "No lump sum allowance is left, so all that is taken as a UFPLS is taxed. The law still allows this. Ask the scheme "
         "whether it offers it.",
         year.person.pension_path,
         about=year.person,

@@ -6,7 +6,11 @@ from typing import Any
 
 import pytest
 
-from tests.planning.warning_requests import by_code, income, request, w
+from service.planning.check.check import circumstances_of
+from service.planning.warnings.registry import each_found
+from service.schemas.check import request as schemas
+from tests.households import BOOK
+from tests.planning.warning_requests import SCHEMA, by_code, income, request, w
 from tests.planning.warnings.pairs import DRAWN, YEARS, Case, Pair, drawn, either_side
 
 UFPLS = w("ufpls", 40_000)
@@ -210,3 +214,58 @@ def test_another_pension_that_uses_the_allowance_is_what_leaves_tax_to_pay() -> 
     assert "payroll_takes_less_than_is_due" in found
     shared = by_code(drawn("2026-27", 1_000, income=income(state_pension=5_000, defined_benefit_pension=8_000)))
     assert "but it uses part of the allowance." in shared["state_pension_untaxed_at_source"].detail
+
+
+def on_account(first: float, second: float) -> int | None:
+    """What payments on account are said to rest on where two payments of a year are deducted so much too much, or too little
+    below nil; None where none is told. The year's tax is 2,486.00 (15,000 and 10,000 less 12,570, at 20%)."""
+    case = circumstances_of(
+        schemas.question(
+            SCHEMA.load(
+                request(
+                    w("drawdown", 7_500, "2026-07-01"),
+                    w("drawdown", 7_500, "2026-10-01"),
+                    income=income(employment=10_000),
+                    self_assessment=True,
+                )
+            )
+        ),
+        BOOK,
+    )
+    (person,) = case.people
+    (year,) = person.years
+    assert year.with_it.total == 2_486_00
+    payroll = year.taken[0].payroll
+    assert payroll is not None
+    taken = tuple(
+        one._replace(
+            payroll=payroll._replace(over_deducted=max(0, round(100 * out)), under_deducted=max(0, round(-100 * out)))
+        )
+        for one, out in zip(year.taken, (first, second), strict=True)
+    )
+    told = each_found(case._replace(people=(person._replace(years=(year._replace(taken=taken),)),)))
+    return next(
+        (one.money["not_deducted_at_source"] for one in told if one.code == "payments_on_account"),
+        None,
+    )
+
+
+@pytest.mark.parametrize(
+    # Taxes Management Act 1970 s.59A(1): what counts is what the year's tax exceeds all that is "deducted at source" by, so that
+    # what one payment is deducted too much comes off what another is deducted too little; "not less than" 1,000 (SI 1996/1654
+    # reg.3). A fifth of the tax of the year, 497.20, is less than that.
+    ("first", "second", "told"),
+    [
+        (0, -1_000, 1_000_00),
+        (0, -999.99, None),
+        (900, -1_900, 1_000_00),
+        (900, -1_899.99, None),
+        (-1_900, 900, 1_000_00),
+        (-1_899.99, 900, None),
+        (-400, -600, 1_000_00),
+        (-400, -599.99, None),
+        (1_900, -900, None),
+    ],
+)
+def test_payments_on_account_net_what_is_deducted_too_much(first: float, second: float, told: int | None) -> None:
+    assert on_account(first, second) == told
