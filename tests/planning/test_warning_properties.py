@@ -60,7 +60,10 @@ def has_place(schema: Schema, path: tuple[str | int, ...]) -> bool:
 @pytest.mark.parametrize("body", ALL_CASES)
 def test_every_warning_is_well_made(body: dict[str, Any]) -> None:
     found = found_in(body)
-    ranks = [EFFECTS.index(warning.effect) for warning in found]
+    first = [warning for warning in found if warning.first]
+    assert found[: len(first)] == first
+    assert {warning.code for warning in first} <= {"ill_health_route"}
+    ranks = [EFFECTS.index(warning.effect) for warning in found[len(first) :]]
     assert ranks == sorted(ranks)
     costs = [(SEVERITIES.index(one.severity), -one.cost) for one in found if one.effect == "costs"]
     assert costs == sorted(costs)

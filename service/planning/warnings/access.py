@@ -403,7 +403,13 @@ def _charges(year: YearFacts, first: Taken, period: ReferencePeriod, entry: Entr
     severity="lasting",
 )
 def ill_health_route(case: PersonCase, entry: Entry) -> Found:
-    """What ill-health opens to a person: a pension before the minimum age, or all that is uncrystallised in one lump sum."""
+    """What ill-health opens to a person: a pension before the minimum age, or all that is uncrystallised in one lump sum. Whoever
+    is known to be ill hears of it before all else."""
+    found = _ill_health_route(case, entry)
+    return tuple(one._replace(first=True) for one in found) if case.person.ill_health_given else found
+
+
+def _ill_health_route(case: PersonCase, entry: Entry) -> Found:
     facts, person = case.person.facts, case.person
     if facts is None or facts.ill_health == "none":
         return ()

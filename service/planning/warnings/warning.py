@@ -44,6 +44,7 @@ class ClientWarning(Value, frozen=True):
     ``person`` and ``pension`` are the places of those it is about, where it is about one; ``options`` those of some options of
     lump sum timing. ``caveats`` are sentences on what is not certain of the law or the figures behind it.
 
+    ``first``: it is told before all others, whatever its effect, since it says what is open to somebody who is ill.
     ``not_given``: it says no more than that a fact is missing. POST /v1/warnings puts all such into one, as its
     ``missing_facts``.
     """
@@ -65,6 +66,7 @@ class ClientWarning(Value, frozen=True):
     pension: int | None = None
     options: tuple[int, ...] = ()
     caveats: tuple[str, ...] = ()
+    first: bool = False
     not_given: bool = False
     missing_facts: tuple[ClientWarning, ...] = ()
 
@@ -74,9 +76,10 @@ Found = tuple[ClientWarning, ...]
 
 
 def in_order(found: Iterable[ClientWarning]) -> list[ClientWarning]:
-    """What is not permitted first, then what costs, then what to check; in each by severity, and then by amount."""
+    """What is open to somebody who is ill first, then what is not permitted, what costs, and what to check; in each by severity,
+    and then by amount."""
     return sorted(found, key=_place)
 
 
-def _place(warning: ClientWarning) -> tuple[int, int, int]:
-    return _ORDER[warning.effect], _SEVERITY[warning.severity], -warning.cost
+def _place(warning: ClientWarning) -> tuple[bool, int, int, int]:
+    return not warning.first, _ORDER[warning.effect], _SEVERITY[warning.severity], -warning.cost

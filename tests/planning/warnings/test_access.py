@@ -261,3 +261,14 @@ def test_each_pension_has_its_own_unauthorised_payments() -> None:
         withdrawal["pension"] = pension
     told = [one for one in found_in(body) if one.code == "unauthorised_payment_charges"]
     assert [(one.pension, one.cost) for one in told] == [(0, 800_000), (1, 800_000)]
+
+
+@pytest.mark.parametrize("ill_health", ["life_expectancy_under_a_year", "unable_to_work"])
+def test_who_is_ill_hears_first_what_is_open(ill_health: str) -> None:
+    """FA 2004 s.165 rule 1, Sch.28 para 1 and Sch.29 para 4: before any tax band, and whatever else is told."""
+    born = "1976-03-01"
+    found = found_in(request(w("ufpls", 100_000), date_of_birth=born, ill_health=ill_health))
+    assert found[0].code == "ill_health_route"
+    assert {"higher_rate_entered"} <= {one.code for one in found[1:]}
+    # Where nobody said that there is any, what is not permitted stands first.
+    assert found_in(request(w("ufpls", 100_000), date_of_birth=born))[0].code == "below_minimum_pension_age"
