@@ -282,3 +282,19 @@ def test_the_working_tells_the_rates_of_property_income(client: FlaskClient) -> 
         document = answered(client, body("drawdown", 6_000, person=person, tax_year=year), "?include=working")
         (step,) = [each for each in document["working"] if each["step"] == "tax_below_savings_with"]
         assert ("22%" in step["detail"]) == told
+
+
+def test_the_gross_for_a_net_where_gift_aid_has_to_be_covered(client: FlaskClient) -> None:
+    """A State Pension of 11,973 and gifts of 600: 120 is due without a withdrawal and 480.60 with one of 3,000, which leaves
+    2,639.40 of it (ITA 2007 ss.423-424). A penny less than 3,000 leaves less."""
+    person = {
+        "date_of_birth": "1955-01-01",
+        "income": [{"kind": "state_pension", "amount": 11_973, "from": "2021-01-01"}],
+        "gift_aid_donations": 600,
+    }
+    asked = {"method": "drawdown", "net_wanted": 2_639.40}
+    whole = body("drawdown", 0, person=person)
+    whole["withdrawal"] = asked
+    found = answered(client, whole)
+    assert (found["withdrawal"]["gross"], found["net_after_tax"]) == (3_000, 2_639.40)
+    assert (found["income_tax"]["on_other_income"], found["income_tax"]["on_withdrawal"]) == (120, 360.60)

@@ -275,6 +275,44 @@ def test_a_hard_text_is_found() -> None:
     assert grade(hard) > HIGHEST_GRADE > grade("You can take the money now, but some of it is taxed.")
 
 
+STEERING = re.compile(
+    r"(?:Apply|Claim|Do not|Draw|Give|Keep (?:it|that)|Leave|Move|Pay|Put|Spread|Subscribe|Take|Transfer|Use|Wait|Withdraw)\b"
+)
+"""How a sentence begins that tells a client what to do with their money. To ask, to check and to keep a record is open to all."""
+
+
+def test_no_warning_tells_a_client_what_to_do_with_their_money() -> None:
+    told = {sentence for _, text, _ in warned() for sentence in sentences(text)}
+    assert [sentence for sentence in told if STEERING.match(sentence)] == []
+    assert STEERING.match("Do not apply for one.")
+    assert STEERING.match("Take the money on or after that day.")
+
+
+@pytest.mark.parametrize(
+    # SI 2018/1396 reg.2 inserts reg.21B in SI 2003/2426 (calls on pensions); FSMA 2000 s.137FBB came by the Bank of England and
+    # Financial Services Act 2016; SI 1998/1870 reg.5DDB is on flexible accounts, reg.5D on the additional permitted subscription;
+    # FA 2004 Sch.36 para 31(3) asks for all of a scheme's pensions on one day; TMA 1970 s.59A is on payments on account.
+    ("code", "cites"),
+    [
+        ("unexpected_contact", "SI 2018/1396"),
+        ("exit_charge", "s.137FBB"),
+        ("isa_flexibility_not_given", "reg.5DDB"),
+        ("flexible_isa_replacement", "reg.5DDB"),
+        ("protected_lump_sum_lost", "Sch.36 para"),
+        ("advice_required_for_safeguarded_benefits", "s.48"),
+        ("payments_on_account", "s.59A"),
+        ("winter_fuel_payment_repaid", "s.681I"),
+    ],
+)
+def test_a_warning_cites_the_provision_that_it_rests_on(code: str, cites: str) -> None:
+    assert any(cites in source for source in CATALOGUE[code].sources), CATALOGUE[code].sources
+
+
+def test_no_warning_cites_what_it_does_not_rest_on() -> None:
+    cited = {source for entry in CATALOGUE.values() for source in entry.sources}
+    assert [source for source in cited if re.search(r"2018/1269|137FBA|s\.1011", source)] == []
+
+
 def test_sources_are_plain_citations() -> None:
     sources = {source for _, _, cited in warned() for source in cited}
     assert [source for source in sources if any(words in source.lower() for words in OURS)] == []
