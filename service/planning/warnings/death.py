@@ -239,19 +239,20 @@ def withdrawal_enters_the_estate(case: Circumstances, entry: Entry) -> Found:
     above = min(over, sums.drawn)
     cost = _tax_on(above, year)
     most = _tax_on(min(sums.total - sums.least_bands, sums.drawn), year)
+    some = "All" if above == sums.drawn else pounds(above)
     until, later = case.pensions_in_estate_from, ""
     when = f"in {year.name}" if until is None else f"before {day_month_year(until)}"
     money: dict[str, Pence] = {}
     with_pensions = _sums(case, estate, with_pensions=True)
     if until is not None and with_pensions.pensions:
         later = (
-            f" From then on unused pensions are included too. The {pounds(with_pensions.pensions)} left would bring the "
-            f"estate to {pounds(with_pensions.total)}."
+            f" From {day_month_year(until)} unused pensions are included too. The {pounds(with_pensions.pensions)} left would "
+            f"bring the estate to {pounds(with_pensions.total)}."
         )
         money = {"unused_pensions": with_pensions.pensions, "whole_estate_with_pensions": with_pensions.total}
     return entry.warn(
         f"{_dying(case)} {when}, pensions are usually outside the estate. Money withdrawn and not spent is inside it, even in an "
-        f"ISA. {pounds(above)} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
+        f"ISA. {some} of the {pounds(sums.drawn)} drawn is above the {sums.bands_in_words}. "
         f"{_adds(case, estate, 'the money', sums.drawn, cost, most)}{later}",
         ("household", "estate"),
         figures=year.figures,
