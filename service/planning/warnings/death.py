@@ -160,7 +160,7 @@ def _adds(case: Circumstances, estate: Estate, what: str, amount: Pence, least: 
     if estate.some_to_charity:
         added += " What passes to charity is exempt, which is not counted here."
     if _each_apart(case, estate):
-        added += " Each person is taken to own half."
+        added += " Each person is taken to own half of everything, pensions included."
     if estate.gifts is None and most < _tax_on(amount, case.last_year):
         years = case.last_year.figures.count(_GIFT_YEARS)
         added += f" Gifts in the {years} years before death can raise this; we were not told of any."

@@ -390,7 +390,7 @@ def test_the_gifts_of_each_of_a_couple(gifts: list[tuple[float, int]], bands: in
         request(date="2027-06-01", estate=facts, partner=PARTNER, pension=HELD | {"uncrystallised": 100_000})
     )["pension_counts_in_the_estate"]
     assert found.money["tax_free_bands"] == bands * 100
-    assert "Each person is taken to own half." in found.detail
+    assert "Each person is taken to own half of everything, pensions included." in found.detail
 
 
 @pytest.mark.parametrize("home", [700_000, 990_000])
