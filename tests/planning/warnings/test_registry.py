@@ -171,6 +171,7 @@ def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None
         "household",
         "people",
         "blind_persons_allowance",
+        "law",
         "withdrawals.person",
         "withdrawals.pension",
         # What only other operations look at, and names.
