@@ -66,9 +66,9 @@ class ClientWarning(Value, frozen=True):
     pension: int | None = None
     options: tuple[int, ...] = ()
     caveats: tuple[str, ...] = ()
-    first: bool = False
     not_given: bool = False
     missing_facts: tuple[ClientWarning, ...] = ()
+    first: bool = False
 
 
 Found = tuple[ClientWarning, ...]
