@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import json
+import re
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -49,7 +50,7 @@ def in_the_code(path: Path) -> Iterator[str]:
         if isinstance(node, ast.JoinedStr):
             # What is filled in right behind the end of a sentence is a sentence of its own, or nothing.
             whole = "".join(str(part.value) if isinstance(part, ast.Constant) else "X" for part in node.values)
-            yield whole.replace(".X", ".")
+            yield re.sub(r"\.X+", ".", whole)
         elif isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in inside:
             yield node.value
 

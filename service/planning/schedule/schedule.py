@@ -303,8 +303,8 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
         yield Fault(
             ("aim", "goal"),
             "markets-need-a-plain-aim",
-            f"With `markets`, the aim is applied anew each year on every path. `{question.goal}` is searched for over all years, "
-            f"and is not searched for on each path. Give one of: {', '.join(BANDS)}.",
+            f"With `markets`, the aim is applied anew each year on every path. The goal `{question.goal}` is searched for over "
+            f"all years, not on each path. Give one of: {', '.join(BANDS)}.",
         )
     household = question.household
     if household.end >= household.start:
