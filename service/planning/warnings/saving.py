@@ -4,6 +4,7 @@ withdrawn (ss.227-228A)."""
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 from service.law import annual_allowance
 from service.law.ages import age_on, birthday
@@ -297,21 +298,28 @@ def _planned(year: YearFacts) -> tuple[PaidIn, ...]:
     return tuple(one for one in given if year.figures.start <= one.day <= year.figures.end)
 
 
+def _relief_ended(year: YearFacts) -> date | None:
+    """From when in the year the person's own contributions are not relievable, None where they all may be."""
+    if age_on(year.person.born, year.figures.end) < year.rules.relief.ends_at_age:
+        return None
+    return birthday(year.person.born, year.rules.relief.ends_at_age)
+
+
+def _is_too_late(one: PaidIn, ended: date | None) -> bool:
+    """Whether the person pays this into a money purchase pension once the age for relief is reached."""
+    return ended is not None and one.payer != "employer" and one.saving == "money_purchase" and one.day >= ended
+
+
 def _paid_too_late(year: YearFacts) -> tuple[PaidIn, ...]:
     """What the person pays into money purchase pensions once the age for relief is reached: no relievable contribution."""
-    planned = _planned(year)
-    if not planned or age_on(year.person.born, year.figures.end) < year.rules.relief.ends_at_age:
-        return ()
-    ends = birthday(year.person.born, year.rules.relief.ends_at_age)
-    return tuple(
-        one for one in planned if one.payer != "employer" and one.saving == "money_purchase" and one.day >= ends
-    )
+    ended = _relief_ended(year)
+    return () if ended is None else tuple(one for one in _planned(year) if _is_too_late(one, ended))
 
 
 def _saved(year: YearFacts) -> tuple[PaidIn, ...]:
     """What counts against the annual allowance: of a person's own contributions only relievable ones (s.233(1))."""
-    too_late = _paid_too_late(year)
-    return tuple(one for one in _planned(year) if one not in too_late)
+    ended = _relief_ended(year)
+    return tuple(one for one in _planned(year) if not _is_too_late(one, ended))
 
 
 def _saving(year: YearFacts) -> Saving:
