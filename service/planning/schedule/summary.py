@@ -247,7 +247,8 @@ def _against(result: Schedule, compared: Comparison, that: str) -> Iterator[str]
         return
     plan = result.projection
     gain = plan.wealth - other.wealth
-    if abs(gain) <= _EQUAL:
+    tie = None if result.proof is None else result.proof.tie
+    if abs(gain) <= _EQUAL or (tie is not None and -tie.given_up <= gain <= 0):
         yield f"{doing} would leave the same."
         return
     yield f"{that} is {rounded_pounds(abs(gain))} {'more' if gain > 0 else 'less'} than {were}."
