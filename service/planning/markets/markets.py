@@ -279,7 +279,7 @@ class _Gathered:
 
 def _income_after_tax(record: PersonRecord) -> Pence:
     """What a person has of a period: income, interest and withdrawals, less the income tax."""
-    return record.opened.year.received + record.opened.interest + record.gross - record.income_tax
+    return record.opened.year.income_inside + record.opened.interest + record.gross - record.income_tax
 
 
 def _badness(found: WorstPath) -> tuple[int, Pence, Pence]:

@@ -197,7 +197,11 @@ def test_money_is_conserved_on_every_path(household: Household, plan: PlainPlan,
             held.cash + held.isa + held.pension.uncrystallised + held.pension.drawdown for held in year.holdings
         )
         come = sum(
-            record.pension_growth + record.isa_growth + record.opened.interest + record.opened.year.received
+            record.pension_growth
+            + record.isa_growth
+            + record.opened.interest
+            + record.opened.year.received
+            + record.opened.year.paid_in.amount
             for record in records
         )
         gone = sum(record.spent + record.income_tax for record in records)
