@@ -139,6 +139,7 @@ Contribution = TypedDict(
         'payer': NotRequired[Literal['self', 'employer', 'third_party']],
         'relief': NotRequired[Literal['relief_at_source', 'net_pay', 'none']],
         'saving': NotRequired[Literal['money_purchase', 'defined_benefit']],
+        'pension': NotRequired[int],
     },
 )
 
@@ -1014,6 +1015,7 @@ The list may grow; show the `detail` of a code that you do not know.
 - `drawn_now_comes_to_more`, `left_for_later`, `left_in_the_pension`, `same_either_way`: £100 drawn now against the
   same £100 drawn later or left, by what they come to at the end.
 - `reaches_the_cap`: the most that `withdrawal_cap` lets a plan draw.
+- `waits_for_contributions`: income would bring in the money purchase annual allowance while more than that is paid in.
 - `fits_the_isa_allowance`, `uses_the_isa_allowance`, `waits_for_the_isa_allowance`, `isa_pays_for_spending`: about ISAs.
 - `takes_all_tax_free_cash`, `uses_up_the_pension`, `pension_used_up`, `pension_locked`,
   `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
@@ -1055,6 +1057,23 @@ class SpentDuringYear(TypedDict):
     from_isas: MoneyAnswer
     """
     Of this year's ISA withdrawals.
+    """
+
+
+class ContributionsPaidIn(TypedDict):
+    """
+    What is paid into this person's pensions inside the plan. Left out where nothing is.
+    """
+
+    paid_in: MoneyAnswer
+    """
+    All of it, gross. It is the `paid_in` of the pensions.
+    """
+    own_money: MoneyAnswer
+    """
+    What of it comes from the household's income, cash and ISAs: without what employers and others pay, the relief that
+    the scheme claims, and net pay contributions.
+
     """
 
 
@@ -1208,7 +1227,7 @@ class PensionBalance(TypedDict):
     """
     paid_in: MoneyAnswer
     """
-    Nil; contributions are not modelled.
+    The contributions that say which pension they go into.
     """
     paid_out: MoneyAnswer
     """
@@ -1259,7 +1278,7 @@ class CashBalance(TypedDict):
     """
     Cash outside ISAs. `closing` is `opening`, plus interest and what is paid in, less what is paid out. Paid in are
     income, any lump sum, the gross withdrawals, and money from ISAs and from the partner. Paid out are income tax,
-    spending, subscriptions and money to the partner.
+    spending, own money for contributions, subscriptions and money to the partner.
 
     """
 
@@ -2024,19 +2043,19 @@ class Volatility(TypedDict):
 
     """
 
-    pension: NotRequired[Share]
+    pension_growth: NotRequired[Share]
     """
     Of pensions.
     """
-    isa: NotRequired[Share]
+    isa_growth: NotRequired[Share]
     """
     Of ISAs.
     """
-    cash: NotRequired[Share]
+    cash_interest: NotRequired[Share]
     """
     Of interest on cash.
     """
-    prices: NotRequired[Share]
+    price_inflation: NotRequired[Share]
     """
     Of the rise in prices.
     """
@@ -2109,19 +2128,19 @@ class Returns(TypedDict):
 
     """
 
-    pension: list[Rate]
+    pension_growth: list[Rate]
     """
     Growth of pensions.
     """
-    isa: list[Rate]
+    isa_growth: list[Rate]
     """
     Growth of ISAs.
     """
-    cash: list[Rate]
+    cash_interest: list[Rate]
     """
     Interest on cash.
     """
-    prices: list[Rate]
+    price_inflation: list[Rate]
     """
     Rise in prices.
     """
@@ -2437,8 +2456,8 @@ class Pension(TypedDict):
     """
     growth: NotRequired[GrowthRate]
     """
-    Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Plans and lump sum timing need
-    the same growth and charge for all pensions of the household.
+    Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Plans need the same
+    growth and charge for all pensions of one person, and lump sum timing for all of the household.
 
     """
     yearly_charge: NotRequired[Share]
@@ -2518,8 +2537,10 @@ class LumpSumAllowances(TypedDict):
 
 class Circumstances(TypedDict):
     """
-    What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, and
-    what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
+    What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, for
+    `carry_forward` in plans, and for what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is
+    left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect
+    `check` says so.
 
     """
 
@@ -2542,7 +2563,9 @@ class Circumstances(TypedDict):
     """
     carry_forward: NotRequired[Money]
     """
-    Unused annual allowance of the three tax years before, in all.
+    Unused annual allowance of the three tax years before, in all. Plans count it in their first tax year, where they pay
+    contributions in.
+
     """
     saves_in_other_schemes: NotRequired[bool]
     """
@@ -3024,6 +3047,13 @@ class AssumptionsUsed(TypedDict):
     """
 
     pension_growth: Rate
+    """
+    Growth of the pensions after their charge; the first person's, where two people's differ.
+    """
+    pension_growths: NotRequired[list[Rate]]
+    """
+    Growth of each person's pensions after their charge, where they differ. Left out where they do not.
+    """
     isa_growth: Rate
     cash_interest: Rate
     price_inflation: Rate
@@ -3327,6 +3357,7 @@ class OptionPersonYear(TypedDict):
     """
     Income within the years, before tax, without withdrawals and without interest on waiting cash.
     """
+    contributions: NotRequired[ContributionsPaidIn]
     income_tax: MoneyAnswer
     """
     Income tax of the tax year, the high income child benefit charge included, less the share borne by income
@@ -3504,19 +3535,19 @@ class MarketPath(TypedDict):
 
     """
 
-    pension: NotRequired[list[MarketReturn]]
+    pension_growth: NotRequired[list[MarketReturn]]
     """
     Growth of pensions, before any `yearly_charge`.
     """
-    isa: NotRequired[list[MarketReturn]]
+    isa_growth: NotRequired[list[MarketReturn]]
     """
     Growth of ISAs, after charges.
     """
-    cash: NotRequired[list[MarketInterest]]
+    cash_interest: NotRequired[list[MarketInterest]]
     """
     Interest on cash, before tax.
     """
-    prices: NotRequired[list[MarketPrices]]
+    price_inflation: NotRequired[list[MarketPrices]]
     """
     How much prices rise.
     """
@@ -3530,19 +3561,19 @@ class MarketHistory(TypedDict):
 
     """
 
-    pension: NotRequired[list[MarketReturn]]
+    pension_growth: NotRequired[list[MarketReturn]]
     """
     Growth of pensions, before any `yearly_charge`.
     """
-    isa: NotRequired[list[MarketReturn]]
+    isa_growth: NotRequired[list[MarketReturn]]
     """
     Growth of ISAs, after charges.
     """
-    cash: NotRequired[list[MarketInterest]]
+    cash_interest: NotRequired[list[MarketInterest]]
     """
     Interest on cash, before tax.
     """
-    prices: NotRequired[list[MarketPrices]]
+    price_inflation: NotRequired[list[MarketPrices]]
     """
     How much prices rise.
     """
@@ -4134,6 +4165,7 @@ class PlanPersonYear(TypedDict):
     """
     Income inside the plan, before tax, without withdrawals and without interest on the plan's cash.
     """
+    contributions: NotRequired[ContributionsPaidIn]
     interest: MoneyAnswer
     """
     Interest on the plan's cash; it is taxed as savings income.
@@ -4580,7 +4612,9 @@ class WarningsAnswer(TypedDict):
     rules: Rules
     warnings: list[Warning]
     """
-    What is not permitted first, then costs by amount, then what to check.
+    What is not permitted first, then costs, then what to check; in each by severity. Before all of them stands what is open
+    to somebody of whom ill-health is given.
+
     """
     counts: WarningCounts
     notice: Notice

@@ -719,7 +719,8 @@ export interface components {
         };
         /**
          * @description A pension contribution. Give either `amount` with its `date`, or `yearly`. A yearly contribution counts as paid in twelve
-         *     equal parts. Plans use it only for the tax: they do not take it from cash or add it to the pension.
+         *     equal parts. Plans and lump sum timing pay it into the pension that `pension` says. Without that they use it only for the
+         *     tax: they do not take it from cash or add it to a pension.
          */
         Contribution: {
             /**
@@ -755,6 +756,18 @@ export interface components {
              * @enum {string}
              */
             saving?: "money_purchase" | "defined_benefit";
+            /**
+             * @description The place in `pensions` of the pension that it goes into; only for money purchase saving. A plan then adds it there, with
+             *     growth from its day, and a yearly one evenly. With relief at source by the person, the net payment comes from income,
+             *     cash and ISAs. With `none` all of it does. Net pay contributions are off the pay that `income` has already. What an
+             *     employer or a third party pays costs the household nothing.
+             *
+             *     Contributions above the annual allowance are refused, since plans do not work out the charge: after its taper by the
+             *     year's other income, with `carry_forward` in a plan's first tax year. If contributions of a later tax year are above the money purchase annual
+             *     allowance, a plan draws no income before the last day of that year. A tax-free lump sum by itself can be taken. Left
+             *     out, a plan uses the contribution only for the tax.
+             */
+            pension?: number;
         };
         /**
          * @description A defined contribution pension as it is just before the withdrawal, on the first day of a plan, or on the date of a warnings
@@ -804,8 +817,8 @@ export interface components {
             /** @description When the nomination was last reviewed. Left out, it is not known. */
             nomination_reviewed_on?: components["schemas"]["Day"];
             /**
-             * @description Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Plans and lump sum timing need
-             *     the same growth and charge for all pensions of the household.
+             * @description Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Plans need the same
+             *     growth and charge for all pensions of one person, and lump sum timing for all of the household.
              */
             growth?: components["schemas"]["GrowthRate"];
             /** @description The yearly charge, as a share of the fund. Left out, nothing. */
@@ -889,8 +902,10 @@ export interface components {
             flexible?: boolean;
         };
         /**
-         * @description What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, and
-         *     what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect `check` says so.
+         * @description What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, for
+         *     `carry_forward` in plans, and for what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is
+         *     left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect
+         *     `check` says so.
          */
         Circumstances: {
             /** @description Over how many authorised firms the cash is spread. */
@@ -901,7 +916,10 @@ export interface components {
             contribution_increase_planned?: boolean;
             /** @description Tax-free lump sums taken in the twelve months before the date of the request. Left out, none. */
             lump_sums_in_last_12_months?: components["schemas"]["Money"];
-            /** @description Unused annual allowance of the three tax years before, in all. */
+            /**
+             * @description Unused annual allowance of the three tax years before, in all. Plans count it in their first tax year, where they pay
+             *     contributions in.
+             */
             carry_forward?: components["schemas"]["Money"];
             /** @description Whether the person pays into another money purchase scheme. */
             saves_in_other_schemes?: boolean;
@@ -1739,7 +1757,10 @@ export interface components {
             /** @description The date of the request. */
             date: components["schemas"]["Day"];
             rules: components["schemas"]["Rules"];
-            /** @description What is not permitted first, then costs by amount, then what to check. */
+            /**
+             * @description What is not permitted first, then costs, then what to check; in each by severity. Before all of them stands what is open
+             *     to somebody of whom ill-health is given.
+             */
             warnings: components["schemas"]["Warning"][];
             counts: components["schemas"]["WarningCounts"];
             notice: components["schemas"]["Notice"];
@@ -2039,7 +2060,10 @@ export interface components {
         };
         /** @description All assumptions used, including the defaults. */
         AssumptionsUsed: {
+            /** @description Growth of the pensions after their charge; the first person's, where two people's differ. */
             pension_growth: components["schemas"]["Rate"];
+            /** @description Growth of each person's pensions after their charge, where they differ. Left out where they do not. */
+            pension_growths?: components["schemas"]["Rate"][];
             isa_growth: components["schemas"]["Rate"];
             cash_interest: components["schemas"]["Rate"];
             price_inflation: components["schemas"]["Rate"];
@@ -2187,6 +2211,7 @@ export interface components {
          *     - `drawn_now_comes_to_more`, `left_for_later`, `left_in_the_pension`, `same_either_way`: £100 drawn now against the
          *       same £100 drawn later or left, by what they come to at the end.
          *     - `reaches_the_cap`: the most that `withdrawal_cap` lets a plan draw.
+         *     - `waits_for_contributions`: income would bring in the money purchase annual allowance while more than that is paid in.
          *     - `fits_the_isa_allowance`, `uses_the_isa_allowance`, `waits_for_the_isa_allowance`, `isa_pays_for_spending`: about ISAs.
          *     - `takes_all_tax_free_cash`, `uses_up_the_pension`, `pension_used_up`, `pension_locked`,
          *       `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
@@ -2239,6 +2264,7 @@ export interface components {
             withdrawals: components["schemas"]["PlanWithdrawals"];
             /** @description Income inside the plan, before tax, without withdrawals and without interest on the plan's cash. */
             income_received: components["schemas"]["MoneyAnswer"];
+            contributions?: components["schemas"]["ContributionsPaidIn"];
             /** @description Interest on the plan's cash; it is taxed as savings income. */
             interest: components["schemas"]["MoneyAnswer"];
             /**
@@ -2270,6 +2296,16 @@ export interface components {
             pensions: components["schemas"]["PensionBalances"];
             isa: components["schemas"]["IsaBalance"];
             cash: components["schemas"]["CashBalance"];
+        };
+        /** @description What is paid into this person's pensions inside the plan. Left out where nothing is. */
+        ContributionsPaidIn: {
+            /** @description All of it, gross. It is the `paid_in` of the pensions. */
+            paid_in: components["schemas"]["MoneyAnswer"];
+            /**
+             * @description What of it comes from the household's income, cash and ISAs: without what employers and others pay, the relief that
+             *     the scheme claims, and net pay contributions.
+             */
+            own_money: components["schemas"]["MoneyAnswer"];
         };
         /** @description This person's age in whole years on the last day, `to`. */
         AgeOnTheLastDay: number;
@@ -2378,7 +2414,7 @@ export interface components {
             opening: components["schemas"]["MoneyAnswer"];
             /** @description At the assumed rate; where a lump sum is taken on the first day, on what is left. */
             growth: components["schemas"]["SignedMoneyAnswer"];
-            /** @description Nil; contributions are not modelled. */
+            /** @description The contributions that say which pension they go into. */
             paid_in: components["schemas"]["MoneyAnswer"];
             /** @description The withdrawal and any lump sum taken by itself. */
             paid_out: components["schemas"]["MoneyAnswer"];
@@ -2405,7 +2441,7 @@ export interface components {
         /**
          * @description Cash outside ISAs. `closing` is `opening`, plus interest and what is paid in, less what is paid out. Paid in are
          *     income, any lump sum, the gross withdrawals, and money from ISAs and from the partner. Paid out are income tax,
-         *     spending, subscriptions and money to the partner.
+         *     spending, own money for contributions, subscriptions and money to the partner.
          */
         CashBalance: {
             /** @description On the first day, before anything moves. */
@@ -2910,6 +2946,7 @@ export interface components {
             withdrawals: components["schemas"]["PlanWithdrawals"];
             /** @description Income within the years, before tax, without withdrawals and without interest on waiting cash. */
             income_received: components["schemas"]["MoneyAnswer"];
+            contributions?: components["schemas"]["ContributionsPaidIn"];
             /**
              * @description Income tax of the tax year, the high income child benefit charge included, less the share borne by income
              *     outside the years.
@@ -3283,13 +3320,13 @@ export interface components {
          */
         Volatility: {
             /** @description Of pensions. */
-            pension?: components["schemas"]["Share"];
+            pension_growth?: components["schemas"]["Share"];
             /** @description Of ISAs. */
-            isa?: components["schemas"]["Share"];
+            isa_growth?: components["schemas"]["Share"];
             /** @description Of interest on cash. */
-            cash?: components["schemas"]["Share"];
+            cash_interest?: components["schemas"]["Share"];
             /** @description Of the rise in prices. */
-            prices?: components["schemas"]["Share"];
+            price_inflation?: components["schemas"]["Share"];
         };
         /**
          * @description How the logarithms of two rates move together within a year, with `random`, from -1 to 1. Left out, 0. Together they have to
@@ -3311,13 +3348,13 @@ export interface components {
          */
         MarketPath: {
             /** @description Growth of pensions, before any `yearly_charge`. */
-            pension?: components["schemas"]["MarketReturn"][];
+            pension_growth?: components["schemas"]["MarketReturn"][];
             /** @description Growth of ISAs, after charges. */
-            isa?: components["schemas"]["MarketReturn"][];
+            isa_growth?: components["schemas"]["MarketReturn"][];
             /** @description Interest on cash, before tax. */
-            cash?: components["schemas"]["MarketInterest"][];
+            cash_interest?: components["schemas"]["MarketInterest"][];
             /** @description How much prices rise. */
-            prices?: components["schemas"]["MarketPrices"][];
+            price_inflation?: components["schemas"]["MarketPrices"][];
         };
         /**
          * @description A history of years, all parts of the same years; needed with `history`. Each run of as many years as the plan has tax years is a
@@ -3326,13 +3363,13 @@ export interface components {
          */
         MarketHistory: {
             /** @description Growth of pensions, before any `yearly_charge`. */
-            pension?: components["schemas"]["MarketReturn"][];
+            pension_growth?: components["schemas"]["MarketReturn"][];
             /** @description Growth of ISAs, after charges. */
-            isa?: components["schemas"]["MarketReturn"][];
+            isa_growth?: components["schemas"]["MarketReturn"][];
             /** @description Interest on cash, before tax. */
-            cash?: components["schemas"]["MarketInterest"][];
+            cash_interest?: components["schemas"]["MarketInterest"][];
             /** @description How much prices rise. */
-            prices?: components["schemas"]["MarketPrices"][];
+            price_inflation?: components["schemas"]["MarketPrices"][];
         };
         /** @description A year's growth as a fraction, at most four decimals; -0.125 is a fall of 12.5%. */
         MarketReturn: number;
@@ -3454,13 +3491,13 @@ export interface components {
             /** @description Its rates, one for each tax year; those of pensions after any `yearly_charge`. */
             returns: {
                 /** @description Growth of pensions. */
-                pension: components["schemas"]["Rate"][];
+                pension_growth: components["schemas"]["Rate"][];
                 /** @description Growth of ISAs. */
-                isa: components["schemas"]["Rate"][];
+                isa_growth: components["schemas"]["Rate"][];
                 /** @description Interest on cash. */
-                cash: components["schemas"]["Rate"][];
+                cash_interest: components["schemas"]["Rate"][];
                 /** @description Rise in prices. */
-                prices: components["schemas"]["Rate"][];
+                price_inflation: components["schemas"]["Rate"][];
             };
         };
         /** @description What is done in one of the first tax years. */
@@ -4201,7 +4238,7 @@ export interface operations {
             };
         };
         responses: {
-            /** @description The warnings, what is not permitted first, then costs by amount, then what to check. */
+            /** @description The warnings, what is not permitted first, then costs, then what to check. */
             200: {
                 headers: {
                     "Cache-Control": components["headers"]["NoStore"];
