@@ -32,6 +32,8 @@ from agreement import (
 )
 
 CONNECT_SECONDS = 5.0
+LEAST_SECONDS = 0.05
+"""For a try: a pause may take longer than it should on a busy machine, and there is no timeout of nothing."""
 LONGEST_PAUSE_SECONDS = 10.0
 """Between two tries, where the service names no time itself."""
 SEND_AGAIN = frozenset({408, 429, 502, 503, 504})
@@ -136,7 +138,7 @@ class Client:
         """An answer with status 200, after as many tries as the deadline has room for."""
         end, tries, own_faults = time.monotonic() + self._deadline, 0, 0
         while True:
-            tries, left, pause = tries + 1, end - time.monotonic(), None
+            tries, left, pause = tries + 1, max(LEAST_SECONDS, end - time.monotonic()), None
             try:
                 answer = self._session.request(
                     method, self._service + path, timeout=(min(CONNECT_SECONDS, left), left), **sent

@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 from xml.etree import ElementTree
 
@@ -127,6 +128,13 @@ def test_the_deadline_holds_for_all_tries_together() -> None:
             Client(url, deadline=1.5).withdrawal_tax(QUOTE)
         assert time.monotonic() - started < 1.6
         assert len(asked) > 1
+
+
+def test_a_pause_that_takes_too_long_is_no_fault(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = iter([0.0, 0.1, 0.2, 99.0, 99.0])
+    monkeypatch.setattr("client.time", SimpleNamespace(monotonic=lambda: next(now), sleep=lambda _: None))
+    with pytest.raises(NoAnswerError, match="the connection failed"):
+        Client("http://127.0.0.1:1", deadline=5).withdrawal_tax(QUOTE)
 
 
 def test_an_answer_in_bulk_that_was_cut_is_asked_again() -> None:
