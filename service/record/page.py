@@ -239,11 +239,17 @@ def _way(option: dict[str, Any]) -> str:
 
 def _assumed(answer: dict[str, Any]) -> list[str]:
     told = [
-        f"{words(key)} {share(value) if isinstance(value, int | float) else words(value)}"
+        f"{words(key)} {_assumption(value)}"
         for key, value in answer["assumptions"].items()
         if not isinstance(value, dict)
     ]
     return [f"<p><b>Assumed, a year:</b> {escape('; '.join(told))}.</p>"]
+
+
+def _assumption(value: float | str | list[float]) -> str:
+    if isinstance(value, list):
+        return " and ".join(share(rate) for rate in value)
+    return words(value) if isinstance(value, str) else share(value)
 
 
 def _warned(answer: dict[str, Any]) -> list[str]:

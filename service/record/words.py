@@ -23,7 +23,6 @@ SHARES = frozenset(
         "low",
         "nil_rate_band_brought_forward",
         "pension_growth",
-        "pension_growths",
         "price_inflation",
         "protected_tax_free_share",
         "rate",

@@ -35,9 +35,9 @@ _WHOLE = 10_000
 class SensitivitySchema(StrictSchema):
     """How far each assumption goes up and down."""
 
-    growth = Rate(least=0, largest=_MOST_STEP)
-    price_inflation = Rate(least=0, largest=_MOST_STEP)
-    tax_rate_on_remaining_pension = Rate(least=0, largest=Decimal("0.5"))
+    growth = Rate(least=0, largest=_MOST_STEP, example=0.01)
+    price_inflation = Rate(least=0, largest=_MOST_STEP, example=0.01)
+    tax_rate_on_remaining_pension = Rate(least=0, largest=Decimal("0.5"), example=0.05)
     drawn_over_years = WholeNumber(least=1, largest=40)
     length_of_life = WholeNumber(least=1, largest=MOST_YEARS_ON)
 

@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 from marshmallow import RAISE, Schema, ValidationError, fields, validates_schema
 
 from service.schemas.fields import NOT_AN_OBJECT, SENTENCES, UNKNOWN, StrictField
-from service.schemas.together import OneOfTwo, Rule, Said
+from service.schemas.together import Needs, OneOfTwo, Rule, Said
 
 
 class StrictSchema(Schema):
@@ -36,11 +36,13 @@ class StrictSchema(Schema):
         return {field.data_key or name: field for name, field in self.load_fields.items()}
 
     def example(self) -> dict[str, Any]:
-        """An object of this shape with what is required, or where nothing is with one field."""
+        """An object of this shape with what is required and what that needs, or where nothing is with one field."""
         known = self.by_key()
         needed = [key for key, field in known.items() if field.required]
         needed += [rule.first for rule in self.rules if isinstance(rule, OneOfTwo)]
-        return {key: example_of(known[key]) for key in needed or list(known)[:1]}
+        found = {key: example_of(known[key]) for key in needed or list(known)[:1]}
+        more = [rule.needed for rule in self.rules if isinstance(rule, Needs) and found.get(rule.key) == rule.word]
+        return found | {key: example_of(known[key]) for key in more if key not in found}
 
     @validates_schema(pass_original=True, skip_on_field_errors=False)
     def _say_together(self, loaded: Mapping[str, Any], original: Any, **__: object) -> None:

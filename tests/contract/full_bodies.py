@@ -272,6 +272,7 @@ _BOOLEANS = (
 _WORDS = (
     *_of_the_first(
         "tax_residence",
+        "already_this_tax_year/income/0/kind",
         "income/0/kind",
         "contributions/0/payer",
         "contributions/0/relief",
@@ -342,6 +343,7 @@ _REQUIRED = (
     *_of_the_first(
         "date_of_birth",
         "tax_residence",
+        "already_this_tax_year/income/0/kind",
         "income/0/kind",
         "pensions/0/uncrystallised",
         "circumstances/inherited_pension/scheme_knew_on",

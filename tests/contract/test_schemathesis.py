@@ -211,7 +211,10 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
 def spent_during_the_year(year: dict[str, Any], met: str) -> bool:
     """Whether what income and lump sums do not cover is paid during the year, or else all that is drawn is."""
     people = year["people"]
-    received = sum(pence(one["income_received"]) + pence(one["lump_sum"]) for one in people)
+    received = sum(
+        pence(one["income_received"]) + pence(one["lump_sum"]) - pence(paid_into_pensions(one)["own_money"])
+        for one in people
+    )
     needed = max(0, pence(year["spending"]) - received) if met != "end" else 0
     early = [{name: pence(amount) for name, amount in one["spent_during_year"].items()} for one in people]
     paid_out = [
@@ -265,12 +268,19 @@ def sums_of_a_person_that_fail(person: dict[str, Any]) -> list[str]:
     cash, partner = person["cash"], pence(person["moved_from_partner"])
     came = pence(person["lump_sum"]) + drawn(person, "gross") + pence(person["income_received"])
     went = pence(person["income_tax"]) + pence(person["spent"]) + pence(person["isa_subscription"])
+    went += pence(paid_into_pensions(person)["own_money"])
     sums = {
         "interest": pence(person["interest"]) == pence(cash["interest"]),
         "into cash": pence(cash["paid_in"]) == came + pence(person["isa_withdrawal"]) + max(0, partner),
         "out of cash": pence(cash["paid_out"]) == went + max(0, -partner),
     }
     return [*balances_that_fail(person), *(name for name, holds in sums.items() if not holds)]
+
+
+def paid_into_pensions(person: dict[str, Any]) -> dict[str, float]:
+    """What is paid into a person's pensions in a tax year, and what of it they pay themselves."""
+    paid: dict[str, float] = person.get("contributions", {"paid_in": 0, "own_money": 0})
+    return paid
 
 
 def sums_of_a_comparison_that_fail(answer: dict[str, Any]) -> list[str]:
@@ -330,9 +340,11 @@ def sums_of_an_option_that_fail(option: dict[str, Any]) -> list[str]:
 def balances_that_fail(person: dict[str, Any]) -> list[str]:
     """Return the names of the sums of one person's tax year, of a plan or an option, that do not hold."""
     isa, cash = person["isa"], person["cash"]
+    paid = paid_into_pensions(person)
     gross, lump_sum = drawn(person, "gross"), pence(person["lump_sum"])
     came = lump_sum + gross + pence(person["income_received"]) + pence(person["isa_withdrawal"])
     went = pence(person["income_tax"]) + pence(person["spent"]) + pence(person["isa_subscription"])
+    went += pence(paid["own_money"])
     sums = {
         "places": [withdrawal["pension"] for withdrawal in person["withdrawals"]]
         == [pension["pension"] for pension in person["pensions"]]
@@ -345,7 +357,7 @@ def balances_that_fail(person: dict[str, Any]) -> list[str]:
             for one in person["withdrawals"]
         ),
         "out of the pension": moved(person, "pensions", "paid_out") == lump_sum + gross,
-        "into the pension": moved(person, "pensions", "paid_in") == 0,
+        "into the pension": moved(person, "pensions", "paid_in") == pence(paid["paid_in"]),
         "funds left": all(
             pence(one["closing"]) == pence(one["uncrystallised"]) + pence(one["drawdown"]) for one in person["pensions"]
         ),
