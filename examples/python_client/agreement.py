@@ -1477,7 +1477,9 @@ class PlanComparisonFound(TypedDict):
     """
     gain: SignedMoneyAnswer
     """
-    How much more this plan leaves; below nil where it leaves less.
+    How much more this plan leaves; below nil where it leaves less. The plan that leaves the most may leave less by
+    what it gives up, see `equally_good` in `proof`.
+
     """
     gain_in_prices_of_start: SignedMoneyAnswer
     """

@@ -2550,7 +2550,10 @@ export interface components {
             wealth_after_tax: components["schemas"]["MoneyAnswer"];
             /** @description The same in prices of `start_date`. */
             wealth_after_tax_in_prices_of_start: components["schemas"]["MoneyAnswer"];
-            /** @description How much more this plan leaves; below nil where it leaves less. */
+            /**
+             * @description How much more this plan leaves; below nil where it leaves less. The plan that leaves the most may leave less by
+             *     what it gives up, see `equally_good` in `proof`.
+             */
             gain: components["schemas"]["SignedMoneyAnswer"];
             /** @description The same in prices of `start_date`. */
             gain_in_prices_of_start: components["schemas"]["SignedMoneyAnswer"];
