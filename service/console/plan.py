@@ -182,7 +182,9 @@ def proved(proof: dict[str, Any]) -> list[str]:
         near = f"Another plan might leave about {money(proof['bound'])}, {money(proof['gap'])} more than this one."
         return paragraph(f"{near} That is not proved. {ended}")
     most = f"No plan of this model leaves more than {money(proof['bound'])}, which is {money(proof['gap'])} more than this one."
-    return [*paragraph(f"{most} {ended}"), *paragraph(proof["leaves_out"])]
+    given_up = proof.get("equally_good", {}).get("given_up", 0)
+    less = f" Of that, {money(given_up)} is given up so that less depends on the tax on what is left." if given_up else ""
+    return [*paragraph(f"{most}{less} {ended}"), *paragraph(proof["leaves_out"])]
 
 
 def over_paths(found: dict[str, Any]) -> list[str]:
