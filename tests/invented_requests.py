@@ -120,7 +120,61 @@ def plan(random: Random) -> JsonObject:
         household,
         (0.4, "spending", lambda: [_spending(random, start) for _ in range(random.choice((1, 1, 2)))]),
     )
+    _what_plans_alone_take(random, request, start)
     return request
+
+
+def _what_plans_alone_take(random: Random, request: JsonObject, start: date) -> None:
+    """Give a request for a plan some of what no other operation takes, or takes otherwise."""
+    household = request["household"]
+    _sometimes(random, household, (0.15, "minimum_cash", lambda: amount(random, 20_000)))
+    for person in household["people"]:
+        _sometimes(
+            random,
+            person,
+            (0.1, "withdrawal_cap", lambda: amount(random, 40_000)),
+            (0.15, "contributions", lambda: [_paid_in(random)]),
+        )
+        if (start.month, start.day) != (4, 6):
+            _sometimes(random, person, (0.2, "already_this_tax_year", lambda: _already(random)))
+    if random.random() < 0.1:
+        # One rate for all pensions of a person.
+        growth, charge = random.choice((0.03, 0.055)), random.choice((0.002, 0.0125))
+        for person in household["people"]:
+            person["pensions"] = [{**one, "growth": growth, "yearly_charge": charge} for one in person["pensions"]]
+    if request["aim"]["goal"] == "most_after_tax":
+        if "scenarios" not in request.get("assumptions", {}) and random.random() < 0.15:
+            request["aim"] = {"goal": "steady_income"}
+    elif random.random() < 0.15:
+        request["markets"] = {
+            "source": "random",
+            "seed": random.randint(0, 1_000),
+            "number_of_paths": random.randint(1, 20),
+            "volatility": {"pension_growth": random.choice((0, 0.15)), "isa_growth": 0.1, "price_inflation": 0.01},
+        }
+        return
+    if random.random() < 0.1:
+        request["sensitivity"] = random.choice(({}, {"growth": 0.005, "length_of_life": 2}))
+
+
+def _paid_in(random: Random) -> JsonObject:
+    """A contribution that is paid into the first pension."""
+    if random.random() < 0.4:
+        return {"yearly": amount(random, 9_000), "payer": "employer", "pension": 0}
+    relief = random.choice(("relief_at_source", "net_pay"))
+    return {"yearly": amount(random, 6_000), "relief": relief, "pension": 0}
+
+
+def _already(random: Random) -> JsonObject:
+    found: JsonObject = {}
+    _sometimes(
+        random,
+        found,
+        (0.6, "income", lambda: [{"kind": random.choice(("employment", "annuity")), "amount": amount(random, 30_000)}]),
+        (0.6, "taxable_withdrawals", lambda: amount(random, 15_000)),
+        (0.4, "tax_free_withdrawals", lambda: amount(random, 8_000)),
+    )
+    return found or {"taxable_withdrawals": 1_000}
 
 
 def timing(random: Random) -> JsonObject:

@@ -183,7 +183,9 @@ def proved(proof: dict[str, Any]) -> list[str]:
         return paragraph(f"{near} That is not proved. {ended}")
     most = f"No plan of this model leaves more than {money(proof['bound'])}, which is {money(proof['gap'])} more than this one."
     given_up = proof.get("equally_good", {}).get("given_up", 0)
-    less = f" Of that, {money(given_up)} is given up so that less depends on the tax on what is left." if given_up else ""
+    less = (
+        f" Of that, {money(given_up)} is given up so that less depends on the tax on what is left." if given_up else ""
+    )
     return [*paragraph(f"{most}{less} {ended}"), *paragraph(proof["leaves_out"])]
 
 

@@ -34,7 +34,6 @@ from service.planning.optimiser.work import (
     LIMITS,
     PERSON_YEAR_MODELLED,
     PERSON_YEAR_PROJECTED,
-    PERSON_YEAR_ROUNDED,
     Work,
 )
 from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, Projection, projected
@@ -488,9 +487,8 @@ class _Search:
         expected = solution.wealth - error_cost - sum(solution.fractional.values())
         if expected > self._incumbent_value or not self._rounded_once:
             self._rounded_once = True
-            self.work.add(PERSON_YEAR_ROUNDED * len(self.timeline.people) * len(self.timeline.periods))
             try:
-                plan = rounded(self.timeline, self.relaxation, solution)
+                plan = rounded(self.timeline, self.relaxation, solution, self.work)
             except RuleViolation:
                 return  # The tax that the hull is short of cannot be paid; a tighter relaxation leaves money for it.
             self._keep(plan, node)

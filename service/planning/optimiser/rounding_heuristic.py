@@ -9,6 +9,7 @@ from service.law.units import POUND
 from service.planning.optimiser.relaxation import Relaxation, Solution
 from service.planning.optimiser.tax_surface import TAX_UNITS_IN_A_POUND, Surface
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
+from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, YEAR_MADE_UP, Work
 from service.planning.projection.policies import Policy, Projection, draw_for, draw_with_tax_free_part, projected
 from service.planning.projection.settlement import Choice, Draw, Opened, settle
 from service.planning.projection.timeline import Timeline
@@ -23,12 +24,13 @@ _DROPPED_PENCE = 1e-6
 """What a float may lack of a whole penny."""
 
 
-def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> Projection:
+def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution, work: Work) -> Projection:
     """The plan that does what the optimum does. RuleViolation where spending cannot be met."""
-    return projected(timeline, _policy(timeline, relaxation, solution))
+    work.add(PERSON_YEAR_ROUNDED * len(timeline.people) * len(timeline.periods))
+    return projected(timeline, _policy(timeline, relaxation, solution, work))
 
 
-def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> Policy:
+def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work: Work) -> Policy:
     assumed = timeline.household.assumptions
     early = assumed.spending_met != "end"
     prefers_cash = early or assumed.cash_interest > assumed.isa_growth
@@ -65,7 +67,7 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution) -> P
                 early_from_isas=round(solution.early_from_isas[position] * POUND),
                 cash_for_early=cash_for_early(position + 1),
             )
-        return _topped_up(timeline, position, people, choice)
+        return _topped_up(timeline, position, people, choice, work)
 
     return choose
 
@@ -125,8 +127,9 @@ def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
     return least + bisect_right(range(least, taxable), False, key=stepped) - 1
 
 
-def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Choice:
-    """The choice with a few pence more drawn, where rounding alone left the spending short."""
+def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice, work: Work) -> Choice:
+    """The choice with a few pence more drawn, where rounding alone left the spending short. Where more is short, the projection
+    looks for what has to be drawn besides, which is counted here."""
     paid_in = any(years[position].paid_in.own for years in timeline.people)
     if not timeline.spending[position] and not timeline.household.minimum_cash and not paid_in:
         return choice
@@ -141,6 +144,8 @@ def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], ch
                 break
         else:
             break
+    if short:
+        work.add(YEAR_MADE_UP)
     return choice
 
 

@@ -13,7 +13,7 @@ from service.law.units import POUND, Pence
 from service.planning.faults import RuleViolation
 from service.planning.optimiser.relaxation import Node, Relaxation, Solution
 from service.planning.optimiser.rounding_heuristic import rounded
-from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, Work
+from service.planning.optimiser.work import Work
 from service.planning.projection.policies import Projection
 from service.planning.projection.settlement import taxed_if_drawn
 
@@ -73,10 +73,8 @@ def _carried_out(
     best: Projection, relaxation: Relaxation, solution: Solution, tolerance: float, work: Work
 ) -> Projection | None:
     """A solution as a plan, if that is as good as the best and leaves no more."""
-    timeline = best.timeline
-    work.add(PERSON_YEAR_ROUNDED * len(timeline.people) * len(timeline.periods))
     try:
-        plan = rounded(timeline, relaxation, solution)
+        plan = rounded(best.timeline, relaxation, solution, work)
     except RuleViolation:
         return None
     as_good = best.wealth - plan.wealth <= tolerance * POUND

@@ -47,6 +47,10 @@ PERSON_YEAR_COMPARED = 100
 PERSON_YEAR_ROUNDED = 55
 """A person's year of an optimum rounded to a plan."""
 
+YEAR_MADE_UP = 1_500
+"""A household's year of a plan in which more has to be drawn for spending than was chosen: it is settled some fifteen to forty
+times."""
+
 PERSON_YEAR_MODELLED = 140
 """A person's year in a relaxation, besides its lines, questions and columns."""
 
