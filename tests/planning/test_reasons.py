@@ -245,11 +245,7 @@ def test_what_is_drawn_for_spending_says_so() -> None:
 def test_cash_waits_for_the_next_isa_allowance() -> None:
     result = plan(person(100_000, cash=50_000 * POUND), goal="personal_allowance", end="2028-04-05")
     assert codes(result)[-2:] == ["uses_the_isa_allowance", "waits_for_the_isa_allowance"]
-    assert (
-        told(result)
-        .because[0][0][-1]
-        .detail.endswith("stays in cash until 6 April 2027, when a new ISA allowance starts.")
-    )
+    assert told(result).because[0][0][-1].detail.endswith("stays in cash. A new ISA allowance starts on 6 April 2027.")
 
 
 def test_a_pension_is_drawn_ahead_of_a_large_expense() -> None:

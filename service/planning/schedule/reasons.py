@@ -225,10 +225,12 @@ def _stops(case: _Case) -> Reason | None:
     last_bore = f"The last £100 brought {rounded_pounds(last)}." if last else "The last £100 brought none."
     if taxable and here.total == case.tax(0).total:
         used = case.person.personal_allowance_used
+        blind = case.record.opened.year.taxpayer.blind
+        allowances = "personal and blind person's allowances" if blind else "personal allowance"
         if here.allowances - here.net_income < POUND:
             return Reason(
                 "fills_personal_allowance",
-                f"With this withdrawal, taxable income uses all of the personal allowance of {rounded_pounds(used)}. {rises}.",
+                f"With this withdrawal, taxable income uses all of the {allowances} of {rounded_pounds(used)}. {rises}.",
             )
         return Reason("adds_no_tax", f"This is the most that adds no tax this year. {rises}.")
     year = case.record.opened.year.taxpayer_year(case.record.opened.interest)
@@ -372,12 +374,13 @@ class _Uses(NamedTuple):
 def _uses(result: Schedule, place: int) -> _Uses:
     """What 100 pounds come to, by the year in which they are drawn."""
     assumed = result.question.household.assumptions
-    pension_factor = isa_factor = cash_factor = 1.0
+    pension_factor = isa_factor = 1.0
+    waiting = 1.0  # a pound held as cash until the next year's last day, and then used as best it can be
     uses: list[_Use] = []
     for position in reversed(range(len(result.years))):
         case = _Case(result, position, place)
         in_isa = any(one.isa_unused > 0 for one in case.year.people)
-        kept = isa_factor if in_isa else cash_factor
+        kept = max(isa_factor, waiting) if in_isa else waiting
         taxed = _PART * _taxed_share(case) // WHOLE
         taxable = case.record.taxable
         drawn_last = None
@@ -387,7 +390,7 @@ def _uses(result: Schedule, place: int) -> _Uses:
         period = case.year.period
         pension_factor *= period.factor(assumed.growth_of(place))
         isa_factor *= period.factor(assumed.isa_growth)
-        cash_factor *= period.factor(assumed.cash_interest)
+        waiting = kept * period.factor(assumed.cash_interest)
     return _Uses(
         tuple(reversed(uses)), _left_at_the_end(result, place, _PART), -_left_at_the_end(result, place, -_PART)
     )
@@ -540,6 +543,5 @@ def _of_the_isa(case: _Case) -> Iterator[Reason]:
         next_day = tax_years.first_day(tax_years.following(case.year.period.name))
         yield Reason(
             "waits_for_the_isa_allowance",
-            f"{rounded_pounds(record.after.cash)} stays in cash until {day_month_year(next_day)}, when a new ISA allowance "
-            "starts.",
+            f"{rounded_pounds(record.after.cash)} stays in cash. A new ISA allowance starts on {day_month_year(next_day)}.",
         )

@@ -335,7 +335,7 @@ def _after_budgets(start: date, until: date) -> Iterator[Step]:
 
 
 def _tax_year_ends(year: ScheduleYear) -> Step:
-    unused = sum(one.isa_unused for one in year.people)
+    unused = sum(one.isa_unused for one in year.people if one.isa_unused >= POUND)
     left = (
         f"In this plan, {rounded_pounds(unused)} of ISA allowance stays unused and is lost."
         if unused

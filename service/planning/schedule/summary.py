@@ -288,6 +288,9 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
     at_the_end = f"The pension left at the end, {rounded_pounds(result.totals.in_pensions)}, counts"
     if flat is not None:
         yield f"{at_the_end} after tax of {per_cent(flat)} on all but its tax-free part."
+    elif not tax:
+        years = assumed.remaining_pension_drawn_over
+        yield f"{at_the_end} without tax: drawn evenly over {years} years, none would be due."
     else:
         on_top = "your income" if len(result.question.household.people) == 1 else "each person's income"
         years = assumed.remaining_pension_drawn_over
@@ -311,7 +314,7 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         # Near the rate assumed, whole per cents would not say on which side it is.
         step = 100 if abs(rate - Fraction(tax * WHOLE, left)) > 100 else 10
         about = per_cent(round(rate / step) * step)
-        yield f"At a flat rate of {beyond} than about {about} on it, {_PLANS[plan][1]} would leave more than this plan."
+        yield f"At a flat rate of {beyond} than about {about} on its taxable part, {_PLANS[plan][1]} would leave more."
 
 
 def _as_good(result: Schedule) -> Iterator[str]:
@@ -323,10 +326,8 @@ def _as_good(result: Schedule) -> Iterator[str]:
         f"Other plans come to the same within {rounded_pounds(tie.within)}, but leave up to "
         f"{rounded_pounds(tie.most_left)} in pensions that would bear tax."
     )
-    yield (
-        f"This plan leaves {rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else 'next to nothing'} there, so it is "
-        "hurt the least if that tax turns out to be higher."
-    )
+    there = rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else "next to nothing"
+    yield f"This plan leaves {there} there, so it depends the least on what that tax turns out to be."
 
 
 def _scenarios(result: Schedule) -> Iterator[str]:
