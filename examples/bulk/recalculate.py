@@ -103,8 +103,8 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
         options.compare_tax_years or options.in_tax_year or options.results_as not in (None, "ndjson")
     ):
         parser.error("tax years can be compared or changed, and columns written, for withdrawal-tax only")
-    if options.operation not in MEASURES:
-        parser.error(f"--operation must be one of {', '.join(MEASURES)}")
+    if options.compare_laws and options.operation not in MEASURES:
+        parser.error(f"laws are compared for one of {', '.join(MEASURES)}")
     refuse_what_cannot_be_compared(parser, options)
     return options
 
