@@ -33,7 +33,8 @@ def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution, work
 def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work: Work) -> Policy:
     assumed = timeline.household.assumptions
     early = assumed.spending_met != "end"
-    prefers_cash = early or assumed.cash_interest > assumed.isa_growth
+    # Cash that is not paid into ISAs may be worth it for its interest, or because it is spent within the next year.
+    may_keep_cash = early or assumed.cash_interest > assumed.isa_growth
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
 
     def draw(position: int, person: int, one: Opened) -> Draw:
@@ -57,8 +58,8 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work
         cash = [owner[position] for owner in solution.cash]
         choice = Choice(
             draws=tuple(draw(position, person, one) for person, one in enumerate(people)),
-            subscribe=round(solution.subscribed[position] * POUND) if prefers_cash and sum(cash) > 1 else None,
-            from_isas=round(solution.from_isas[position] * POUND) if prefers_cash else 0,
+            subscribe=round(solution.subscribed[position] * POUND) if may_keep_cash and sum(cash) > 1 else None,
+            from_isas=round(solution.from_isas[position] * POUND) if may_keep_cash else 0,
             cash_of_first=round(cash[0] * POUND) if sum(cash) > 1 and assumed.cash_interest else None,
         )
         if early:
