@@ -69,6 +69,11 @@ def money(amount: float) -> str:
     return wording.pounds(pence(amount))
 
 
+def forecast(amount: float) -> str:
+    """What is assumed for later years, in whole pounds: pence would claim more than anybody knows."""
+    return "less than £1" if 0 < abs(amount) < 0.5 else money(round(amount))
+
+
 def wrapped(words: str, across: int = _SMALL_ACROSS) -> list[str]:
     """Words as lines that fit the narrowest screen."""
     return textwrap.wrap(words, across)

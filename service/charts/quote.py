@@ -35,19 +35,21 @@ def _money(document: Mapping[str, Any]) -> Spec:
     deducted, before = gross - charge - paid, gross - charge
     if pence(deducted):
         words = "Tax deducted by the provider" if deducted > 0 else "Tax paid back by the provider"
-        rows.append(Row(words, money(abs(deducted)), paid, before, "change"))
+        rows.append(Row(words, money(abs(deducted)), paid, before, "change" if deducted > 0 else "back"))
     rows.append(Row("Arrives in the bank", money(paid), 0, paid, "main"))
     later = net - paid
     # What the answer says of the year is of all its pay. Where that is more than this payment, the difference here is neither
     # what comes back nor what is still due.
     of_this_alone = pence(later) == pence(payroll["over_deducted"]) - pence(payroll["under_deducted"])
     if pence(later) and not of_this_alone:
-        rows.append(Row("Difference from the tax that it adds", money(abs(later)), paid, net, "change"))
+        rows.append(
+            Row("Difference from the tax that it adds", money(abs(later)), paid, net, "back" if later > 0 else "change")
+        )
         told.append(
             "The deduction depends on other pay of the year too, so it is not the tax that this withdrawal adds."
         )
     elif pence(later) > 0:
-        rows.append(Row("Comes back once the year's tax is settled", money(later), paid, net, "change"))
+        rows.append(Row("Comes back once the year's tax is settled", money(later), paid, net, "back"))
         told.append(f"The provider deducts {money(later)} more than this withdrawal adds to the year's tax.")
     elif pence(later) < 0:
         rows.append(Row("Still to be paid for the year", money(-later), net, paid, "change"))

@@ -8,19 +8,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from service.charts.look import BLUE, INK, ORANGE, SKY, Spec, chart, wrapped
+from service.charts.look import BLUE, GREEN, INK, ORANGE, SKY, Spec, chart, wrapped
 
 _LINE, _BAR, _GAP = 17, 20, 12  # pixels
 _ROOM = 0.32
 """The part of a telephone's width that an amount needs."""
 
-_COLOURS = {"main": BLUE, "other": SKY, "change": ORANGE}
-_ON = {"main": "#ffffff", "other": "#000000", "change": "#000000"}
+_COLOURS = {"main": BLUE, "other": SKY, "change": ORANGE, "back": GREEN}
+_ON = {"main": "#ffffff", "other": "#000000", "change": "#000000", "back": "#000000"}
 
 
 class Row(NamedTuple):
     """A bar from ``start`` to ``end`` pounds, with its ``amount`` in words. Without an amount there is no bar, only words.
-    The kinds are main, other, change (of an amount above) and heading."""
+    The kinds are main, other, change (less than the amount above), back (more than it) and heading."""
 
     words: str
     amount: str = ""

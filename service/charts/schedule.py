@@ -16,9 +16,9 @@ from service.charts.look import (
     YELLOW,
     Spec,
     chart,
+    forecast,
     line_at,
     lined,
-    money,
     over_lines,
     pence,
 )
@@ -90,7 +90,7 @@ def _holdings(document: Mapping[str, Any]) -> Spec:
     totals = [sum(household[key] for key, *_ in _HELD) for _, household in rows]
     beside = ceil(_BESIDE * len(rows))
     ends = [
-        {"tax_year": place, "amount": max(near), "label": money(round(total)), "align": align}
+        {"tax_year": place, "amount": max(near), "label": forecast(total), "align": align}
         for place, total, near, align in (
             (order[0], totals[0], totals[:beside], "left"),
             (order[-1], totals[-1], totals[-beside:], "right"),
@@ -190,7 +190,7 @@ def _amounts(values: Sequence[Mapping[str, Any]]) -> list[Spec]:
 
 def _told_holdings(last: Year) -> str:
     held = [
-        f"{money(last['household'][key])} in {word.lower().replace('isas', 'ISAs')}"
+        f"{forecast(last['household'][key])} in {word.lower().replace('isas', 'ISAs')}"
         for key, word, _ in _HELD
         if last["household"][key] >= 1
     ]
@@ -239,11 +239,12 @@ def _flows(document: Mapping[str, Any]) -> Spec:
         for year in years
     ]
     told = [
-        f"In all, {money(totals['withdrawn'])} is drawn from pensions and {money(totals['income_tax'])} is paid in income tax."
+        f"In all, {forecast(totals['withdrawn'])} is drawn from pensions.",
+        f"In all, {forecast(totals['income_tax'])} is paid in income tax.",
     ]
     most = max(years, key=lambda year: year["household"]["income_tax"])
     if pence(most["household"]["income_tax"]):
-        told.append(f"The most tax falls in {most['tax_year']}: {money(most['household']['income_tax'])}.")
+        told.append(f"The most tax falls in {most['tax_year']}: {forecast(most['household']['income_tax'])}.")
     top = max(*(value[key] for value in values for key in ("withdrawn", "tax")), 1.0) * 1.15
     named = [_highest(values, key) for key in ("withdrawn", "tax")]
     if abs(named[0]["amount"] - named[1]["amount"]) < 0.1 * top:
@@ -291,30 +292,30 @@ def _highest(values: Sequence[Mapping[str, Any]], key: str) -> dict[str, Any]:
     return {
         "tax_year": values[place]["tax_year"],
         "amount": amount,
-        "label": money(round(amount)),
+        "label": forecast(amount),
         "align": align,
     }
 
 
 def _left(document: Mapping[str, Any]) -> Spec:
     left = document["totals"]["wealth_after_tax"]
-    rows = [Row("This plan", money(left), 0, left, "main")]
-    told = [f"After tax, this plan leaves {money(left)}."]
+    rows = [Row("This plan", forecast(left), 0, left, "main")]
+    told = [f"After tax, this plan leaves {forecast(left)}."]
     for other in document["compared_with"]:
         words = _PLANS.get(other["plan"], other["plan"].replace("_", " ").capitalize())
         if other["outcome"] != "found":
             rows.append(Row(f"{words}: not possible"))
             continue
-        rows.append(Row(words, money(other["wealth_after_tax"]), 0, other["wealth_after_tax"]))
+        rows.append(Row(words, forecast(other["wealth_after_tax"]), 0, other["wealth_after_tax"]))
         told.append(f"{words} would leave {_difference(other['gain'])}.")
-    unit = "Pensions, ISAs and cash at the end, after tax on what remains in the pension."
+    unit = "Pensions, ISAs and cash at the end, after tax on what remains in the pension. Dark: this plan."
     return rows_chart("left_after_tax", "What this plan and plainer ones leave", told, unit, rows)
 
 
 def _difference(gain: float) -> str:
     if not pence(gain):
         return "the same"
-    return f"{money(abs(gain))} {'less' if gain > 0 else 'more'}"
+    return f"{forecast(abs(gain))} {'less' if gain > 0 else 'more'}"
 
 
 _REACHES = (("p5", "p95", SKY), ("p25", "p75", BLUE))
@@ -329,7 +330,7 @@ def _over_paths(found: Mapping[str, Any]) -> Spec:
     last = years[-1]
     met = found["spending_met_throughout"]["paths"]
     on = f"all {paths:,}" if met == paths else f"{met:,} of {paths:,}"
-    held = {name: money(last[key][name]) for name in ("p5", "p50", "p95")}
+    held = {name: forecast(last[key][name]) for name in ("p5", "p50", "p95")}
     told = [
         f"Spending is met to the end on {on} courses of markets.",
         f"At the end of {last['tax_year']}, the middle one holds {held['p50']}.",

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+import operator
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -13,15 +14,16 @@ from service.charts.look import (
     INK,
     LINE,
     ORANGE,
+    PALE,
     PURPLE,
     SKY,
     VERMILION,
     Spec,
     apart,
     chart,
+    forecast,
     line_at,
     lined,
-    money,
     over_lines,
     pence,
 )
@@ -50,6 +52,8 @@ _SHORT = {
     "never": "none",
 }
 """When the tax-free cash is taken, beside the name of an option."""
+_MOST_LINES = 5
+"""So many options have a line of their own look; where there are more, the first and those that lead most often."""
 _HEIGHT = 280  # pixels
 _TICKS = 6
 _MOST_DEATHS = 5
@@ -115,15 +119,17 @@ def _left(document: Mapping[str, Any]) -> Spec:
             rows.append(Row(f"{short}: not possible"))
             continue
         left = option["totals"]["wealth_after_tax"]
-        rows.append(Row(short, money(left), 0, left, "main" if left == most else "other"))
+        rows.append(Row(short, forecast(left), 0, left, "main" if left == most else "other"))
     first, last = (document["options"][order[i]["option"]] for i in (0, -1))
-    told = [f"{_described(first)}, leaves {money(most)} after tax."]
+    told = [f"{_described(first)}, leaves {forecast(most)} after tax."]
     if len(order) > 1:
         told = [
-            f"{_described(first)}, leaves {'the most, ' if len(_first(order)) == 1 else ''}{money(most)} after tax."
+            f"{_described(first)}, leaves {'the most, ' if len(_first(order)) == 1 else ''}{forecast(most)} after tax."
         ]
         told.append(f"{_described(last)}, leaves {_less(most - order[-1]['amount'])}.")
-    unit = f"Pounds on {_day(document['to'])}, after tax on what remains in the pension. {_by(document)}"
+    unit = (
+        f"Pounds on {_day(document['to'])}, after tax on what remains in the pension. {_by(document)} Dark: the most."
+    )
     return rows_chart("left_after_tax", "What each option leaves after tax", told, unit, rows)
 
 
@@ -139,7 +145,7 @@ def _leaders(order: Sequence[Mapping[str, Any]]) -> str:
 
 
 def _less(difference: float) -> str:
-    return f"{money(difference)} less" if pence(difference) else "the same"
+    return f"{forecast(difference)} less" if pence(difference) else "the same"
 
 
 def _day(written: str) -> str:
@@ -165,17 +171,20 @@ def _over_the_years(document: Mapping[str, Any], found: Sequence[Option], people
     top, bottom = high + span * lined(len(marks), _HEIGHT), low - span * 0.04
     ends = apart([line[-1] for line in lines.values()], span * (LINE - 1) / _HEIGHT)
     shorts = _shorts(document)
-    domain = [shorts[option["option"]] for option in found]
-    styles = [_LINES[option["option"] % len(_LINES)] for option in found]
-    values = [
-        {"day": day, "amount": amount, "option": shorts[option["option"]]}
-        for option in found
-        for day, amount in zip(days, lines[option["option"]], strict=True)
-    ]
-    crossings = [crossing for crossing in _age_changes(document, base, days, lines) if crossing is not None]
+    own_look = _with_a_look_of_their_own(lines)
+    domain = [shorts[number] for number in own_look]
+    styles = [_LINES[number % len(_LINES)] for number in own_look]
+    values: dict[bool, list[dict[str, Any]]] = {True: [], False: []}
+    for number, line in lines.items():
+        values[number in own_look] += [
+            {"day": day, "amount": amount, "option": shorts[number]} for day, amount in zip(days, line, strict=True)
+        ]
+    crossings = [crossing for crossing in _age_changes(document, days, lines, own_look) if crossing is not None]
     unit = f"Pounds after tax, more or less than {_named(base).lower()}, at the end of each tax year."
     if crossings:
         unit += " At a ring, another option starts to leave more."
+    if values[False]:
+        unit += " Grey: the other options."
     told = [_told_leader(found, lines)]
     told += [f"{mark['label']}: {_day(mark['day'])}." for mark in marks[:1]]
     return chart(
@@ -231,7 +240,12 @@ def _over_the_years(document: Mapping[str, Any], found: Sequence[Option], people
                     ],
                 },
                 {
-                    "data": {"values": values},
+                    "data": {"values": values[False]},
+                    "mark": {"type": "line", "strokeWidth": 1.5, "color": "#AAAAAA"},
+                    "encoding": {"detail": {"field": "option", "type": "nominal"}},
+                },
+                {
+                    "data": {"values": values[True]},
                     "mark": {"type": "line", "strokeWidth": 2.5},
                     "encoding": {
                         "color": {
@@ -279,23 +293,41 @@ def _over_the_years(document: Mapping[str, Any], found: Sequence[Option], people
     )
 
 
+def _with_a_look_of_their_own(lines: Mapping[int, Sequence[float]]) -> list[int]:
+    """The options whose lines a reader has to tell apart: all of a few, otherwise the first and those that lead most often."""
+    if len(lines) <= _MOST_LINES:
+        return list(lines)
+    base, *_ = lines
+    ahead = _years_ahead(lines)
+    leading = sorted(
+        (number for number in lines if ahead[number] and number != base), key=lambda number: -ahead[number]
+    )
+    return sorted([base, *leading[: _MOST_LINES - 1]])
+
+
+def _years_ahead(lines: Mapping[int, Sequence[float]]) -> dict[int, int]:
+    """At the end of how many tax years each option leaves the most, or as much as any."""
+    most = [max(at_once) for at_once in zip(*lines.values(), strict=True)]
+    return {number: sum(map(operator.eq, line, most)) for number, line in lines.items()}
+
+
 def _told_leader(found: Sequence[Option], lines: Mapping[int, Sequence[float]]) -> str:
     """Which option leaves most at the end of most tax years."""
     years = len(next(iter(lines.values())))
-    most = [max(line[i] for line in lines.values()) for i in range(years)]
-    ahead = {number: sum(line[i] == most[i] for i in range(years)) for number, line in lines.items()}
+    ahead = _years_ahead(lines)
     leader = max(found, key=lambda option: ahead[option["option"]])
     return f"{_named(leader)} leaves the most, or as much as any, at the end of {ahead[leader['option']]} of {years} tax years."
 
 
 def _age_changes(
-    document: Mapping[str, Any], base: Option, days: Sequence[str], lines: Mapping[int, Sequence[float]]
+    document: Mapping[str, Any], days: Sequence[str], lines: Mapping[int, Sequence[float]], shown: Collection[int]
 ) -> Iterator[dict[str, Any] | None]:
-    """Where an option overtakes another with time, on the line of the second of them."""
+    """Where one of the options shown overtakes another with time, on the line of the second of them."""
     for pair in document["break_evens"]["pairs"]:
+        if not set(pair["options"]) <= set(shown):
+            continue
         for change in pair["age"]["changes"]:
-            other = pair["options"][1]
-            yield _on_line(change["date"], days, lines[other])
+            yield _on_line(change["date"], days, lines[pair["options"][1]])
 
 
 def _on_line(day: str, days: Sequence[str], line: Sequence[float]) -> dict[str, Any] | None:
@@ -335,13 +367,19 @@ def _dies(people: Sequence[str], left: Mapping[str, Any]) -> str:
 
 
 def _growth_changes(document: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+    """Each growth at which two options change places, and between which others this holds for the two."""
+    limits = document["break_evens"]["growth"]
     for pair in document["break_evens"]["pairs"]:
-        for change in pair["growth"]["changes"]:
-            above, below = change["more_above"] + 1, change["more_below"] + 1
+        changes = pair["growth"]["changes"]
+        places = [limits["low"], *(change["pension_growth"] for change in changes), limits["high"]]
+        for change, start, end in zip(changes, places, places[2:], strict=False):
             yield {
                 "growth": change["pension_growth"],
+                "from": start,
+                "to": end,
                 "percent": _per_cent(change["pension_growth"]),
-                "pair": f"option {above} leaves more than option {below}",
+                "above": change["more_above"] + 1,
+                "below": change["more_below"] + 1,
             }
 
 
@@ -355,13 +393,18 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
     ordered = sorted(nearest, key=lambda change: change["growth"])
     low, high = limits["low"], limits["high"]
     values = [
-        {"growth": change["growth"], "row": i, "label": f"Above {change['percent']}, {change['pair']}"}
+        {
+            **{key: change[key] for key in ("growth", "from", "to")},
+            "row": i,
+            "label": f"Below {change['percent']} option {change['below']}, above it option {change['above']}",
+        }
         for i, change in enumerate(ordered)
     ]
     first, *_ = nearest
     told = [
         f"The growth assumed for the pension is {_per_cent(assumed)} a year.",
-        f"Above {first['percent']} a year, {first['pair']}.",
+        f"If it grows by more than {first['percent']}, option {first['above']} leaves more than option {first['below']}.",
+        f"If it grows by less, option {first['below']} leaves more.",
     ]
     few = " Those nearest to the assumed growth." if len(changes) > len(nearest) else ""
     x = {
@@ -372,9 +415,9 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
     }
     return chart(
         "growth_break_evens",
-        "Growth at which options change places",
+        "Which of two options leaves more depends on growth",
         told,
-        f"Each dot is the growth a year above which one option leaves more than another.{few}",
+        f"Two options in each row. Left of its dot the first named leaves more, right of it the other.{few}",
         {
             "height": {"step": 42},
             "encoding": {"y": {"field": "row", "type": "ordinal", "axis": None}, "x": x},
@@ -391,10 +434,16 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
                 {
                     "data": {"values": values},
                     "layer": [
-                        {
-                            "mark": {"type": "rule", "color": "#BBBBBB", "yOffset": 8},
-                            "encoding": {"x": {"datum": low}, "x2": {"datum": high}},
-                        },
+                        *(
+                            {
+                                "mark": {"type": "rule", "color": colour, "strokeWidth": 6, "yOffset": 8},
+                                "encoding": {"x": start, "x2": end},
+                            }
+                            for colour, start, end in (
+                                (PALE, {"field": "from"}, {"field": "growth"}),
+                                (SKY, {"field": "growth"}, {"field": "to"}),
+                            )
+                        ),
                         {
                             "mark": {"type": "tick", "color": INK, "size": 18, "thickness": 2, "yOffset": 8},
                             "encoding": {"x": {"datum": assumed}},
@@ -439,9 +488,12 @@ def _beneficiaries(document: Mapping[str, Any], found: Sequence[Option], people:
                 continue
             amount = deaths[option["option"]]["beneficiaries_receive"]
             kind = "main" if amount == order[0]["amount"] else "other"
-            rows.append(Row(shorts[option["option"]], money(amount), 0, amount, kind))
-        told.append(f"{heading}, {_leaders(order)} beneficiaries the most: {money(order[0]['amount'])}.")
-    unit = f"Pounds after inheritance tax and income tax. {_by(document)}"
+            rows.append(Row(shorts[option["option"]], forecast(amount), 0, amount, kind))
+        told.append(f"{heading}, {_leaders(order)} beneficiaries the most: {forecast(order[0]['amount'])}.")
+    home = any(
+        left["estate"]["home"] for option in found for death in option["deaths"] for left in death.get("estates", ())
+    )
+    unit = f"Pounds after inheritance tax and income tax{', with the home' if home else ''}. {_by(document)} Dark: the most."
     return rows_chart("beneficiaries", "What beneficiaries would receive", told[:2], unit, rows)
 
 

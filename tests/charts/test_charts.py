@@ -304,6 +304,46 @@ def test_no_two_lines_look_alike() -> None:
     assert all(one != other for one, other in combinations(styles, 2))
 
 
+def test_of_many_options_few_lines_have_to_be_told_apart() -> None:
+    aims = ("personal_allowance", "basic_rate_band", "spending_only")
+    request = json.loads((TOP / "examples" / "requests" / "timing-couple.json").read_text("utf-8"))
+    request["options"] = [
+        {"lump_sums": when, "aim": {"goal": goal}}
+        for when in ("all_now", "never", "with_each_withdrawal")
+        for goal in aims
+    ]
+    answer = asked("lump-sum-timing", request)
+    assert answer is not None
+    chart = the(answer, "over_the_years")
+    domain, *_ = (scale["domain"] for scale in inside(chart["spec"], "scale") if scale and "range" in scale)
+    assert domain[0].startswith("Option 1:")
+    assert 2 <= len(domain) <= 5
+    found = [option for option in answer["options"] if option["outcome"] == "found"]
+    assert len(found) > 5
+    years = list(
+        zip(*([year["household"]["wealth_after_tax"] for year in option["years"]] for option in found), strict=True)
+    )
+    leads = [sum(year[i] == max(year) for year in years) for i in range(len(found))]
+    most = max(range(len(found)), key=lambda i: leads[i])
+    assert any(words.startswith(f"Option {found[most]['option'] + 1}:") for words in domain)
+    assert {row["option"] for row in values_with(chart, "day", "option")} > set(domain)
+
+
+def test_what_is_forecast_has_no_pence() -> None:
+    for chart in every_chart():
+        if chart["name"] not in ("money", "tax_curve"):
+            for words in (*chart["text"], *(row["amount"] for row in values_with(chart, "amount", "words"))):
+                assert not re.search(r"£[\d,]+\.\d", words), words
+
+
+def test_tax_that_comes_back_has_not_the_colour_of_tax() -> None:
+    rows = [row for chart in every_chart() if chart["name"] == "money" for row in values_with(chart, "words", "colour")]
+    taken = {row["colour"] for row in rows if row["words"][0].startswith(("Tax deducted", "Still to be paid"))}
+    back = {row["colour"] for row in rows if row["words"][0].startswith(("Tax paid back", "Comes back"))}
+    assert len(taken) == len(back) == 1
+    assert taken.isdisjoint(back)
+
+
 def test_words_on_bars_can_be_read() -> None:
     for chart in every_chart():
         for row in values_with(chart, "on", "colour", "place"):
