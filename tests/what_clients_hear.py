@@ -38,28 +38,39 @@ def clients() -> list[dict[str, Any]]:
 
 def answers(client: FlaskClient, of: dict[str, Any]) -> dict[str, list[dict[str, Any]]]:
     """The warnings that a client hears, by what is asked, in order."""
-    heard = {}
+    return {asked: answer["warnings"] for asked, answer in _answered(client, of).items()}
+
+
+def _answered(client: FlaskClient, of: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    """The whole answers, by what is asked."""
+    found = {}
     for asked, path in ASKED.items():
         if asked in of:
             reply = client.post(path, json={"household": of["household"], **of[asked]})
             assert reply.status_code == 200, (of["who"], reply.get_json())
-            heard[asked] = reply.get_json()["warnings"]
-    return heard
+            found[asked] = reply.get_json()
+    return found
+
+
+def _not_told_in_notice(answer: dict[str, Any]) -> str:
+    """What the notice says was not told of this client, in sentences; nothing where a warning says it."""
+    _, _, after = answer["notice"].partition("We were not told")
+    return f"We were not told{after.partition(' Check with')[0]}" if after else ""
 
 
 def as_text(client: FlaskClient) -> str:
     """The whole file: how many hear how much, then each client."""
-    heard = [(of, answers(client, of)) for of in clients()]
+    heard = [(of, _answered(client, of)) for of in clients()]
     pages = [page for number, (of, found) in enumerate(heard, 1) for page in _page(number, of, found)]
     return "\n".join([*_counts(heard), *pages]) + "\n"
 
 
-def _counts(heard: list[tuple[dict[str, Any], dict[str, list[dict[str, Any]]]]]) -> Iterator[str]:
+def _counts(heard: list[tuple[dict[str, Any], dict[str, dict[str, Any]]]]) -> Iterator[str]:
     yield "How many clients hear how many warnings"
     yield ""
     for asked, path in ASKED.items():
         for kind in ("ordinary", "tricky"):
-            numbers = [len(found[asked]) for of, found in heard if of["kind"] == kind and asked in found]
+            numbers = [len(found[asked]["warnings"]) for of, found in heard if of["kind"] == kind and asked in found]
             if numbers:
                 counted = ", ".join(f"{clients} hear {number}" for number, clients in sorted(Counter(numbers).items()))
                 yield fill(
@@ -70,15 +81,18 @@ def _counts(heard: list[tuple[dict[str, Any], dict[str, list[dict[str, Any]]]]])
     yield ""
 
 
-def _page(number: int, of: dict[str, Any], found: dict[str, list[dict[str, Any]]]) -> Iterator[str]:
+def _page(number: int, of: dict[str, Any], found: dict[str, dict[str, Any]]) -> Iterator[str]:
     yield "=" * WIDTH
     yield fill(f"{number}. {of['who']}", WIDTH)
     for asked, path in ASKED.items():
         if asked in found:
             yield ""
-            yield f"POST {path}: {len(found[asked])}"
-            for warning in found[asked]:
+            yield f"POST {path}: {len(found[asked]['warnings'])}"
+            for warning in found[asked]["warnings"]:
                 yield from _told(warning)
+            if not_told := _not_told_in_notice(found[asked]):
+                yield ""
+                yield fill(f"  In the notice: {not_told}", WIDTH, subsequent_indent="    ")
     yield ""
 
 

@@ -13,6 +13,7 @@ from service.planning.check.caveats import case_caveats, case_standing, first_no
 from service.planning.check.check import WarningsQuestion, warnings_asked
 from service.planning.disclosure import check_notice
 from service.planning.warnings.registry import CATALOGUE
+from service.planning.warnings.warning import told_in_notice
 from service.schemas.check import request as schemas
 from service.schemas.check.answer import answer as answer_of
 from service.schemas.check.catalogue import catalogue_document
@@ -24,12 +25,15 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[WarningsQuest
     """The calculation, for the tax years of a rule book; its answers name these versions."""
 
     def answer(question: WarningsQuestion, _: Parts) -> dict[str, Any]:
-        case, found = warnings_asked(question, book)
+        case, found, missing = warnings_asked(question, book)
         return answer_of(
             found,
+            missing,
             question.today,
             rules_answer(versions, case_standing(case), case_caveats(case)),
-            check_notice(first_not_law(case), book.law_as_of, guidance_age(case), book.proposed),
+            check_notice(
+                first_not_law(case), book.law_as_of, guidance_age(case), book.proposed, told_in_notice(missing)
+            ),
         )
 
     return Calculation("warnings", schemas.WarningsSchema(), schemas.question, answer)

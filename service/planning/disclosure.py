@@ -110,16 +110,21 @@ def plan_notice(
 
 
 def check_notice(
-    first_not_law: TaxYearFigures | None, law_as_of: date, guidance_age: int, proposed: ProposedLaw | None = None
+    first_not_law: TaxYearFigures | None,
+    law_as_of: date,
+    guidance_age: int,
+    proposed: ProposedLaw | None = None,
+    not_told: Iterable[str] = (),
 ) -> str:
-    """The same under warnings, with what holds for almost everybody: that benefits may fall, and that guidance is free
-    from an age on. It names the risks that FCA Handbook COBS 19.7 lists."""
+    """The same under warnings, with what holds for almost everybody: that benefits may fall, what was ``not_told`` in sentences
+    of its own, and that guidance is free from an age on. It names the risks that FCA Handbook COBS 19.7 lists."""
+    untold = "".join(f"{sentences} " for sentences in not_told)
     return (
         "These points follow from the details given and are not advice. They do not cover everything, and a missing detail "
         f"can change them.{_by_proposal(proposed)}{_not_law(first_not_law)} {_later_changes(law_as_of)} Money taken out can "
-        f"reduce means-tested benefits, council tax support and help with care. {_CHECK}, HMRC and, for benefits and care, the "
-        f"local council. From age {guidance_age}, MoneyHelper usually offers a free, impartial Pension Wise appointment. It "
-        "covers how long the money must last, who depends on it, rising prices, charges, debts and other offers."
+        f"reduce means-tested benefits, council tax support and help with care. {untold}{_CHECK}, HMRC and, for benefits and "
+        f"care, the local council. From age {guidance_age}, MoneyHelper usually offers a free, impartial Pension Wise "
+        "appointment. It covers how long the money must last, who depends on it, rising prices, charges, debts and other offers."
     )
 
 

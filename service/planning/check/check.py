@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import NamedTuple
 
 from service.figures import tax_years
 from service.figures.loader import TaxYearFigures
@@ -37,7 +38,7 @@ from service.planning.warnings.circumstances import (
     YearFacts,
 )
 from service.planning.warnings.household_facts import pension_left, person_facts
-from service.planning.warnings.registry import all_found
+from service.planning.warnings.registry import found_and_missing
 from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
 
@@ -86,10 +87,20 @@ class WarningsQuestion:
     estate: Estate | None = None
 
 
-def warnings_asked(question: WarningsQuestion, book: RuleBook) -> tuple[Circumstances, list[ClientWarning]]:
-    """The circumstances of a request and their warnings in order. RuleViolation, with all faults, where it cannot be."""
+class Checked(NamedTuple):
+    """The circumstances of a request, their warnings in order, and each missing fact, whether a warning tells it or the
+    notice."""
+
+    case: Circumstances
+    warnings: list[ClientWarning]
+    missing_facts: tuple[ClientWarning, ...]
+
+
+def warnings_asked(question: WarningsQuestion, book: RuleBook) -> Checked:
+    """What a request hears. RuleViolation, with all faults, where it cannot be."""
     case = circumstances_of(question, book)
-    return case, in_order(all_found(case))
+    found, missing = found_and_missing(case)
+    return Checked(case, in_order(found), missing)
 
 
 def circumstances_of(question: WarningsQuestion, book: RuleBook) -> Circumstances:

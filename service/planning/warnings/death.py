@@ -624,6 +624,7 @@ def estate_not_given(case: Circumstances, entry: Entry) -> Found:
         ("household", "estate"),
         figures=year.figures,
         not_given=True,
+        in_notice="We were not told the rest of the estate or who inherits, which affect inheritance tax.",
         rests_on=(_NRB,),
         money={"pensions_isas_and_cash": held},
     )

@@ -1,10 +1,14 @@
-"""What was not given and would matter, told as one: a planner reads one list of what is still to ask."""
+"""What was not given and would matter, told once: as one warning, or in the notice where nothing missing decides more.
+
+Some facts decide what is permitted, taxed or charged; missing, they make a warning. Others matter to almost everybody of whom
+little was said: guarantees, benefits, the rest of an estate. Of each of these, ``in_notice`` has a sentence.
+"""
 
 from __future__ import annotations
 
 from service.figures.loader import STANDINGS
 from service.planning.warnings.topic import Entry, Topic
-from service.planning.warnings.warning import ClientWarning, Found
+from service.planning.warnings.warning import ClientWarning, Found, told_in_notice
 
 TOPIC: Topic = Topic()
 
@@ -33,7 +37,7 @@ TOPIC: Topic = Topic()
 )
 def facts_not_given(missing: tuple[ClientWarning, ...], entry: Entry) -> Found:
     """All missing facts as one warning, in their own words and order. It has no figures and no sources of its own."""
-    if not missing:
+    if not missing or told_in_notice(missing):
         return ()
     first, people = missing[0], {one.person for one in missing}
     pensions = {(one.person, one.pension) for one in missing}

@@ -102,12 +102,15 @@ _OF_OPTIONS = run_in(None, (rule for topic in TOPICS for rule in topic.of_an_opt
 
 def all_found(case: Circumstances) -> list[ClientWarning]:
     """Every warning of the circumstances, what is missing told as one where all facts are asked for."""
+    return found_and_missing(case)[0] if _asks_for_facts(case) else each_found(case)
+
+
+def found_and_missing(case: Circumstances) -> tuple[list[ClientWarning], tuple[ClientWarning, ...]]:
+    """Where all facts are asked for: every warning, what is missing as one of them at most, and each missing fact in order."""
     found = each_found(case)
-    if not _asks_for_facts(case):
-        return found
     missing = tuple(in_order(one for one in found if one.not_given))
     as_one = [warning for find, entry in _OF_MISSING_FACTS for warning in find(missing, entry)]
-    return [one for one in found if not one.not_given] + as_one
+    return [one for one in found if not one.not_given] + as_one, missing
 
 
 def _asks_for_facts(case: Circumstances) -> bool:

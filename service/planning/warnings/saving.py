@@ -106,14 +106,15 @@ def _has_retired(year: YearFacts) -> bool:
 
 
 def _relief_has_ended(year: YearFacts) -> bool:
-    """Whether the person is too old for relief when income is first taken flexibly, and no employer pays in, so that the
-    allowance limits nothing (s.188(3)(a)). Where contributions were not given, an employer may pay in for one who works."""
+    """Whether the person is too old for relief when income is first taken flexibly, and no employer is known to pay in, so that
+    the allowance limits nothing (s.188(3)(a)). From 75 on no employer has to pay in (Pensions Act
+    2008 s.1(1)(c)): that none does, where nothing is said, is our choice."""
     day = year.triggered_on or year.last_day
     if age_on(year.person.born, day) < year.rules.relief.ends_at_age:
         return False
     facts = year.person.facts
     if facts is None or facts.contributions is None:
-        return not year.person.works
+        return True
     return not any(one.payer == "employer" for one in facts.contributions)
 
 

@@ -379,6 +379,8 @@ def pension_features_not_given(case: PensionCase, entry: Entry) -> Found:
         about=case.person,
         figures=year.figures,
         not_given=True,
+        in_notice=f"We were not told whether {case.person.your} pension has guarantees or a protected lump sum. A withdrawal can "
+        f"end them for good. Above {pounds(limit)} of safeguarded benefits, advice is required by law.",
         rests_on=(_ADVICE,),
         money={"from_uncrystallised": taken},
     )

@@ -118,13 +118,14 @@ class Entry:
         cost: Pence = 0,
         caveats: tuple[str, ...] = (),
         not_given: bool = False,
+        in_notice: str = "",
     ) -> Found:
         """The one warning that a rule has found; an entry ``in_codes`` tells what decides its place, and makes nothing else.
 
         ``rests_on`` names figures of the tax year ``figures``: their values go with the warning, its standing is the weakest of
         theirs and ``standing``, and what is not certain of them follows ``caveats``. ``about`` is the person concerned, None
         where it is the household. Of two people, a detail that does not name the one concerned begins with the name.
-        ``not_given``: it says no more than that a fact is missing.
+        ``not_given``: it says no more than that a fact is missing; ``in_notice`` is the sentence that says so in the notice.
         """
         if self.in_codes:
             return self.code_alone(cost)
@@ -165,6 +166,9 @@ class Entry:
                 (),
                 caveats,
                 not_given,
+                (),
+                False,
+                in_notice,
             ),
         )
 

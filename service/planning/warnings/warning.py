@@ -46,7 +46,8 @@ class ClientWarning(Value, frozen=True):
 
     ``first``: it is told before all others, whatever its effect, since it says what is open to somebody who is ill.
     ``not_given``: it says no more than that a fact is missing. POST /v1/warnings puts all such into one, as its
-    ``missing_facts``.
+    ``missing_facts``. ``in_notice``: the sentence by which the notice tells of it, where no missing fact decides more; empty
+    of one that always makes a warning.
     """
 
     code: str
@@ -69,6 +70,7 @@ class ClientWarning(Value, frozen=True):
     not_given: bool = False
     missing_facts: tuple[ClientWarning, ...] = ()
     first: bool = False
+    in_notice: str = ""
 
 
 Found = tuple[ClientWarning, ...]
@@ -79,6 +81,11 @@ def in_order(found: Iterable[ClientWarning]) -> list[ClientWarning]:
     """What is open to somebody who is ill first, then what is not permitted, what costs, and what to check; in each by severity,
     and then by amount."""
     return sorted(found, key=_place)
+
+
+def told_in_notice(missing: tuple[ClientWarning, ...]) -> tuple[str, ...]:
+    """The sentences by which the notice tells what is missing; none where a warning tells it."""
+    return tuple(dict.fromkeys(one.in_notice for one in missing)) if all(one.in_notice for one in missing) else ()
 
 
 def _place(warning: ClientWarning) -> tuple[bool, int, int, int]:

@@ -42,9 +42,14 @@ CASES: dict[str, list[Pair]] = {
             request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1, payer="employer")]),
             request(DRAWN, date_of_birth="1951-09-01", contributions=[saved(1)]),
         ),
+        # Pensions Act 2008 s.1(1)(c) (from memory): from 75 on no employer has to pay in.
         (
+            request(DRAWN, date_of_birth="1951-09-02", **WORKS),
             request(DRAWN, date_of_birth="1951-09-01", **WORKS),
-            request(DRAWN, date_of_birth="1951-09-01", contributions=[], **WORKS),
+        ),
+        (
+            request(DRAWN, date_of_birth="1951-09-01", saves_in_other_schemes=True, **WORKS),
+            request(DRAWN, date_of_birth="1951-09-01", saves_in_other_schemes=False, **WORKS),
         ),
     ],
     "later_contributions_limited": [

@@ -191,6 +191,7 @@ def of_answers() -> Iterator[str]:
         yield check_notice(rules.figures, BOOK.law_as_of, 50)
     yield plan_notice(None, BOOK.law_as_of)
     yield check_notice(None, BOOK.law_as_of, 50)
+    yield from {warning.in_notice for warning in every_warning() if warning.in_notice}
     for answer in published():
         yield from answer.get("summary", ())
         yield from (each["caveat"] for each in answer.get("rules", {}).get("caveats", ()))
