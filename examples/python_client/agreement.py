@@ -4116,7 +4116,7 @@ class Warning(TypedDict):
     missing_facts: NotRequired[list[MissingFact]]
     """
     What is missing, one by one, where the warning is about facts that were not given (`facts_not_given`, in
-    `POST /v1/warnings`). `detail` says all of it.
+    `POST /v1/warnings`). `detail` says all of it, and `missing_facts` of the answer has the same.
 
     """
 
@@ -4616,6 +4616,13 @@ class WarningsAnswer(TypedDict):
     """
     What is not permitted first, then costs, then what to check; in each by severity. Before all of them stands what is open
     to somebody of whom ill-health is given.
+
+    """
+    missing_facts: list[MissingFact]
+    """
+    What was not given and would matter: the questions still to ask. They are in the order of warnings. Where one of them
+    decides what is permitted, taxed or charged, a warning tells all of them (`facts_not_given`). Otherwise `notice` tells
+    them.
 
     """
     counts: WarningCounts

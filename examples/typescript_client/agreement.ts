@@ -1762,6 +1762,12 @@ export interface components {
              *     to somebody of whom ill-health is given.
              */
             warnings: components["schemas"]["Warning"][];
+            /**
+             * @description What was not given and would matter: the questions still to ask. They are in the order of warnings. Where one of them
+             *     decides what is permitted, taxed or charged, a warning tells all of them (`facts_not_given`). Otherwise `notice` tells
+             *     them.
+             */
+            missing_facts: components["schemas"]["MissingFact"][];
             counts: components["schemas"]["WarningCounts"];
             notice: components["schemas"]["Notice"];
         };
@@ -1817,7 +1823,7 @@ export interface components {
             caveats?: string[];
             /**
              * @description What is missing, one by one, where the warning is about facts that were not given (`facts_not_given`, in
-             *     `POST /v1/warnings`). `detail` says all of it.
+             *     `POST /v1/warnings`). `detail` says all of it, and `missing_facts` of the answer has the same.
              */
             missing_facts?: components["schemas"]["MissingFact"][];
         };
