@@ -41,7 +41,7 @@ def test_it_grows_and_is_solved_again() -> None:
     program.bound_row(rows[0], -INF, 2.0)
     assert program.solve() is Outcome.OPTIMAL
     assert program.objective == pytest.approx(6.0)
-    program.set_coefficient(rows[1], columns[1], 17.0)
+    program.add_row(-INF, 9.0, [(columns[1], 17.0)])
     assert program.solve() is Outcome.INFEASIBLE
     assert program.solves == 4
 

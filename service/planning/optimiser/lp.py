@@ -2,8 +2,9 @@
 
     maximise c'x  subject to  row_low <= A x <= row_high,  low <= x <= high
 
-Rows are made empty and columns bring their entries. New rows and columns are gathered and handed to the solver together.
-Each solve starts from the basis of the one before. One release of HiGHS, one thread: one program has one answer.
+Columns bring their entries in rows that are there, and rows theirs in columns that are. New rows and columns are gathered and
+handed to the solver together. Each solve starts from the basis of the one before. One release of HiGHS, one thread: one
+program has one answer.
 HiGHS is given ``-c`` to minimise, because it stops at an objective bound only there.
 """
 
@@ -25,7 +26,11 @@ from service.planning.optimiser.work import (
 INF = float("inf")
 
 Entries = Sequence[tuple[int, float]]
-"""A column's entries: row and coefficient. Coefficients of 0 are left out."""
+"""A column's entries, each a row and a coefficient, or a row's, each a column and a coefficient. Coefficients of 0 are left
+out of columns."""
+
+_DUAL_SIMPLEX, _PRIMAL_SIMPLEX = 1, 4
+"""What HiGHS calls the two methods."""
 
 
 class Outcome(Enum):
@@ -37,6 +42,14 @@ class Outcome(Enum):
     BELOW_CUTOFF = "below cutoff"
     CUT_OFF = "cut off"
     UNSOLVED = "unsolved"
+
+
+class _Row(NamedTuple):
+    """A row: its bounds and its entries."""
+
+    low: float
+    high: float
+    entries: Entries
 
 
 class _Column(NamedTuple):
@@ -65,7 +78,7 @@ class LinearProgram:
         self.objective = 0.0
         self._rows = self._columns = 0
         self._objective: dict[int, float] = {}
-        self._new_rows: list[tuple[float, float]] = []
+        self._new_rows: list[_Row] = []
         self._new_columns: list[_Column] = []
         import highspy  # with the first plan that needs it: with numpy it takes longer to load than all of the service
 
@@ -79,6 +92,7 @@ class LinearProgram:
         self._highs = Silent()
         self._highs.setOptionValue("threads", 1)
         self._highs.setOptionValue("presolve", "off")
+        self._basic, self._at_bound = highspy.HighsBasisStatus.kBasic, highspy.HighsBasisStatus.kLower
         self._outcomes = {
             highspy.HighsModelStatus.kObjectiveBound: Outcome.BELOW_CUTOFF,
             highspy.HighsModelStatus.kIterationLimit: Outcome.CUT_OFF,
@@ -86,9 +100,11 @@ class LinearProgram:
             highspy.HighsModelStatus.kInfeasible: Outcome.INFEASIBLE,
         }
 
-    def add_row(self, low: float, high: float) -> int:
-        """A row without entries; its number."""
-        self._new_rows.append((low, high))
+    def add_row(self, low: float, high: float, entries: Entries = ()) -> int:
+        """A row with its entries in columns that are there; its number."""
+        if entries:
+            self._flush()
+        self._new_rows.append(_Row(low, high, entries))
         self._rows += 1
         return self._rows - 1
 
@@ -112,12 +128,9 @@ class LinearProgram:
         self._flush()
         self._highs.changeRowBounds(row, low, high)
 
-    def objective_row(self) -> int:
-        """A row that is the objective as it is; its number."""
-        row = self.add_row(-INF, INF)
-        for column, value in self._objective.items():
-            self.set_coefficient(row, column, value)
-        return row
+    def objective_row(self, low: float) -> int:
+        """A row that is the objective as it is, at least ``low``; its number."""
+        return self.add_row(low, INF, list(self._objective.items()))
 
     def set_objective(self, objective: Mapping[int, float]) -> None:
         """Another objective: its coefficients that are not nil."""
@@ -126,17 +139,26 @@ class LinearProgram:
         self._highs.changeColsCost(len(changed), list(changed), [-value for value in changed.values()])
         self._objective = dict(objective)
 
-    def set_coefficient(self, row: int, column: int, value: float) -> None:
-        """Another coefficient for a column that is there."""
+    def enter_basis(self, columns: Mapping[int, int]) -> None:
+        """Put columns into the last basis, by the rows of whose slack they take the place there: where a new row is met by a new
+        column of its own, the last solution goes on being feasible."""
         self._flush()
-        self._highs.changeCoeff(row, column, value)
+        basis = self._highs.getBasis()
+        of_rows, of_columns = list(basis.row_status), list(basis.col_status)
+        for row, column in columns.items():
+            of_rows[row], of_columns[column] = self._at_bound, self._basic
+        basis.row_status, basis.col_status = of_rows, of_columns
+        self._highs.setBasis(basis)
 
-    def solve(self, cutoff: float = -INF) -> Outcome:
+    def solve(self, cutoff: float = -INF, *, primal: bool = False) -> Outcome:
         """Solve from the last basis, and no further than to the proof that no optimum is above ``cutoff``.
 
+        ``primal``: by the primal simplex method, which takes few iterations where the last solution is feasible still, as with
+        another objective. The dual method takes few where the last prices are, as with other bounds; only it heeds a cutoff.
         Where the solver loses its way, rarely, it starts afresh and presolves first.
         """
         self._flush()
+        self._highs.setOptionValue("simplex_strategy", _PRIMAL_SIMPLEX if primal else _DUAL_SIMPLEX)
         self._highs.setOptionValue("objective_bound", -cutoff)
         outcome = self._run()
         if outcome is Outcome.UNSOLVED:
@@ -165,19 +187,26 @@ class LinearProgram:
     def _flush(self) -> None:
         """Hand new rows and columns to the solver."""
         if self._new_rows:
-            lower, upper = [low for low, _ in self._new_rows], [high for _, high in self._new_rows]
-            self._highs.addRows(len(lower), lower, upper, 0, [0] * len(lower), [], [])
+            lower, upper = [row.low for row in self._new_rows], [row.high for row in self._new_rows]
+            starts, columns, values = _joined([row.entries for row in self._new_rows])
+            self._highs.addRows(len(lower), lower, upper, len(columns), starts, columns, values)
             self._new_rows = []
         if self._new_columns:
             self._work.add(COLUMN_ADDED * len(self._new_columns))
             objective = [-column.objective for column in self._new_columns]
             lower, upper = [column.low for column in self._new_columns], [column.high for column in self._new_columns]
-            starts: list[int] = []
-            rows: list[int] = []
-            values: list[float] = []
-            for column in self._new_columns:
-                starts.append(len(rows))
-                rows += [row for row, _ in column.entries]
-                values += [value for _, value in column.entries]
+            starts, rows, values = _joined([column.entries for column in self._new_columns])
             self._highs.addCols(len(objective), objective, lower, upper, len(rows), starts, rows, values)
             self._new_columns = []
+
+
+def _joined(several: Sequence[Entries]) -> tuple[list[int], list[int], list[float]]:
+    """The entries of several columns or rows as the solver takes them: where each begins, all numbers, all coefficients."""
+    starts: list[int] = []
+    numbers: list[int] = []
+    values: list[float] = []
+    for entries in several:
+        starts.append(len(numbers))
+        numbers += [number for number, _ in entries]
+        values += [value for _, value in entries]
+    return starts, numbers, values

@@ -96,6 +96,14 @@ class Solution:
     order_violations: dict[int, list[int]]
 
 
+class TaxedLeft(NamedTuple):
+    """What a solution leaves in pensions that would bear tax, pounds, and the solution as values of columns and duals of rows."""
+
+    pounds: float
+    values: Sequence[float]
+    duals: Sequence[float]
+
+
 @dataclass(slots=True)
 class _PersonInCell:
     """One person's rows and columns in a cell: rows of the points' weights, income, savings, and of the cash that may be spent
@@ -178,6 +186,13 @@ class Relaxation:
         money: where cash would pay at them if its interest bore no tax, the taxed interest has a part in it, and the
         optimum is looked for all the same.
         """
+        outcome = self._solve(node, cutoff)
+        if outcome is Outcome.BELOW_CUTOFF and self.priced_cash():
+            outcome = self.lp.solve()
+        return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome
+
+    def _solve(self, node: Node, cutoff: float = -INF, *, primal: bool = False) -> Outcome:
+        """Solve at a node."""
         for t in {*self._active, *node.active_cells}:
             self._activate(t, node.active_cells.get(t))
         self._active = dict(node.active_cells)
@@ -186,37 +201,46 @@ class Relaxation:
             if pension.used and order != self._draw_orders.get(person, DrawOrder()):
                 self._order_draws(person, order)
                 self._draw_orders[person] = order
-        outcome = self.lp.solve(cutoff / UNIT_POUNDS)
-        if outcome is Outcome.BELOW_CUTOFF and self.priced_cash():
-            outcome = self.lp.solve()
-        return self._read() if outcome is Outcome.OPTIMAL else outcome
+        return self.lp.solve(cutoff / UNIT_POUNDS, primal=primal)
 
-    def taxed_left(self, node: Node, floor: float, *, least: bool) -> Solution | Outcome:
+    def taxed_left(self, node: Node, floor: float, *, least: bool) -> TaxedLeft | Outcome:
         """Of the solutions at a node with ``floor`` pounds of wealth or more, the one that leaves the least, or the most, in
         pensions that would bear tax. The wealth is no longer the objective afterwards."""
         self._keep_wealth(floor)
-        self.lp.set_objective(dict.fromkeys(self._taxed_left, -1.0 if least else 1.0))
-        return self.solve(node)
+        sign = -1.0 if least else 1.0
+        self.lp.set_objective(dict.fromkeys(self._taxed_left, sign))
+        outcome = self._solve(node, primal=True)
+        if outcome is not Outcome.OPTIMAL:
+            return outcome
+        return TaxedLeft(sign * self.lp.objective * UNIT_POUNDS, self.lp.values, self.lp.duals)
 
-    def smoothest(self, node: Node, floor: float, most_left: float) -> Solution | Outcome:
-        """Of the solutions at a node with ``floor`` pounds of wealth or more that leave no more than ``most_left`` pounds in
-        pensions that would bear tax, the one whose withdrawals change the least from one whole tax year to the next. The
-        wealth is no longer the objective afterwards."""
+    def solution_of(self, found: TaxedLeft) -> Solution:
+        """The solution that leaves so much."""
+        return self._read(found.values, found.duals)
+
+    def smoothest(self, node: Node, floor: float, least: TaxedLeft, more_left: float) -> Solution | Outcome:
+        """Of the solutions at a node with ``floor`` pounds of wealth or more that leave no more than ``more_left`` pounds above the
+        ``least`` in pensions that would bear tax, the one whose withdrawals change the least from one whole tax year to the next.
+        The wealth is no longer the objective afterwards."""
         self._keep_wealth(floor)
-        left = self.lp.add_row(-INF, most_left / UNIT_POUNDS)
-        for column in self._taxed_left:
-            self.lp.set_coefficient(left, column, 1.0)
-        changes = []
+        limit = (least.pounds + more_left) / UNIT_POUNDS
+        self.lp.add_row(-INF, limit, [(column, 1.0) for column in self._taxed_left])
+        changes: list[int] = []
+        from_least: dict[int, int] = {}
         for person in self._people:
+            drawn = [list(self._drawn_in(person, t)) for t in self._periods]
             for t in self._periods[1:]:
                 if self._draws_are_alike(person, t):
-                    row = self.lp.add_row(0.0, 0.0)
-                    for position, sign in ((t, 1.0), (t - 1, -1.0)):
-                        for column in self._drawn_in(person, position):
-                            self.lp.set_coefficient(row, column, sign)
-                    changes += [self.lp.add_column([(row, -1.0)]), self.lp.add_column([(row, 1.0)])]
+                    entries = [(column, 1.0) for column in drawn[t]] + [(column, -1.0) for column in drawn[t - 1]]
+                    row = self.lp.add_row(0.0, 0.0, entries)
+                    rise, fall = self.lp.add_column([(row, -1.0)]), self.lp.add_column([(row, 1.0)])
+                    changes += [rise, fall]
+                    change = sum(sign * least.values[column] for column, sign in entries)
+                    from_least[row] = rise if change > 0 else fall
+        self.lp.enter_basis(from_least)
         self.lp.set_objective(dict.fromkeys(changes, -1.0))
-        return self.solve(node)
+        outcome = self._solve(node, primal=True)
+        return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome
 
     def maximise_level(self, per_level: Sequence[float], most_lower: float) -> None:
         """Let more be spent in each period, so many pounds of it for each level, or less by up to ``most_lower`` levels, and make
@@ -236,8 +260,9 @@ class Relaxation:
 
     def _keep_wealth(self, floor: float) -> None:
         if self._floor is None:
-            self._floor = self.lp.objective_row()
-        self.lp.bound_row(self._floor, floor / UNIT_POUNDS, INF)
+            self._floor = self.lp.objective_row(floor / UNIT_POUNDS)
+        else:
+            self.lp.bound_row(self._floor, floor / UNIT_POUNDS, INF)
 
     def _draws_are_alike(self, person: int, t: int) -> bool:
         """Whether a person can draw in a period and the one before, and both are whole tax years."""
@@ -499,6 +524,10 @@ class Relaxation:
             if row is not None and cap is not None
         ]
         whole += [(limits[0], -allowance), (limits[1], -spending), *before]
+        if cells:
+            if t not in self._share_rows:
+                self._share_rows[t] = self.lp.add_row(1.0, 1.0, [(cells[0].share, 1.0)])
+            whole.append((self._share_rows[t], 1.0))
         share = self.lp.add_column(whole, low=1.0, high=1.0)
         cell = _Cell(t, parent, regions, cash, share, members)
         cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
@@ -509,11 +538,7 @@ class Relaxation:
         for person, one in enumerate(members):
             self._add_draws(person, t, cell, one, capped[person])
         cells.append(cell)
-        if len(cells) == 2:
-            self._share_rows[t] = self.lp.add_row(1.0, 1.0)
-            self.lp.set_coefficient(self._share_rows[t], cells[0].share, 1.0)
         if len(cells) > 1:
-            self.lp.set_coefficient(self._share_rows[t], share, 1.0)
             self.lp.bound_columns({each.share: (0.0, 1.0) for each in cells})
         self._add_cash_flows(t, len(cells) - 1)
         for person in self._people:
@@ -674,8 +699,8 @@ class Relaxation:
 
     # The optimum
 
-    def _read(self) -> Solution:
-        found, duals = self.lp.values, self.lp.duals
+    def _read(self, found: Sequence[float], duals: Sequence[float]) -> Solution:
+        """What the values of the columns and the duals of the rows say."""
         cell_taxes = list(self._cell_taxes(found, duals))
         shares = [[found[cell.share] for cell in cells] for cells in self.cells]
 

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from service.law.units import POUND, Pence
 from service.planning.faults import RuleViolation
+from service.planning.optimiser.lp import Outcome
 from service.planning.optimiser.relaxation import Node, Relaxation, Solution
 from service.planning.optimiser.rounding_heuristic import rounded
 from service.planning.optimiser.work import Work
@@ -59,14 +60,15 @@ def least_hurt(best: Projection, relaxation: Relaxation, node: Node, work: Work)
     first, second = (wealth - part * tolerance for part in _PARTS_FOR_THE_MODEL)
     most = relaxation.taxed_left(node, first, least=False)
     least = relaxation.taxed_left(node, first, least=True)
-    if not isinstance(least, Solution) or not isinstance(most, Solution):
+    if isinstance(least, Outcome) or isinstance(most, Outcome):
         return None
-    plan = best
-    smooth = relaxation.smoothest(node, second, least.taxed_left + _MORE_LEFT_POUNDS)
-    for solution in (smooth, least):
-        if plan is best and isinstance(solution, Solution):
-            plan = _carried_out(best, relaxation, solution, tolerance, work) or best
-    return Tie(plan, best.wealth - plan.wealth, taxed_left(plan), max(left, round(most.taxed_left * POUND)))
+    plan = None
+    smooth = relaxation.smoothest(node, second, least, _MORE_LEFT_POUNDS)
+    if isinstance(smooth, Solution):
+        plan = _carried_out(best, relaxation, smooth, tolerance, work)
+    if plan is None:
+        plan = _carried_out(best, relaxation, relaxation.solution_of(least), tolerance, work) or best
+    return Tie(plan, best.wealth - plan.wealth, taxed_left(plan), max(left, round(most.pounds * POUND)))
 
 
 def _carried_out(
