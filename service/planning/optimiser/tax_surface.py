@@ -83,7 +83,8 @@ class Surface:
         self.open_to = open_to(self._year, self._taper)
         self._least = self._year.treated_as_deducted
         self._known: dict[tuple[int, int], float] = {}
-        self._tapered: dict[int, IncomeTaxRules] = {}
+        self._years: dict[tuple[int, bool, int | None], TaxpayerYear] = {}
+        self._bends: dict[int, list[int]] = {}
         self._lines: tuple[Line, ...] | None = None
 
     @property
@@ -127,31 +128,22 @@ class Surface:
     def _liability(self, income: int, savings: int) -> Liability:
         total = income + savings
         gives = self.taxpayer.marriage_allowance == "gives"
-        year = self._without if gives and not self.with_partner_loss and total > self.open_to else self._year
-        rules = year.rules
-        if total > self._taper.first - 2 * POUND:
-            rules = self._rules_with_allowance(self._taper.allowance(total))
-        one = year.taxpayer
-        taxpayer = Taxpayer(
-            one.nation,
-            0,
-            one.property_income,
-            savings,
-            one.dividends,
-            one.relief_at_source,
-            one.gift_aid,
-            one.blind,
-            one.marriage_allowance,
-        )
-        return liability(TaxpayerYear(taxpayer, rules, year.scales, year.treated_as_deducted), income)
+        lost = gives and not self.with_partner_loss and total > self.open_to
+        tapered = self._taper.allowance(total) if total > self._taper.first - 2 * POUND else None
+        year = self._years.get((savings, lost, tapered))
+        if year is None:
+            year = self._years[savings, lost, tapered] = self._year_beside(savings, tapered, lost=lost)
+        return liability(year, income)
 
-    def _rules_with_allowance(self, allowance: int) -> IncomeTaxRules:
-        """The rules with a personal allowance that nothing tapers; above the taper it is always nothing."""
-        found = self._tapered.get(allowance)
-        if found is None:
-            found = replace(self.rules, personal_allowance=allowance, taper_threshold=FAR_PENCE)
-            self._tapered[allowance] = found
-        return found
+    def _year_beside(self, savings: int, allowance: int | None, *, lost: bool) -> TaxpayerYear:
+        """The taxpayer's year beside some savings, with the marriage allowance given or ``lost``, and where it is tapered with a
+        personal allowance that nothing tapers further; above the taper it is always nothing."""
+        year = self._without if lost else self._year
+        rules = year.rules
+        if allowance is not None:
+            rules = replace(rules, personal_allowance=allowance, taper_threshold=FAR_PENCE)
+        taxpayer = replace(year.taxpayer, savings=savings)
+        return TaxpayerYear(taxpayer, rules, year.scales, year.treated_as_deducted)
 
     def _charge(self, found: Liability) -> int:
         """The child benefit charge in tax units: a line below its hundred steps, from and to ``charge_bends`` (ITEPA
@@ -172,24 +164,40 @@ class Surface:
 
         They are corners of the arrangement and of the region's edges, without those that are no vertices along a line.
         """
+        if region.savings_low == region.savings_high:
+            return self._vertices_beside(region.savings_low, region)
         crossings = _Crossings(self.lines, region)
         if self._least or self.taxpayer.marriage_allowance == "receives":
-            crossings.add(self._where_tax_begins(crossings))
+            crossings.add(self._where_tax_begins(crossings.along_lines()))
         self._work.add(CORNER * len(crossings.found))
         points = {at: TaxPoint(*at, self.tax(*at)) for at in crossings.found}
         for along in crossings.along_lines():
-            for at in _not_extreme([points[each] for each in along if each in points]):
-                del points[at]
+            there = [points[at] for at in along if at in points]
+            for point in _above(there, _hull(there)):
+                del points[point.income, point.savings]
         return sorted(points.values())
 
-    def _where_tax_begins(self, crossings: _Crossings) -> Iterator[tuple[int, int]]:
+    def _vertices_beside(self, savings: int, region: Region) -> list[TaxPoint]:
+        """The vertices where only the income varies."""
+        low = max(region.income_low, region.total_low - savings)
+        high = min(region.income_high, region.total_high - savings)
+        if low > high:
+            return []
+        incomes = [low, *_between(self._bends_beside(savings), low + 1, high - 1), *([high] if high > low else [])]
+        if self._least or self.taxpayer.marriage_allowance == "receives":
+            corners = [(income, savings) for income in incomes]
+            incomes = sorted({*incomes, *(income for income, _ in self._where_tax_begins([corners]))})
+        self._work.add(CORNER * len(incomes))
+        return _hull([TaxPoint(income, savings, self.tax(income, savings)) for income in incomes])
+
+    def _where_tax_begins(self, lines: Iterable[Sequence[tuple[int, int]]]) -> Iterator[tuple[int, int]]:
         """The last corner with the least tax there can be, between two neighbouring crossings of a line.
 
         Tax reduced by a marriage allowance received begins where it comes to the reduction, and tax of somebody who gives
         under Gift Aid rises where it comes to what has to be covered: on no known line. Below that it stays the same and above
         it is concave, so where it begins along each line is enough.
         """
-        for along in crossings.along_lines():
+        for along in lines:
             for here, there in itertools.pairwise(along):
                 first, second = self._is_least(*here), self._is_least(*there)
                 if first and not second:
@@ -213,25 +221,32 @@ class Surface:
         last = bisect_right(range(steps), False, key=lambda step: not self._is_least(*at(step))) - 1
         return at(max(0, last))
 
-    def breakpoints(self, savings: int, low: int, high: int) -> Iterator[int]:
+    def breakpoints(self, savings: int, low: int, high: int) -> list[int]:
         """The incomes from ``low`` to ``high`` at which the tax may bend or step beside an amount of savings."""
-        for line in self.lines:
-            if line.of_income:
-                income = (line.amount - line.of_savings * savings) // line.of_income
-                if (
-                    low <= income <= min(high, line.income_high)
-                    and line.total_low <= income + savings <= line.total_high
-                ):
-                    yield income
+        found = _between(self._bends_beside(savings), low, high)
         if self._least and low < high and self._is_least(low, savings) and not self._is_least(high, savings):
-            yield self._last_untaxed((low, savings), (high, savings))[0]
+            found.append(self._last_untaxed((low, savings), (high, savings))[0])
+        return found
+
+    def _bends_beside(self, savings: int) -> list[int]:
+        """The incomes at which a line crosses an amount of savings, in order."""
+        found = self._bends.get(savings)
+        if found is None:
+            crossings = set()
+            for of_income, of_savings, amount, total_low, total_high, income_high in self.lines:
+                if of_income:
+                    income = (amount - of_savings * savings) // of_income
+                    if income <= income_high and total_low <= income + savings <= total_high:
+                        crossings.add(income)
+            found = self._bends[savings] = sorted(crossings)
+        return found
 
 
 class _Crossings:
     """Where the lines of an arrangement and the edges of a region cross inside the region; pence of income and savings."""
 
     def __init__(self, lines: Sequence[Line], region: Region) -> None:
-        """All of them; on a region that is itself a line, where the lines cross that."""
+        """All of them; on a region of one income, where the lines cross that. Its savings differ."""
         self.found: set[tuple[int, int]] = set()
         self._region = region
         least = max(region.total_low, region.income_low + region.savings_low)
@@ -241,12 +256,8 @@ class _Crossings:
         savings = _within(lines, 0, 1, region.savings_low, region.savings_high)
         totals = _within(lines, 1, 1, least, most)
         slanted = [line for line in lines if line.of_income + line.of_savings > 2]
-        self._is_line = region.savings_low == region.savings_high or region.income_low == region.income_high
-        if region.savings_low == region.savings_high:
-            self._cross_all(savings, incomes)
-            self._cross_all(savings, totals)
-            self._cross_all(savings, slanted)
-        elif region.income_low == region.income_high:
+        self._is_line = region.income_low == region.income_high
+        if region.income_low == region.income_high:
             self._cross_all(incomes, savings)
             self._cross_all(incomes, totals)
             self._cross_all(incomes, slanted)
@@ -319,15 +330,27 @@ def _amount(line: Line) -> int:
     return line.amount
 
 
-def _not_extreme(points: Sequence[TaxPoint]) -> list[tuple[int, int]]:
-    """Those of points along a line that are not below the chord of two others."""
+def _between(amounts: list[int], low: int, high: int) -> list[int]:
+    """Of amounts in order those from one to another."""
+    return amounts[bisect_left(amounts, low) : bisect_right(amounts, high)]
+
+
+def _above(points: Sequence[TaxPoint], hull: Sequence[TaxPoint]) -> list[TaxPoint]:
+    """Those of points along a line that are no vertices of their lower hull."""
+    if len(points) == len(hull):
+        return []
+    vertices = {(point.income, point.savings) for point in hull}
+    return [point for point in points if (point.income, point.savings) not in vertices]
+
+
+def _hull(points: Iterable[TaxPoint]) -> list[TaxPoint]:
+    """The vertices of the lower hull of points along a line, in order."""
     hull: list[TaxPoint] = []
-    dropped = []
     for point in points:
         while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _SAME_SLOPE_RATE:
-            dropped.append(hull.pop())
+            hull.pop()
         hull.append(point)
-    return [(point.income, point.savings) for point in dropped]
+    return hull
 
 
 def _slope(first: TaxPoint, second: TaxPoint) -> float:
