@@ -2,8 +2,8 @@
 
     maximise c'x  subject to  row_low <= A x <= row_high,  low <= x <= high
 
-Columns bring their entries in rows that are there, and rows theirs in columns that are. New rows and columns are gathered and
-handed to the solver together. Each solve starts from the basis of the one before. One release of HiGHS, one thread: one
+Columns bring their entries in rows that are there, and rows theirs in columns that are. New rows, columns and bounds are
+gathered and handed to the solver together. Each solve starts from the basis of the one before. One release of HiGHS, one thread: one
 program has one answer.
 HiGHS is given ``-c`` to minimise, because it stops at an objective bound only there.
 """
@@ -80,6 +80,8 @@ class LinearProgram:
         self._objective: dict[int, float] = {}
         self._new_rows: list[_Row] = []
         self._new_columns: list[_Column] = []
+        self._new_bounds: dict[int, tuple[float, float]] = {}
+        self._new_row_bounds: dict[int, tuple[float, float]] = {}
         import highspy  # with the first plan that needs it: with numpy it takes longer to load than all of the service
 
         class Silent(highspy.Highs):
@@ -102,7 +104,7 @@ class LinearProgram:
 
     def add_row(self, low: float, high: float, entries: Entries = ()) -> int:
         """A row with its entries in columns that are there; its number."""
-        if entries:
+        if entries and self._new_columns:
             self._flush()
         self._new_rows.append(_Row(low, high, entries))
         self._rows += 1
@@ -118,15 +120,11 @@ class LinearProgram:
 
     def bound_columns(self, bounds: Mapping[int, tuple[float, float]]) -> None:
         """Other bounds for columns."""
-        if bounds:
-            self._flush()
-            lower, upper = [low for low, _ in bounds.values()], [high for _, high in bounds.values()]
-            self._highs.changeColsBounds(len(bounds), list(bounds), lower, upper)
+        self._new_bounds.update(bounds)
 
     def bound_row(self, row: int, low: float, high: float) -> None:
         """Other bounds for a row."""
-        self._flush()
-        self._highs.changeRowBounds(row, low, high)
+        self._new_row_bounds[row] = low, high
 
     def objective_row(self, low: float) -> int:
         """A row that is the objective as it is, at least ``low``; its number."""
@@ -185,7 +183,7 @@ class LinearProgram:
         return self._outcomes.get(self._highs.getModelStatus(), Outcome.UNSOLVED)
 
     def _flush(self) -> None:
-        """Hand new rows and columns to the solver."""
+        """Hand new rows, columns and bounds to the solver."""
         if self._new_rows:
             lower, upper = [row.low for row in self._new_rows], [row.high for row in self._new_rows]
             starts, columns, values = _joined([row.entries for row in self._new_rows])
@@ -198,6 +196,14 @@ class LinearProgram:
             starts, rows, values = _joined([column.entries for column in self._new_columns])
             self._highs.addCols(len(objective), objective, lower, upper, len(rows), starts, rows, values)
             self._new_columns = []
+        for bounds, change in (
+            (self._new_bounds, self._highs.changeColsBounds),
+            (self._new_row_bounds, self._highs.changeRowsBounds),
+        ):
+            if bounds:
+                lower, upper = [low for low, _ in bounds.values()], [high for _, high in bounds.values()]
+                change(len(bounds), list(bounds), lower, upper)
+                bounds.clear()
 
 
 def _joined(several: Sequence[Entries]) -> tuple[list[int], list[int], list[float]]:

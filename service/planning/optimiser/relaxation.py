@@ -225,20 +225,20 @@ class Relaxation:
         self._keep_wealth(floor)
         limit = (least.pounds + more_left) / UNIT_POUNDS
         self.lp.add_row(-INF, limit, [(column, 1.0) for column in self._taxed_left])
-        changes: list[int] = []
-        from_least: dict[int, int] = {}
+        change_at_least: dict[int, float] = {}
         for person in self._people:
             drawn = [list(self._drawn_in(person, t)) for t in self._periods]
             for t in self._periods[1:]:
                 if self._draws_are_alike(person, t):
                     entries = [(column, 1.0) for column in drawn[t]] + [(column, -1.0) for column in drawn[t - 1]]
-                    row = self.lp.add_row(0.0, 0.0, entries)
-                    rise, fall = self.lp.add_column([(row, -1.0)]), self.lp.add_column([(row, 1.0)])
-                    changes += [rise, fall]
                     change = sum(sign * least.values[column] for column, sign in entries)
-                    from_least[row] = rise if change > 0 else fall
-        self.lp.enter_basis(from_least)
-        self.lp.set_objective(dict.fromkeys(changes, -1.0))
+                    change_at_least[self.lp.add_row(0.0, 0.0, entries)] = change
+        rises = {row: self.lp.add_column([(row, -1.0)]) for row in change_at_least}
+        falls = {row: self.lp.add_column([(row, 1.0)]) for row in change_at_least}
+        self.lp.enter_basis(
+            {row: rises[row] if change > 0 else falls[row] for row, change in change_at_least.items()}
+        )
+        self.lp.set_objective(dict.fromkeys((*rises.values(), *falls.values()), -1.0))
         outcome = self._solve(node, primal=True)
         return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome
 
