@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from itertools import count
 from typing import Literal, NamedTuple
 
@@ -201,11 +202,16 @@ def left_alone(timeline: Timeline) -> Projection:
 def plain_plans(plain: PlainPlans, work: Work) -> Iterator[Projection]:
     """The plans that need no search, as far as they can be carried out; counted as if none had been carried out before."""
     for name in PLAIN_PLANS:
-        work.add(PERSON_YEAR_PROJECTED * len(plain.timeline.people) * len(plain.timeline.periods))
+        work.add(_plan_takes(plain.timeline))
         try:
             yield plain.plan(name)
         except RuleViolation:
             continue
+
+
+def _plan_takes(timeline: Timeline) -> int:
+    """The work of carrying out a plan."""
+    return PERSON_YEAR_PROJECTED * len(timeline.people) * len(timeline.periods)
 
 
 class _Subproblem(NamedTuple):
@@ -260,10 +266,13 @@ class _Search:
             # Where the relaxation has no plan, no plain plan has to be tried.
             if first is not Outcome.INFEASIBLE and self.incumbent is None:
                 self._try_plain_plans()
-        elif not isinstance(first, Solution) or first.wealth > self._incumbent_value + self.tolerance:
+        elif not isinstance(first, Solution) or self.incumbent is None:
             self._try_plain_plans()
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
-            self._dive_by_regions(*self._dive_by_order(root, first))
+            with self._kept_for_plain_plans():
+                self._dive_by_regions(*self._dive_by_order(root, first))
+        if isinstance(first, Solution) and first.wealth > self._incumbent_value + self.tolerance:
+            self._try_plain_plans()
         node = self._relaxed(root, most_wealth(self.timeline) / POUND, first)
         if node is not None and not self._enough(node.bound):
             self._dive(node)
@@ -414,6 +423,14 @@ class _Search:
         """The child in which some periods have only certain cells active."""
         active = {t: ActiveCells(some, len(self.relaxation.cells[t])) for t, some in cells.items()}
         return node._replace(active_cells={**node.active_cells, **active})
+
+    @contextmanager
+    def _kept_for_plain_plans(self) -> Iterator[None]:
+        """Dive, which mostly finds better plans, and keep work for the plain ones that may still be tried."""
+        kept = 0 if self.plain_plans_tried else len(PLAIN_PLANS) * _plan_takes(self.timeline)
+        self.work.limit -= kept
+        yield
+        self.work.limit += kept
 
     def _try_plain_plans(self) -> None:
         """Keep the best of the plans that need no search, if it is better than the incumbent."""

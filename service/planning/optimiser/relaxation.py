@@ -104,11 +104,26 @@ class TaxedLeft(NamedTuple):
     duals: Sequence[float]
 
 
+class _Drawn(NamedTuple):
+    """What a person draws in a period, pounds: of uncrystallised funds with a tax-free part and without, and of drawdown funds;
+    and what of it is spent before the last day."""
+
+    tax_free: float
+    taxed: float
+    drawdown: float
+    early_uncrystallised: float
+    early_drawdown: float
+
+    def taxable(self, share: float) -> float:
+        """What of it is taxable, where such a share of the first is tax free."""
+        return self.tax_free * (1 - share) + self.taxed + self.drawdown
+
+
 @dataclass(slots=True)
 class _PersonInCell:
     """One person's rows and columns in a cell: rows of the points' weights, income, savings, and of the cash that may be spent
-    before the last day; columns of points, of draws by their kind, and of that cash. ``admitted``: the columns of the points
-    that are in the region."""
+    before the last day; columns of points and the points of columns, columns of draws by their kind (those of money that is spent
+    before the last day first), and of that cash. ``admitted``: the columns of the points that are in the region."""
 
     weights: int = -1
     income: int = -1
@@ -116,6 +131,7 @@ class _PersonInCell:
     cash_before: int | None = None
     spent_before: int | None = None
     columns: dict[TaxPoint, int] = field(default_factory=dict)
+    points: dict[int, TaxPoint] = field(default_factory=dict)
     admitted: set[int] = field(default_factory=set)
     draws: dict[str, list[int]] = field(default_factory=dict)
 
@@ -656,8 +672,9 @@ class Relaxation:
                 entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
                 entries += [(one.income, point.income / _UNIT_PENCE)] if domain.free else []
                 entries += [(one.savings, point.savings / _UNIT_PENCE)] if domain.earns else []
-                one.columns[point] = self.lp.add_column(entries)
-                one.admitted.add(one.columns[point])
+                column = one.columns[point] = self.lp.add_column(entries)
+                one.points[column] = point
+                one.admitted.add(column)
             wanted.add(one.columns[point])
         self.lp.bound_columns(
             dict.fromkeys(sorted(wanted - one.admitted), (0.0, INF))
@@ -703,67 +720,66 @@ class Relaxation:
         """What the values of the columns and the duals of the rows say."""
         cell_taxes = list(self._cell_taxes(found, duals))
         shares = [[found[cell.share] for cell in cells] for cells in self.cells]
-
-        def drawn(person: int, t: int, kind: str) -> float:
-            parts = [cell.members[person].draws for cell in self.cells[t]]
-            return UNIT_POUNDS * sum(max(0.0, found[column]) for draws in parts for column in draws.get(kind, ()))
-
-        withdrawn, drawdown = [], []
+        pounds = [UNIT_POUNDS * value if value > 0.0 else 0.0 for value in found]
+        withdrawn, drawdown, early_uncrystallised, early_drawdown = [], [], [], []
         order_violations: dict[int, list[int]] = {}
         for person, pension in enumerate(self._pensions):
-            left, amounts, from_drawdown = pension.tax_free_left * UNIT_POUNDS, [], []
-            for t in self._periods:
-                tax_free, taxed = drawn(person, t, "tax_free"), drawn(person, t, "taxed")
-                from_drawdown.append(drawn(person, t, "drawdown"))
-                left -= tax_free * pension.share
-                if pension.used and taxed > _NOTABLE_POUNDS and left > _NOTABLE_POUNDS:
+            drawn = [self._drawn(pounds, person, t) for t in self._periods]
+            withdrawn.append([one.taxable(pension.share) for one in drawn])
+            drawdown.append([one.drawdown for one in drawn])
+            early_uncrystallised.append([one.early_uncrystallised for one in drawn])
+            early_drawdown.append([one.early_drawdown for one in drawn])
+            left = pension.tax_free_left * UNIT_POUNDS
+            for t, one in enumerate(drawn) if pension.used else ():
+                left -= one.tax_free * pension.share
+                if one.taxed > _NOTABLE_POUNDS and left > _NOTABLE_POUNDS:
                     order_violations.setdefault(person, []).append(t)
-                amounts.append(tax_free * (1 - pension.share) + taxed + from_drawdown[-1])
-            withdrawn.append(amounts)
-            drawdown.append(from_drawdown)
         cash = [[0.0 for _ in self._periods] for _ in self._people]
         for (t, _, _, owner), column in self._held.items():
-            cash[owner][t] += UNIT_POUNDS * max(0.0, found[column])
-
-        def early(person: int, t: int, *kinds: str) -> float:
-            parts = [cell.members[person].draws for cell in self.cells[t] if cell.before]
-            return UNIT_POUNDS * sum(
-                max(0.0, found[draws[kind][0]]) for draws in parts for kind in kinds if kind in draws
-            )
-
+            cash[owner][t] += pounds[column]
         early_cash = [[0.0 for _ in self._periods] for _ in self._people]
         for t, cells in enumerate(self.cells):
             for cell in cells:
-                for owner, one in enumerate(cell.members):
-                    if one.spent_before is not None:
-                        early_cash[owner][t] += UNIT_POUNDS * max(0.0, found[one.spent_before])
+                for owner, member in enumerate(cell.members):
+                    if member.spent_before is not None:
+                        early_cash[owner][t] += pounds[member.spent_before]
         return Solution(
             wealth=UNIT_POUNDS * self.lp.objective,
             withdrawn=withdrawn,
             drawdown=drawdown,
             cash=cash,
             early_cash=early_cash,
-            early_uncrystallised=[[early(i, t, "tax_free", "taxed") for t in self._periods] for i in self._people],
-            early_drawdown=[[early(i, t, "drawdown") for t in self._periods] for i in self._people],
-            subscribed=[UNIT_POUNDS * sum(max(0.0, found[cell.subscribed]) for cell in cells) for cells in self.cells],
-            from_isas=[
-                UNIT_POUNDS * sum(max(0.0, found[column]) for cell in cells for column in cell.from_isas)
-                for cells in self.cells
-            ],
+            early_uncrystallised=early_uncrystallised,
+            early_drawdown=early_drawdown,
+            subscribed=[sum(pounds[cell.subscribed] for cell in cells) for cells in self.cells],
+            from_isas=[sum(pounds[column] for cell in cells for column in cell.from_isas) for cells in self.cells],
             early_from_isas=[
-                UNIT_POUNDS
-                * sum(max(0.0, found[cell.from_isas[-1]]) for cell in cells if cell.before and cell.from_isas)
+                sum(pounds[cell.from_isas[-1]] for cell in cells if cell.before and cell.from_isas)
                 for cells in self.cells
             ],
-            taxed_left=UNIT_POUNDS * sum(max(0.0, found[column]) for column in self._taxed_left),
+            taxed_left=sum(pounds[column] for column in self._taxed_left),
             shares=shares,
             cell_taxes=cell_taxes,
             fractional=self._fractional(shares, cell_taxes, duals),
             order_violations=order_violations,
         )
 
+    def _drawn(self, pounds: Sequence[float], person: int, t: int) -> _Drawn:
+        """What a person draws in a period, of the columns' values in pounds."""
+        sums = {"tax_free": 0.0, "taxed": 0.0, "drawdown": 0.0}
+        early_uncrystallised = early_drawdown = 0.0
+        for cell in self.cells[t]:
+            for kind, columns in cell.members[person].draws.items():
+                sums[kind] += sum([pounds[column] for column in columns])
+                if cell.before and kind == "drawdown":
+                    early_drawdown += pounds[columns[0]]
+                elif cell.before:
+                    early_uncrystallised += pounds[columns[0]]
+        return _Drawn(**sums, early_uncrystallised=early_uncrystallised, early_drawdown=early_drawdown)
+
     def _cell_taxes(self, found: Sequence[float], duals: Sequence[float]) -> Iterator[CellTax]:
         """Everybody's tax in each cell that has weight."""
+        used = {column for column, value in enumerate(found) if value > NIL_WEIGHT_SHARE}
         for t, cells in enumerate(self.cells):
             for number, cell in enumerate(cells):
                 share = found[cell.share]
@@ -773,11 +789,8 @@ class Relaxation:
                     domain = self.domains[person][t]
                     if not domain.varies:
                         continue
-                    made_of = [
-                        (point, found[column] / share)
-                        for point, column in one.columns.items()
-                        if found[column] > NIL_WEIGHT_SHARE
-                    ]
+                    columns = sorted(one.admitted & used)
+                    made_of = [(one.points[column], found[column] / share) for column in columns]
                     points = [point for point, _ in made_of]
                     income = round(sum(point.income * weight for point, weight in made_of))
                     savings = round(sum(point.savings * weight for point, weight in made_of))

@@ -10,8 +10,15 @@ from service.planning.optimiser.relaxation import Relaxation, Solution
 from service.planning.optimiser.tax_surface import TAX_UNITS_IN_A_POUND, Surface
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, YEAR_MADE_UP, Work
-from service.planning.projection.policies import Policy, Projection, draw_for, draw_with_tax_free_part, projected
-from service.planning.projection.settlement import Choice, Draw, Opened, settle
+from service.planning.projection.policies import (
+    Policy,
+    Projection,
+    draw_for,
+    draw_with_tax_free_part,
+    settled_by,
+    with_spending_met,
+)
+from service.planning.projection.settlement import Choice, Draw, Opened, Settled, settle
 from service.planning.projection.timeline import Timeline
 
 _MOST_TOP_UPS = 8
@@ -27,7 +34,16 @@ _DROPPED_PENCE = 1e-6
 def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution, work: Work) -> Projection:
     """The plan that does what the optimum does. RuleViolation where spending cannot be met."""
     work.add(PERSON_YEAR_ROUNDED * len(timeline.people) * len(timeline.periods))
-    return projected(timeline, _policy(timeline, relaxation, solution, work))
+    choose = _policy(timeline, relaxation, solution, work)
+
+    def settled(position: int, people: tuple[Opened, ...]) -> Settled:
+        choice = choose(position, people)
+        year = settle(timeline, position, people, choice)
+        if not year.short:
+            return year
+        return with_spending_met(timeline, position, people, _topped_up(timeline, position, people, choice, year, work))
+
+    return settled_by(timeline, settled)
 
 
 def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work: Work) -> Policy:
@@ -68,7 +84,7 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work
                 early_from_isas=round(solution.early_from_isas[position] * POUND),
                 cash_for_early=cash_for_early(position + 1),
             )
-        return _topped_up(timeline, position, people, choice, work)
+        return choice
 
     return choose
 
@@ -114,8 +130,11 @@ def _past_loss(surface: Surface, one: Opened, taxable: int) -> int:
 def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
     """The same withdrawal, or up to two pounds less if the rules' tax has a step just before it.
 
-    In the taper of the personal allowance a step comes up to a stair sooner than on the surface.
+    In the taper of the personal allowance a step comes up to a stair sooner than on the surface. Who has no savings has no
+    savings allowance to lose, and who has no marriage allowance none of that.
     """
+    if not one.year.taxpayer.savings + one.interest and one.year.taxpayer.marriage_allowance == "none":
+        return taxable
 
     def stepped(withdrawal: int) -> bool:
         income, savings = one.year.taxpayer.other_income + withdrawal, one.year.taxpayer.savings + one.interest
@@ -128,13 +147,15 @@ def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
     return least + bisect_right(range(least, taxable), False, key=stepped) - 1
 
 
-def _topped_up(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice, work: Work) -> Choice:
-    """The choice with a few pence more drawn, where rounding alone left the spending short. Where more is short, the projection
-    looks for what has to be drawn besides, which is counted here."""
+def _topped_up(
+    timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice, year: Settled, work: Work
+) -> Choice:
+    """The choice with a few pence more drawn, where rounding alone left the spending of the ``year`` short. Where more is short, the
+    projection looks for what has to be drawn besides, which is counted here."""
     paid_in = any(years[position].paid_in.own for years in timeline.people)
     if not timeline.spending[position] and not timeline.household.minimum_cash and not paid_in:
         return choice
-    short = settle(timeline, position, people, choice).short
+    short = year.short
     for _ in range(_MOST_TOP_UPS):
         if not 0 < short < POUND:
             break

@@ -71,11 +71,23 @@ class Projection(NamedTuple):
 
 def projected(timeline: Timeline, policy: Policy, start: Sequence[Holdings] | None = None) -> Projection:
     """A plan by a policy. RuleViolation, with the tax year and the shortfall, where spending cannot be met."""
+
+    def met(position: int, people: tuple[Opened, ...]) -> Settled:
+        return with_spending_met(timeline, position, people, policy(position, people))
+
+    return settled_by(timeline, met, start)
+
+
+def settled_by(
+    timeline: Timeline,
+    settling: Callable[[int, tuple[Opened, ...]], Settled],
+    start: Sequence[Holdings] | None = None,
+) -> Projection:
+    """A plan whose periods are settled one after the other, each from its position and everybody on its last day."""
     holdings: Sequence[Holdings] = first_holdings(timeline) if start is None else start
     years = []
     for position in range(len(timeline.periods)):
-        people = opened(timeline, position, holdings)
-        year = with_spending_met(timeline, position, people, policy(position, people))
+        year = settling(position, opened(timeline, position, holdings))
         years.append(year)
         holdings = year.holdings
     return Projection(timeline, tuple(years))
