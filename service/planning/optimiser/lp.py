@@ -19,6 +19,7 @@ from service.planning.optimiser.work import (
     COLUMN_READ,
     ITERATION,
     ITERATION_FOR_COLUMN,
+    PART_FOR_FIRST_SOLVE,
     SOLVE,
     Work,
 )
@@ -153,10 +154,12 @@ class LinearProgram:
 
         ``primal``: by the primal simplex method, which takes few iterations where the last solution is feasible still, as with
         another objective. The dual method takes few where the last prices are, as with other bounds; only it heeds a cutoff.
-        Where the solver loses its way, rarely, it starts afresh and presolves first.
+        The first time the primal method is taken: its iterations are the quicker ones. Where the solver loses its way, rarely, it
+        starts afresh and presolves first.
         """
         self._flush()
-        self._highs.setOptionValue("simplex_strategy", _PRIMAL_SIMPLEX if primal else _DUAL_SIMPLEX)
+        by_primal = primal or not self.solves
+        self._highs.setOptionValue("simplex_strategy", _PRIMAL_SIMPLEX if by_primal else _DUAL_SIMPLEX)
         self._highs.setOptionValue("objective_bound", -cutoff)
         outcome = self._run()
         if outcome is Outcome.UNSOLVED:
@@ -173,6 +176,8 @@ class LinearProgram:
 
     def _run(self) -> Outcome:
         iteration = ITERATION + ITERATION_FOR_COLUMN * self._columns
+        if not self.solves:
+            iteration *= PART_FOR_FIRST_SOLVE
         most = int((self._work.left - SOLVE) / iteration)
         if most <= 0:
             return Outcome.CUT_OFF
