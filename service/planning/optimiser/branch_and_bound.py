@@ -466,12 +466,15 @@ class _Search:
         """Whether too little work is left for diving."""
         return self.work.left < _PART_FOR_DIVING * self.work.limit
 
-    def _dive_by_regions(self, node: Node, solution: Solution | Outcome) -> None:
+    def _dive_by_regions(self, node: Node, found: Solution | Outcome) -> None:
         """The first diving heuristic: narrow every region in which the hull is below the tax to the side of a split that has
-        most of the optimum's weight, solve, and again; then undo it. No cells are added, so each solve is small."""
+        most of the optimum's weight, solve, and again; then undo it. No cells are added, so each solve is small. The last
+        optimum is rounded, and one before it that is expected to close the gap."""
         before: list[tuple[int, int, int, Region]] = []
+        bound = found.wealth if isinstance(found, Solution) else INF
+        last, solution = None, found
         for _ in range(_MOST_REGION_DIVES):
-            if not isinstance(solution, Solution) or self._is_late():
+            if not isinstance(solution, Solution) or self._enough(bound) or self._is_late():
                 break
             narrowed = 0
             for taxed in _by_cost(solution):
@@ -485,7 +488,12 @@ class _Search:
                 break
             solution = self.relaxation.solve(node, self._incumbent_value)
             if isinstance(solution, Solution):
-                self._try_rounding(solution, node)
+                last = solution
+                if bound <= _expected(solution) + self.tolerance:
+                    self._try_rounding(solution, node)
+                    last = None
+        if last is not None:
+            self._try_rounding(last, node)
         for person, t, cell, region in reversed(before):
             self.relaxation.narrow(person, t, cell, region)
 
@@ -500,15 +508,19 @@ class _Search:
 
     def _try_rounding(self, solution: Solution, node: Node) -> None:
         """Round an optimum to a plan and keep the better incumbent; what its errors cost tells beforehand where it cannot be."""
-        error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
-        expected = solution.wealth - error_cost - sum(solution.fractional.values())
-        if expected > self._incumbent_value or not self._rounded_once:
+        if _expected(solution) > self._incumbent_value or not self._rounded_once:
             self._rounded_once = True
             try:
                 plan = rounded(self.timeline, self.relaxation, solution, self.work)
             except RuleViolation:
                 return  # The tax that the hull is short of cannot be paid; a tighter relaxation leaves money for it.
             self._keep(plan, node)
+
+
+def _expected(solution: Solution) -> float:
+    """What an optimum leaves once its tax is that of the rules, pounds."""
+    error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
+    return solution.wealth - error_cost - sum(solution.fractional.values())
 
 
 def _heaviest(shares: Sequence[float]) -> int:

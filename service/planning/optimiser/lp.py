@@ -12,8 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from enum import Enum
-from typing import NamedTuple
-
 from service.planning.optimiser.work import (
     COLUMN_ADDED,
     COLUMN_READ,
@@ -28,7 +26,7 @@ INF = float("inf")
 
 Entries = Sequence[tuple[int, float]]
 """A column's entries, each a row and a coefficient, or a row's, each a column and a coefficient. Coefficients of 0 are left
-out of columns."""
+out."""
 
 _DUAL_SIMPLEX, _PRIMAL_SIMPLEX = 1, 4
 """What HiGHS calls the two methods."""
@@ -45,21 +43,33 @@ class Outcome(Enum):
     UNSOLVED = "unsolved"
 
 
-class _Row(NamedTuple):
-    """A row: its bounds and its entries."""
+class _Gathered:
+    """New rows or columns as the solver takes them: bounds, coefficients in the objective, where the entries of each begin, the
+    numbers of all entries and their coefficients."""
 
-    low: float
-    high: float
-    entries: Entries
+    def __init__(self) -> None:
+        """None yet."""
+        self.low: list[float] = []
+        self.high: list[float] = []
+        self.objective: list[float] = []
+        self.starts: list[int] = []
+        self.numbers: list[int] = []
+        self.values: list[float] = []
 
+    def __len__(self) -> int:
+        """How many rows or columns."""
+        return len(self.low)
 
-class _Column(NamedTuple):
-    """A column: its coefficient in the objective, its bounds, its entries."""
-
-    objective: float
-    low: float
-    high: float
-    entries: Entries
+    def add(self, low: float, high: float, objective: float, entries: Entries) -> None:
+        """One more."""
+        self.low.append(low)
+        self.high.append(high)
+        self.objective.append(objective)
+        self.starts.append(len(self.numbers))
+        for number, value in entries:
+            if value:
+                self.numbers.append(number)
+                self.values.append(value)
 
 
 class LinearProgram:
@@ -79,8 +89,7 @@ class LinearProgram:
         self.objective = 0.0
         self._rows = self._columns = 0
         self._objective: dict[int, float] = {}
-        self._new_rows: list[_Row] = []
-        self._new_columns: list[_Column] = []
+        self._new_rows, self._new_columns = _Gathered(), _Gathered()
         self._new_bounds: dict[int, tuple[float, float]] = {}
         self._new_row_bounds: dict[int, tuple[float, float]] = {}
         import highspy  # with the first plan that needs it: with numpy it takes longer to load than all of the service
@@ -107,13 +116,13 @@ class LinearProgram:
         """A row with its entries in columns that are there; its number."""
         if entries and self._new_columns:
             self._flush()
-        self._new_rows.append(_Row(low, high, entries))
+        self._new_rows.add(low, high, 0.0, entries)
         self._rows += 1
         return self._rows - 1
 
     def add_column(self, entries: Entries, *, objective: float = 0.0, low: float = 0.0, high: float = INF) -> int:
         """A column with its entries in rows that are there; its number."""
-        self._new_columns.append(_Column(objective, low, high, [(row, value) for row, value in entries if value]))
+        self._new_columns.add(low, high, -objective, entries)
         if objective:
             self._objective[self._columns] = objective
         self._columns += 1
@@ -189,18 +198,16 @@ class LinearProgram:
 
     def _flush(self) -> None:
         """Hand new rows, columns and bounds to the solver."""
-        if self._new_rows:
-            lower, upper = [row.low for row in self._new_rows], [row.high for row in self._new_rows]
-            starts, columns, values = _joined([row.entries for row in self._new_rows])
-            self._highs.addRows(len(lower), lower, upper, len(columns), starts, columns, values)
-            self._new_rows = []
-        if self._new_columns:
-            self._work.add(COLUMN_ADDED * len(self._new_columns))
-            objective = [-column.objective for column in self._new_columns]
-            lower, upper = [column.low for column in self._new_columns], [column.high for column in self._new_columns]
-            starts, rows, values = _joined([column.entries for column in self._new_columns])
-            self._highs.addCols(len(objective), objective, lower, upper, len(rows), starts, rows, values)
-            self._new_columns = []
+        rows, columns = self._new_rows, self._new_columns
+        if rows:
+            entries = len(rows.numbers), rows.starts, rows.numbers, rows.values
+            self._highs.addRows(len(rows), rows.low, rows.high, *entries)
+            self._new_rows = _Gathered()
+        if columns:
+            self._work.add(COLUMN_ADDED * len(columns))
+            entries = len(columns.numbers), columns.starts, columns.numbers, columns.values
+            self._highs.addCols(len(columns), columns.objective, columns.low, columns.high, *entries)
+            self._new_columns = _Gathered()
         for bounds, change in (
             (self._new_bounds, self._highs.changeColsBounds),
             (self._new_row_bounds, self._highs.changeRowsBounds),
@@ -210,14 +217,3 @@ class LinearProgram:
                 change(len(bounds), list(bounds), lower, upper)
                 bounds.clear()
 
-
-def _joined(several: Sequence[Entries]) -> tuple[list[int], list[int], list[float]]:
-    """The entries of several columns or rows as the solver takes them: where each begins, all numbers, all coefficients."""
-    starts: list[int] = []
-    numbers: list[int] = []
-    values: list[float] = []
-    for entries in several:
-        starts.append(len(numbers))
-        numbers += [number for number, _ in entries]
-        values += [value for _, value in entries]
-    return starts, numbers, values
