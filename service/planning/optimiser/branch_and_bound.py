@@ -224,6 +224,21 @@ class _Subproblem(NamedTuple):
     cells: int
 
 
+_NodeKey = tuple[tuple[tuple[int, ActiveCells], ...], tuple[tuple[int, DrawOrder], ...]]
+
+
+def _key(node: Node) -> _NodeKey:
+    """A node by what it constrains."""
+    return tuple(sorted(node.active_cells.items())), tuple(sorted(node.draw_orders.items()))
+
+
+class _Dived(NamedTuple):
+    """What a dive found at a node, and the state of the relaxation then."""
+
+    state: tuple[int, int]
+    found: Solution | Outcome
+
+
 class _Search:
     """One search: the relaxation, the incumbent, and what has been refined."""
 
@@ -248,6 +263,8 @@ class _Search:
         self.tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
         self._partitioning_helps = True
         self._rounded_once = False
+        self._refined = 0
+        self._dived: dict[_NodeKey, _Dived] = {}
         self.incumbent_node: Node | None = None
         self._leaves_untaxed = self._cut_off = False
         self.plain_plans_tried = with_partner_loss
@@ -260,19 +277,21 @@ class _Search:
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
+        with self._kept_for_plain_plans():
+            bound = self._searched()
+        if bound > self._incumbent_value + self.tolerance:
+            self._try_plain_plans()
+        return bound
+
+    def _searched(self) -> float:
+        """The search but for the plain plans that it does not need, and the bound."""
         root = Node({}, {})
         first = self._optimum(root)
-        if self._any_plan:
-            # Where the relaxation has no plan, no plain plan has to be tried.
-            if first is not Outcome.INFEASIBLE and self.incumbent is None:
-                self._try_plain_plans()
-        elif not isinstance(first, Solution) or self.incumbent is None:
+        # Where the relaxation has no plan, no plain plan has to be tried.
+        if self.incumbent is None and not (self._any_plan and first is Outcome.INFEASIBLE):
             self._try_plain_plans()
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
-            with self._kept_for_plain_plans():
-                self._dive_by_regions(*self._dive_by_order(root, first))
-        if isinstance(first, Solution) and first.wealth > self._incumbent_value + self.tolerance:
-            self._try_plain_plans()
+            self._dive_by_regions(*self._dive_by_order(root, first))
         node = self._relaxed(root, most_wealth(self.timeline) / POUND, first)
         if node is not None and not self._enough(node.bound):
             self._dive(node)
@@ -329,11 +348,21 @@ class _Search:
             return True
         return bound <= self._incumbent_value + self.tolerance or self.work.is_over
 
-    def _optimum(self, node: Node, *, diving: bool = False) -> Solution | Outcome:
-        """The relaxation's optimum, with the tax on its interest refined, or untaxed if there is no work left for that.
+    def _optimum(self, node: Node) -> Solution | Outcome:
+        """The relaxation's optimum, with the tax on its interest refined, or untaxed if there is no work left for that; as a dive
+        found it, if the relaxation has not changed since.
 
-        It is rounded to a plan, but not on the way of a dive while its order is violated.
+        It is rounded to a plan; where the order of draws is violated, which makes poor plans, only while there is none.
         """
+        known = self._dived.pop(_key(node), None)
+        return self._new_optimum(node) if known is None or known.state != self._state() else known.found
+
+    def _state(self) -> tuple[int, int]:
+        """What the relaxation has become by now: how many cells there are, and how often interest was refined."""
+        return self.relaxation.cells_made, self._refined
+
+    def _new_optimum(self, node: Node) -> Solution | Outcome:
+        """The same, to be looked for."""
         while True:
             solution = self.relaxation.solve(node, self._incumbent_value)
             if solution is Outcome.INFEASIBLE:
@@ -347,7 +376,7 @@ class _Search:
             priced = self.relaxation.priced_cash()
             if not priced:
                 self.overtaxed |= any(self._is_overtaxed(taxed) for taxed in solution.cell_taxes)
-                if not diving or not solution.order_violations:
+                if not solution.order_violations or self.incumbent is None:
                     self._try_rounding(solution, node)
                 return solution
             if self.refine(priced):
@@ -356,6 +385,7 @@ class _Search:
 
     def refine(self, priced: Sequence[tuple[int, int]]) -> bool:
         """Refine the interest of persons and periods, as far as the work left allows; whether any was left untaxed."""
+        self._refined += 1
         reserve = _KEPT_FOR_SOLVING * self.work.limit
         for person, t in priced:
             if self.work.left - self.relaxation.refining_takes(person, t) > reserve:
@@ -426,10 +456,11 @@ class _Search:
 
     @contextmanager
     def _kept_for_plain_plans(self) -> Iterator[None]:
-        """Dive, which mostly finds better plans, and keep work for the plain ones that may still be tried."""
-        kept = 0 if self.plain_plans_tried else len(PLAIN_PLANS) * _plan_takes(self.timeline)
+        """Search first, which mostly finds better plans, and keep work for the plain ones that may still have to be tried."""
+        kept = 0 if self.plain_plans_tried or self._any_plan else len(PLAIN_PLANS) * _plan_takes(self.timeline)
         self.work.limit -= kept
         yield
+        self._cut_off |= self.work.is_over
         self.work.limit += kept
 
     def _try_plain_plans(self) -> None:
@@ -452,7 +483,9 @@ class _Search:
             acceptable = solution.wealth - _ACCEPTED_LOSS_OF_GAP * (solution.wealth - self._incumbent_value)
             best: tuple[Node, Solution] | None = None
             for child in self._order_branches(node, solution):
-                found = self._optimum(child, diving=True)
+                found = self._optimum(child)
+                if isinstance(found, Solution) or found in _NO_BETTER_PLAN:
+                    self._dived[_key(child)] = _Dived(self._state(), found)
                 if isinstance(found, Solution) and (best is None or found.wealth > best[1].wealth):
                     best = child, found
                 if best is not None and best[1].wealth > acceptable:
