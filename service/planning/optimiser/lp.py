@@ -3,8 +3,8 @@
     maximise c'x  subject to  row_low <= A x <= row_high,  low <= x <= high
 
 Columns bring their entries in rows that are there, and rows theirs in columns that are. New rows, columns and bounds are
-gathered and handed to the solver together. Each solve starts from the basis of the one before. One release of HiGHS, one thread: one
-program has one answer.
+gathered and handed to the solver together. Each solve starts from the basis of the one before. One release of HiGHS, one
+thread: one program has one answer.
 HiGHS is given ``-c`` to minimise, because it stops at an objective bound only there.
 """
 
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from enum import Enum
+
 from service.planning.optimiser.work import (
     COLUMN_ADDED,
     COLUMN_READ,
@@ -208,12 +209,13 @@ class LinearProgram:
             entries = len(columns.numbers), columns.starts, columns.numbers, columns.values
             self._highs.addCols(len(columns), columns.objective, columns.low, columns.high, *entries)
             self._new_columns = _Gathered()
-        for bounds, change in (
-            (self._new_bounds, self._highs.changeColsBounds),
-            (self._new_row_bounds, self._highs.changeRowsBounds),
-        ):
-            if bounds:
-                lower, upper = [low for low, _ in bounds.values()], [high for _, high in bounds.values()]
-                change(len(bounds), list(bounds), lower, upper)
-                bounds.clear()
-
+        if self._new_bounds:
+            lower, upper = (
+                [low for low, _ in self._new_bounds.values()],
+                [high for _, high in self._new_bounds.values()],
+            )
+            self._highs.changeColsBounds(len(lower), list(self._new_bounds), lower, upper)
+            self._new_bounds = {}
+        for row, (low, high) in self._new_row_bounds.items():
+            self._highs.changeRowBounds(row, low, high)
+        self._new_row_bounds = {}

@@ -235,8 +235,8 @@ class Relaxation:
         return self._read(found.values, found.duals)
 
     def smoothest(self, node: Node, floor: float, least: TaxedLeft, more_left: float) -> Solution | Outcome:
-        """Of the solutions at a node with ``floor`` pounds of wealth or more that leave no more than ``more_left`` pounds above the
-        ``least`` in pensions that would bear tax, the one whose withdrawals change the least from one whole tax year to the next.
+        """Of the solutions at a node with ``floor`` pounds of wealth or more, and in pensions that would bear tax no more than
+        ``more_left`` pounds above the ``least``, the one whose withdrawals change the least from one whole tax year to the next.
         The wealth is no longer the objective afterwards."""
         self._keep_wealth(floor)
         limit = (least.pounds + more_left) / UNIT_POUNDS
@@ -251,9 +251,7 @@ class Relaxation:
                     change_at_least[self.lp.add_row(0.0, 0.0, entries)] = change
         rises = {row: self.lp.add_column([(row, -1.0)]) for row in change_at_least}
         falls = {row: self.lp.add_column([(row, 1.0)]) for row in change_at_least}
-        self.lp.enter_basis(
-            {row: rises[row] if change > 0 else falls[row] for row, change in change_at_least.items()}
-        )
+        self.lp.enter_basis({row: rises[row] if change > 0 else falls[row] for row, change in change_at_least.items()})
         self.lp.set_objective(dict.fromkeys((*rises.values(), *falls.values()), -1.0))
         outcome = self._solve(node, primal=True)
         return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome

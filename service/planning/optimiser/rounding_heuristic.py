@@ -150,8 +150,8 @@ def _before_step(surface: Surface, one: Opened, taxable: int) -> int:
 def _topped_up(
     timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice, year: Settled, work: Work
 ) -> Choice:
-    """The choice with a few pence more drawn, where rounding alone left the spending of the ``year`` short. Where more is short, the
-    projection looks for what has to be drawn besides, which is counted here."""
+    """The choice with a few pence more drawn, where rounding alone left the spending of the ``year`` short. Where more is short,
+    the projection looks for what has to be drawn besides, which is counted here."""
     paid_in = any(years[position].paid_in.own for years in timeline.people)
     if not timeline.spending[position] and not timeline.household.minimum_cash and not paid_in:
         return choice

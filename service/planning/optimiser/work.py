@@ -24,7 +24,7 @@ ITERATION, ITERATION_FOR_COLUMN = 5.0, 0.0135
 """An iteration, and for each column of the program."""
 
 PART_FOR_FIRST_SOLVE = 0.5
-"""Of that, what an iteration of a program's first run is counted at: it begins with an empty basis, which has little to factor."""
+"""Of that, what an iteration of a program's first run is counted at: it begins with an empty basis, with little to factor."""
 
 COLUMN_READ = 0.7
 """A column of an optimum, read."""
