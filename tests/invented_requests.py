@@ -146,15 +146,20 @@ def _what_plans_alone_take(random: Random, request: JsonObject, start: date) -> 
         if "scenarios" not in request.get("assumptions", {}) and random.random() < 0.15:
             request["aim"] = {"goal": "steady_income"}
     elif random.random() < 0.15:
-        request["markets"] = {
-            "source": "random",
-            "seed": random.randint(0, 1_000),
-            "number_of_paths": random.randint(1, 20),
-            "volatility": {"pension_growth": random.choice((0, 0.15)), "isa_growth": 0.1, "price_inflation": 0.01},
-        }
+        request["markets"] = _some_markets(random, 20)
         return
     if random.random() < 0.1:
         request["sensitivity"] = random.choice(({}, {"growth": 0.005, "length_of_life": 2}))
+
+
+def _some_markets(random: Random, most_paths: int) -> JsonObject:
+    """A few courses of markets, drawn at random."""
+    return {
+        "source": "random",
+        "seed": random.randint(0, 1_000),
+        "number_of_paths": random.randint(1, most_paths),
+        "volatility": {"pension_growth": random.choice((0, 0.15)), "isa_growth": 0.1, "price_inflation": 0.01},
+    }
 
 
 def _paid_in(random: Random) -> JsonObject:
@@ -219,6 +224,9 @@ def timing(random: Random) -> JsonObject:
         (0.6, "estate", lambda: _estate_facts(random, start, couple=couple)),
         (0.4, "spending", lambda: [_spending(random, start)]),
     )
+    if random.random() < 0.15:
+        request["markets"] = _some_markets(random, 5)
+        request.get("assumptions", {}).pop("thresholds_after_freeze", None)
     return request
 
 

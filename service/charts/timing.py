@@ -70,6 +70,8 @@ def timing_charts(document: Mapping[str, Any], names: Sequence[str | None] = ())
     charts = [_left(document)]
     if len(found[0]["years"]) > 1 and len(found) > 1:
         charts.append(_over_the_years(document, found, people))
+    if "markets" in document:
+        charts.append(_over_paths(document))
     growth = list(_growth_changes(document))
     if growth:
         charts.append(_growth(document, growth))
@@ -131,6 +133,32 @@ def _left(document: Mapping[str, Any]) -> Spec:
         f"Pounds on {_day(document['to'])}, after tax on what remains in the pension. {_by(document)} Dark: the most."
     )
     return rows_chart("left_after_tax", "What each option leaves after tax", told, unit, rows)
+
+
+def _over_paths(document: Mapping[str, Any]) -> Spec:
+    """Where nine in ten of each option's outcomes lie on many courses of markets, with the middle one in words."""
+    found, shorts = document["markets"], _shorts(document)
+    paths, rows, key = found["paths"], [], "outcome_in_prices_of_start"
+    most = max(option["best_in"]["paths"] for option in found["options"])
+    for option in found["options"]:
+        best, reach = option["best_in"]["paths"], option[key]
+        often = f"Best on {best:,} of {paths:,}" if best else f"Best on none of {paths:,}"
+        words = f"{shorts[option['option']]}. {often}" if len(found["options"]) > 1 else shorts[option["option"]]
+        kind = "main" if best == most else "other"
+        rows.append(Row(words, f"{money(round(reach['p50']))}", reach["p5"], reach["p95"], kind))
+    first, *others = [option["option"] + 1 for option in found["options"] if option["best_in"]["paths"] == most]
+    least = found["options"][found["least_regret"]]
+    told = []
+    if len(found["options"]) > 1 and not others:
+        told.append(f"Option {first} is the best on {most:,} of {paths:,} courses of markets.")
+    if least["largest_loss"]:
+        told.append(f"{_named(least)} loses the least at worst: {money(round(least['largest_loss']))}.")
+    told.append(f"With {_named(least).lower()}, the middle course leaves {money(round(least[key]['p50']))}.")
+    unit = (
+        "Pounds in prices of the start, after tax, less spending that is not met. A bar holds nine in ten of the courses; its "
+        f"amount is the middle one. {_by(document)}"
+    )
+    return rows_chart("options_on_many_courses", "What options leave on many courses of markets", told, unit, rows)
 
 
 def _first(order: Sequence[Mapping[str, Any]]) -> list[int]:

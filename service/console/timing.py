@@ -39,6 +39,9 @@ GOALS = {
 }
 ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 
+_WIDTHS = (9, 12, 12, 12, 16)
+"""Of the columns about many courses of markets, after the option."""
+
 Cell = Callable[[dict[str, Any]], str]
 
 
@@ -56,6 +59,10 @@ def page(answer: dict[str, Any]) -> list[str]:
         lines += headed("Left after tax if all ended then, in whole pounds", year_by_year(options))
         lines += deaths(answer, options)
         lines += headed("In order", orders(answer))
+    if "markets" in answer:
+        lines += headed(
+            "On many courses of markets, in prices of the start and whole pounds", on_courses(answer["markets"])
+        )
     return [
         *lines,
         *headed(f"Where two options change places{between(answer)}", changes(answer)),
@@ -252,6 +259,20 @@ def orders(answer: dict[str, Any]) -> list[str]:
         for name, placed in found.items()
         for line in paragraph(f"{name:<{width}}{order(placed)}", "  ", " " * width)
     ]
+
+
+def on_courses(found: dict[str, Any]) -> list[str]:
+    """What many courses of markets come to: the sentences, and each option beside the others."""
+    lines = [part for sentence in found["summary"] for part in paragraph(sentence)]
+    heads = ("best on", "5% at most", "half", "95%", "loses at worst")
+    lines.append(f"  {'option':<10}" + "".join(f"{head:>{width}}" for head, width in zip(heads, _WIDTHS, strict=True)))
+    for option in found["options"]:
+        outcome = option["outcome_in_prices_of_start"]
+        amounts = (outcome["p5"], outcome["p50"], outcome["p95"], option["largest_loss"])
+        cells = (share(option["best_in"]["share"]), *(pounds(amount) for amount in amounts))
+        name = ORDINALS[option["option"]]
+        lines.append(f"  {name:<10}" + "".join(f"{cell:>{width}}" for cell, width in zip(cells, _WIDTHS, strict=True)))
+    return lines
 
 
 def changes(answer: dict[str, Any]) -> list[str]:

@@ -13,11 +13,12 @@ from service.planning.timing.caveats import timing_caveats
 from service.planning.timing.circumstances import timing_warnings
 from service.planning.timing.comparison import TimingQuestion, timing
 from service.planning.timing.sensitivity import outcomes
-from service.planning.timing.summary import summary
+from service.planning.timing.summary import on_many_courses, summary
 from service.schemas.parts import Parts
 from service.schemas.rules import Versions, rules_answer
 from service.schemas.timing import request as schemas
 from service.schemas.timing.answer import answer as answer_of
+from service.schemas.timing.over_paths import over_paths_answer
 from service.schemas.timing.sensitivity import sensitivity_answer
 
 
@@ -31,8 +32,11 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[TimingQuestio
             summary(result),
             timing_warnings(result),
             rules_answer(versions, result.timeline.standing, timing_caveats(result)),
-            plan_notice(result.timeline.first_not_law, book.law_as_of, book.proposed),
+            plan_notice(
+                result.timeline.first_not_law, book.law_as_of, book.proposed, markets=result.over_paths is not None
+            ),
             None if question.cases is None else sensitivity_answer(question.cases, *outcomes(question.cases, book)),
+            None if result.over_paths is None else over_paths_answer(result.over_paths, on_many_courses(result)),
         )
         if DRAWN not in wanted:
             return document

@@ -285,6 +285,11 @@ def after_charge(growth: YearlyRate, charge: BasisPoints) -> YearlyRate:
     return int(left) if left.denominator == 1 else left
 
 
+def yearly_charge(people: Iterable[Member]) -> BasisPoints:
+    """The yearly charge of a household's pensions, where all of them have the same."""
+    return next((held.yearly_charge for one in people for held in one.pensions if held.held), 0)
+
+
 class Isa(Value, frozen=True):
     """A person's ISAs. ``cash_isa``: new money goes into a cash ISA, which has a limit of its own from 2027-28."""
 
@@ -388,8 +393,8 @@ class Spending(Value, frozen=True):
 
 @dataclass(frozen=True, slots=True)
 class Assumptions:
-    """What a plan takes for granted. Rates in basis points a year. ``price_rises`` are those of each tax year of the plan where
-    they are not all ``price_inflation``.
+    """What a plan takes for granted. Rates in basis points a year. ``price_rises`` are those of each tax year from that of the
+    household's money on, where they are not all ``price_inflation``.
 
     ``pension_growths`` are those of each person's pensions, where they differ; ``pension_growth`` is then the first person's.
 

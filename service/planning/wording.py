@@ -38,6 +38,11 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
+def counted(number: int, one: str, many: str) -> str:
+    """How many, with the word for one or for many."""
+    return f"{number:,} {one if number == 1 else many}"
+
+
 def lump_sums_in_words(how: str, age: int | None = None, yearly: Pence | None = None) -> str:
     """A way to take the tax-free cash: at an ``age``, or in stages of so much a year, where that is asked for."""
     if how == "phased" and yearly is not None:

@@ -85,7 +85,7 @@ class ComparedOptionSchema(StrictSchema):
     lump_sums = Choice(("with_each_withdrawal", "all_now", "never"))
 
 
-class MarketsSchema(StrictSchema):
+class CoursesSchema(StrictSchema):
     """Many courses of markets, and where they come from."""
 
     source = Choice(("random", "given", "history"), required=True)
@@ -95,7 +95,6 @@ class MarketsSchema(StrictSchema):
     correlation = StrictNested(CorrelationSchema)
     paths = ObjectList(MarketPathSchema, most=MOST_PATHS, least=1)
     history = StrictNested(HistorySchema)
-    compare = ObjectList(ComparedOptionSchema, most=MOST_COMPARED)
 
     rules = (
         Needs("source", "random", "seed"),
@@ -111,13 +110,20 @@ class MarketsSchema(StrictSchema):
     )
 
 
+class MarketsSchema(CoursesSchema):
+    """The same, with other plans to compare with."""
+
+    compare = ObjectList(ComparedOptionSchema, most=MOST_COMPARED)
+
+
 def markets_of(values: Mapping[str, Any]) -> Markets:
     """Markets from loaded values."""
     options = tuple(Option(PLANS[one["plan"]], one.get("lump_sums")) for one in values.get("compare", ()))
-    return Markets(_source(values), options)
+    return Markets(source_of(values), options)
 
 
-def _source(values: Mapping[str, Any]) -> Source:
+def source_of(values: Mapping[str, Any]) -> Source:
+    """Where the paths come from, from loaded values."""
     if values["source"] == "given":
         return Given(tuple(Sequences(**one) for one in values["paths"]))
     if values["source"] == "history":

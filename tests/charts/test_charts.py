@@ -124,6 +124,7 @@ def test_there_is_something_to_look_at() -> None:
         "draws_and_tax",
         "left_after_tax",
         "held_on_many_courses",
+        "options_on_many_courses",
         "over_the_years",
         "growth_break_evens",
         "beneficiaries",

@@ -63,6 +63,7 @@ from service.schemas.household import (
 from service.schemas.markets import (
     ComparedOptionSchema,
     CorrelationSchema,
+    CoursesSchema,
     HistorySchema,
     MarketPathSchema,
     MarketsSchema,
@@ -113,6 +114,7 @@ SCHEMAS: dict[str, Schema] = {
     "Scenarios": ScenariosSchema(),
     "Scenario": ScenarioSchema(),
     "Markets": MarketsSchema(),
+    "CoursesOfMarkets": CoursesSchema(),
     "Volatility": VolatilitySchema(),
     "Correlation": CorrelationSchema(),
     "MarketPath": MarketPathSchema(),

@@ -2,30 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from service.planning.faults import Fault
 from service.planning.household import Household, Path
 from service.planning.markets.correlation import factor
-from service.planning.markets.markets import MOST_PERSON_YEARS, Markets, person_years
+from service.planning.markets.markets import MOST_PERSON_YEARS
 from service.planning.markets.returns import (
     Given,
     History,
     Random,
     Sequences,
+    Source,
     count_of,
     length_of,
     moves_prices,
 )
-from service.planning.projection.faults import growth_of_two
+from service.planning.wording import counted, listed
 
 _PLACE: Path = ("markets",)
 
 
-def markets_faults(household: Household, markets: Markets, years: int) -> Iterator[Fault]:
-    """Everything that cannot be, in the request's order; ``years`` is how many tax years the plan has."""
-    source = markets.source
-    yield from growth_of_two(household.assumptions)
+def markets_faults(household: Household, source: Source, years: int, end: str) -> Iterator[Fault]:
+    """Everything that cannot be, but for too much of it, in the request's order. ``years`` is how many tax years there are, and
+    ``end`` the field that says when they end."""
     if isinstance(source, Random) and factor(source.matrix) is None:
         yield Fault(
             (*_PLACE, "correlation"),
@@ -37,7 +37,7 @@ def markets_faults(household: Household, markets: Markets, years: int) -> Iterat
         for i, path in enumerate(source.paths):
             yield from _of_another_length(path, (*_PLACE, "paths", i), years)
     if isinstance(source, History):
-        yield from _history_faults(source, years)
+        yield from _history_faults(source, years, end)
     if moves_prices(source) and household.assumptions.thresholds_after_freeze == "prices":
         yield Fault(
             ("assumptions", "thresholds_after_freeze"),
@@ -45,15 +45,19 @@ def markets_faults(household: Household, markets: Markets, years: int) -> Iterat
             "The limits of tax would differ from path to path, which this service does not work out. Give `frozen`, or leave "
             "prices out of `markets`.",
         )
+
+
+def too_many_paths(source: Source, years: int, asked: int, of: Sequence[str]) -> Iterator[Fault]:
+    """More work than one request may ask for; ``asked`` is the work of all paths together, in years of a person, and ``of`` says
+    what it is the work of."""
     paths = count_of(source, years)
-    if paths and (asked := person_years(household, markets, years)) > MOST_PERSON_YEARS:
+    if paths and asked > MOST_PERSON_YEARS:
         place = {Random: "number_of_paths", Given: "paths", History: "history"}[type(source)]
         yield Fault(
             (*_PLACE, place),
             "too-many-paths",
-            f"{paths:,} paths of this plan are too many. For {years} tax years, {len(household.people)} "
-            f"{'people' if len(household.people) > 1 else 'person'} and {1 + len(markets.compare)} "
-            f"{'plans' if markets.compare else 'plan'}, give at most {MOST_PERSON_YEARS * paths // asked:,}.",
+            f"{counted(paths, 'path is', 'paths are')} too many here. For {listed(of)}, give at most "
+            f"{MOST_PERSON_YEARS * paths // asked:,}.",
         )
 
 
@@ -63,11 +67,11 @@ def _of_another_length(given: Sequences, path: Path, years: int) -> Iterator[Fau
             yield Fault(
                 (*path, name),
                 "not-one-a-year",
-                f"Give one rate for each of the {years} tax years of the plan; here are {len(rates)}.",
+                f"Give one rate for each of the {years} tax years; here are {len(rates)}.",
             )
 
 
-def _history_faults(history: History, years: int) -> Iterator[Fault]:
+def _history_faults(history: History, years: int, end: str) -> Iterator[Fault]:
     length = length_of(history)
     for name, rates in history.years.given:
         if len(rates) != length:
@@ -80,5 +84,5 @@ def _history_faults(history: History, years: int) -> Iterator[Fault]:
         yield Fault(
             (*_PLACE, "history"),
             "history-too-short",
-            f"The plan has {years} tax years, and the history {length}. Give a longer history or an earlier `end_date`.",
+            f"There are {years} tax years, and the history has {length}. Give a longer history or an earlier {end}.",
         )

@@ -15,7 +15,8 @@ from service.law.units import BasisPoints, Pence, Years
 from service.planning.household import Household, LumpSums
 from service.planning.markets.path import PathYears, carried_out, years_of
 from service.planning.markets.percentiles import Percentiles, Spread, percentiles, spread
-from service.planning.markets.returns import MarketPath, Source, count_of, paths_of
+from service.planning.markets.regret import Regret, WorstPath, ends, least_regret, not_met, regrets, worse
+from service.planning.markets.returns import Source, count_of, paths_of
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.policies import PlainPlan, Projection
 from service.planning.projection.settlement import PersonRecord, Settled, wealth_after_tax
@@ -72,29 +73,13 @@ class MarketYear(NamedTuple):
     beneficiaries_receive: Percentiles | None
 
 
-class WorstPath(NamedTuple):
-    """The path on which spending fails first; of several the one on which most is missing, and where none fails the one that
-    leaves the least. ``fails`` is the position of the first period in which spending is not met."""
-
-    place: int
-    fails: int | None
-    years_not_met: int
-    not_met: Pence
-    wealth_after_tax: Pence
-    wealth_in_prices_of_start: Pence
-    path: MarketPath
-
-
 class Compared(NamedTuple):
-    """One option over all paths. ``best_in``: on how many paths no option has a better outcome; ``loss_when_not_best`` is what it
-    is behind the best on the others, None where there are none."""
+    """One option over all paths, and how far it is behind the best of them."""
 
     option: Option
     met_throughout: int
     outcome: Percentiles
-    best_in: int
-    loss_when_not_best: Percentiles | None
-    largest_loss: Pence
+    regret: Regret
 
 
 class OverPaths(NamedTuple):
@@ -146,20 +131,14 @@ def over_paths(
             settled = tuple(carried_out(own, option.plan))
             wealth = wealth_after_tax(own.whole, settled[-1].holdings)
             real = deflated(wealth, levels[-1])
-            not_met = sum(_not_met(own.whole, year, level) for year, level in zip(settled, levels, strict=True))
-            outcomes[number].append(real - not_met)
+            missing = not_met(own.whole, settled, levels)
+            outcomes[number].append(real - missing)
             met[number] += not any(year.short for year in settled)
             if number == 0:
                 gathered.add(own.whole, settled, levels, beneficiaries)
-                gathered.add_end(place, path, settled, not_met, wealth, real)
+                gathered.add_end(ends(place, path, settled, missing, wealth, real))
     compared = _compared(options, outcomes, met) if markets.compare else ()
     return gathered.over_paths(markets, compared)
-
-
-def _not_met(whole: Timeline, year: Settled, level: Fraction) -> Pence:
-    """What of a period's spending is not met, in prices of the start; a minimum of cash that is not kept is no spending."""
-    missing = max(0, year.short - whole.household.minimum_cash)
-    return deflated(missing, level) if missing else 0
 
 
 def _taking(years: PathYears, lump_sums: LumpSums | None) -> PathYears:
@@ -230,21 +209,15 @@ class _Gathered:
                 person["isa_subscription"].append(record.subscribed)
                 person["isa_withdrawal"].append(record.from_isa)
 
-    def add_end(
-        self, place: int, path: MarketPath, settled: Sequence[Settled], not_met: Pence, wealth: Pence, real: Pence
-    ) -> None:
+    def add_end(self, end: WorstPath) -> None:
         """How that path ends, and whether it is the worst so far."""
-        self.at_the_end.append(wealth)
-        self.at_the_end_real.append(real)
-        failed = [position for position, year in enumerate(settled) if year.short]
-        found = WorstPath(place, failed[0] if failed else None, len(failed), not_met, wealth, real, path)
-        if self.worst is None or _badness(found) < _badness(self.worst):
-            self.worst = found
+        self.at_the_end.append(end.wealth_after_tax)
+        self.at_the_end_real.append(end.wealth_in_prices_of_start)
+        self.worst = worse(self.worst, end)
 
     def over_paths(self, markets: Markets, compared: tuple[Compared, ...]) -> OverPaths:
         """All of it."""
         assert self.worst is not None
-        least = min(range(len(compared)), key=lambda i: compared[i].largest_loss) if compared else 0
         return OverPaths(
             markets=markets,
             paths=self.paths,
@@ -257,7 +230,7 @@ class _Gathered:
                 for people in self.first
             ),
             compared=compared,
-            least_regret=least,
+            least_regret=least_regret([one.regret for one in compared]) if compared else 0,
             names=tuple(member.name for member in self.base.household.people),
         )
 
@@ -282,25 +255,6 @@ def _income_after_tax(record: PersonRecord) -> Pence:
     return record.opened.year.income_inside + record.opened.interest + record.gross - record.income_tax
 
 
-def _badness(found: WorstPath) -> tuple[int, Pence, Pence]:
-    """The less, the worse: the first period that fails, then what is missing, then what is left."""
-    never = 1 << 30
-    return (never if found.fails is None else found.fails, -found.not_met, found.wealth_in_prices_of_start)
-
-
 def _compared(options: Sequence[Option], outcomes: Sequence[array[int]], met: Sequence[int]) -> tuple[Compared, ...]:
-    best = array("q", (max(of_path) for of_path in zip(*outcomes, strict=True)))
-    found = []
-    for option, own, throughout in zip(options, outcomes, met, strict=True):
-        losses = sorted(most - outcome for most, outcome in zip(best, own, strict=True) if outcome < most)
-        found.append(
-            Compared(
-                option=option,
-                met_throughout=throughout,
-                outcome=percentiles(own),
-                best_in=len(own) - len(losses),
-                loss_when_not_best=percentiles(losses) if losses else None,
-                largest_loss=losses[-1] if losses else 0,
-            )
-        )
-    return tuple(found)
+    rows = zip(options, met, outcomes, regrets(outcomes), strict=True)
+    return tuple(Compared(option, throughout, percentiles(own), regret) for option, throughout, own, regret in rows)

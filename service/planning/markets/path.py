@@ -43,10 +43,11 @@ def years_of(base: Timeline, path: MarketPath, book: RuleBook) -> PathYears:
     if any(year.prices != assumed.price_inflation for year in path):
         assumed = replace(assumed, price_rises=tuple(year.prices for year in path))
         whole = timeline(replace(base.household, assumptions=assumed), book)
-    return PathYears(whole, tuple(_in_a_year(whole, year) for year in path))
+    return PathYears(whole, tuple(in_a_year(whole, year) for year in path))
 
 
-def _in_a_year(whole: Timeline, year: YearReturns) -> Timeline:
+def in_a_year(whole: Timeline, year: YearReturns) -> Timeline:
+    """The same tax years with the rates of one of them, but for those of prices."""
     assumed = whole.household.assumptions
     if (year.pension, year.isa, year.cash) == (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest):
         return whole
@@ -60,7 +61,8 @@ def carried_out(years: PathYears, plan: PlainPlan) -> Iterator[Settled]:
     policy = policy_of(years.whole, plan)
     holdings: tuple[Holdings, ...] = first_holdings(years.whole)
     for position, year in enumerate(years.each):
-        settled = _settled(year, position, opened(year, position, holdings), policy)
+        people = opened(year, position, holdings)
+        settled = met_as_far_as_possible(year, position, people, policy(position, people))
         yield settled
         holdings = settled.holdings
 
@@ -70,9 +72,10 @@ def policy_of(whole: Timeline, plan: PlainPlan) -> Policy:
     return evenly_from_state_pension_age(whole) if plan == "evenly" else filling(whole, plan)
 
 
-def _settled(year: Timeline, position: int, people: tuple[Opened, ...], policy: Policy) -> Settled:
+def met_as_far_as_possible(year: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Settled:
+    """The period settled. Where its spending cannot be met, all that may be drawn is drawn and what there is is spent."""
     try:
-        return with_spending_met(year, position, people, policy(position, people))
+        return with_spending_met(year, position, people, choice)
     except RuleViolation:
         everything = tuple(Draw(person.most_uncrystallised, person.most_drawdown) for person in people)
         return settle(year, position, people, Choice(everything))

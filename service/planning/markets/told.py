@@ -15,7 +15,7 @@ _PLANS: Mapping[PlainPlan, str] = {
     "higher_rate_band": "filling the higher rate band",
     "evenly": "leaving the pension until State Pension age",
 }
-_WHOSE = (
+WHOSE = (
     "The courses of markets come from assumptions that were given for this plan. They are not a forecast, and what really "
     "happens will differ."
 )
@@ -23,7 +23,7 @@ _WHOSE = (
 
 def told(found: OverPaths) -> tuple[str, ...]:
     """The sentences, most important first."""
-    return (*_spending(found), *_wealth(found), *_first_year(found), *_compared(found), _WHOSE)
+    return (*_spending(found), *_wealth(found), *_first_year(found), *_compared(found), WHOSE)
 
 
 def _spending(found: OverPaths) -> Iterator[str]:
@@ -64,7 +64,7 @@ def _compared(found: OverPaths) -> Iterator[str]:
     least = found.compared[found.least_regret]
     yield (
         f"Against the best of the {len(found.compared)} plans compared, {named(least)} loses the least at worst: "
-        f"{rounded_pounds(least.largest_loss)}, in prices of the start."
+        f"{rounded_pounds(least.regret.largest_loss)}, in prices of the start."
     )
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from fractions import Fraction
+from math import prod
 from typing import NamedTuple
 
 from service.figures import tax_years
@@ -226,7 +227,7 @@ class Timeline:
         """The price level at the end of each period, 1 at the start of the plan."""
         level = Fraction(1)
         for period in self.periods:
-            rise = price_rise(self.household.assumptions, period.position)
+            rise = price_rise(self.household.assumptions, period.rises)
             level *= 1 + Fraction(rise * period.days, WHOLE * period.days_in_year)
             yield level
 
@@ -308,9 +309,9 @@ def with_spending(whole: Timeline, spending: tuple[Spending, ...]) -> Timeline:
     return replace(whole, household=household, spending=tuple(_spending(household, period) for period in whole.periods))
 
 
-def price_rise(assumed: Assumptions, position: int) -> BasisPoints:
-    """How much prices rise in the tax year of a period."""
-    return assumed.price_rises[position] if assumed.price_rises else assumed.price_inflation
+def price_rise(assumed: Assumptions, rises: int) -> BasisPoints:
+    """How much prices rise in a tax year, by how many times yearly amounts have risen until then."""
+    return assumed.price_rises[rises] if assumed.price_rises else assumed.price_inflation
 
 
 def risen(amount: Pence, increases: BasisPoints | str, period: Period) -> Pence:
@@ -335,7 +336,7 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
     assumed = household.assumptions
     prices = assumed.thresholds_after_freeze == "prices"
     inflation = Fraction(WHOLE + assumed.price_inflation, WHOLE)
-    level, of_level = (WHOLE + assumed.price_inflation) ** rises, WHOLE**rises
+    level, of_level = prod(WHOLE + price_rise(assumed, year) for year in range(rises)), WHOLE**rises
     while first <= household.end:
         name = tax_years.of(first)
         rules = book.years.get(name)
@@ -344,7 +345,7 @@ def _periods(household: Household, book: RuleBook) -> Iterator[Period]:
             rules = book.later(name, inflation**years_after if prices else None)
         last = min(rules.figures.end, household.end)
         yield Period(position, rises + position, rules, first, last, (level, of_level))
-        level, of_level = level * (WHOLE + price_rise(assumed, position)), of_level * WHOLE
+        level, of_level = level * (WHOLE + price_rise(assumed, rises + position)), of_level * WHOLE
         first, position = last + timedelta(days=1), position + 1
 
 

@@ -17,9 +17,9 @@ from service.planning.cases import Cases
 from service.planning.disclosure import Caveat
 from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts
 from service.planning.faults import Fault, RuleViolation
-from service.planning.household import Assumptions, Household, Member
-from service.planning.markets.faults import markets_faults
-from service.planning.markets.markets import Markets, OverPaths, over_paths
+from service.planning.household import Assumptions, Household, Member, yearly_charge
+from service.planning.markets.faults import markets_faults, too_many_paths
+from service.planning.markets.markets import Markets, OverPaths, over_paths, person_years
 from service.planning.optimiser.branch_and_bound import StoppedBy, most_after_tax, plain_plans
 from service.planning.optimiser.ties import Tie
 from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
@@ -34,7 +34,7 @@ from service.planning.projection.balances import (
     pension_held,
     withdrawal,
 )
-from service.planning.projection.faults import contribution_faults, household_faults
+from service.planning.projection.faults import contribution_faults, growth_of_two, household_faults
 from service.planning.projection.policies import (
     BANDS,
     Band,
@@ -53,6 +53,7 @@ from service.planning.projection.timeline import (
 from service.planning.schedule.estate import estate_at_the_end
 from service.planning.schedule.step_margin import kept_clear
 from service.planning.schedule.wishes import SteadyIncome, steadiest, with_nearest
+from service.planning.wording import counted
 
 MOST_AFTER_TAX: Literal["most_after_tax"] = "most_after_tax"
 
@@ -309,7 +310,19 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
     household = question.household
     if household.end >= household.start:
         count = tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
-        yield from markets_faults(household, question.markets, count)
+        source, plans = question.markets.source, 1 + len(question.markets.compare)
+        yield from growth_of_two(household.assumptions)
+        yield from markets_faults(household, source, count, "`end_date`")
+        yield from too_many_paths(
+            source,
+            count,
+            person_years(household, question.markets, count),
+            (
+                counted(count, "tax year", "tax years"),
+                counted(len(household.people), "person", "people"),
+                counted(plans, "plan", "plans"),
+            ),
+        )
 
 
 def _over_paths(question: ScheduleQuestion, years: Timeline, book: RuleBook) -> OverPaths | None:
@@ -317,7 +330,7 @@ def _over_paths(question: ScheduleQuestion, years: Timeline, book: RuleBook) -> 
     band = next((band for band in BANDS if band == question.goal), None)
     if question.markets is None or band is None:
         return None
-    charge = next((held.yearly_charge for one in question.household.people for held in one.pensions if held.held), 0)
+    charge = yearly_charge(question.household.people)
     estate = question.estate if question.estate_given else None
 
     def beneficiaries(plan: Projection) -> Pence | None:

@@ -10,6 +10,7 @@ from fractions import Fraction
 from itertools import combinations, pairwise
 from typing import NamedTuple, TypeVar
 
+from service.figures import tax_years
 from service.figures.loader import TaxYearFigures
 from service.law import lump_sums
 from service.law.ages import age_on, birthday
@@ -19,7 +20,9 @@ from service.planning.cases import Cases
 from service.planning.disclosure import Caveat
 from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts, estate_faults
 from service.planning.faults import Fault, RuleViolation
-from service.planning.household import Assumptions, Household, Member, YearlyRate
+from service.planning.household import Assumptions, Household, Member, YearlyRate, yearly_charge
+from service.planning.markets.faults import markets_faults, too_many_paths
+from service.planning.markets.returns import Source
 from service.planning.projection.balances import (
     Balance,
     MoneyPurchaseAllowance,
@@ -56,7 +59,10 @@ from service.planning.timing.options import (
     carried_out,
     wealth_left,
 )
+from service.planning.timing.over_paths import Asked, OptionsOverPaths, over_paths
+from service.planning.timing.over_paths import person_years as person_years_on_paths
 from service.planning.timing.work import DAY, KEPT_BACK, LIMIT, Work, WorkUsedUp, person_years, questions
+from service.planning.wording import counted
 
 Found = TypeVar("Found")
 
@@ -68,7 +74,7 @@ WIDEST_GAP = 350
 class TimingQuestion:
     """A whole request. ``household`` ends when the first person reaches ``to_age``; ``growth_range`` is of the pension's growth,
     basis points, in which options may change places; ``scenarios`` are whole assumptions by name; ``cases`` change one assumption
-    each (``sensitivity.py``)."""
+    each (``sensitivity.py``). ``markets`` are courses of markets on which the options are carried out besides."""
 
     household: Household
     to_age: Years
@@ -79,6 +85,7 @@ class TimingQuestion:
     growth_range: tuple[BasisPoints, BasisPoints] = (0, 1_000)
     scenarios: Mapping[str, Assumptions] = field(default_factory=dict)
     cases: Cases | None = None
+    markets: Source | None = None
 
 
 class OptionPerson(NamedTuple):
@@ -223,6 +230,7 @@ class Timing(NamedTuple):
     by_scenario: Mapping[str, Ranking]
     break_evens: tuple[PairBreakEvens, ...]
     state_pension_caveats: tuple[Caveat, ...]
+    over_paths: OptionsOverPaths | None = None
 
     @property
     def state_pensions(self) -> tuple[tuple[Pence, ...], ...]:
@@ -270,7 +278,21 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
         by_scenario=by_scenario,
         break_evens=tuple(_break_evens(years, courses, by_wealth, done, question, book)),
         state_pension_caveats=tuple(dict.fromkeys(state_pension_caveats(question.household.people, book))),
+        over_paths=_over_paths(years, deaths, question, book),
     )
+
+
+def _over_paths(
+    years: Timeline, deaths: Sequence[DeathYears], question: TimingQuestion, book: RuleBook
+) -> OptionsOverPaths | None:
+    if question.markets is None:
+        return None
+    charge = yearly_charge(question.household.people)
+    return over_paths(years, deaths, _carried_out_on_paths(question), question.markets, charge, book)
+
+
+def _carried_out_on_paths(question: TimingQuestion) -> Asked:
+    return Asked(question.options, question.deaths, question.estate, question.beneficiary_tax_rate)
 
 
 def _option(
@@ -621,6 +643,27 @@ def faults_of(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
     for k, death in enumerate(question.deaths):
         yield from _death_faults(household, death, ("deaths", k), couple=couple)
     yield from estate_faults(question.estate, couple=couple)
+    yield from _markets_faults(question)
+
+
+def _markets_faults(question: TimingQuestion) -> Iterator[Fault]:
+    """What in a request with courses of markets cannot be."""
+    household, source = question.household, question.markets
+    if source is None or household.end <= household.start:
+        return
+    years = tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
+    yield from markets_faults(household, source, years, "`to_age`")
+    yield from too_many_paths(
+        source,
+        years,
+        person_years_on_paths(household, _carried_out_on_paths(question), source, years),
+        (
+            counted(years, "tax year", "tax years"),
+            counted(len(household.people), "person", "people"),
+            counted(len(question.options), "option", "options"),
+            *([counted(len(question.deaths), "death", "deaths")] if question.deaths else []),
+        ),
+    )
 
 
 def _death_faults(household: Household, death: Death, path: tuple[str | int, ...], *, couple: bool) -> Iterator[Fault]:

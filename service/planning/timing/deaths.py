@@ -15,6 +15,7 @@ from service.law.rulebook import RuleBook
 from service.law.units import WHOLE, BasisPoints, Pence, Years
 from service.planning.estates import TO_SPOUSE, Died, EstateFacts, Left, after_inheriting, left_by, owned, shares
 from service.planning.household import NOTHING_YET, DatedIncome, Household, Isa
+from service.planning.markets.returns import MarketPath
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline, with_first_year
 from service.planning.timing.options import Course, CoursePeriod, carried_out
 
@@ -30,8 +31,10 @@ class Death:
 
 
 class Outcome(NamedTuple):
-    """One death asked about, to the end: ``deaths`` are the one or two of it; ``survivor`` is how the survivor's years went."""
+    """One death asked about, to the end: ``deaths`` are the one or two of it; ``survivor`` is how the survivor's years went, and
+    ``last_year`` the period that ends with the first death."""
 
+    last_year: CoursePeriod
     deaths: tuple[Left, ...]
     survivor: Course | None
     net: Pence
@@ -85,15 +88,21 @@ def death_years(whole: Timeline, death: Death, facts: EstateFacts, book: RuleBoo
 
 
 def outcome(
-    course: Course, years: DeathYears, facts: EstateFacts, beneficiary_rate: BasisPoints, book: RuleBook
+    course: Course,
+    years: DeathYears,
+    facts: EstateFacts,
+    beneficiary_rate: BasisPoints,
+    book: RuleBook,
+    path: MarketPath | None = None,
 ) -> Outcome:
-    """What beneficiaries receive if a person dies as asked; ``beneficiary_rate`` is their income tax rate in basis points.
+    """What beneficiaries receive if a person dies as asked; ``beneficiary_rate`` is their income tax rate in basis points, and
+    ``path`` that on which the option is carried out, None where the rates assumed hold.
 
     RuleViolation where the survivor's spending cannot be met, or where a lifetime allowance charge on death benefits would
     have to be computed.
     """
     household, death, until = course.timeline.household, years.death, years.until
-    last_year = _last_year(course, until)
+    last_year = _last_year(course, until, path)
     held = last_year.settled.holdings
     couple = len(held) > 1
     passes_on = couple and facts.first_death == TO_SPOUSE
@@ -112,8 +121,8 @@ def outcome(
         beneficiary_rate,
     )
     if not couple:
-        return Outcome((left,), None, left.net, deflated(left.net, years.levels[0]))
-    return _to_second_death(course, years, left, last_year, facts, beneficiary_rate, book)
+        return Outcome(last_year, (left,), None, left.net, deflated(left.net, years.levels[0]))
+    return _to_second_death(course, years, left, last_year, facts, beneficiary_rate, book, path)
 
 
 def _to_second_death(
@@ -124,6 +133,7 @@ def _to_second_death(
     facts: EstateFacts,
     beneficiary_rate: BasisPoints,
     book: RuleBook,
+    path: MarketPath | None,
 ) -> Outcome:
     household = course.timeline.household
     survivor = 1 - years.death.person
@@ -131,7 +141,8 @@ def _to_second_death(
     alone = None
     if years.after is not None:
         after = _with_year_of_death(years.after, course, years.until.periods[-1], last_year, survivor, book)
-        alone = carried_out(after, course.option, [held], inherited=inherited)
+        on = None if path is None else path[after.periods[0].rises :]
+        alone = carried_out(after, course.option, [held], inherited=inherited, path=on)
         (held,), inherited = alone.holdings, alone.inherited
     at_end = alone.timeline if alone else years.until
     share = WHOLE if first.to_spouse else shares(facts)[survivor]
@@ -151,7 +162,7 @@ def _to_second_death(
         beneficiary_rate,
     )
     net = first.net + second.net
-    return Outcome((first, second), alone, net, deflated(net, years.levels[1]))
+    return Outcome(last_year, (first, second), alone, net, deflated(net, years.levels[1]))
 
 
 def _ending_with_death(household: Household, person: int, day: date) -> Household:
@@ -169,11 +180,11 @@ def _ended(income: DatedIncome, day: date) -> DatedIncome:
     return income if income.last is not None and income.last <= day else income._replace(last=day)
 
 
-def _last_year(course: Course, until: Timeline) -> CoursePeriod:
+def _last_year(course: Course, until: Timeline, path: MarketPath | None) -> CoursePeriod:
     """The period that ends with a death; those before it went as in the whole course."""
     position = until.periods[-1].position
     start = course.years[position - 1].settled.holdings if position else None
-    return carried_out(until, course.option, start, begins=position).years[0]
+    return carried_out(until, course.option, start, begins=position, path=path).years[0]
 
 
 def _alone(household: Household, death: Death, until: Timeline, facts: EstateFacts) -> Household:

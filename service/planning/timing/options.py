@@ -17,6 +17,8 @@ from service.law.pension_age import may_take_benefits
 from service.law.units import Pence, Years
 from service.law.value import Value
 from service.planning.household import LumpSums
+from service.planning.markets.path import in_a_year, met_as_far_as_possible
+from service.planning.markets.returns import MarketPath
 from service.planning.projection.policies import Band, draw_for, target, with_spending_met
 from service.planning.projection.settlement import (
     Choice,
@@ -128,15 +130,17 @@ def carried_out(
     *,
     begins: int = 0,
     inherited: Pence = 0,
+    path: MarketPath | None = None,
 ) -> Course:
     """An option over the periods from ``begins`` on, from given holdings. RuleViolation where spending cannot be met.
 
     ``inherited`` is pension money inherited free of income tax by the one person there is, in pence. It is drawn only for
-    spending that cash and ISAs do not cover, before any more of the person's own pension.
+    spending that cash and ISAs do not cover, before any more of the person's own pension. With a ``path``, its rates for each
+    period hold and not those assumed, and spending that cannot be met ends nothing: it is met as far as there is money.
     """
     timeline = option_timeline(timeline, option)
     years = []
-    for period, left in _periods(timeline, option, _held(timeline, start), begins, inherited):
+    for period, left in _periods(timeline, option, _held(timeline, start), begins, inherited, path):
         years.append(period)
         inherited = left
     return Course(timeline, option, tuple(years), inherited)
@@ -148,7 +152,7 @@ def wealth_left(
     """Wealth after tax at the end of an option carried out, pence of that day; the same as ``carried_out(...).wealth``."""
     timeline = option_timeline(timeline, option)
     holdings = _held(timeline, start)
-    for period, _ in _periods(timeline, option, holdings, begins, 0):
+    for period, _ in _periods(timeline, option, holdings, begins, 0, None):
         holdings = period.settled.holdings
     return wealth_after_tax(timeline, holdings)
 
@@ -158,10 +162,17 @@ def _held(timeline: Timeline, start: Sequence[Holdings] | None) -> tuple[Holding
 
 
 def _periods(
-    timeline: Timeline, option: Option, holdings: tuple[Holdings, ...], begins: int, inherited: Pence
+    whole: Timeline,
+    option: Option,
+    holdings: tuple[Holdings, ...],
+    begins: int,
+    inherited: Pence,
+    path: MarketPath | None,
 ) -> Iterator[tuple[CoursePeriod, Pence]]:
     """Each period of an option, with what is left of inherited pension money at its end."""
-    for position in range(begins, len(timeline.periods)):
+    settle_it = with_spending_met if path is None else met_as_far_as_possible
+    for position in range(begins, len(whole.periods)):
+        timeline = whole if path is None else in_a_year(whole, path[position])
         begun = first_day(timeline, position, holdings, option)
         people = _with_allowance_left(opened(timeline, position, [one.after for one in begun]), begun)
         choice = _drawn(timeline, position, people, option)
@@ -172,7 +183,7 @@ def _periods(
                 drawn = min(short, most_out(inherited, short, rate))
                 inherited -= drawn + missed(drawn, rate)
                 people = (_receiving(people[0], drawn), *people[1:])
-        settled = with_spending_met(timeline, position, people, choice)
+        settled = settle_it(timeline, position, people, choice)
         yield CoursePeriod(begun, settled), inherited
         holdings = settled.holdings
 

@@ -7,10 +7,21 @@ from decimal import Decimal
 
 from service.law.ages import age_on
 from service.law.dates import day_month_year, month_year
+from service.planning.markets.told import WHOSE
 from service.planning.timing.break_even import EQUAL, PARTS
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
 from service.planning.timing.options import Option
-from service.planning.wording import income_in_words, inside, listed, lump_sums_in_words, pounds, starting, who
+from service.planning.timing.over_paths import OptionsOverPaths
+from service.planning.wording import (
+    income_in_words,
+    inside,
+    listed,
+    lump_sums_in_words,
+    pounds,
+    rounded_pounds,
+    starting,
+    who,
+)
 
 _PERCENT = 100  # basis points in one per cent
 
@@ -31,6 +42,56 @@ def summary(result: Timing) -> list[str]:
         *_scenarios(result),
         *_impossible(result),
     ]
+
+
+def on_many_courses(result: Timing) -> list[str]:
+    """What many courses of markets come to: which option is the best on most, which is to be regretted least, what that leaves,
+    how often spending is met, and whose the courses are."""
+    found = result.over_paths
+    return (
+        [] if found is None else [*_regretted(result, found), *_left_on_courses(found), *_met_on_courses(found), WHOSE]
+    )
+
+
+def _regretted(result: Timing, found: OptionsOverPaths) -> Iterator[str]:
+    """Which option is the best on most courses, and which loses the least at worst."""
+    if len(found.options) == 1:
+        return
+    most = max(option.regret.best_in for option in found.options)
+    first = [place for place, option in enumerate(found.options) if option.regret.best_in == most]
+    yield f"{starting(_named(result, first))} {_leave(first)} the most, or as much as any, on {_courses(most, found.paths)}."
+    loss = found.options[found.least_regret].regret.largest_loss
+    if loss:
+        yield (
+            f"{starting(_option(found.least_regret))} loses the least at worst: it is {rounded_pounds(loss)} behind the best, in "
+            "prices of the start."
+        )
+
+
+def _left_on_courses(found: OptionsOverPaths) -> Iterator[str]:
+    """The middle and the ends of what is left, with the option that is to be regretted least."""
+    left = found.options[found.least_regret].years[-1].wealth_in_prices_of_start
+    half = "half of the courses leave"
+    which = f"With {_option(found.least_regret)}, {half}" if len(found.options) > 1 else starting(half)
+    yield f"{which} {rounded_pounds(left.p50)} or less after tax at the end, in prices of the start."
+    yield f"One in twenty leaves {rounded_pounds(left.p5)} or less, and one in twenty more than {rounded_pounds(left.p95)}."
+
+
+def _met_on_courses(found: OptionsOverPaths) -> Iterator[str]:
+    """On how many courses spending is met."""
+    met = [option.met_throughout for option in found.options]
+    if min(met) == max(met):
+        with_each = " with each option" if len(met) > 1 else ""
+        yield f"Spending is met to the end on {_courses(met[0], found.paths)}{with_each}."
+        return
+    for place, paths in enumerate(met):
+        yield f"With {_option(place)}, spending is met to the end on {_courses(paths, found.paths)}."
+
+
+def _courses(paths: int, of: int) -> str:
+    """So many courses of markets."""
+    count = f"all {of:,}" if paths == of else f"{paths:,} of {of:,}" if paths else f"none of {of:,}"
+    return f"{count} courses of markets"
 
 
 def described(option: Option) -> str:

@@ -46,8 +46,10 @@ def answer(
     rules: dict[str, Any],
     notice: str,
     sensitivity: dict[str, Any] | None = None,
+    over_paths: dict[str, Any] | None = None,
 ) -> dict[str, Any]:
-    """The answer as JSON: money in pounds, rates as fractions, options by their place in the request from 0."""
+    """The answer as JSON: money in pounds, rates as fractions, options by their place in the request from 0. The ``sensitivity``
+    and what is told ``over_paths`` are left out where they are None."""
     question = result.question
     low, high = question.growth_range
     document: dict[str, Any] = {
@@ -73,6 +75,8 @@ def answer(
     }
     if sensitivity is not None:
         document["sensitivity"] = sensitivity
+    if over_paths is not None:
+        document["markets"] = over_paths
     document["rules"] = rules
     document["warnings"] = [warning(found) for found in warnings]
     document["notice"] = notice

@@ -14,6 +14,7 @@ from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.estate import estate_of
 from service.schemas.fields import Choice, IsoDate, LawName, Money, OrWord, Rate, WholeNumber, yearly_rate
 from service.schemas.household import MOST_PEOPLE, HouseholdSchema
+from service.schemas.markets import CoursesSchema, source_of
 from service.schemas.places import Places
 from service.schemas.sensitivity import SENSITIVITY, SensitivitySchema, cases_of
 from service.schemas.shared import ObjectList, StrictNested, StrictSchema
@@ -73,6 +74,7 @@ class TimingSchema(StrictSchema):
     assumptions = StrictNested(AssumptionsSchema)
     break_even_growth = StrictNested(GrowthRangeSchema)
     sensitivity = StrictNested(SensitivitySchema)
+    markets = StrictNested(CoursesSchema)
     law = LawName()
 
 
@@ -98,6 +100,8 @@ def question(values: Mapping[str, Any]) -> TimingQuestion:
     if "break_even_growth" in values:
         growth = values["break_even_growth"]
         asked = replace(asked, growth_range=(growth["low"], growth["high"]))
+    if "markets" in values:
+        asked = replace(asked, markets=source_of(values["markets"]))
     return replace(asked, cases=cases_of(values, question)) if SENSITIVITY in values else asked
 
 

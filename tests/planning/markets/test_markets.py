@@ -286,11 +286,13 @@ def test_what_options_lose_against_the_best_on_each_path() -> None:
         alone.append([each.wealth_after_tax_in_prices_of_start.p50 - each.worst.not_met for each in single])
     for place, compared in enumerate(found.compared):
         losses = [max(of_path) - of_path[place] for of_path in zip(*alone, strict=True)]
-        assert compared.best_in == losses.count(0)
-        assert compared.largest_loss == max(losses)
+        assert compared.regret.best_in == losses.count(0)
+        assert compared.regret.largest_loss == max(losses)
         assert compared.outcome == percentiles(alone[place])
-    assert sum(compared.best_in for compared in found.compared) >= found.paths
-    assert found.compared[found.least_regret].largest_loss == min(each.largest_loss for each in found.compared)
+    assert sum(compared.regret.best_in for compared in found.compared) >= found.paths
+    assert found.compared[found.least_regret].regret.largest_loss == min(
+        each.regret.largest_loss for each in found.compared
+    )
 
 
 def _paths(household: Household) -> list[MarketPath]:
