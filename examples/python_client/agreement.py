@@ -2171,6 +2171,84 @@ class SpreadOverPaths(TypedDict):
     """
 
 
+class DeathOverPathsFound(TypedDict):
+    """
+    A death asked about, under an option on all paths.
+    """
+
+    person: int
+    """
+    Who dies first.
+    """
+    age: int
+    """
+    The age on that day.
+    """
+    survivor_age: NotRequired[int]
+    """
+    The age at which the other then dies, if it was given.
+    """
+    outcome: Literal['found']
+    """
+    That it could be worked out on every path.
+    """
+    spending_met_throughout: ShareOfPaths
+    """
+    The paths on which spending is met until the last of the deaths.
+    """
+    beneficiaries_receive: Percentiles
+    """
+    What beneficiaries receive after all taxes.
+    """
+    beneficiaries_receive_in_prices_of_start: Percentiles
+    """
+    The same in prices of `start_date`, by each path's own prices.
+    """
+    outcome_in_prices_of_start: Percentiles
+    """
+    The same, less all spending that was not met.
+    """
+    best_in: ShareOfPaths
+    """
+    The paths on which no other option has a better outcome for this death. Where two are equally good, both count.
+    """
+    loss_when_not_best: NotRequired[Percentiles]
+    """
+    How far the option is behind the best, on the other paths alone. Left out where there are none.
+    """
+    largest_loss: MoneyAnswer
+    """
+    The most that it is behind the best on any path.
+    """
+
+
+class DeathOverPathsImpossible(TypedDict):
+    """
+    A death that cannot be worked out on one of the paths. Options are compared on this death without this one.
+    """
+
+    person: int
+    """
+    Who dies first.
+    """
+    age: int
+    """
+    The age on that day.
+    """
+    survivor_age: NotRequired[int]
+    """
+    The age at which the other then dies, if it was given.
+    """
+    outcome: Literal['impossible']
+    """
+    That it could not be worked out.
+    """
+    reason: str
+    """
+    Why.
+    """
+
+
 class ComparedOverPaths(TypedDict):
     """
     One plan on the same paths.
@@ -2218,6 +2296,8 @@ ChartName: TypeAlias = str
 - `left_after_tax`: what is left at the end by this plan and by plainer ones, or by each option.
 - `held_on_many_courses`: what is held over many courses of markets, in prices of the start: the middle, and where half and nine
   in ten of them lie.
+- `options_on_many_courses`: where nine in ten of the outcomes of each option lie over many courses of markets, and how often each
+  is the best.
 - `over_the_years`: how far each option is from the first, with deaths and with break-evens of age.
 - `growth_break_evens`: at what growth two options change places.
 - `beneficiaries`: what beneficiaries would receive, for each of the deaths.
@@ -3699,6 +3779,41 @@ class PersonOverPaths(TypedDict):
     """
 
 
+class OptionYearOverPaths(TypedDict):
+    """
+    A tax year of an option, or the part of it inside the comparison, over all paths. Each amount is ranked by itself.
+    """
+
+    tax_year: PlannedTaxYear
+    to: str
+    """
+    The last day.
+    """
+    ages: list[int]
+    """
+    Everybody's age in whole years on the last day.
+    """
+    spending_met: ShareOfPaths
+    """
+    The paths on which spending is met in this tax year and all before it.
+    """
+    wealth_after_tax: Percentiles
+    """
+    What is left after tax, as if all ended on the last day.
+    """
+    wealth_after_tax_in_prices_of_start: Percentiles
+    """
+    The same in prices of `start_date`, by each path's own prices.
+    """
+    income_tax: Percentiles
+    """
+    Income tax inside the comparison.
+    """
+
+
+DeathOverPaths: TypeAlias = DeathOverPathsFound | DeathOverPathsImpossible
+
+
 class Chart(TypedDict):
     """
     A picture in an open grammar, Vega-Lite 6, with its data inside. Any Vega-Lite library draws it: in a page, or as SVG or
@@ -4401,6 +4516,45 @@ class Markets(TypedDict):
     """
 
 
+class CoursesOfMarkets(TypedDict):
+    """
+    Many courses of markets, each called a path: what pensions, ISAs, cash and prices do in each tax year of the comparison. They
+    are yours; the service forecasts nothing. Every option is carried out anew on every path. The answer's `markets` says how
+    often each is the best, and how much it loses when it is not.
+
+    `source` says where the paths come from, and which of the other fields are needed.
+
+    - `random`: drawn from `seed`, `volatility` and `correlation`, around the rates of `assumptions`.
+    - `given`: your own `paths`.
+    - `history`: cut from your own `history`.
+
+    """
+
+    source: Literal['random', 'given', 'history']
+    """
+    Where the paths come from.
+    """
+    seed: NotRequired[int]
+    """
+    Where the random numbers begin; needed with `random`. The same seed has the same paths, and the first of them are the same
+    however many follow.
+
+    """
+    number_of_paths: NotRequired[int]
+    """
+    How many paths to draw, with `random`. Left out, 500. The years of all people on all paths, for all options and with those
+    of survivors, may come to 60,000: 250 paths for a couple over 30 tax years with four options. A problem says how many fit.
+
+    """
+    volatility: NotRequired[Volatility]
+    correlation: NotRequired[Correlation]
+    paths: NotRequired[list[MarketPath]]
+    """
+    Your own paths; needed with `given`. How many fit is also limited by the size of a body.
+    """
+    history: NotRequired[MarketHistory]
+
+
 class FirstYearOverPaths(TypedDict):
     """
     What is done in one of the first tax years.
@@ -4410,6 +4564,58 @@ class FirstYearOverPaths(TypedDict):
     people: list[PersonOverPaths]
     """
     Each person, in the order of the request.
+    """
+
+
+class OptionOverPaths(TypedDict):
+    """
+    One option on all paths.
+    """
+
+    option: int
+    """
+    The option's place in the request.
+    """
+    spending_met_throughout: ShareOfPaths
+    """
+    The paths on which spending is met, and the minimum of cash kept, in every tax year.
+    """
+    wealth_after_tax: Percentiles
+    """
+    As in `totals`, at the end.
+    """
+    wealth_after_tax_in_prices_of_start: Percentiles
+    """
+    The same in prices of `start_date`, by each path's own prices.
+    """
+    outcome_in_prices_of_start: Percentiles
+    """
+    What is left after tax at the end, less all spending that was not met.
+    """
+    best_in: ShareOfPaths
+    """
+    The paths on which no other option has a better outcome. Where two are equally good, both count.
+    """
+    loss_when_not_best: NotRequired[Percentiles]
+    """
+    How far it is behind the best, on the other paths alone. Left out where there are none.
+    """
+    largest_loss: MoneyAnswer
+    """
+    The most that it is behind the best on any path.
+    """
+    worst_path: WorstPath
+    first_years: list[FirstYearOverPaths]
+    """
+    What each person does in the first two tax years, over all paths.
+    """
+    years: list[OptionYearOverPaths]
+    """
+    The tax years in order.
+    """
+    deaths: list[DeathOverPaths]
+    """
+    The deaths asked about, in the order of the request.
     """
 
 
@@ -4825,6 +5031,43 @@ class OverPaths(TypedDict):
     """
 
 
+class OptionsOverPaths(TypedDict):
+    """
+    The options on all paths. On each of them every option is carried out anew, to the penny and by the same rules as in `options`
+    above. Where a tax year's spending cannot be met, all that may be drawn is drawn, what there is is spent, and the path goes on.
+    The paths are assumptions of whoever asked; nothing is forecast.
+
+    Outcomes on a path are compared in money: what is left after tax at the end, less all spending that was not met, both in
+    prices of the start.
+
+    """
+
+    source: Literal['random', 'given', 'history']
+    """
+    Where the paths come from.
+    """
+    seed: NotRequired[int]
+    """
+    The seed, where they are random.
+    """
+    paths: int
+    """
+    How many paths there are.
+    """
+    summary: list[SummaryItem]
+    """
+    What the paths come to, in a few plain sentences.
+    """
+    options: list[OptionOverPaths]
+    """
+    The options, in the order of the request; also those that are impossible on the course assumed.
+    """
+    least_regret: int
+    """
+    The option with the smallest `largest_loss`; of several the first.
+    """
+
+
 class TaxYearList(TypedDict):
     """
     The tax years the service can answer for.
@@ -5005,6 +5248,10 @@ class LumpSumTimingRequest(TypedDict):
     assumptions: NotRequired[Assumptions]
     break_even_growth: NotRequired[GrowthRange]
     sensitivity: NotRequired[SensitivityAsked]
+    markets: NotRequired[CoursesOfMarkets]
+    """
+    Many courses of markets on which all options are carried out besides. Without it there is only the one assumed.
+    """
     law: NotRequired[LawName]
 
 
@@ -5136,6 +5383,7 @@ LumpSumTimingAnswer = TypedDict(
         'ranking': OptionRankings,
         'break_evens': BreakEvens,
         'sensitivity': NotRequired[TimingSensitivity],
+        'markets': NotRequired[OptionsOverPaths],
         'rules': Rules,
         'warnings': list[Warning],
         'charts': NotRequired[Charts],

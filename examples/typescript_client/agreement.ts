@@ -276,6 +276,11 @@ export interface paths {
          *
          *     Options within a pound of each other count as equal.
          *
+         *     **Many courses of markets.** With `markets`, every option is also carried out on up to 1,000 courses of yearly growth, interest
+         *     and prices. They are yours: drawn from a seed, given one by one, or cut from a history. The answer says on how many of them
+         *     each option is the best, and how much it loses on the others. It also gives percentiles of what each leaves, at the end of
+         *     each tax year and on each death. Break-evens and scenarios are about the one course that is assumed.
+         *
          *     **Not modelled**: relief for business and agricultural property, the tax on lifetime gifts themselves, the limit
          *     of the exemption for a spouse who is not a long-term UK resident, the time that administration takes after a
          *     death, what an employer's pension pays to a survivor, and a survivor's claim to part of the other's State Pension.
@@ -1372,6 +1377,8 @@ export interface components {
             assumptions?: components["schemas"]["Assumptions"];
             break_even_growth?: components["schemas"]["GrowthRange"];
             sensitivity?: components["schemas"]["SensitivityAsked"];
+            /** @description Many courses of markets on which all options are carried out besides. Without it there is only the one assumed. */
+            markets?: components["schemas"]["CoursesOfMarkets"];
             law?: components["schemas"]["LawName"];
         };
         /**
@@ -2720,6 +2727,8 @@ export interface components {
             ranking: components["schemas"]["OptionRankings"];
             break_evens: components["schemas"]["BreakEvens"];
             sensitivity?: components["schemas"]["TimingSensitivity"];
+            /** @description The options on many courses of markets. Only where `markets` is given. */
+            markets?: components["schemas"]["OptionsOverPaths"];
             rules: components["schemas"]["Rules"];
             /** @description What is not permitted, what has a cost elsewhere, and what needs checking. */
             warnings: components["schemas"]["Warning"][];
@@ -3322,6 +3331,39 @@ export interface components {
             compare?: components["schemas"]["ComparedOption"][];
         };
         /**
+         * @description Many courses of markets, each called a path: what pensions, ISAs, cash and prices do in each tax year of the comparison. They
+         *     are yours; the service forecasts nothing. Every option is carried out anew on every path. The answer's `markets` says how
+         *     often each is the best, and how much it loses when it is not.
+         *
+         *     `source` says where the paths come from, and which of the other fields are needed.
+         *
+         *     - `random`: drawn from `seed`, `volatility` and `correlation`, around the rates of `assumptions`.
+         *     - `given`: your own `paths`.
+         *     - `history`: cut from your own `history`.
+         */
+        CoursesOfMarkets: {
+            /**
+             * @description Where the paths come from.
+             * @enum {string}
+             */
+            source: "random" | "given" | "history";
+            /**
+             * @description Where the random numbers begin; needed with `random`. The same seed has the same paths, and the first of them are the same
+             *     however many follow.
+             */
+            seed?: number;
+            /**
+             * @description How many paths to draw, with `random`. Left out, 500. The years of all people on all paths, for all options and with those
+             *     of survivors, may come to 60,000: 250 paths for a couple over 30 tax years with four options. A problem says how many fit.
+             */
+            number_of_paths?: number;
+            volatility?: components["schemas"]["Volatility"];
+            correlation?: components["schemas"]["Correlation"];
+            /** @description Your own paths; needed with `given`. How many fit is also limited by the size of a body. */
+            paths?: components["schemas"]["MarketPath"][];
+            history?: components["schemas"]["MarketHistory"];
+        };
+        /**
          * @description How much each rate varies from year to year; needed with `random`. It is the standard deviation of the logarithm of one plus
          *     the yearly rate. That is lognormal, independent from year to year, and its mean is one plus the rate of `assumptions` (of
          *     pensions after any `yearly_charge`). Interest below nil counts as nil. Rates are rounded to four decimals. What is left out
@@ -3535,6 +3577,121 @@ export interface components {
             /** @description Whether it is the same on all paths. */
             the_same_on_all: boolean;
         };
+        /**
+         * @description The options on all paths. On each of them every option is carried out anew, to the penny and by the same rules as in `options`
+         *     above. Where a tax year's spending cannot be met, all that may be drawn is drawn, what there is is spent, and the path goes on.
+         *     The paths are assumptions of whoever asked; nothing is forecast.
+         *
+         *     Outcomes on a path are compared in money: what is left after tax at the end, less all spending that was not met, both in
+         *     prices of the start.
+         */
+        OptionsOverPaths: {
+            /**
+             * @description Where the paths come from.
+             * @enum {string}
+             */
+            source: "random" | "given" | "history";
+            /** @description The seed, where they are random. */
+            seed?: number;
+            /** @description How many paths there are. */
+            paths: number;
+            /** @description What the paths come to, in a few plain sentences. */
+            summary: string[];
+            /** @description The options, in the order of the request; also those that are impossible on the course assumed. */
+            options: components["schemas"]["OptionOverPaths"][];
+            /** @description The option with the smallest `largest_loss`; of several the first. */
+            least_regret: number;
+        };
+        /** @description One option on all paths. */
+        OptionOverPaths: {
+            /** @description The option's place in the request. */
+            option: number;
+            /** @description The paths on which spending is met, and the minimum of cash kept, in every tax year. */
+            spending_met_throughout: components["schemas"]["ShareOfPaths"];
+            /** @description As in `totals`, at the end. */
+            wealth_after_tax: components["schemas"]["Percentiles"];
+            /** @description The same in prices of `start_date`, by each path's own prices. */
+            wealth_after_tax_in_prices_of_start: components["schemas"]["Percentiles"];
+            /** @description What is left after tax at the end, less all spending that was not met. */
+            outcome_in_prices_of_start: components["schemas"]["Percentiles"];
+            /** @description The paths on which no other option has a better outcome. Where two are equally good, both count. */
+            best_in: components["schemas"]["ShareOfPaths"];
+            /** @description How far it is behind the best, on the other paths alone. Left out where there are none. */
+            loss_when_not_best?: components["schemas"]["Percentiles"];
+            /** @description The most that it is behind the best on any path. */
+            largest_loss: components["schemas"]["MoneyAnswer"];
+            worst_path: components["schemas"]["WorstPath"];
+            /** @description What each person does in the first two tax years, over all paths. */
+            first_years: components["schemas"]["FirstYearOverPaths"][];
+            /** @description The tax years in order. */
+            years: components["schemas"]["OptionYearOverPaths"][];
+            /** @description The deaths asked about, in the order of the request. */
+            deaths: components["schemas"]["DeathOverPaths"][];
+        };
+        /** @description A tax year of an option, or the part of it inside the comparison, over all paths. Each amount is ranked by itself. */
+        OptionYearOverPaths: {
+            tax_year: components["schemas"]["PlannedTaxYear"];
+            /**
+             * Format: date
+             * @description The last day.
+             */
+            to: string;
+            /** @description Everybody's age in whole years on the last day. */
+            ages: number[];
+            /** @description The paths on which spending is met in this tax year and all before it. */
+            spending_met: components["schemas"]["ShareOfPaths"];
+            /** @description What is left after tax, as if all ended on the last day. */
+            wealth_after_tax: components["schemas"]["Percentiles"];
+            /** @description The same in prices of `start_date`, by each path's own prices. */
+            wealth_after_tax_in_prices_of_start: components["schemas"]["Percentiles"];
+            /** @description Income tax inside the comparison. */
+            income_tax: components["schemas"]["Percentiles"];
+        };
+        DeathOverPaths: components["schemas"]["DeathOverPathsFound"] | components["schemas"]["DeathOverPathsImpossible"];
+        /** @description A death asked about, under an option on all paths. */
+        DeathOverPathsFound: {
+            /** @description Who dies first. */
+            person: number;
+            /** @description The age on that day. */
+            age: number;
+            /** @description The age at which the other then dies, if it was given. */
+            survivor_age?: number;
+            /**
+             * @description That it could be worked out on every path. (enum property replaced by openapi-typescript)
+             * @enum {string}
+             */
+            outcome: "found";
+            /** @description The paths on which spending is met until the last of the deaths. */
+            spending_met_throughout: components["schemas"]["ShareOfPaths"];
+            /** @description What beneficiaries receive after all taxes. */
+            beneficiaries_receive: components["schemas"]["Percentiles"];
+            /** @description The same in prices of `start_date`, by each path's own prices. */
+            beneficiaries_receive_in_prices_of_start: components["schemas"]["Percentiles"];
+            /** @description The same, less all spending that was not met. */
+            outcome_in_prices_of_start: components["schemas"]["Percentiles"];
+            /** @description The paths on which no other option has a better outcome for this death. Where two are equally good, both count. */
+            best_in: components["schemas"]["ShareOfPaths"];
+            /** @description How far the option is behind the best, on the other paths alone. Left out where there are none. */
+            loss_when_not_best?: components["schemas"]["Percentiles"];
+            /** @description The most that it is behind the best on any path. */
+            largest_loss: components["schemas"]["MoneyAnswer"];
+        };
+        /** @description A death that cannot be worked out on one of the paths. Options are compared on this death without this one. */
+        DeathOverPathsImpossible: {
+            /** @description Who dies first. */
+            person: number;
+            /** @description The age on that day. */
+            age: number;
+            /** @description The age at which the other then dies, if it was given. */
+            survivor_age?: number;
+            /**
+             * @description That it could not be worked out. (enum property replaced by openapi-typescript)
+             * @enum {string}
+             */
+            outcome: "impossible";
+            /** @description Why. */
+            reason: string;
+        };
         /** @description One plan on the same paths. */
         ComparedOverPaths: {
             plan: components["schemas"]["OptionPlan"];
@@ -3584,6 +3741,8 @@ export interface components {
          *     - `left_after_tax`: what is left at the end by this plan and by plainer ones, or by each option.
          *     - `held_on_many_courses`: what is held over many courses of markets, in prices of the start: the middle, and where half and nine
          *       in ten of them lie.
+         *     - `options_on_many_courses`: where nine in ten of the outcomes of each option lie over many courses of markets, and how often each
+         *       is the best.
          *     - `over_the_years`: how far each option is from the first, with deaths and with break-evens of age.
          *     - `growth_break_evens`: at what growth two options change places.
          *     - `beneficiaries`: what beneficiaries would receive, for each of the deaths.
