@@ -32,7 +32,7 @@ TOP = Path(__file__).parents[2]
 REQUESTS = sorted((TOP / "examples" / "requests").glob("*.json")) + sorted(
     (TOP / "openapi" / "examples" / "requests").glob("*.json")
 )
-OPERATIONS = {"withdrawal": "withdrawal-tax", "aim": "allowance-schedule", "options": "lump-sum-timing"}
+OPERATIONS = {"withdrawal": "withdrawal-tax", "options": "lump-sum-timing", "aim": "allowance-schedule"}
 INVENTED = {"withdrawal-tax": 150, "allowance-schedule": 12, "lump-sum-timing": 8}
 PHONE, DESK = 374, 640  # pixels; a telephone's screen has 390
 DRAWN_AS = "6.4"

@@ -421,7 +421,7 @@ def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Fou
     pension, allowance = _state_pension(year), pounds(year.tax_rules.personal_allowance)
     if year is case.years[0]:
         detail = (
-            f"{pension[0].upper()}{pension[1:]} is more than the personal allowance of {allowance}, so every taxable pound of "
+            f"{pension[0].upper()}{pension[1:]} is more than the personal allowance of {allowance}. Every taxable pound of "
             f"the pension payments in {year.name} is taxed."
         )
     else:
