@@ -63,15 +63,15 @@ _MOST_CHANGES = 8
 def timing_charts(document: Mapping[str, Any], names: Sequence[str | None] = ()) -> list[Spec]:
     """The charts of a comparison's document; ``names`` are those of the people, where the request gives them."""
     found = [option for option in document["options"] if option["outcome"] == "found"]
+    many = [_over_paths(document)] if "markets" in document else []
     if not found:
-        return []
+        return many
     of = len(found[0]["totals"]["people"])
     people = [who(i, of, names[i] if i < len(names) else None) for i in range(of)]
     charts = [_left(document)]
     if len(found[0]["years"]) > 1 and len(found) > 1:
         charts.append(_over_the_years(document, found, people))
-    if "markets" in document:
-        charts.append(_over_paths(document))
+    charts += many
     growth = list(_growth_changes(document))
     if growth:
         charts.append(_growth(document, growth))
@@ -145,18 +145,18 @@ def _over_paths(document: Mapping[str, Any]) -> Spec:
         often = f"Best on {best:,} of {paths:,}" if best else f"Best on none of {paths:,}"
         words = f"{shorts[option['option']]}. {often}" if len(found["options"]) > 1 else shorts[option["option"]]
         kind = "main" if best == most else "other"
-        rows.append(Row(words, f"{money(round(reach['p50']))}", reach["p5"], reach["p95"], kind))
+        rows.append(Row(words, forecast(reach["p50"]), reach["p5"], reach["p95"], kind))
     first, *others = [option["option"] + 1 for option in found["options"] if option["best_in"]["paths"] == most]
     least = found["options"][found["least_regret"]]
     told = []
     if len(found["options"]) > 1 and not others:
         told.append(f"Option {first} is the best on {most:,} of {paths:,} courses of markets.")
     if least["largest_loss"]:
-        told.append(f"{_named(least)} loses the least at worst: {money(round(least['largest_loss']))}.")
-    told.append(f"With {_named(least).lower()}, the middle course leaves {money(round(least[key]['p50']))}.")
+        told.append(f"{_named(least)} loses the least at worst: {forecast(least['largest_loss'])}.")
+    told.append(f"With {_named(least).lower()}, the middle course leaves {forecast(least[key]['p50'])}.")
     unit = (
         "Pounds in prices of the start, after tax, less spending that is not met. A bar holds nine in ten of the courses; its "
-        f"amount is the middle one. {_by(document)}"
+        f"amount is the middle one. Dark: the best on the most. {_by(document)}"
     )
     return rows_chart("options_on_many_courses", "What options leave on many courses of markets", told, unit, rows)
 
