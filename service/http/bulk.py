@@ -86,13 +86,13 @@ def blueprint(
         wanted = wanted_in_bulk(operation, calculation.offered)
         sent = read_ndjson_body(bounds.body_bytes)
         with ExitStack() as held:
-            held.enter_context(places.bulk())
+            host = host_of(current_app)
+            held.enter_context(places.bulk(host))
             client = Client(request.environ)
             refuse_the_absent(client)
             body = unpacked(sent, bounds.body_bytes)
             most = most_records(bounds.records)
             _refuse_too_many(body, most, "this key may send" if most < bounds.records else "this service accepts")
-            host = host_of(current_app)
             log = current_app.logger
             lines = Lines(calculation, versions, wanted, request.path, bounds.line_bytes, log, host, metrics)
             held_all = held.pop_all()

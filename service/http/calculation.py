@@ -112,9 +112,10 @@ def blueprint(
         question = loaded(body, calculation.schema, quick, calculation.build)
         work = partial(answered, question, wanted) if form is None else partial(form.answer, question, body)
         if calculation.is_heavy(question):
-            with places.single():
+            host = host_of(current_app)
+            with places.single(host):
                 refuse_the_absent(Client(request.environ))
-                content = within_limits(host_of(current_app), work)
+                content = within_limits(host, work)
         elif calculation.is_costly(question, wanted):
             with turns.one(request.environ):
                 content = work()

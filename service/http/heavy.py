@@ -44,11 +44,13 @@ Answer = TypeVar("Answer")
 class Host:
     """What the server that runs the application does for it in each worker.
 
-    ``still_working`` tells it that the worker is alive; ``seconds`` of processor time are what one piece of work may take.
+    ``still_working`` tells it that the worker is alive; ``seconds`` of processor time are what one piece of work may take;
+    ``tidy_up`` is called after heavy work.
     """
 
     still_working: Callable[[], None]
     seconds: float
+    tidy_up: Callable[[], None] = lambda: None
 
 
 class Places:
@@ -64,19 +66,19 @@ class Places:
         return sum(self._slots.is_free(slot) for slot in range(self.count))
 
     @contextmanager
-    def bulk(self) -> Iterator[None]:
+    def bulk(self, host: Host | None = None) -> Iterator[None]:
         """A place for a bulk request. ProblemError 503 where there is none."""
-        with self._place(self._for_bulk):
+        with self._place(self._for_bulk, host):
             yield
 
     @contextmanager
-    def single(self) -> Iterator[None]:
+    def single(self, host: Host | None = None) -> Iterator[None]:
         """A place for a single request. ProblemError 503 where there is none."""
-        with self._place(self._for_single):
+        with self._place(self._for_single, host):
             yield
 
     @contextmanager
-    def _place(self, wanted: range) -> Iterator[None]:
+    def _place(self, wanted: range, host: Host | None) -> Iterator[None]:
         slot = self._slots.take(wanted)
         if slot is None:
             raise ProblemError(
@@ -90,6 +92,8 @@ class Places:
         try:
             yield
         finally:
+            if host is not None:
+                host.tidy_up()
             self._slots.give_back(slot)
             if self._metrics is not None:
                 self._metrics.heavy_ends()

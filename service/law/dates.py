@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from datetime import date
-from functools import lru_cache
+
+from service.law.kept import kept
 
 
-@lru_cache(maxsize=1024)
+@kept(1024)
 def day_month_year(day: date) -> str:
     """A day for people: 6 April 2027."""
     return f"{day.day} {day:%B %Y}"

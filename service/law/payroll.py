@@ -12,10 +12,10 @@ from bisect import bisect_left
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
 from typing import Literal, NamedTuple
 
 from service.figures.loader import TaxYearFigures
+from service.law.kept import kept
 from service.law.rounding import down_to_the_penny
 from service.law.scale import Scale
 from service.law.units import POUND, WHOLE, BasisPoints, Pence, Years
@@ -99,7 +99,7 @@ def rules_for(figures: TaxYearFigures) -> PayrollRules:
     )
 
 
-@lru_cache(maxsize=1024)
+@kept(1024)
 def parse_code(text: str) -> TaxCode:
     """A code such as 1257L, S1257L, K475, 0T, BR, SD2 or NT taken apart. ValueError for any other text."""
     match = _CODE.fullmatch(text)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import lru_cache
 from itertools import pairwise
 
 from service.figures.later_years import PriceIndex, later_year
@@ -24,6 +23,7 @@ from service.law.contributions import ReliefRules
 from service.law.death_benefits import DeathBenefitRules
 from service.law.income_tax import IncomeTaxRules, Nation
 from service.law.inheritance_tax import InheritanceTaxRules
+from service.law.kept import kept
 from service.law.lump_sums import LumpSumRules
 from service.law.payroll import PayrollRules
 from service.law.units import Pence, Years
@@ -80,7 +80,7 @@ def rule_book(years: Mapping[str, TaxYearFigures], proposed: ProposedLaw | None 
     ages, rising, law_as_of = load_state_pension_ages(), load_rising_with_prices(), load_law_as_of()
     last = list(rules.values())[-1]
 
-    @lru_cache(maxsize=_LATER_YEARS_KEPT)
+    @kept(_LATER_YEARS_KEPT)
     def later(name: str, rise: PriceIndex | None) -> TaxYearRules:
         return _later_rules(last, name, rise, rising)
 

@@ -6,12 +6,13 @@ SI 2025/969 for England and Wales, in the form of SI 2024/869 and SI 2000/729; t
 from __future__ import annotations
 
 from datetime import date, timedelta
-from functools import lru_cache
+
+from service.law.kept import kept
 
 _MONDAY, _WEEK = 0, 7
 
 
-@lru_cache(maxsize=256)
+@kept(256)
 def qualifying_week_ends(year: int) -> date:
     """The last day of the qualifying week: that of the third Monday in September (SI 2024/869 reg.1(4)). ``year`` is the
     calendar year in which the tax year begins."""

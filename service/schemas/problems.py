@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Mapping
-from functools import lru_cache
 from typing import Any, NamedTuple
 from urllib.parse import quote
 
 from marshmallow import ValidationError, fields
 
+from service.law.kept import kept
 from service.planning.faults import Fault
 from service.schemas.belonging import of_the_same_name, of_the_same_shape, takes
 from service.schemas.fields import NOT_A_LIST, NOT_AN_OBJECT, NULL, REQUIRED, UNKNOWN, nearest
@@ -48,7 +48,7 @@ def faults_of(error: ValidationError, schema: StrictSchema) -> tuple[Fault, ...]
     return tuple(faults)
 
 
-@lru_cache(maxsize=1024)
+@kept(1024)
 def pointer(path: tuple[str | int, ...]) -> str:
     """A URI-fragment JSON Pointer (RFC 6901 section 6): #/household/people/0/cash."""
     return "#" + "".join("/" + _escaped(str(part)) for part in path)

@@ -15,10 +15,10 @@ Tax is in ten-thousandths of a penny here (pence times basis points), amounts in
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from functools import lru_cache
 from itertools import pairwise
 
 from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, TaxpayerYear, taxpayer_year
+from service.law.kept import kept
 from service.law.units import POUND, Pence, TaxUnits
 from service.law.value import Value
 from service.planning.curve.bends import bends, set_off_may_bend
@@ -96,7 +96,7 @@ def _has_other_income_only(taxpayer: Taxpayer, rules: IncomeTaxRules) -> bool:
     )
 
 
-@lru_cache(maxsize=_SHARED_CURVES)
+@kept(_SHARED_CURVES)
 def _shared_pieces(rules: IncomeTaxRules, blind: bool) -> tuple[Piece, ...]:
     """The curve of someone without any income: that of everybody with other income only is a stretch of it."""
     nobody = Taxpayer(rules.nation, blind=blind)
