@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import os
+import resource
 import socket
 import sys
 import tempfile
@@ -27,7 +28,7 @@ from gunicorn.http import errors, wsgi
 from service.connections import Connection, PatientWorker, close_door
 from service.http import problems
 from service.http.heavy import HOST, RETRY_AFTER_SECONDS, Host, PutOff
-from service.http.metrics import worker_died
+from service.http.metrics import free_place, worker_begins, worker_died
 from service.http.provider import encode
 from service.law.kept import forget
 from service.logs import configuration
@@ -35,6 +36,7 @@ from service.settings import Settings
 
 BACKLOG = 2_048
 DEFER_SECONDS = 3
+DESCRIPTORS_BESIDE_WORKERS = 24
 # Shorter than the ten seconds that a container engine commonly waits before it kills.
 GRACEFUL_TIMEOUT_SECONDS = 8
 TURNING_AWAY_SECONDS, LAST_MOMENT_SECONDS = 0.5, 0.05
@@ -53,6 +55,10 @@ _REFUSALS: tuple[tuple[type[Exception], int], ...] = (
 
 class NowhereToWriteError(Exception):
     """No folder can be written for the server's own files; the message is one line for the operator."""
+
+
+class TooFewDescriptorsError(Exception):
+    """A process may open too few files for the server; the message is one line for the operator."""
 
 
 class CannotListenError(Exception):
@@ -82,10 +88,26 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
         "logconfig_dict": configuration(settings.log_format, settings.log_level),
         # It would tell paths at the level debug, and anything may stand in a path.
         "pre_request": _nothing,
+        "pre_fork": _give_a_place,
+        "post_fork": _take_the_place,
         "child_exit": _forget,
         "proc_name": "service",
         "post_worker_init": _host_the_application,
     }
+
+
+def require_descriptors(workers: int) -> None:
+    """Raise TooFewDescriptorsError where a process may open fewer files than a server of so many workers needs.
+
+    The parent process has one for each worker, twice as many while it reloads. With fewer it would start, and its workers would
+    fail one after the other.
+    """
+    allowed, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
+    least = DESCRIPTORS_BESIDE_WORKERS + 2 * workers
+    if allowed != resource.RLIM_INFINITY and allowed < least:
+        raise TooFewDescriptorsError(
+            f"a process may have only {allowed} files open here; {workers} workers need at least {least} (ulimit -n)"
+        )
 
 
 def folder_for_heartbeats() -> str:
@@ -104,7 +126,10 @@ def folder_for_heartbeats() -> str:
 
 
 class Worker(PatientWorker):
-    """A worker all of whose own words are problems (RFC 9457), as everything else that goes wrong is."""
+    """A worker all of whose own words are problems (RFC 9457), as everything else that goes wrong is. ``place`` is its number
+    among those that are alive."""
+
+    place = 0
 
     def refuse(self, connection: Connection, status: int) -> None:
         """Answer a client whose request has not arrived: 408 after its time, 503 where there is no room."""
@@ -141,9 +166,19 @@ def _nothing(worker: Worker, request: Any) -> None:
     """Say nothing of a request."""
 
 
+def _give_a_place(arbiter: Arbiter, worker: Worker) -> None:
+    """Give a worker that is about to start a place that no other has."""
+    worker.place = free_place(getattr(each, "place", 0) for each in arbiter.WORKERS.values())
+
+
+def _take_the_place(arbiter: Arbiter, worker: Worker) -> None:
+    """Count as the worker of its place."""
+    worker_begins(worker.place)
+
+
 def _forget(arbiter: Arbiter, worker: Worker) -> None:
     """Take what a worker that has ended had under way out of the numbers."""
-    worker_died(int(worker.pid))
+    worker_died(worker.place)
 
 
 def _status_of(error: BaseException, *, has_arrived: bool) -> int:

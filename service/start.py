@@ -1,7 +1,7 @@
 """Starting the server: reads the settings, takes the port, loads the rules and serves.
 
-Exit status: 0 after a stop signal; 1 when the address cannot be listened on, nothing can be written, or the figures or the
-installation cannot be used; 2 when a setting cannot be used.
+Exit status: 0 after a stop signal; 1 when the address cannot be listened on, nothing can be written, too few files can be
+opened, or the figures or the installation cannot be used; 2 when a setting cannot be used.
 """
 
 from __future__ import annotations
@@ -19,8 +19,10 @@ from service.logs import configuration
 from service.server import (
     CannotListenError,
     NowhereToWriteError,
+    TooFewDescriptorsError,
     folder_for_heartbeats,
     listen,
+    require_descriptors,
     serve,
     stop_at_once,
     url_of,
@@ -36,6 +38,7 @@ def start(environ: Mapping[str, str]) -> int:
     signal.signal(signal.SIGHUP, signal.SIG_IGN)  # to reload before there is anything to reload must not end the start
     try:
         settings = Settings.from_environment(environ)
+        require_descriptors(settings.workers)
         folder_for_heartbeats()
         # The port comes first: a second copy started by mistake is told so before it does any work.
         listener = listen(settings)
@@ -44,6 +47,7 @@ def start(environ: Mapping[str, str]) -> int:
         SettingsError,
         CannotListenError,
         NowhereToWriteError,
+        TooFewDescriptorsError,
         FiguresError,
         KeysError,
         SourcesMissingError,

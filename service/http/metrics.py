@@ -1,7 +1,10 @@
 """Numbers for Prometheus, counted over all workers and after a worker's death.
 
-Each worker counts in a file of its own in a folder that the master has made (prometheus_client's multiprocess mode), and any
+Each worker counts in files of its own in a folder that the master has made (prometheus_client's multiprocess mode), and any
 worker reads them all. So the folder's name is in the environment before the package is loaded.
+
+The files bear the number of the worker's place, and not of its process: a new worker takes the place of a dead one, and counts on
+where that one has stopped. So there are no more files than workers have been alive at the same time, however many have died.
 """
 
 from __future__ import annotations
@@ -12,7 +15,8 @@ import shutil
 import struct
 import tempfile
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from itertools import count
 from typing import Any
 
 from flask import Blueprint, Response
@@ -23,6 +27,8 @@ FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 _SECONDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30)
 _PREFIX, _SHARED_MEMORY = "service-metrics-", "/dev/shm"
 _TRIES, _PAUSE_SECONDS = 5, 0.01
+_COUNTS_AS = [""]
+"""What the files of this process are called by, where it is the worker of a place."""
 _POUNDS = (0.01, 1, 10, 100, 1_000, 10_000, 100_000)
 
 
@@ -32,6 +38,10 @@ class Metrics:
     def __init__(self, software_version: str, rules_version: str, figures_version: str, *, heavy_places: int) -> None:
         _make_the_folder()
         import prometheus_client as prometheus
+        from prometheus_client import values
+
+        counted_by: Any = values.MultiProcessValue  # the package has no types
+        vars(values)["ValueClass"] = counted_by(lambda: _COUNTS_AS[0] or os.getpid())
 
         self._prometheus = prometheus
         self._requests = prometheus.Counter("service_requests", "Requests answered.", ("operation", "status"))
@@ -116,13 +126,28 @@ class Metrics:
         return routes
 
 
-def worker_died(process_id: int) -> None:
+def free_place(taken: Iterable[int]) -> int:
+    """The first place that no worker has that is alive, from 1."""
+    there = set(taken)
+    return next(place for place in count(1) if place not in there)
+
+
+def worker_begins(place: int) -> None:
+    """Count from now on as the worker of a place, which no other process may do as long as this one is alive."""
+    _COUNTS_AS[0] = _named(place)
+
+
+def worker_died(place: int) -> None:
     """Forget what a dead worker had under way; what it has counted stays."""
     if FOLDER in os.environ:
         from prometheus_client import multiprocess
 
         mark_dead: Any = multiprocess.mark_process_dead  # the package has no types
-        mark_dead(process_id)
+        mark_dead(_named(place))
+
+
+def _named(place: int) -> str:
+    return f"worker-{place}"
 
 
 def _make_the_folder() -> None:
