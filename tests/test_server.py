@@ -268,6 +268,23 @@ def test_where_nothing_can_be_written_the_start_stops_with_one_line(
     )
 
 
+def test_where_too_few_files_can_be_opened_the_start_stops_with_one_line() -> None:
+    """With as many as it asks for it works, also while it is reloaded: ``tests/faults`` tries that under load."""
+    outcome = subprocess.run(
+        ["sh", "-c", 'ulimit -n 9; exec "$@"', "sh", *START],
+        cwd=TOP,
+        env=environment(SERVICE_BIND="127.0.0.1:0", SERVICE_WORKERS="3"),
+        capture_output=True,
+        text=True,
+        timeout=30,
+        check=False,
+    )
+    assert (outcome.returncode, outcome.stdout) == (1, "")
+    assert outcome.stderr == (
+        "The service cannot start: a process may have only 9 files open here; 3 workers need at least 30 (ulimit -n)\n"
+    )
+
+
 def test_without_a_proxy_no_other_machine_is_listened_to() -> None:
     outcome = refused_start(SERVICE_BIND="0.0.0.0:0")
     assert (outcome.returncode, outcome.stdout) == (2, "")

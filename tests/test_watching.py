@@ -245,6 +245,41 @@ def test_numbers_are_right_over_workers_and_after_a_death(tmp_path: Path) -> Non
     assert counted(text, "service_build") == 1
 
 
+def test_numbers_of_many_dead_workers_take_no_more_files(tmp_path: Path) -> None:
+    """A new worker counts on in the files of a dead one: as many files as two workers have, four while they are replaced, and the
+    parent's."""
+    with watched(tmp_path, SERVICE_METRICS="yes", TMPDIR=str(tmp_path)) as service:
+        asked = 0
+
+        def quotes_counted() -> float:
+            text = requests.get(f"{service.url}/metrics", timeout=20).text
+            return counted(text, "service_requests_total", operation="withdrawal-tax", status="200")
+
+        for blow in range(6):
+            for _ in range(3):
+                requests.post(f"{service.url}/v1/withdrawal-tax", json=QUOTE, timeout=20)
+                asked += 1
+            ends = time.monotonic() + 30
+            while quotes_counted() < asked:  # a request is counted after its answer has been sent
+                assert time.monotonic() < ends
+            before = set(children_of(service.process.pid))
+            if blow % 3 == 2:
+                service.process.send_signal(signal.SIGHUP)
+            else:
+                for worker in before:
+                    os.kill(worker, signal.SIGKILL)
+            while not (len(there := children_of(service.process.pid)) == 2 and not before & set(there)):
+                assert time.monotonic() < ends
+                time.sleep(0.02)
+            while not answers(service.port):
+                assert time.monotonic() < ends
+        assert quotes_counted() == asked
+        (folder,) = tmp_path.glob("service-metrics-*")
+        counting = {file.stem.rpartition("_")[2] for file in folder.glob("counter_*.db")}
+    assert counting <= {f"worker-{place}" for place in range(1, 5)} | {str(service.process.pid)}
+    assert not folder.exists()
+
+
 def children_of(process: int) -> list[int]:
     """The processes that a process has started."""
     return [int(child) for child in Path(f"/proc/{process}/task/{process}/children").read_text("utf-8").split()]

@@ -17,6 +17,7 @@ from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from service.server import DESCRIPTORS_BESIDE_WORKERS
 from tests.benchmarks.proxy import NGINX, Proxy, started
 from tests.faults.load import HOST, PATIENCE, QUOTE, TOP, WORKERS, ask, await_true, command, load, service, surroundings
 
@@ -142,12 +143,19 @@ def master_killed(scale: Scale) -> Outcome:
 
 
 def few_descriptors(scale: Scale) -> Outcome:
-    """Forty descriptors for each process, and more silent connections than that."""
-    with service(("sh", "-c", 'ulimit -n 40; exec "$@"', "sh")) as there, ExitStack() as held:
+    """As few descriptors for each process as the service starts with, more silent connections than that, and a reload."""
+    fewest = DESCRIPTORS_BESIDE_WORKERS + 2 * WORKERS
+    limited = ("sh", "-c", f'ulimit -n {fewest}; exec "$@"', "sh")
+    with service(limited, SERVICE_METRICS="yes") as there, ExitStack() as held:
         for _ in range(scale.silent):
             silent = held.enter_context(socket.create_connection((HOST, there.port), timeout=PATIENCE))
             silent.sendall(b"GET / HTTP/1.1\r\n")
         with load(there.port, scale.clients) as clients:
+            clients.answered(scale.answers)
+            before = set(there.workers())
+            there.process.send_signal(signal.SIGHUP)
+            await_true(lambda: not before & set(there.workers()))
+            there.await_workers()
             clients.answered(scale.answers)
         assert len(there.workers()) == WORKERS
     return Outcome(clients.counts, 0)
