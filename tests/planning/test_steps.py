@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from service.law.ages import birthday
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.household import DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import Contribution, DatedIncome, Household, Isa, Member, Spending
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import GOALS, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.steps import Step, steps
@@ -118,3 +118,40 @@ def test_who_has_no_pension_has_no_steps_of_their_own() -> None:
 def test_money_for_spending_comes_out_of_isas() -> None:
     result = plan(person(0, isa=Isa(80_000 * POUND)), spending=(Spending(10_000 * POUND),))
     assert [step.amount for step in of(result, "take_from_isa")] == [10_000 * POUND, 10_000 * POUND]
+
+
+def test_what_is_paid_into_pensions_is_a_step() -> None:
+    """Finance Act 2004 ss.188(3)(a), 190: relief up to the earnings, or 3,600, and none from 75 on."""
+    paid = (
+        Contribution(yearly=2_400 * POUND, relief="relief_at_source"),
+        Contribution(payer="employer", amount=1_000 * POUND, day=date(2026, 9, 1)),
+    )
+    first, second = of(
+        plan(person(contributions=paid, income=(DatedIncome("employment", 9_000 * POUND),))), "pay_into_pension"
+    )
+    assert (first.day, first.amount) == (date(2027, 4, 5), 3_400 * POUND)
+    assert first.detail.startswith(
+        "By 5 April 2027, £3,400 is paid into your pensions, £1,000 of it by an employer or another."
+    )
+    assert "or £3,600 if that is more, and none from age 75 on" in first.detail
+    assert (second.day, second.amount) == (date(2028, 4, 5), 2_400 * POUND)
+    assert "employer" not in second.detail
+    assert of(plan(person()), "pay_into_pension") == []
+
+
+def test_contributions_of_the_days_before_the_plan_are_no_step() -> None:
+    paid = (Contribution(yearly=3_650 * POUND), Contribution(amount=500 * POUND, day=date(2026, 5, 1)))
+    first, _ = of(plan(person(contributions=paid), start="2026-10-06", end="2030-04-05"), "pay_into_pension")
+    days = (date(2027, 4, 5) - date(2026, 10, 6)).days + 1
+    assert first.amount == days * 10 * POUND
+
+
+def test_contributions_are_checked_before_income_is_first_taken() -> None:
+    """Finance Act 2004 s.227G: the day after the first flexible access; only for somebody who works or pays in."""
+    works = plan(person(income=(DatedIncome("employment", 5_000 * POUND),)))
+    (step,) = of(works, "check_contributions_first")
+    (tell,) = of(works, "tell_other_schemes")
+    (withdrawn, *_) = of(works, "withdraw")
+    assert step.day < withdrawn.day < tell.day
+    assert "more than £10,000 a year" in step.detail
+    assert of(plan(person()), "check_contributions_first") == []

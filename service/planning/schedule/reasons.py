@@ -56,6 +56,10 @@ _LOST = {
 }
 
 
+_EITHER_WAY = "same_either_way"
+_AS_BEFORE = "As in the year before, drawing £100 or leaving it comes to much the same."
+
+
 class Reason(NamedTuple):
     """A reason: a code of an open list, and the sentences that a client may read."""
 
@@ -128,9 +132,19 @@ def reasons(result: Schedule) -> tuple[tuple[tuple[Reason, ...], ...], ...]:
     """For each tax year and person of a plan, why it does what it does, the withdrawal first."""
     people = range(len(result.question.household.people))
     everybodys = tuple(Once(partial(_uses, result, place)) for place in people)
+    told: list[tuple[tuple[Reason, ...], ...]] = []
+    for position in range(len(result.years)):
+        found = [tuple(_because(_Case(result, position, place, everybodys))) for place in people]
+        before = told[-1] if told else [()] * len(found)
+        told.append(tuple(_told_once(*pair) for pair in zip(found, before, strict=True)))
+    return tuple(told)
+
+
+def _told_once(found: tuple[Reason, ...], before: tuple[Reason, ...]) -> tuple[Reason, ...]:
+    """Reasons with that of the year before not told again in full, where it says no more than that it is all the same."""
+    again = any(reason.code == _EITHER_WAY for reason in before)
     return tuple(
-        tuple(tuple(_because(_Case(result, position, place, everybodys))) for place in people)
-        for position in range(len(result.years))
+        Reason(_EITHER_WAY, _AS_BEFORE) if again and reason.code == _EITHER_WAY else reason for reason in found
     )
 
 
@@ -200,7 +214,7 @@ def _but_the_minimum(case: _Case) -> str:
 
 def _used_up(case: _Case) -> bool:
     after = case.record.after.pension
-    return after.uncrystallised + after.drawdown == 0
+    return after.uncrystallised + after.drawdown < POUND
 
 
 def _needed_for_spending(case: _Case) -> bool:
@@ -296,8 +310,8 @@ def _of_none(case: _Case) -> Iterator[Reason]:
     record = case.record
     opened = record.opened
     held = opened.pension.uncrystallised + opened.pension.drawdown
-    if not held:
-        if case.position and case.at(0).person.pension.opening:
+    if held < POUND:
+        if case.position and case.at(0).person.pension.opening >= POUND:
             yield Reason("pension_used_up", "Nothing is left in the pension.")
     elif not opened.year.may_withdraw:
         rules = case.year.period.rules
@@ -480,7 +494,7 @@ def _drawn_now(case: _Case) -> Reason | None:
         return None
     now = f"The last £100 drawn comes to {_in_pounds(drawn)} by the end of the plan, after tax"
     if drawn <= most + _SAME:
-        return Reason("same_either_way", f"{now}. {_instead(year)}, it would come to much the same.")
+        return Reason(_EITHER_WAY, f"{now}. {_instead(year)}, it would come to much the same.")
     return Reason("drawn_now_comes_to_more", f"{now}. {_instead(year)}, it would come to {_in_pounds(most)}.")
 
 
@@ -500,7 +514,7 @@ def _left_for_later(case: _Case) -> Reason | None:
         return None
     now = f"£100 more drawn now would come to {_in_pounds(own.drawn_next)} by the end of the plan, after tax"
     if most <= own.drawn_next + _SAME:
-        return Reason("same_either_way", f"{now}. {_instead(year)}, it comes to much the same.")
+        return Reason(_EITHER_WAY, f"{now}. {_instead(year)}, it comes to much the same.")
     code = "left_for_later" if year else "left_in_the_pension"
     return Reason(code, f"{now}. {_instead(year)}, it comes to {_in_pounds(most)}.")
 

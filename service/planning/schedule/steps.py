@@ -91,6 +91,7 @@ def _of_a_person(
     until: date,
 ) -> Iterator[Step]:
     accessed = member.pension.flexibly_accessed or bool(member.pension.drawdown)
+    start = result.question.household.start
     asked = paid = paid_taxable = False
     for year in result.years:
         if year.period.last > until:
@@ -102,6 +103,7 @@ def _of_a_person(
         if one.record.tax_free and not asked and year.period.rules.figures.has(_CERTIFICATE_MONTHS):
             asked = True
             yield from _certificate(doer, year, found, result.question.household.start)
+        yield from _paid_in(doer, member, year, start)
         yield from _payments(doer, year, one)
         if one.record.taxable and not paid_taxable:
             paid_taxable = True
@@ -109,6 +111,7 @@ def _of_a_person(
                 yield from _claim(doer, member, year, one)
         limited = ("money_purchase_annual_allowance_triggered", doer.place) in found
         if one.money_purchase_allowance.triggered and limited and (member.contributions or works(member.income)):
+            yield _before_first_income(doer, year, start)
             yield _tell_other_schemes(doer, year)
     yield from _nominations(result, doer, until)
 
@@ -170,6 +173,56 @@ def _payments(doer: _Doer, year: ScheduleYear, one: SchedulePerson) -> Iterator[
             record.subscribed,
             name,
         )
+
+
+def _paid_in(doer: _Doer, member: Member, year: ScheduleYear, start: date) -> Iterator[Step]:
+    """What is paid into pensions in a tax year from the plan's start on, and how far one's own contributions have relief."""
+    first, last = max(start, year.period.first), year.period.last
+    own, others = 0, 0
+    for paid in member.contributions:
+        amount = paid.within(first, last).between(*_tax_year(year)) if paid.saving == "money_purchase" else 0
+        own, others = (own + amount, others) if paid.payer == "self" else (own, others + amount)
+    if own + others < POUND:
+        return
+    relief = year.period.rules.relief
+    limit = (
+        f"Own contributions get tax relief up to the year's earnings, or {rounded_pounds(relief.basic_amount)} if that is more, "
+        f"and none from age {relief.ends_at_age} on."
+    )
+    by_others = f", {rounded_pounds(others) if own else 'all'} of it by an employer or another" if others else ""
+    yield Step(
+        "pay_into_pension",
+        last,
+        "Pay into the pension",
+        f"By {day_month_year(last)}, {rounded_pounds(own + others)} is paid into {doer.your} pensions{by_others}. "
+        f"{limit if own else 'Contributions of an employer use the annual allowance too.'}",
+        "law",
+        ("Finance Act 2004 ss.188-190",) if own else ("Finance Act 2004 s.233",),
+        doer.place,
+        own + others,
+        year.period.name,
+    )
+
+
+def _tax_year(year: ScheduleYear) -> tuple[date, date]:
+    figures = year.period.rules.figures
+    return figures.start, figures.end
+
+
+def _before_first_income(doer: _Doer, year: ScheduleYear, start: date) -> Step:
+    """What may still be paid in before the money purchase annual allowance applies (FA 2004 ss.227B, 227G)."""
+    limit = rounded_pounds(year.period.rules.money_purchase_annual_allowance)
+    return Step(
+        "check_contributions_first",
+        max(start, _months_before(year.period.last, 1)),
+        "Check contributions before first income",
+        f"From the day after the first flexible payment to {doer.you}, paying more than {limit} a year into money purchase "
+        "pensions brings a tax charge. Check what is still to be paid in before, also by an employer.",
+        "law",
+        ("Finance Act 2004 ss.227ZA-227G",),
+        doer.place,
+        tax_year=year.period.name,
+    )
 
 
 def _guidance(doer: _Doer, member: Member, year: ScheduleYear, start: date) -> Iterator[Step]:

@@ -9,12 +9,13 @@ from typing import NamedTuple
 
 from service.law.dates import day_month_year, month_year
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
-from service.planning.optimiser.ties import taxed_left
+from service.planning.optimiser.ties import Tie, taxed_left
 from service.planning.projection.balances import cash_held, isa_held, pension_held
-from service.planning.projection.policies import Projection
+from service.planning.projection.policies import SPREAD_TO_AGE, Projection
 from service.planning.schedule.reasons import Reason
-from service.planning.schedule.schedule import Comparison, Schedule
-from service.planning.wording import inside, per_cent, rounded_pounds, who
+from service.planning.schedule.schedule import Schedule
+from service.planning.schedule.to_know import to_know
+from service.planning.wording import inside, listed, per_cent, rounded_pounds, starting, who
 
 _MOST_PHASES = 3
 _PHASE_COSTS = 0.35
@@ -32,18 +33,17 @@ _LEAST_RATE: BasisPoints = 50
 _MOST_RATE: BasisPoints = 4_500
 """At rates on what is left between these it is said where another plan would leave more: our choice."""
 
-_PLANS = {
-    "pension_left_until_state_pension_age": (
-        "if the pension were left until State Pension age and then drawn evenly",
-        "leaving the pension until State Pension age",
-        "Leaving the pension until State Pension age",
-    ),
-    "personal_allowance_filled": (
-        "if only the personal allowance were filled each year",
-        "filling only the personal allowance",
-        "Filling only the personal allowance",
-    ),
-}
+_SMALL_A_YEAR: Pence = 50 * POUND
+"""A gain of less than this for each tax year is said to be small: our choice."""
+
+_LEAST_SPREAD: Pence = 1_000 * POUND
+"""Where amounts of a phase differ by less, no year is named as unlike the others: our choice."""
+
+_FEW_OF_MANY = 6
+"""In a phase of so many tax years, two may be unlike the others; in a shorter one of three or more, one: our choice."""
+
+_EITHER_WAY = "same_either_way"
+"""The reason that the summary of a plan that was chosen among equals tells once for all phases."""
 
 _ITSELF = ("personal_allowance_filled", "personal_allowance")
 """The plainer plan that a plan with this aim is itself."""
@@ -95,10 +95,13 @@ def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> 
     return [
         *_income(result),
         *(sentence for phase in phases(result, because) for sentence in _told(result, because, phase)),
+        *_as_good(result, because),
+        *_isas(result),
         *_outcome(result),
+        *_in_whose_name(result),
         *_against_others(result),
         *_rate_on_what_is_left(result),
-        *_as_good(result),
+        *to_know(result),
         *_scenarios(result),
     ]
 
@@ -175,9 +178,10 @@ def _told(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]], phase
     members = result.question.household.people
     for place, member in enumerate(members):
         years = range(phase.first, phase.last + 1)
-        if not any(result.years[position].people[place].pension.opening for position in years):
+        if not any(result.years[position].people[place].pension.opening >= POUND for position in years):
             continue
         drawn = [result.years[position].people[place].record.gross for position in years]
+        of_years = [result.years[position].period.name for position in years]
         you = inside(who(place, len(members), member.name))
         verb = "draw" if len(members) == 1 else "draws"
         reasons = Counter(_main(because[position][place]) for position in years)
@@ -188,12 +192,24 @@ def _told(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]], phase
             continue
         lump_sum = sum(result.years[position].people[place].lump_sum for position in years)
         taken = f" The tax-free lump sum is {rounded_pounds(lump_sum)} of it." if lump_sum else ""
-        yield f"{when}, {you} {verb} {_amounts(drawn)}.{taken or _why(code, times, len(drawn))}"
+        yield f"{when}, {you} {verb} {_amounts(drawn, of_years)}.{taken or _why(result, code, times, len(drawn))}"
 
 
-def _amounts(drawn: Sequence[Pence]) -> str:
+def _amounts(drawn: Sequence[Pence], names: Sequence[str]) -> str:
+    """What is drawn in the tax years of these names; years that are unlike the others are named with their amounts."""
+    odd = _unlike(drawn)
+    if odd:
+        most_years = _range([amount for position, amount in enumerate(drawn) if position not in odd])
+        others = listed([f"{rounded_pounds(drawn[position]) or 'nothing'} in {names[position]}" for position in odd])
+        return f"{most_years}, but {others.replace('£0 ', 'nothing ')}"
+    return _range(drawn)
+
+
+def _range(drawn: Sequence[Pence]) -> str:
     least, most = min(drawn), max(drawn)
     a_year = " a year" if len(drawn) > 1 else ""
+    if most < POUND:
+        return "nothing"
     if least < POUND and most < _ALIKE:
         return f"at most {rounded_pounds(most)}{a_year}"
     if most - least < _ALIKE:
@@ -201,8 +217,31 @@ def _amounts(drawn: Sequence[Pence]) -> str:
     return f"between {rounded_pounds(least) if least else 'nothing'} and {rounded_pounds(most)}{a_year}"
 
 
-def _why(code: str, times: int, count: int) -> str:
-    if code not in _WHY:
+def _unlike(drawn: Sequence[Pence]) -> list[int]:
+    """The positions of one or two amounts without which the others lie within half as wide a range; none where the range is
+    narrow, or where that takes more of them."""
+    if max(drawn) - min(drawn) < _LEAST_SPREAD:
+        return []
+    left = list(range(len(drawn)))
+    for number in range(1, 1 + (len(drawn) >= _FEW_OF_MANY) + (len(drawn) > 2)):
+        spread = max(drawn[position] for position in left) - min(drawn[position] for position in left)
+        left.remove(_farthest(drawn, left))
+        rest = [drawn[position] for position in left]
+        if 2 * (max(rest) - min(rest)) <= spread and len(rest) > number:
+            return [position for position in range(len(drawn)) if position not in left]
+    return []
+
+
+def _farthest(drawn: Sequence[Pence], left: Sequence[int]) -> int:
+    """The position of the least or the most, whichever is farther from the next."""
+    in_order = sorted(left, key=lambda position: drawn[position])
+    below = drawn[in_order[1]] - drawn[in_order[0]]
+    above = drawn[in_order[-1]] - drawn[in_order[-2]]
+    return in_order[0] if below > above else in_order[-1]
+
+
+def _why(result: Schedule, code: str, times: int, count: int) -> str:
+    if code not in _WHY or (code == _EITHER_WAY and _tie(result) is not None):
         return ""
     if count == 1:
         return f" This {_WHY[code]}."
@@ -232,38 +271,111 @@ def _outcome(result: Schedule) -> Iterator[str]:
     )
 
 
+def _in_whose_name(result: Schedule) -> Iterator[str]:
+    """Of a couple, what each holds at the end, and that both are taken to live until then."""
+    people = result.question.household.people
+    if len(people) == 1:
+        return
+    last = result.years[-1]
+    held = [
+        (
+            f"{inside(who(place, len(people), member.name))}'s",
+            rounded_pounds(one.pension.closing + one.isa.closing + one.cash.closing),
+        )
+        for place, (one, member) in enumerate(zip(last.people, people, strict=True))
+    ]
+    (first, of_first), (second, of_second) = held
+    yield (
+        f"In {first} name are then {of_first} in pensions, ISAs and cash, and in {second} {of_second}, before tax on pensions. "
+        "The plan assumes that both people live until that day."
+    )
+
+
+def _isas(result: Schedule) -> Iterator[str]:
+    """What goes into ISAs and out of them in all."""
+    paid_in = result.totals.isa_subscriptions
+    taken_out = sum(one.record.from_isa for year in result.years for one in year.people)
+    if paid_in >= POUND and taken_out >= POUND:
+        yield (
+            f"In all, the plan pays {rounded_pounds(paid_in)} into ISAs and takes {rounded_pounds(taken_out)} out of ISAs for "
+            "spending. What is in an ISA grows free of tax until then."
+        )
+    elif paid_in >= POUND:
+        yield f"In all, the plan pays {rounded_pounds(paid_in)} into ISAs."
+    elif taken_out >= POUND:
+        yield f"In all, the plan takes {rounded_pounds(taken_out)} out of ISAs for spending."
+
+
+class _Plainer(NamedTuple):
+    """How a plainer plan is named inside a sentence: in full, and in short once it has been."""
+
+    full: str
+    short: str
+
+
+def _plainer(result: Schedule, plan: str) -> _Plainer:
+    """A plainer plan by what it does."""
+    timeline = result.timeline
+    if plan == "personal_allowance_filled":
+        spending = any(timeline.spending)
+        short = "drawing only what is free of tax"
+        return _Plainer(f"{short}{', except for spending' if spending else ''}", short)
+    waiting = [
+        reached is not None and reached > timeline.periods[0].last
+        for reached, member in zip(timeline.state_pension_from, result.question.household.people, strict=True)
+        if member.pension.uncrystallised or member.pension.drawdown
+    ]
+    if not any(waiting):
+        short = f"drawing equal shares up to age {SPREAD_TO_AGE}"
+        return _Plainer(short, short)
+    each = "each person " if len(waiting) > 1 else ""
+    return _Plainer(
+        f"{each}drawing nothing until State Pension age and then equal shares up to age {SPREAD_TO_AGE}",
+        "equal shares from State Pension age",
+    )
+
+
 def _against_others(result: Schedule) -> Iterator[str]:
     """The plan against the plainer ones that are not itself."""
     others = [one for one in result.comparisons if (one.plan, result.question.goal) != _ITSELF]
-    for number, compared in enumerate(others):
-        yield from _against(result, compared, "That" if number == 0 else "It")
+    told_before: Pence | None = None
+    for compared in others:
+        full, that = _plainer(result, compared.plan).full, "That" if compared is others[0] else "It"
+        other = compared.projection
+        if other is None:
+            yield f"{starting(full)}{',' if ',' in full else ''} could not pay for all the spending."
+            continue
+        gain = result.projection.wealth - other.wealth
+        tie = _tie(result)
+        if abs(gain) <= _EQUAL or (tie is not None and -tie.given_up <= gain <= 0):
+            yield f"{starting(full)}{',' if ',' in full else ''} would leave the same."
+        elif told_before is not None and abs(gain - told_before) <= _EQUAL:
+            yield f"Compared with {full}, the difference is the same."
+        else:
+            told_before = gain
+            amount, more = rounded_pounds(abs(gain)), "more" if gain > 0 else "less"
+            yield f"{that} is {amount} {more} than {full}. {_what_makes_it(result, other)}".rstrip()
 
 
-def _against(result: Schedule, compared: Comparison, that: str) -> Iterator[str]:
-    were, _, doing = _PLANS[compared.plan]
-    other = compared.projection
-    if other is None:
-        yield f"{doing} could not pay for all the spending."
-        return
-    plan = result.projection
+def _what_makes_it(result: Schedule, other: Projection) -> str:
+    """Where a difference comes from; of a small one, that it is small."""
+    plan, years = result.projection, len(result.years)
     gain = plan.wealth - other.wealth
-    tie = None if result.proof is None else result.proof.tie
-    if abs(gain) <= _EQUAL or (tie is not None and -tie.given_up <= gain <= 0):
-        yield f"{doing} would leave the same."
-        return
-    yield f"{that} is {rounded_pounds(abs(gain))} {'more' if gain > 0 else 'less'} than {were}."
+    if abs(gain) < _SMALL_A_YEAR * years and years > 1:
+        a_year = rounded_pounds(max(POUND, abs(gain) // years // POUND * POUND))
+        return f"Over {years} tax years that is about {a_year} a year, which a small change in growth or tax could reverse."
     tax = _all_tax(other) - _all_tax(plan)
-    growth = gain - tax
+    growth = tax - gain
     parts = [
-        f"{rounded_pounds(abs(amount))} {words[amount < 0]}"
-        for amount, words in (
-            (tax, ("less tax, now or assumed at the end,", "more tax, now or assumed at the end,")),
-            (growth, ("more growth", "less growth")),
-        )
+        f"{rounded_pounds(abs(amount))} {'more' if amount > 0 else 'less'} {words}"
+        for amount, words in ((tax, "tax, now or assumed at the end,"), (growth, "growth"))
         if abs(amount) >= _EQUAL
     ]
-    if parts:
-        yield f"The difference is {' and '.join(parts).rstrip(',')}."
+    return f"The other plan has {' and '.join(parts).rstrip(',')}." if parts else ""
+
+
+def _tie(result: Schedule) -> Tie | None:
+    return None if result.proof is None else result.proof.tie
 
 
 def _all_tax(plan: Projection) -> Pence:
@@ -314,20 +426,35 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         # Near the rate assumed, whole per cents would not say on which side it is.
         step = 100 if abs(rate - Fraction(tax * WHOLE, left)) > 100 else 10
         about = per_cent(round(rate / step) * step)
-        yield f"At a flat rate of {beyond} than about {about} on its taxable part, {_PLANS[plan][1]} would leave more."
+        other = _plainer(result, plan).short
+        yield f"If the tax on its taxable part were {beyond} than about {about}, {other} would leave more."
 
 
-def _as_good(result: Schedule) -> Iterator[str]:
-    """That other plans come to the same, where they leave a good deal more in pensions."""
-    tie = None if result.proof is None else result.proof.tie
-    if tie is None or tie.most_left - tie.least_left < _LEAST_TOLD_APART:
+def _as_good(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> Iterator[str]:
+    """That drawing and leaving come to the same, told once, and by what rule the plan was chosen among equals."""
+    tie = _tie(result)
+    if tie is None:
         return
-    yield (
-        f"Other plans come to the same within {rounded_pounds(tie.within)}, but leave up to "
-        f"{rounded_pounds(tie.most_left)} in pensions that would bear tax."
-    )
-    there = rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else "next to nothing"
-    yield f"This plan leaves {there} there, so it depends the least on what that tax turns out to be."
+    years = [
+        (year.period.name, [_main(because[position][place]) for place in drawn])
+        for position, year in enumerate(result.years)
+        if (drawn := [place for place, one in enumerate(year.people) if one.record.gross >= POUND])
+    ]
+    either_way = [name for name, codes in years if _EITHER_WAY in codes]
+    if either_way:
+        if len(either_way) == 1:
+            when = f"In {either_way[0]}"
+        elif len(either_way) == len(years):
+            when = "In every year with withdrawals"
+        else:
+            when = f"In {len(either_way)} of the {len(years)} years with withdrawals"
+        yield f"{when}, drawing the last £100 or leaving it for later comes to much the same after tax."
+    if tie.most_left - tie.least_left >= _LEAST_TOLD_APART:
+        there = rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else "next to nothing"
+        yield (
+            f"Plans within {rounded_pounds(tie.within)} of this one leave up to {rounded_pounds(tie.most_left)} in pensions that "
+            f"would be taxed. This one leaves {there} there, because nobody can know that tax today."
+        )
 
 
 def _scenarios(result: Schedule) -> Iterator[str]:
