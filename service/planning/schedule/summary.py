@@ -98,8 +98,8 @@ def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> 
         *_as_good(result, because),
         *_isas(result),
         *_outcome(result),
-        *_in_whose_name(result),
         *_against_others(result),
+        *_in_whose_name(result),
         *_rate_on_what_is_left(result),
         *to_know(result),
         *_scenarios(result),
@@ -277,17 +277,14 @@ def _in_whose_name(result: Schedule) -> Iterator[str]:
     if len(people) == 1:
         return
     last = result.years[-1]
-    held = [
-        (
-            f"{inside(who(place, len(people), member.name))}'s",
-            rounded_pounds(one.pension.closing + one.isa.closing + one.cash.closing),
-        )
-        for place, (one, member) in enumerate(zip(last.people, people, strict=True))
-    ]
-    (first, of_first), (second, of_second) = held
+    held = [one.pension.closing + one.isa.closing + one.cash.closing for one in last.people]
+    (first, second), (in_first, in_second) = (
+        [f"{inside(who(place, len(people), member.name))}'s" for place, member in enumerate(people)],
+        [rounded_pounds(amount) if amount else "nothing" for amount in held],
+    )
     yield (
-        f"In {first} name are then {of_first} in pensions, ISAs and cash, and in {second} {of_second}, before tax on pensions. "
-        "The plan assumes that both people live until that day."
+        f"At the end, {in_first} is in {first} name and {in_second} in {second}, before tax on pensions. The plan assumes that "
+        "both people live until then."
     )
 
 
@@ -453,7 +450,7 @@ def _as_good(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) ->
         there = rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else "next to nothing"
         yield (
             f"Plans within {rounded_pounds(tie.within)} of this one leave up to {rounded_pounds(tie.most_left)} in pensions that "
-            f"would be taxed. This one leaves {there} there, because nobody can know that tax today."
+            f"would be taxed. This one leaves the least, {there}, because nobody can know that tax today."
         )
 
 

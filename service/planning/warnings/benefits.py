@@ -855,7 +855,7 @@ def benefits_not_given(case: Circumstances, entry: Entry) -> Found:
         (*first.person.path, "circumstances", "benefits"),
         figures=figures,
         not_given=True,
-        in_notice="We were not told whether any benefit or such help is received.",
+        in_notice="We were not told whether any such benefit or help is received.",
         rests_on=("benefits.universal_credit_upper_capital",),
         money={"other_income": income, "cash_and_isas_before": capital.before},
     )

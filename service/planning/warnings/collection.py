@@ -184,10 +184,12 @@ def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
         )
     else:
         code = "On an emergency code, the" if _on_an_emergency_code(taken) else "The"
-        detail = (
-            f"{code} provider will deduct {pounds(deducted)} from {year.person.your} payment. Over the year, {over} too much "
-            "tax would then be paid."
+        not_due = (
+            "None of it is due over the year."
+            if too_much == deducted
+            else f"Over the year, {over} too much tax would then be paid."
         )
+        detail = f"{code} provider will deduct {pounds(deducted)} from {year.person.your} payment. {not_due}"
     files = year.person.facts is not None and year.person.facts.self_assessment is True
     return entry.warn(
         f"{detail} {_how_it_comes_back(year, payroll)}{' A tax return also corrects it.' if files else ''}",
