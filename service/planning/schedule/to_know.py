@@ -12,7 +12,7 @@ from itertools import islice
 from service.law.dates import day_month_year
 from service.planning.household import EARNINGS
 from service.planning.schedule.schedule import Schedule, ScheduleYear
-from service.planning.wording import inside, listed, rounded_pounds, who
+from service.planning.wording import inside, rounded_pounds, who
 
 _MOST = 2
 
@@ -103,8 +103,8 @@ def _contributions_limited(result: Schedule) -> Iterator[str]:
     for name, whose in limited.items():
         limit = rounded_pounds(result.years[0].period.rules.figures.money(_MPAA))
         yield (
-            f"Once income is taken in {name}, paying more than {limit} a year into {listed(whose)} money purchase pensions "
-            "brings a tax charge."
+            f"Income is first taken flexibly in {name}. From then on, paying more than {limit} a year into "
+            f"{whose[0] if len(whose) == 1 else "both people's"} money purchase pensions brings a tax charge."
         )
 
 
