@@ -102,9 +102,10 @@ def _contributions_limited(result: Schedule) -> Iterator[str]:
             limited.setdefault(year.period.name, []).append("your" if len(people) == 1 else f"{you}'s")
     for name, whose in limited.items():
         limit = rounded_pounds(result.years[0].period.rules.figures.money(_MPAA))
+        pensions = whose[0] if len(whose) == 1 else "both people's"
         yield (
             f"Income is first taken flexibly in {name}. From then on, paying more than {limit} a year into "
-            f"{whose[0] if len(whose) == 1 else "both people's"} money purchase pensions brings a tax charge."
+            f"{pensions} money purchase pensions brings a tax charge."
         )
 
 
