@@ -24,8 +24,8 @@ from service.planning.schedule.told import told
 from tests.households import BOOK
 
 POUND = 100
-BENEFITS = "Money drawn, and savings above £16,000, can reduce or end means-tested benefits"
-"""Universal Credit Regulations 2013 reg.18: nothing from savings above 16,000 on."""
+BENEFITS = "Money drawn, and money saved, can reduce or end means-tested benefits"
+"""Told with savings up to 16,000, above which there is no Universal Credit (Universal Credit Regulations 2013 reg.18)."""
 LIMITED = "paying more than £10,000 a year into"
 """Finance Act 2004 s.227ZA: the money purchase annual allowance."""
 ABOVE_THE_BAND = "above the nil-rate band of £325,000"
@@ -130,6 +130,7 @@ def test_a_plainer_plan_is_named_by_what_it_does_at_that_age() -> None:
     assert "rawing nothing until State Pension age and then equal shares up to age 90" in before
     assert "rawing equal shares up to age 90" in past
     assert "State Pension age" not in past
+    assert "equal shares up to age 90 or the plan's end" in said(plan(person(born="1938-06-01")))
 
 
 def test_a_small_difference_is_said_to_be_small() -> None:

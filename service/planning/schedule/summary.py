@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from typing import NamedTuple
 
+from service.law.ages import birthday
 from service.law.dates import day_month_year, month_year
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
 from service.planning.optimiser.ties import Tie, taxed_left
@@ -317,18 +318,19 @@ def _plainer(result: Schedule, plan: str) -> _Plainer:
         spending = any(timeline.spending)
         short = "drawing only what is free of tax"
         return _Plainer(f"{short}{', except for spending' if spending else ''}", short)
-    waiting = [
-        reached is not None and reached > timeline.periods[0].last
+    holders = [
+        (reached is not None and reached > timeline.periods[0].last, birthday(member.date_of_birth, SPREAD_TO_AGE))
         for reached, member in zip(timeline.state_pension_from, result.question.household.people, strict=True)
         if member.pension.uncrystallised or member.pension.drawdown
     ]
-    if not any(waiting):
-        short = f"drawing equal shares up to age {SPREAD_TO_AGE}"
-        return _Plainer(short, short)
-    each = "each person " if len(waiting) > 1 else ""
+    shares = f"equal shares up to age {SPREAD_TO_AGE}"
+    if any(last < timeline.periods[-1].last for _, last in holders):
+        shares += " or the plan's end"
+    if not any(waits for waits, _ in holders):
+        return _Plainer(f"drawing {shares}", f"drawing {shares}")
+    each = "each person " if len(holders) > 1 else ""
     return _Plainer(
-        f"{each}drawing nothing until State Pension age and then equal shares up to age {SPREAD_TO_AGE}",
-        "equal shares from State Pension age",
+        f"{each}drawing nothing until State Pension age and then {shares}", "equal shares from State Pension age"
     )
 
 
@@ -340,14 +342,14 @@ def _against_others(result: Schedule) -> Iterator[str]:
         full, that = _plainer(result, compared.plan).full, "That" if compared is others[0] else "It"
         other = compared.projection
         if other is None:
-            yield f"{starting(full)}{',' if ',' in full else ''} could not pay for all the spending."
+            yield f"{starting(full)}{',' if ',' in full else ''} could not meet all spending."
             continue
         gain = result.projection.wealth - other.wealth
         tie = _tie(result)
         if abs(gain) <= _EQUAL or (tie is not None and -tie.given_up <= gain <= 0):
             yield f"{starting(full)}{',' if ',' in full else ''} would leave the same."
         elif told_before is not None and abs(gain - told_before) <= _EQUAL:
-            yield f"Compared with {full}, the difference is the same."
+            yield f"Compared with {_plainer(result, compared.plan).short}, the difference is the same."
         else:
             told_before = gain
             amount, more = rounded_pounds(abs(gain)), "more" if gain > 0 else "less"

@@ -49,11 +49,13 @@ def _until_the_pension(result: Schedule) -> Iterator[str]:
     years = result.years[:locked]
     if not years or locked == len(result.years) or not any(one.record.from_isa for one in years[-1].people):
         return
-    left = years[-1].household.in_isas
+    growth = result.question.household.assumptions.isa_growth
     grown = float(sum(one.isa.opening for one in years[0].people))
+    parts = []
     for year in years:
-        grown *= year.period.factor(result.question.household.assumptions.isa_growth)
-    part = int(left * 100 / grown) if grown else 0
+        grown *= year.period.factor(growth)
+        parts.append(year.household.in_isas / grown if grown else 0.0)
+    left, part = years[-1].household.in_isas, int(100 * min(parts))
     if part:
         yield (
             f"When the pension can first be drawn, {rounded_pounds(left)} would be left in ISAs. They would last until then "
@@ -73,11 +75,11 @@ def _benefits(result: Schedule) -> Iterator[str]:
         capital += one.cash.opening + one.isa.opening
         if reached is None or reached <= first.period.first:
             income += one.pension.opening // _ANNUITY_YEARS
-    limit = figures.money(_CAPITAL)
-    if income < len(people) * figures.money("income_tax.personal_allowance") and capital <= limit:
+    allowances = len(people) * figures.money("income_tax.personal_allowance")
+    if income < allowances and capital <= figures.money(_CAPITAL):
         yield (
-            f"Money drawn, and savings above {rounded_pounds(limit)}, can reduce or end means-tested benefits and help with "
-            "council tax. The plan does not count that."
+            "Money drawn, and money saved, can reduce or end means-tested benefits and help with council tax. The plan does not "
+            "count that."
         )
 
 
@@ -139,9 +141,13 @@ def _inheritance_tax(result: Schedule) -> Iterator[str]:
         return
     measured = "the nil-rate band of" if count == 1 else "two nil-rate bands, together"
     first = year.period.first
-    since = "Unused pensions are" if counting == 0 else f"From {day_month_year(first)}, unused pensions are"
+    since, then = (
+        ("Unused pensions are", "")
+        if counting == 0
+        else (f"From {day_month_year(first)}, unused pensions are", "then ")
+    )
     yield (
-        f"{since} included in the estate for inheritance tax. Pensions, ISAs and cash of {rounded_pounds(held)} are then above "
+        f"{since} included in the estate for inheritance tax. Pensions, ISAs and cash of {rounded_pounds(held)} are {then}above "
         f"{measured} {rounded_pounds(bands)}."
     )
 
