@@ -347,6 +347,15 @@ class Member(Value, frozen=True):
         return any(one.pension is not None for one in self.contributions)
 
     @property
+    def contributions_in_plans(self) -> tuple[Contribution, ...]:
+        """The contributions that a plan counts: those into one of the pensions, and those with relief at source, for the tax."""
+        return tuple(
+            one
+            for one in self.contributions
+            if one.saving == "money_purchase" and (one.pension is not None or one.relief == "relief_at_source")
+        )
+
+    @property
     def counting(self) -> tuple[PensionHeld, ...]:
         """The pensions whose terms matter: with something in them, or into which contributions go."""
         paid_into = {one.pension for one in self.contributions}

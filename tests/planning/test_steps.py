@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from service.law.ages import birthday
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.household import Contribution, DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import Contribution, DatedIncome, Household, Isa, Member, PensionHeld, Spending
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.schedule import GOALS, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.steps import Step, steps
@@ -124,11 +124,12 @@ def test_what_is_paid_into_pensions_is_a_step() -> None:
     """Finance Act 2004 ss.188(3)(a), 190: relief up to the earnings, or 3,600, and none from 75 on."""
     paid = (
         Contribution(yearly=2_400 * POUND, relief="relief_at_source"),
-        Contribution(payer="employer", amount=1_000 * POUND, day=date(2026, 9, 1)),
+        Contribution(payer="employer", amount=1_000 * POUND, day=date(2026, 9, 1), pension=0),
+        Contribution(payer="employer", amount=7_000 * POUND, day=date(2026, 9, 1)),  # into a pension that is not told
     )
-    first, second = of(
-        plan(person(contributions=paid, income=(DatedIncome("employment", 9_000 * POUND),))), "pay_into_pension"
-    )
+    works = (DatedIncome("employment", 9_000 * POUND),)
+    saver = person(contributions=paid, income=works, pensions=(PensionHeld(300_000 * POUND),))
+    first, second = of(plan(saver), "pay_into_pension")
     assert (first.day, first.amount) == (date(2027, 4, 5), 3_400 * POUND)
     assert first.detail.startswith(
         "By 5 April 2027, £3,400 is paid into your pensions, £1,000 of it by an employer or another."
@@ -140,7 +141,11 @@ def test_what_is_paid_into_pensions_is_a_step() -> None:
 
 
 def test_contributions_of_the_days_before_the_plan_are_no_step() -> None:
-    paid = (Contribution(yearly=3_650 * POUND), Contribution(amount=500 * POUND, day=date(2026, 5, 1)))
+    relief: dict[str, Any] = {"relief": "relief_at_source"}
+    paid = (
+        Contribution(yearly=3_650 * POUND, **relief),
+        Contribution(amount=500 * POUND, day=date(2026, 5, 1), **relief),
+    )
     first, _ = of(plan(person(contributions=paid), start="2026-10-06", end="2030-04-05"), "pay_into_pension")
     days = (date(2027, 4, 5) - date(2026, 10, 6)).days + 1
     assert first.amount == days * 10 * POUND

@@ -60,7 +60,7 @@ def said(result: Schedule) -> str:
         (person(20_000, "1950-06-01"), person(300_000, "1950-06-01"), BENEFITS),
         (person(income=pay(5_000)), person(), LIMITED),
         (person(income=pay(5_000)), person(income=pay(5_000, "2026-04-06")), LIMITED),
-        (person(contributions=(Contribution(yearly=1_000 * POUND),)), person(), LIMITED),
+        (person(contributions=(Contribution(yearly=1_000 * POUND, relief="relief_at_source"),)), person(), LIMITED),
         (person(360_000), person(320_000), ABOVE_THE_BAND),
     ],
 )

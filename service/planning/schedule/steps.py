@@ -176,11 +176,12 @@ def _payments(doer: _Doer, year: ScheduleYear, one: SchedulePerson) -> Iterator[
 
 
 def _paid_in(doer: _Doer, member: Member, year: ScheduleYear, start: date) -> Iterator[Step]:
-    """What is paid into pensions in a tax year from the plan's start on, and how far one's own contributions have relief."""
+    """What is paid into pensions in a tax year from the plan's start on, and how far one's own contributions have relief; only of
+    contributions that the plan counts."""
     first, last = max(start, year.period.first), year.period.last
     own, others = 0, 0
-    for paid in member.contributions:
-        amount = paid.within(first, last).between(*_tax_year(year)) if paid.saving == "money_purchase" else 0
+    for paid in member.contributions_in_plans:
+        amount = paid.within(first, last).between(*_tax_year(year))
         own, others = (own + amount, others) if paid.payer == "self" else (own, others + amount)
     if own + others < POUND:
         return
@@ -216,7 +217,7 @@ def _before_first_income(doer: _Doer, year: ScheduleYear, start: date) -> Step:
         "check_contributions_first",
         max(start, _months_before(year.period.last, 1)),
         "Check contributions before first income",
-        f"From the day after the first flexible payment to {doer.you}, paying more than {limit} a year into money purchase "
+        f"After the first flexible payment to {doer.you}, paying more than {limit} a year into money purchase "
         "pensions brings a tax charge. Check what is still to be paid in before, also by an employer.",
         "law",
         ("Finance Act 2004 ss.227ZA-227G",),

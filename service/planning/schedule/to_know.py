@@ -99,7 +99,7 @@ def _contributions_limited(result: Schedule) -> Iterator[str]:
         works = any(
             one.kind in EARNINGS and one.amount and (one.last is None or one.last > first) for one in member.income
         )
-        if works or any(paid.between(first, last) for paid in member.contributions):
+        if works or any(paid.between(first, last) for paid in member.contributions_in_plans):
             you = inside(who(place, len(people), member.name))
             limited.setdefault(year.period.name, []).append("your" if len(people) == 1 else f"{you}'s")
     for name, whose in limited.items():
