@@ -41,7 +41,7 @@ from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, Projec
 from service.planning.projection.settlement import Choice, Draw
 from service.planning.projection.timeline import Timeline
 
-_CLOSED_GAP_POUNDS_A_PERIOD = 0.25
+_CLOSED_GAP_POUNDS_A_PERIOD = 0.2
 """The gap at which the search stops: what the whole pounds and pennies of the tax may come to."""
 
 _MOST_ROUNDS = 12
@@ -316,14 +316,16 @@ class _Search:
         return max(leaves, self._incumbent_value)
 
     def _relaxed(self, node: Node, limit: float, found: Solution | Outcome | None = None) -> _Subproblem | None:
-        """A node with the relaxation's optimum, once periods are partitioned for as long as that brings the bound down;
-        None where it has no plans. ``limit`` is its parent's bound, which stands where the solver comes to no end;
+        """A node with the relaxation's optimum, once periods are partitioned for as long as that brings the bound down; not where
+        the order of draws is violated, which is branched on first. None where it has no plans. ``limit`` is its parent's bound, which stands where the solver comes to no end;
         ``found`` is the optimum, if it is known."""
         found = found or self._optimum(node)
         if not isinstance(found, Solution):
             return None if found in _NO_BETTER_PLAN else _Subproblem(node, limit, None, self.relaxation.cells_made)
         for _ in range(_MOST_ROUNDS):
-            if not self._partitioning_helps or self._enough(found.wealth) or not self._partition(found):
+            if found.order_violations or not self._partitioning_helps:
+                break
+            if self._enough(found.wealth) or not self._partition(found):
                 break
             # No plan's wealth is below nothing, so that stands in where there is no incumbent yet.
             gap, before = found.wealth - max(self._incumbent_value, 0.0), found
