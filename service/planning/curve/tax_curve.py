@@ -73,7 +73,7 @@ def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     """The pieces without the child benefit charge."""
     taxpayer = rules.year.taxpayer
     end = taxpayer.income + to + BEYOND
-    if end <= _SHARED_TO and _has_other_income_only(taxpayer, rules.year.rules):
+    if end <= _SHARED_TO and has_other_income_only(taxpayer, rules.year.rules):
         return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.income, end)
     covered = rules.year.treated_as_deducted
     if covered:
@@ -82,7 +82,7 @@ def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     return _own_pieces(rules, to)
 
 
-def _has_other_income_only(taxpayer: Taxpayer, rules: IncomeTaxRules) -> bool:
+def has_other_income_only(taxpayer: Taxpayer, rules: IncomeTaxRules) -> bool:
     """Whether other income and the withdrawal, which count alike, are all there is, but for child benefit. To 2026-27 property
     income counts like them."""
     property_is_apart = rules.other_income_first or rules.scales.property is not None

@@ -11,8 +11,9 @@ from service.law.dates import day_month_year
 from service.law.income_tax import TaxpayerYear
 from service.law.pension_age import access_age
 from service.law.rulebook import TaxYearRules
+from service.law.set_off import Scales
 from service.law.units import WHOLE, Pence
-from service.planning.curve.tax_curve import pieces_to
+from service.planning.curve.tax_curve import has_other_income_only, pieces_to
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation
 from service.planning.projection.settlement import (
@@ -166,12 +167,15 @@ def target(person: Opened, band: Band) -> Pence:
 
 
 def _target(person: Opened, band: Band) -> Pence:
+    if not person.interest and has_other_income_only(person.year.taxpayer, person.year.rules):
+        known = _target_of_other_income(person, band)
+        if known is not None:
+            return known
     if band == "personal_allowance":
         return _most_without_tax(person)
     taxpayer, scales = person.year.taxpayer, _taxed(person).scales
     scottish = taxpayer.nation == "scotland"
-    index = scales.last_basic_band if band == "basic_rate_band" else scales.lower.names.index("higher_rate")
-    limit = scales.lower.limits[index]
+    limit = _limit(scales, band)
 
     def height(withdrawal: Pence) -> Pence:
         found = person.taxed(withdrawal)
@@ -186,6 +190,27 @@ def _target(person: Opened, band: Band) -> Pence:
         if guess >= 0 and height(guess) <= limit < height(guess + 1):
             return guess
     return _largest(lambda amount: height(amount) <= limit, room + start.allowances)
+
+
+def _limit(scales: Scales, band: Literal["basic_rate_band", "higher_rate_band"]) -> Pence:
+    """The taxable income at which a band ends."""
+    index = scales.last_basic_band if band == "basic_rate_band" else scales.lower.names.index("higher_rate")
+    return scales.lower.limits[index]
+
+
+def _target_of_other_income(person: Opened, band: Band) -> Pence | None:
+    """The same where the tax follows from one sum, of other income and the withdrawal: no rules have to be asked. None where the
+    band ends while the personal allowance is being withdrawn."""
+    taxpayer, rules = person.year.taxpayer, person.year.rules
+    blind = rules.blind_persons_allowance if taxpayer.blind else 0
+    limit = 0 if band == "personal_allowance" else _limit(rules.scales, band)
+    if limit + blind + rules.personal_allowance <= rules.taper_threshold:
+        allowances = blind + rules.personal_allowance
+    elif limit + blind >= rules.taper_threshold + 2 * rules.personal_allowance:
+        allowances = blind
+    else:
+        return None
+    return max(0, limit + allowances - taxpayer.other_income - taxpayer.property_income)
 
 
 def draw_for(timeline: Timeline, person: Opened, taxable: Pence) -> Draw:
