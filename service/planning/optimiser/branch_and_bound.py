@@ -317,8 +317,8 @@ class _Search:
 
     def _relaxed(self, node: Node, limit: float, found: Solution | Outcome | None = None) -> _Subproblem | None:
         """A node with the relaxation's optimum, once periods are partitioned for as long as that brings the bound down; not where
-        the order of draws is violated, which is branched on first. None where it has no plans. ``limit`` is its parent's bound, which stands where the solver comes to no end;
-        ``found`` is the optimum, if it is known."""
+        the order of draws is violated, which is branched on first. None where it has no plans. ``limit`` is its parent's bound,
+        which stands where the solver comes to no end; ``found`` is the optimum, if it is known."""
         found = found or self._optimum(node)
         if not isinstance(found, Solution):
             return None if found in _NO_BETTER_PLAN else _Subproblem(node, limit, None, self.relaxation.cells_made)

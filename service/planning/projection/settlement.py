@@ -285,15 +285,18 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
             break
     paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
     liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
-    taxes = [liability.total - person.year.tax_outside for person, liability in zip(people, liabilities, strict=True)]
-    isas = [person.before.isa + person.isa_growth for person in people]
-    in_hand = [
-        person.before.cash + person.interest + person.year.received + payment.gross - tax
-        for person, (payment, _, _), tax in zip(people, paid, taxes, strict=True)
-    ]
+    taxes, isas, in_hand = [], [], []
+    for person, liability, (payment, _, _) in zip(people, liabilities, paid, strict=True):
+        year, held = person.year, person.before
+        tax = liability.total - year.tax_outside
+        taxes.append(tax)
+        isas.append(held.isa + person.isa_growth)
+        in_hand.append(held.cash + person.interest + year.received + payment.gross - tax)
     spending, kept = timeline.spending[position], timeline.household.minimum_cash
-    chosen = choice.from_isas and min(choice.from_isas, spending + sum(person.year.paid_in.own for person in people))
-    wanted = max(spending + kept - sum(in_hand), chosen, 0)
+    wanted = max(spending + kept - sum(in_hand), 0)
+    if choice.from_isas:
+        most = spending + sum([person.year.paid_in.own for person in people])
+        wanted = max(wanted, min(choice.from_isas, most))
     before = _to_find_before_the_last_day(timeline, position, people)
     if before > 0:
         of_pensions, rate = missed_rates(timeline, position)
@@ -321,23 +324,27 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
         ]
         spent_early = [Early(*draw, out) for draw, out in zip(early.draws, out_before, strict=True)]
     else:
-        from_isas = shared(min(wanted, sum(isas)), isas)
+        from_isas = shared(min(wanted, sum(isas)), isas) if wanted else [0] * len(people)
         not_grown = [ALL_GROWN] * len(people)
         spent_early = [NOTHING_EARLY] * len(people)
-    own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)]
+    own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)] if wanted else in_hand
     short = max(0, spending + kept - sum(own))
-    own = _debts_covered(own)
-    spent = shared(min(spending, sum(own)), own)
-    left = [have - share for have, share in zip(own, spent, strict=True)]
+    left = _debts_covered(own)
+    spent = [0] * len(people)
+    if spending:
+        spent = shared(min(spending, sum(left)), left)
+        left = [have - share for have, share in zip(left, spent, strict=True)]
     limit = choice.subscribe
     if kept:
         spare = max(0, sum(left) - kept)
         limit = spare if limit is None else min(limit, spare)
     subscribed = subscriptions(left, [person.isa_allowance_left for person in people], limit)
     cash = cash_left(left, subscribed, choice.cash_of_first)
+    for_early: Sequence[Pence | None] = choice.cash_for_early or [None] * len(people)
     records = []
-    for i, (person, (payment, pension, tax_free_left)) in enumerate(zip(people, paid, strict=True)):
-        held, into, out, unearned = person.before, subscribed[i], from_isas[i], not_grown[i]
+    for i, person in enumerate(people):
+        payment, pension, tax_free_left = paid[i]
+        held, into, out, unearned, kept_as_cash = person.before, subscribed[i], from_isas[i], not_grown[i], cash[i]
         if unearned is not ALL_GROWN and unearned.pension:
             pension = pension.holding(
                 pension.uncrystallised - unearned.uncrystallised, pension.drawdown - unearned.drawdown
@@ -354,13 +361,13 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
                 spent[i],
                 into,
                 out,
-                cash[i] - (in_hand[i] + out - spent[i] - into),
+                kept_as_cash - (in_hand[i] + out - spent[i] - into),
                 Holdings(
                     pension,
                     isas[i] - unearned.isa - out + into,
-                    cash[i],
+                    kept_as_cash,
                     held.lump_sum_taken or person.lump_sum is not None,
-                    None if choice.cash_for_early is None else choice.cash_for_early[i],
+                    for_early[i],
                 ),
                 tax_free_left,
                 unearned,
@@ -549,25 +556,28 @@ def shared(amount: Pence, holdings: Sequence[Pence]) -> list[Pence]:
 
 def subscriptions(left: Sequence[Pence], allowances: Sequence[Pence], limit: Pence | None = None) -> list[Pence]:
     """What goes into each person's ISAs: own money first, then the partner's."""
-    spare = sum(left) if limit is None else min(sum(left), limit)
+    spare = sum(left)
+    if limit is not None and limit < spare:
+        spare = limit
     if spare == 0:
         return [0] * len(left)
     amounts = []
     for have, allowance in zip(left, allowances, strict=True):
-        amounts.append(min(have, allowance, spare))
-        spare -= amounts[-1]
-    for i, allowance in enumerate(allowances):
-        more = min(allowance - amounts[i], spare)
-        amounts[i] += more
-        spare -= more
+        own = min(have, allowance, spare)
+        amounts.append(own)
+        spare -= own
+    if spare:
+        for i, allowance in enumerate(allowances):
+            more = min(allowance - amounts[i], spare)
+            amounts[i] += more
+            spare -= more
     return amounts
 
 
 def cash_left(left: Sequence[Pence], subscribed: Sequence[Pence], of_first: Pence | None = None) -> list[Pence]:
     """What each holds as cash after the subscriptions; whoever lacks money for theirs gets it from the partner."""
-    cash = [have - paid for have, paid in zip(left, subscribed, strict=True)]
-    if len(cash) == 1:
-        return cash
-    total = sum(cash)
-    first = min(max(cash[0], 0), total) if of_first is None else min(max(of_first, 0), total)
+    total = sum(left) - sum(subscribed)
+    if len(left) == 1:
+        return [total]
+    first = min(max(left[0] - subscribed[0] if of_first is None else of_first, 0), total)
     return [first, total - first]
