@@ -24,6 +24,7 @@ from service.planning.optimiser.relaxation import (
     Solution,
     Surfaces,
     gives_and_receives,
+    heaviest,
     most_wealth,
 )
 from service.planning.optimiser.rounding_heuristic import rounded
@@ -190,7 +191,7 @@ def most_after_tax(
     if not agreed:
         bound = most_wealth(timeline) / POUND
     proven = max(best.wealth, round((bound + slack) * POUND))
-    tie = least_hurt(best, found_by.relaxation, found_by.incumbent_node or Node({}, {}), work)
+    tie = least_hurt(best, found_by.relaxation, found_by.incumbent_at, work)
     return BestPlan(best, proven, solves, agreed, search.plain_plans_tried, stopped_by, tie)
 
 
@@ -265,7 +266,7 @@ class _Search:
         self._rounded_once = False
         self._refined = 0
         self._dived: dict[_NodeKey, _Dived] = {}
-        self.incumbent_node: Node | None = None
+        self.incumbent_at: tuple[Node, Solution] | None = None
         self._leaves_untaxed = self._cut_off = False
         self.plain_plans_tried = with_partner_loss
         self._any_plan = any_plan
@@ -433,9 +434,9 @@ class _Search:
             return self._order_branches(node, solution)
         if solution.fractional:
             t = max(solution.fractional, key=lambda period: solution.fractional[period])
-            heaviest = frozenset({_heaviest(solution.shares[t])})
-            others = self.relaxation.allowed(node, t) - heaviest
-            return [self._with_active(node, {t: cells}) for cells in (heaviest, others)]
+            one = frozenset({heaviest(solution.shares[t])})
+            others = self.relaxation.allowed(node, t) - one
+            return [self._with_active(node, {t: cells}) for cells in (one, others)]
         taxed = next((taxed for taxed in _by_cost(solution) if self._split_cell(taxed)), None)
         if taxed is None:
             return []
@@ -472,10 +473,10 @@ class _Search:
             for plan in plain_plans(self._plain, self.work):
                 self._keep(plan)
 
-    def _keep(self, plan: Projection, node: Node | None = None) -> None:
+    def _keep(self, plan: Projection, at: tuple[Node, Solution] | None = None) -> None:
         if self.incumbent is None or plan.wealth > self.incumbent.wealth:
             self.incumbent, self._incumbent_value = plan, plan.wealth / POUND
-            self.incumbent_node = node
+            self.incumbent_at = at
 
     def _dive_by_order(self, node: Node, solution: Solution | Outcome) -> tuple[Node, Solution | Outcome]:
         """Branch on the order of draws for as long as it is violated, to the better child each time."""
@@ -538,8 +539,8 @@ class _Search:
             solution = None if subproblem is None else subproblem.solution
             if subproblem is None or solution is None or not solution.fractional:
                 break
-            heaviest = {t: frozenset({_heaviest(solution.shares[t])}) for t in solution.fractional}
-            subproblem = self._relaxed(self._with_active(subproblem.node, heaviest), subproblem.bound)
+            fixed = {t: frozenset({heaviest(solution.shares[t])}) for t in solution.fractional}
+            subproblem = self._relaxed(self._with_active(subproblem.node, fixed), subproblem.bound)
 
     def _try_rounding(self, solution: Solution, node: Node) -> None:
         """Round an optimum to a plan and keep the better incumbent; what its errors cost tells beforehand where it cannot be."""
@@ -549,18 +550,13 @@ class _Search:
                 plan = rounded(self.timeline, self.relaxation, solution, self.work)
             except RuleViolation:
                 return  # The tax that the hull is short of cannot be paid; a tighter relaxation leaves money for it.
-            self._keep(plan, node)
+            self._keep(plan, (node, solution))
 
 
 def _expected(solution: Solution) -> float:
     """What an optimum leaves once its tax is that of the rules, pounds."""
     error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
     return solution.wealth - error_cost - sum(solution.fractional.values())
-
-
-def _heaviest(shares: Sequence[float]) -> int:
-    """The cell with the largest share."""
-    return max(range(len(shares)), key=lambda cell: shares[cell])
 
 
 def _by_cost(solution: Solution) -> list[CellTax]:

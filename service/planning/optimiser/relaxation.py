@@ -300,6 +300,18 @@ class Relaxation:
         """The cells of a period that may have weight at a node."""
         return self._allowed(t, node.active_cells.get(t))
 
+    def only_cell_of(self, solution: Solution, t: int) -> ActiveCells:
+        """A solution's heaviest cell in a period as the only one; of those split from it since, the one where the solution is."""
+        cell = heaviest(solution.shares[t])
+        there = [taxed for taxed in solution.cell_taxes if (taxed.period, taxed.cell) == (t, cell)]
+        family = {cell}
+        for later in range(len(solution.shares[t]), len(self.cells[t])):
+            if self.cells[t][later].parent in family:
+                family.add(later)
+        regions = ((one, self.cells[t][one].regions) for one in sorted(family))
+        inside = (one for one, own in regions if all(own[at.person].has(at.income, at.savings) for at in there))
+        return ActiveCells(frozenset({next(inside, cell)}), len(self.cells[t]))
+
     def region(self, taxed: CellTax) -> Region:
         """The region that a person's tax was found in."""
         return self.cells[taxed.period][taxed.cell].regions[taxed.person]
@@ -933,6 +945,11 @@ def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:
 def _first_interest(timeline: Timeline, person: int) -> int:
     """The interest of a person in the first period, pence: what there is to begin with is known."""
     return opened(timeline, 0, first_holdings(timeline))[person].interest
+
+
+def heaviest(shares: Sequence[float]) -> int:
+    """The cell with the largest share."""
+    return max(range(len(shares)), key=lambda cell: shares[cell])
 
 
 def gives_and_receives(timeline: Timeline) -> bool:

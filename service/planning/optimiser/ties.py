@@ -12,8 +12,12 @@ from typing import NamedTuple
 from service.law.units import POUND, Pence
 from service.planning.faults import RuleViolation
 from service.planning.optimiser.lp import Outcome
-from service.planning.optimiser.relaxation import Node, Relaxation, Solution
+from service.planning.optimiser.partitioning import heavier_side, partition
+from service.planning.optimiser.relaxation import DrawOrder, Node, Relaxation, Solution, TaxedLeft
 from service.planning.optimiser.rounding_heuristic import rounded
+from service.planning.optimiser.tax_cells import CellTax
+from service.planning.optimiser.tax_surface import Region
+from service.planning.optimiser.tolerances import EXACT_TAX_POUNDS
 from service.planning.optimiser.work import Work
 from service.planning.projection.policies import Projection
 from service.planning.projection.settlement import taxed_if_drawn
@@ -28,6 +32,10 @@ _PARTS_FOR_THE_MODEL = 0.4, 0.8
 
 _MORE_LEFT_POUNDS = 1.0
 """So much more than the least may the smoothest plan leave: were it nothing, the solver's tolerance would decide."""
+
+
+_MOST_NARROWINGS = 3
+"""Times that regions are narrowed where the solution that leaves the least, or the smoothest, is taxed less than by the rules."""
 
 
 class Tie(NamedTuple):
@@ -51,24 +59,86 @@ def taxed_left(plan: Projection) -> Pence:
     return sum(taxed_if_drawn(held.pension, rules) for held in plan.years[-1].holdings)
 
 
-def least_hurt(best: Projection, relaxation: Relaxation, node: Node, work: Work) -> Tie | None:
+def least_hurt(
+    best: Projection, relaxation: Relaxation, found_at: tuple[Node, Solution] | None, work: Work
+) -> Tie | None:
     """The plan that is taken in place of the best, or the best itself where no other was found; None where the work is over
-    before that is known. ``relaxation`` and ``node`` are where the best was found; they serve for nothing else afterwards."""
+    before that is known. ``relaxation`` and ``found_at``, the node and the solution, are where the best was found; they serve for
+    nothing else afterwards."""
     left = taxed_left(best)
     tolerance = AS_GOOD_POUNDS_A_PERIOD * len(best.timeline.periods)
     wealth = best.wealth / POUND
     first, second = (wealth - part * tolerance for part in _PARTS_FOR_THE_MODEL)
+    node = Node({}, {}) if found_at is None else _like(best, relaxation, *found_at)
+    if not isinstance(relaxation.solve(node), Solution):
+        return None
     most = relaxation.taxed_left(node, first, least=False)
-    least = relaxation.taxed_left(node, first, least=True)
+    least = _least_left(relaxation, node, first)
     if isinstance(least, Outcome) or isinstance(most, Outcome):
         return None
-    plan = None
-    smooth = relaxation.smoothest(node, second, least, _MORE_LEFT_POUNDS)
+    plan, smooth = None, _smoothest(relaxation, node, second, least)
     if isinstance(smooth, Solution):
         plan = _carried_out(best, relaxation, smooth, tolerance, work)
     if plan is None:
         plan = _carried_out(best, relaxation, relaxation.solution_of(least), tolerance, work) or best
     return Tie(plan, best.wealth - plan.wealth, taxed_left(plan), max(left, round(most.pounds * POUND)))
+
+
+def _like(best: Projection, relaxation: Relaxation, node: Node, solution: Solution) -> Node:
+    """The part of a node with the plans that are like the best, which comes from a solution there: each period has the solution's
+    cell, and each person's allowance is used up in the same period."""
+    cells = {t: relaxation.only_cell_of(solution, t) for t, shares in enumerate(relaxation.cells) if len(shares) > 1}
+    orders = {}
+    for person in range(len(best.timeline.people)):
+        left = (year.people[person].tax_free_left for year in best.years)
+        used_up = next((t for t, amount in enumerate(left) if amount <= POUND), None)
+        orders[person] = DrawOrder(len(best.years) if used_up is None else used_up, used_up)
+    return Node({**node.active_cells, **cells}, orders)
+
+
+def _least_left(relaxation: Relaxation, node: Node, floor: float) -> TaxedLeft | Outcome:
+    """The least that a solution at a node leaves, with regions narrowed until it is taxed by the rules; not so far that there is
+    none."""
+    least = relaxation.taxed_left(node, floor, least=True)
+    for _ in range(_MOST_NARROWINGS):
+        if isinstance(least, Outcome):
+            break
+        before = _narrowed(relaxation, relaxation.solution_of(least))
+        if not before:
+            break
+        nearer = relaxation.taxed_left(node, floor, least=True)
+        if isinstance(nearer, Outcome):
+            for taxed, region in reversed(before):
+                relaxation.narrow(taxed.person, taxed.period, taxed.cell, region)
+            break
+        least = nearer
+    return least
+
+
+def _smoothest(relaxation: Relaxation, node: Node, floor: float, least: TaxedLeft) -> Solution | Outcome:
+    """The smoothest solution at a node that leaves no more than the least, with regions narrowed in the same way."""
+    smooth = relaxation.smoothest(node, floor, least, _MORE_LEFT_POUNDS)
+    for _ in range(_MOST_NARROWINGS):
+        if not isinstance(smooth, Solution) or not _narrowed(relaxation, smooth):
+            break
+        nearer = relaxation.solve(node)
+        if not isinstance(nearer, Solution):
+            break
+        smooth = nearer
+    return smooth
+
+
+def _narrowed(relaxation: Relaxation, solution: Solution) -> list[tuple[CellTax, Region]]:
+    """Narrow the regions in which the hull is below the tax to the side where a solution mostly is; those they had before."""
+    before = []
+    for taxed in solution.cell_taxes:
+        if taxed.error > EXACT_TAX_POUNDS:
+            region = relaxation.region(taxed)
+            sides = partition(relaxation.domains[taxed.person][taxed.period], region, taxed)
+            if sides is not None:
+                side = heavier_side(sides, taxed)
+                before.append((taxed, relaxation.narrow(taxed.person, taxed.period, taxed.cell, side)))
+    return before
 
 
 def _carried_out(
