@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from typing import Any, NamedTuple
 
 from werkzeug.test import Client
@@ -23,11 +24,17 @@ class Answer(NamedTuple):
         return self.status != 200
 
 
+FIGURES = "SERVICE_FIGURES"
+"""The one setting that changes answers: the folder of proposed law."""
+
+
 class Service:
-    """The application, made once. Settings of the environment are for servers, and are not looked at."""
+    """The application, made once. Of the settings in the environment only the folder of proposed law is looked at: the others are
+    for servers. SettingsError and FiguresError where that folder cannot be used."""
 
     def __init__(self) -> None:
-        self._client = Client(create_app(Settings.from_environment({})))
+        settings = {name: value for name, value in os.environ.items() if name == FIGURES}
+        self._client = Client(create_app(Settings.from_environment(settings)))
 
     def post(self, path: str, request: bytes) -> Answer:
         """The answer to a request in JSON."""

@@ -16,16 +16,19 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any, NamedTuple
+from urllib.parse import urlencode
 
 import click
 
 from service.console import check, figures, filing, plan, quote, timing
 from service.console.asking import Answer, Service
-from service.console.reading import STANDARD_INPUT, CannotReadError, name_of, request_in
+from service.console.reading import STANDARD_INPUT, CannotReadError, name_of, request_in, under_law
 from service.console.waiting import waiting
 from service.console.writing import write, write_bytes
 from service.figures.keys import KEYS
+from service.figures.loader import FiguresError
 from service.record import PANGO, operation_of
+from service.settings import SettingsError
 from service.start import start
 from service.versions import SOFTWARE_VERSION
 
@@ -62,6 +65,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return failed([f"{said}{'' if said.endswith(('.', '?')) else '.'} {context} --help shows how."], NOT_ASKED)
     except CannotReadError as error:
         return failed([str(error)], NOT_ASKED)
+    except (FiguresError, SettingsError) as error:  # of the folder of proposed law
+        return failed(str(error).splitlines(), NOT_ASKED)
     except OSError as error:
         where = f" to {error.filename}" if error.filename else ""
         return failed([f"What was made cannot be written{where}: {error.strerror}."], NOT_ANSWERED)
@@ -92,12 +97,12 @@ def asks(question: Question) -> Callable[[Callable[..., None]], click.Command]:
     """The command of a question, from a function that has its name and its help."""
 
     def made(described: Callable[..., None]) -> click.Command:
-        def run(file: str, as_json: bool, include: str | None) -> int:
-            return asked(question, file, as_json=as_json, include=include)
+        def run(file: str, as_json: bool, include: str | None, law: str | None) -> int:
+            return asked(question, file, as_json=as_json, include=include, law=law)
 
         run.__name__ = described.__name__
         run.__doc__ = f"{described.__doc__}\n\n    {FILE_HELP}"
-        return command.command()(_file(_as_json(_include(run))))
+        return command.command()(_file(_as_json(_include(_law(run)))))
 
     return made
 
@@ -106,6 +111,9 @@ _file = click.argument("file", default=STANDARD_INPUT)
 _as_json = click.option("--json", "as_json", is_flag=True, help="Print the answer as JSON, as the service gives it.")
 _include = click.option(
     "--include", metavar="PARTS", help="With --json: parts to add, such as working. Put commas between several."
+)
+_law = click.option(
+    "--law", metavar="NAME", help="Answer by this proposed law, from the folder that SERVICE_FIGURES names."
 )
 
 
@@ -129,11 +137,11 @@ def check_command() -> None:
     """What is not permitted, what has a cost, what to check."""
 
 
-def asked(question: Question, file: str, *, as_json: bool, include: str | None) -> int:
+def asked(question: Question, file: str, *, as_json: bool, include: str | None, law: str | None = None) -> int:
     """Ask a question and print the answer; the exit status."""
     if include is not None and not as_json:
         raise click.UsageError("--include needs --json.", click.get_current_context())
-    request = request_in(file)
+    request = request_in(file) if law is None else under_law(request_in(file), law)
     path = question.path if include is None else f"{question.path}?include={include}"
     with waiting(question.doing):
         answer = Service().post(path, request)
@@ -158,7 +166,8 @@ def other_command(question: Question, request: bytes) -> str | None:
 @click.argument("tax_year", required=False)
 @click.option("--find", default="", metavar="TEXT", help="Only figures with this text in their name, such as isa.")
 @_as_json
-def figures_command(tax_year: str | None, find: str, as_json: bool) -> int:
+@_law
+def figures_command(tax_year: str | None, find: str, as_json: bool, law: str | None) -> int:
     """The figures of a tax year, each with its source.
 
     TAX_YEAR is written as 2026-27. Without it, all tax years are listed.
@@ -167,11 +176,12 @@ def figures_command(tax_year: str | None, find: str, as_json: bool) -> int:
         raise click.UsageError(
             "--find is for the page; with --json all figures are printed.", click.get_current_context()
         )
+    under = "" if law is None else f"?{urlencode({'law': law})}"
     if tax_year is None:
-        return printed(Service().get("/v1/tax-years"), figures.list_page, as_json=as_json, about="figures")
+        return printed(Service().get(f"/v1/tax-years{under}"), figures.list_page, as_json=as_json, about="figures")
     kinds = {name: key.kind for name, key in KEYS.items()}
     found = find.strip().lower().replace(" ", "_")
-    answer = Service().get(f"/v1/tax-years/{tax_year}")
+    answer = Service().get(f"/v1/tax-years/{tax_year}{under}")
 
     def page(year: dict[str, Any]) -> list[str]:
         lines = figures.page(year, kinds, found)

@@ -17,7 +17,9 @@ def asked_for_the_file(service: Service, operation: str, content: bytes) -> Answ
 
 def write_record(service: Service, operation: str, content: bytes, answer: Answer, out: Path, made_on: date) -> None:
     """Write the record of a request and its answer: as PDF where the file's name ends so, otherwise as HTML."""
-    figures = service.get(f"/v1/tax-years/{tax_year_of(operation, answer.document)}").document
+    law = answer.document["rules"].get("law")
+    under = f"?law={law['name']}" if law else ""
+    figures = service.get(f"/v1/tax-years/{tax_year_of(operation, answer.document)}{under}").document
     html = record(operation, json.loads(content), answer.document, figures, made_on)
     out.write_bytes(pdf(html) if out.suffix.lower() == ".pdf" else html.encode())
 

@@ -95,10 +95,29 @@ def points(warnings: list[dict[str, Any]], remarks: Iterable[str]) -> list[str]:
     return lines
 
 
+def beside(compared: dict[str, Any]) -> list[str]:
+    """What is otherwise under another law: the differences of what stands in no list, and the warnings that come or go."""
+    if compared["outcome"] != "found":
+        return paragraph(compared["reason"])
+    lines = [
+        line(words(each["pointer"][2:].replace("/", ", ")), f"{each['value']:,} -> {each['compared']:,}")
+        for each in compared["differences"]
+        if not any(part.isdecimal() for part in each["pointer"].split("/"))
+    ]
+    for said, codes in (("Warnings that come", "warnings_come"), ("Warnings that go", "warnings_go")):
+        if compared[codes]:
+            lines += paragraph(f"{said}: {', '.join(words(code) for code in compared[codes])}.")
+    return [*(lines or paragraph("No amount differs.")), *paragraph(compared["notice"])]
+
+
 def ending(answer: dict[str, Any]) -> list[str]:
     """What ends every page: figures that are not certain, the notice, and what the answer was worked out by."""
     rules = answer["rules"]
-    lines = headed("Figures that are not certain", uncertain(rules["caveats"]))
+    lines: list[str] = []
+    if "compared_law" in answer:
+        other = answer["compared_law"]
+        lines = headed(f"Compared with another law: {other.get('title', 'the law as known')}", beside(other))
+    lines += headed("Figures that are not certain", uncertain(rules["caveats"]))
     made = f"Version {rules['software_version']}, rules {rules['version']}, law as known on {day(rules['law_as_of'])}."
     return [*lines, "", *paragraph(answer["notice"], ""), "", made]
 

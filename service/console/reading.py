@@ -30,6 +30,16 @@ def request_in(file: str) -> bytes:
     return as_utf8(content)
 
 
+def under_law(content: bytes, name: str) -> bytes:
+    """The same request with a law to answer by. What is no object stays as it is, and so does all else, so that the service says
+    what is wrong with it; also where the request has a law already."""
+    start = content.find(b"{") + 1
+    if not start or content[: start - 1].strip():
+        return content
+    more = b"" if content[start:].lstrip().startswith(b"}") else b", "
+    return content[:start] + b'"law": ' + json.dumps(name).encode() + more + content[start:]
+
+
 def name_of(file: str) -> str:
     """What to call the source of a request in a sentence."""
     return "Standard input" if file == STANDARD_INPUT else file

@@ -167,6 +167,7 @@ KINDS = {
             },
             "schemas/law.py": {
                 "unknown-law": "no law of that name is held",
+                "same-law": "a law is to be compared with itself",
             },
             "schemas/household.py": {
                 "missing": "a contribution does not say how it gets tax relief",

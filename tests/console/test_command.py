@@ -282,3 +282,57 @@ def test_what_cannot_be_written_is_said_with_its_place(tmp_path: Path) -> None:
     out = tmp_path / "none" / "record.html"
     said = f"What was made cannot be written to {out}: No such file or directory."
     assert refused("record", REQUESTS / "first-ufpls.json", out) == (NOT_ANSWERED, said)
+
+
+# Proposed law
+
+LAWS = {"SERVICE_FIGURES": str(TOP / "examples" / "laws")}
+
+
+def test_a_question_by_a_proposed_law(tmp_path: Path) -> None:
+    """Both ways of naming it have the same answer; without the folder it is refused as the service refuses it."""
+    request = tmp_path / "request.json"
+    year = {"tax_year": "2027-28", "withdrawal": {"method": "ufpls", "amount": 40000}}
+    request.write_text(json.dumps({**json.loads(TEXT), **year}), "utf-8")
+    named = tmp_path / "named.json"
+    named.write_text(json.dumps({**json.loads(request.read_text("utf-8")), "law": "invented-basic-rate-22"}), "utf-8")
+    done = run("quote", request, "--law", "invented-basic-rate-22", "--json", **LAWS)
+    assert done.returncode == ANSWERED, done.stderr
+    assert done.stdout == run("quote", named, "--json", **LAWS).stdout
+    assert json.loads(done.stdout)["rules"]["law"]["name"] == "invented-basic-rate-22"
+    status, said = refused("quote", request, "--law", "invented-basic-rate-22")
+    assert (status, "This service holds no proposed law" in said) == (NOT_ANSWERED, True)
+
+
+def test_a_request_that_names_a_law_already_is_told_so(tmp_path: Path) -> None:
+    named = tmp_path / "named.json"
+    named.write_text(json.dumps({**json.loads(TEXT), "law": "known"}), "utf-8")
+    status, said = refused("quote", named, "--law", "known")
+    assert (status, "law" in said, "twice" in said) == (NOT_ANSWERED, True, True), said
+
+
+def test_a_page_beside_another_law(tmp_path: Path) -> None:
+    request = tmp_path / "request.json"
+    asked = {**json.loads(TEXT), "tax_year": "2027-28", "withdrawal": {"method": "ufpls", "amount": 40000}}
+    request.write_text(json.dumps({**asked, "compare_law": "invented-basic-rate-22"}), "utf-8")
+    done = run("quote", request, **LAWS)
+    assert done.returncode == ANSWERED, done.stderr
+    page = done.stdout.decode()
+    assert "Compared with another law: an invented basic rate of 22%" in page
+    # Other income of 30,420.50, of which 420.50 is interest within the savings allowance: 22% over 13,570, not 20% over 12,570.
+    assert "3,486.0 -> 3,614.6" in page
+
+
+def test_figures_of_a_proposed_law() -> None:
+    done = run("figures", "2027-28", "--find", "personal_allowance", "--law", "invented-basic-rate-22", **LAWS)
+    assert done.returncode == ANSWERED, done.stderr
+    assert "13,570" in done.stdout.decode()
+    assert "13,570" not in run("figures", "2027-28", "--find", "personal_allowance", **LAWS).stdout.decode()
+
+
+def test_a_folder_of_proposed_law_that_cannot_be_used(tmp_path: Path) -> None:
+    for folder in (tmp_path / "nowhere", tmp_path):
+        done = run("quote", QUOTE, SERVICE_FIGURES=str(folder))
+        assert (done.returncode, done.stdout) == (NOT_ASKED, b"")
+        (line,) = done.stderr.decode().splitlines()
+        assert str(folder) in line

@@ -62,6 +62,7 @@ class WarningsSchema(StrictSchema):
     withdrawals = ObjectList(PlannedWithdrawalSchema, most=MOST_WITHDRAWALS)
     isa_subscriptions = ObjectList(SubscriptionSchema, most=MOST_SUBSCRIPTIONS)
     law = LawName()
+    compare_law = LawName()
 
 
 def question(values: Mapping[str, Any]) -> WarningsQuestion:

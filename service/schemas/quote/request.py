@@ -70,6 +70,7 @@ def withdrawal_tax_schema(tax_years: tuple[str, ...]) -> StrictSchema:
         withdrawal = StrictNested(WithdrawalSchema, required=True)
         payroll = StrictNested(PayrollSchema)
         law = LawName()
+        compare_law = LawName()
 
     return WithdrawalTaxSchema()
 

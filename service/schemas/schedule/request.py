@@ -43,6 +43,7 @@ class ScheduleSchema(StrictSchema):
     search = StrictNested(SearchSchema)
     beneficiary_tax_rate = Rate(least=0, largest=1)
     law = LawName()
+    compare_law = LawName()
     markets = StrictNested(MarketsSchema)
 
 

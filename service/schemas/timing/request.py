@@ -76,6 +76,7 @@ class TimingSchema(StrictSchema):
     sensitivity = StrictNested(SensitivitySchema)
     markets = StrictNested(CoursesSchema)
     law = LawName()
+    compare_law = LawName()
 
 
 def question(values: Mapping[str, Any]) -> TimingQuestion:
