@@ -68,6 +68,49 @@ names that are. Left out, `known`.
 """
 
 
+class ComparedLawImpossible(TypedDict):
+    """
+    That what is asked cannot be, or is not allowed, under the law of `compare_law`.
+    """
+
+    name: LawName
+    title: NotRequired[str]
+    """
+    What is proposed. Left out if it is the law as known.
+    """
+    outcome: Literal['impossible']
+    """
+    That there is no answer under that law.
+    """
+    reason: str
+    """
+    Why.
+    """
+
+
+class LawDifferenceOfAnswer(TypedDict):
+    """
+    A number of the answer under two laws.
+    """
+
+    pointer: str
+    """
+    Where it stands in the answer, such as `#/totals/wealth_after_tax`.
+    """
+    value: float
+    """
+    The number as the answer has it.
+    """
+    compared: float
+    """
+    The number under the other law.
+    """
+    difference: float
+    """
+    How much more it is under the other law; less
+    """
+
+
 class FigureCaveat(TypedDict):
     """
     The caveat on one figure.
@@ -2298,6 +2341,7 @@ ChartName: TypeAlias = str
   in ten of them lie.
 - `options_on_many_courses`: where nine in ten of the outcomes of each option lie over many courses of markets, and how often each
   is the best.
+- `sensitivity`: how much turns on each assumption, as bars on each side of what is assumed.
 - `over_the_years`: how far each option is from the first, with deaths and with break-evens of age.
 - `growth_break_evens`: at what growth two options change places.
 - `beneficiaries`: what beneficiaries would receive, for each of the deaths.
@@ -3916,6 +3960,40 @@ class Rules(TypedDict):
     """
 
 
+class ComparedLawFound(TypedDict):
+    """
+    The same question under the law of `compare_law`, and what is otherwise then. Show its notice with it.
+
+    """
+
+    name: LawName
+    title: NotRequired[str]
+    """
+    What is proposed. Left out if it is the law as known.
+    """
+    outcome: Literal['found']
+    """
+    That it could be worked out.
+    """
+    differences: list[LawDifferenceOfAnswer]
+    """
+    The numbers of the answer that are not the same under that law, in the order of the answer: amounts, and rates where they
+    differ. Of `warnings` it is the `amount` of those that both laws have. Left out are `years`, `slices`, `steps`, `working`,
+    `curve`, `charts`, and lists that have more or fewer items under that law. For those ask again, with that `law`.
+
+    """
+    warnings_come: list[str]
+    """
+    The codes of warnings that there are under that law alone, one for each time.
+    """
+    warnings_go: list[str]
+    """
+    The codes of warnings that there are not under that law, one for each time.
+    """
+    rules: Rules
+    notice: Notice
+
+
 Income = TypedDict(
     'Income',
     {
@@ -4701,6 +4779,9 @@ class Problem(TypedDict):
     """
 
 
+ComparedLaw: TypeAlias = ComparedLawFound | ComparedLawImpossible
+
+
 class Person(TypedDict):
     """
     A person, the facts that their tax depends on, and what they hold.
@@ -4804,6 +4885,10 @@ class WithdrawalTaxAnswer(TypedDict):
     The steps in order; only with `include=working`.
     """
     charts: NotRequired[Charts]
+    compared_law: NotRequired[ComparedLaw]
+    """
+    What is otherwise under another law. Only where the request has `compare_law`.
+    """
     notice: Notice
 
 
@@ -4832,6 +4917,10 @@ class WarningsAnswer(TypedDict):
 
     """
     counts: WarningCounts
+    compared_law: NotRequired[ComparedLaw]
+    """
+    What is otherwise under another law. Only where the request has `compare_law`.
+    """
     notice: Notice
 
 
@@ -5156,6 +5245,12 @@ class WithdrawalTaxRequest(TypedDict):
     withdrawal: Withdrawal
     payroll: NotRequired[Payroll]
     law: NotRequired[LawName]
+    compare_law: NotRequired[LawName]
+    """
+    Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+    those of `law`. Left out, nothing is compared.
+
+    """
 
 
 class WarningsRequest(TypedDict):
@@ -5178,6 +5273,12 @@ class WarningsRequest(TypedDict):
     The ISA subscriptions planned, in any order. Left out, none.
     """
     law: NotRequired[LawName]
+    compare_law: NotRequired[LawName]
+    """
+    Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+    those of `law`. Left out, nothing is compared.
+
+    """
 
 
 class AllowanceScheduleRequest(TypedDict):
@@ -5207,6 +5308,12 @@ class AllowanceScheduleRequest(TypedDict):
 
     """
     law: NotRequired[LawName]
+    compare_law: NotRequired[LawName]
+    """
+    Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+    those of `law`. Left out, nothing is compared.
+
+    """
     markets: NotRequired[Markets]
     """
     Many courses of markets on which the plan's aim is carried out besides. Without it there is only the plan.
@@ -5253,6 +5360,12 @@ class LumpSumTimingRequest(TypedDict):
     Many courses of markets on which all options are carried out besides. Without it there is only the one assumed.
     """
     law: NotRequired[LawName]
+    compare_law: NotRequired[LawName]
+    """
+    Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+    those of `law`. Left out, nothing is compared.
+
+    """
 
 
 class AllowanceScheduleAnswer(TypedDict):
@@ -5314,6 +5427,10 @@ class AllowanceScheduleAnswer(TypedDict):
 
     """
     charts: NotRequired[Charts]
+    compared_law: NotRequired[ComparedLaw]
+    """
+    What is otherwise under another law. Only where the request has `compare_law`.
+    """
     notice: Notice
 
 
@@ -5387,6 +5504,7 @@ LumpSumTimingAnswer = TypedDict(
         'rules': Rules,
         'warnings': list[Warning],
         'charts': NotRequired[Charts],
+        'compared_law': NotRequired[ComparedLaw],
         'notice': Notice,
     },
 )

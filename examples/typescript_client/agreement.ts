@@ -571,6 +571,54 @@ export interface components {
          *     names that are. Left out, `known`.
          */
         LawName: string;
+        ComparedLaw: components["schemas"]["ComparedLawFound"] | components["schemas"]["ComparedLawImpossible"];
+        /** @description The same question under the law of `compare_law`, and what is otherwise then. Show its notice with it. */
+        ComparedLawFound: {
+            name: components["schemas"]["LawName"];
+            /** @description What is proposed. Left out if it is the law as known. */
+            title?: string;
+            /**
+             * @description That it could be worked out. (enum property replaced by openapi-typescript)
+             * @enum {string}
+             */
+            outcome: "found";
+            /**
+             * @description The numbers of the answer that are not the same under that law, in the order of the answer: amounts, and rates where they
+             *     differ. Of `warnings` it is the `amount` of those that both laws have. Left out are `years`, `slices`, `steps`, `working`,
+             *     `curve`, `charts`, and lists that have more or fewer items under that law. For those ask again, with that `law`.
+             */
+            differences: components["schemas"]["LawDifferenceOfAnswer"][];
+            /** @description The codes of warnings that there are under that law alone, one for each time. */
+            warnings_come: string[];
+            /** @description The codes of warnings that there are not under that law, one for each time. */
+            warnings_go: string[];
+            rules: components["schemas"]["Rules"];
+            notice: components["schemas"]["Notice"];
+        };
+        /** @description That what is asked cannot be, or is not allowed, under the law of `compare_law`. */
+        ComparedLawImpossible: {
+            name: components["schemas"]["LawName"];
+            /** @description What is proposed. Left out if it is the law as known. */
+            title?: string;
+            /**
+             * @description That there is no answer under that law. (enum property replaced by openapi-typescript)
+             * @enum {string}
+             */
+            outcome: "impossible";
+            /** @description Why. */
+            reason: string;
+        };
+        /** @description A number of the answer under two laws. */
+        LawDifferenceOfAnswer: {
+            /** @description Where it stands in the answer, such as `#/totals/wealth_after_tax`. */
+            pointer: string;
+            /** @description The number as the answer has it. */
+            value: number;
+            /** @description The number under the other law. */
+            compared: number;
+            /** @description How much more it is under the other law; less */
+            difference: number;
+        };
         /** @description A proposed law. It is not law, may change, and may never become law. */
         ProposedLaw: {
             /** @description The name that requests give as `law`. */
@@ -1135,6 +1183,11 @@ export interface components {
             withdrawal: components["schemas"]["Withdrawal"];
             payroll?: components["schemas"]["Payroll"];
             law?: components["schemas"]["LawName"];
+            /**
+             * @description Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+             *     those of `law`. Left out, nothing is compared.
+             */
+            compare_law?: components["schemas"]["LawName"];
         };
         /** @description The payment. Give either `amount`, before tax, or `net_wanted`, after tax. */
         Withdrawal: {
@@ -1217,6 +1270,11 @@ export interface components {
             /** @description The ISA subscriptions planned, in any order. Left out, none. */
             isa_subscriptions?: components["schemas"]["IsaSubscription"][];
             law?: components["schemas"]["LawName"];
+            /**
+             * @description Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+             *     those of `law`. Left out, nothing is compared.
+             */
+            compare_law?: components["schemas"]["LawName"];
         };
         /** @description A planned withdrawal. */
         PlannedWithdrawal: {
@@ -1256,6 +1314,11 @@ export interface components {
              */
             beneficiary_tax_rate?: components["schemas"]["Share"];
             law?: components["schemas"]["LawName"];
+            /**
+             * @description Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+             *     those of `law`. Left out, nothing is compared.
+             */
+            compare_law?: components["schemas"]["LawName"];
             /** @description Many courses of markets on which the plan's aim is carried out besides. Without it there is only the plan. */
             markets?: components["schemas"]["Markets"];
         };
@@ -1380,6 +1443,11 @@ export interface components {
             /** @description Many courses of markets on which all options are carried out besides. Without it there is only the one assumed. */
             markets?: components["schemas"]["CoursesOfMarkets"];
             law?: components["schemas"]["LawName"];
+            /**
+             * @description Another law, to compare with: the answer is still by `law`, and `compared_law` says what differs under this one. Names are
+             *     those of `law`. Left out, nothing is compared.
+             */
+            compare_law?: components["schemas"]["LawName"];
         };
         /**
          * @description How far each assumption goes up and down, one at a time, to see how much turns on it. An empty object takes the steps below.
@@ -1475,6 +1543,8 @@ export interface components {
             /** @description The steps in order; only with `include=working`. */
             working?: components["schemas"]["WorkingStep"][];
             charts?: components["schemas"]["Charts"];
+            /** @description What is otherwise under another law. Only where the request has `compare_law`. */
+            compared_law?: components["schemas"]["ComparedLaw"];
             notice: components["schemas"]["Notice"];
         };
         /**
@@ -1776,6 +1846,8 @@ export interface components {
              */
             missing_facts: components["schemas"]["MissingFact"][];
             counts: components["schemas"]["WarningCounts"];
+            /** @description What is otherwise under another law. Only where the request has `compare_law`. */
+            compared_law?: components["schemas"]["ComparedLaw"];
             notice: components["schemas"]["Notice"];
         };
         /**
@@ -1962,6 +2034,8 @@ export interface components {
             /** @description What has a cost elsewhere and what needs checking; each warning names the first tax year it is about. */
             warnings: components["schemas"]["Warning"][];
             charts?: components["schemas"]["Charts"];
+            /** @description What is otherwise under another law. Only where the request has `compare_law`. */
+            compared_law?: components["schemas"]["ComparedLaw"];
             notice: components["schemas"]["Notice"];
         };
         /**
@@ -2733,6 +2807,8 @@ export interface components {
             /** @description What is not permitted, what has a cost elsewhere, and what needs checking. */
             warnings: components["schemas"]["Warning"][];
             charts?: components["schemas"]["Charts"];
+            /** @description What is otherwise under another law. Only where the request has `compare_law`. */
+            compared_law?: components["schemas"]["ComparedLaw"];
             notice: components["schemas"]["Notice"];
         };
         /**
@@ -3743,6 +3819,7 @@ export interface components {
          *       in ten of them lie.
          *     - `options_on_many_courses`: where nine in ten of the outcomes of each option lie over many courses of markets, and how often each
          *       is the best.
+         *     - `sensitivity`: how much turns on each assumption, as bars on each side of what is assumed.
          *     - `over_the_years`: how far each option is from the first, with deaths and with break-evens of age.
          *     - `growth_break_evens`: at what growth two options change places.
          *     - `beneficiaries`: what beneficiaries would receive, for each of the deaths.

@@ -23,6 +23,7 @@ from service.charts.look import (
     pence,
 )
 from service.charts.rows import Row, rows_chart
+from service.charts.sensitivity import plan_sensitivity
 from service.planning.wording import listed
 
 Year = Mapping[str, Any]
@@ -61,7 +62,7 @@ class Event(NamedTuple):
 def schedule_charts(document: Mapping[str, Any]) -> list[Spec]:
     """The charts of a plan's document."""
     over_paths = [_over_paths(document["markets"])] if "markets" in document else []
-    return [_holdings(document), _flows(document), _left(document), *over_paths]
+    return [_holdings(document), _flows(document), _left(document), *over_paths, *plan_sensitivity(document)]
 
 
 def _years_axis(places: Sequence[str]) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from service.charts.look import (
     pence,
 )
 from service.charts.rows import Row, rows_chart
+from service.charts.sensitivity import timing_sensitivity
 from service.planning.wording import NAMELESS, inside, listed, lump_sums_in_words, starting, who
 
 Option = Mapping[str, Any]
@@ -77,7 +78,7 @@ def timing_charts(document: Mapping[str, Any], names: Sequence[str | None] = ())
         charts.append(_growth(document, growth))
     if any(option["deaths"] for option in found):
         charts.append(_beneficiaries(document, found, people))
-    return charts
+    return [*charts, *timing_sensitivity(document, _shorts(document))]
 
 
 def _named(option: Option) -> str:

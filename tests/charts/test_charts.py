@@ -64,6 +64,27 @@ def published() -> tuple[tuple[str, str, Any, dict[str, Any]], ...]:
     return tuple(found)
 
 
+SENSITIVE = (
+    ("allowance-schedule", "plan-personal-allowance.json", {}),
+    ("allowance-schedule", "plan-couple-most-after-tax.json", {"growth": 0.005, "length_of_life": 1}),
+    ("lump-sum-timing", "timing-before-and-after-april-2027.json", {"length_of_life": 2}),
+    ("lump-sum-timing", "timing-couple-many-markets.json", {}),
+)
+"""Published requests with an assumption at a time changed."""
+
+
+@cache
+def sensitive() -> tuple[tuple[str, dict[str, Any]], ...]:
+    """The operations and the answers of these."""
+    found = []
+    for operation, name, steps in SENSITIVE:
+        request = json.loads((TOP / "examples" / "requests" / name).read_text("utf-8"))
+        answer = asked(operation, {**request, "sensitivity": steps})
+        assert answer is not None
+        found.append((operation, answer))
+    return tuple(found)
+
+
 @cache
 def invented() -> tuple[dict[str, Any], ...]:
     """The answers to invented requests."""
@@ -79,7 +100,8 @@ def invented() -> tuple[dict[str, Any], ...]:
 
 def every_chart() -> list[dict[str, Any]]:
     """All charts of all answers."""
-    return [chart for answer in (*(each[-1] for each in published()), *invented()) for chart in answer["charts"]]
+    answers = (*(each[-1] for each in published()), *(answer for _, answer in sensitive()), *invented())
+    return [chart for answer in answers for chart in answer["charts"]]
 
 
 def in_bulk(client: FlaskClient, path: str, request: Any) -> Any:
@@ -125,6 +147,7 @@ def test_there_is_something_to_look_at() -> None:
         "left_after_tax",
         "held_on_many_courses",
         "options_on_many_courses",
+        "sensitivity",
         "over_the_years",
         "growth_break_evens",
         "beneficiaries",
@@ -357,3 +380,37 @@ def test_labels_keep_their_distance_and_order(places: list[float]) -> None:
     assert all(abs(one - other) >= 1.999 for one, other in combinations(found, 2))
     order = sorted(range(len(places)), key=lambda i: places[i])
     assert [found[i] for i in order] == sorted(found)
+
+
+def test_bars_of_sensitivity_are_what_the_answer_says_of_each_case() -> None:
+    for operation, answer in sensitive():
+        cases = [case for case in answer["sensitivity"]["cases"] if case["by"]]
+        base = answer["sensitivity"]["as_assumed"]
+        rows = values_with(the(answer, "sensitivity"), "words", "start", "end")
+        assert len(rows) == len(cases)
+        for row, case in zip(rows, cases, strict=True):
+            if case["outcome"] != "found":
+                assert " ".join(row["words"]).endswith("not possible")
+                continue
+            if operation == "allowance-schedule":
+                key = "wealth_after_tax_in_prices_of_start"
+                expected = case[key] - base[key]
+            else:
+                leader = base["wealth_after_tax"][0]
+                [amount] = [one["amount"] for one in case["wealth_after_tax"] if one["option"] == leader["option"]]
+                expected = amount - leader["amount"]
+                assert ("then leaves the most" in " ".join(row["words"])) == case["leader_changes"]
+            assert row["end"] - row["start"] == pytest.approx(expected)
+            assert row["amount"].endswith("more" if expected > 0 else "less" if expected < 0 else "the same")
+            dark = case["first_year_changes"] or case.get("leader_changes", False)
+            assert row["colour"] == (look.BLUE if dark else look.SKY)
+
+
+def test_bars_of_options_on_many_courses_hold_nine_in_ten_of_them() -> None:
+    [answer] = [answer for name, _, _, answer in published() if name == "timing-couple-many-markets"]
+    rows = values_with(the(answer, "options_on_many_courses"), "words", "start", "end")
+    for row, option in zip(rows, answer["markets"]["options"], strict=True):
+        reach = option["outcome_in_prices_of_start"]
+        assert (row["start"], row["end"]) == (reach["p5"], reach["p95"])
+        assert row["amount"] == f"£{round(reach['p50']):,}"
+        assert f"Best on {option['best_in']['paths']} of 50" in " ".join(row["words"])
