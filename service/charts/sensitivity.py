@@ -27,10 +27,10 @@ def plan_sensitivity(document: Mapping[str, Any]) -> Iterator[Spec]:
     steady = "yearly_income" in found["as_assumed"]
     key = "yearly_income" if steady else "wealth_after_tax_in_prices_of_start"
     base = found["as_assumed"][key]
-    title = "How much the yearly income turns on" if steady else "How much what is left turns on"
+    title = "The yearly income" if steady else "What is left"
     unit = "Pounds a year more or less" if steady else "Pounds after tax in prices of the start, more or less"
     yield _drawn(
-        f"{title} each assumption",
+        f"{title} if one assumption changes",
         f"{unit} than the plan as assumed. Dark: {_FIRST_YEAR.lower()} too.",
         found["cases"],
         lambda case: case[key] - base,
@@ -56,7 +56,7 @@ def timing_sensitivity(document: Mapping[str, Any], shorts: Mapping[int, str]) -
         return f". Option {case['wealth_after_tax'][0]['option'] + 1} then leaves the most"
 
     yield _drawn(
-        "How much what is left turns on each assumption",
+        "What is left if one assumption changes",
         f"Pounds after tax on the last day, more or less than as assumed. {shorts[leader['option']]}, which leaves the most as "
         "assumed. Dark: the first tax year changes, or another option leads.",
         found["cases"],
@@ -112,7 +112,7 @@ def _words(case: Case) -> str:
         return (
             f"{name} {'higher' if up else 'lower'} by {points:g} percentage point{'' if points == 1 else 's'}{a_year}"
         )
-    years = f"{by} year{'' if by == 1 else 's'}"
+    years = "year" if by == 1 else "years"
     if what == "drawn_over_years":
-        return f"What is left drawn over {years} {'more' if up else 'less'}"
-    return f"The end {years} {'later' if up else 'earlier'}"
+        return f"What is left is drawn over {by} {'more' if up else 'fewer'} {years}"
+    return f"The end {by} {years} {'later' if up else 'earlier'}"
