@@ -43,6 +43,7 @@ _LEAST_SPREAD: Pence = 1_000 * POUND
 _FEW_OF_MANY = 6
 """In a phase of so many tax years, two may be unlike the others; in a shorter one of three or more, one: our choice."""
 
+_LEAVES = ("left_for_later", "left_in_the_pension")
 _EITHER_WAY = "same_either_way"
 """The reason that the summary of a plan that was chosen among equals tells once for all phases."""
 
@@ -71,6 +72,8 @@ _WHY = {
     "fits_the_isa_allowance": "is what the ISA allowance can take",
     "drawn_now_comes_to_more": "comes to more than leaving it for later",
     "same_either_way": "comes to much the same as leaving it for later",
+    "left_for_later": "leaves the rest for later, when drawing it comes to more",
+    "left_in_the_pension": "leaves the rest in the pension, where it comes to more",
 }
 
 _NONE_DRAWN = {
@@ -243,6 +246,9 @@ def _farthest(drawn: Sequence[Pence], left: Sequence[int]) -> int:
 
 def _why(result: Schedule, code: str, times: int, count: int) -> str:
     if code not in _WHY or (code == _EITHER_WAY and _tie(result) is not None):
+        return ""
+    # A plan that fills a band does not ask what comes to more.
+    if code in _LEAVES and result.proof is None:
         return ""
     if count == 1:
         return f" This {_WHY[code]}."

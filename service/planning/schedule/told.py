@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from service.law.units import POUND
 from service.planning.schedule.estate import EstateAtTheEnd, estate_at_the_end
 from service.planning.schedule.events import Event, events
 from service.planning.schedule.reasons import Reason, reasons
@@ -35,8 +36,11 @@ def _estate(estate: EstateAtTheEnd | None) -> list[str]:
     if estate is None or not estate.deaths:
         return []
     who = "you died" if len(estate.deaths) == 1 else "both people died"
+    inheritance_tax, income_tax = (
+        f"{rounded_pounds(tax)} of" if tax >= POUND else "no"
+        for tax in (estate.inheritance_tax, estate.beneficiaries_income_tax)
+    )
     return [
         f"If {who} on the last day, beneficiaries would receive {rounded_pounds(estate.beneficiaries_receive)}, after "
-        f"{rounded_pounds(estate.inheritance_tax)} of inheritance tax and "
-        f"{rounded_pounds(estate.beneficiaries_income_tax)} of income tax."
+        f"{inheritance_tax} inheritance tax and {income_tax} income tax."
     ]
