@@ -5383,7 +5383,8 @@ class AllowanceScheduleAnswer(TypedDict):
     summary: list[SummaryItem]
     """
     The plan in a few plain sentences for a portal or a letter: what is drawn in at most three runs of tax years and why,
-    what that leaves, how it compares with the simpler plans, and what would change it.
+    what that leaves, how it compares with the simpler plans, what would change it, and at most two points to know besides.
+    An item has one, two or three sentences.
 
     """
     at_start: PlanStart
