@@ -7,7 +7,7 @@ The weights of a period come to one. A solution in which every period has one ce
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
@@ -67,12 +67,8 @@ class Node(NamedTuple):
     draw_orders: Mapping[int, DrawOrder]
 
 
-@dataclass(slots=True)
-class Solution:
-    """An optimum of the relaxation. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held, and what is
-    spent before the last day of the cash of the period before, of the draws from uncrystallised funds (gross) and of those from
-    drawdown funds; by period: subscribed, from ISAs, and what of it is spent before the last day. ``taxed_left``: what is left in
-    pensions at the end and would bear tax.
+class Solution(NamedTuple):
+    """An optimum of the relaxation: its wealth, pounds, and the values of the columns.
 
     ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
     the plan's end if it were taxed as one. ``order_violations``: by person, the periods in which funds are drawn without
@@ -80,6 +76,18 @@ class Solution:
     """
 
     wealth: float
+    values: Sequence[float]
+    shares: list[list[float]]
+    cell_taxes: list[CellTax]
+    fractional: dict[int, float]
+    order_violations: dict[int, list[int]]
+
+
+class Amounts(NamedTuple):
+    """What a solution does. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held, and what is
+    spent before the last day of the cash of the period before, of the draws from uncrystallised funds (gross) and of those from
+    drawdown funds; by period: subscribed, from ISAs, and what of it is spent before the last day."""
+
     withdrawn: list[list[float]]
     drawdown: list[list[float]]
     cash: list[list[float]]
@@ -89,11 +97,6 @@ class Solution:
     subscribed: list[float]
     from_isas: list[float]
     early_from_isas: list[float]
-    taxed_left: float
-    shares: list[list[float]]
-    cell_taxes: list[CellTax]
-    fractional: dict[int, float]
-    order_violations: dict[int, list[int]]
 
 
 class TaxedLeft(NamedTuple):
@@ -383,12 +386,12 @@ class Relaxation:
         for cell in self.cells[t]:
             self._set_points(cell, person)
 
-    def interest(self, solution: Solution, person: int, t: int) -> float:
+    def interest(self, amounts: Amounts, person: int, t: int) -> float:
         """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
         if not t:
             return 0.0
-        spent = solution.early_cash[person][t]
-        return solution.cash[person][t - 1] * self._rates[t] - spent * self._missed[t].cash
+        spent = amounts.early_cash[person][t]
+        return amounts.cash[person][t - 1] * self._rates[t] - spent * self._missed[t].cash
 
     # Data
 
@@ -730,62 +733,64 @@ class Relaxation:
         """What the values of the columns and the duals of the rows say."""
         cell_taxes = list(self._cell_taxes(found, duals))
         shares = [[found[cell.share] for cell in cells] for cells in self.cells]
-        pounds = [UNIT_POUNDS * value if value > 0.0 else 0.0 for value in found]
-        withdrawn, drawdown, early_uncrystallised, early_drawdown = [], [], [], []
         order_violations: dict[int, list[int]] = {}
         for person, pension in enumerate(self._pensions):
-            drawn = [self._drawn(pounds, person, t) for t in self._periods]
-            withdrawn.append([one.taxable(pension.share) for one in drawn])
-            drawdown.append([one.drawdown for one in drawn])
-            early_uncrystallised.append([one.early_uncrystallised for one in drawn])
-            early_drawdown.append([one.early_drawdown for one in drawn])
             left = pension.tax_free_left * UNIT_POUNDS
-            for t, one in enumerate(drawn) if pension.used else ():
+            for t in self._periods if pension.used else ():
+                one = self._drawn(found, person, t)
                 left -= one.tax_free * pension.share
                 if one.taxed > _NOTABLE_POUNDS and left > _NOTABLE_POUNDS:
                     order_violations.setdefault(person, []).append(t)
+        fractional = self._fractional(shares, cell_taxes, duals)
+        return Solution(UNIT_POUNDS * self.lp.objective, found, shares, cell_taxes, fractional, order_violations)
+
+    def amounts(self, solution: Solution) -> Amounts:
+        """What a solution does. The relaxation has the cells that it had then."""
+        values = solution.values
+
+        def pounds(columns: Iterable[int]) -> float:
+            return UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
+
+        drawn = [[self._drawn(values, person, t) for t in self._periods] for person in self._people]
         cash = [[0.0 for _ in self._periods] for _ in self._people]
         for (t, _, _, owner), column in self._held.items():
-            cash[owner][t] += pounds[column]
-        early_cash = [[0.0 for _ in self._periods] for _ in self._people]
-        for t, cells in enumerate(self.cells):
-            for cell in cells:
-                for owner, member in enumerate(cell.members):
-                    if member.spent_before is not None:
-                        early_cash[owner][t] += pounds[member.spent_before]
-        return Solution(
-            wealth=UNIT_POUNDS * self.lp.objective,
-            withdrawn=withdrawn,
-            drawdown=drawdown,
+            cash[owner][t] += UNIT_POUNDS * max(0.0, values[column])
+        early_cash = [
+            [
+                pounds(one.spent_before for cell in cells if (one := cell.members[owner]).spent_before is not None)
+                for cells in self.cells
+            ]
+            for owner in self._people
+        ]
+        return Amounts(
+            withdrawn=[
+                [one.taxable(pension.share) for one in own] for own, pension in zip(drawn, self._pensions, strict=True)
+            ],
+            drawdown=[[one.drawdown for one in own] for own in drawn],
             cash=cash,
             early_cash=early_cash,
-            early_uncrystallised=early_uncrystallised,
-            early_drawdown=early_drawdown,
-            subscribed=[sum(pounds[cell.subscribed] for cell in cells) for cells in self.cells],
-            from_isas=[sum(pounds[column] for cell in cells for column in cell.from_isas) for cells in self.cells],
+            early_uncrystallised=[[one.early_uncrystallised for one in own] for own in drawn],
+            early_drawdown=[[one.early_drawdown for one in own] for own in drawn],
+            subscribed=[pounds(cell.subscribed for cell in cells) for cells in self.cells],
+            from_isas=[pounds(column for cell in cells for column in cell.from_isas) for cells in self.cells],
             early_from_isas=[
-                sum(pounds[cell.from_isas[-1]] for cell in cells if cell.before and cell.from_isas)
-                for cells in self.cells
+                pounds(cell.from_isas[-1] for cell in cells if cell.before and cell.from_isas) for cells in self.cells
             ],
-            taxed_left=sum(pounds[column] for column in self._taxed_left),
-            shares=shares,
-            cell_taxes=cell_taxes,
-            fractional=self._fractional(shares, cell_taxes, duals),
-            order_violations=order_violations,
         )
 
-    def _drawn(self, pounds: Sequence[float], person: int, t: int) -> _Drawn:
-        """What a person draws in a period, of the columns' values in pounds."""
+    def _drawn(self, values: Sequence[float], person: int, t: int) -> _Drawn:
+        """What a person draws in a period."""
         sums = {"tax_free": 0.0, "taxed": 0.0, "drawdown": 0.0}
         early_uncrystallised = early_drawdown = 0.0
         for cell in self.cells[t]:
             for kind, columns in cell.members[person].draws.items():
-                sums[kind] += sum([pounds[column] for column in columns])
-                if cell.before and kind == "drawdown":
-                    early_drawdown += pounds[columns[0]]
-                elif cell.before:
-                    early_uncrystallised += pounds[columns[0]]
-        return _Drawn(**sums, early_uncrystallised=early_uncrystallised, early_drawdown=early_drawdown)
+                sums[kind] += UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
+                early = UNIT_POUNDS * max(0.0, values[columns[0]]) if cell.before else 0.0
+                if kind == "drawdown":
+                    early_drawdown += early
+                else:
+                    early_uncrystallised += early
+        return _Drawn(sums["tax_free"], sums["taxed"], sums["drawdown"], early_uncrystallised, early_drawdown)
 
     def _cell_taxes(self, found: Sequence[float], duals: Sequence[float]) -> Iterator[CellTax]:
         """Everybody's tax in each cell that has weight."""
@@ -802,9 +807,9 @@ class Relaxation:
                     columns = sorted(one.admitted & used)
                     made_of = [(one.points[column], found[column] / share) for column in columns]
                     points = [point for point, _ in made_of]
-                    income = round(sum(point.income * weight for point, weight in made_of))
-                    savings = round(sum(point.savings * weight for point, weight in made_of))
-                    tax = sum(point.tax * weight for point, weight in made_of)
+                    income = round(sum([point.income * weight for point, weight in made_of]))
+                    savings = round(sum([point.savings * weight for point, weight in made_of]))
+                    tax = sum([point.tax * weight for point, weight in made_of])
                     # A single point is the surface's own.
                     right = tax if len(points) == 1 else domain.surface.tax(income, savings)
                     worth = share * duals[cell.cash]

@@ -6,7 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
 from service.law.units import POUND
-from service.planning.optimiser.relaxation import Relaxation, Solution
+from service.planning.optimiser.relaxation import Amounts, Relaxation, Solution
 from service.planning.optimiser.tax_surface import TAX_UNITS_IN_A_POUND, Surface
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, YEAR_MADE_UP, Work
@@ -34,7 +34,7 @@ _DROPPED_PENCE = 1e-6
 def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution, work: Work) -> Projection:
     """The plan that does what the optimum does. RuleViolation where spending cannot be met."""
     work.add(PERSON_YEAR_ROUNDED * len(timeline.people) * len(timeline.periods))
-    choose = _policy(timeline, relaxation, solution, work)
+    choose = _policy(timeline, relaxation, relaxation.amounts(solution))
 
     def settled(position: int, people: tuple[Opened, ...]) -> Settled:
         choice = choose(position, people)
@@ -46,7 +46,7 @@ def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution, work
     return settled_by(timeline, settled)
 
 
-def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work: Work) -> Policy:
+def _policy(timeline: Timeline, relaxation: Relaxation, amounts: Amounts) -> Policy:
     assumed = timeline.household.assumptions
     early = assumed.spending_met != "end"
     # Cash that is not paid into ISAs may be worth it for its interest, or because it is spent within the next year.
@@ -54,34 +54,34 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
 
     def draw(position: int, person: int, one: Opened) -> Draw:
-        taxable = _taxable(relaxation, solution, person, position, one)
+        taxable = _taxable(relaxation, amounts, person, position, one)
         if not with_each:
             return draw_for(timeline, one, taxable)
-        drawdown = min(round(solution.drawdown[person][position] * POUND), taxable, one.most_drawdown)
+        drawdown = min(round(amounts.drawdown[person][position] * POUND), taxable, one.most_drawdown)
         rest = draw_with_tax_free_part(timeline, one, taxable - drawdown, one.most_uncrystallised)
         return Draw(rest.uncrystallised, min(drawdown + rest.drawdown, one.most_drawdown))
 
     def early_draws(position: int) -> tuple[Draw, ...]:
-        both = zip(solution.early_uncrystallised, solution.early_drawdown, strict=True)
+        both = zip(amounts.early_uncrystallised, amounts.early_drawdown, strict=True)
         return tuple(Draw(round(first[position] * POUND), round(then[position] * POUND)) for first, then in both)
 
     def cash_for_early(position: int) -> tuple[int, ...] | None:
         if position == len(timeline.periods):
             return None
-        return tuple(round(owner[position] * POUND) for owner in solution.early_cash)
+        return tuple(round(owner[position] * POUND) for owner in amounts.early_cash)
 
     def choose(position: int, people: tuple[Opened, ...]) -> Choice:
-        cash = [owner[position] for owner in solution.cash]
+        cash = [owner[position] for owner in amounts.cash]
         choice = Choice(
             draws=tuple(draw(position, person, one) for person, one in enumerate(people)),
-            subscribe=round(solution.subscribed[position] * POUND) if may_keep_cash and sum(cash) > 1 else None,
-            from_isas=round(solution.from_isas[position] * POUND) if may_keep_cash else 0,
+            subscribe=round(amounts.subscribed[position] * POUND) if may_keep_cash and sum(cash) > 1 else None,
+            from_isas=round(amounts.from_isas[position] * POUND) if may_keep_cash else 0,
             cash_of_first=round(cash[0] * POUND) if sum(cash) > 1 and assumed.cash_interest else None,
         )
         if early:
             choice = choice._replace(
                 early_draws=early_draws(position),
-                early_from_isas=round(solution.early_from_isas[position] * POUND),
+                early_from_isas=round(amounts.early_from_isas[position] * POUND),
                 cash_for_early=cash_for_early(position + 1),
             )
         return choice
@@ -89,15 +89,15 @@ def _policy(timeline: Timeline, relaxation: Relaxation, solution: Solution, work
     return choose
 
 
-def _taxable(relaxation: Relaxation, solution: Solution, person: int, position: int, one: Opened) -> int:
+def _taxable(relaxation: Relaxation, amounts: Amounts, person: int, position: int, one: Opened) -> int:
     """The taxable withdrawal in pence: at a breakpoint of the tax if it is at one, else down to the penny.
 
     Some breakpoints are of income and some of income with interest. The interest may be pennies more than the relaxation's, and
     then that much less is withdrawn, so that neither kind is passed.
     """
     domain = relaxation.domains[person][position]
-    income = domain.income + solution.withdrawn[person][position] * POUND
-    expected = domain.savings + round(relaxation.interest(solution, person, position) * POUND)
+    income = domain.income + amounts.withdrawn[person][position] * POUND
+    expected = domain.savings + round(relaxation.interest(amounts, person, position) * POUND)
     near = _AT_BREAKPOINT_PENCE
     breakpoints = domain.surface.breakpoints(expected, int(income) - near, int(income) + near + 1)
     nearest = min(breakpoints, key=lambda amount: abs(amount - income), default=None)

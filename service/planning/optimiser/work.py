@@ -23,16 +23,16 @@ SOLVE = 600
 ITERATION, ITERATION_FOR_COLUMN = 5.0, 0.0135
 """An iteration, and for each column of the program."""
 
-PART_FOR_FIRST_SOLVE = 0.5
+PART_FOR_FIRST_SOLVE = 0.4
 """Of that, what an iteration of a program's first run is counted at: it begins with an empty basis, with little to factor."""
 
 COLUMN_READ = 0.7
 """A column of an optimum, read."""
 
-COLUMN_ADDED = 6
+COLUMN_ADDED = 5
 """A column added, with its entries."""
 
-QUESTION = 7
+QUESTION = 6
 """A question to the rules."""
 
 CORNER = 8
@@ -47,14 +47,14 @@ PERSON_YEAR_PROJECTED = 60
 PERSON_YEAR_COMPARED = 100
 """A person's year of a plan outside the search: its tax year set out, the plain plans it is compared with, and the answer."""
 
-PERSON_YEAR_ROUNDED = 55
+PERSON_YEAR_ROUNDED = 45
 """A person's year of an optimum rounded to a plan."""
 
 YEAR_MADE_UP = 1_500
 """A household's year of a plan in which more has to be drawn for spending than was chosen: it is settled some fifteen to forty
 times."""
 
-PERSON_YEAR_MODELLED = 140
+PERSON_YEAR_MODELLED = 110
 """A person's year in a relaxation, besides its lines, questions and columns."""
 
 
