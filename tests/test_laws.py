@@ -156,6 +156,21 @@ def test_a_law_that_is_not_held(client: FlaskClient, plain: FlaskClient, operati
     )
 
 
+@each_operation
+def test_a_law_that_is_not_held_is_told_with_all_other_faults(
+    client: FlaskClient, plain: FlaskClient, operation: str
+) -> None:
+    body = under("allowanse", request_of(operation))
+    body["household"]["people"][0] |= {"tax_residence": "englnd", "colour": "red"}
+    for service in (client, plain):
+        errors = service.post(f"/v1/{operation}", json=body).get_json()["errors"]
+        assert {(fault["pointer"], fault["code"]) for fault in errors} == {
+            ("#/law", "unknown-law"),
+            ("#/household/people/0/tax_residence", "invalid-value"),
+            ("#/household/people/0/colour", "unknown-field"),
+        }
+
+
 @pytest.mark.parametrize("name", ["Allowance", "", "a b", "a" * 41, 1])
 def test_what_cannot_be_the_name_of_a_law(client: FlaskClient, name: object) -> None:
     reply = client.post("/v1/withdrawal-tax", json={**request_of("withdrawal-tax"), "law": name})

@@ -12,14 +12,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
-from marshmallow import ValidationError
-
 from service.figures.proposals import KNOWN
 from service.http.calculation import Calculation, Form
 from service.law.rulebook import RuleBook
 from service.planning.faults import RuleViolation
 from service.schemas.compared_law import compared_law, not_by_that_law
-from service.schemas.law import COMPARE_LAW, LAW, same_law, unknown_law
+from service.schemas.law import COMPARE_LAW, LAW, LawsAreHeld
 from service.schemas.parts import Parts
 from service.schemas.rules import Versions
 
@@ -59,17 +57,10 @@ def under_laws(
     """The calculation by the law as known, for requests that name no other, and by each proposed law for those that name it."""
     laws = {name: (make(*law), law.versions) for name, law in {KNOWN: known, **proposed}.items()}
     plain, _ = laws[KNOWN]
+    schema = plain.schema.with_rule(LawsAreHeld(tuple(proposed)))
 
     def build(values: dict[str, Any]) -> Any:
-        named = {field: values.pop(field) for field in (LAW, COMPARE_LAW) if field in values}
-        faults: dict[str, Any] = {}
-        for field, name in named.items():
-            faults |= {} if name in laws else unknown_law(field, name, proposed)
-        name, other = named.get(LAW, KNOWN), named.get(COMPARE_LAW)
-        if other == name and not faults:
-            faults |= same_law(name)
-        if faults:
-            raise ValidationError(faults)
+        name, other = values.pop(LAW, KNOWN), values.pop(COMPARE_LAW, None)
         if other is None:
             return plain.build(values) if name == KNOWN else under(name, values)
         return _Compared(under(name, values), under(other, values))
@@ -79,7 +70,7 @@ def under_laws(
         return _UnderLaw(calculation, versions, calculation.build(values))
 
     if not proposed:
-        return replace(plain, build=build)
+        return replace(plain, schema=schema, build=build)
 
     def answer(question: Any, wanted: Parts) -> dict[str, Any]:
         if type(question) is _Compared:
@@ -104,6 +95,7 @@ def under_laws(
 
     return replace(
         plain,
+        schema=schema,
         build=build,
         answer=answer,
         steps=tuple(_step(place, plain) for place in range(len(plain.steps))),

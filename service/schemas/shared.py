@@ -31,6 +31,12 @@ class StrictSchema(Schema):
         if unheard_of:
             raise ValueError(f"a rule of {type(self).__name__} is about fields that it has not: {sorted(unheard_of)}")
 
+    def with_rule(self, rule: Rule) -> StrictSchema:
+        """The same object, of which one more rule holds."""
+        mine = type(self)
+        more: type[StrictSchema] = type(mine.__name__, (mine,), {"rules": (*mine.rules, rule)})
+        return more()
+
     def by_key(self) -> dict[str, fields.Field[Any]]:
         """Its fields by the names that requests have for them."""
         return {field.data_key or name: field for name, field in self.load_fields.items()}
