@@ -6,7 +6,6 @@ answering times. Slow clients wait outside (``connections.py``); TLS, and who ma
 
 from __future__ import annotations
 
-import gc
 import os
 import resource
 import socket
@@ -30,8 +29,8 @@ from service.http import problems
 from service.http.heavy import HOST, RETRY_AFTER_SECONDS, Host, PutOff
 from service.http.metrics import free_place, worker_begins, worker_died
 from service.http.provider import encode
-from service.law.kept import forget
 from service.logs import configuration
+from service.memory import give_back, settle
 from service.settings import Settings
 
 BACKLOG = 2_048
@@ -204,21 +203,7 @@ def _reply(status: int, path: str | None) -> bytes:
 def _host_the_application(worker: Worker) -> None:
     """Give the application what the server does for it."""
     if isinstance(worker.wsgi, Flask):
-        worker.wsgi.extensions[HOST] = Host(worker.notify, SHARE_FOR_WORK * worker.cfg.timeout, _tidy_up)
-
-
-def _tidy_up() -> None:
-    """Give memory back after work that took much. The interpreter gives it back a megabyte at a time, of which nothing may be in
-    use: neither what was kept meanwhile, nor what only a collection finds, which also empties the interpreter's own stores."""
-    forget()
-    gc.collect()
-
-
-def _settle() -> None:
-    """Leave what was made at the start alone from now on: no collection looks at it, or writes beside it, so that it stays shared
-    by the workers, and a collection takes a millisecond."""
-    gc.collect()
-    gc.freeze()
+        worker.wsgi.extensions[HOST] = Host(worker.notify, SHARE_FOR_WORK * worker.cfg.timeout, give_back)
 
 
 class Parent(Arbiter):
@@ -308,6 +293,6 @@ def stop_at_once(number: int, frame: FrameType | None) -> None:
 
 def serve(app: Flask, settings: Settings, listener: socket.socket) -> None:
     """Serve `app` on `listener` until a stop signal, then raise SystemExit (status 0 if all went well)."""
-    _settle()
+    settle()
     vars(wsgi)["SERVER"] = "service"  # what the header Server says: nothing about the software
     Server(app, server_options(settings, listener.detach())).run()

@@ -31,19 +31,34 @@ def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising:
     follow from it. Prices that fall lower nothing: the Acts index upwards only. ValueError if ``name`` is not a tax year
     after ``last``, or ``rise`` is not above 0.
     """
+    year = carried_forward(last, name, rising)
+    return year if rise is None else raised_with_prices(year, last, rise, rising)
+
+
+def raised_with_prices(
+    year: TaxYearFigures, last: TaxYearFigures, rise: PriceIndex, rising: RisingWithPrices
+) -> TaxYearFigures:
+    """A later year's figures, of which those that rise with prices are raised. ``year`` is what ``carried_forward`` has made of
+    ``last``. ValueError if ``rise`` is not above 0."""
+    if rise <= 0:
+        raise ValueError(f"a price index is above 0, and {rise} is not")
+    raised = {
+        key: _with_prices(last.figures[key], value, rising.rises[key], year.name, last.name)
+        for key, value in _raised(last, rise, rising).items()
+    }
+    return replace(year, figures=MappingProxyType({**year.figures, **raised}))
+
+
+def carried_forward(last: TaxYearFigures, name: str, rising: RisingWithPrices) -> TaxYearFigures:
+    """A later year's figures where prices raise none. ValueError if ``name`` is not a tax year after ``last``."""
     if tax_years.between(last.name, name) < 1:
         raise ValueError(f"{name} is not after {last.name}")
-    if rise is not None and rise <= 0:
-        raise ValueError(f"a price index is above 0, and {rise} is not")
-    raised = {} if rise is None else _raised(last, rise, rising)
-    figures: dict[str, Figure] = {}
-    for key, figure in last.figures.items():
-        if key in raised:
-            figures[key] = _with_prices(figure, raised[key], rising.rises[key], name, last.name)
-        elif key in rising.stands and figure.standing in _STANDS_BY_ITSELF:
-            figures[key] = figure
-        else:
-            figures[key] = _carried_forward(figure, name, last.name)
+    figures = {
+        key: figure
+        if key in rising.stands and figure.standing in _STANDS_BY_ITSELF
+        else _carried_forward(figure, name, last.name)
+        for key, figure in last.figures.items()
+    }
     return TaxYearFigures(
         name=name,
         figures=MappingProxyType(figures),
@@ -66,13 +81,13 @@ def _raised(last: TaxYearFigures, rise: Fraction, rising: RisingWithPrices) -> M
             raised[key] = _raised_amount(last.money(key), rise, how.up_to_next)
         else:
             whole = _raised_amount(last.money(how.tenth_of), rise, rising.rises[how.tenth_of].up_to_next)
-            raised[key] = _up_to_next(Fraction(whole, 10), how.up_to_next)
+            raised[key] = _up_to_next(whole, 10, how.up_to_next)
     return raised
 
 
 def _raised_amount(pence: int, rise: Fraction, up_to_next: int) -> int:
     """An amount raised by a price index and rounded up; untouched, rounding too, if prices have not risen."""
-    return _up_to_next(pence * rise, up_to_next) if rise > 1 else pence
+    return _up_to_next(pence * rise.numerator, rise.denominator, up_to_next) if rise > 1 else pence
 
 
 def _raised_limits(bands: Sequence[Band], rise: Fraction, how: Rise) -> tuple[Band, ...]:
@@ -90,9 +105,9 @@ def _raised_limits(bands: Sequence[Band], rise: Fraction, how: Rise) -> tuple[Ba
     return tuple(reversed(raised))
 
 
-def _up_to_next(pence: Fraction, multiple: int) -> int:
-    """Up to the next multiple, in pence."""
-    return -(-pence // multiple) * multiple
+def _up_to_next(pence: int, parts: int, multiple: int) -> int:
+    """So many pence, of which so many parts are one, up to the next multiple, in whole pence."""
+    return -(-pence // (parts * multiple)) * multiple
 
 
 def _with_prices(figure: Figure, value: Value, how: Rise, name: str, last: str) -> Figure:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 from itertools import pairwise
 
-from service.figures.later_years import PriceIndex, later_year
+from service.figures.later_years import PriceIndex, carried_forward, raised_with_prices
 from service.figures.loader import TaxYearFigures, years_version
 from service.figures.proposals import ProposedLaw
 from service.figures.reading import version_of
@@ -29,7 +30,9 @@ from service.law.payroll import PayrollRules
 from service.law.units import Pence, Years
 
 _LATER_YEARS_KEPT = 512
-"""Some 30 kB each, so 16 MB of a worker at most. One request needs fewer than half of them: sixty years for each scenario."""
+"""Some 15 kB each, so 8 MB of a worker at most. One request needs fewer than half of them: sixty years for each scenario."""
+_MOST_LATER_YEARS = 128
+"""More than the tax years that plans can reach."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +83,16 @@ def rule_book(years: Mapping[str, TaxYearFigures], proposed: ProposedLaw | None 
     ages, rising, law_as_of = load_state_pension_ages(), load_rising_with_prices(), load_law_as_of()
     last = list(rules.values())[-1]
 
+    @lru_cache(maxsize=_MOST_LATER_YEARS)
+    def carried(name: str) -> TaxYearRules:
+        return replace(last, figures=carried_forward(last.figures, name, rising))
+
     @kept(_LATER_YEARS_KEPT)
+    def with_prices(name: str, rise: PriceIndex) -> TaxYearRules:
+        return _with_prices(carried(name), last, rise, rising)
+
     def later(name: str, rise: PriceIndex | None) -> TaxYearRules:
-        return _later_rules(last, name, rise, rising)
+        return carried(name) if rise is None else with_prices(name, rise)
 
     version = version_of(
         f"{years_version(years)} {ages.version} {rising.version} {law_as_of.version}{_named(proposed)}"
@@ -100,13 +110,12 @@ def _named(proposed: ProposedLaw | None) -> str:
     return "" if proposed is None else f" {(proposed.name, proposed.title, proposed.source)!a}"
 
 
-def _later_rules(last: TaxYearRules, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearRules:
-    """The assumed rules of a year after the last. Only income tax figures rise, so the other rules are the last year's."""
-    figures = later_year(last.figures, name, rise, rising)
-    taxes = last.income_tax
-    if rise is not None:
-        taxes = {nation: income_tax.rules_for(figures, nation) for nation in income_tax.NATIONS}
-    return replace(last, figures=figures, income_tax=taxes)
+def _with_prices(year: TaxYearRules, last: TaxYearRules, rise: PriceIndex, rising: RisingWithPrices) -> TaxYearRules:
+    """The assumed rules of a year after the last, raised with prices. Only income tax figures rise, so the other rules are the
+    last year's."""
+    figures = raised_with_prices(year.figures, last.figures, rise, rising)
+    taxes = {nation: income_tax.rules_for(figures, nation) for nation in income_tax.NATIONS}
+    return replace(year, figures=figures, income_tax=taxes)
 
 
 def _year_rules(figures: TaxYearFigures, years: Mapping[str, TaxYearFigures]) -> TaxYearRules:

@@ -50,6 +50,7 @@ def test_no_other_cache_grows_with_what_is_asked() -> None:
     assert found == {
         "http/meta.py": ["cache"],  # files of the page of documentation
         "law/kept.py": ["lru_cache"],
+        "law/rulebook.py": ["lru_cache"],  # the tax years that a plan can reach
         "logs.py": ["cache"],
         "planning/warnings/topic.py": ["cache"],  # the figures' names
         "schemas/belonging.py": ["lru_cache"],  # the schemas
