@@ -126,6 +126,7 @@ def test_every_layer_is_there() -> None:
         "connections.py",
         *(f"console/{name}.py" for name in (*CONSOLE_PAGES, *CONSOLE)),
         "logs.py",
+        "memory.py",
         "record/__init__.py",
         "record/checking.py",
         "record/files.py",
