@@ -26,6 +26,7 @@ from service.planning.household import (
     Member,
     PensionHeld,
     Spending,
+    after_charge,
 )
 
 BOOK = rule_book(load_tax_years())
@@ -162,6 +163,33 @@ PAID_IN = (
 HAD = Already((Income("employment", 1_500_000), Income("dividends", 60_000)), 700_000)
 
 
+OTHER_TERMS = (
+    {"growth": 700},
+    {"growth": -250, "yearly_charge": 90},
+    {"protected_pension_age": 50},
+    {"protected_pension_age": 60, "growth": 100},
+)
+"""What sets one pension of a person apart from another."""
+
+
+def in_pots(member: Member, *terms: dict[str, int]) -> Member:
+    """The same person with a part of the pension money in further pensions, on other terms: a third of what is left in each."""
+    uncrystallised, drawdown = member.pension.uncrystallised, member.pension.drawdown
+    pensions = []
+    for other in terms:
+        part = uncrystallised // 3, drawdown // 3
+        pensions.append(PensionHeld(*part, **{"protected_pension_age": member.pension.protected_pension_age, **other}))
+        uncrystallised, drawdown = uncrystallised - part[0], drawdown - part[1]
+    rest = PensionHeld(uncrystallised, drawdown, member.pension.protected_pension_age)
+    return member._replace(pensions=(rest, *pensions))
+
+
+def growing_apart(assumed: Assumptions, *people: Member) -> Assumptions:
+    """Assumptions with the growth of each pot, where one person's differ."""
+    growths = tuple(tuple(after_charge(pot.growth, pot.yearly_charge) for pot in person.pots) for person in people)
+    return replace(assumed, pot_growths=growths) if any(len(set(own)) > 1 for own in growths) else assumed
+
+
 @st.composite
 def members(draw: Any, start: date) -> Member:
     """A person of a plan, with a small pension or a large one."""
@@ -216,5 +244,16 @@ def plans(draw: Any, most_days: int = 3_000) -> Household:
     lump_sums = draw(st.sampled_from(("with_each_withdrawal", "with_each_withdrawal", "all_now", "never")))
     minimum_cash = draw(st.sampled_from((0, 0, 0, 300_000, 1_234_567)))
     cap = draw(st.sampled_from((None, None, None, 0, 1_500_000, 3_000_001)))
-    everybody = tuple(person._replace(withdrawal_cap=cap) for person in people)
-    return Household(start, end, everybody, tuple(spending), lump_sums, assumed, minimum_cash=minimum_cash)
+    of_one_age = [terms for terms in OTHER_TERMS if "protected_pension_age" not in terms]
+    terms = st.sampled_from(of_one_age if lump_sums == "all_now" else OTHER_TERMS)
+    several = st.one_of(st.just(()), st.just(()), st.lists(terms, min_size=1, max_size=3, unique_by=str).map(tuple))
+    everybody = tuple(in_pots(person._replace(withdrawal_cap=cap), *draw(several)) for person in people)
+    return Household(
+        start,
+        end,
+        everybody,
+        tuple(spending),
+        lump_sums,
+        growing_apart(assumed, *everybody),
+        minimum_cash=minimum_cash,
+    )

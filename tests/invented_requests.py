@@ -142,14 +142,36 @@ def _what_plans_alone_take(random: Random, request: JsonObject, start: date) -> 
         growth, charge = random.choice((0.03, 0.055)), random.choice((0.002, 0.0125))
         for person in household["people"]:
             person["pensions"] = [{**one, "growth": growth, "yearly_charge": charge} for one in person["pensions"]]
+    elif random.random() < 0.2:
+        _set_pensions_apart(random, request)
     if request["aim"]["goal"] == "most_after_tax":
         if "scenarios" not in request.get("assumptions", {}) and random.random() < 0.15:
             request["aim"] = {"goal": "steady_income"}
-    elif random.random() < 0.15:
+    elif random.random() < 0.15 and not _apart(household):
         request["markets"] = _some_markets(random, 20)
         return
     if random.random() < 0.1:
         request["sensitivity"] = random.choice(({}, {"growth": 0.005, "length_of_life": 2}))
+
+
+def _apart(household: JsonObject) -> bool:
+    """Whether somebody's pensions grow differently, or those of two people."""
+    pensions = [one for person in household["people"] for one in person["pensions"]]
+    return len({(one.get("growth"), one.get("yearly_charge", 0)) for one in pensions}) > 1
+
+
+def _set_pensions_apart(random: Random, request: JsonObject) -> None:
+    """Give each pension terms of its own: growth, charge, and where the lump sums allow it an age."""
+    for person in request["household"]["people"]:
+        for pension in person["pensions"]:
+            _sometimes(
+                random,
+                pension,
+                (0.6, "growth", lambda: random.choice((0.01, 0.03, 0.055, -0.02))),
+                (0.4, "yearly_charge", lambda: random.choice((0.002, 0.0125))),
+            )
+            if request.get("lump_sums") != "all_now":
+                _sometimes(random, pension, (0.3, "protected_pension_age", lambda: random.choice((50, 55, 60))))
 
 
 def _some_markets(random: Random, most_paths: int) -> JsonObject:
@@ -405,7 +427,7 @@ def _plan_person(random: Random, start: date) -> JsonObject:
     income = _dated_income(random, start, person["date_of_birth"])
     person["income"] = income
     person |= _used(random, start)
-    # A plan needs the same terms of all pensions of a person.
+    # The same terms of all pensions of a person, which lump sum timing needs.
     pension = _pension(random)
     person["pensions"] = [pension, *({**pension, "drawdown": 0} for _ in range(random.choice((0, 0, 0, 1, 2))))]
     _sometimes(

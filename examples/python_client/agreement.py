@@ -1060,7 +1060,7 @@ The list may grow; show the `detail` of a code that you do not know.
 - `reaches_the_cap`: the most that `withdrawal_cap` lets a plan draw.
 - `waits_for_contributions`: income would bring in the money purchase annual allowance while more than that is paid in.
 - `fits_the_isa_allowance`, `uses_the_isa_allowance`, `waits_for_the_isa_allowance`, `isa_pays_for_spending`: about ISAs.
-- `takes_all_tax_free_cash`, `uses_up_the_pension`, `pension_used_up`, `pension_locked`,
+- `takes_all_tax_free_cash`, `uses_up_the_pension`, `uses_up_what_is_unlocked`, `pension_used_up`, `pension_locked`,
   `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
 - `found_by_search`: no single limit sets the amount.
 
@@ -2582,8 +2582,8 @@ class Pension(TypedDict):
     """
     growth: NotRequired[GrowthRate]
     """
-    Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Plans need the same
-    growth and charge for all pensions of one person, and lump sum timing for all of the household.
+    Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Lump sum timing and plans with
+    `markets` need the same growth and charge for all pensions of the household.
 
     """
     yearly_charge: NotRequired[Share]
@@ -3167,37 +3167,6 @@ class PlanCase(TypedDict):
     """
 
 
-class AssumptionsUsed(TypedDict):
-    """
-    All assumptions used, including the defaults.
-    """
-
-    pension_growth: Rate
-    """
-    Growth of the pensions after their charge; the first person's, where two people's differ.
-    """
-    pension_growths: NotRequired[list[Rate]]
-    """
-    Growth of each person's pensions after their charge, where they differ. Left out where they do not.
-    """
-    isa_growth: Rate
-    cash_interest: Rate
-    price_inflation: Rate
-    thresholds_after_freeze: Literal['frozen', 'prices']
-    """
-    What happens to allowances and limits after the last tax year with figures.
-    """
-    tax_on_remaining_pension: RemainingPensionTaxUsed
-    tax_rate_on_remaining_pension: NotRequired[Rate]
-    """
-    The flat rate, where one was assumed.
-    """
-    spending_met: Literal['start', 'evenly', 'end']
-    """
-    When in each tax year spending is met.
-    """
-
-
 class Death(TypedDict):
     """
     One death.
@@ -3309,6 +3278,20 @@ class PlanStep(TypedDict):
     tax_year: NotRequired[str]
     """
     The tax year that it is about, if there is one.
+    """
+
+
+class GrowthOfPension(TypedDict):
+    """
+    What one pension grows by a year, or several that are added together.
+    """
+
+    person: WhichPerson
+    pension: WhichPension
+    together_with: NotRequired[PutTogether]
+    growth: Rate
+    """
+    After the yearly charge.
     """
 
 
@@ -4328,6 +4311,43 @@ class WarningCodes(TypedDict):
 
 
 PlanCaseOutcome: TypeAlias = PlanCaseFound | CaseImpossible
+
+
+class AssumptionsUsed(TypedDict):
+    """
+    All assumptions used, including the defaults.
+    """
+
+    pension_growth: Rate
+    """
+    Growth of the pensions after their charge; the first person's, where two people's differ.
+    """
+    pension_growths: NotRequired[list[Rate]]
+    """
+    Growth of each person's pensions after their charge, where they differ; of several that grow differently, of the first.
+    Left out where they do not differ.
+
+    """
+    growth_by_pension: NotRequired[list[GrowthOfPension]]
+    """
+    Growth of every pension after its charge, where pensions of one person differ in it. Only in plans.
+    """
+    isa_growth: Rate
+    cash_interest: Rate
+    price_inflation: Rate
+    thresholds_after_freeze: Literal['frozen', 'prices']
+    """
+    What happens to allowances and limits after the last tax year with figures.
+    """
+    tax_on_remaining_pension: RemainingPensionTaxUsed
+    tax_rate_on_remaining_pension: NotRequired[Rate]
+    """
+    The flat rate, where one was assumed.
+    """
+    spending_met: Literal['start', 'evenly', 'end']
+    """
+    When in each tax year spending is met.
+    """
 
 
 PlanEstate: TypeAlias = PlanEstateFound | PlanEstateImpossible

@@ -870,8 +870,8 @@ export interface components {
             /** @description When the nomination was last reviewed. Left out, it is not known. */
             nomination_reviewed_on?: components["schemas"]["Day"];
             /**
-             * @description Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Plans need the same
-             *     growth and charge for all pensions of one person, and lump sum timing for all of the household.
+             * @description Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Lump sum timing and plans with
+             *     `markets` need the same growth and charge for all pensions of the household.
              */
             growth?: components["schemas"]["GrowthRate"];
             /** @description The yearly charge, as a share of the fund. Left out, nothing. */
@@ -2150,8 +2150,13 @@ export interface components {
         AssumptionsUsed: {
             /** @description Growth of the pensions after their charge; the first person's, where two people's differ. */
             pension_growth: components["schemas"]["Rate"];
-            /** @description Growth of each person's pensions after their charge, where they differ. Left out where they do not. */
+            /**
+             * @description Growth of each person's pensions after their charge, where they differ; of several that grow differently, of the first.
+             *     Left out where they do not differ.
+             */
             pension_growths?: components["schemas"]["Rate"][];
+            /** @description Growth of every pension after its charge, where pensions of one person differ in it. Only in plans. */
+            growth_by_pension?: components["schemas"]["GrowthOfPension"][];
             isa_growth: components["schemas"]["Rate"];
             cash_interest: components["schemas"]["Rate"];
             price_inflation: components["schemas"]["Rate"];
@@ -2301,7 +2306,7 @@ export interface components {
          *     - `reaches_the_cap`: the most that `withdrawal_cap` lets a plan draw.
          *     - `waits_for_contributions`: income would bring in the money purchase annual allowance while more than that is paid in.
          *     - `fits_the_isa_allowance`, `uses_the_isa_allowance`, `waits_for_the_isa_allowance`, `isa_pays_for_spending`: about ISAs.
-         *     - `takes_all_tax_free_cash`, `uses_up_the_pension`, `pension_used_up`, `pension_locked`,
+         *     - `takes_all_tax_free_cash`, `uses_up_the_pension`, `uses_up_what_is_unlocked`, `pension_used_up`, `pension_locked`,
          *       `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
          *     - `found_by_search`: no single limit sets the amount.
          */
@@ -2397,6 +2402,14 @@ export interface components {
         };
         /** @description This person's age in whole years on the last day, `to`. */
         AgeOnTheLastDay: number;
+        /** @description What one pension grows by a year, or several that are added together. */
+        GrowthOfPension: {
+            person: components["schemas"]["WhichPerson"];
+            pension: components["schemas"]["WhichPension"];
+            together_with?: components["schemas"]["PutTogether"];
+            /** @description After the yearly charge. */
+            growth: components["schemas"]["Rate"];
+        };
         /** @description Which of the person's pensions, by its place in the request, from 0. */
         WhichPension: number;
         /**

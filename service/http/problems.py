@@ -189,7 +189,7 @@ KINDS = {
             "planning/projection/faults.py": {
                 "no-figures": "the first day is in a tax year for which there are no figures",
                 "end-before-start": "the last day is before the first",
-                "pensions-on-different-terms": "pensions that cannot be put together, because their ages or growth differ",
+                "pensions-on-different-terms": "pensions that have to count as one here, but whose ages or growth differ",
                 "nothing-before-start": "something was had in the tax year before the plan, which starts on its first day",
                 "plan-too-long": "the plan touches more tax years than can be planned",
                 "not-yet-born": "a person is born after the first day",

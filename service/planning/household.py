@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -198,13 +198,20 @@ NOTHING_PAID_IN = PaidIn()
 
 
 def paid_in(
-    member: Member, relief: Relief, first: date, last: date, start: date, end: date, basic_rate: BasisPoints
+    member: Member,
+    relief: Relief,
+    first: date,
+    last: date,
+    start: date,
+    end: date,
+    basic_rate: BasisPoints,
+    places: Collection[int] | None = None,
 ) -> PaidIn:
-    """What goes into a person's pensions between two days of a tax year, which has the ``relief`` on all contributions. The
-    scheme claims the basic rate of what has relief at source (Finance Act 2004 s.192)."""
+    """What goes into a person's pensions, or into those at some ``places``, between two days of a tax year, which has the
+    ``relief`` on all contributions. The scheme claims the basic rate of what has relief at source (Finance Act 2004 s.192)."""
     amount = half_days = own = 0
     for one in member.contributions:
-        if one.pension is None:
+        if one.pension is None or (places is not None and one.pension not in places):
             continue
         gross = one.within(first, last).between(start, end)
         if not gross:
@@ -279,6 +286,18 @@ class PensionHeld(Value, frozen=True):
         return self.uncrystallised + self.drawdown
 
 
+class Pot(NamedTuple):
+    """Pensions of one person that a plan counts as one, because they may be drawn from the same age and grow alike: their
+    ``places`` among the person's pensions, what they hold together in pence, and their terms as in ``PensionHeld``."""
+
+    places: tuple[int, ...]
+    uncrystallised: Pence
+    drawdown: Pence
+    protected_pension_age: Years | None
+    growth: YearlyRate
+    yearly_charge: BasisPoints
+
+
 def after_charge(growth: YearlyRate, charge: BasisPoints) -> YearlyRate:
     """A yearly growth, exactly, once a yearly charge is taken from what has grown."""
     left = Fraction((WHOLE + growth) * (WHOLE - charge), WHOLE) - WHOLE
@@ -288,6 +307,11 @@ def after_charge(growth: YearlyRate, charge: BasisPoints) -> YearlyRate:
 def yearly_charge(people: Iterable[Member]) -> BasisPoints:
     """The yearly charge of a household's pensions, where all of them have the same."""
     return next((held.yearly_charge for one in people for held in one.pensions if held.held), 0)
+
+
+def _terms(held: PensionHeld) -> tuple[Years | None, YearlyRate, BasisPoints]:
+    """What has to be the same for two pensions to count as one in a plan."""
+    return held.protected_pension_age, held.growth, held.yearly_charge
 
 
 class Isa(Value, frozen=True):
@@ -361,6 +385,29 @@ class Member(Value, frozen=True):
         paid_into = {one.pension for one in self.contributions}
         return tuple(held for place, held in enumerate(self.pensions) if held.held or place in paid_into)
 
+    @property
+    def pots(self) -> tuple[Pot, ...]:
+        """The pensions in pots, in the order of the record; empty where all of them count as one. A pension with nothing in it,
+        into which nothing is paid, goes with the first."""
+        if len(self.pensions) < 2:
+            return ()
+        counting = self.counting
+        terms = list(dict.fromkeys(_terms(held) for held in counting))
+        if len(terms) < 2:
+            return ()
+        places: list[list[int]] = [[] for _ in terms]
+        for place, held in enumerate(self.pensions):
+            places[terms.index(_terms(held)) if held in counting else 0].append(place)
+        return tuple(
+            Pot(
+                tuple(own),
+                sum(self.pensions[place].uncrystallised for place in own),
+                sum(self.pensions[place].drawdown for place in own),
+                *of_all,
+            )
+            for own, of_all in zip(places, terms, strict=True)
+        )
+
     def cap_in(self, position: int) -> Pence | None:
         """The cap on what a plan draws in a period: what was withdrawn before in the first tax year counts towards it."""
         if position or self.withdrawal_cap is None:
@@ -406,6 +453,7 @@ class Assumptions:
     household's money on, where they are not all ``price_inflation``.
 
     ``pension_growths`` are those of each person's pensions, where they differ; ``pension_growth`` is then the first person's.
+    ``pot_growths`` are, by person, those of each of their pots, where one person's differ; nothing for somebody who has no pots.
 
     What stays in a pension at the end counts after tax: at a flat rate, or, where that is None, as drawn evenly over so many
     years (``projection/remaining_pension.py``).
@@ -421,10 +469,16 @@ class Assumptions:
     remaining_pension_drawn_over: Years = 20
     price_rises: tuple[BasisPoints, ...] = ()
     pension_growths: tuple[YearlyRate, ...] = ()
+    pot_growths: tuple[tuple[YearlyRate, ...], ...] = ()
 
     def growth_of(self, person: int) -> YearlyRate:
-        """The growth of a person's pensions."""
+        """The growth of a person's pensions; of several pots, that of the first."""
         return self.pension_growths[person] if self.pension_growths else self.pension_growth
+
+    def growths_of(self, person: int, pots: int) -> tuple[YearlyRate, ...]:
+        """The growth of each of a person's ``pots``; one growth where there are none."""
+        own = self.pot_growths[person] if self.pot_growths else ()
+        return own or (self.growth_of(person),) * max(1, pots)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,17 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, get_args
 
-from service.planning.household import Assumptions, Household, Member, SpendingMet, Thresholds, after_charge
+from service.planning.household import (
+    Assumptions,
+    Household,
+    Member,
+    PensionHeld,
+    Pot,
+    SpendingMet,
+    Thresholds,
+    YearlyRate,
+    after_charge,
+)
 from service.planning.schedule.schedule import SCENARIOS
 from service.schemas.fields import Choice, Growth, Rate, WholeNumber, yearly_rate
 from service.schemas.household import member, spending
@@ -87,14 +97,18 @@ def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[
 
 def _on_the_terms_of(people: tuple[Member, ...], assumed: Assumptions, *, own: bool = True) -> Assumptions:
     """Assumptions with the growth that each person's pensions have after their charge: their ``own``, or the one assumed. A
-    person's first pension that counts speaks for all; where they differ the request is refused later."""
+    person's first pension that counts speaks for all, besides what each of several pots has."""
+
+    def grows(held: PensionHeld | Pot) -> YearlyRate:
+        return after_charge(held.growth if own else assumed.pension_growth, held.yearly_charge)
+
     terms = [next(iter(member.counting), None) for member in people]
-    growths = [
-        None if held is None else after_charge(held.growth if own else assumed.pension_growth, held.yearly_charge)
-        for held in terms
-    ]
+    growths = [None if held is None else grows(held) for held in terms]
     first = next((growth for growth in growths if growth is not None), None)
     if first is None:
         return assumed
     each = tuple(first if growth is None else growth for growth in growths)
+    of_pots = tuple(tuple(grows(pot) for pot in member.pots) for member in people)
+    if any(len(set(of_one)) > 1 for of_one in of_pots):
+        assumed = replace(assumed, pot_growths=of_pots)
     return replace(assumed, pension_growth=first, pension_growths=each if len(set(each)) > 1 else ())

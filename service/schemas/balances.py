@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from service.law.lump_sums import Pension
-from service.planning.household import Assumptions, Member, PaidIn
-from service.planning.projection.balances import Balance, MoneyPurchaseAllowance, Withdrawal
+from service.planning.household import Household, PaidIn
+from service.planning.projection.balances import Balance, MoneyPurchaseAllowance, Part, Withdrawal
+from service.planning.projection.pots import Funds
 from service.schemas.units import fraction, in_pounds, pounds, yearly_rate
 
 
-def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
-    """What was assumed, as JSON."""
+def assumptions_answer(household: Household) -> dict[str, Any]:
+    """What was assumed of a household, as JSON."""
+    assumed = household.assumptions
     flat = assumed.tax_rate_on_remaining_pension
     document: dict[str, Any] = {
         "pension_growth": yearly_rate(assumed.pension_growth),
@@ -26,6 +28,17 @@ def assumptions_answer(assumed: Assumptions) -> dict[str, Any]:
     }
     if assumed.pension_growths:
         document["pension_growths"] = [yearly_rate(growth) for growth in assumed.pension_growths]
+    if assumed.pot_growths:
+        document["growth_by_pension"] = [
+            {"person": i, **_together(places), "growth": yearly_rate(growth)}
+            for i, member in enumerate(household.people)
+            for places, growth in zip(
+                [pot.places for pot in member.pots] or [tuple(range(len(member.pensions)))],
+                assumed.growths_of(i, len(member.pots)),
+                strict=True,
+            )
+            if places
+        ]
     return document if flat is None else {**document, "tax_rate_on_remaining_pension": fraction(flat)}
 
 
@@ -41,11 +54,12 @@ def balance_answer(balance: Balance, growth: str) -> dict[str, Any]:
     }
 
 
-def pensions_answer(balance: Balance, after: Pension, member: Member) -> list[dict[str, Any]]:
+def pensions_answer(parts: Sequence[Part]) -> list[dict[str, Any]]:
     """How a person's pensions moved, as JSON, with what they consist of at the end."""
-    moved = balance_answer(balance, "growth")
-    held = {"uncrystallised": pounds(after.uncrystallised), "drawdown": pounds(after.drawdown)}
-    return [{**place, **moved, **held} for place in _put_together(member)]
+    return [
+        {**_together(part.places), **balance_answer(part.balance, "growth"), **in_pounds(part.after, Funds._fields)}
+        for part in parts
+    ]
 
 
 def contributions_answer(paid: PaidIn) -> dict[str, Any]:
@@ -55,17 +69,15 @@ def contributions_answer(paid: PaidIn) -> dict[str, Any]:
     return {"contributions": {"paid_in": pounds(paid.amount), "own_money": pounds(paid.own)}}
 
 
-def withdrawals_answer(withdrawal: Withdrawal, member: Member) -> list[dict[str, Any]]:
+def withdrawals_answer(parts: Sequence[Part]) -> list[dict[str, Any]]:
     """What a person draws from their pensions, as JSON."""
-    return [{**place, **in_pounds(withdrawal, Withdrawal._fields)} for place in _put_together(member)]
+    return [{**_together(part.places), **in_pounds(part.withdrawal, Withdrawal._fields)} for part in parts]
 
 
-def _put_together(member: Member) -> list[dict[str, Any]]:
-    """The places of a person's pensions that count as one: all of them, as their terms are the same."""
-    first, *others = range(len(member.pensions)) or (None,)
-    if first is None:
-        return []
-    return [{"pension": first, "together_with": others} if others else {"pension": first}]
+def _together(places: Sequence[int]) -> dict[str, Any]:
+    """The places of pensions that count as one."""
+    first, *others = places
+    return {"pension": first, "together_with": others} if others else {"pension": first}
 
 
 def money_purchase_answer(allowance: MoneyPurchaseAllowance) -> dict[str, Any]:

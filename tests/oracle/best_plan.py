@@ -19,7 +19,7 @@ import random
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from functools import cache, lru_cache
-from itertools import pairwise, zip_longest
+from itertools import accumulate, pairwise, zip_longest
 from typing import NamedTuple
 
 from service.planning.faults import RuleViolation
@@ -482,13 +482,12 @@ def best_of_two_years(timeline: Timeline) -> Found:
 
     Last year's choice shifts nothing but last year's tax, so for each first draw only the corners of last year's tax
     and all that is left can be best. The first draw is at a corner of its own year's tax, or leaves just what a corner
-    of the last year's takes, or just fills the year's ISA allowance, or just uses up the tax-free allowance. Each is tried
-    with every pound beside it.
+    of the last year's takes, or just fills the year's ISA allowance, or just uses up the tax-free allowance or one of several
+    pensions. Each is tried with every pound beside it.
     """
     judge = Judge(timeline)
     (person,) = opened(timeline, 0, first_holdings(timeline))
     first_corners, last_corners = (corners(year) for year in timeline.people[0])
-    growth = timeline.periods[1].factor(timeline.household.assumptions.pension_growth)
     from_drawdown = timeline.household.lump_sums == "all_now"
     with_tax_free_part = timeline.household.lump_sums == "with_each_withdrawal"
     most = person.most_drawdown if from_drawdown else person.most_uncrystallised
@@ -503,14 +502,27 @@ def best_of_two_years(timeline: Timeline) -> Found:
         years = judge.years((drawing(amount),))
         return years[0].people[0].subscribed if years else 0
 
+    def short_of(last: int) -> int:
+        """The first draw after which no more than so much may be drawn in the last year."""
+
+        def leaves_no_more(amount: int) -> bool:
+            years = judge.years((drawing(amount),))
+            if years is None:
+                return True
+            (after,) = opened(timeline, 1, years[0].holdings)
+            return (after.most_drawdown if from_drawdown else after.most_uncrystallised) <= last
+
+        return bisect_left(range(most), True, key=leaves_no_more)
+
     firsts = {
         0,
+        *accumulate(person.pots[k].uncrystallised for k in person.year.order),
         most,
         4 * person.left.tax_free,
         bisect_left(range(most), person.year.isa_allowance_left, key=subscribed),
     }
     firsts |= {gross(corner, person.left.tax_free) for corner in first_corners}
-    firsts |= {most - round(last / growth) for corner in last_corners for last in (corner, corner * 4 // 3)}
+    firsts |= {short_of(last) for corner in last_corners for last in (corner, corner * 4 // 3)}
     best = Found((), -1)
     for first in sorted({max(0, amount + pounds * POUND) for amount in firsts for pounds in range(-4, 5)}):
         choice = drawing(first)

@@ -16,13 +16,22 @@ import pytest
 
 from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
-from service.planning.household import Assumptions, Contribution, DatedIncome, Household, Isa, Member, Spending
+from service.planning.household import (
+    Assumptions,
+    Contribution,
+    DatedIncome,
+    Household,
+    Isa,
+    Member,
+    PensionHeld,
+    Spending,
+)
 from service.planning.optimiser.branch_and_bound import BestPlan, most_after_tax
 from service.planning.optimiser.work import LIMITS, Work
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.projection.settlement import Choice, Draw, wealth_after_tax
 from service.planning.projection.timeline import Timeline, timeline
-from tests.households import BOOK
+from tests.households import BOOK, growing_apart
 from tests.oracle.best_plan import (
     Judge,
     Plan,
@@ -44,8 +53,16 @@ def member(
     born: int = 1958, *, uncrystallised: int = 0, drawdown: int = 0, lump_sums_used: int = 0, **facts: Any
 ) -> Member:
     """A person; pensions in pounds."""
+    held = facts.get("pensions", ())
+    uncrystallised += sum(one.uncrystallised for one in held) // POUND
+    drawdown += sum(one.drawdown for one in held) // POUND
     pension = Pension(uncrystallised * POUND, drawdown * POUND, lump_sum_allowance_used=lump_sums_used * POUND)
     return Member(date(born, 6, 1), facts.pop("nation", "england"), pension, **facts)
+
+
+def pot(uncrystallised: int, growth: int, *, drawdown: int = 0, age: int | None = None) -> PensionHeld:
+    """One of several pensions, in pounds."""
+    return PensionHeld(uncrystallised * POUND, drawdown * POUND, age, growth)
 
 
 def income(kind: str, pounds: int, **more: Any) -> DatedIncome:
@@ -71,7 +88,7 @@ def household(
     items = (Spending(spending * POUND),) if spending else ()
     kept = {"minimum_cash": minimum_cash * POUND}
     left = {"tax_rate_on_remaining_pension": 2_000}
-    return Household(*span, people, items, lump_sums, Assumptions(**left | assumed), **kept)
+    return Household(*span, people, items, lump_sums, growing_apart(Assumptions(**left | assumed), *people), **kept)
 
 
 def isa(pounds: int, used: int = 0, **more: Any) -> Isa:
@@ -389,6 +406,57 @@ SMALL: dict[str, Household] = {
         isa_growth=300,
         tax_rate_on_remaining_pension=2_500,
     ),
+    "two pensions, of which one grows more": household(
+        years(2026, 4),
+        member(pensions=(pot(60_000, 700), pot(45_000, 100)), income=(income("annuity", 9_000),), isa=isa(15_000)),
+        spending=16_000,
+        isa_growth=400,
+        tax_rate_on_remaining_pension=3_000,
+    ),
+    "a pension that is locked for two years": household(
+        years(2026, 4),
+        member(1962, pensions=(pot(30_000, 500), pot(80_000, 200, age=66)), isa=isa(20_000)),
+        spending=21_000,
+        pension_growth=500,
+        isa_growth=300,
+    ),
+    "drawdown funds that grow more, no lump sums": household(
+        years(2026, 4),
+        member(pensions=(pot(0, 800, drawdown=70_000), pot(50_000, 100))),
+        lump_sums="never",
+        isa_growth=300,
+        tax_rate_on_remaining_pension=2_000,
+    ),
+    "two people with three pensions and a lump sum first": household(
+        years(2026, 3),
+        member(pensions=(pot(70_000, 600), pot(30_000, 0, drawdown=9_000)), income=(income("state_pension", 9_000),)),
+        member(1963, uncrystallised=40_000),
+        lump_sums="all_now",
+        spending=24_000,
+        pension_growth=300,
+        isa_growth=300,
+        tax_rate_on_remaining_pension=2_500,
+    ),
+    "one pension that closes again while another stays open": household(
+        years(2026, 4),
+        member(1971, pensions=(pot(60_000, 100, age=50), pot(60_000, 600)), isa=isa(8_000)),
+        spending=14_000,
+        pension_growth=600,
+        isa_growth=300,
+        tax_rate_on_remaining_pension=3_000,
+    ),
+    "several pensions above the tax-free allowance, paid in": household(
+        years(2026, 3),
+        member(
+            lump_sums_used=260_000,
+            pensions=(pot(60_000, 500), pot(30_000, 100)),
+            income=(income("annuity", 6_000),),
+            contributions=(paid_in(8_000, payer="employer"),),
+        ),
+        pension_growth=500,
+        isa_growth=300,
+        tax_rate_on_remaining_pension=4_000,
+    ),
     "paid in beyond the tax-free allowance": household(
         years(2026, 3),
         member(
@@ -447,6 +515,18 @@ TWO_YEARS: dict[str, Household] = {
         pension_growth=300,
         isa_growth=300,
         tax_rate_on_remaining_pension=3_800,
+    ),
+    "two pensions that grow differently": household(
+        years(2026, 2),
+        member(pensions=(pot(40_000, 700), pot(40_000, 100)), income=(income("annuity", 4_000),)),
+        isa_growth=300,
+        tax_rate_on_remaining_pension=3_500,
+    ),
+    "a pension that is locked in the first year": household(
+        years(2026, 2),
+        member(1961, pensions=(pot(40_000, 300), pot(60_000, 100, age=66))),
+        isa_growth=300,
+        tax_rate_on_remaining_pension=3_500,
     ),
     "paid in": household(
         years(2026, 2),
@@ -764,7 +844,11 @@ COUPLES = [name for name, each in SMALL.items() if len(each.people) == 2]
 def test_it_does_not_matter_who_is_named_first(name: str) -> None:
     before = SMALL[name]
     one = most_after_tax(timeline(before, BOOK))
-    assumed = replace(before.assumptions, pension_growths=before.assumptions.pension_growths[::-1])
+    assumed = replace(
+        before.assumptions,
+        pension_growths=before.assumptions.pension_growths[::-1],
+        pot_growths=before.assumptions.pot_growths[::-1],
+    )
     turned = replace(before, people=before.people[::-1], assumptions=assumed)
     other = most_after_tax(timeline(turned, BOOK))
     assert no_worse(one, other.projection.wealth)

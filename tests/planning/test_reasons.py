@@ -118,8 +118,13 @@ def assert_holds(result: Schedule, position: int, place: int, record: PersonReco
         assert after.pension.uncrystallised + after.pension.drawdown < POUND
     elif code == "pension_locked":
         reached = birthday(result.question.household.people[place].date_of_birth, 55)
-        assert reached > result.years[position].period.last or not opened.year.may_withdraw
+        locked = not opened.most_uncrystallised and not opened.most_drawdown
+        assert reached > result.years[position].period.last or locked
         assert record.gross == 0
+    elif code == "uses_up_what_is_unlocked":
+        assert record.gross > 0
+        assert any(opened.locked)
+        assert (after.pension.uncrystallised, after.pension.drawdown) == opened.locked
     elif code == "uses_the_isa_allowance":
         assert one.isa_used == max(one.isa_limit, one.isa_used - record.subscribed)
     elif code == "waits_for_the_isa_allowance":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -28,14 +29,17 @@ from service.planning.household import (
     PensionHeld,
     Spending,
 )
-from service.planning.projection.balances import Balance
+from service.planning.projection.balances import Balance, parts
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
+from service.planning.projection.settlement import PersonRecord
+from service.planning.projection.timeline import Period
 from service.planning.schedule.circumstances import schedule_warnings
 from service.planning.schedule.reasons import reasons
 from service.planning.schedule.schedule import (
     GOALS,
     MOST_AFTER_TAX,
     Schedule,
+    SchedulePerson,
     ScheduleQuestion,
     ScheduleYear,
     schedule,
@@ -74,8 +78,13 @@ def assert_grown(year: ScheduleYear, assumed: Assumptions, minimum_cash: int) ->
     early_in_all = 0
     for place, one in enumerate(everybody):
         record = one.record
+        early_pension = record.early.uncrystallised + record.early.drawdown
+        early_in_all += early_pension
+        assert 0 <= early_pension <= one.pension.paid_out
+        if record.after.pots:
+            assert_pots_grown(period, record, assumed.growths_of(place, len(record.after.pots)), share * part)
         for balance, rate, early, funds in (
-            (one.pension, assumed.growth_of(place), record.early.uncrystallised + record.early.drawdown, 4),
+            *(() if record.after.pots else ((one.pension, assumed.growth_of(place), early_pension, 4),)),
             (one.isa, assumed.isa_growth, record.early.isa, 2),
             (one.cash, assumed.cash_interest, record.opened.early_cash, 2),
         ):
@@ -84,9 +93,10 @@ def assert_grown(year: ScheduleYear, assumed: Assumptions, minimum_cash: int) ->
             if balance is one.pension:
                 missed += record.opened.year.paid_in.half_days * growth / (2 * period.days)
             assert abs(missed - early * growth * part) <= Fraction(funds + 1, 2) + abs(growth)
-            if balance is not one.cash:
+            if balance is one.isa:
                 assert 0 <= early <= balance.paid_out
-            early_in_all += early
+            if balance is not one.pension:
+                early_in_all += early
     cash = sum(one.cash.opening + one.record.opened.interest - one.record.opened.early_cash for one in everybody)
     assert sum(one.record.opened.early_cash for one in everybody) == 0 or cash >= minimum_cash
     paid = sum(one.record.opened.year.received + one.lump_sum for one in everybody)
@@ -94,6 +104,43 @@ def assert_grown(year: ScheduleYear, assumed: Assumptions, minimum_cash: int) ->
     assert early_in_all <= needed
     repaid = sum(max(0, -one.record.income_tax) for one in everybody)
     assert early_in_all >= needed - repaid - 4
+
+
+def assert_pots_grown(period: Period, record: PersonRecord, growths: Sequence[Any], part: Fraction) -> None:
+    """Each pot grows by its own rate, less what is missed by money that is spent before the last day: so much of a pot was
+    spent early as explains what it misses, and of all pots together as much as the record says."""
+    share = Fraction(period.days, (period.rules.figures.end - period.rules.figures.start).days + 1)
+    early: Fraction | int = 0
+    for k, yearly in enumerate(growths):
+        before, rate = record.opened.before.pots[k], Fraction(yearly) / WHOLE
+        paid = record.opened.year.pots[k].paid_in
+        grown = record.opened.pot_growth[k] - sum(record.pots_not_grown[k])
+        missed = sum(before) * rate * share + paid.half_days * rate * share / (2 * period.days) - grown
+        assert record.opened.pots[k] == record.after.pots[k] or record.opened.year.pots[k].may_withdraw
+        assert min(record.after.pots[k]) >= 0
+        if rate * part == 0:
+            assert abs(missed) <= 3
+        else:
+            assert missed / (rate * part) >= -3 / abs(rate * part)
+            early += missed / (rate * part)
+    slowest = min((abs(Fraction(yearly) / WHOLE * part) for yearly in growths if yearly and part), default=None)
+    if slowest and all(growths):
+        told = record.early.uncrystallised + record.early.drawdown
+        assert abs(early - told) <= len(growths) * (3 / slowest + 1)
+
+
+def assert_pots_add_up(member: Member, one: SchedulePerson) -> None:
+    """What is told pension by pension closes and adds up to what is told of all."""
+    told = parts(member, one.record, one.pension, one.withdrawal)
+    assert sorted(place for part in told for place in part.places) == list(range(len(member.pensions)))
+    for part in told:
+        assert_closes(part.balance)
+        drawn = part.withdrawal
+        assert drawn.gross == drawn.tax_free + drawn.taxable == drawn.from_uncrystallised + drawn.from_drawdown
+        assert min(*drawn, *part.after) >= 0
+        assert drawn.tax_free <= drawn.from_uncrystallised
+    for whole, each in ((one.pension, 1), (one.withdrawal, 2)):
+        assert list(whole) == [sum(amounts) for amounts in zip(*(part[each] for part in told), strict=True)]
 
 
 def assert_adds_up(result: Schedule) -> None:
@@ -137,6 +184,8 @@ def assert_adds_up(result: Schedule) -> None:
             assert min(record.spent, record.subscribed, record.from_isa) >= 0
             assert one.pension.closing == record.after.pension.uncrystallised + record.after.pension.drawdown
             assert min(record.after.pension.uncrystallised, record.after.pension.drawdown) >= 0
+            if member.pensions:
+                assert_pots_add_up(member, one)
         days = period.days, (period.rules.figures.end - period.rules.figures.start).days + 1
         assert_grown(year, assumed, household.minimum_cash)
         assert year.household.in_cash >= household.minimum_cash
@@ -178,9 +227,13 @@ def assert_within_limits(result: Schedule) -> None:
             lower = lower and age_on(member.date_of_birth, year.period.rules.figures.start) < 65
             assert one.isa_limit == (1_200_000 if lower else 2_000_000)
             # Finance Act 2004 s.279; Finance Act 2022 s.10.
-            least = protected or (57 if year.period.last >= date(2028, 4, 6) else 55)
-            if age_on(member.date_of_birth, year.period.last) < least:
+            normal = 57 if year.period.last >= date(2028, 4, 6) else 55
+            age = age_on(member.date_of_birth, year.period.last)
+            if not record.after.pots and age < (protected or normal):
                 assert record.gross == 0
+            for part, pot in zip(parts(member, record, one.pension, one.withdrawal), member.pots, strict=False):
+                if age < (pot.protected_pension_age or normal):
+                    assert part.balance.paid_out == 0
             assert cap is None or one.withdrawal.gross <= cap
             assert record.tax_free <= record.opened.left.tax_free + (
                 record.opened.lump_sum.gross if record.opened.lump_sum else 0
@@ -575,6 +628,46 @@ def test_a_lump_sum_by_itself_does_not_wait_for_contributions() -> None:
     years = plan(saving(contributions=(goes_on,)), lump_sums="all_now", end="2028-04-05").years
     assert [year.people[0].lump_sum for year in years] == [(40_000_000 + 2_000_000) // 4, 0]
     assert [year.people[0].record.taxable for year in years] == [0, 1_257_000]
+
+
+def test_a_plans_own_withdrawals_that_taper_the_annual_allowance_are_told() -> None:
+    """Finance Act 2004 s.228ZA: above 260,000 of adjusted income, the employer's 10,000 included, 60,000 falls by a pound for
+    every two. 200,000 of pay; spending takes so much more from the pension that income is above that."""
+    works = (DatedIncome("employment", 20_000_000),)
+    payers = (paid_in(10_000, payer="employer"),)
+    told = {}
+    for spending in (11_000_000, 18_000_000):
+        result = plan(
+            saving(
+                pension=Pension(90_000_000), pensions=(PensionHeld(90_000_000),), income=works, contributions=payers
+            ),
+            spending=(Spending(spending),),
+        )
+        record = result.years[0].people[0].record
+        found = {warning.code: warning for warning in schedule_warnings(result)}
+        adjusted = 20_000_000 + 1_000_000 + record.taxable
+        told[spending] = "annual_allowance_tapered" in found
+        assert told[spending] == (adjusted > 26_000_000 + 100)
+    assert list(told.values()) == [False, True]
+    after = 60_000 - (adjusted - 26_000_000) // 200
+    told_of_it = found["annual_allowance_tapered"].detail
+    assert f"from £60,000 to £{after:,}. Contributions of £10,000 are planned. These are still within it." in told_of_it
+
+
+def test_contributions_by_net_pay_count_in_adjusted_income() -> None:
+    """Finance Act 2004 s.228ZA(4), from memory: income is after them, and they are added back. 270,000 of income and 45,000 paid
+    in leave 60,000 less 27,500, and 36,000 leaves 37,000; 45,000 by relief at source leaves 60,000 less 5,000."""
+    works = (DatedIncome("employment", 27_000_000),)
+
+    def pays(pounds: int, relief: str) -> Schedule:
+        young = saving(date_of_birth=date(1985, 1, 1), income=works, contributions=(paid_in(pounds, relief=relief),))
+        return plan(young, spending=(Spending(1_000_000),))
+
+    assert pays(36_000, "net_pay").years
+    with pytest.raises(RuleViolation) as refused:
+        pays(45_000, "net_pay")
+    assert "£32,500" in refused.value.faults[0].detail
+    assert pays(45_000, "relief_at_source").years
 
 
 def test_spending_that_waits_for_contributions_says_so() -> None:

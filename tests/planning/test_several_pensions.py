@@ -190,6 +190,9 @@ def in_parts(request: dict[str, Any]) -> dict[str, Any]:
     return whole
 
 
+TERMS = ("growth", "yearly_charge", "protected_pension_age")
+
+
 def told_of(answer: dict[str, Any]) -> dict[str, Any]:
     """An answer that says of all pensions together what else it would say of the only one: where its warnings point, what they
     call it, and what tells that pensions are put together."""
@@ -214,6 +217,11 @@ def test_two_pensions_on_the_same_terms_are_one_with_their_sum(
     request = invented(Random(seed))
     if url == PLANS:
         request["aim"] = {"goal": "basic_rate_band"}
+    for person in request["household"]["people"]:
+        terms = {key: value for key, value in person["pensions"][0].items() if key in TERMS}
+        person["pensions"] = [
+            {key: value for key, value in pension.items() if key not in TERMS} | terms for pension in person["pensions"]
+        ]
     one, two = client.post(url, json=request), client.post(url, json=in_parts(request))
     assert two.status_code == one.status_code
     assert told_of(two.get_json()) == told_of(one.get_json())
@@ -240,7 +248,6 @@ def compared(*pensions: dict[str, Any], **assumptions: float) -> dict[str, Any]:
 HELD = {"uncrystallised": 100_000}
 
 
-@pytest.mark.parametrize(("url", "ask"), [(PLANS, planned), (TIMINGS, compared)])
 @pytest.mark.parametrize(
     ("terms", "where"),
     [
@@ -249,13 +256,22 @@ HELD = {"uncrystallised": 100_000}
         ({"yearly_charge": 0.01}, "#/household/people/0/pensions"),
     ],
 )
-def test_pensions_on_different_terms_are_refused(
-    client: FlaskClient, url: str, ask: Any, terms: dict[str, Any], where: str
+def test_lump_sum_timing_refuses_pensions_on_different_terms(
+    client: FlaskClient, terms: dict[str, Any], where: str
 ) -> None:
-    body = ask(HELD, HELD | terms, pension_growth=0.04)
-    assert faults_of(client, url, json.dumps(body).encode()) == [(where, "pensions-on-different-terms")]
-    assert answered(client, url, ask(HELD | terms, HELD | terms, pension_growth=0.04))
-    # A pension with nothing in it has no say, whichever comes first.
+    body = compared(HELD, HELD | terms, pension_growth=0.04)
+    assert faults_of(client, TIMINGS, json.dumps(body).encode()) == [(where, "pensions-on-different-terms")]
+    assert answered(client, TIMINGS, compared(HELD | terms, HELD | terms, pension_growth=0.04))
+    # A plan tells them apart.
+    apart = answered(client, PLANS, planned(HELD, HELD | terms, pension_growth=0.04))
+    assert [part["pension"] for part in apart["years"][0]["people"][0]["pensions"]] == [0, 1]
+
+
+@pytest.mark.parametrize(("url", "ask"), [(PLANS, planned), (TIMINGS, compared)])
+@pytest.mark.parametrize("terms", [{"protected_pension_age": 55}, {"growth": 0.05}, {"yearly_charge": 0.01}])
+def test_a_pension_with_nothing_in_it_has_no_say(
+    client: FlaskClient, url: str, ask: Any, terms: dict[str, Any]
+) -> None:
     empty = {"uncrystallised": 0}
     alone = told_of(answered(client, url, ask(HELD)))
     for pensions in ((HELD, empty | terms), (empty | terms, HELD)):

@@ -268,6 +268,7 @@ class _Search:
         self._dived: dict[_NodeKey, _Dived] = {}
         self.incumbent_at: tuple[Node, Solution] | None = None
         self._leaves_untaxed = self._cut_off = False
+        self._pruned = -INF  # no plan of the nodes that were pruned is better
         self.plain_plans_tried = with_partner_loss
         self._any_plan = any_plan
 
@@ -296,11 +297,11 @@ class _Search:
         node = self._relaxed(root, most_wealth(self.timeline) / POUND, first)
         if node is not None and not self._enough(node.bound):
             self._dive(node)
-        leaves = -INF  # the best bound of nodes whose optimum is a plan, or that have none
+        leaves = -INF  # the best bound of nodes whose optimum is a plan
         waiting: list[tuple[float, int, _Subproblem]] = []
         turn = count()
         while node is not None:
-            bound = max(leaves, node.bound, -waiting[0][0] if waiting else -INF)
+            bound = max(leaves, self._pruned, node.bound, -waiting[0][0] if waiting else -INF)
             if self._enough(bound):
                 return bound
             branches = self._branch(node)
@@ -322,7 +323,7 @@ class _Search:
         which stands where the solver comes to no end; ``found`` is the optimum, if it is known."""
         found = found or self._optimum(node)
         if not isinstance(found, Solution):
-            return None if found in _NO_BETTER_PLAN else _Subproblem(node, limit, None, self.relaxation.cells_made)
+            return self._not_solved(node, limit, found)
         for _ in range(_MOST_ROUNDS):
             if found.order_violations or not self._partitioning_helps:
                 break
@@ -331,13 +332,17 @@ class _Search:
             # No plan's wealth is below nothing, so that stands in where there is no incumbent yet.
             gap, before = found.wealth - max(self._incumbent_value, 0.0), found
             tighter = self._optimum(node)
-            if tighter in _NO_BETTER_PLAN:
-                return None
             if not isinstance(tighter, Solution):
-                return _Subproblem(node, min(limit, before.wealth), None, self.relaxation.cells_made)
+                return self._not_solved(node, min(limit, before.wealth), tighter)
             found = tighter
             self._partitioning_helps = before.wealth - found.wealth > _LEAST_GAIN_OF_GAP * gap
         return _Subproblem(node, min(limit, found.wealth), found, self.relaxation.cells_made)
+
+    def _not_solved(self, node: Node, limit: float, outcome: Outcome) -> _Subproblem | None:
+        """What is known of a node without an optimum: nothing to look for, or its parent's bound."""
+        if outcome is Outcome.BELOW_CUTOFF:
+            self._pruned = self._incumbent_value
+        return None if outcome in _NO_BETTER_PLAN else _Subproblem(node, limit, None, self.relaxation.cells_made)
 
     def _up_to_date(self, node: _Subproblem) -> _Subproblem | None:
         """A node that has waited, solved anew if the relaxation has become tighter meanwhile."""

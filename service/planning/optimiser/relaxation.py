@@ -14,6 +14,7 @@ from typing import NamedTuple
 from service.law import lump_sums
 from service.law.income_tax import IncomeTaxRules, Taxpayer
 from service.law.units import POUND, WHOLE
+from service.planning.household import YearlyRate
 from service.planning.optimiser.lp import INF, LinearProgram, Outcome
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
 from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
@@ -25,6 +26,7 @@ from service.planning.optimiser.tolerances import (
     WHOLE_SHARE_SHORTFALL,
 )
 from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
+from service.planning.projection.pots import Funds
 from service.planning.projection.remaining_pension import remaining_tax
 from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.timeline import Timeline
@@ -125,8 +127,9 @@ class _Drawn(NamedTuple):
 @dataclass(slots=True)
 class _PersonInCell:
     """One person's rows and columns in a cell: rows of the points' weights, income, savings, and of the cash that may be spent
-    before the last day; columns of points and the points of columns, columns of draws by their kind (those of money that is spent
-    before the last day first), and of that cash. ``admitted``: the columns of the points that are in the region."""
+    before the last day; columns of points and the points of columns, columns of draws by their kind, and of that cash;
+    ``early``: those of the draws that are spent before the last day. ``admitted``: the columns of the points that are in the
+    region."""
 
     weights: int = -1
     income: int = -1
@@ -137,6 +140,7 @@ class _PersonInCell:
     points: dict[int, TaxPoint] = field(default_factory=dict)
     admitted: set[int] = field(default_factory=set)
     draws: dict[str, list[int]] = field(default_factory=dict)
+    early: dict[str, list[int]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -433,63 +437,56 @@ class Relaxation:
             if t == 0:
                 total += (timeline.household.people[person].cash + _first_interest(timeline, person)) / POUND
             taken = self._lump[person]
-            if taken is not None and taken[0] == t:
-                total += taken[1] * UNIT_POUNDS
+            if taken is not None and taken.position == t:
+                total += taken.amount * UNIT_POUNDS
         return total / UNIT_POUNDS
 
     # Variables and constraints
 
     def _pension(self, person: int) -> _Pension:
-        """A pension's rows: what is drawn, grown to the end, and what is left add up to the whole pot grown."""
+        """The rows of a person's pensions: of each pot, what is drawn, grown to the end, and what is left add up to the whole pot
+        grown."""
         timeline = self.timeline
         assumed, periods = timeline.household.assumptions, timeline.periods
-        after = [1.0] * len(periods)  # growth of pension money from a period's end to the plan's
-        for t in range(len(periods) - 1, 0, -1):
-            after[t - 1] = after[t] * periods[t].factor(assumed.growth_of(person))
         member = timeline.household.people[person]
-        to_end = after[0] * periods[0].factor(assumed.growth_of(person))
         rules = periods[0].rules.lump_sums
         tax_free_left = lump_sums.available(member.pension, rules).tax_free / _UNIT_PENCE
         share = rules.tax_free_rate / WHOLE
-        uncrystallised = member.pension.uncrystallised / _UNIT_PENCE * to_end
-        drawdown = member.pension.drawdown / _UNIT_PENCE * to_end
-        paid_in = [amount / _UNIT_PENCE for amount in _paid_in(timeline, person)]
         lump = self._lump[person]
+        pots = [_grown_to_the_end(timeline, pot, lump, k) for k, pot in enumerate(_pots(timeline, person))]
         if lump is not None:
-            taken_to_end = lump[1] * after[lump[0]]
-            until = lump[0] + 1
-            uncrystallised += sum(amount * grown for amount, grown in zip(paid_in[:until], after, strict=False))
-            drawdown, uncrystallised = drawdown + uncrystallised - taken_to_end, 0.0
-            paid_in[:until] = [0.0] * until
-            tax_free_left = max(0.0, tax_free_left - lump[1]) if any(paid_in) else 0.0
+            tax_free_left = max(0.0, tax_free_left - lump.amount) if any(any(pot.paid_in) for pot in pots) else 0.0
         with_each = timeline.household.lump_sums == "with_each_withdrawal"
         # Where the allowance never runs out, drawing without a tax-free part is never better.
-        most = member.pension.uncrystallised / _UNIT_PENCE * max(1.0, to_end)
-        most += sum(amount * max(1.0, grown) for amount, grown in zip(paid_in, after, strict=True))
-        runs_out = with_each and most * share > tax_free_left
-        so_far = self._paid_in_so_far(uncrystallised, paid_in, after)
-        uncrystallised += sum(amount * grown for amount, grown in zip(paid_in, after, strict=True))
-        funds = self.lp.add_row(uncrystallised, uncrystallised)
-        income_funds = self.lp.add_row(drawdown, drawdown)
+        runs_out = with_each and sum(pot.most_uncrystallised for pot in pots) * share > tax_free_left
+        rows = []
+        for pot in pots:
+            so_far = self._paid_in_so_far(pot.uncrystallised, pot.paid_in, pot.after)
+            uncrystallised = pot.all_uncrystallised
+            funds = self.lp.add_row(uncrystallised, uncrystallised)
+            income_funds = self.lp.add_row(pot.drawdown, pot.drawdown)
+            kinds = []
+            if uncrystallised > 0:
+                kinds += ["tax_free"] if with_each else []
+                kinds += ["taxed"] if runs_out or not with_each else []
+            if pot.drawdown > 0:
+                kinds.append("drawdown")
+            rows.append(_PotRows(pot.after, funds, income_funds, kinds, so_far))
         allowance = self.lp.add_row(-INF, tax_free_left)
         quarter = self.lp.add_row(-INF, 0.0)
         taxed = self.lp.add_row(0.0, 0.0)
-        self.lp.add_column([(funds, 1.0), (quarter, -share), (taxed, 1.0)])
-        self.lp.add_column([(income_funds, 1.0), (taxed, 1.0)])
+        for row in rows:
+            self.lp.add_column([(row.funds, 1.0), (quarter, -share), (taxed, 1.0)])
+            self.lp.add_column([(row.income_funds, 1.0), (taxed, 1.0)])
         self.lp.add_column([(quarter, 1.0), (allowance, 1.0), (taxed, -1.0)], objective=1.0)
         years = assumed.remaining_pension_drawn_over
         for width, rate in remaining_tax(assumed, timeline.people[person][-1]).stretches():
             worth = 1 - rate + LEFT_IN_PENSION_POUNDS_PER_POUND
             column = self.lp.add_column([(taxed, -1.0)], objective=worth, high=years * width / _UNIT_PENCE)
             self._taxed_left.append(column)
-        used = [self.lp.add_row(0.0, INF) for _ in periods] if runs_out and uncrystallised > 0 else []
-        kinds = []
-        if uncrystallised > 0:
-            kinds += ["tax_free"] if with_each else []
-            kinds += ["taxed"] if runs_out or not with_each else []
-        if drawdown > 0:
-            kinds.append("drawdown")
-        return _Pension(after, tax_free_left, share, funds, income_funds, allowance, used, kinds, so_far)
+        uses_up = runs_out and any(pot.all_uncrystallised > 0 for pot in pots)
+        used = [self.lp.add_row(0.0, INF) for _ in periods] if uses_up else []
+        return _Pension(tax_free_left, share, allowance, used, rows)
 
     def _paid_in_so_far(self, held: float, paid_in: Sequence[float], after: Sequence[float]) -> dict[int, int]:
         """Rows by period, while more is still to be paid in: what is drawn by then is no more than there was, all grown to the
@@ -580,11 +577,11 @@ class Relaxation:
         part = self._missed[t]
         known = part.spending - part.cash_at_first
         lump = self._lump
-        last_day = sum(taken[1] for taken in lump if taken is not None and taken[0] == t) + part.of_last_day
+        last_day = sum(taken.amount for taken in lump if taken is not None and taken.position == t) + part.of_last_day
         if not part.counts or known <= last_day:
             return []
         rows = [(self.lp.add_row(0.0, INF), last_day - known)]
-        if min(*part.pensions, part.isa) < 0:
+        if min(part.isa, *(missed for pots in part.pensions for missed in pots)) < 0:
             rows.append((self.lp.add_row(-INF, 0.0), -known))
         return rows
 
@@ -615,27 +612,34 @@ class Relaxation:
         pension, share = self._pensions[person], self._pensions[person].share
         if not self.domains[person][t].free:
             return
-        grown, income, cash = pension.after[t], one.income, cell.cash
-        missed = self._missed[t].pensions[person] if cell.before else 0.0
+        income, cash, own = one.income, cell.cash, self.timeline.people[person][t].pots
         too_early = t < self._draw_orders.get(person, DrawOrder()).not_before
-        for kind in pension.kinds:
-            funds = pension.income_funds if kind == "drawdown" else pension.funds
-            if kind == "tax_free":
-                entries = [(cash, -1.0), (pension.allowance, share), (income, share - 1)]
-                entries += [(row, share) for row in pension.used[t:]]
-            else:
-                entries = [(cash, -1.0), (income, -1.0)]
-            if capped is not None:
-                entries.append((capped, 1.0))
-            high = 0.0 if kind == "taxed" and too_early else INF
-            before = [(row, 1.0) for row in cell.before]
-            limits = [funds]
-            if kind != "drawdown":
-                limits += [row for until, row in pension.so_far.items() if until >= t]
-            for misses in (missed, 0.0) if missed else (0.0,):
-                out = [(row, grown * (1.0 + misses)) for row in limits]
-                early = before if misses or not missed else []
-                one.draws.setdefault(kind, []).append(self.lp.add_column([*entries, *out, *early], high=high))
+        before = [(row, 1.0) for row in cell.before]
+        for k, pot in enumerate(pension.pots):
+            if own and not own[k].may_withdraw:
+                continue
+            grown = pot.after[t]
+            missed = self._missed[t].pensions[person][k] if cell.before else 0.0
+            for kind in pot.kinds:
+                funds = pot.income_funds if kind == "drawdown" else pot.funds
+                if kind == "tax_free":
+                    entries = [(cash, -1.0), (pension.allowance, share), (income, share - 1)]
+                    entries += [(row, share) for row in pension.used[t:]]
+                else:
+                    entries = [(cash, -1.0), (income, -1.0)]
+                if capped is not None:
+                    entries.append((capped, 1.0))
+                high = 0.0 if kind == "taxed" and too_early else INF
+                limits = [funds]
+                if kind != "drawdown":
+                    limits += [row for until, row in pot.so_far.items() if until >= t]
+                for misses in (missed, 0.0) if missed else (0.0,):
+                    out = [(row, grown * (1.0 + misses)) for row in limits]
+                    early = before if misses or not missed else []
+                    column = self.lp.add_column([*entries, *out, *early], high=high)
+                    one.draws.setdefault(kind, []).append(column)
+                    if early:
+                        one.early.setdefault(kind, []).append(column)
 
     def _add_cash_flows(self, t: int, new: int) -> None:
         """Cash held from the cells of one period to those of the next, by owner; its interest is the owner's income."""
@@ -785,7 +789,8 @@ class Relaxation:
         for cell in self.cells[t]:
             for kind, columns in cell.members[person].draws.items():
                 sums[kind] += UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
-                early = UNIT_POUNDS * max(0.0, values[columns[0]]) if cell.before else 0.0
+            for kind, columns in cell.members[person].early.items():
+                early = UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
                 if kind == "drawdown":
                     early_drawdown += early
                 else:
@@ -837,12 +842,11 @@ class Relaxation:
 
 
 class _Missed(NamedTuple):
-    """What is spent in a period before its last day: the growth it misses of a pound of each kind, of pensions by
-    person, and amounts in
-    the model's unit. ``spending`` is what income does not cover, ``cash_at_first`` what known cash covers of
-    it, ``of_last_day`` what a repayment of tax may."""
+    """What is spent in a period before its last day: the growth it misses of a pound of each kind, of pensions by person and
+    pot, and amounts in the model's unit. ``spending`` is what income does not cover, ``cash_at_first`` what known cash covers
+    of it, ``of_last_day`` what a repayment of tax may."""
 
-    pensions: tuple[float, ...]
+    pensions: tuple[tuple[float, ...], ...]
     isa: float
     cash: float
     spending: float
@@ -852,19 +856,22 @@ class _Missed(NamedTuple):
     @property
     def counts(self) -> bool:
         """Whether anything is missed by spending before the last day."""
-        return bool(any(self.pensions) or self.isa or self.cash)
+        return bool(any(any(pots) for pots in self.pensions) or self.isa or self.cash)
 
 
 def _missed(timeline: Timeline, t: int) -> _Missed:
     """What spending before the last day of a period misses."""
     assumed = timeline.household.assumptions
-    growths = (assumed.growth_of(person) for person in range(len(timeline.people)))
-    *pensions, isa, interest = [
-        numerator / denominator
-        for numerator, denominator in (
-            missed_rate(timeline, t, yearly) for yearly in (*growths, assumed.isa_growth, assumed.cash_interest)
-        )
-    ]
+
+    def of(yearly: YearlyRate) -> float:
+        numerator, denominator = missed_rate(timeline, t, yearly)
+        return numerator / denominator
+
+    pensions = tuple(
+        tuple(of(yearly) for yearly in assumed.growths_of(person, len(years[t].pots)))
+        for person, years in enumerate(timeline.people)
+    )
+    isa, interest = of(assumed.isa_growth), of(assumed.cash_interest)
     spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
     cash = 0 if t else sum(one.early_cash for one in opened(timeline, 0, first_holdings(timeline)))
     # Whoever gives the marriage allowance and loses it by a withdrawal pays less tax than the year was taken to bear.
@@ -872,22 +879,110 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
         years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives"
     )
     known = (amount / _UNIT_PENCE for amount in (spending, cash, of_last_day))
-    return _Missed(tuple(pensions), isa, interest, *known)
+    return _Missed(pensions, isa, interest, *known)
+
+
+class _PotRows(NamedTuple):
+    """A pot in the model: growth to the end, rows of its funds, the kinds of draws that are of use, and rows by period of what
+    may be drawn of uncrystallised funds while more is still paid in."""
+
+    after: list[float]
+    funds: int
+    income_funds: int
+    kinds: list[str]
+    so_far: dict[int, int]
 
 
 class _Pension(NamedTuple):
-    """A pension in the model: growth to the end, what is left of the tax-free allowance, the tax-free share, rows, the kinds of
-    draws that are of use, and rows by period of what may be drawn of uncrystallised funds while more is still paid in."""
+    """A person's pensions in the model: what is left of the tax-free allowance, the tax-free share, rows, and the pots; one
+    where all pensions count as one."""
 
-    after: list[float]
     tax_free_left: float
     share: float
-    funds: int
-    income_funds: int
     allowance: int
     used: list[int]
-    kinds: list[str]
-    so_far: dict[int, int]
+    pots: list[_PotRows]
+
+
+class _LumpSum(NamedTuple):
+    """The one lump sum of "all_now": its period, its amount in the model's unit, and the pots after it, in pence."""
+
+    position: int
+    amount: float
+    pots: tuple[Funds, ...]
+
+
+class _PotHeld(NamedTuple):
+    """A pot as it is known beforehand: what it holds at the start, what it grows by a year, and what is paid in in each period,
+    grown to its last day. Pence."""
+
+    uncrystallised: int
+    drawdown: int
+    growth: YearlyRate
+    paid_in: list[int]
+
+
+class _PotGrown(NamedTuple):
+    """A pot grown to the end, in the model's unit: its funds, the growth from each period's end, what is still paid in, and the
+    most of uncrystallised funds that there ever is."""
+
+    uncrystallised: float
+    drawdown: float
+    after: list[float]
+    paid_in: list[float]
+    most_uncrystallised: float
+
+    @property
+    def all_uncrystallised(self) -> float:
+        """Uncrystallised funds with all that is paid in."""
+        return self.uncrystallised + sum(amount * grown for amount, grown in zip(self.paid_in, self.after, strict=True))
+
+
+def _pots(timeline: Timeline, person: int) -> list[_PotHeld]:
+    """A person's pots; one where all pensions count as one."""
+    member, years = timeline.household.people[person], timeline.people[person]
+    pots = member.pots
+    held = [(pot.uncrystallised, pot.drawdown) for pot in pots] or [
+        (member.pension.uncrystallised, member.pension.drawdown)
+    ]
+    growths = timeline.household.assumptions.growths_of(person, len(pots))
+    return [
+        _PotHeld(
+            *funds,
+            growth,
+            [
+                paid.amount + period.growth_of(paid, growth) if paid.amount else 0
+                for period, paid in zip(
+                    timeline.periods,
+                    (year.pots[k].paid_in if pots else year.paid_in for year in years),
+                    strict=True,
+                )
+            ],
+        )
+        for k, (funds, growth) in enumerate(zip(held, growths, strict=True))
+    ]
+
+
+def _grown_to_the_end(timeline: Timeline, pot: _PotHeld, lump: _LumpSum | None, k: int) -> _PotGrown:
+    """Pot ``k`` of a person, grown to the end, after the lump sum where there is one."""
+    periods = timeline.periods
+    after = [1.0] * len(periods)  # growth of the pot's money from a period's end to the plan's
+    for t in range(len(periods) - 1, 0, -1):
+        after[t - 1] = after[t] * periods[t].factor(pot.growth)
+    to_end = after[0] * periods[0].factor(pot.growth)
+    uncrystallised = pot.uncrystallised / _UNIT_PENCE * to_end
+    drawdown = pot.drawdown / _UNIT_PENCE * to_end
+    paid_in = [amount / _UNIT_PENCE for amount in pot.paid_in]
+    if lump is not None:
+        until = lump.position + 1
+        uncrystallised += sum(amount * grown for amount, grown in zip(paid_in[:until], after, strict=False))
+        drawdown, uncrystallised = drawdown + uncrystallised - lump.amount * after[lump.position], 0.0
+        if lump.pots:
+            drawdown = sum(lump.pots[k]) / _UNIT_PENCE * after[lump.position]
+        paid_in[:until] = [0.0] * until
+    most = pot.uncrystallised / _UNIT_PENCE * max(1.0, to_end)
+    most += sum(amount * max(1.0, grown) for amount, grown in zip(paid_in, after, strict=True))
+    return _PotGrown(uncrystallised, drawdown, after, paid_in, most)
 
 
 def _most_held(timeline: Timeline) -> list[float]:
@@ -899,12 +994,12 @@ def _most_held(timeline: Timeline) -> list[float]:
         for member in timeline.household.people
     )
     found = [held]
+    pots = [pot for person in range(len(timeline.people)) for pot in _pots(timeline, person)]
     for t, period in enumerate(timeline.periods):
-        growths = (assumed.growth_of(person) for person in range(len(timeline.people)))
-        rates = (*growths, assumed.isa_growth, assumed.cash_interest)
+        rates = (*(pot.growth for pot in pots), assumed.isa_growth, assumed.cash_interest)
         held *= max(1.0, *(period.factor(rate) for rate in rates))
         held += sum(max(0, years[t].received + years[t].tax_outside) for years in timeline.people)
-        held += sum(_paid_in(timeline, person)[t] for person in range(len(timeline.people)))
+        held += sum(pot.paid_in[t] for pot in pots)
         found.append(held)
     return found
 
@@ -915,21 +1010,14 @@ def most_wealth(timeline: Timeline) -> int:
 
 
 def _most_pension(timeline: Timeline, person: int) -> float:
-    """What a pension comes to at most, pence."""
-    pension = timeline.household.people[person].pension
-    pot = float(pension.uncrystallised + pension.drawdown)
-    for period, paid_in in zip(timeline.periods, _paid_in(timeline, person), strict=True):
-        pot = pot * max(1.0, period.factor(timeline.household.assumptions.growth_of(person))) + paid_in
-    return pot
-
-
-def _paid_in(timeline: Timeline, person: int) -> list[int]:
-    """What is paid into a person's pensions in each period, grown to its last day, pence."""
-    growth = timeline.household.assumptions.growth_of(person)
-    return [
-        year.paid_in.amount + period.growth_of(year.paid_in, growth) if year.paid_in.amount else 0
-        for period, year in zip(timeline.periods, timeline.people[person], strict=True)
-    ]
+    """What a person's pensions come to at most, pence."""
+    found = 0.0
+    for pot in _pots(timeline, person):
+        held = float(pot.uncrystallised + pot.drawdown)
+        for period, paid_in in zip(timeline.periods, pot.paid_in, strict=True):
+            held = held * max(1.0, period.factor(pot.growth)) + paid_in
+        found += held
+    return found
 
 
 def _from_isas_at_most(timeline: Timeline, t: int) -> int:
@@ -972,8 +1060,8 @@ def _is_void(timeline: Timeline, position: int) -> bool:
     return gives_and_receives(timeline) and not givers[0].liability().marriage_allowance_open
 
 
-def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:
-    """The period and amount (pounds) of the one lump sum of "all_now"; None where there is none."""
+def _lump_sum(timeline: Timeline, person: int) -> _LumpSum | None:
+    """The one lump sum of "all_now"; None where there is none."""
     if timeline.household.lump_sums != "all_now":
         return None
     held = first_holdings(timeline)
@@ -981,7 +1069,7 @@ def _lump_sum(timeline: Timeline, person: int) -> tuple[int, float] | None:
         people = opened(timeline, position, held)
         lump_sum = people[person].lump_sum
         if lump_sum is not None:
-            return position, lump_sum.gross / _UNIT_PENCE
+            return _LumpSum(position, lump_sum.gross / _UNIT_PENCE, people[person].pots)
         if not year.may_withdraw:
-            held = tuple(one.before._replace(pension=one.pension) for one in people)
+            held = tuple(one.before._replace(pension=one.pension, pots=one.pots) for one in people)
     return None

@@ -55,9 +55,13 @@ def _policy(timeline: Timeline, relaxation: Relaxation, amounts: Amounts) -> Pol
 
     def draw(position: int, person: int, one: Opened) -> Draw:
         taxable = _taxable(relaxation, amounts, person, position, one)
-        if not with_each:
+        # Where both kinds of funds are taxed alike and all pensions grow alike, drawdown funds are drawn first.
+        if not with_each and not one.pots:
             return draw_for(timeline, one, taxable)
         drawdown = min(round(amounts.drawdown[person][position] * POUND), taxable, one.most_drawdown)
+        if not with_each:
+            uncrystallised = min(taxable - drawdown, one.most_uncrystallised)
+            return Draw(uncrystallised, min(taxable - uncrystallised, one.most_drawdown))
         rest = draw_with_tax_free_part(timeline, one, taxable - drawdown, one.most_uncrystallised)
         return Draw(rest.uncrystallised, min(drawdown + rest.drawdown, one.most_drawdown))
 

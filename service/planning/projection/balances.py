@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 from service.law.lump_sums import Pension
 from service.law.units import Pence
+from service.planning.household import Member
+from service.planning.projection.pots import Funds
 from service.planning.projection.settlement import PersonRecord, Settled
 from service.planning.projection.timeline import Period
 
@@ -55,6 +57,51 @@ def withdrawal(record: PersonRecord) -> Withdrawal:
     gross = record.gross - by_itself
     from_drawdown = record.opened.pension.drawdown - record.not_grown.drawdown - record.after.pension.drawdown
     return Withdrawal(gross, record.tax_free - by_itself, record.taxable, gross - from_drawdown, from_drawdown)
+
+
+class Part(NamedTuple):
+    """What is told of pensions that count as one: their ``places`` among the person's, how they moved over a period, what is
+    drawn on its last day, and what they consist of then."""
+
+    places: tuple[int, ...]
+    balance: Balance
+    withdrawal: Withdrawal
+    after: Funds
+
+
+def parts(member: Member, record: PersonRecord, balance: Balance, drawn: Withdrawal) -> tuple[Part, ...]:
+    """A person's period pension by pension: those in one pot are told together. They add up to ``balance`` and ``drawn``, which
+    are those of all pensions."""
+    after = record.after
+    if not member.pensions:
+        return ()
+    if not after.pots:
+        whole = Funds(after.pension.uncrystallised, after.pension.drawdown)
+        return (Part(tuple(range(len(member.pensions))), balance, drawn, whole),)
+    found = []
+    from_uncrystallised = tax_free = 0
+    opened = record.opened
+    for k in range(len(after.pots)):
+        before, grown, held = opened.before.pots[k], opened.pots[k], after.pots[k]
+        unearned, paid_in = record.pots_not_grown[k], opened.year.pots[k].paid_in.amount
+        uncrystallised = grown.uncrystallised - unearned.uncrystallised - held.uncrystallised
+        drawdown = grown.drawdown - unearned.drawdown - held.drawdown
+        # Of the tax-free money each pot has the share of what is drawn from it, to the penny in all.
+        from_uncrystallised += uncrystallised
+        all_so_far = drawn.tax_free * from_uncrystallised // drawn.from_uncrystallised if from_uncrystallised else 0
+        of_this, tax_free = all_so_far - tax_free, all_so_far
+        gross = uncrystallised + drawdown
+        growth = opened.pot_growth[k] - sum(unearned)
+        moved = Balance(sum(before), growth, paid_in, sum(before) + growth + paid_in - sum(held), sum(held))
+        found.append(
+            Part(
+                member.pots[k].places,
+                moved,
+                Withdrawal(gross, of_this, gross - of_this, uncrystallised, drawdown),
+                held,
+            )
+        )
+    return tuple(found)
 
 
 def money_purchase_allowance(period: Period, before: Pension, after: Pension) -> MoneyPurchaseAllowance:

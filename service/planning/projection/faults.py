@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 from service.figures import tax_years
 from service.law import annual_allowance
 from service.law.rulebook import RuleBook
 from service.planning.faults import Fault, no_such_allowance_yet
-from service.planning.household import PEOPLE, Assumptions, Household, Member
+from service.planning.household import PEOPLE, Assumptions, Household, LumpSums, Member
 from service.planning.incomes import record_faults, spending_faults
 from service.planning.projection.timeline import (
     MOST_TAX_YEARS,
@@ -65,7 +65,6 @@ def household_faults(
         if first is not None:
             yield from no_such_allowance_yet(member.pension, first, path, ", where the plan starts")
     yield from spending_faults(household.spending, ("household", "spending"))
-    yield from _different_terms(household.people)
 
 
 def contribution_faults(years: Timeline) -> Iterator[Fault]:
@@ -84,7 +83,12 @@ def _above_allowance(member: Member, period: Period, year: PersonPeriod) -> str 
     """What is said where contributions of a tax year are above an allowance."""
     figures = period.rules.figures
     saved = sum(one.between(figures.start, figures.end) for one in member.contributions)
-    employers = sum(one.between(figures.start, figures.end) for one in member.contributions if one.payer == "employer")
+    # Employers' contributions add to adjusted income, and those by net pay, which income is without (s.228ZA(4)).
+    added = sum(
+        one.between(figures.start, figures.end)
+        for one in member.contributions
+        if one.payer == "employer" or one.relief == "net_pay"
+    )
     income = year.taxpayer.income
     allowance = annual_allowance.tapered(
         figures.money("pension.annual_allowance"),
@@ -92,7 +96,7 @@ def _above_allowance(member: Member, period: Period, year: PersonPeriod) -> str 
         figures.money("pension.annual_allowance_threshold_income"),
         figures.money("pension.annual_allowance_adjusted_income"),
         max(0, income - year.taxpayer.relief_at_source),
-        income + employers,
+        income + added,
     )
     if period.position == 0:
         allowance += member.carry_forward
@@ -108,17 +112,22 @@ def _above_allowance(member: Member, period: Period, year: PersonPeriod) -> str 
     )
 
 
-def _different_terms(people: Sequence[Member]) -> Iterator[Fault]:
-    """Pensions of one person that a plan cannot put together: they need one pension age, one growth and one charge. A pension
-    with nothing in it, into which nothing is paid, has no say."""
+def different_ages(people: Sequence[Member]) -> Iterator[Fault]:
+    """Pensions of one person that may be drawn from different ages, where they have to count as one. A pension with nothing
+    in it, into which nothing is paid, has no say."""
     for i, member in enumerate(people):
-        if len({held.protected_pension_age for held in member.counting}) > 1:
+        if _ages_differ(member):
             yield Fault(
                 (*PEOPLE, i, "pensions"),
                 "pensions-on-different-terms",
                 "This calculation puts a person's pensions together, so they need the same `protected_pension_age`. Ask "
                 "for each pension by itself.",
             )
+
+
+def different_growth(people: Sequence[Member]) -> Iterator[Fault]:
+    """Pensions of one person that grow differently, or bear different charges, where they have to count as one."""
+    for i, member in enumerate(people):
         if len({(held.growth, held.yearly_charge) for held in member.counting}) > 1:
             yield Fault(
                 (*PEOPLE, i, "pensions"),
@@ -126,6 +135,23 @@ def _different_terms(people: Sequence[Member]) -> Iterator[Fault]:
                 "This calculation puts a person's pensions together, so they need the same `growth` and the same "
                 "`yearly_charge`. Ask for each pension by itself.",
             )
+
+
+def one_lump_sum(household: Household, ways: Collection[LumpSums | None]) -> Iterator[Fault]:
+    """Pensions of one person that may be drawn from different ages, where one of the ``ways`` of lump sums takes all tax-free
+    cash at once."""
+    for i, member in enumerate(household.people):
+        if "all_now" in ways and _ages_differ(member):
+            yield Fault(
+                (*PEOPLE, i, "pensions"),
+                "pensions-on-different-terms",
+                "With `all_now`, all tax-free cash is taken on one day, so the pensions of one person need the same "
+                "`protected_pension_age`. Give another of `lump_sums`, or ask for each pension by itself.",
+            )
+
+
+def _ages_differ(member: Member) -> bool:
+    return len({held.protected_pension_age for held in member.counting}) > 1
 
 
 def growth_of_two(assumed: Assumptions) -> Iterator[Fault]:

@@ -9,13 +9,13 @@ from typing import Literal, NamedTuple, get_args
 from service.law.ages import birthday
 from service.law.dates import day_month_year
 from service.law.income_tax import TaxpayerYear
-from service.law.pension_age import access_age
 from service.law.rulebook import TaxYearRules
 from service.law.set_off import Scales
 from service.law.units import WHOLE, Pence
 from service.planning.curve.tax_curve import has_other_income_only, pieces_to
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation
+from service.planning.projection.pots import access, first_access
 from service.planning.projection.settlement import (
     Choice,
     Draw,
@@ -295,18 +295,19 @@ def _locked(timeline: Timeline, position: int, people: Sequence[Opened]) -> Iter
     """Whose pension cannot be drawn in a period yet, and from when it can."""
     rules, members = timeline.periods[position].rules, timeline.household.people
     for place, (person, member) in enumerate(zip(people, members, strict=True)):
-        if person.year.may_draw or not person.pension.uncrystallised + person.pension.drawdown:
+        if not person.pension.uncrystallised + person.pension.drawdown:
             continue
         whose = "The pension" if len(members) == 1 else f"The pension of {inside(who(place, len(members)))}"
+        if person.year.may_draw:
+            if any(person.locked):
+                ages = access(member, rules)
+                day = min(ages[k][1] for k, pot in enumerate(person.year.pots) if not pot.may_withdraw)
+                yield f"Part of {whose[0].lower()}{whose[1:]} cannot be drawn before {day_month_year(day)}."
+            continue
         if person.year.may_withdraw and person.year.waits_until is not None:
             yield f"{whose} is not drawn before {waits_for(person.year.waits_until, rules)}."
             continue
-        age, day = access_age(
-            member.date_of_birth,
-            rules.minimum_pension_age,
-            rules.next_minimum_pension_age,
-            member.pension.protected_pension_age,
-        )
+        age, day = first_access(member, rules)
         yield f"{whose} cannot be drawn before {day_month_year(day)}, at age {age}."
 
 

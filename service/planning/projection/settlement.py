@@ -17,6 +17,16 @@ from service.law.rounding import half_up
 from service.law.units import Pence
 from service.law.value import Value
 from service.planning.household import HALVES_NOT_GROWN, NOTHING_PAID_IN
+from service.planning.projection.pots import (
+    NO_POTS,
+    Drawn,
+    Funds,
+    drawn,
+    grown,
+    of_slower,
+    pots_of,
+    together,
+)
 from service.planning.projection.remaining_pension import tax_on_remaining
 from service.planning.projection.timeline import Period, PersonPeriod, Timeline
 from service.planning.projection.within_the_year import (
@@ -35,17 +45,20 @@ WITH_TAX_FREE_PART = ("with_each_withdrawal", "separately")
 
 _NOTHING = Payment(0, 0, 0)
 _NOBODY_MISSES = ((0, 0), (0, 0))
+_NOTHING_LOCKED = Funds()
 
 
 class Holdings(Value, frozen=True):
     """What one person holds between two periods. ``lump_sum_taken``: the one lump sum of "all_now" has been taken.
-    ``cash_for_early``: what of the cash is to be spent before the next period's last day, None where cash is spent first."""
+    ``cash_for_early``: what of the cash is to be spent before the next period's last day, None where cash is spent first.
+    ``pots`` are those that ``pension`` adds up, of somebody whose pensions do not count as one."""
 
     pension: Pension
     isa: Pence
     cash: Pence
     lump_sum_taken: bool = False
     cash_for_early: Pence | None = None
+    pots: tuple[Funds, ...] = ()
 
 
 class Draw(NamedTuple):
@@ -53,6 +66,9 @@ class Draw(NamedTuple):
 
     uncrystallised: Pence = 0
     drawdown: Pence = 0
+
+
+_NO_DRAW = Draw()
 
 
 class Choice(NamedTuple):
@@ -94,7 +110,8 @@ class Opened(Value, frozen=True):
 
     ``early_cash`` is what of the opening cash is spent before the last day. ``uncharged`` is what the lifetime allowance
     leaves in a year in which more bears a charge; None in other years. ``isa_allowance_left`` is what may still be
-    subscribed on the last day.
+    subscribed on the last day. ``pots`` are those that ``pension`` adds up, ``pot_growth`` what each grew by, and ``locked``
+    what of them may not be drawn.
     """
 
     year: PersonPeriod
@@ -108,6 +125,9 @@ class Opened(Value, frozen=True):
     interest: Pence
     isa_allowance_left: Pence
     early_cash: Pence = 0
+    pots: tuple[Funds, ...] = ()
+    pot_growth: tuple[Pence, ...] = ()
+    locked: Funds = _NOTHING_LOCKED
 
     def taxed(self, withdrawal: Pence) -> Liability:
         """The tax year's liability with the period's interest and a taxable withdrawal, pence."""
@@ -118,20 +138,19 @@ class Opened(Value, frozen=True):
         """The most that may be drawn from uncrystallised funds: a lifetime allowance with a charge is not exceeded."""
         if not self.year.may_draw:
             return 0
-        if self.uncharged is None:
-            return self.pension.uncrystallised
-        return min(self.pension.uncrystallised, self.uncharged)
+        most = self.pension.uncrystallised - self.locked.uncrystallised
+        return most if self.uncharged is None else min(most, self.uncharged)
 
     @property
     def most_drawdown(self) -> Pence:
         """The most that may be drawn from drawdown funds."""
-        return self.pension.drawdown if self.year.may_draw else 0
+        return self.pension.drawdown - self.locked.drawdown if self.year.may_draw else 0
 
 
 class PersonRecord(Value, frozen=True):
     """One person's period, settled. ``moved`` is what came from the partner, negative for what went there; ``early`` is what of
     the pension and the ISAs is spent before the last day, and ``not_grown`` what they lack for it of the growth that ``opened``
-    counts."""
+    counts; ``pots_not_grown`` of each pot."""
 
     opened: Opened
     gross: Pence
@@ -147,6 +166,7 @@ class PersonRecord(Value, frozen=True):
     tax_free_left: Pence
     not_grown: NotGrown = ALL_GROWN
     early: Early = NOTHING_EARLY
+    pots_not_grown: tuple[Funds, ...] = ()
 
     @property
     def pension_growth(self) -> Pence:
@@ -179,7 +199,10 @@ class Settled(Value, frozen=True):
 
 def first_holdings(timeline: Timeline) -> tuple[Holdings, ...]:
     """What the household holds at the start of a plan."""
-    return tuple(Holdings(member.pension, member.isa.value, member.cash) for member in timeline.household.people)
+    return tuple(
+        Holdings(member.pension, member.isa.value, member.cash, pots=pots_of(member))
+        for member in timeline.household.people
+    )
 
 
 def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> tuple[Opened, ...]:
@@ -190,19 +213,25 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
         assumed.pension_growth, assumed.isa_growth, assumed.cash_interest
     )
     halves = HALVES_NOT_GROWN[assumed.spending_met]
-    grown, covered = [], 0
+    found, covered = [], 0
     for i, (people, held) in enumerate(zip(timeline.people, holdings, strict=True)):
         year, pension = people[position], held.pension
-        if assumed.pension_growths:
-            pension_growth, whole = period.share(assumed.pension_growths[i])
-        uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
-        drawdown = half_up(pension.drawdown * pension_growth, whole)
-        if year.paid_in is not NOTHING_PAID_IN and year.paid_in.amount:
-            on_paid_in = period.growth_of(year.paid_in, assumed.growth_of(i))
-            pension = pension.holding(pension.uncrystallised + year.paid_in.amount, pension.drawdown)
-            uncrystallised += on_paid_in
-        if uncrystallised or drawdown:
-            pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
+        pots = NO_POTS
+        if held.pots:
+            pots = grown(period, year, held.pots, assumed.growths_of(i, len(held.pots)))
+            uncrystallised, drawdown = sum(pots.growth), 0
+            pension = pension.holding(*together(pots.funds))
+        else:
+            if assumed.pension_growths:
+                pension_growth, whole = period.share(assumed.pension_growths[i])
+            uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
+            drawdown = half_up(pension.drawdown * pension_growth, whole)
+            if year.paid_in is not NOTHING_PAID_IN and year.paid_in.amount:
+                on_paid_in = period.growth_of(year.paid_in, assumed.growth_of(i))
+                pension = pension.holding(pension.uncrystallised + year.paid_in.amount, pension.drawdown)
+                uncrystallised += on_paid_in
+            if uncrystallised or drawdown:
+                pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
         left = lump_sums.available(pension, rules)
         lump_sum = None
         if timeline.household.lump_sums == "all_now" and year.may_withdraw and not held.lump_sum_taken:
@@ -211,8 +240,10 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
             pension = lump_sums.then(pension, lump_sum, rules)
             left = lump_sums.available(pension, rules)
             covered += lump_sum.gross
+            if held.pots:
+                pots = pots.after_lump_sum(year, lump_sum.gross, lump_sum.crystallised)
         covered += year.received
-        grown.append((year, held, pension, uncrystallised + drawdown, lump_sum, left))
+        found.append((year, held, pension, uncrystallised + drawdown, lump_sum, left, pots))
     spent: Sequence[Pence] | None = None
     if halves and timeline.spending[position] > covered and any(held.cash for held in holdings):
         spent = _early_cash(timeline, position, holdings, covered)
@@ -229,8 +260,11 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
             half_up((2 * held.cash - halves * out) * interest, 2 * cash_whole),
             year.isa_allowance_left,
             out,
+            pots.funds,
+            pots.growth,
+            pots.locked,
         )
-        for (year, held, pension, growth, lump_sum, left), out in zip(grown, spent or repeat(0), strict=False)
+        for (year, held, pension, growth, lump_sum, left, pots), out in zip(found, spent or repeat(0), strict=False)
     )
 
 
@@ -300,18 +334,25 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     before = _to_find_before_the_last_day(timeline, position, people)
     if before > 0:
         of_pensions, rate = missed_rates(timeline, position)
-        early = _found_before(timeline, before, choice, min(wanted, most_out(sum(isas), sum(isas), rate)))
+        early = _found_before(timeline, people, before, choice, min(wanted, most_out(sum(isas), sum(isas), rate)))
         lacking = before - sum(early.draws_together) - early.isas
         if lacking > 0:
             others = _with_more_early_cash(timeline, position, people, lacking)
             if others is not None:
                 return settle(timeline, position, others, choice)
+        of_pots = _of_pots(timeline, position, people, choice.draws, early.draws)
+        if of_pots:
+            possible = [Draw(*one.drawn) if one else draw for draw, one in zip(choice.draws, of_pots, strict=True)]
+            if tuple(possible) != choice.draws:
+                return settle(timeline, position, people, choice._replace(draws=tuple(possible)))
         missing: Sequence[tuple[Pence, Pence]] = _NOBODY_MISSES
-        if any(early.draws_together) and any(numerator for numerator, _ in of_pensions):
+        if any(early.draws_together) and (of_pots or any(numerator for numerator, _ in of_pensions)):
             missing = [
                 (missed(uncrystallised, of_pension), missed(drawdown, of_pension))
                 for (uncrystallised, drawdown), of_pension in zip(early.draws, of_pensions, strict=True)
             ]
+            if of_pots:
+                missing = [one.missed if one else funds for funds, one in zip(missing, of_pots, strict=True)]
             fitting = _within_what_is_left(of_pensions, [pension for _, pension, _ in paid], missing, choice.draws)
             if fitting is not None:
                 return settle(timeline, position, people, choice._replace(draws=fitting))
@@ -327,6 +368,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
         from_isas = shared(min(wanted, sum(isas)), isas) if wanted else [0] * len(people)
         not_grown = [ALL_GROWN] * len(people)
         spent_early = [NOTHING_EARLY] * len(people)
+        of_pots = _of_pots(timeline, position, people, choice.draws, [_NO_DRAW] * len(people))
     own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)] if wanted else in_hand
     short = max(0, spending + kept - sum(own))
     left = _debts_covered(own)
@@ -349,6 +391,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
             pension = pension.holding(
                 pension.uncrystallised - unearned.uncrystallised, pension.drawdown - unearned.drawdown
             )
+        pots = of_pots[i] if of_pots else None
         # By position, in the order of the fields: a comparison makes tens of thousands of these.
         records.append(
             PersonRecord(
@@ -368,13 +411,32 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
                     kept_as_cash,
                     held.lump_sum_taken or person.lump_sum is not None,
                     for_early[i],
+                    () if pots is None else pots.after,
                 ),
                 tax_free_left,
                 unearned,
                 spent_early[i],
+                () if pots is None else pots.not_grown,
             )
         )
     return Settled(tuple(records), short)
+
+
+def _of_pots(
+    timeline: Timeline, position: int, people: Sequence[Opened], draws: Sequence[Draw], early: Sequence[Draw]
+) -> list[Drawn | None]:
+    """Everybody's draws carried out pot by pot, None for a person without pots; empty where nobody has any."""
+    if not people[0].pots and not people[-1].pots:
+        return []
+    found: list[Drawn | None] = []
+    for i, (person, draw, before) in enumerate(zip(people, draws, early, strict=True)):
+        if person.pots:
+            growths = timeline.household.assumptions.growths_of(i, len(person.pots))
+            rates = [missed_rate(timeline, position, yearly) for yearly in growths]
+            found.append(drawn(person.year.order, person.pots, draw, before, rates))
+        else:
+            found.append(None)
+    return found
 
 
 def _within_caps(timeline: Timeline, position: int, choice: Choice) -> Choice:
@@ -418,7 +480,9 @@ class _FoundBefore(NamedTuple):
         return [uncrystallised + drawdown for uncrystallised, drawdown in self.draws]
 
 
-def _found_before(timeline: Timeline, amount: Pence, choice: Choice, from_isas: Pence) -> _FoundBefore:
+def _found_before(
+    timeline: Timeline, people: Sequence[Opened], amount: Pence, choice: Choice, from_isas: Pence
+) -> _FoundBefore:
     """What of an amount comes from the period's draws and from what is taken out of ISAs: as was chosen, and the rest, or
     all, first from what grows less; of two people in proportion."""
     chosen, isas = tuple(Draw() for _ in choice.draws), 0
@@ -429,11 +493,15 @@ def _found_before(timeline: Timeline, amount: Pence, choice: Choice, from_isas: 
         if not amount:
             return _FoundBefore(chosen, isas)
     left = [Draw(whole[0] - early[0], whole[1] - early[1]) for whole, early in zip(choice.draws, chosen, strict=True)]
-    drawn = [uncrystallised + drawdown for uncrystallised, drawdown in left]
+    wanted = [uncrystallised + drawdown for uncrystallised, drawdown in left]
     assumed = timeline.household.assumptions
-    after_isas = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(drawn))]
-    first = [0 if later else each for each, later in zip(drawn, after_isas, strict=True)]
-    then = [each if later else 0 for each, later in zip(drawn, after_isas, strict=True)]
+    after_isas = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(wanted))]
+    first = [0 if later else each for each, later in zip(wanted, after_isas, strict=True)]
+    for i, person in enumerate(people):
+        if person.pots:
+            growths = assumed.growths_of(i, len(person.pots))
+            first[i] = of_slower(person.year.order, person.pots, left[i], growths, assumed.isa_growth)
+    then = [each - slower for each, slower in zip(wanted, first, strict=True)]
     of_first = min(amount, sum(first))
     more = min(amount - of_first, from_isas - isas)
     of_then = min(amount - of_first - more, sum(then))

@@ -27,7 +27,7 @@ from service.law.income_tax import (
 )
 from service.law.rounding import half_up
 from service.law.rulebook import RuleBook, TaxYearRules
-from service.law.units import WHOLE, BasisPoints, Pence
+from service.law.units import WHOLE, BasisPoints, Pence, Years
 from service.planning.curve.extra_tax import ExtraTax
 from service.planning.household import (
     NOTHING_PAID_IN,
@@ -37,6 +37,7 @@ from service.planning.household import (
     Household,
     Member,
     PaidIn,
+    Pot,
     Spending,
     YearlyRate,
     paid_in,
@@ -115,6 +116,13 @@ class Remembered(NamedTuple):
     extra_tax: list[ExtraTax]
 
 
+class PotPeriod(NamedTuple):
+    """One of a person's pots in a period: whether it may be drawn on the last day, and what is paid in."""
+
+    may_withdraw: bool
+    paid_in: PaidIn
+
+
 @dataclass(frozen=True, slots=True)
 class PersonPeriod:
     """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
@@ -124,6 +132,8 @@ class PersonPeriod:
     whole year; ``tax_outside`` is the share of the year's tax that the income outside the plan bears.
     ``received`` is less by what of ``paid_in``, which goes into pensions inside the plan, is the household's own. Income is not
     drawn while that ``waits_until`` after a later tax year, so that contributions keep within an allowance.
+    ``pots`` are those of somebody whose pensions do not count as one; ``order`` has the places of those that may be drawn, in
+    the order in which they are.
     ``remembered`` is what ``liability`` and ``target`` have found before: the plans that are compared ask the same of a year
     over and over. It never passes to a copy with another taxpayer.
     """
@@ -140,6 +150,8 @@ class PersonPeriod:
     taxed_pay: Pence = 0
     paid_in: PaidIn = NOTHING_PAID_IN
     waits_until: date | None = None
+    pots: tuple[PotPeriod, ...] = ()
+    order: tuple[int, ...] = ()
     remembered: Remembered = field(
         default_factory=lambda: Remembered({}, {}, {}, [0], []), init=False, compare=False, repr=False
     )
@@ -254,10 +266,7 @@ def timeline(household: Household, book: RuleBook) -> Timeline:
     ages = book.state_pension_ages
     reached = tuple(state_pension.reached_on(member.date_of_birth, ages) for member in household.people)
     people = _void_claims_left_out(
-        tuple(
-            _person(member, household, periods, book, spa)
-            for member, spa in zip(household.people, reached, strict=True)
-        )
+        tuple(_person(place, household, periods, book, spa) for place, spa in enumerate(reached))
     )
     spending = tuple(_spending(household, period) for period in periods)
     return Timeline(household, periods, people, spending, reached)
@@ -271,9 +280,9 @@ def shortened(whole: Timeline, household: Household, book: RuleBook) -> Timeline
         tuple(
             (
                 *years[: final.position],
-                *_as_long(years[final.position], _person(member, household, (final,), book, reached)),
+                *_as_long(years[final.position], _person(place, household, (final,), book, reached)),
             )
-            for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+            for place, (years, reached) in enumerate(zip(whole.people, whole.state_pension_from, strict=True))
         )
     )
     return Timeline(
@@ -289,8 +298,8 @@ def with_first_year(whole: Timeline, household: Household, book: RuleBook) -> Ti
     """The periods of ``whole`` for a household that differs from it only in what counts in its first tax year."""
     people = _void_claims_left_out(
         tuple(
-            (*_as_long(years[0], _person(member, household, whole.periods[:1], book, reached)), *years[1:])
-            for member, years, reached in zip(household.people, whole.people, whole.state_pension_from, strict=True)
+            (*_as_long(years[0], _person(place, household, whole.periods[:1], book, reached)), *years[1:])
+            for place, (years, reached) in enumerate(zip(whole.people, whole.state_pension_from, strict=True))
         )
     )
     return replace(whole, household=household, people=people)
@@ -359,12 +368,29 @@ def _amount_in(item: DatedIncome | Spending, amount: Pence, period: Period, firs
 
 
 def _person(
-    member: Member, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
+    place: int, household: Household, periods: tuple[Period, ...], book: RuleBook, reached: date | None
 ) -> tuple[PersonPeriod, ...]:
+    member = household.people[place]
     money_of = tax_years.of(household.money_of or household.start)
     figures, ages = book.years[money_of].figures, book.state_pension_ages
     incomes = [settled(income, member, figures, ages, reached) for income in member.income]
-    return _waiting(member, periods, tuple(_person_year(member, incomes, period) for period in periods))
+    pots = member.pots
+    growths = household.assumptions.growths_of(place, len(pots))
+    years = tuple(_person_year(member, incomes, period, pots) for period in periods)
+    return _waiting(member, periods, _in_order(years, growths) if pots else years)
+
+
+def _in_order(years: tuple[PersonPeriod, ...], growths: tuple[YearlyRate, ...]) -> tuple[PersonPeriod, ...]:
+    """The same years, with the order in which the pots are drawn: what will be locked again first, then what grows the least
+    (README.md)."""
+    locked_later: set[int] = set()
+    found = []
+    for year in reversed(years):
+        may = [k for k, pot in enumerate(year.pots) if pot.may_withdraw]
+        may.sort(key=lambda k: (k not in locked_later, growths[k], k))
+        found.append(replace(year, order=tuple(may)))
+        locked_later |= {k for k, pot in enumerate(year.pots) if not pot.may_withdraw}
+    return tuple(reversed(found))
 
 
 def _waiting(member: Member, periods: tuple[Period, ...], years: tuple[PersonPeriod, ...]) -> tuple[PersonPeriod, ...]:
@@ -390,7 +416,7 @@ def money_purchase_saving(member: Member, period: Period) -> Pence:
     )
 
 
-def _person_year(member: Member, incomes: list[DatedIncome], period: Period) -> PersonPeriod:
+def _person_year(member: Member, incomes: list[DatedIncome], period: Period, pots: tuple[Pot, ...]) -> PersonPeriod:
     figures = period.rules.figures
     whole, inside = [], 0
     for income in incomes:
@@ -411,21 +437,37 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period) -> 
     into_pensions = NOTHING_PAID_IN
     if member.pays_in:
         into_pensions = paid_in(member, relief, period.first, period.last, figures.start, figures.end, rules.basic_rate)
+    of_pots: tuple[PotPeriod, ...] = ()
+    if pots:
+        days = period.first, period.last, figures.start, figures.end
+        of_pots = tuple(
+            PotPeriod(
+                _may_withdraw(member, period, pot.protected_pension_age),
+                paid_in(member, relief, *days, rules.basic_rate, pot.places) if member.pays_in else NOTHING_PAID_IN,
+            )
+            for pot in pots
+        )
     return PersonPeriod(
         taxpayer=taxpayer,
         rules=rules,
         received=inside - into_pensions.own,
         tax_outside=_tax_outside(taxpayer, rules, taxed_inside),
-        may_withdraw=pension_age.may_take_benefits(
-            member.date_of_birth, period.last, period.rules.minimum_pension_age, member.pension.protected_pension_age
-        ),
+        may_withdraw=any(pot.may_withdraw for pot in of_pots)
+        if of_pots
+        else _may_withdraw(member, period, member.pension.protected_pension_age),
         isa_allowance_left=_isa_allowance_left(member, period),
         state_pension=sum(amount for kind, amount in whole if kind == "state_pension"),
         taxed_inside=taxed_inside,
         paid_at_source=relief.paid_at_source,
         taxed_pay=relief.taxed_pay,
         paid_in=into_pensions,
+        pots=of_pots,
     )
+
+
+def _may_withdraw(member: Member, period: Period, protected: Years | None) -> bool:
+    """Whether benefits may be taken on a period's last day from pensions with a protected age, if any."""
+    return pension_age.may_take_benefits(member.date_of_birth, period.last, period.rules.minimum_pension_age, protected)
 
 
 def _tax_outside(taxpayer: Taxpayer, rules: IncomeTaxRules, inside: Pence) -> Pence:

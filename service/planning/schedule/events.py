@@ -10,8 +10,8 @@ from typing import NamedTuple
 from service.figures.loader import Standing
 from service.law.ages import age_on
 from service.law.dates import day_month_year
-from service.law.pension_age import access_age
 from service.planning.household import DatedIncome, Member
+from service.planning.projection.pots import access
 from service.planning.projection.timeline import Period
 from service.planning.schedule.schedule import Schedule, ScheduleYear
 from service.planning.wording import YOU, inside, pounds, starting, who
@@ -124,19 +124,16 @@ def _ages(result: Schedule, place: int, named: _Named, year: ScheduleYear) -> It
             f"{named.your} State Pension begins." if begins else f"{named.does('reach', 'reaches')} State Pension age.",
             place,
         )
-    rules, pension = period.rules, year.people[place].record.opened.pension
-    if pension.uncrystallised or pension.drawdown:
-        age, day = access_age(
-            member.date_of_birth,
-            rules.minimum_pension_age,
-            rules.next_minimum_pension_age,
-            pension.protected_pension_age,
-        )
+    pension, pots = year.people[place].record.opened.pension, year.people[place].record.opened.pots
+    if not pension.uncrystallised and not pension.drawdown:
+        return
+    for age, day in dict.fromkeys(access(member, period.rules)):
         if period.first <= day <= period.last:
+            which = "one of the pensions" if pots else "a pension"
             yield Event(
                 "minimum_pension_age_reached",
                 day,
-                f"{named.does('reach', 'reaches')} {age}, the minimum age for taking money from a pension.",
+                f"{named.does('reach', 'reaches')} {age}, the minimum age for taking money from {which}.",
                 place,
             )
 

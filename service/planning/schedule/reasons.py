@@ -8,6 +8,7 @@ So the reasons of a plain plan and of one that was searched for are found in the
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 from functools import partial
 from typing import NamedTuple
 
@@ -15,13 +16,14 @@ from service.figures import tax_years
 from service.law.dates import day_month_year
 from service.law.income_tax import Liability
 from service.law.lump_sums import quarter
-from service.law.pension_age import access_age
-from service.law.units import POUND, WHOLE, BasisPoints, Pence
+from service.law.units import POUND, WHOLE, BasisPoints, Pence, Years
 from service.planning.curve.reasons import reasons as rules_at_work
 from service.planning.curve.steps import NEAR, Step, step_above
+from service.planning.household import Assumptions, YearlyRate
 from service.planning.once import Once
 from service.planning.projection.policies import target, waits_for
-from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRecord, wealth_after_tax
+from service.planning.projection.pots import access, next_pound
+from service.planning.projection.settlement import WITH_TAX_FREE_PART, Opened, PersonRecord, wealth_after_tax
 from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, Schedule, SchedulePerson, ScheduleYear
 from service.planning.schedule.step_margin import MOST_GIVEN_UP
 from service.planning.wording import rounded_pounds
@@ -177,6 +179,13 @@ def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
     if _used_up(case):
         found = True
         yield Reason("uses_up_the_pension", f"{gross} is all that is left, so this uses up the pension.")
+    elif _uses_up_what_is_unlocked(case):
+        found = True
+        age, day = _unlocked_from(case)
+        yield Reason(
+            "uses_up_what_is_unlocked",
+            f"{gross} is all that may be drawn yet. The rest is locked until {day_month_year(day)}, at age {age}.",
+        )
     if _needed_for_spending(case):
         found = True
         yield Reason(
@@ -188,7 +197,7 @@ def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
     if capped:
         found = True
         yield Reason("reaches_the_cap", f"{gross} is the most that you want drawn in a tax year.")
-    if not _used_up(case) and not capped:
+    if not _used_up(case) and not _uses_up_what_is_unlocked(case) and not capped:
         stop = _stops(case)
         if stop is not None:
             found = True
@@ -215,6 +224,11 @@ def _but_the_minimum(case: _Case) -> str:
 def _used_up(case: _Case) -> bool:
     after = case.record.after.pension
     return after.uncrystallised + after.drawdown < POUND
+
+
+def _uses_up_what_is_unlocked(case: _Case) -> bool:
+    opened, after = case.record.opened, case.record.after.pension
+    return any(opened.locked) and (after.uncrystallised, after.drawdown) == opened.locked
 
 
 def _needed_for_spending(case: _Case) -> bool:
@@ -313,14 +327,8 @@ def _of_none(case: _Case) -> Iterator[Reason]:
     if held < POUND:
         if case.position and case.at(0).person.pension.opening >= POUND:
             yield Reason("pension_used_up", "Nothing is left in the pension.")
-    elif not opened.year.may_withdraw:
-        rules = case.year.period.rules
-        age, day = access_age(
-            case.result.question.household.people[case.place].date_of_birth,
-            rules.minimum_pension_age,
-            rules.next_minimum_pension_age,
-            opened.pension.protected_pension_age,
-        )
+    elif not opened.year.may_withdraw or _all_locked(opened):
+        age, day = _unlocked_from(case)
         yield Reason(
             "pension_locked",
             f"Nothing can be drawn before {day_month_year(day)}, when the minimum pension age of {age} is reached.",
@@ -338,6 +346,21 @@ def _of_none(case: _Case) -> Iterator[Reason]:
         yield from _band_already_filled(case)
     else:
         yield _against_later(case)
+
+
+def _all_locked(opened: Opened) -> bool:
+    """Whether nothing is left in the pensions that may be drawn, and something in others."""
+    return any(opened.locked) and opened.pension.holding(*opened.locked) == opened.pension
+
+
+def _unlocked_from(case: _Case) -> tuple[Years, date]:
+    """The age and the day from which the next of the pensions may be drawn that may not be drawn yet."""
+    ages = access(case.result.question.household.people[case.place], case.year.period.rules)
+    pots = case.record.opened.year.pots
+    return min(
+        (both for both, pot in zip(ages, pots, strict=True) if not pot.may_withdraw) if pots else ages,
+        key=lambda both: both[1],
+    )
 
 
 def _band_already_filled(case: _Case) -> Iterator[Reason]:
@@ -402,12 +425,22 @@ def _uses(result: Schedule, place: int) -> _Uses:
             drawn_last = (_PART - case.tax_between(taxable - taxed, taxable)) * kept
         uses.append(_Use(pension_factor, (_PART - case.tax_between(taxable, taxable + taxed)) * kept, drawn_last))
         period = case.year.period
-        pension_factor *= period.factor(assumed.growth_of(place))
+        pension_factor *= period.factor(_growth_of_next_pound(case, assumed))
         isa_factor *= period.factor(assumed.isa_growth)
         waiting = kept * period.factor(assumed.cash_interest)
     return _Uses(
         tuple(reversed(uses)), _left_at_the_end(result, place, _PART), -_left_at_the_end(result, place, -_PART)
     )
+
+
+def _growth_of_next_pound(case: _Case, assumed: Assumptions) -> YearlyRate:
+    """The growth over a year of a pound that was left in the pension in the year before; of several pots, in the one that it
+    would have come from."""
+    held = case.record.opened.before.pots
+    if not held:
+        return assumed.growth_of(case.place)
+    years = case.result.timeline.people[case.place]
+    return assumed.growths_of(case.place, len(held))[next_pound(years[max(0, case.position - 1)], held)]
 
 
 def _taxed_share(case: _Case) -> BasisPoints:

@@ -34,7 +34,13 @@ from service.planning.projection.balances import (
     pension_held,
     withdrawal,
 )
-from service.planning.projection.faults import contribution_faults, growth_of_two, household_faults
+from service.planning.projection.faults import (
+    contribution_faults,
+    different_growth,
+    growth_of_two,
+    household_faults,
+    one_lump_sum,
+)
 from service.planning.projection.policies import (
     BANDS,
     Band,
@@ -254,7 +260,11 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     """Answer a question. RuleViolation, with all faults, where it asks for what cannot be; also where spending cannot be
     met."""
     household = question.household
-    faults = (*household_faults(household, book), *_markets_faults(question))
+    ways = (
+        household.lump_sums,
+        *(option.lump_sums for option in (question.markets.compare if question.markets else ())),
+    )
+    faults = (*household_faults(household, book), *one_lump_sum(household, ways), *_markets_faults(question))
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
@@ -311,6 +321,7 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
     if household.end >= household.start:
         count = tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
         source, plans = question.markets.source, 1 + len(question.markets.compare)
+        yield from different_growth(household.people)
         yield from growth_of_two(household.assumptions)
         yield from markets_faults(household, source, count, "`end_date`")
         yield from too_many_paths(

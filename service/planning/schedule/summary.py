@@ -68,6 +68,7 @@ _WHY = {
     "draws_for_spending": "pays for spending",
     "drawn_ahead_of_spending": "prepares for later spending, when tax would be higher",
     "uses_up_the_pension": "uses up the pension",
+    "uses_up_what_is_unlocked": "is all that may be drawn yet",
     "reaches_the_cap": "is the most you want to draw",
     "fits_the_isa_allowance": "is what the ISA allowance can take",
     "drawn_now_comes_to_more": "comes to more than leaving it for later",

@@ -30,7 +30,13 @@ from service.planning.projection.balances import (
     money_purchase_allowance,
     withdrawal,
 )
-from service.planning.projection.faults import contribution_faults, growth_of_two, household_faults
+from service.planning.projection.faults import (
+    contribution_faults,
+    different_ages,
+    different_growth,
+    growth_of_two,
+    household_faults,
+)
 from service.planning.projection.settlement import Holdings, PersonRecord
 from service.planning.projection.state_pensions import state_pension_caveats
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline
@@ -636,6 +642,8 @@ def faults_of(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         )
     else:
         yield from household_faults(household, book, ("to_age",))
+        yield from different_ages(household.people)
+        yield from different_growth(household.people)
         yield from growth_of_two(household.assumptions)
     low, high = question.growth_range
     if low >= high:

@@ -269,7 +269,8 @@ class YearFacts(Value, frozen=True):
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
     only. ``held_before`` is what the pension holds before the year's withdrawals, growth included. ``age`` is the person's
     on the last day. ``paid_at_source`` is what is paid into pensions with relief at source, whether it has relief or not;
-    ``taxed_pay`` is pay that goes into them without relief, and is in the income.
+    ``taxed_pay`` is pay that goes into them without relief, and is in the income. ``saved`` is what counts as saving where a
+    plan pays contributions in.
     """
 
     person: PersonFacts
@@ -296,6 +297,7 @@ class YearFacts(Value, frozen=True):
     cash_isa_limit: Pence | None = None
     paid_at_source: Pence = 0
     taxed_pay: Pence = 0
+    saved: tuple[PaidIn, ...] = ()
 
     def of_pension(self, place: int | None) -> YearFacts:
         """The same year, told as one of the pension at a place; of None, as one of all pensions together."""

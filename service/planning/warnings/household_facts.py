@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 from service.law import isa, lump_sums
-from service.law.ages import age_on
+from service.law.ages import age_on, birthday
 from service.law.lump_sums import LumpSumRules, Method, Payment, Pension
+from service.law.rulebook import TaxYearRules
 from service.law.units import Pence
 from service.planning.household import EARNINGS, PEOPLE, DatedIncome, Income, Member, SavingFacts
 from service.planning.projection.balances import Balance
 from service.planning.projection.settlement import PersonRecord
 from service.planning.projection.timeline import Period
-from service.planning.warnings.circumstances import Facts, Partner, PersonFacts, YearFacts
+from service.planning.warnings.circumstances import Facts, PaidIn, Partner, PersonFacts, YearFacts
 from service.planning.wording import who
 
 
@@ -87,7 +88,7 @@ def settled_year(
         gross=record.gross,
         tax_free=record.tax_free,
         taxable=record.taxable,
-        before=opened.before.pension,
+        before=_from_the_first_age(opened.before.pension, member, rules) if opened.pots else opened.before.pension,
         after=record.after.pension,
         left_before=opened.left,
         left_after=lump_sums.available(record.after.pension, rules.lump_sums),
@@ -98,8 +99,31 @@ def settled_year(
         lump_sums_wanted=lump_sums_wanted,
         paid_at_source=opened.year.paid_at_source,
         taxed_pay=opened.year.taxed_pay,
+        saved=_saved(member, period) if member.pays_in else (),
         cash_isa_limit=(isa.subscription_limit(rules.figures, person.born, cash=True) if member.isa.cash_isa else None),
     )
+
+
+def _saved(member: Member, period: Period) -> tuple[PaidIn, ...]:
+    """What a period's tax year counts as saving of somebody whose contributions a plan pays in: from the age at which relief
+    ends, what a person pays in themselves is no relievable contribution (Finance Act 2004 ss.188(3)(a), 233(1))."""
+    figures = period.rules.figures
+    eve = birthday(member.date_of_birth, period.rules.relief.ends_at_age) - timedelta(days=1)
+    found = []
+    for one in member.contributions:
+        own = one.payer != "employer" and one.saving == "money_purchase"
+        counts = one.within(figures.start, eve) if own else one
+        amount = counts.between(figures.start, figures.end)
+        if amount:
+            found.append(PaidIn(amount, period.last, one.payer, one.saving, one.relief))
+    return tuple(found)
+
+
+def _from_the_first_age(pension: Pension, member: Member, rules: TaxYearRules) -> Pension:
+    """A person's pensions, with the age from which the first of them may be drawn."""
+    ages = [pot.protected_pension_age for pot in member.pots]
+    earliest = min(ages, key=lambda age: age or rules.minimum_pension_age)
+    return pension._replace(protected_pension_age=earliest)
 
 
 def pension_left(method: Method, pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:

@@ -323,6 +323,11 @@ def _saved(year: YearFacts) -> tuple[PaidIn, ...]:
     return tuple(one for one in _planned(year) if not _is_too_late(one, ended))
 
 
+def _counted(year: YearFacts) -> tuple[PaidIn, ...]:
+    """The same, also where a plan pays contributions in."""
+    return _saved(year) or year.saved
+
+
 def _saving(year: YearFacts) -> Saving:
     """The year's saving by what it is tested against (s.227F(3)-(4)): what is paid into money purchase pensions up to the day
     of the first flexible access counts with defined benefit saving."""
@@ -409,16 +414,17 @@ def contributions_above_money_purchase_annual_allowance(year: YearFacts, entry: 
 
 
 def _allowance(year: YearFacts, net_income: Pence) -> Pence:
-    """The annual allowance for an income, after its taper (s.228ZA). Employers' contributions add to adjusted income."""
+    """The annual allowance for an income, after its taper (s.228ZA). Employers' contributions add to adjusted income, and so do
+    contributions by net pay, which income is without (s.228ZA(4))."""
     figures = year.figures
-    employer = sum(one.amount for one in _saved(year) if one.payer == "employer")
+    added = sum(one.amount for one in _counted(year) if one.payer == "employer" or one.relief == "net_pay")
     return annual_allowance.tapered(
         figures.money("pension.annual_allowance"),
         figures.money("pension.annual_allowance_tapered_minimum"),
         figures.money("pension.annual_allowance_threshold_income"),
         figures.money("pension.annual_allowance_adjusted_income"),
         max(0, net_income - year.taxpayer.relief_at_source),
-        net_income + employer,
+        net_income + added,
     )
 
 
@@ -431,11 +437,10 @@ def _allowance(year: YearFacts, net_income: Pence) -> Pence:
     facts=("contributions", "income", "withdrawals.amount"),
     sources=("Finance Act 2004 s.228ZA",),
     figures={"annual_allowance_before": "pounds", "annual_allowance_after": "pounds", "pension_saving": "pounds"},
-    only="with_facts",
 )
 def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals lower the annual allowance of someone who saves. The charge itself is another warning's."""
-    saved = sum(one.amount for one in _saved(year))
+    saved = sum(one.amount for one in _counted(year))
     if not saved or not year.taxable:
         return ()
     now, before = _allowance(year, year.with_it.net_income), _allowance(year, year.taxpayer.income)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from service.planning.household import Household, Member
-from service.planning.projection.balances import cash_held, isa_held, pension_held
+from service.planning.projection.balances import cash_held, isa_held, parts, pension_held
 from service.planning.projection.policies import Projection
 from service.planning.projection.timeline import Period
 from service.planning.schedule.estate import EstateAtTheEnd
@@ -61,7 +61,7 @@ def answer(
         "outcome": "found",
         "aim": {"goal": result.question.goal},
         "lump_sums": household.lump_sums,
-        "assumptions": assumptions_answer(household.assumptions),
+        "assumptions": assumptions_answer(household),
         "summary": told.summary,
         "at_start": _at_start(household),
         "years": [
@@ -136,11 +136,12 @@ def _event(event: Event) -> dict[str, Any]:
 def _person(person: SchedulePerson, member: Member, period: Period, because: Sequence[Reason]) -> dict[str, Any]:
     record = person.record
     opened = record.opened
+    of_pensions = parts(member, record, person.pension, person.withdrawal)
     return {
         "age": person.age,
         "because": [{"code": reason.code, "detail": reason.detail} for reason in because],
         "lump_sum": pounds(person.lump_sum),
-        "withdrawals": withdrawals_answer(person.withdrawal, member),
+        "withdrawals": withdrawals_answer(of_pensions),
         "income_received": pounds(opened.year.income_inside),
         **contributions_answer(opened.year.paid_in),
         "interest": pounds(opened.interest),
@@ -172,7 +173,7 @@ def _person(person: SchedulePerson, member: Member, period: Period, because: Seq
             },
             "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
         },
-        "pensions": pensions_answer(person.pension, record.after.pension, member),
+        "pensions": pensions_answer(of_pensions),
         "isa": balance_answer(person.isa, "growth"),
         "cash": balance_answer(person.cash, "interest"),
     }

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from service.law.ages import age_on
 from service.planning.estates import Left
 from service.planning.household import Member
+from service.planning.projection.balances import parts
 from service.planning.projection.timeline import Period
 from service.planning.timing.break_even import PARTS, AgeBreakEven, GrowthBreakEven
 from service.planning.timing.comparison import (
@@ -56,7 +57,7 @@ def answer(
         "summary": summary,
         "from": question.household.start.isoformat(),
         "to": question.household.end.isoformat(),
-        "assumptions": assumptions_answer(question.household.assumptions)
+        "assumptions": assumptions_answer(question.household)
         | {"beneficiary_tax_rate": fraction(question.beneficiary_tax_rate)},
         "options": [
             _option_answer(place, option, question.household.people) for place, option in enumerate(result.options)
@@ -168,10 +169,11 @@ def _year(year: OptionPeriod, members: Sequence[Member]) -> dict[str, Any]:
 
 def _person(person: OptionPerson, member: Member, period: Period) -> dict[str, Any]:
     record = person.record
+    of_pensions = parts(member, record, person.pension, person.withdrawal)
     return {
         "age": person.age,
         "lump_sum": pounds(person.lump_sum),
-        "withdrawals": withdrawals_answer(person.withdrawal, member),
+        "withdrawals": withdrawals_answer(of_pensions),
         "income_received": pounds(record.opened.year.income_inside),
         **contributions_answer(record.opened.year.paid_in),
         "income_tax": pounds(record.income_tax),
@@ -188,7 +190,7 @@ def _person(person: OptionPerson, member: Member, period: Period) -> dict[str, A
             },
             "money_purchase_annual_allowance": money_purchase_answer(person.money_purchase_allowance),
         },
-        "pensions": pensions_answer(person.pension, record.after.pension, member),
+        "pensions": pensions_answer(of_pensions),
         "isa": balance_answer(person.isa, "growth"),
         "cash": balance_answer(person.cash, "interest"),
     }

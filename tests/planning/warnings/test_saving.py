@@ -170,6 +170,15 @@ CASES: dict[str, list[Pair]] = {
             request(w("drawdown", 60_003), income=income(employment=200_000), contributions=[saved(1_000)]),
             request(w("drawdown", 60_003), income=income(employment=200_000), contributions=[]),
         ),
+        # What is paid in by net pay is out of the income and back in adjusted income (s.228ZA(4), from memory): 260,002.
+        (
+            request(
+                w("drawdown", 50_002),
+                income=income(employment=200_000),
+                contributions=[saved(10_000, relief="net_pay")],
+            ),
+            request(w("drawdown", 50_002), income=income(employment=200_000), contributions=[saved(10_000)]),
+        ),
     ],
     "annual_allowance_exceeded": [
         (
