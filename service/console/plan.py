@@ -83,11 +83,20 @@ def assumed(plan: dict[str, Any]) -> list[str]:
 
 
 def pension_growth(rates: dict[str, Any]) -> str:
-    """By how much the pension grows, or the pensions of two people."""
+    """By how much the pension grows, or the pensions of two people, or several of one."""
+    several = rates.get("growth_by_pension", [])
+    if several:
+        return "by pension: " + ", ".join(_one_of_several(one) for one in several)
     growths = rates.get("pension_growths")
     if growths is None:
         return f"the pension grows by {share(rates['pension_growth'])}"
     return f"the first person's pension grows by {share(growths[0])}, the second person's by {share(growths[1])}"
+
+
+def _one_of_several(one: dict[str, Any]) -> str:
+    """Whose pensions grow by how much. They are numbered from 0, as in the request."""
+    places = " and ".join(str(place) for place in (one["pension"], *one.get("together_with", ())))
+    return f"{('the first', 'the second')[one['person']]} person's {places} by {share(one['growth'])}"
 
 
 def drawn(person: dict[str, Any]) -> float:

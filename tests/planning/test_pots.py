@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
+from service.console.plan import pension_growth
 from service.law.lump_sums import Pension
 from service.planning.household import Assumptions, Household, Member, PensionHeld, Spending
 from service.planning.optimiser.branch_and_bound import most_after_tax
@@ -296,3 +297,13 @@ def test_one_pension_in_two_entries_is_planned_as_in_one() -> None:
     one, two = (most_after_tax(timeline(each, BOOK)).projection.wealth for each in (alone, parted))
     assert 0 <= two - one <= 60_000 * POUND * 5 * 1.04**5 / 10_000 * 1.01
     assert replace(alone, people=parted.people).people[0].pots
+
+
+def test_the_console_tells_what_each_pension_grows_by() -> None:
+    rates = [
+        {"person": 0, "pension": 0, "together_with": [2], "growth": 0.02},
+        {"person": 0, "pension": 1, "growth": 0.05},
+    ]
+    assert pension_growth({"pension_growth": 0.02, "growth_by_pension": rates}) == (
+        "by pension: the first person's 0 and 2 by 2%, the first person's 1 by 5%"
+    )
