@@ -305,5 +305,5 @@ def test_the_console_tells_what_each_pension_grows_by() -> None:
         {"person": 0, "pension": 1, "growth": 0.05},
     ]
     assert pension_growth({"pension_growth": 0.02, "growth_by_pension": rates}) == (
-        "by pension: the first person's 0 and 2 by 2%, the first person's 1 by 5%"
+        "by pension: the first person's 0 and 2 by 2.00%, the first person's 1 by 5.00%"
     )
