@@ -427,6 +427,32 @@ _ASSUMED_OBJECTS = (
     "/assumptions/scenarios",
     "/assumptions/scenarios/low",
 )
+_COURSES: dict[str, Any] = {
+    "source": "random",
+    "seed": 11,
+    "number_of_paths": 2,
+    "volatility": {"pension_growth": 0.1, "isa_growth": 0.08, "cash_interest": 0.005, "price_inflation": 0.01},
+    "correlation": {
+        "pension_isa": 0.5,
+        "pension_cash": 0.1,
+        "pension_prices": 0.1,
+        "isa_cash": 0.1,
+        "isa_prices": 0.1,
+        "cash_prices": 0.5,
+    },
+}
+_COURSES_WORDS = ("/markets/source",)
+_COURSES_RATES = ("/markets/volatility/pension_growth",)
+_COURSES_OBJECTS = ("/markets", "/markets/volatility", "/markets/correlation")
+_COURSES_REQUIRED = ("/markets/source", "/markets/seed", "/markets/volatility")
+_COURSES_ELSEWHERE = (
+    "/markets/seed",
+    "/markets/number_of_paths",
+    "/markets/volatility/isa_growth",
+    "/markets/volatility/cash_interest",
+    "/markets/volatility/price_inflation",
+    *(f"/markets/correlation/{pair}" for pair in _COURSES["correlation"]),
+)
 PLAN = Question(
     url="/v1/allowance-schedule",
     full={
@@ -445,6 +471,7 @@ PLAN = Question(
             "length_of_life": 3,
         },
         "law": "known",
+        "markets": {**_COURSES, "compare": [{"plan": "basic_rate_band", "lump_sums": "never"}]},
     },
     money=_MONEY,
     dates=(*_DATES, "/start_date", "/end_date"),
@@ -457,14 +484,30 @@ PLAN = Question(
         "/assumptions/thresholds_after_freeze",
         "/assumptions/spending_met",
         "/search/effort",
+        *_COURSES_WORDS,
+        "/markets/compare/0/plan",
+        "/markets/compare/0/lump_sums",
     ),
     whole_numbers=(*_WHOLE_NUMBERS, "/sensitivity/length_of_life"),
-    rates=(*_RATES, *_ASSUMED_RATES, "/beneficiary_tax_rate", "/sensitivity/growth"),
+    rates=(*_RATES, *_ASSUMED_RATES, "/beneficiary_tax_rate", "/sensitivity/growth", *_COURSES_RATES),
     growth_rates=(*_GROWTH_RATES, *_ASSUMED_GROWTH),
-    objects=(*_OBJECTS, *_ASSUMED_OBJECTS, "/aim", "/search", "/sensitivity"),
-    lists=_LISTS,
-    required=(*_REQUIRED, "/start_date", "/end_date", "/aim", "/aim/goal"),
-    elsewhere=(*_ELSEWHERE, "/sensitivity/price_inflation", "/sensitivity/tax_rate_on_remaining_pension"),
+    objects=(*_OBJECTS, *_ASSUMED_OBJECTS, "/aim", "/search", "/sensitivity", *_COURSES_OBJECTS, "/markets/compare/0"),
+    lists=(*_LISTS, "/markets/compare"),
+    required=(
+        *_REQUIRED,
+        "/start_date",
+        "/end_date",
+        "/aim",
+        "/aim/goal",
+        *_COURSES_REQUIRED,
+        "/markets/compare/0/plan",
+    ),
+    elsewhere=(
+        *_ELSEWHERE,
+        *_COURSES_ELSEWHERE,
+        "/sensitivity/price_inflation",
+        "/sensitivity/tax_rate_on_remaining_pension",
+    ),
 )
 WARNINGS = Question(
     url="/v1/warnings",
@@ -517,12 +560,14 @@ TIMING = Question(
             "length_of_life": 3,
         },
         "law": "known",
+        "markets": _COURSES,
     },
     money=(*_MONEY, "/options/1/yearly"),
     dates=(*_DATES, "/start_date"),
     booleans=_BOOLEANS,
     words=(
         *_WORDS,
+        *_COURSES_WORDS,
         "/law",
         "/options/0/lump_sums",
         "/options/0/aim/goal",
@@ -541,6 +586,7 @@ TIMING = Question(
     ),
     rates=(
         *_RATES,
+        *_COURSES_RATES,
         *_ASSUMED_RATES,
         "/beneficiary_tax_rate",
         "/break_even_growth/low",
@@ -550,6 +596,7 @@ TIMING = Question(
     growth_rates=(*_GROWTH_RATES, *_ASSUMED_GROWTH),
     objects=(
         *_OBJECTS,
+        *_COURSES_OBJECTS,
         *_ASSUMED_OBJECTS,
         "/options/0",
         "/options/0/aim",
@@ -561,6 +608,7 @@ TIMING = Question(
     lists=(*_LISTS, "/options", "/deaths"),
     required=(
         *_REQUIRED,
+        *_COURSES_REQUIRED,
         "/start_date",
         "/to_age",
         "/options",
@@ -573,6 +621,7 @@ TIMING = Question(
     ),
     elsewhere=(
         *_ELSEWHERE,
+        *_COURSES_ELSEWHERE,
         "/options/1/lump_sums",
         "/sensitivity/price_inflation",
         "/sensitivity/tax_rate_on_remaining_pension",

@@ -15,7 +15,7 @@ from flask.testing import FlaskClient
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from service import create_app
+from service import calculator, create_app
 from service.law.ages import age_on
 from service.law.lump_sums import Pension
 from service.planning.estates import EstateFacts
@@ -280,10 +280,11 @@ def test_the_comparison_itself_is_that_without_markets(client: FlaskClient) -> N
     assert "so are the courses of markets. Whoever asked for this plan chose them." in with_them["notice"]
 
 
-def test_in_bulk_it_is_the_same_answer(client: FlaskClient) -> None:
+def test_in_bulk_and_without_a_server_it_is_the_same_answer(client: FlaskClient) -> None:
     line = json.dumps({"id": "1", "request": request()})
     reply = client.post("/v1/bulk/lump-sum-timing", data=line, content_type="application/x-ndjson")
     assert json.loads(reply.data.splitlines()[0])["result"]["markets"] == answer(client, request())["markets"]
+    assert b"".join(calculator("lump-sum-timing").answers(line.encode())) == reply.data
 
 
 def test_the_worst_course_can_be_given_as_it_was_told(client: FlaskClient) -> None:
