@@ -147,6 +147,10 @@ def _what_plans_alone_take(random: Random, request: JsonObject, start: date) -> 
     if request["aim"]["goal"] == "most_after_tax":
         if "scenarios" not in request.get("assumptions", {}) and random.random() < 0.15:
             request["aim"] = {"goal": "steady_income"}
+        elif random.random() < 0.25:
+            request["aim"] = {"goal": "most_to_beneficiaries"}
+            household["estate"] = _estate_facts(random, start, couple=len(household["people"]) == 2)
+            request["beneficiary_tax_rate"] = random.choice((0, 0.2, 0.4, 0.45))
     elif random.random() < 0.15 and not _apart(household):
         request["markets"] = _some_markets(random, 20)
         return

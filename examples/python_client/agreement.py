@@ -461,7 +461,7 @@ class IsaSubscription(TypedDict):
     """
 
 
-Goal: TypeAlias = Literal['personal_allowance', 'basic_rate_band', 'higher_rate_band', 'most_after_tax', 'steady_income']
+Goal: TypeAlias = Literal['personal_allowance', 'basic_rate_band', 'higher_rate_band', 'most_after_tax', 'steady_income', 'most_to_beneficiaries']
 """
 - `personal_allowance`: each draws, each tax year, the most that adds no tax.
 - `basic_rate_band`: each draws up to the top of the basic rate band; in Scotland, to where the higher rate begins.
@@ -470,6 +470,8 @@ Goal: TypeAlias = Literal['personal_allowance', 'basic_rate_band', 'higher_rate_
 - `steady_income`: pays the highest level income after tax, in whole pounds, from the first day to the last, besides any
   `spending`. It is in the money of the first tax year and rises with prices. Of the plans that pay it, the one that
   leaves the most. For an income that lasts to an age, let the plan end there.
+- `most_to_beneficiaries`: leaves the most to beneficiaries if everybody died on the last day, the first person first. That is
+  after inheritance tax and their income tax at `beneficiary_tax_rate`. `household.estate` is needed, and may be empty.
 
 """
 
@@ -487,7 +489,7 @@ How tax-free cash is taken from uncrystallised funds. Left out, `with_each_withd
 
 class Search(TypedDict):
     """
-    How to search for the plan that leaves the most, or pays the highest income. It has no effect on the other goals.
+    How to search for the plan that leaves the most, pays the highest income or leaves the most to beneficiaries. It has no effect on the other goals.
 
     """
 
@@ -947,7 +949,7 @@ class PlanAim(TypedDict):
     What the plan aims at.
     """
 
-    goal: Literal['personal_allowance', 'basic_rate_band', 'higher_rate_band', 'most_after_tax', 'steady_income']
+    goal: Literal['personal_allowance', 'basic_rate_band', 'higher_rate_band', 'most_after_tax', 'steady_income', 'most_to_beneficiaries']
     """
     - `personal_allowance`: each draws, each tax year, the most that adds no tax.
     - `basic_rate_band`: each draws up to the top of the basic rate band; in Scotland, to where the higher rate
@@ -957,6 +959,8 @@ class PlanAim(TypedDict):
     - `steady_income`: pays the highest level income after tax, in whole pounds, from the first day to the last, besides any
       `spending`. It is in the money of the first tax year and rises with prices. Of the plans that pay it, the one that
       leaves the most. For an income that lasts to an age, let the plan end there.
+    - `most_to_beneficiaries`: leaves the most to beneficiaries if everybody died on the last day, the first person first, after
+      inheritance tax and their income tax at `beneficiary_tax_rate`.
 
     """
 
@@ -1528,6 +1532,15 @@ class PlanComparisonFound(TypedDict):
     """
     The same in prices of `start_date`.
     """
+    beneficiaries_receive: NotRequired[MoneyAnswer]
+    """
+    What beneficiaries would receive of that plan, for the goal `most_to_beneficiaries`.
+
+    """
+    gain_to_beneficiaries: NotRequired[SignedMoneyAnswer]
+    """
+    How much more they would receive of this plan, for the goal `most_to_beneficiaries`.
+    """
 
 
 class PlanComparisonImpossible(TypedDict):
@@ -1575,14 +1588,15 @@ class EquallyGood(TypedDict):
     """
     How wide the choice is among plans that come to the same. Of those whose wealth after tax is within £1 a tax year of the
     best found, this is the one that leaves the least in pensions that would bear tax, since that tax is not known. Of
-    these, it is the one whose withdrawals change the least from year to year. Left out where the work that
+    these, it is the one whose withdrawals change the least from year to year. For the goal `most_to_beneficiaries` it is
+    what beneficiaries receive that is within £1 a tax year, and all that is left in pensions counts. Left out where the work that
     `search.effort` allows was used up before.
 
     """
 
     within: MoneyAnswer
     """
-    By how much the wealth after tax of such plans may differ.
+    By how much the wealth after tax of such plans, or what beneficiaries receive of them, may differ.
     """
     given_up: MoneyAnswer
     """
@@ -1590,7 +1604,9 @@ class EquallyGood(TypedDict):
     """
     least_left_in_pensions: MoneyAnswer
     """
-    What the plan taken leaves in pensions at the end, without the tax-free part.
+    What the plan taken leaves in pensions at the end, without the tax-free part; for the goal `most_to_beneficiaries`
+    with it.
+
     """
     most_left_in_pensions: MoneyAnswer
     """
@@ -1600,14 +1616,14 @@ class EquallyGood(TypedDict):
 
 class PlanProof(TypedDict):
     """
-    How close to the best this plan is; only for the goals `most_after_tax` and `steady_income`. For the latter, of all plans
-    that pay this income. No plan of the same model leaves more than
+    How close to the best this plan is; only for the goals `most_after_tax`, `steady_income` and `most_to_beneficiaries`. For
+    `steady_income`, of all plans that pay this income. No plan of the same model leaves more than
     `bound`, except for what `leaves_out` says. For most households the gap is nearly nothing. It may be wide where the work
     of `search.effort` is used up, and where much cash is held whose interest is taxed.
 
     """
 
-    goal: Literal['most_after_tax', 'steady_income']
+    goal: Literal['most_after_tax', 'steady_income', 'most_to_beneficiaries']
     """
     The goal it is about.
     """
@@ -1615,13 +1631,21 @@ class PlanProof(TypedDict):
     """
     What this plan leaves; the same as in `totals`.
     """
+    beneficiaries_receive: NotRequired[MoneyAnswer]
+    """
+    What beneficiaries would receive; the same as in `estate_at_the_end`. Only for the goal `most_to_beneficiaries`.
+
+    """
     bound: MoneyAnswer
     """
-    The most that any plan could leave.
+    The most that any plan could leave; for the goal `most_to_beneficiaries`, the most that beneficiaries could receive of any.
+
     """
     gap: MoneyAnswer
     """
-    How much more than this plan another might leave; `bound` less `wealth_after_tax`.
+    How much more than this plan another might leave: `bound` less `wealth_after_tax`, or less `beneficiaries_receive` where that
+    is there.
+
     """
     proven: bool
     """
@@ -1640,7 +1664,7 @@ class PlanProof(TypedDict):
     """
     given_up_at_tax_steps: MoneyAnswer
     """
-    Wealth after tax that the plan gives up to stay £50 below points at which a relief is lost all at once, at most £20 for
+    Wealth after tax, or money to beneficiaries, that the plan gives up to stay £50 below points at which a relief is lost all at once, at most £20 for
     each withdrawal that is moved. It is part of `gap`. Where staying clear would cost more, the plan ends at such a point,
     and its reason says so.
 
@@ -1653,7 +1677,8 @@ class PlanProof(TypedDict):
     """
     How wide the choice is among plans that come to the same. Of those whose wealth after tax is within £1 a tax year of the
     best found, this is the one that leaves the least in pensions that would bear tax, since that tax is not known. Of
-    these, it is the one whose withdrawals change the least from year to year. Left out where the work that
+    these, it is the one whose withdrawals change the least from year to year. For the goal `most_to_beneficiaries` it is
+    what beneficiaries receive that is within £1 a tax year, and all that is left in pensions counts. Left out where the work that
     `search.effort` allows was used up before.
 
     """
@@ -3123,6 +3148,10 @@ class PlanCaseFound(TypedDict):
     """
     The level income a year that can be paid, for the goal `steady_income`.
     """
+    beneficiaries_receive: NotRequired[MoneyAnswer]
+    """
+    What beneficiaries would receive, for the goal `most_to_beneficiaries`.
+    """
 
 
 class PlanCase(TypedDict):
@@ -3164,6 +3193,14 @@ class PlanCase(TypedDict):
     yearly_income: NotRequired[MoneyAnswer]
     """
     The level income a year that can be paid, for the goal `steady_income`.
+    """
+    beneficiaries_receive: NotRequired[MoneyAnswer]
+    """
+    What beneficiaries would receive, for the goal `most_to_beneficiaries`.
+    """
+    more_to_beneficiaries: NotRequired[SignedMoneyAnswer]
+    """
+    How much more that is than as assumed, for the goal `most_to_beneficiaries`.
     """
 
 
@@ -3340,6 +3377,10 @@ class ScenarioFound(TypedDict):
     steady_income: NotRequired[SteadyIncome]
     """
     The income that can be paid under these assumptions, for the goal `steady_income`.
+    """
+    beneficiaries_receive: NotRequired[MoneyAnswer]
+    """
+    What beneficiaries would receive under these assumptions, for the goal `most_to_beneficiaries`.
     """
     totals: PlanTotals
     years: list[ScenarioYear]
@@ -4984,7 +5025,7 @@ PlanYear = TypedDict(
 
 class ScenarioAnswers(TypedDict):
     """
-    The scenarios asked for, each with a new plan for the same goal. With the goal `most_after_tax` they share a part of the
+    The scenarios asked for, each with a new plan for the same goal. Where plans are searched for, they share a part of the
     work that `search.effort` allows, so a scenario may be some way from the best.
 
     """
@@ -5323,7 +5364,8 @@ class AllowanceScheduleRequest(TypedDict):
     search: NotRequired[Search]
     beneficiary_tax_rate: NotRequired[Share]
     """
-    The beneficiaries' income tax rate on pension money that is taxable, for `estate_at_the_end`. One rate is used for all of
+    The beneficiaries' income tax rate on pension money that is taxable, for `estate_at_the_end` and the goal
+    `most_to_beneficiaries`. One rate is used for all of
     it; a large sum taken at once may reach higher rates. Left out, 0.2.
 
     """

@@ -51,7 +51,8 @@ export interface paths {
          * @description Answers for one person or a couple, from one day to another: what each takes from the pension in each tax year,
          *     the income tax, what goes into ISAs and what is spent, how every balance moves, and how the plan compares with
          *     two simpler ones. The plan either fills a band of income tax each year, or it leaves the most wealth after tax on
-         *     the last day, or it pays the highest steady income. In these cases the answer proves how close to the best the plan is.
+         *     the last day, pays the highest steady income, or leaves the most to beneficiaries. In these three cases the answer proves how
+         *     close to the best the plan is.
          *
          *     The call has no side effects and is safe to repeat.
          *
@@ -114,6 +115,12 @@ export interface paths {
          *     full, the part of each pension that may still be taken tax free, and the rest of each pension less the tax assumed
          *     on it.
          *
+         *     **To beneficiaries.** With the goal `most_to_beneficiaries` plans are compared by what beneficiaries would receive if everybody
+         *     died on the last day, the first person first. That is the free estate and all pensions, less debts, gifts to charity,
+         *     inheritance tax, and the beneficiaries' income tax on pension money at `beneficiary_tax_rate`. Whoever receives pension money
+         *     bears the inheritance tax on it, and that is deducted before income tax. From 6 April 2027 pensions are in the estate. A
+         *     plan that leaves the most this way has to end on or after 6 April 2024. Deaths on earlier days are in lump sum timing.
+         *
          *     **Figures.** A plan starts in a tax year with figures and may run beyond the last one. Later tax years use the last
          *     figures. With `thresholds_after_freeze` as `prices`, the personal allowance and the limits that the law ties to
          *     prices rise with prices. `rules.caveats` lists what is not law.
@@ -124,7 +131,7 @@ export interface paths {
          *
          *     **Many courses of markets.** With `markets`, an aim that fills a band is also carried out on up to 1,000 courses of yearly
          *     growth, interest and prices. They are yours: drawn from a seed, given one by one, or cut from a history. Each year the aim is
-         *     applied to what there is by then, with the same rules and to the penny. `most_after_tax` and `steady_income` look at all years
+         *     applied to what there is by then, with the same rules and to the penny. The other goals look at all years
          *     at once and are refused with `markets`.
          *
          *     **How many at once.** Plans for the most after tax, with `markets`, and long plans with any goal, are long requests. The service
@@ -1309,7 +1316,8 @@ export interface components {
             sensitivity?: components["schemas"]["SensitivityAsked"];
             search?: components["schemas"]["Search"];
             /**
-             * @description The beneficiaries' income tax rate on pension money that is taxable, for `estate_at_the_end`. One rate is used for all of
+             * @description The beneficiaries' income tax rate on pension money that is taxable, for `estate_at_the_end` and the goal
+             *     `most_to_beneficiaries`. One rate is used for all of
              *     it; a large sum taken at once may reach higher rates. Left out, 0.2.
              */
             beneficiary_tax_rate?: components["schemas"]["Share"];
@@ -1334,9 +1342,11 @@ export interface components {
          *     - `steady_income`: pays the highest level income after tax, in whole pounds, from the first day to the last, besides any
          *       `spending`. It is in the money of the first tax year and rises with prices. Of the plans that pay it, the one that
          *       leaves the most. For an income that lasts to an age, let the plan end there.
+         *     - `most_to_beneficiaries`: leaves the most to beneficiaries if everybody died on the last day, the first person first. That is
+         *       after inheritance tax and their income tax at `beneficiary_tax_rate`. `household.estate` is needed, and may be empty.
          * @enum {string}
          */
-        Goal: "personal_allowance" | "basic_rate_band" | "higher_rate_band" | "most_after_tax" | "steady_income";
+        Goal: "personal_allowance" | "basic_rate_band" | "higher_rate_band" | "most_after_tax" | "steady_income" | "most_to_beneficiaries";
         /**
          * @description How tax-free cash is taken from uncrystallised funds. Left out, `with_each_withdrawal`.
          *
@@ -1346,7 +1356,7 @@ export interface components {
          * @enum {string}
          */
         LumpSums: "with_each_withdrawal" | "all_now" | "never";
-        /** @description How to search for the plan that leaves the most, or pays the highest income. It has no effect on the other goals. */
+        /** @description How to search for the plan that leaves the most, pays the highest income or leaves the most to beneficiaries. It has no effect on the other goals. */
         Search: {
             /**
              * @description How much work the search may take, scenarios included. Left out, `standard`. The work is counted in steps of the
@@ -2071,6 +2081,8 @@ export interface components {
             first_year: components["schemas"]["FirstYear"][];
             /** @description The level income a year that can be paid, for the goal `steady_income`. */
             yearly_income?: components["schemas"]["MoneyAnswer"];
+            /** @description What beneficiaries would receive, for the goal `most_to_beneficiaries`. */
+            beneficiaries_receive?: components["schemas"]["MoneyAnswer"];
         };
         /** @description One person's first tax year. */
         FirstYear: {
@@ -2105,6 +2117,10 @@ export interface components {
             first_year_changes?: boolean;
             /** @description The level income a year that can be paid, for the goal `steady_income`. */
             yearly_income?: components["schemas"]["MoneyAnswer"];
+            /** @description What beneficiaries would receive, for the goal `most_to_beneficiaries`. */
+            beneficiaries_receive?: components["schemas"]["MoneyAnswer"];
+            /** @description How much more that is than as assumed, for the goal `most_to_beneficiaries`. */
+            more_to_beneficiaries?: components["schemas"]["SignedMoneyAnswer"];
         };
         /** @description It cannot be carried out. */
         CaseImpossible: {
@@ -2142,9 +2158,11 @@ export interface components {
              *     - `steady_income`: pays the highest level income after tax, in whole pounds, from the first day to the last, besides any
              *       `spending`. It is in the money of the first tax year and rises with prices. Of the plans that pay it, the one that
              *       leaves the most. For an income that lasts to an age, let the plan end there.
+             *     - `most_to_beneficiaries`: leaves the most to beneficiaries if everybody died on the last day, the first person first, after
+             *       inheritance tax and their income tax at `beneficiary_tax_rate`.
              * @enum {string}
              */
-            goal: "personal_allowance" | "basic_rate_band" | "higher_rate_band" | "most_after_tax" | "steady_income";
+            goal: "personal_allowance" | "basic_rate_band" | "higher_rate_band" | "most_after_tax" | "steady_income" | "most_to_beneficiaries";
         };
         /** @description All assumptions used, including the defaults. */
         AssumptionsUsed: {
@@ -2658,6 +2676,10 @@ export interface components {
             gain: components["schemas"]["SignedMoneyAnswer"];
             /** @description The same in prices of `start_date`. */
             gain_in_prices_of_start: components["schemas"]["SignedMoneyAnswer"];
+            /** @description What beneficiaries would receive of that plan, for the goal `most_to_beneficiaries`. */
+            beneficiaries_receive?: components["schemas"]["MoneyAnswer"];
+            /** @description How much more they would receive of this plan, for the goal `most_to_beneficiaries`. */
+            gain_to_beneficiaries?: components["schemas"]["SignedMoneyAnswer"];
         };
         /** @description A simpler plan whose spending cannot be met. */
         PlanComparisonImpossible: {
@@ -2686,8 +2708,8 @@ export interface components {
             gap: components["schemas"]["MoneyAnswer"];
         };
         /**
-         * @description How close to the best this plan is; only for the goals `most_after_tax` and `steady_income`. For the latter, of all plans
-         *     that pay this income. No plan of the same model leaves more than
+         * @description How close to the best this plan is; only for the goals `most_after_tax`, `steady_income` and `most_to_beneficiaries`. For
+         *     `steady_income`, of all plans that pay this income. No plan of the same model leaves more than
          *     `bound`, except for what `leaves_out` says. For most households the gap is nearly nothing. It may be wide where the work
          *     of `search.effort` is used up, and where much cash is held whose interest is taxed.
          */
@@ -2696,12 +2718,17 @@ export interface components {
              * @description The goal it is about.
              * @enum {string}
              */
-            goal: "most_after_tax" | "steady_income";
+            goal: "most_after_tax" | "steady_income" | "most_to_beneficiaries";
             /** @description What this plan leaves; the same as in `totals`. */
             wealth_after_tax: components["schemas"]["MoneyAnswer"];
-            /** @description The most that any plan could leave. */
+            /** @description What beneficiaries would receive; the same as in `estate_at_the_end`. Only for the goal `most_to_beneficiaries`. */
+            beneficiaries_receive?: components["schemas"]["MoneyAnswer"];
+            /** @description The most that any plan could leave; for the goal `most_to_beneficiaries`, the most that beneficiaries could receive of any. */
             bound: components["schemas"]["MoneyAnswer"];
-            /** @description How much more than this plan another might leave; `bound` less `wealth_after_tax`. */
+            /**
+             * @description How much more than this plan another might leave: `bound` less `wealth_after_tax`, or less `beneficiaries_receive` where that
+             *     is there.
+             */
             gap: components["schemas"]["MoneyAnswer"];
             /**
              * @description true: no plan of this model leaves more than `bound`, except for what `leaves_out` says. false: the search found
@@ -2718,7 +2745,7 @@ export interface components {
              */
             stopped_by: "gap" | "work_limit" | "search_complete";
             /**
-             * @description Wealth after tax that the plan gives up to stay £50 below points at which a relief is lost all at once, at most £20 for
+             * @description Wealth after tax, or money to beneficiaries, that the plan gives up to stay £50 below points at which a relief is lost all at once, at most £20 for
              *     each withdrawal that is moved. It is part of `gap`. Where staying clear would cost more, the plan ends at such a point,
              *     and its reason says so.
              */
@@ -2728,22 +2755,26 @@ export interface components {
             /**
              * @description How wide the choice is among plans that come to the same. Of those whose wealth after tax is within £1 a tax year of the
              *     best found, this is the one that leaves the least in pensions that would bear tax, since that tax is not known. Of
-             *     these, it is the one whose withdrawals change the least from year to year. Left out where the work that
+             *     these, it is the one whose withdrawals change the least from year to year. For the goal `most_to_beneficiaries` it is
+             *     what beneficiaries receive that is within £1 a tax year, and all that is left in pensions counts. Left out where the work that
              *     `search.effort` allows was used up before.
              */
             equally_good?: {
-                /** @description By how much the wealth after tax of such plans may differ. */
+                /** @description By how much the wealth after tax of such plans, or what beneficiaries receive of them, may differ. */
                 within: components["schemas"]["MoneyAnswer"];
                 /** @description What the plan taken leaves less than the best found. It is part of `gap`. */
                 given_up: components["schemas"]["MoneyAnswer"];
-                /** @description What the plan taken leaves in pensions at the end, without the tax-free part. */
+                /**
+                 * @description What the plan taken leaves in pensions at the end, without the tax-free part; for the goal `most_to_beneficiaries`
+                 *     with it.
+                 */
                 least_left_in_pensions: components["schemas"]["MoneyAnswer"];
                 /** @description What another of them leaves, at the most. */
                 most_left_in_pensions: components["schemas"]["MoneyAnswer"];
             };
         };
         /**
-         * @description The scenarios asked for, each with a new plan for the same goal. With the goal `most_after_tax` they share a part of the
+         * @description The scenarios asked for, each with a new plan for the same goal. Where plans are searched for, they share a part of the
          *     work that `search.effort` allows, so a scenario may be some way from the best.
          */
         ScenarioAnswers: {
@@ -2762,6 +2793,8 @@ export interface components {
             outcome: "found";
             /** @description The income that can be paid under these assumptions, for the goal `steady_income`. */
             steady_income?: components["schemas"]["SteadyIncome"];
+            /** @description What beneficiaries would receive under these assumptions, for the goal `most_to_beneficiaries`. */
+            beneficiaries_receive?: components["schemas"]["MoneyAnswer"];
             totals: components["schemas"]["PlanTotals"];
             /** @description The tax years in order. */
             years: components["schemas"]["ScenarioYear"][];

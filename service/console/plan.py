@@ -28,6 +28,7 @@ GOALS = {
     "higher_rate_band": "fill the higher rate band each tax year",
     "most_after_tax": "leave the most after tax",
     "steady_income": "pay the highest steady income",
+    "most_to_beneficiaries": "leave the most to beneficiaries",
 }
 LUMP_SUMS = {
     "with_each_withdrawal": "a tax-free part with each withdrawal",
@@ -56,7 +57,9 @@ def page(plan: dict[str, Any]) -> list[str]:
         *headed("What moves in each tax year, in whole pounds", moved(plan)),
         *headed("What is held at the end of each tax year, in whole pounds", held(plan)),
         *headed("In all", totals(plan)),
+        *headed("To beneficiaries, if everybody died on the last day", estate(plan.get("estate_at_the_end"))),
         *headed("Left after tax by simpler plans", compared(plan["compared_with"])),
+        *headed("To beneficiaries by simpler plans", compared_for_beneficiaries(plan["compared_with"])),
         *headed("Left after tax with other growth", scenarios(plan.get("scenarios", {}))),
         *headed(
             "On many courses of markets, in prices of the start and whole pounds",
@@ -173,6 +176,33 @@ def compared(others: list[dict[str, Any]]) -> list[str]:
     return lines
 
 
+def estate(found: dict[str, Any] | None) -> list[str]:
+    """What beneficiaries would receive, where an estate is given."""
+    if found is None:
+        return []
+    if found["outcome"] != "found":
+        return paragraph(f"Not worked out. {found['reason']}")
+    lines = {
+        "inheritance tax": found["inheritance_tax"],
+        f"their income tax at {share(found['beneficiary_tax_rate'])}": found["beneficiaries_income_tax"],
+        "beneficiaries receive": found["beneficiaries_receive"],
+    }
+    return [line(label, money(amount)) for label, amount in lines.items()]
+
+
+def compared_for_beneficiaries(others: list[dict[str, Any]]) -> list[str]:
+    """What beneficiaries would receive beyond the simpler plans, where that is the aim."""
+    lines = []
+    for other in others:
+        if "beneficiaries_receive" in other:
+            name = PLANS.get(other["plan"], words(other["plan"]))
+            lines += [
+                line(name, money(other["beneficiaries_receive"])),
+                f"    {beyond(other['gain_to_beneficiaries'])}",
+            ]
+    return lines
+
+
 def scenarios(found: dict[str, Any]) -> list[str]:
     """What is left under other assumptions."""
     lines = []
@@ -185,12 +215,18 @@ def scenarios(found: dict[str, Any]) -> list[str]:
 
 
 def proved(proof: dict[str, Any]) -> list[str]:
-    """How close to the best a plan for the most after tax is."""
+    """How close to the best a plan is that was searched for."""
     ended = STOPPED_BY.get(proof["stopped_by"], "")
+    them = " to beneficiaries" if "beneficiaries_receive" in proof else ""
     if not proof["proven"]:
-        near = f"Another plan might leave about {money(proof['bound'])}, {money(proof['gap'])} more than this one."
+        near = (
+            f"Another plan might leave about {money(proof['bound'])}{them}, {money(proof['gap'])} more than this one."
+        )
         return paragraph(f"{near} That is not proved. {ended}")
-    most = f"No plan of this model leaves more than {money(proof['bound'])}, which is {money(proof['gap'])} more than this one."
+    most = (
+        f"No plan of this model leaves more than {money(proof['bound'])}{them}, which is {money(proof['gap'])} more than this "
+        "one."
+    )
     given_up = proof.get("equally_good", {}).get("given_up", 0)
     less = (
         f" Of that, {money(given_up)} is given up so that less depends on the tax on what is left." if given_up else ""

@@ -197,6 +197,10 @@ KINDS = {
             "planning/schedule/schedule.py": {
                 "markets-need-a-plain-aim": "an aim that is searched for over all years, with many courses of markets",
             },
+            "planning/schedule/to_beneficiaries.py": {
+                "estate-needed": "the most to beneficiaries is asked for without saying what the estate is",
+                "deaths-before-april-2024": "the most to beneficiaries is asked for on deaths before 6 April 2024",
+            },
             "planning/markets/faults.py": {
                 "correlation-impossible": "correlations that cannot hold together",
                 "not-one-a-year": "a path has not one rate for each tax year of the plan",

@@ -14,7 +14,7 @@ from service.planning.cases import Cases
 from service.planning.disclosure import plan_notice
 from service.planning.schedule.caveats import plan_caveats
 from service.planning.schedule.circumstances import schedule_warnings
-from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, ScheduleQuestion, schedule
+from service.planning.schedule.schedule import SEARCHED_FOR, ScheduleQuestion, schedule
 from service.planning.schedule.sensitivity import outcomes
 from service.planning.schedule.steps import steps
 from service.planning.schedule.told import told
@@ -79,11 +79,7 @@ def _nameless(question: ScheduleQuestion) -> ScheduleQuestion:
 
 def _is_heavy(question: ScheduleQuestion) -> bool:
     """Whether the plan is searched for or carried out on many paths, or a plain plan is long."""
-    return (
-        question.goal in (MOST_AFTER_TAX, STEADY_INCOME)
-        or question.markets is not None
-        or _years(question) > _MOST_LIGHT
-    )
+    return question.goal in SEARCHED_FOR or question.markets is not None or _years(question) > _MOST_LIGHT
 
 
 def _is_costly(question: ScheduleQuestion, _: Parts) -> bool:

@@ -21,7 +21,7 @@ from service.planning.projection.timeline import Period, Timeline, risen
 TO_SPOUSE, TO_BENEFICIARIES = "to_spouse", "to_beneficiaries"
 BENEFICIARIES_TAX_RATE: BasisPoints = 2_000
 """The income tax rate that beneficiaries are taken to pay on pension money, unless it is given: our choice."""
-_SHARES_IN_A_RATE = 100  # the law counts shares of a band in hundredths of a basis point
+SHARES_IN_A_RATE = 100  # the law counts shares of a band in hundredths of a basis point
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +139,7 @@ def left_by(died: Died, facts: EstateFacts, beneficiary_rate: BasisPoints) -> Le
     pension = held.pension.uncrystallised + held.pension.drawdown + died.inherited
     earlier = (facts.nil_rate_band_brought_forward, facts.residence_nil_rate_band_brought_forward)
     bands = [
-        given * _SHARES_IN_A_RATE if own is None else own
+        given * SHARES_IN_A_RATE if own is None else own
         for own, given in zip((died.nil_rate_band, died.residence_band), earlier, strict=True)
     ]
     estate = Estate(

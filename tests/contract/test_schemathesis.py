@@ -193,11 +193,18 @@ def sums_of_a_plan_that_fail(plan: dict[str, Any]) -> list[str]:
             gain = pence(totals["wealth_after_tax"]) - pence(other["wealth_after_tax"])
             if pence(other["gain"]) != gain:
                 failed.append(f"gain over {other['plan']}")
+            if "beneficiaries_receive" in other:
+                gain = pence(plan["proof"]["beneficiaries_receive"]) - pence(other["beneficiaries_receive"])
+                if pence(other["gain_to_beneficiaries"]) != gain:
+                    failed.append(f"gain to beneficiaries over {other['plan']}")
     if "proof" in plan:
         proof = plan["proof"]
         if pence(proof["wealth_after_tax"]) != pence(totals["wealth_after_tax"]):
             failed.append("wealth after tax")
-        if pence(proof["gap"]) != pence(proof["bound"]) - pence(proof["wealth_after_tax"]):
+        worth = pence(proof.get("beneficiaries_receive", proof["wealth_after_tax"]))
+        if "beneficiaries_receive" in proof and worth != pence(plan["estate_at_the_end"]["beneficiaries_receive"]):
+            failed.append("beneficiaries_receive")
+        if pence(proof["gap"]) != pence(proof["bound"]) - worth:
             failed.append("gap")
         if "equally_good" in proof:
             equal = {name: pence(amount) for name, amount in proof["equally_good"].items()}

@@ -14,7 +14,7 @@ from service.law.units import POUND
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, DatedIncome, Household
 from service.planning.optimiser.branch_and_bound import most_after_tax
-from service.planning.optimiser.ties import taxed_left
+from service.planning.optimiser.last_day import taxed_left
 from service.planning.optimiser.work import LIMITS, Work
 from service.planning.projection.policies import Projection, projected
 from service.planning.projection.timeline import Timeline, timeline

@@ -287,7 +287,10 @@ EDGES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "/household/spending/0/to": (('"2029-01-01"',), ('"2029-02-30"',)),
     "/start_date": (('"2026-04-06"',), ('"2026-04-31"', '"2026-27"', "2026")),
     "/aim/goal": (
-        ('"personal_allowance"', '"basic_rate_band"', '"higher_rate_band"', '"most_after_tax"', '"steady_income"'),
+        (
+            *('"personal_allowance"', '"basic_rate_band"', '"higher_rate_band"', '"most_after_tax"', '"steady_income"'),
+            '"most_to_beneficiaries"',
+        ),
         ('"additional_rate_band"', "1"),
     ),
     "/lump_sums": (('"with_each_withdrawal"', '"all_now"', '"never"'), ('"first"', '"none"', "false")),
@@ -537,6 +540,43 @@ def test_a_steady_income_is_answered_with_its_bound(client: FlaskClient) -> None
     assert found["proof"]["goal"] == found["aim"]["goal"] == "steady_income"
     assert set(found["scenarios"]["low"]["steady_income"]) == {"amount", "bound", "gap"}
     assert "steady_income" not in answered(client, URL, LEAST)
+
+
+def test_the_most_to_beneficiaries_is_answered_with_what_they_receive(client: FlaskClient) -> None:
+    household = {**LEAST["household"], "estate": {"home": 600_000}}
+    asked = {
+        **LEAST,
+        "household": household,
+        "aim": {"goal": "most_to_beneficiaries"},
+        "beneficiary_tax_rate": 0.4,
+        "assumptions": {"scenarios": {"low": {"isa_growth": -0.01}}},
+        "sensitivity": {},
+    }
+    found = answered(client, URL, asked)
+    received, proof = found["estate_at_the_end"]["beneficiaries_receive"], found["proof"]
+    assert proof["goal"] == found["aim"]["goal"] == "most_to_beneficiaries"
+    assert proof["beneficiaries_receive"] == received <= proof["bound"]
+    assert proof["gap"] == pytest.approx(proof["bound"] - received, abs=0.001)
+    assert proof["wealth_after_tax"] == found["totals"]["wealth_after_tax"]
+    for compared in found["compared_with"]:
+        assert compared["gain_to_beneficiaries"] == pytest.approx(
+            received - compared["beneficiaries_receive"], abs=0.001
+        )
+        assert compared["gain_to_beneficiaries"] >= -proof["equally_good"]["given_up"] - proof["given_up_at_tax_steps"]
+    assert found["scenarios"]["low"]["beneficiaries_receive"] <= received
+    as_assumed = found["sensitivity"]["as_assumed"]["beneficiaries_receive"]
+    cases = [case for case in found["sensitivity"]["cases"] if case["outcome"] == "found"]
+    assert cases
+    for case in cases:
+        assert case["more_to_beneficiaries"] == pytest.approx(case["beneficiaries_receive"] - as_assumed, abs=0.001)
+
+
+def test_without_an_estate_the_most_to_beneficiaries_is_not_known(client: FlaskClient) -> None:
+    problem = client.post(URL, json={**LEAST, "aim": {"goal": "most_to_beneficiaries"}})
+    assert problem.status_code == 422
+    document = problem.get_json()
+    assert (document["code"], document["errors"][0]["code"]) == ("invalid-request", "estate-needed")
+    assert document["errors"][0]["pointer"] == "#/household/estate"
 
 
 def test_only_a_plan_for_the_most_after_tax_has_a_proof(client: FlaskClient) -> None:

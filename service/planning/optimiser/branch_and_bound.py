@@ -14,6 +14,7 @@ from typing import Literal, NamedTuple
 
 from service.law.units import POUND
 from service.planning.faults import RuleViolation
+from service.planning.optimiser.last_day import AFTER_TAX, LastDay
 from service.planning.optimiser.lp import INF, Outcome
 from service.planning.optimiser.partitioning import heavier_side, partition
 from service.planning.optimiser.relaxation import (
@@ -150,10 +151,11 @@ def most_after_tax(
     work: Work | None = None,
     plain: PlainPlans | None = None,
     known: Projection | None = None,
+    last_day: LastDay = AFTER_TAX,
 ) -> BestPlan:
-    """The plan with the most wealth after tax at the end that ``work`` (by default a standard search) suffices to find.
-    RuleViolation where spending cannot be met. ``plain`` are the timeline's plain plans, if others need them as well;
-    ``known`` is a plan that the search may begin from.
+    """The plan with the most wealth after tax at the end, or whose ``last_day`` is worth the most, that ``work`` (by default a
+    standard search) suffices to find. RuleViolation where spending cannot be met. ``plain`` are the timeline's plain plans, if
+    others need them as well; ``known`` is a plan that the search may begin from.
 
     It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
     """
@@ -161,37 +163,37 @@ def most_after_tax(
     person_years = len(timeline.periods) * len(timeline.people)
     least = (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * person_years
     if work.left < least:
-        best = (
-            max(plain_plans(plain, work), key=lambda plan: plan.wealth, default=None) or known or left_alone(timeline)
-        )
-        most = max(best.wealth, most_wealth(timeline))
-        return BestPlan(best, most, 0, True, True, "gap" if most == best.wealth else "work_limit", None)
+        best = max(plain_plans(plain, work), key=last_day.worth, default=None) or known or left_alone(timeline)
+        worth = last_day.worth(best)
+        most = max(worth, most_wealth(timeline) + last_day.besides)
+        return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
     married = gives_and_receives(timeline)
     kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
     work.limit -= kept
-    search = _Search(plain, work, known)
+    search = _Search(plain, work, known, last_day=last_day)
     bound, solves = search.run(), search.relaxation.lp.solves
     incumbent, found_by = search.incumbent, search
     limited = search.is_limited
     work.limit += kept
     if married and incumbent is not None and work.left > least:
         # The bound leaves out what a partner loses, so it holds; this incumbent counts it in.
-        other = _Search(plain, work, incumbent, with_partner_loss=True)
+        other = _Search(plain, work, incumbent, last_day=last_day, with_partner_loss=True)
         other.run()
         solves += other.relaxation.lp.solves
         if other.incumbent is not incumbent:
             incumbent, found_by = other.incumbent, other
         limited = limited or other.is_limited
     best = incumbent or left_alone(timeline)
+    worth = last_day.worth(best)
     stopped_by: StoppedBy = "work_limit" if limited else "search_complete"
-    if bound <= best.wealth / POUND + search.tolerance:
+    if bound <= worth / POUND + search.tolerance:
         stopped_by = "gap"
     slack = _ROUNDING_POUNDS * person_years
-    agreed = not search.overtaxed and best.wealth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
+    agreed = not search.overtaxed and worth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
     if not agreed:
-        bound = most_wealth(timeline) / POUND
-    proven = max(best.wealth, round((bound + slack) * POUND))
-    tie = least_hurt(best, found_by.relaxation, found_by.incumbent_at, work)
+        bound = (most_wealth(timeline) + last_day.besides) / POUND
+    proven = max(worth, round((bound + slack) * POUND))
+    tie = least_hurt(best, last_day, found_by.relaxation, found_by.incumbent_at, work)
     return BestPlan(best, proven, solves, agreed, search.plain_plans_tried, stopped_by, tie)
 
 
@@ -249,18 +251,22 @@ class _Search:
         work: Work,
         incumbent: Projection | None,
         *,
+        last_day: LastDay = AFTER_TAX,
         with_partner_loss: bool = False,
         surfaces: Surfaces | None = None,
         any_plan: bool = False,
     ) -> None:
-        """A search from an incumbent, if there is one; ``with_partner_loss`` and ``surfaces`` as in ``Relaxation``.
+        """A search from an incumbent, if there is one; the other arguments as in ``Relaxation``.
         ``any_plan``: the first plan found is enough."""
         timeline = plain.timeline
         self.timeline, self.work, self._plain = timeline, work, plain
-        self.relaxation = Relaxation(timeline, work, with_partner_loss=with_partner_loss, surfaces=surfaces)
+        self.relaxation = Relaxation(
+            timeline, work, last_day=last_day, with_partner_loss=with_partner_loss, surfaces=surfaces
+        )
+        self._last_day = last_day
         self.incumbent = incumbent
         self.overtaxed = False
-        self._incumbent_value = -INF if incumbent is None else incumbent.wealth / POUND
+        self._incumbent_value = -INF if incumbent is None else last_day.worth(incumbent) / POUND
         self.tolerance = _CLOSED_GAP_POUNDS_A_PERIOD * len(timeline.periods)
         self._partitioning_helps = True
         self._rounded_once = False
@@ -294,7 +300,7 @@ class _Search:
             self._try_plain_plans()
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
             self._dive_by_regions(*self._dive_by_order(root, first))
-        node = self._relaxed(root, most_wealth(self.timeline) / POUND, first)
+        node = self._relaxed(root, (most_wealth(self.timeline) + self._last_day.besides) / POUND, first)
         if node is not None and not self._enough(node.bound):
             self._dive(node)
         leaves = -INF  # the best bound of nodes whose optimum is a plan
@@ -330,7 +336,7 @@ class _Search:
             if self._enough(found.wealth) or not self._partition(found):
                 break
             # No plan's wealth is below nothing, so that stands in where there is no incumbent yet.
-            gap, before = found.wealth - max(self._incumbent_value, 0.0), found
+            gap, before = found.wealth - found.misjudged.pounds - max(self._incumbent_value, 0.0), found
             tighter = self._optimum(node)
             if not isinstance(tighter, Solution):
                 return self._not_solved(node, min(limit, before.wealth), tighter)
@@ -437,6 +443,8 @@ class _Search:
             return []
         if solution.order_violations:
             return self._order_branches(node, solution)
+        if self._last_day_is_dearest(solution):
+            return [node._replace(box=box) for box in solution.misjudged.boxes]
         if solution.fractional:
             t = max(solution.fractional, key=lambda period: solution.fractional[period])
             one = frozenset({heaviest(solution.shares[t])})
@@ -444,10 +452,16 @@ class _Search:
             return [self._with_active(node, {t: cells}) for cells in (one, others)]
         taxed = next((taxed for taxed in _by_cost(solution) if self._split_cell(taxed)), None)
         if taxed is None:
-            return []
+            return [node._replace(box=box) for box in solution.misjudged.boxes if solution.misjudged.pounds > 0]
         t, new = taxed.period, len(self.relaxation.cells[taxed.period]) - 1
         cells = self.relaxation.allowed(node, t)
         return [self._with_active(node, {t: cells - {one}}) for one in (taxed.cell, new)]
+
+    def _last_day_is_dearest(self, solution: Solution) -> bool:
+        """Whether the last day is misjudged by more than any tax."""
+        pounds, boxes = solution.misjudged
+        dearest = max((*solution.fractional.values(), *(taxed.error_cost for taxed in _by_cost(solution))), default=0.0)
+        return bool(boxes) and pounds > max(dearest, EXACT_TAX_POUNDS)
 
     def _order_branches(self, node: Node, solution: Solution) -> list[Node]:
         """Two children, in one of which a person draws no funds without a tax-free part up to the middle of the periods in
@@ -479,8 +493,9 @@ class _Search:
                 self._keep(plan)
 
     def _keep(self, plan: Projection, at: tuple[Node, Solution] | None = None) -> None:
-        if self.incumbent is None or plan.wealth > self.incumbent.wealth:
-            self.incumbent, self._incumbent_value = plan, plan.wealth / POUND
+        worth = self._last_day.worth(plan) / POUND
+        if self.incumbent is None or worth > self._incumbent_value:
+            self.incumbent, self._incumbent_value = plan, worth
             self.incumbent_at = at
 
     def _dive_by_order(self, node: Node, solution: Solution | Outcome) -> tuple[Node, Solution | Outcome]:
@@ -561,7 +576,7 @@ class _Search:
 def _expected(solution: Solution) -> float:
     """What an optimum leaves once its tax is that of the rules, pounds."""
     error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
-    return solution.wealth - error_cost - sum(solution.fractional.values())
+    return solution.wealth - error_cost - sum(solution.fractional.values()) - solution.misjudged.pounds
 
 
 def _by_cost(solution: Solution) -> list[CellTax]:

@@ -15,26 +15,22 @@ from service.law import lump_sums
 from service.law.income_tax import IncomeTaxRules, Taxpayer
 from service.law.units import POUND, WHOLE
 from service.planning.household import YearlyRate
+from service.planning.optimiser.last_day import AFTER_TAX, Box, LastDay, Misjudged, PensionRows
 from service.planning.optimiser.lp import INF, LinearProgram, Outcome
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
 from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 from service.planning.optimiser.tolerances import (
-    LEFT_IN_PENSION_POUNDS_PER_POUND,
     NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND,
     NIL_WEIGHT_SHARE,
     PENNY_POUNDS,
+    UNIT_POUNDS,
     WHOLE_SHARE_SHORTFALL,
 )
 from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
 from service.planning.projection.pots import Funds
-from service.planning.projection.remaining_pension import remaining_tax
 from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.timeline import Timeline
 from service.planning.projection.within_the_year import missed_rate
-
-UNIT_POUNDS = 1_000.0
-"""The unit of money inside the linear program: amounts of plans are then from a thousandth to some thousands. In pounds the
-solver's tolerance of 1e-7 comes near to the precision of its sums, and it loses its way ten times as often."""
 
 _UNIT_PENCE = UNIT_POUNDS * POUND
 
@@ -63,10 +59,11 @@ class ActiveCells(NamedTuple):
 
 
 class Node(NamedTuple):
-    """A node of the tree: branching constraints by period and by person."""
+    """A node of the tree: branching constraints by period, by person, and on the last day."""
 
     active_cells: Mapping[int, ActiveCells]
     draw_orders: Mapping[int, DrawOrder]
+    box: Box | None = None
 
 
 class Solution(NamedTuple):
@@ -74,7 +71,7 @@ class Solution(NamedTuple):
 
     ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
     the plan's end if it were taxed as one. ``order_violations``: by person, the periods in which funds are drawn without
-    a tax-free part before the allowance is used up.
+    a tax-free part before the allowance is used up. ``misjudged`` is what the last day is worth less.
     """
 
     wealth: float
@@ -83,6 +80,7 @@ class Solution(NamedTuple):
     cell_taxes: list[CellTax]
     fractional: dict[int, float]
     order_violations: dict[int, list[int]]
+    misjudged: Misjudged
 
 
 class Amounts(NamedTuple):
@@ -170,9 +168,15 @@ class Relaxation:
     """The linear model of a timeline."""
 
     def __init__(
-        self, timeline: Timeline, work: Work, *, with_partner_loss: bool = False, surfaces: Surfaces | None = None
+        self,
+        timeline: Timeline,
+        work: Work,
+        *,
+        last_day: LastDay = AFTER_TAX,
+        with_partner_loss: bool = False,
+        surfaces: Surfaces | None = None,
     ) -> None:
-        """Build the relaxation with one cell for each period.
+        """Build the relaxation with one cell for each period. ``last_day`` is what its optimum is the most of.
 
         ``with_partner_loss``: whoever gives a marriage allowance and may not is taxed with what that saves the partner as
         well, which is too much where the partner could not have had it. ``surfaces`` are those known from other relaxations
@@ -190,7 +194,8 @@ class Relaxation:
         self._missed = [_missed(timeline, t) for t in self._periods]
         self._lump = [_lump_sum(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
-        self._taxed_left: list[int] = []
+        self._last_day = last_day.model(timeline, self.lp)
+        self._box: Box | None = None
         self._pensions = [self._pension(person) for person in self._people]
         self._isa_rows = self._isas()
         self._floor: int | None = None
@@ -224,6 +229,9 @@ class Relaxation:
             if pension.used and order != self._draw_orders.get(person, DrawOrder()):
                 self._order_draws(person, order)
                 self._draw_orders[person] = order
+        if node.box != self._box:
+            self._last_day.restrict(node.box)
+            self._box = node.box
         return self.lp.solve(cutoff / UNIT_POUNDS, primal=primal)
 
     def taxed_left(self, node: Node, floor: float, *, least: bool) -> TaxedLeft | Outcome:
@@ -231,7 +239,7 @@ class Relaxation:
         pensions that would bear tax. The wealth is no longer the objective afterwards."""
         self._keep_wealth(floor)
         sign = -1.0 if least else 1.0
-        self.lp.set_objective(dict.fromkeys(self._taxed_left, sign))
+        self.lp.set_objective(dict.fromkeys(self._last_day.at_risk, sign))
         outcome = self._solve(node, primal=True)
         if outcome is not Outcome.OPTIMAL:
             return outcome
@@ -247,7 +255,7 @@ class Relaxation:
         The wealth is no longer the objective afterwards."""
         self._keep_wealth(floor)
         limit = (least.pounds + more_left) / UNIT_POUNDS
-        self.lp.add_row(-INF, limit, [(column, 1.0) for column in self._taxed_left])
+        self.lp.add_row(-INF, limit, [(column, 1.0) for column in self._last_day.at_risk])
         change_at_least: dict[int, float] = {}
         for person in self._people:
             drawn = [list(self._drawn_in(person, t)) for t in self._periods]
@@ -447,7 +455,7 @@ class Relaxation:
         """The rows of a person's pensions: of each pot, what is drawn, grown to the end, and what is left add up to the whole pot
         grown."""
         timeline = self.timeline
-        assumed, periods = timeline.household.assumptions, timeline.periods
+        periods = timeline.periods
         member = timeline.household.people[person]
         rules = periods[0].rules.lump_sums
         tax_free_left = lump_sums.available(member.pension, rules).tax_free / _UNIT_PENCE
@@ -473,17 +481,15 @@ class Relaxation:
                 kinds.append("drawdown")
             rows.append(_PotRows(pot.after, funds, income_funds, kinds, so_far))
         allowance = self.lp.add_row(-INF, tax_free_left)
-        quarter = self.lp.add_row(-INF, 0.0)
-        taxed = self.lp.add_row(0.0, 0.0)
-        for row in rows:
-            self.lp.add_column([(row.funds, 1.0), (quarter, -share), (taxed, 1.0)])
-            self.lp.add_column([(row.income_funds, 1.0), (taxed, 1.0)])
-        self.lp.add_column([(quarter, 1.0), (allowance, 1.0), (taxed, -1.0)], objective=1.0)
-        years = assumed.remaining_pension_drawn_over
-        for width, rate in remaining_tax(assumed, timeline.people[person][-1]).stretches():
-            worth = 1 - rate + LEFT_IN_PENSION_POUNDS_PER_POUND
-            column = self.lp.add_column([(taxed, -1.0)], objective=worth, high=years * width / _UNIT_PENCE)
-            self._taxed_left.append(column)
+        own = PensionRows(
+            funds=tuple(row.funds for row in rows),
+            income_funds=tuple(row.income_funds for row in rows),
+            allowance=allowance,
+            share=share,
+            tax_free_left=tax_free_left,
+            lump_sum=0.0 if lump is None else lump.amount,
+        )
+        self._last_day.add_pension(person, own)
         uses_up = runs_out and any(pot.all_uncrystallised > 0 for pot in pots)
         used = [self.lp.add_row(0.0, INF) for _ in periods] if uses_up else []
         return _Pension(tax_free_left, share, allowance, used, rows)
@@ -513,7 +519,7 @@ class Relaxation:
         for t, (row, after, factor) in enumerate(zip(rows, rows[1:], factors[1:], strict=False), start=1):
             limit = self._isas_before.get(t)
             self.lp.add_column([(row, 1.0), (after, -factor), *(() if limit is None else ((limit, -factor),))])
-        self.lp.add_column([(rows[-1], 1.0)], objective=1.0)
+        self._last_day.add_money([(rows[-1], 1.0)])
         return rows
 
     def _add_cell(self, t: int, parent: int | None, regions: list[Region]) -> None:
@@ -648,7 +654,7 @@ class Relaxation:
             self._add_cash_before(t, cell)
         if t == self._periods[-1]:
             entries = [(cell.cash, 1.0)] if cell.kept is None else [(cell.cash, 1.0), (cell.kept, 1.0)]
-            self._held[t, new, None, 0] = self.lp.add_column(entries, objective=1.0)
+            self._held[t, new, None, 0] = self._last_day.add_money(entries)
         pairs = [(t - 1, before, new) for before in range(len(self.cells[t - 1]))] if t else []
         if t + 1 < len(self.cells):
             pairs += [(t, new, after) for after in range(len(self.cells[t + 1]))]
@@ -746,7 +752,9 @@ class Relaxation:
                 if one.taxed > _NOTABLE_POUNDS and left > _NOTABLE_POUNDS:
                     order_violations.setdefault(person, []).append(t)
         fractional = self._fractional(shares, cell_taxes, duals)
-        return Solution(UNIT_POUNDS * self.lp.objective, found, shares, cell_taxes, fractional, order_violations)
+        misjudged = self._last_day.misjudged(found)
+        wealth = UNIT_POUNDS * self.lp.objective
+        return Solution(wealth, found, shares, cell_taxes, fractional, order_violations, misjudged)
 
     def amounts(self, solution: Solution) -> Amounts:
         """What a solution does. The relaxation has the cells that it had then."""

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from service.law.units import POUND, Pence
 from service.planning.faults import RuleViolation
+from service.planning.optimiser.last_day import LastDay
 from service.planning.optimiser.lp import Outcome
 from service.planning.optimiser.partitioning import heavier_side, partition
 from service.planning.optimiser.relaxation import DrawOrder, Node, Relaxation, Solution, TaxedLeft
@@ -20,7 +21,6 @@ from service.planning.optimiser.tax_surface import Region
 from service.planning.optimiser.tolerances import EXACT_TAX_POUNDS
 from service.planning.optimiser.work import Work
 from service.planning.projection.policies import Projection
-from service.planning.projection.settlement import taxed_if_drawn
 
 AS_GOOD_POUNDS_A_PERIOD = 1.0
 """Plans whose wealth at the end differs by no more than this for each period are as good: our choice."""
@@ -53,21 +53,19 @@ class Tie(NamedTuple):
         return round(AS_GOOD_POUNDS_A_PERIOD * POUND) * len(self.plan.timeline.periods)
 
 
-def taxed_left(plan: Projection) -> Pence:
-    """What a plan leaves in pensions that would bear tax, pence."""
-    rules = plan.timeline.periods[-1].rules.lump_sums
-    return sum(taxed_if_drawn(held.pension, rules) for held in plan.years[-1].holdings)
-
-
 def least_hurt(
-    best: Projection, relaxation: Relaxation, found_at: tuple[Node, Solution] | None, work: Work
+    best: Projection,
+    last_day: LastDay,
+    relaxation: Relaxation,
+    found_at: tuple[Node, Solution] | None,
+    work: Work,
 ) -> Tie | None:
     """The plan that is taken in place of the best, or the best itself where no other was found; None where the work is over
     before that is known. ``relaxation`` and ``found_at``, the node and the solution, are where the best was found; they serve for
     nothing else afterwards."""
-    left = taxed_left(best)
+    left = last_day.at_risk(best)
     tolerance = AS_GOOD_POUNDS_A_PERIOD * len(best.timeline.periods)
-    wealth = best.wealth / POUND
+    wealth = last_day.worth(best) / POUND
     first, second = (wealth - part * tolerance for part in _PARTS_FOR_THE_MODEL)
     node = Node({}, {}) if found_at is None else _like(best, relaxation, *found_at)
     if not isinstance(relaxation.solve(node), Solution):
@@ -78,10 +76,11 @@ def least_hurt(
         return None
     plan, smooth = None, _smoothest(relaxation, node, second, least)
     if isinstance(smooth, Solution):
-        plan = _carried_out(best, relaxation, smooth, tolerance, work)
+        plan = _carried_out(best, last_day, relaxation, smooth, tolerance, work)
     if plan is None:
-        plan = _carried_out(best, relaxation, relaxation.solution_of(least), tolerance, work) or best
-    return Tie(plan, best.wealth - plan.wealth, taxed_left(plan), max(left, round(most.pounds * POUND)))
+        plan = _carried_out(best, last_day, relaxation, relaxation.solution_of(least), tolerance, work) or best
+    given_up = last_day.worth(best) - last_day.worth(plan)
+    return Tie(plan, given_up, last_day.at_risk(plan), max(left, round(most.pounds * POUND)))
 
 
 def _like(best: Projection, relaxation: Relaxation, node: Node, solution: Solution) -> Node:
@@ -93,7 +92,7 @@ def _like(best: Projection, relaxation: Relaxation, node: Node, solution: Soluti
         left = (year.people[person].tax_free_left for year in best.years)
         used_up = next((t for t, amount in enumerate(left) if amount <= POUND), None)
         orders[person] = DrawOrder(len(best.years) if used_up is None else used_up, used_up)
-    return Node({**node.active_cells, **cells}, orders)
+    return node._replace(active_cells={**node.active_cells, **cells}, draw_orders=orders)
 
 
 def _least_left(relaxation: Relaxation, node: Node, floor: float) -> TaxedLeft | Outcome:
@@ -142,12 +141,12 @@ def _narrowed(relaxation: Relaxation, solution: Solution) -> list[tuple[CellTax,
 
 
 def _carried_out(
-    best: Projection, relaxation: Relaxation, solution: Solution, tolerance: float, work: Work
+    best: Projection, last_day: LastDay, relaxation: Relaxation, solution: Solution, tolerance: float, work: Work
 ) -> Projection | None:
     """A solution as a plan, if that is as good as the best and leaves no more."""
     try:
         plan = rounded(best.timeline, relaxation, solution, work)
     except RuleViolation:
         return None
-    as_good = best.wealth - plan.wealth <= tolerance * POUND
-    return plan if as_good and taxed_left(plan) <= taxed_left(best) + tolerance * POUND else None
+    as_good = last_day.worth(best) - last_day.worth(plan) <= tolerance * POUND
+    return plan if as_good and last_day.at_risk(plan) <= last_day.at_risk(best) + tolerance * POUND else None

@@ -5,6 +5,10 @@ What a single place needs stands there, named in the same way.
 
 from __future__ import annotations
 
+UNIT_POUNDS = 1_000.0
+"""The unit of money inside the linear program: amounts of plans are then from a thousandth to some thousands. In pounds the
+solver's tolerance of 1e-7 comes near to the precision of its sums, and it loses its way ten times as often."""
+
 PENNY_POUNDS = 0.01
 """The smallest amount of the rules, in the model's pounds: a step of the tax begins this much beyond its corner."""
 

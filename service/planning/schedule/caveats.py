@@ -8,7 +8,6 @@ from service.figures.loader import TaxYearFigures
 from service.planning.disclosure import Caveat, caveats_over_years
 from service.planning.estates import touched_by_death
 from service.planning.projection.caveats import touched_in
-from service.planning.schedule.estate import estate_at_the_end
 from service.planning.schedule.schedule import Schedule
 
 
@@ -34,5 +33,5 @@ def _of_the_estate(result: Schedule) -> Iterator[tuple[TaxYearFigures, set[str]]
     asked = result.question
     if asked.estate is None:
         return
-    for left in estate_at_the_end(result.projection, asked.estate, asked.beneficiary_tax_rate).deaths:
+    for left in asked.estate_left(result.projection).deaths:
         yield left.period.rules.figures, set(touched_by_death(left, asked.estate))

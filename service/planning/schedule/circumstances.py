@@ -8,7 +8,7 @@ from dataclasses import replace
 from service.planning.projection.policies import target
 from service.planning.projection.remaining_pension import tax_on_remaining
 from service.planning.projection.settlement import taxed_if_drawn
-from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, Schedule
+from service.planning.schedule.schedule import Schedule
 from service.planning.warnings.circumstances import Circumstances, LeftInPension, PersonCase, Together
 from service.planning.warnings.household_facts import partner_in, person_facts, settled_year
 from service.planning.warnings.registry import all_found, the_first_of_each
@@ -46,9 +46,9 @@ def circumstances_of(result: Schedule) -> Circumstances:
 
 
 def _left(result: Schedule, person: int) -> LeftInPension | None:
-    """What the plan leaves in a person's pension, where it is taxed at a flat rate."""
+    """What the plan leaves in a person's pension, where it is taxed at a flat rate; not where beneficiaries are to have it."""
     assumed, last = result.question.household.assumptions, result.timeline.periods[-1]
-    if assumed.tax_rate_on_remaining_pension is None:
+    if assumed.tax_rate_on_remaining_pension is None or result.question.is_for_beneficiaries:
         return None
     drawn = replace(assumed, tax_rate_on_remaining_pension=None)
     year, after = result.timeline.people[person][-1], result.projection.years[-1].people[person].after
@@ -62,13 +62,13 @@ def _left(result: Schedule, person: int) -> LeftInPension | None:
 
 
 def _together(result: Schedule) -> Iterator[Together]:
-    goal = result.question.goal
+    band = result.question.band
     for year in result.years:
         beyond = tax = 0
-        if goal not in (MOST_AFTER_TAX, STEADY_INCOME) and year.spending:
+        if band is not None and year.spending:
             for person in year.people:
                 record = person.record
-                within = target(record.opened, goal)
+                within = target(record.opened, band)
                 if record.taxable > within:
                     beyond += record.taxable - within
                     without = record.opened.year.liability(record.opened.interest, within)
@@ -80,6 +80,6 @@ def _together(result: Schedule) -> Iterator[Together]:
             spending=year.spending,
             beyond_the_band=beyond,
             beyond_tax=tax,
-            fill=goal,
+            fill=result.question.goal,
             waits=spare if full else 0,
         )

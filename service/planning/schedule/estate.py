@@ -6,6 +6,7 @@ person first, so that a plan can be compared by what it leaves to others.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from service.law.units import WHOLE, BasisPoints, Pence
@@ -22,6 +23,8 @@ from service.planning.estates import (
 )
 from service.planning.faults import RuleViolation
 from service.planning.projection.policies import Projection
+from service.planning.projection.settlement import Holdings
+from service.planning.projection.timeline import Timeline
 
 
 class EstateAtTheEnd(NamedTuple):
@@ -43,6 +46,16 @@ class EstateAtTheEnd(NamedTuple):
         return sum(left.pension.income_tax for left in self.deaths if left.pension)
 
     @property
+    def taxable(self) -> Pence:
+        """The pension money that is taxed as the beneficiaries' income."""
+        return sum(left.pension.taxable for left in self.deaths if left.pension)
+
+    @property
+    def rate(self) -> BasisPoints:
+        """The rate at which it is taxed: the beneficiaries' own, or that of the special charge."""
+        return next((left.pension.rate for left in self.deaths if left.pension), self.beneficiary_tax_rate)
+
+    @property
     def beneficiaries_receive(self) -> Pence:
         """What is left after all taxes."""
         return sum(left.net for left in self.deaths)
@@ -51,20 +64,26 @@ class EstateAtTheEnd(NamedTuple):
 def estate_at_the_end(plan: Projection, facts: EstateFacts | None, beneficiary_tax_rate: BasisPoints) -> EstateAtTheEnd:
     """The estate of a plan on its last day, after inheritance tax and the beneficiaries' income tax (basis points); ``facts``
     are None where it is not clear who made a gift. A plan does not fail for its estate."""
+    return estate_of(plan.timeline, plan.years[-1].holdings, facts, beneficiary_tax_rate)
+
+
+def estate_of(
+    timeline: Timeline, held: Sequence[Holdings], facts: EstateFacts | None, beneficiary_tax_rate: BasisPoints
+) -> EstateAtTheEnd:
+    """The same of what people hold on the last day."""
     if facts is None:
         return EstateAtTheEnd((), beneficiary_tax_rate, "It is not said which of the two people made a lifetime gift.")
-    faults = tuple(estate_faults(facts, couple=len(plan.timeline.household.people) > 1))
+    faults = tuple(estate_faults(facts, couple=len(timeline.household.people) > 1))
     if faults:
         return EstateAtTheEnd((), beneficiary_tax_rate, " ".join(fault.detail for fault in faults))
     try:
-        return EstateAtTheEnd(_deaths(plan, facts, beneficiary_tax_rate), beneficiary_tax_rate)
+        return EstateAtTheEnd(_deaths(timeline, held, facts, beneficiary_tax_rate), beneficiary_tax_rate)
     except RuleViolation as error:
         return EstateAtTheEnd((), beneficiary_tax_rate, " ".join(fault.detail for fault in error.faults))
 
 
-def _deaths(plan: Projection, facts: EstateFacts, rate: BasisPoints) -> tuple[Left, ...]:
-    timeline = plan.timeline
-    people, held, period = timeline.household.people, plan.years[-1].holdings, timeline.periods[-1]
+def _deaths(timeline: Timeline, held: Sequence[Holdings], facts: EstateFacts, rate: BasisPoints) -> tuple[Left, ...]:
+    people, period = timeline.household.people, timeline.periods[-1]
     couple = len(people) > 1
     own = shares(facts) if couple else (WHOLE, 0)
     first = left_by(

@@ -23,8 +23,8 @@ from service.planning.household import Assumptions, YearlyRate
 from service.planning.once import Once
 from service.planning.projection.policies import target, waits_for
 from service.planning.projection.pots import access, next_pound
-from service.planning.projection.settlement import WITH_TAX_FREE_PART, Opened, PersonRecord, wealth_after_tax
-from service.planning.schedule.schedule import MOST_AFTER_TAX, STEADY_INCOME, Schedule, SchedulePerson, ScheduleYear
+from service.planning.projection.settlement import WITH_TAX_FREE_PART, Opened, PersonRecord
+from service.planning.schedule.schedule import Schedule, SchedulePerson, ScheduleYear
 from service.planning.schedule.step_margin import MOST_GIVEN_UP
 from service.planning.wording import rounded_pounds
 
@@ -342,7 +342,7 @@ def _of_none(case: _Case) -> Iterator[Reason]:
         )
     elif case.person.lump_sum:
         return
-    elif case.result.question.goal not in (MOST_AFTER_TAX, STEADY_INCOME):
+    elif case.result.question.band is not None:
         yield from _band_already_filled(case)
     else:
         yield _against_later(case)
@@ -364,12 +364,12 @@ def _unlocked_from(case: _Case) -> tuple[Years, date]:
 
 
 def _band_already_filled(case: _Case) -> Iterator[Reason]:
-    goal = case.result.question.goal
-    if goal in (MOST_AFTER_TAX, STEADY_INCOME) or target(case.record.opened, goal):
+    band = case.result.question.band
+    if band is None or target(case.record.opened, band):
         return
     yield Reason(
         "other_income_fills_the_band",
-        f"Other income of {rounded_pounds(case.record.liability.net_income)} already uses {_BAND_GOALS[goal]}, so nothing is "
+        f"Other income of {rounded_pounds(case.record.liability.net_income)} already uses {_BAND_GOALS[band]}, so nothing is "
         "drawn.",
     )
 
@@ -411,8 +411,9 @@ class _Uses(NamedTuple):
 def _uses(result: Schedule, place: int) -> _Uses:
     """What 100 pounds come to, by the year in which they are drawn."""
     assumed = result.question.household.assumptions
-    pension_factor = isa_factor = 1.0
-    waiting = 1.0  # a pound held as cash until the next year's last day, and then used as best it can be
+    pension_factor = 1.0
+    # A pound in an ISA, and one held as cash until the next year's last day and then used as best it can be.
+    isa_factor = waiting = _worth_outside(result, place)
     uses: list[_Use] = []
     for position in reversed(range(len(result.years))):
         case = _Case(result, position, place)
@@ -467,7 +468,15 @@ def _left_at_the_end(result: Schedule, place: int, more: Pence) -> Pence:
         other = pension.holding(max(0, pension.uncrystallised + more), pension.drawdown)
     changed = [*holdings]
     changed[place] = holdings[place]._replace(pension=other)
-    return wealth_after_tax(result.timeline, changed) - wealth_after_tax(result.timeline, holdings)
+    return result.worth(changed) - result.worth(holdings)
+
+
+def _worth_outside(result: Schedule, place: int) -> float:
+    """What a pound more in an ISA on the last day is worth by the aim: to beneficiaries less than a pound where it is taxed."""
+    holdings = result.projection.years[-1].holdings
+    changed = [*holdings]
+    changed[place] = holdings[place]._replace(isa=holdings[place].isa + _PART)
+    return (result.worth(changed) - result.worth(holdings)) / _PART
 
 
 def _against_later(case: _Case) -> Reason:
@@ -525,10 +534,10 @@ def _drawn_now(case: _Case) -> Reason | None:
     most, year = _most(instead)
     if drawn < most - _SAME:
         return None
-    now = f"The last £100 drawn comes to {_in_pounds(drawn)} by the end of the plan, after tax"
+    now = f"The last £100 drawn comes to {_in_pounds(drawn)} {_by_the_end(case)}"
     if drawn <= most + _SAME:
-        return Reason(_EITHER_WAY, f"{now}. {_instead(year)}, it would come to much the same.")
-    return Reason("drawn_now_comes_to_more", f"{now}. {_instead(year)}, it would come to {_in_pounds(most)}.")
+        return Reason(_EITHER_WAY, f"{now}. {_instead(case, year)}, it would come to much the same.")
+    return Reason("drawn_now_comes_to_more", f"{now}. {_instead(case, year)}, it would come to {_in_pounds(most)}.")
 
 
 def _left_for_later(case: _Case) -> Reason | None:
@@ -545,11 +554,11 @@ def _left_for_later(case: _Case) -> Reason | None:
     most, year = _most(instead)
     if most < own.drawn_next - _SAME:
         return None
-    now = f"£100 more drawn now would come to {_in_pounds(own.drawn_next)} by the end of the plan, after tax"
+    now = f"£100 more drawn now would come to {_in_pounds(own.drawn_next)} {_by_the_end(case)}"
     if most <= own.drawn_next + _SAME:
-        return Reason(_EITHER_WAY, f"{now}. {_instead(year)}, it comes to much the same.")
+        return Reason(_EITHER_WAY, f"{now}. {_instead(case, year)}, it comes to much the same.")
     code = "left_for_later" if year else "left_in_the_pension"
-    return Reason(code, f"{now}. {_instead(year)}, it comes to {_in_pounds(most)}.")
+    return Reason(code, f"{now}. {_instead(case, year)}, it comes to {_in_pounds(most)}.")
 
 
 def _most(uses: Sequence[tuple[float, str]]) -> tuple[float, str]:
@@ -563,8 +572,18 @@ def _is_left(case: _Case) -> bool:
     return case.at(len(case.result.years) - 1).person.pension.closing > 0
 
 
-def _instead(year: str) -> str:
-    return f"Drawn in {year} instead" if year else "Left in the pension, with the tax assumed at the end"
+def _instead(case: _Case, year: str) -> str:
+    if year:
+        return f"Drawn in {year} instead"
+    ahead = "" if case.result.question.is_for_beneficiaries else ", with the tax assumed at the end"
+    return f"Left in the pension{ahead}"
+
+
+def _by_the_end(case: _Case) -> str:
+    """For whom and when an amount is worked out."""
+    if case.result.question.is_for_beneficiaries:
+        return "for beneficiaries at the end of the plan, after all taxes"
+    return "by the end of the plan, after tax"
 
 
 def _in_pounds(amount: float) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal, NamedTuple
 
@@ -15,12 +15,13 @@ from service.law.rulebook import RuleBook
 from service.law.units import BasisPoints, Pence, Years
 from service.planning.cases import Cases
 from service.planning.disclosure import Caveat
-from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts
+from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts, estate_faults
 from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, Member, yearly_charge
 from service.planning.markets.faults import markets_faults, too_many_paths
 from service.planning.markets.markets import Markets, OverPaths, over_paths, person_years
 from service.planning.optimiser.branch_and_bound import StoppedBy, most_after_tax, plain_plans
+from service.planning.optimiser.last_day import AFTER_TAX, LastDay
 from service.planning.optimiser.ties import Tie
 from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
 from service.planning.projection.balances import (
@@ -48,7 +49,7 @@ from service.planning.projection.policies import (
     PlainPlans,
     Projection,
 )
-from service.planning.projection.settlement import PersonRecord, wealth_after_tax
+from service.planning.projection.settlement import Holdings, PersonRecord, wealth_after_tax
 from service.planning.projection.state_pensions import state_pension_caveats
 from service.planning.projection.timeline import (
     Period,
@@ -56,8 +57,9 @@ from service.planning.projection.timeline import (
     deflated,
     timeline,
 )
-from service.planning.schedule.estate import estate_at_the_end
+from service.planning.schedule.estate import EstateAtTheEnd, estate_at_the_end, estate_of
 from service.planning.schedule.step_margin import kept_clear
+from service.planning.schedule.to_beneficiaries import beneficiaries_faults, leaves_out_of_the_bound, to_beneficiaries
 from service.planning.schedule.wishes import SteadyIncome, steadiest, with_nearest
 from service.planning.wording import counted
 
@@ -65,10 +67,16 @@ MOST_AFTER_TAX: Literal["most_after_tax"] = "most_after_tax"
 
 STEADY_INCOME: Literal["steady_income"] = "steady_income"
 
-Goal = Band | Literal["most_after_tax", "steady_income"]
+MOST_TO_BENEFICIARIES: Literal["most_to_beneficiaries"] = "most_to_beneficiaries"
 
-GOALS: tuple[Goal, ...] = (*BANDS, MOST_AFTER_TAX, STEADY_INCOME)
-"""What a plan can aim at: fill a band each year, leave the most after tax, or pay the highest level income throughout."""
+Goal = Band | Literal["most_after_tax", "steady_income", "most_to_beneficiaries"]
+
+SEARCHED_FOR: tuple[Goal, ...] = (MOST_AFTER_TAX, STEADY_INCOME, MOST_TO_BENEFICIARIES)
+"""The goals for which a plan is searched."""
+
+GOALS: tuple[Goal, ...] = (*BANDS, *SEARCHED_FOR)
+"""What a plan can aim at: fill a band each year, leave the most after tax, pay the highest level income throughout, or leave the
+most to beneficiaries."""
 
 FLAT_RATES: tuple[BasisPoints, ...] = (0, 2_000, 4_000, 4_500)
 """Flat rates of tax on what is left in pensions at which a plan is valued beside the one that is assumed: none, and the UK
@@ -107,10 +115,24 @@ class ScheduleQuestion:
     beneficiary_tax_rate: BasisPoints = BENEFICIARIES_TAX_RATE
     markets: Markets | None = None
 
+    @property
+    def band(self) -> Band | None:
+        """The band that each fills every year; None where the plan is searched for."""
+        return next((band for band in BANDS if band == self.goal), None)
+
+    @property
+    def is_for_beneficiaries(self) -> bool:
+        """Whether plans are compared by what beneficiaries would receive."""
+        return self.goal == MOST_TO_BENEFICIARIES
+
+    def estate_left(self, plan: Projection) -> EstateAtTheEnd:
+        """What a plan leaves to others, by the estate given."""
+        return estate_at_the_end(plan, self.estate, self.beneficiary_tax_rate)
+
 
 class Proof(NamedTuple):
-    """How good the plan that was searched for is: its wealth after tax and a bound on that of any plan, pence, and what
-    ended the search.
+    """How good the plan that was searched for is: its ``worth`` by the aim, which is its wealth after tax or what beneficiaries
+    receive, and a bound on that of any plan, pence; and what ended the search. ``leaves_out`` says what the bound does not count.
 
     ``proven`` is False where the search found its own relaxation at fault, which its proof rules out. The bound is then what
     the household has in all, and the gap wide. ``given_up_at_steps`` is the wealth given up to stay 50 pounds below steps of the
@@ -118,18 +140,19 @@ class Proof(NamedTuple):
     that are as good, None where that is not known.
     """
 
-    wealth_after_tax: Pence
+    worth: Pence
     bound: Pence
     proven: bool
     stopped_by: StoppedBy
+    leaves_out: str
     given_up_at_steps: Pence = 0
     at_a_step: bool = False
     tie: Tie | None = None
 
     @property
     def gap(self) -> Pence:
-        """How much more another plan might leave."""
-        return self.bound - self.wealth_after_tax
+        """How much more another plan might come to."""
+        return self.bound - self.worth
 
 
 class Found(NamedTuple):
@@ -240,6 +263,13 @@ class Schedule(NamedTuple):
         """The plan's tax years."""
         return self.projection.timeline
 
+    def worth(self, held: Sequence[Holdings]) -> Pence:
+        """What holdings on the last day are worth by the aim: after tax to the household, or to beneficiaries."""
+        asked = self.question
+        if asked.is_for_beneficiaries:
+            return estate_of(self.timeline, held, asked.estate, asked.beneficiary_tax_rate).beneficiaries_receive
+        return wealth_after_tax(self.timeline, held)
+
     @property
     def state_pensions(self) -> tuple[tuple[Pence, ...], ...]:
         """The State Pension of each person in each whole tax year, pence."""
@@ -264,7 +294,12 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         household.lump_sums,
         *(option.lump_sums for option in (question.markets.compare if question.markets else ())),
     )
-    faults = (*household_faults(household, book), *one_lump_sum(household, ways), *_markets_faults(question))
+    faults = (
+        *household_faults(household, book),
+        *one_lump_sum(household, ways),
+        *_markets_faults(question),
+        *_beneficiaries_faults(question),
+    )
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
@@ -277,7 +312,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
     plain = PlainPlans(years)
     try:
-        found = _planned(plain, question.goal, work)
+        found = _planned(plain, question, work)
     except RuleViolation as error:
         raise with_nearest(error, years, question.goal, work) from error
     plan = found.plan
@@ -287,7 +322,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     for number, (name, assumed) in enumerate(question.scenarios.items()):
         # What one leaves of its share is for those that follow.
         work.limit = work.done + max(0.0, budget - work.done) / (len(question.scenarios) - number)
-        scenarios.append(_scenario(name, replace(household, assumptions=assumed), question.goal, book, work))
+        scenarios.append(_scenario(name, replace(household, assumptions=assumed), question, book, work))
     return Schedule(
         question=replace(question, household=plan.timeline.household),
         projection=plan,
@@ -310,7 +345,7 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
     """What in a request with courses of markets cannot be."""
     if question.markets is None:
         return
-    if question.goal not in BANDS:
+    if question.band is None:
         yield Fault(
             ("aim", "goal"),
             "markets-need-a-plain-aim",
@@ -336,16 +371,33 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
         )
 
 
+def _beneficiaries_faults(question: ScheduleQuestion) -> Iterator[Fault]:
+    """What in a request for the most to beneficiaries cannot be."""
+    if not question.is_for_beneficiaries:
+        return
+    household = question.household
+    yield from beneficiaries_faults(household, estate_given=question.estate_given)
+    if question.estate is not None:
+        yield from estate_faults(question.estate, couple=len(household.people) > 1)
+
+
+def last_day_of(question: ScheduleQuestion, years: Timeline) -> LastDay:
+    """What the last day of a plan is worth by its aim."""
+    if not question.is_for_beneficiaries or question.estate is None:
+        return AFTER_TAX
+    return to_beneficiaries(years, question.estate, question.beneficiary_tax_rate)
+
+
 def _over_paths(question: ScheduleQuestion, years: Timeline, book: RuleBook) -> OverPaths | None:
     """The plan on every path, with the estate at the end of each tax year where one is given."""
-    band = next((band for band in BANDS if band == question.goal), None)
+    band = question.band
     if question.markets is None or band is None:
         return None
     charge = yearly_charge(question.household.people)
     estate = question.estate if question.estate_given else None
 
     def beneficiaries(plan: Projection) -> Pence | None:
-        found = estate_at_the_end(plan, estate, question.beneficiary_tax_rate)
+        found = question.estate_left(plan)
         return found.beneficiaries_receive if found.deaths else None
 
     return over_paths(years, band, question.markets, charge, book, beneficiaries if estate is not None else None)
@@ -383,34 +435,40 @@ def wealth_at_flat_rates(plan: Projection) -> tuple[tuple[BasisPoints, Pence], .
     return tuple((rate, wealth_after_tax(at(rate), last)) for rate in FLAT_RATES)
 
 
-def _planned(plain: PlainPlans, goal: Goal, work: Work) -> Found:
+def _planned(plain: PlainPlans, question: ScheduleQuestion, work: Work) -> Found:
     """The plan by its goal; with as much work as is given where it has to be searched for."""
+    goal, last_day = question.goal, last_day_of(question, plain.timeline)
     if goal == STEADY_INCOME:
         limit = work.limit
         work.limit = work.done + _LEVELS_WORK * (limit - work.done)
         known, income = steadiest(plain.timeline, work)
         work.limit = limit
-        return _leaving_most(PlainPlans(known.timeline), work, known)._replace(steady_income=income)
+        return _best(PlainPlans(known.timeline), work, last_day, known)._replace(steady_income=income)
     if goal == MOST_AFTER_TAX:
-        return _leaving_most(plain, work)
+        return _best(plain, work, last_day)
+    if goal == MOST_TO_BENEFICIARIES:
+        found = _best(plain, work, last_day)
+        leaves_out = leaves_out_of_the_bound(plain.timeline.household, question.estate)
+        return found._replace(proof=found.proof and found.proof._replace(leaves_out=leaves_out))
     return Found(plain.plan(goal))
 
 
-def _leaving_most(plain: PlainPlans, work: Work, known: Projection | None = None) -> Found:
-    """The plan that leaves the most; ``known`` is one to begin from."""
-    found = most_after_tax(plain.timeline, work, plain, known)
+def _best(plain: PlainPlans, work: Work, last_day: LastDay, known: Projection | None = None) -> Found:
+    """The plan whose last day is worth the most; ``known`` is one to begin from."""
+    found = most_after_tax(plain.timeline, work, plain, known, last_day)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     untried = () if found.plain_plans_tried else plain_plans(plain, work)
-    best = max((found.projection, *untried), key=lambda plan: plan.wealth)
+    best = max((found.projection, *untried), key=last_day.worth)
     tie = found.tie if best is found.projection else None
-    clear = kept_clear(best if tie is None else tie.plan)
+    clear = kept_clear(best if tie is None else tie.plan, last_day.worth)
     return Found(
         clear.plan,
         Proof(
-            clear.plan.wealth,
-            max(found.bound, best.wealth),
+            last_day.worth(clear.plan),
+            max(found.bound, last_day.worth(best)),
             found.agreed,
             found.stopped_by,
+            LEAVES_OUT,
             clear.given_up,
             clear.at_a_step,
             tie,
@@ -425,9 +483,9 @@ def _compared(name: str, plain: PlainPlans, plan: PlainPlan) -> Comparison:
         return Comparison(name, None, _reason(error))
 
 
-def _scenario(name: str, household: Household, goal: Goal, book: RuleBook, work: Work) -> Scenario:
+def _scenario(name: str, household: Household, question: ScheduleQuestion, book: RuleBook, work: Work) -> Scenario:
     try:
-        found = _planned(PlainPlans(timeline(household, book)), goal, work)
+        found = _planned(PlainPlans(timeline(household, book)), question, work)
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
     return Scenario(name, found.plan, steady_income=found.steady_income)

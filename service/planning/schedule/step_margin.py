@@ -6,6 +6,7 @@ than assumed would then cost hundreds of pounds, and no one can hit a penny. So 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from service.law.units import POUND, WHOLE, Pence
@@ -29,8 +30,9 @@ class KeptClear(NamedTuple):
     at_a_step: bool = False
 
 
-def kept_clear(plan: Projection) -> KeptClear:
-    """The plan with each withdrawal that ends less than 50 pounds below a step of the tax stopped 50 pounds below it."""
+def kept_clear(plan: Projection, worth: Callable[[Projection], Pence]) -> KeptClear:
+    """The plan with each withdrawal that ends less than 50 pounds below a step of the tax stopped 50 pounds below it;
+    ``worth`` is what a plan is worth by its aim."""
     near = sum(_too_near(record.opened, record.taxable) > 0 for year in plan.years for record in year.people)
     if not near:
         return KeptClear(plan)
@@ -45,7 +47,7 @@ def kept_clear(plan: Projection) -> KeptClear:
         moved = projected(timeline, choose)
     except RuleViolation:
         return KeptClear(plan, at_a_step=True)
-    given_up = plan.wealth - moved.wealth
+    given_up = worth(plan) - worth(moved)
     if given_up > near * MOST_GIVEN_UP:
         return KeptClear(plan, at_a_step=True)
     return KeptClear(moved, max(0, given_up))

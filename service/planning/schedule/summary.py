@@ -10,9 +10,11 @@ from typing import NamedTuple
 from service.law.ages import birthday
 from service.law.dates import day_month_year, month_year
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
-from service.planning.optimiser.ties import Tie, taxed_left
+from service.planning.optimiser.last_day import taxed_left
+from service.planning.optimiser.ties import Tie
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.policies import SPREAD_TO_AGE, Projection
+from service.planning.schedule.estates_told import WHAT_WOULD_CHANGE_IT, EstatesOfPlans
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import Schedule
 from service.planning.schedule.to_know import to_know
@@ -97,9 +99,12 @@ class _Phase(NamedTuple):
 
 def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> list[str]:
     """What the plan comes to; ``because`` are its reasons."""
+    drawn = [sentence for phase in phases(result, because) for sentence in _told(result, because, phase)]
+    if result.question.is_for_beneficiaries:
+        return [*drawn, *_to_beneficiaries(result, because)]
     return [
         *_income(result),
-        *(sentence for phase in phases(result, because) for sentence in _told(result, because, phase)),
+        *drawn,
         *_as_good(result, because),
         *_isas(result),
         *_outcome(result),
@@ -109,6 +114,20 @@ def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> 
         *to_know(result),
         *_scenarios(result),
     ]
+
+
+def _to_beneficiaries(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> Iterator[str]:
+    """What beneficiaries receive, against other plans, and what would change it."""
+    estates = EstatesOfPlans(result)
+    named = [(compared, _plainer(result, compared.plan)) for compared in result.comparisons]
+    yield from _as_good(result, because)
+    yield from estates.outcome()
+    for compared, plainer in named:
+        yield from estates.against(compared, plainer.full)
+    yield from estates.pension_left([(compared, plainer.short) for compared, plainer in named])
+    yield from to_know(result)
+    yield from _scenarios(result)
+    yield WHAT_WOULD_CHANGE_IT
 
 
 def _income(result: Schedule) -> Iterator[str]:
@@ -457,9 +476,12 @@ def _as_good(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) ->
         yield f"{when}, drawing the last £100 or leaving it for later comes to much the same after tax."
     if tie.most_left - tie.least_left >= _LEAST_TOLD_APART:
         there = rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else "next to nothing"
+        taxed, that_tax = " that would be taxed", "that tax"
+        if result.question.is_for_beneficiaries:
+            taxed, that_tax = "", "how beneficiaries will be taxed on it"
         yield (
-            f"Plans within {rounded_pounds(tie.within)} of this one leave up to {rounded_pounds(tie.most_left)} in pensions that "
-            f"would be taxed. This one leaves the least, {there}, because nobody can know that tax today."
+            f"Plans within {rounded_pounds(tie.within)} of this one leave up to {rounded_pounds(tie.most_left)} in "
+            f"pensions{taxed}. This one leaves the least, {there}, because nobody can know {that_tax} today."
         )
 
 
@@ -470,5 +492,8 @@ def _scenarios(result: Schedule) -> Iterator[str]:
             yield f"{name}, the spending cannot be met."
         elif scenario.steady_income is not None:
             yield f"{name}, the income is {rounded_pounds(scenario.steady_income.amount)} a year."
+        elif result.question.is_for_beneficiaries:
+            received = result.question.estate_left(scenario.projection).beneficiaries_receive
+            yield f"{name}, beneficiaries would receive {rounded_pounds(received)}."
         else:
             yield f"{name}, the plan leaves {rounded_pounds(scenario.projection.wealth)}."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from service.law.units import POUND
-from service.planning.schedule.estate import EstateAtTheEnd, estate_at_the_end
+from service.planning.schedule.estate import EstateAtTheEnd
 from service.planning.schedule.events import Event, events
 from service.planning.schedule.reasons import Reason, reasons
 from service.planning.schedule.schedule import Schedule
@@ -26,10 +26,10 @@ def told(result: Schedule) -> Told:
     """The words of a plan, read off what it came to."""
     because = reasons(result)
     asked = result.question
-    estate = None
-    if asked.estate_given:
-        estate = estate_at_the_end(result.projection, asked.estate, asked.beneficiary_tax_rate)
-    return Told(because, events(result), [*summary(result, because), *_estate(estate)], estate)
+    estate = asked.estate_left(result.projection) if asked.estate_given else None
+    # Where it is the aim, the summary tells it in its place.
+    besides = [] if asked.is_for_beneficiaries else _estate(estate)
+    return Told(because, events(result), [*summary(result, because), *besides], estate)
 
 
 def _estate(estate: EstateAtTheEnd | None) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from service.law.units import Pence
 from service.planning.household import Household, Member
 from service.planning.projection.balances import cash_held, isa_held, parts, pension_held
 from service.planning.projection.policies import Projection
@@ -13,7 +14,7 @@ from service.planning.schedule.estate import EstateAtTheEnd
 from service.planning.schedule.events import Event
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import (
-    LEAVES_OUT,
+    MOST_TO_BENEFICIARIES,
     Comparison,
     HouseholdPeriod,
     Proof,
@@ -69,7 +70,7 @@ def answer(
             for year, because, happens in zip(result.years, told.because, told.events, strict=True)
         ],
         "totals": _totals(result.projection, result.totals),
-        "compared_with": [_comparison(compared, result.totals) for compared in result.comparisons],
+        "compared_with": [_comparison(compared, result) for compared in result.comparisons],
     }
     if compared_years:
         document["compared_years"] = [_compared_years(compared) for compared in result.comparisons]
@@ -78,9 +79,9 @@ def answer(
     if result.steady_income is not None:
         document["steady_income"] = _steady_income(result.steady_income)
     if result.proof is not None:
-        document["proof"] = _proof(result.question.goal, result.proof)
+        document["proof"] = _proof(result.question.goal, result.proof, result.totals.wealth_after_tax)
     if result.scenarios:
-        document["scenarios"] = {scenario.name: _scenario(scenario) for scenario in result.scenarios}
+        document["scenarios"] = {scenario.name: _scenario(scenario, result) for scenario in result.scenarios}
     if sensitivity is not None:
         document["sensitivity"] = sensitivity
     if told.estate is not None:
@@ -187,8 +188,8 @@ def _totals(plan: Projection, found: Totals) -> dict[str, Any]:
     return {**in_pounds(found, Totals._fields), "wealth_at_flat_rates": at_rates}
 
 
-def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
-    other = compared.projection
+def _comparison(compared: Comparison, result: Schedule) -> dict[str, Any]:
+    other, own = compared.projection, result.totals
     if other is None:
         return {"plan": compared.plan, "outcome": "impossible", "reason": compared.reason}
     wealth = other.wealth
@@ -201,7 +202,21 @@ def _comparison(compared: Comparison, own: Totals) -> dict[str, Any]:
         "wealth_after_tax_in_prices_of_start": pounds(at_start),
         "gain": pounds(own.wealth_after_tax - wealth),
         "gain_in_prices_of_start": pounds(own.wealth_after_tax_in_prices_of_start - at_start),
+        **_to_beneficiaries(compared, result),
     }
+
+
+def _to_beneficiaries(compared: Comparison | Scenario, result: Schedule) -> dict[str, float]:
+    """What beneficiaries receive of another plan, where that is the aim, and how much more of this one."""
+    other = compared.projection
+    if other is None or not result.question.is_for_beneficiaries:
+        return {}
+    received = result.question.estate_left(other).beneficiaries_receive
+    document = {"beneficiaries_receive": pounds(received)}
+    if isinstance(compared, Comparison):
+        own = result.question.estate_left(result.projection).beneficiaries_receive
+        document["gain_to_beneficiaries"] = pounds(own - received)
+    return document
 
 
 def _estate(found: EstateAtTheEnd) -> dict[str, Any]:
@@ -254,16 +269,17 @@ def _compared_years(compared: Comparison) -> dict[str, Any]:
     }
 
 
-def _proof(goal: str, proof: Proof) -> dict[str, Any]:
+def _proof(goal: str, proof: Proof, wealth: Pence) -> dict[str, Any]:
     document = {
         "goal": goal,
-        "wealth_after_tax": pounds(proof.wealth_after_tax),
+        "wealth_after_tax": pounds(wealth),
+        **({"beneficiaries_receive": pounds(proof.worth)} if goal == MOST_TO_BENEFICIARIES else {}),
         "bound": pounds(proof.bound),
         "gap": pounds(proof.gap),
         "proven": proof.proven,
         "stopped_by": proof.stopped_by,
         "given_up_at_tax_steps": pounds(proof.given_up_at_steps),
-        "leaves_out": LEAVES_OUT,
+        "leaves_out": proof.leaves_out,
     }
     if proof.tie is not None:
         amounts = (proof.tie.within, proof.tie.given_up, proof.tie.least_left, proof.tie.most_left)
@@ -277,7 +293,7 @@ def _steady_income(found: SteadyIncome) -> dict[str, float]:
     return in_pounds((found.amount, found.bound, found.bound - found.amount), ("amount", "bound", "gap"))
 
 
-def _scenario(scenario: Scenario) -> dict[str, Any]:
+def _scenario(scenario: Scenario, result: Schedule) -> dict[str, Any]:
     plan = scenario.projection
     if plan is None:
         return {"outcome": "impossible", "reason": scenario.reason}
@@ -285,6 +301,7 @@ def _scenario(scenario: Scenario) -> dict[str, Any]:
     return {
         "outcome": "found",
         **({} if income is None else {"steady_income": _steady_income(income)}),
+        **_to_beneficiaries(scenario, result),
         "totals": _totals(plan, totals(plan)),
         "years": [
             {

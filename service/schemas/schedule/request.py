@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from service.planning.optimiser.work import EFFORTS
-from service.planning.schedule.schedule import GOALS, ScheduleQuestion
+from service.planning.schedule.schedule import GOALS, MOST_TO_BENEFICIARIES, ScheduleQuestion
 from service.schemas.assumptions import AssumptionsSchema, household_of
 from service.schemas.estate import estate_of
 from service.schemas.fields import Choice, IsoDate, LawName, Rate
@@ -59,6 +59,8 @@ def question(values: Mapping[str, Any]) -> ScheduleQuestion:
     if "estate" in values["household"]:
         places = Places(values["household"]["people"])
         estate = estate_of(values["household"]["estate"], places)
+        if asked.goal == MOST_TO_BENEFICIARIES:
+            places.check()
         asked = replace(asked, estate=None if places.unclear else estate, estate_given=True)
     if "beneficiary_tax_rate" in values:
         asked = replace(asked, beneficiary_tax_rate=values["beneficiary_tax_rate"])
