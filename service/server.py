@@ -68,7 +68,7 @@ def server_options(settings: Settings, listener_fd: int) -> dict[str, Any]:
     """The server's configuration, name by name; `listener_fd` is the file descriptor of a listening socket.
 
     The server keeps no access log of its own; where the log is JSON, the application has a line for each request. Workers
-    are not replaced after a number of requests: nothing is kept between requests, so nothing piles up.
+    are not replaced after a number of requests: what is kept between requests has a bound.
     """
     return {
         "bind": f"fd://{listener_fd}",
