@@ -34,6 +34,10 @@ from service.planning.projection.within_the_year import missed_rate
 
 _UNIT_PENCE = UNIT_POUNDS * POUND
 
+_OUT_OF_ISAS_TO_CHANGES = 0.02
+"""What a pound taken out of ISAs weighs beside a pound by which a withdrawal changes: only so much that, of plans as smooth, none
+pays into ISAs what it takes out of them in the same year."""
+
 _NOTABLE_POUNDS = 1.0
 """Draws and allowances below this are not looked at where their order is checked: pence of the solver's rounding."""
 
@@ -267,7 +271,9 @@ class Relaxation:
         rises = {row: self.lp.add_column([(row, -1.0)]) for row in change_at_least}
         falls = {row: self.lp.add_column([(row, 1.0)]) for row in change_at_least}
         self.lp.enter_basis({row: rises[row] if change > 0 else falls[row] for row, change in change_at_least.items()})
-        self.lp.set_objective(dict.fromkeys((*rises.values(), *falls.values()), -1.0))
+        out_of_isas = [column for cells in self.cells for cell in cells for column in cell.from_isas]
+        changes = dict.fromkeys((*rises.values(), *falls.values()), -1.0)
+        self.lp.set_objective(changes | dict.fromkeys(out_of_isas, -_OUT_OF_ISAS_TO_CHANGES))
         outcome = self._solve(node, primal=True)
         return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome
 
