@@ -248,6 +248,8 @@ def plans(draw: Any, most_days: int = 3_000) -> Household:
     terms = st.sampled_from(of_one_age if lump_sums == "all_now" else OTHER_TERMS)
     several = st.one_of(st.just(()), st.just(()), st.lists(terms, min_size=1, max_size=3, unique_by=str).map(tuple))
     everybody = tuple(in_pots(person._replace(withdrawal_cap=cap), *draw(several)) for person in people)
+    if len(everybody) > 1 and draw(st.integers(0, 3)) == 0:
+        everybody = tuple(person._replace(marriage_allowance="as_best") for person in everybody)
     return Household(
         start,
         end,

@@ -121,6 +121,7 @@ def plan(random: Random) -> JsonObject:
         (0.4, "spending", lambda: [_spending(random, start) for _ in range(random.choice((1, 1, 2)))]),
     )
     _what_plans_alone_take(random, request, start)
+    _claim_as_best(random, people)
     return request
 
 
@@ -188,6 +189,13 @@ def _some_markets(random: Random, most_paths: int) -> JsonObject:
     }
 
 
+def _claim_as_best(random: Random, people: list[JsonObject]) -> None:
+    """Leave the marriage allowance to the plan for one couple in four."""
+    if len(people) == 2 and random.random() < 0.25:
+        for person in people:
+            person["marriage_allowance"] = "as_best"
+
+
 def _paid_in(random: Random) -> JsonObject:
     """A contribution that is paid into the first pension."""
     if random.random() < 0.4:
@@ -253,6 +261,7 @@ def timing(random: Random) -> JsonObject:
     if random.random() < 0.15:
         request["markets"] = _some_markets(random, 5)
         request.get("assumptions", {}).pop("thresholds_after_freeze", None)
+    _claim_as_best(random, people)
     return request
 
 

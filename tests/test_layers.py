@@ -32,7 +32,7 @@ FLOORS = (
     ("markets",),
     ("estates", "optimiser", "warnings"),
     ("projection",),
-    ("curve", "disclosure", "incomes", "payroll"),
+    ("curve", "disclosure", "incomes", "marriage_claims", "payroll"),
     ("faults",),
     ("cases", "household", "once", "search", "wording"),
 )

@@ -148,10 +148,15 @@ depends on whether there is pay or a pension.
 """
 
 
-MarriageAllowance: TypeAlias = Literal['none', 'gives', 'receives']
+MarriageAllowance: TypeAlias = Literal['none', 'gives', 'receives', 'as_best']
 """
 Whether a tenth of the personal allowance is transferred between spouses or civil partners: this person
 `gives` it, `receives` it, or neither.
+
+`as_best`, said by both of a couple: plans and lump sum timing choose in each tax year, by that year's incomes. They take
+what leaves the two together the least tax: no claim, or either of them giving. A quote and `POST /v1/warnings` refuse it,
+since they look at what is claimed. It is also refused where one of the two was born before 6 April 1935: they may have the
+married couple's allowance instead.
 
 """
 
@@ -1067,6 +1072,7 @@ The list may grow; show the `detail` of a code that you do not know.
 - `takes_all_tax_free_cash`, `uses_up_the_pension`, `uses_up_what_is_unlocked`, `pension_used_up`, `pension_locked`,
   `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
 - `found_by_search`: no single limit sets the amount.
+- `gives_marriage_allowance`: what this takes off the other person's tax, where `marriage_allowance` is `as_best`.
 
 """
 
@@ -1201,6 +1207,23 @@ class PersonalAllowanceUse(TypedDict):
     unused: MoneyAnswer
     """
     The part that no income uses; it is lost.
+    """
+
+
+class MarriageAllowanceUse(TypedDict):
+    """
+    What this person gives or receives of the marriage allowance in the tax year, as far as it has an effect. Both are nil where it
+    is not claimed, or income rules it out.
+
+    """
+
+    given: MoneyAnswer
+    """
+    What of this person's personal allowance is given to the other.
+    """
+    taken_off_tax: MoneyAnswer
+    """
+    What is taken off this person's tax because the other gives.
     """
 
 
@@ -3346,6 +3369,7 @@ class PlanAllowances(TypedDict):
     """
 
     personal_allowance: PersonalAllowanceUse
+    marriage_allowance: MarriageAllowanceUse
     basic_rate_band: BasicRateBandLeft
     isa_allowance: IsaAllowance
     tax_free_lump_sums: TaxFreeLumpSums

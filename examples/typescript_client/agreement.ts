@@ -85,7 +85,10 @@ export interface paths {
          *     **Reliefs** are the same in every tax year, in money, and their payment is not modelled: gross contributions
          *     with relief at source and Gift Aid donations change the tax, but are not taken from the household's cash. A child
          *     benefit charge falls on the person whose record has the child benefit, whoever has the higher income. If one person
-         *     gives the marriage allowance but may not do so in a tax year, the other does not receive it that year.
+         *     gives the marriage allowance but may not do so in a tax year, the other does not receive it that year. With `as_best` for
+         *     both people, the plan chooses who gives it in each tax year, if anybody. A claim is for the whole tax year and made in the
+         *     plan: where only part of the year is in it, all that the claim saves is counted. What is left in a pension is taxed
+         *     without such a claim.
          *
          *     **Several pensions** of a person are added together and answered as one; the introduction above says what must be the
          *     same in all of them.
@@ -666,9 +669,14 @@ export interface components {
         /**
          * @description Whether a tenth of the personal allowance is transferred between spouses or civil partners: this person
          *     `gives` it, `receives` it, or neither.
+         *
+         *     `as_best`, said by both of a couple: plans and lump sum timing choose in each tax year, by that year's incomes. They take
+         *     what leaves the two together the least tax: no claim, or either of them giving. A quote and `POST /v1/warnings` refuse it,
+         *     since they look at what is claimed. It is also refused where one of the two was born before 6 April 1935: they may have the
+         *     married couple's allowance instead.
          * @enum {string}
          */
-        MarriageAllowance: "none" | "gives" | "receives";
+        MarriageAllowance: "none" | "gives" | "receives" | "as_best";
         /**
          * @description The weakest standing among the figures used: `enacted` is law; `announced` was published by government but
          *     is not known to be law; `assumed` is not set or not published, and the last known value is used; `proposed` is part of a
@@ -2327,6 +2335,7 @@ export interface components {
          *     - `takes_all_tax_free_cash`, `uses_up_the_pension`, `uses_up_what_is_unlocked`, `pension_used_up`, `pension_locked`,
          *       `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
          *     - `found_by_search`: no single limit sets the amount.
+         *     - `gives_marriage_allowance`: what this takes off the other person's tax, where `marriage_allowance` is `as_best`.
          */
         PlanReasonCode: string;
         /**
@@ -2482,6 +2491,7 @@ export interface components {
         /** @description How much of each allowance is used in the whole tax year, and how much is left. */
         PlanAllowances: {
             personal_allowance: components["schemas"]["PersonalAllowanceUse"];
+            marriage_allowance: components["schemas"]["MarriageAllowanceUse"];
             basic_rate_band: components["schemas"]["BasicRateBandLeft"];
             isa_allowance: components["schemas"]["IsaAllowance"];
             tax_free_lump_sums: components["schemas"]["TaxFreeLumpSums"];
@@ -2496,6 +2506,16 @@ export interface components {
             used: components["schemas"]["MoneyAnswer"];
             /** @description The part that no income uses; it is lost. */
             unused: components["schemas"]["MoneyAnswer"];
+        };
+        /**
+         * @description What this person gives or receives of the marriage allowance in the tax year, as far as it has an effect. Both are nil where it
+         *     is not claimed, or income rules it out.
+         */
+        MarriageAllowanceUse: {
+            /** @description What of this person's personal allowance is given to the other. */
+            given: components["schemas"]["MoneyAnswer"];
+            /** @description What is taken off this person's tax because the other gives. */
+            taken_off_tax: components["schemas"]["MoneyAnswer"];
         };
         /** @description The basic rate band; in Scotland, all bands below the higher rate. */
         BasicRateBandLeft: {

@@ -186,6 +186,11 @@ KINDS = {
                 "before-the-date": "something planned is before the date of the request",
                 "in-the-future": "something that has happened is after the date of the request",
             },
+            "planning/marriage_claims.py": {
+                "as-best-by-one": "only one person of a couple leaves the marriage allowance to the plan",
+                "as-best-born-before-1935": "a couple leaves it to the plan that may have the married couple's allowance",
+                "as-best-without-a-plan": "the marriage allowance is left to a plan, where no plan is made",
+            },
             "planning/projection/faults.py": {
                 "no-figures": "the first day is in a tax year for which there are no figures",
                 "end-before-start": "the last day is before the first",

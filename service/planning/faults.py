@@ -12,6 +12,9 @@ from service.planning.household import Path
 OF_THE_REQUEST = frozenset(
     {
         "age-already-reached",
+        "as-best-born-before-1935",
+        "as-best-by-one",
+        "as-best-without-a-plan",
         "before-the-date",
         "correlation-impossible",
         "death-outside-the-years",

@@ -54,6 +54,12 @@ LumpSums = Literal["with_each_withdrawal", "all_now", "never", "separately"]
 something else decides; with "separately" withdrawals come from drawdown funds first, and with their tax-free part from the
 rest."""
 
+MarriageClaim = Literal["none", "gives", "receives", "as_best"]
+"""What a person says of the marriage allowance: what is claimed in every tax year, or, of both people of a couple, that a plan
+chooses for each tax year whichever leaves the two the least tax."""
+
+MARRIAGE_CLAIMS: tuple[MarriageClaim, ...] = get_args(MarriageClaim)
+
 Thresholds = Literal["frozen", "prices"]
 """What the tax thresholds do after the last tax year with figures: stand still, or rise with prices where the Acts say so."""
 
@@ -349,7 +355,7 @@ class Member(Value, frozen=True):
     income: tuple[DatedIncome, ...] = ()
     contributions: tuple[Contribution, ...] = ()
     gift_aid_donations: Pence = 0
-    marriage_allowance: MarriageAllowance = "none"
+    marriage_allowance: MarriageClaim = "none"
     blind_persons_allowance: bool = False
     child_benefit: Pence = 0
     pensions: tuple[PensionHeld, ...] = ()
@@ -364,6 +370,11 @@ class Member(Value, frozen=True):
     contribution_increase_planned: bool | None = None
     lump_sums_in_last_12_months: Pence = 0
     uk_resident: bool | None = None
+
+    @property
+    def standing_claim(self) -> MarriageAllowance:
+        """The marriage allowance that is claimed whatever a plan does: none where it chooses."""
+        return "none" if self.marriage_allowance == "as_best" else self.marriage_allowance
 
     @property
     def pays_in(self) -> bool:
@@ -498,6 +509,11 @@ class Household:
     money_of: date | None = None
     minimum_cash: Pence = 0
 
+    @property
+    def claims_as_best(self) -> bool:
+        """Whether the marriage allowance is claimed in each tax year as leaves both people together the least tax."""
+        return len(self.people) > 1 and self.people[0].marriage_allowance == "as_best"
+
 
 def taxpayer_of(
     person: Person | Member, incomes: Iterable[tuple[IncomeKind, int]], relief_at_source_contributions: Pence
@@ -522,6 +538,6 @@ def taxpayer_of(
         relief_at_source=relief_at_source_contributions,
         gift_aid=person.gift_aid_donations,
         blind=person.blind_persons_allowance,
-        marriage_allowance=person.marriage_allowance,
+        marriage_allowance=person.marriage_allowance if isinstance(person, Person) else person.standing_claim,
         child_benefit=person.child_benefit,
     )

@@ -57,7 +57,7 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges, *, la
         tuple(incomes),
         relief.relief_at_source,
         member.gift_aid_donations,
-        member.marriage_allowance,
+        member.standing_claim,
         member.blind_persons_allowance,
         member.child_benefit,
         relief.paid_at_source,

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Any, get_args
 
 from service.law.death_benefits import FORMS
-from service.law.income_tax import NATIONS, MarriageAllowance
+from service.law.income_tax import NATIONS
 from service.law.lump_sums import Pension
 from service.law.units import Years
 from service.planning.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.planning.household import (
     INCOME_KINDS,
+    MARRIAGE_CLAIMS,
     WITH_PRICES,
     Already,
     Contribution,
@@ -241,7 +242,7 @@ class PersonSchema(StrictSchema):
     income = ObjectList(IncomeSchema, most=MOST_INCOMES)
     contributions = ObjectList(ContributionSchema, most=MOST_CONTRIBUTIONS)
     gift_aid_donations = Money()
-    marriage_allowance = Choice(get_args(MarriageAllowance))
+    marriage_allowance = Choice(MARRIAGE_CLAIMS)
     blind_persons_allowance = StrictBoolean()
     child_benefit = Money()
     pensions = ObjectList(PensionSchema, most=MOST_PENSIONS)

@@ -22,6 +22,7 @@ from functools import cache, lru_cache
 from itertools import accumulate, pairwise, zip_longest
 from typing import NamedTuple
 
+from service.law.income_tax import MarriageAllowance
 from service.planning.faults import RuleViolation
 from service.planning.projection.policies import Policy, Projection, projected, with_spending_met
 from service.planning.projection.settlement import (
@@ -131,13 +132,19 @@ def table_of(carried_out: Projection) -> Plan:
 
 
 @lru_cache(maxsize=10_000)
-def corners(year: PersonPeriod) -> tuple[int, ...]:
-    """The taxable withdrawals at which a person's tax bends or jumps, whole pounds, from sampled tax alone."""
+def corners(year: PersonPeriod, *, claims: bool = False) -> tuple[int, ...]:
+    """The taxable withdrawals at which a person's tax bends or jumps, whole pounds, from sampled tax alone; with ``claims``, also
+    under a claim to the marriage allowance."""
+    under: tuple[MarriageAllowance | None, ...] = (None, "gives", "receives") if claims else (None,)
+    return tuple(sorted({corner for claim in under for corner in _corners_under(year, claim)}))
+
+
+def _corners_under(year: PersonPeriod, claim: MarriageAllowance | None) -> set[int]:
     found = {0}
 
     @cache
     def tax(amount: int) -> int:
-        return year.liability(0, amount).total
+        return year.liability(0, amount, marriage_allowance=claim).total
 
     def off_the_line(low: int, high: int, at: int) -> int:
         return abs(tax(at) - tax(low) - (tax(high) - tax(low)) * (at - low) // (high - low))
@@ -161,7 +168,7 @@ def corners(year: PersonPeriod) -> tuple[int, ...]:
     edges = (0, *range(FIRST_STRETCH, FAR, STRETCH))
     for low, high in pairwise(edges):
         search(low, high)
-    return tuple(sorted(found))
+    return found
 
 
 class Judge:
@@ -368,7 +375,7 @@ class Search:
         return self._after(plan, None, Shift(cell, change, other, ratio))
 
     def _corners(self, cell: Cell) -> tuple[int, ...]:
-        return corners(self.timeline.people[cell[1]][cell[0]])
+        return corners(self.timeline.people[cell[1]][cell[0]], claims=self.timeline.household.claims_as_best)
 
     def _growth(self, start: int, end: int) -> float:
         """What a pound in a pension becomes from one year's last day to another's; backwards, what was a pound."""
@@ -458,7 +465,8 @@ def starts(timeline: Timeline) -> Iterator[Plan]:
     everything = Choice(tuple(Draw(FAR * 100, FAR * 100) for _ in timeline.people))
     yield (everything,) * years
     yield (nobody,) * (years - 1) + (everything,)
-    for edges in zip_longest(*(corners(people[0])[:12] for people in timeline.people), fillvalue=FAR):
+    claims = timeline.household.claims_as_best
+    for edges in zip_longest(*(corners(people[0], claims=claims)[:12] for people in timeline.people), fillvalue=FAR):
         yield (Choice(tuple(Draw(edge * 4 // 3) for edge in edges)),) * years
         yield (Choice(tuple(Draw(0, edge) for edge in edges)),) * years
         yield (Choice(tuple(Draw(edge * 4 // 3) for edge in edges)),) * (years - 1) + (everything,)

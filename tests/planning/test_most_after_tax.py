@@ -157,6 +157,53 @@ SMALL: dict[str, Household] = {
         member(1960, uncrystallised=180_000, marriage_allowance="receives", income=(income("state_pension", 11_000),)),
         tax_rate_on_remaining_pension=2_200,
     ),
+    "marriage allowance as best": household(
+        years(2026, 3),
+        member(uncrystallised=70_000, marriage_allowance="as_best"),
+        member(1960, uncrystallised=180_000, marriage_allowance="as_best", income=(income("state_pension", 11_000),)),
+        tax_rate_on_remaining_pension=3_500,
+    ),
+    "marriage allowance as best, either way": household(
+        years(2026, 4),
+        member(
+            uncrystallised=90_000,
+            marriage_allowance="as_best",
+            income=(income("employment", 52_000, last=date(2028, 4, 5)),),
+        ),
+        member(
+            1962,
+            uncrystallised=150_000,
+            drawdown=20_000,
+            marriage_allowance="as_best",
+            income=(income("employment", 21_000, last=date(2027, 8, 5)), income("dividends", 2_400)),
+        ),
+        pension_growth=300,
+        isa_growth=300,
+        tax_rate_on_remaining_pension=3_000,
+    ),
+    "marriage allowance as best, Scotland and interest": household(
+        (date(2026, 10, 20), date(2029, 9, 1)),
+        member(uncrystallised=120_000, nation="scotland", cash=60_000 * POUND, marriage_allowance="as_best"),
+        member(
+            1959,
+            uncrystallised=200_000,
+            nation="scotland",
+            marriage_allowance="as_best",
+            income=(income("state_pension", 9_000), income("savings_interest", 1_300)),
+        ),
+        spending=30_000,
+        cash_interest=300,
+        isa_growth=300,
+        pension_growth=400,
+    ),
+    "marriage allowance as best near the higher rate": household(
+        years(2027, 3),
+        member(uncrystallised=400_000, marriage_allowance="as_best", income=(income("property_income", 6_000),)),
+        member(1961, uncrystallised=350_000, marriage_allowance="as_best", income=(income("annuity", 30_000),)),
+        pension_growth=500,
+        isa_growth=500,
+        tax_rate_on_remaining_pension=4_500,
+    ),
     "marriage allowance received alone": household(
         years(2027, 3),
         member(uncrystallised=230_000, marriage_allowance="receives", income=(income("state_pension", 8_000),)),
@@ -941,8 +988,8 @@ def test_a_search_without_the_work_for_it_says_so() -> None:
     assert most_after_tax(tax_years, Work(LIMITS["thorough"])).stopped_by == "gap"
 
 
-def test_what_the_bound_leaves_out_is_no_gap_that_a_search_closes() -> None:
-    """Neither may have the marriage allowance in some year, which the bound does not count."""
+def test_whole_pounds_of_the_taper_are_no_gap_that_a_search_closes() -> None:
+    """Each draws to a foot of the stairs by which the personal allowance falls, and pence of growth lead to the next."""
     before, _ = KNOWN["marriage allowance that neither may have"]
     best = most_after_tax(timeline(before, BOOK))
     assert best.stopped_by == "search_complete"

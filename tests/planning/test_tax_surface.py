@@ -47,7 +47,7 @@ def person(chance: random.Random) -> tuple[Taxpayer, IncomeTaxRules]:
 def surface(chance: random.Random) -> tuple[Surface, Taxpayer, IncomeTaxRules]:
     """A surface, and whose it is."""
     taxpayer, rules = person(chance)
-    return Surface(taxpayer, rules, Work(FAR_PENCE), with_partner_loss=False), taxpayer, rules
+    return Surface(taxpayer, rules, Work(FAR_PENCE)), taxpayer, rules
 
 
 def region(chance: random.Random) -> Region:
@@ -120,7 +120,7 @@ def donor(chance: random.Random) -> tuple[Surface, Taxpayer, IncomeTaxRules]:
         dividends=min(taxpayer.dividends, chance.randint(0, 20_000) * POUND),
         property_income=min(taxpayer.property_income, chance.randint(0, 8_000) * POUND),
     )
-    return Surface(taxpayer, rules, Work(FAR_PENCE), with_partner_loss=False), taxpayer, rules
+    return Surface(taxpayer, rules, Work(FAR_PENCE)), taxpayer, rules
 
 
 def overstated(seeds: range) -> list[tuple[int, int, int]]:

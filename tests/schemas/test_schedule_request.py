@@ -442,6 +442,7 @@ def test_the_answer_in_pounds_and_fractions(client: FlaskClient) -> None:
     ]
     assert one["allowances"] == {
         "personal_allowance": {"used": 12_570, "unused": 0},
+        "marriage_allowance": {"given": 0, "taken_off_tax": 0},
         "basic_rate_band": {"unused": 37_700},
         "isa_allowance": {"limit": 20_000, "used": 16_760, "unused": 3_240},
         "tax_free_lump_sums": {"used": 4_190, "left": 264_085, "available": 95_810},

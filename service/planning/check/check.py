@@ -22,6 +22,7 @@ from service.law.units import Pence
 from service.planning.faults import Fault, RuleViolation, no_such_allowance_yet
 from service.planning.household import EARNINGS, PEOPLE, Contribution, Member, Path, Person
 from service.planning.incomes import person_in, record_faults, saving_facts
+from service.planning.marriage_claims import only_what_is_claimed
 from service.planning.payroll import PayrollOutcome, payroll_outcome
 from service.planning.warnings.circumstances import (
     Circumstances,
@@ -456,6 +457,7 @@ def _faults(question: WarningsQuestion, book: RuleBook) -> Iterator[Fault]:
             yield _in_the_future(
                 (*path, "circumstances", "inherited_pension", "scheme_knew_on"), inherited.scheme_knew_on, today
             )
+    yield from only_what_is_claimed([asked.member for asked in question.people])
     for j, planned in enumerate(question.withdrawals):
         yield from _day_faults(("withdrawals", j, "date"), planned.day, today, book)
     for j, one in enumerate(question.subscriptions):

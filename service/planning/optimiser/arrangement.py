@@ -147,6 +147,15 @@ def open_to(year: TaxpayerYear, taper: Taper) -> int:
     return Arrangement(year, taper).total_at(limit)[0]
 
 
+def may_be_open_to(year: TaxpayerYear, taper: Taper) -> int:
+    """A total of income below savings and savings above which nobody may give or receive a marriage allowance: above the rates
+    that rule it out there is no more than savings and dividends in their nil rates."""
+    scales = year.scales
+    limit = max(scales.savings.limits[0], scales.lower.limits[scales.last_basic_band])
+    nil = scales.savings_allowances[0] + scales.dividend_allowance
+    return Arrangement(year, taper).total_at(limit + nil)[1]
+
+
 def charge_bends(taxpayer: Taxpayer, rules: IncomeTaxRules) -> tuple[int, int]:
     """Where a line below the steps of the child benefit charge begins and ends: pence above the charge's threshold."""
     step, benefit = rules.child_benefit_step, taxpayer.child_benefit // POUND

@@ -24,7 +24,6 @@ from service.planning.optimiser.relaxation import (
     Relaxation,
     Solution,
     Surfaces,
-    gives_and_receives,
     heaviest,
     most_wealth,
 )
@@ -80,15 +79,15 @@ _EXPLAINED_POUNDS = 1.0
 _KEPT_FOR_SOLVING = 0.2
 """Interest is refined as long as that leaves this part of the work for solving."""
 
+_LEAST_FOR_REFINING = 0.4
+"""With less than this part of the work left once the relaxation is there, no interest is refined, so that the first optimum is a
+bound."""
+
 _LEAST_WORK_FOR_A_PERSON_YEAR = 150
 """Besides what the relaxation itself takes: with less to come there is no search."""
 
 _NO_BETTER_PLAN = (Outcome.INFEASIBLE, Outcome.BELOW_CUTOFF)
 """Outcomes that prove a node to have no plan better than the incumbent."""
-
-_PART_WITH_PARTNER_LOSS = 0.4
-"""Of the work, what is kept for the search that counts in what a partner loses."""
-
 
 StoppedBy = Literal["gap", "work_limit", "search_complete"]
 """What ended a search: the gap was closed; the limit of work; or, with a gap, there was nothing left to branch on."""
@@ -167,25 +166,11 @@ def most_after_tax(
         worth = last_day.worth(best)
         most = max(worth, most_wealth(timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
-    married = gives_and_receives(timeline)
-    kept = _PART_WITH_PARTNER_LOSS * work.left if married else 0.0
-    work.limit -= kept
     search = _Search(plain, work, known, last_day=last_day)
-    bound, solves = search.run(), search.relaxation.lp.solves
-    incumbent, found_by = search.incumbent, search
-    limited = search.is_limited
-    work.limit += kept
-    if married and incumbent is not None and work.left > least:
-        # The bound leaves out what a partner loses, so it holds; this incumbent counts it in.
-        other = _Search(plain, work, incumbent, last_day=last_day, with_partner_loss=True)
-        other.run()
-        solves += other.relaxation.lp.solves
-        if other.incumbent is not incumbent:
-            incumbent, found_by = other.incumbent, other
-        limited = limited or other.is_limited
-    best = incumbent or left_alone(timeline)
+    bound = search.run()
+    best = search.incumbent or left_alone(timeline)
     worth = last_day.worth(best)
-    stopped_by: StoppedBy = "work_limit" if limited else "search_complete"
+    stopped_by: StoppedBy = "work_limit" if search.is_limited else "search_complete"
     if bound <= worth / POUND + search.tolerance:
         stopped_by = "gap"
     slack = _ROUNDING_POUNDS * person_years
@@ -193,8 +178,8 @@ def most_after_tax(
     if not agreed:
         bound = (most_wealth(timeline) + last_day.besides) / POUND
     proven = max(worth, round((bound + slack) * POUND))
-    tie = least_hurt(best, last_day, found_by.relaxation, found_by.incumbent_at, work)
-    return BestPlan(best, proven, solves, agreed, search.plain_plans_tried, stopped_by, tie)
+    tie = least_hurt(best, last_day, search.relaxation, search.incumbent_at, work)
+    return BestPlan(best, proven, search.relaxation.lp.solves, agreed, search.plain_plans_tried, stopped_by, tie)
 
 
 def left_alone(timeline: Timeline) -> Projection:
@@ -252,7 +237,6 @@ class _Search:
         incumbent: Projection | None,
         *,
         last_day: LastDay = AFTER_TAX,
-        with_partner_loss: bool = False,
         surfaces: Surfaces | None = None,
         any_plan: bool = False,
     ) -> None:
@@ -260,9 +244,7 @@ class _Search:
         ``any_plan``: the first plan found is enough."""
         timeline = plain.timeline
         self.timeline, self.work, self._plain = timeline, work, plain
-        self.relaxation = Relaxation(
-            timeline, work, last_day=last_day, with_partner_loss=with_partner_loss, surfaces=surfaces
-        )
+        self.relaxation = Relaxation(timeline, work, last_day=last_day, surfaces=surfaces)
         self._last_day = last_day
         self.incumbent = incumbent
         self.overtaxed = False
@@ -271,11 +253,12 @@ class _Search:
         self._partitioning_helps = True
         self._rounded_once = False
         self._refined = 0
+        self._last_run = 0.0
         self._dived: dict[_NodeKey, _Dived] = {}
         self.incumbent_at: tuple[Node, Solution] | None = None
         self._leaves_untaxed = self._cut_off = False
         self._pruned = -INF  # no plan of the nodes that were pruned is better
-        self.plain_plans_tried = with_partner_loss
+        self.plain_plans_tried = False
         self._any_plan = any_plan
 
     @property
@@ -294,6 +277,8 @@ class _Search:
     def _searched(self) -> float:
         """The search but for the plain plans that it does not need, and the bound."""
         root = Node({}, {})
+        if self.work.left < _LEAST_FOR_REFINING * self.work.limit:
+            self._leave_all_untaxed()
         first = self._optimum(root)
         # Where the relaxation has no plan, no plain plan has to be tried.
         if self.incumbent is None and not (self._any_plan and first is Outcome.INFEASIBLE):
@@ -378,7 +363,9 @@ class _Search:
     def _new_optimum(self, node: Node) -> Solution | Outcome:
         """The same, to be looked for."""
         while True:
+            begun = self.work.done
             solution = self.relaxation.solve(node, self._incumbent_value)
+            self._last_run = self.work.done - begun
             if solution is Outcome.INFEASIBLE:
                 too_much = self.relaxation.interest_in_the_way()
                 if too_much:
@@ -400,14 +387,22 @@ class _Search:
     def refine(self, priced: Sequence[tuple[int, int]]) -> bool:
         """Refine the interest of persons and periods, as far as the work left allows; whether any was left untaxed."""
         self._refined += 1
-        reserve = _KEPT_FOR_SOLVING * self.work.limit
+        reserve = max(_KEPT_FOR_SOLVING * self.work.limit, self._last_run)
         for person, t in priced:
             if self.work.left - self.relaxation.refining_takes(person, t) > reserve:
                 self.relaxation.refine_interest(person, t)
             else:
                 self.relaxation.leave_interest_untaxed(person, t)
                 self._leaves_untaxed = True
+        if self.work.left < self._last_run:
+            # What is priced next would need a run of the solver more, for which there may be no work left.
+            self._leave_all_untaxed()
         return self._leaves_untaxed
+
+    def _leave_all_untaxed(self) -> None:
+        """Refine no more interest, so that the next optimum is a bound."""
+        self.relaxation.leave_all_untaxed()
+        self._leaves_untaxed = True
 
     def _is_overtaxed(self, taxed: CellTax) -> bool:
         """Whether an optimum's tax is above the surface; a penny further, since amounts are rounded to the penny.
@@ -416,7 +411,7 @@ class _Search:
         """
         if taxed.error >= -ABOVE_TAX_POUNDS or taxed.error_cost >= -ABOVE_TAX_POUNDS * taxed.share:
             return False
-        surface = self.relaxation.domains[taxed.person][taxed.period].surface
+        surface = self.relaxation.domains[taxed.person][taxed.period].under(taxed.claim)
         return taxed.tax > surface.tax(taxed.income + 1, taxed.savings + 1) + ABOVE_TAX_POUNDS
 
     def _partition(self, solution: Solution) -> bool:
@@ -445,6 +440,11 @@ class _Search:
             return self._order_branches(node, solution)
         if self._last_day_is_dearest(solution):
             return [node._replace(box=box) for box in solution.misjudged.boxes]
+        dearest = max(solution.mixed_claims, key=lambda period: solution.mixed_claims[period].cost, default=None)
+        if dearest is not None and solution.mixed_claims[dearest].cost > max(solution.fractional.values(), default=0.0):
+            mixed = solution.mixed_claims[dearest]
+            self.relaxation.split_claims(dearest, mixed)
+            return self._each_alone(node, dearest, mixed.cell)
         if solution.fractional:
             t = max(solution.fractional, key=lambda period: solution.fractional[period])
             one = frozenset({heaviest(solution.shares[t])})
@@ -453,14 +453,18 @@ class _Search:
         taxed = next((taxed for taxed in _by_cost(solution) if self._split_cell(taxed)), None)
         if taxed is None:
             return [node._replace(box=box) for box in solution.misjudged.boxes if solution.misjudged.pounds > 0]
-        t, new = taxed.period, len(self.relaxation.cells[taxed.period]) - 1
-        cells = self.relaxation.allowed(node, t)
-        return [self._with_active(node, {t: cells - {one}}) for one in (taxed.cell, new)]
+        return self._each_alone(node, taxed.period, taxed.cell)
+
+    def _each_alone(self, node: Node, t: int, split: int) -> list[Node]:
+        """Two children, each without one of the two cells that a cell was split into last."""
+        new, cells = len(self.relaxation.cells[t]) - 1, self.relaxation.allowed(node, t)
+        return [self._with_active(node, {t: cells - {one}}) for one in (split, new)]
 
     def _last_day_is_dearest(self, solution: Solution) -> bool:
         """Whether the last day is misjudged by more than any tax."""
         pounds, boxes = solution.misjudged
-        dearest = max((*solution.fractional.values(), *(taxed.error_cost for taxed in _by_cost(solution))), default=0.0)
+        of_cells = (*solution.fractional.values(), *(mixed.cost for mixed in solution.mixed_claims.values()))
+        dearest = max((*of_cells, *(taxed.error_cost for taxed in _by_cost(solution))), default=0.0)
         return bool(boxes) and pounds > max(dearest, EXACT_TAX_POUNDS)
 
     def _order_branches(self, node: Node, solution: Solution) -> list[Node]:
@@ -576,7 +580,8 @@ class _Search:
 def _expected(solution: Solution) -> float:
     """What an optimum leaves once its tax is that of the rules, pounds."""
     error_cost = sum(taxed.error_cost for taxed in solution.cell_taxes if taxed.period not in solution.fractional)
-    return solution.wealth - error_cost - sum(solution.fractional.values()) - solution.misjudged.pounds
+    mixed = sum(mixed.cost for mixed in solution.mixed_claims.values())
+    return solution.wealth - error_cost - sum(solution.fractional.values()) - mixed - solution.misjudged.pounds
 
 
 def _by_cost(solution: Solution) -> list[CellTax]:

@@ -7,7 +7,7 @@ from itertools import combinations
 from typing import NamedTuple
 
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
-from service.planning.optimiser.tax_surface import Region, TaxPoint
+from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 
 _INSIDE_SHARE = 1e-6
@@ -66,24 +66,24 @@ def heavier_side(sides: tuple[Region, Region], taxed: CellTax) -> Region:
 
 def _corners(domain: TaxDomain, taxed: CellTax) -> Iterator[_Corner]:
     """Where lines cross the segments between the points of which the tax is a mean."""
-    surface = domain.surface
+    surface = domain.under(taxed.claim)
     points = [point for point in taxed.points if not point.endless]
     for first, second in combinations(points, 2):
-        for separator, share in _separators(domain, first, second):
+        for separator, share in _separators(surface, first, second):
             income = round(first.income + share * (second.income - first.income))
             savings = round(first.savings + share * (second.savings - first.savings))
-            at, after = surface.tax(income, savings), _just_after(domain, separator, income, savings)
+            at, after = surface.tax(income, savings), _just_after(surface, separator, income, savings)
             hull = first.tax + share * (second.tax - first.tax)
             yield _Corner(separator, max(at, after) - hull, after - at > TAX_STEP_POUNDS)
 
 
-def _just_after(domain: TaxDomain, separator: _Separator, income: int, savings: int) -> float:
-    return domain.surface.tax(income + separator.of_income, savings + (not separator.of_income))
+def _just_after(surface: Surface, separator: _Separator, income: int, savings: int) -> float:
+    return surface.tax(income + separator.of_income, savings + (not separator.of_income))
 
 
-def _separators(domain: TaxDomain, first: TaxPoint, second: TaxPoint) -> Iterator[tuple[_Separator, float]]:
+def _separators(surface: Surface, first: TaxPoint, second: TaxPoint) -> Iterator[tuple[_Separator, float]]:
     """The lines between two points at which the tax may bend, and where they cross the segment."""
-    for line in domain.surface.lines:
+    for line in surface.lines:
         if line.of_income + line.of_savings > 2:
             continue
         separator = _Separator(line.of_income, line.of_savings, line.amount)

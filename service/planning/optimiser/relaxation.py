@@ -2,7 +2,9 @@
 
 A person's tax in a period is relaxed to the convex hull of points of their tax surface (``tax_cells``). To tighten it a
 period is partitioned into cells: each has a weight, a region for each person's income and savings, and its own money.
-The weights of a period come to one. A solution in which every period has one cell of weight one is a plan.
+The weights of a period come to one. Where a plan may choose the claim to the marriage allowance, a person has points of each
+claim, and under each claim the points of both people have the same weight. A solution in which every period has one cell of
+weight one, under one claim, is a plan.
 """
 
 from __future__ import annotations
@@ -12,14 +14,16 @@ from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from service.law import lump_sums
-from service.law.income_tax import IncomeTaxRules, Taxpayer
-from service.law.units import POUND, WHOLE
+from service.law.income_tax import IncomeTaxRules, MarriageAllowance, Taxpayer
+from service.law.units import PENNY, POUND, WHOLE
 from service.planning.household import YearlyRate
+from service.planning.optimiser.claims import PARTS, Claim, standing_claims, taxed_under, unclaimed, worth_a_claim
 from service.planning.optimiser.last_day import AFTER_TAX, Box, LastDay, Misjudged, PensionRows
 from service.planning.optimiser.lp import INF, LinearProgram, Outcome
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
 from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 from service.planning.optimiser.tolerances import (
+    EXACT_TAX_POUNDS,
     NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND,
     NIL_WEIGHT_SHARE,
     PENNY_POUNDS,
@@ -42,8 +46,8 @@ _NOTABLE_POUNDS = 1.0
 """Draws and allowances below this are not looked at where their order is checked: pence of the solver's rounding."""
 
 
-Surfaces = dict[tuple[Taxpayer, IncomeTaxRules, bool], Surface]
-"""Tax surfaces by what they follow from: the taxpayer, the rules, and whether what a partner loses is counted in."""
+Surfaces = dict[tuple[Taxpayer, IncomeTaxRules], Surface]
+"""Tax surfaces by what they follow from: the taxpayer and the rules."""
 
 
 class DrawOrder(NamedTuple):
@@ -74,7 +78,8 @@ class Solution(NamedTuple):
     """An optimum of the relaxation: its wealth, pounds, and the values of the columns.
 
     ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
-    the plan's end if it were taxed as one. ``order_violations``: by person, the periods in which funds are drawn without
+    the plan's end if it were taxed as one. ``mixed_claims``: what each period with one cell and several claims to the marriage
+    allowance would lose under the best of them. ``order_violations``: by person, the periods in which funds are drawn without
     a tax-free part before the allowance is used up. ``misjudged`` is what the last day is worth less.
     """
 
@@ -83,6 +88,7 @@ class Solution(NamedTuple):
     shares: list[list[float]]
     cell_taxes: list[CellTax]
     fractional: dict[int, float]
+    mixed_claims: dict[int, MixedClaims]
     order_violations: dict[int, list[int]]
     misjudged: Misjudged
 
@@ -126,12 +132,20 @@ class _Drawn(NamedTuple):
         return self.tax_free * (1 - share) + self.taxed + self.drawdown
 
 
+class MixedClaims(NamedTuple):
+    """What it would cost at the plan's end if a cell were under the one claim that is the best for what everybody has there."""
+
+    cell: int
+    best: Claim
+    cost: float
+
+
 @dataclass(slots=True)
 class _PersonInCell:
     """One person's rows and columns in a cell: rows of the points' weights, income, savings, and of the cash that may be spent
     before the last day; columns of points and the points of columns, columns of draws by their kind, and of that cash;
     ``early``: those of the draws that are spent before the last day. ``admitted``: the columns of the points that are in the
-    region."""
+    region. ``claims``: the row and the sign of each part in a claim to the marriage allowance."""
 
     weights: int = -1
     income: int = -1
@@ -143,6 +157,7 @@ class _PersonInCell:
     admitted: set[int] = field(default_factory=set)
     draws: dict[str, list[int]] = field(default_factory=dict)
     early: dict[str, list[int]] = field(default_factory=dict)
+    claims: dict[MarriageAllowance, tuple[int, float]] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -151,7 +166,7 @@ class _Cell:
 
     ``from_isas_limit``: the row that limits what is taken out of ISAs; ``kept``: that of the minimum of cash; ``spare_cash``:
     that of the opening cash above it, which may be spent. ``before``: the row of what is spent before the last day, and where
-    that gains by it the row that limits it.
+    that gains by it the row that limits it. ``claims``: the claims to the marriage allowance that it may be under.
     """
 
     period: int
@@ -160,6 +175,7 @@ class _Cell:
     cash: int
     share: int
     members: list[_PersonInCell]
+    claims: tuple[Claim, ...] = ()
     subscribed: int = -1
     from_isas: list[int] = field(default_factory=list)
     from_isas_limit: int = -1
@@ -177,13 +193,11 @@ class Relaxation:
         work: Work,
         *,
         last_day: LastDay = AFTER_TAX,
-        with_partner_loss: bool = False,
         surfaces: Surfaces | None = None,
     ) -> None:
         """Build the relaxation with one cell for each period. ``last_day`` is what its optimum is the most of.
 
-        ``with_partner_loss``: whoever gives a marriage allowance and may not is taxed with what that saves the partner as
-        well, which is too much where the partner could not have had it. ``surfaces`` are those known from other relaxations
+        ``surfaces`` are those known from other relaxations
         with the same work; new ones are added.
         """
         self.timeline = timeline
@@ -194,7 +208,8 @@ class Relaxation:
         self._people, self._periods = range(len(timeline.people)), range(len(timeline.periods))
         self._rates = [period.factor(assumed.cash_interest) - 1 for period in timeline.periods]
         known = {} if surfaces is None else surfaces
-        self.domains = self._surfaces(known, with_partner_loss=with_partner_loss and gives_and_receives(timeline))
+        self.domains = self._surfaces(known)
+        self._claims = [self._with_claims(known, t) for t in self._periods]
         self._missed = [_missed(timeline, t) for t in self._periods]
         self._lump = [_lump_sum(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
@@ -209,7 +224,7 @@ class Relaxation:
         self._draw_orders: dict[int, DrawOrder] = {}
         self.cells: list[list[_Cell]] = [[] for _ in self._periods]
         for t in self._periods:
-            self._add_cell(t, None, [self.domains[person][t].region for person in self._people])
+            self._add_cell(t, None, [self.domains[person][t].region for person in self._people], self._claims[t])
 
     def solve(self, node: Node, cutoff: float = -INF) -> Solution | Outcome:
         """The relaxation's optimum at a node, or why there is none to be had.
@@ -343,7 +358,15 @@ class Relaxation:
         others = list(old.regions)
         old.regions[taxed.person], others[taxed.person] = regions
         self._set_points(old, taxed.person)
-        self._add_cell(taxed.period, taxed.cell, others)
+        self._add_cell(taxed.period, taxed.cell, others, old.claims)
+
+    def split_claims(self, t: int, mixed: MixedClaims) -> None:
+        """Split a cell in two, the new one under the best claim alone and the old one under all others."""
+        old = self.cells[t][mixed.cell]
+        old.claims = tuple(claim for claim in old.claims if claim != mixed.best)
+        for person in self._people:
+            self._set_points(old, person)
+        self._add_cell(t, mixed.cell, list(old.regions), (mixed.best,))
 
     def narrow(self, person: int, t: int, cell: int, region: Region) -> Region:
         """Give a cell another region for a person, for a while; the one it had."""
@@ -362,9 +385,16 @@ class Relaxation:
         """Take no tax on a person's interest in a period, so that the optimum is a bound without refining it."""
         self._tax_interest(person, t, untaxed=True)
 
+    def leave_all_untaxed(self) -> None:
+        """The same for everybody's interest that is not refined, so that the next optimum is a bound."""
+        for t in self._periods:
+            for person in self._coarse(t):
+                self._tax_interest(person, t, untaxed=True)
+
     def refining_takes(self, person: int, t: int) -> float:
         """About how much work it is to refine a person's interest in a period."""
-        return self.domains[person][t].surface.work_expected
+        domain = self.domains[person][t]
+        return sum(surface.work_expected for surface in (domain.surface, *domain.claimed.values()))
 
     def priced_cash(self) -> list[tuple[int, int]]:
         """Persons and periods whose interest is not refined, though holding cash would pay if its interest bore no tax."""
@@ -400,9 +430,12 @@ class Relaxation:
 
     def _tax_interest(self, person: int, t: int, *, untaxed: bool) -> None:
         """Take no tax on a person's interest in a period, or the highest rate again."""
-        self.domains[person][t].untaxed = untaxed
+        domain = self.domains[person][t]
+        domain.untaxed = untaxed
         for cell in self.cells[t]:
-            self._set_points(cell, person)
+            one = cell.members[person]
+            kept = [point for point, column in one.columns.items() if column in one.admitted and not point.endless]
+            self._admit(cell, person, [*kept, domain.endless])
 
     def interest(self, amounts: Amounts, person: int, t: int) -> float:
         """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
@@ -413,7 +446,7 @@ class Relaxation:
 
     # Data
 
-    def _surfaces(self, known: Surfaces, *, with_partner_loss: bool) -> list[list[TaxDomain]]:
+    def _surfaces(self, known: Surfaces) -> list[list[TaxDomain]]:
         domains = []
         interest = [
             round(most * rate) + POUND for most, rate in zip(_most_held(self.timeline), self._rates, strict=False)
@@ -423,21 +456,44 @@ class Relaxation:
             own = []
             for t, year in enumerate(years):
                 taxpayer = _taxpayer(self.timeline, person, t)
-                void = _is_void(self.timeline, t)
-                if void and taxpayer.marriage_allowance == "receives":
+                if gives_and_receives(self.timeline):
                     taxpayer = replace(taxpayer, marriage_allowance="none")
-                alike = replace(taxpayer, other_income=0, savings=0)
-                loses = with_partner_loss and not void and alike.marriage_allowance == "gives"
-                key = (alike, year.rules, loses)
-                if key not in known:
-                    known[key] = Surface(alike, year.rules, self._work, with_partner_loss=loses)
+                surface = self._surface(known, taxpayer, year.rules)
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
                 own.append(
-                    TaxDomain(known[key], income, savings, year.may_draw, earns, income + most, savings + interest[t])
+                    TaxDomain(surface, income, savings, year.may_draw, earns, income + most, savings + interest[t])
                 )
             domains.append(own)
         return domains
+
+    def _surface(self, known: Surfaces, taxpayer: Taxpayer, rules: IncomeTaxRules) -> Surface:
+        key = (replace(taxpayer, other_income=0, savings=0), rules)
+        if key not in known:
+            known[key] = Surface(*key, self._work)
+        return known[key]
+
+    def _with_claims(self, known: Surfaces, t: int) -> tuple[Claim, ...]:
+        """The claims to the marriage allowance that may have an effect in a period and, where a plan chooses, may pay; with what
+        everybody's tax is under them."""
+        household, none = self.timeline.household, unclaimed(len(self._people))
+        standing = gives_and_receives(self.timeline)
+        if not household.claims_as_best and not standing:
+            return (none,)
+        domains = [own[t] for own in self.domains]
+        for domain in domains:
+            domain.claimed = {
+                part: self._surface(known, *taxed_under(part, domain.surface.taxpayer, domain.surface.rules))
+                for part in PARTS
+            }
+        if standing:
+            claims = standing_claims(domains, tuple(member.standing_claim for member in household.people))
+        else:
+            claims = worth_a_claim(*domains)
+        for person, domain in enumerate(domains):
+            parts = {claim[person] for claim in claims}
+            domain.claimed = {part: surface for part, surface in domain.claimed.items() if part in parts}
+        return claims
 
     def _known_in(self, t: int) -> float:
         """What comes in and goes out in a period whatever is decided."""
@@ -528,7 +584,7 @@ class Relaxation:
         self._last_day.add_money([(rows[-1], 1.0)])
         return rows
 
-    def _add_cell(self, t: int, parent: int | None, regions: list[Region]) -> None:
+    def _add_cell(self, t: int, parent: int | None, regions: list[Region], claims: tuple[Claim, ...]) -> None:
         """A new cell of a period: its share, its money, everybody's draws and tax."""
         cells, timeline = self.cells[t], self.timeline
         members = [_PersonInCell() for _ in self._people]
@@ -567,7 +623,12 @@ class Relaxation:
                 self._share_rows[t] = self.lp.add_row(1.0, 1.0, [(cells[0].share, 1.0)])
             whole.append((self._share_rows[t], 1.0))
         share = self.lp.add_column(whole, low=1.0, high=1.0)
-        cell = _Cell(t, parent, regions, cash, share, members)
+        cell = _Cell(t, parent, regions, cash, share, members, claims)
+        for claim in self._claims[t]:
+            if claim != unclaimed(len(members)):
+                row = self.lp.add_row(0.0, 0.0)
+                for one, part, sign in zip(members, claim, (1.0, -1.0), strict=True):
+                    one.claims[part] = row, sign
         cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
         cell.before = [row for row, _ in before]
         cell.from_isas_limit, cell.kept, cell.spare_cash = limits[1], kept, spare_cash
@@ -692,15 +753,19 @@ class Relaxation:
 
     def _set_points(self, cell: _Cell, person: int) -> None:
         """Admit the points of a person's tax that are in a cell's region, and no others."""
-        domain, one, region = self.domains[person][cell.period], cell.members[person], cell.regions[person]
-        if not domain.varies:
-            return
+        domain, region = self.domains[person][cell.period], cell.regions[person]
+        if domain.varies:
+            self._admit(cell, person, domain.points(region, dict.fromkeys(claim[person] for claim in cell.claims)))
+
+    def _admit(self, cell: _Cell, person: int, points: Iterable[TaxPoint]) -> None:
+        domain, one = self.domains[person][cell.period], cell.members[person]
         wanted = set()
-        for point in domain.points(region):
+        for point in points:
             if point not in one.columns:
                 entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
                 entries += [(one.income, point.income / _UNIT_PENCE)] if domain.free else []
                 entries += [(one.savings, point.savings / _UNIT_PENCE)] if domain.earns else []
+                entries += [one.claims[point.claim]] if point.claim in one.claims else []
                 column = one.columns[point] = self.lp.add_column(entries)
                 one.points[column] = point
                 one.admitted.add(column)
@@ -758,9 +823,10 @@ class Relaxation:
                 if one.taxed > _NOTABLE_POUNDS and left > _NOTABLE_POUNDS:
                     order_violations.setdefault(person, []).append(t)
         fractional = self._fractional(shares, cell_taxes, duals)
+        mixed = self._mixed_claims(shares, cell_taxes, duals)
         misjudged = self._last_day.misjudged(found)
         wealth = UNIT_POUNDS * self.lp.objective
-        return Solution(wealth, found, shares, cell_taxes, fractional, order_violations, misjudged)
+        return Solution(wealth, found, shares, cell_taxes, fractional, mixed, order_violations, misjudged)
 
     def amounts(self, solution: Solution) -> Amounts:
         """What a solution does. The relaxation has the cells that it had then."""
@@ -820,21 +886,74 @@ class Relaxation:
                 if share < NIL_WEIGHT_SHARE:
                     continue
                 for person, one in enumerate(cell.members):
-                    domain = self.domains[person][t]
-                    if not domain.varies:
+                    if not self.domains[person][t].varies:
                         continue
-                    columns = sorted(one.admitted & used)
-                    made_of = [(one.points[column], found[column] / share) for column in columns]
-                    points = [point for point, _ in made_of]
-                    income = round(sum([point.income * weight for point, weight in made_of]))
-                    savings = round(sum([point.savings * weight for point, weight in made_of]))
-                    tax = sum([point.tax * weight for point, weight in made_of])
-                    # A single point is the surface's own.
-                    right = tax if len(points) == 1 else domain.surface.tax(income, savings)
-                    worth = share * duals[cell.cash]
-                    error = right - tax
-                    parts = [weight for _, weight in made_of]
-                    yield CellTax(person, t, number, error, error * worth, share, income, savings, tax, points, parts)
+                    made_of = [(one.points[column], found[column]) for column in sorted(one.admitted & used)]
+                    for claim, part, points in _by_claim(made_of, share):
+                        yield self._cell_tax(person, cell, number, part, claim, points, duals)
+
+    def _cell_tax(
+        self,
+        person: int,
+        cell: _Cell,
+        number: int,
+        share: float,
+        claim: MarriageAllowance,
+        made_of: Sequence[tuple[TaxPoint, float]],
+        duals: Sequence[float],
+    ) -> CellTax:
+        """A person's tax under a claim in a cell, from the points it is made of and their weights."""
+        surface = self.domains[person][cell.period].under(claim)
+        points = [point for point, _ in made_of]
+        weights = [weight / share for _, weight in made_of]
+        income = round(sum(point.income * weight for point, weight in zip(points, weights, strict=True)))
+        savings = round(sum(point.savings * weight for point, weight in zip(points, weights, strict=True)))
+        tax = sum(point.tax * weight for point, weight in zip(points, weights, strict=True))
+        # A single point is the surface's own.
+        error = (tax if len(points) == 1 else surface.tax(income, savings)) - tax
+        cost = error * share * duals[cell.cash]
+        return CellTax(person, cell.period, number, error, cost, share, income, savings, tax, points, weights, claim)
+
+    def _best_claim(self, t: int, claims: Sequence[Claim], taxes: Sequence[CellTax]) -> tuple[float, Claim]:
+        """The least tax of everybody on the mean of what they have in a period, and the claim it is under."""
+        means = []
+        for person in self._people:
+            own = [taxed for taxed in taxes if taxed.person == person]
+            income = round(sum(taxed.share * taxed.income for taxed in own))
+            savings = round(sum(taxed.share * taxed.savings for taxed in own))
+            means += [(person, self.domains[person][t], income, savings)] if own else []
+
+        def tax(claim: Claim) -> float:
+            return sum(domain.under(claim[person]).tax(income, savings) for person, domain, income, savings in means)
+
+        open_claims = [
+            claim
+            for claim in claims
+            if all(
+                domain.may(claim[person], Region(income, income, savings, savings))
+                for person, domain, income, savings in means
+            )
+        ]
+        return min((tax(claim), claim) for claim in open_claims or claims)
+
+    def _mixed_claims(
+        self, shares: Sequence[Sequence[float]], cell_taxes: Sequence[CellTax], duals: Sequence[float]
+    ) -> dict[int, MixedClaims]:
+        """What it would cost, in each period with one cell, to be under one claim instead of under several."""
+        found = {}
+        for t, some in enumerate(shares):
+            number = max(range(len(some)), key=some.__getitem__)
+            cell = self.cells[t][number]
+            if len(cell.claims) == 1 or some[number] <= 1 - WHOLE_SHARE_SHORTFALL:
+                continue
+            taxes = [taxed for taxed in cell_taxes if taxed.period == t and taxed.cell == number]
+            if len({taxed.person for taxed in taxes}) == len(taxes):
+                continue
+            least, best = self._best_claim(t, cell.claims, taxes)
+            cost = least - sum(taxed.share * (taxed.tax + taxed.error) for taxed in taxes)
+            if cost > EXACT_TAX_POUNDS:
+                found[t] = MixedClaims(number, best, cost * duals[cell.cash])
+        return found
 
     def _fractional(
         self, shares: Sequence[Sequence[float]], cell_taxes: Sequence[CellTax], duals: Sequence[float]
@@ -844,15 +963,28 @@ class Relaxation:
         for t, some in enumerate(shares):
             if max(some) > 1 - WHOLE_SHARE_SHORTFALL:
                 continue
-            cost = 0.0
-            for person, own in enumerate(self.domains):
-                weighted = [taxed for taxed in cell_taxes if taxed.period == t and taxed.person == person]
-                income = round(sum(taxed.share * taxed.income for taxed in weighted))
-                savings = round(sum(taxed.share * taxed.savings for taxed in weighted))
-                if weighted:
-                    cost += own[t].surface.tax(income, savings) - sum(taxed.share * taxed.tax for taxed in weighted)
+            taxes = [taxed for taxed in cell_taxes if taxed.period == t]
+            least, _ = self._best_claim(t, self._claims[t], taxes)
+            cost = least - sum(taxed.share * taxed.tax for taxed in taxes)
             found[t] = cost * max(duals[cell.cash] for cell in self.cells[t])
         return found
+
+
+def _by_claim(
+    made_of: Sequence[tuple[TaxPoint, float]], share: float
+) -> Iterator[tuple[MarriageAllowance, float, Sequence[tuple[TaxPoint, float]]]]:
+    """The points that a tax is made of, with their weights, by claim, and the weight of each claim. What has no end goes with the
+    heaviest."""
+    parts: dict[MarriageAllowance, float] = {}
+    for point, weight in made_of:
+        if not point.endless:
+            parts[point.claim] = parts.get(point.claim, 0.0) + weight
+    heaviest: MarriageAllowance = max(parts, key=parts.__getitem__, default="none")
+    if len(parts) < 2:
+        yield heaviest, share, made_of
+        return
+    for claim, part in parts.items():
+        yield claim, part, [one for one in made_of if (heaviest if one[0].endless else one[0].claim) == claim]
 
 
 class _Missed(NamedTuple):
@@ -888,10 +1020,16 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
     isa, interest = of(assumed.isa_growth), of(assumed.cash_interest)
     spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
     cash = 0 if t else sum(one.early_cash for one in opened(timeline, 0, first_holdings(timeline)))
-    # Whoever gives the marriage allowance and loses it by a withdrawal pays less tax than the year was taken to bear.
+    # Whoever gives the marriage allowance and loses it by a withdrawal pays less tax than the year was taken to bear, and so
+    # does whoever receives it by a claim that the plan chooses.
     of_last_day = sum(
         years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives"
     )
+    if timeline.household.claims_as_best:
+        of_last_day += sum(
+            min(years[t].tax_outside, years[t].rules.marriage_allowance * years[t].rules.basic_rate // PENNY)
+            for years in timeline.people
+        )
     known = (amount / _UNIT_PENCE for amount in (spending, cash, of_last_day))
     return _Missed(pensions, isa, interest, *known)
 
@@ -1062,16 +1200,6 @@ def heaviest(shares: Sequence[float]) -> int:
 def gives_and_receives(timeline: Timeline) -> bool:
     """Whether one of the two gives the other the marriage allowance."""
     return sorted(member.marriage_allowance for member in timeline.household.people) == ["gives", "receives"]
-
-
-def _is_void(timeline: Timeline, position: int) -> bool:
-    """Whether the one who gives the marriage allowance may not, even without the plan."""
-    givers = [
-        years[position]
-        for member, years in zip(timeline.household.people, timeline.people, strict=True)
-        if member.marriage_allowance == "gives"
-    ]
-    return gives_and_receives(timeline) and not givers[0].liability().marriage_allowance_open
 
 
 def _lump_sum(timeline: Timeline, person: int) -> _LumpSum | None:

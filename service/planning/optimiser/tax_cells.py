@@ -6,10 +6,14 @@ Amounts of income and savings are pence, tax is in pounds.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
+from service.law.income_tax import MarriageAllowance
+from service.planning.optimiser.tax_surface import ANYWHERE, Region, Surface, TaxPoint
+
+_UNCLAIMED: tuple[MarriageAllowance, ...] = ("none",)
 
 
 @dataclass(slots=True)
@@ -20,6 +24,10 @@ class TaxDomain:
     ``most`` or more savings than ``most_savings``. ``refined``: interest is taxed as by the surface; until then at the
     highest rate, which is of no consequence where holding cash would not pay if its interest bore no tax. ``untaxed``:
     interest bears no tax at all, so that a bound holds without the work of refining it.
+
+    ``claimed`` has the surfaces under claims to the marriage allowance, by this person's part, where what one of two people does
+    changes the tax of both; ``surface`` is the one without such a claim. ``in_effect`` is where a part may be in effect, if that
+    is not everywhere.
     """
 
     surface: Surface
@@ -31,11 +39,26 @@ class TaxDomain:
     most_savings: int
     refined: bool = False
     untaxed: bool = False
+    claimed: Mapping[MarriageAllowance, Surface] = field(default_factory=dict)
+    in_effect: Mapping[MarriageAllowance, Region] = field(default_factory=dict)
 
     @property
     def varies(self) -> bool:
         """Whether the tax depends on the plan."""
-        return self.free or self.earns
+        return self.free or self.earns or bool(self.claimed)
+
+    def under(self, claim: MarriageAllowance) -> Surface:
+        """The surface under a part in a claim."""
+        return self.claimed.get(claim, self.surface)
+
+    def may(self, claim: MarriageAllowance, region: Region) -> bool:
+        """Whether a part in a claim may be in effect somewhere in a region."""
+        return not region.common(self.in_effect.get(claim, ANYWHERE)).is_empty
+
+    def breakpoints(self, savings: int, low: int, high: int) -> Iterator[int]:
+        """The incomes from ``low`` to ``high`` at which the tax may bend or step beside an amount of savings."""
+        for surface in (self.surface, *self.claimed.values()):
+            yield from surface.breakpoints(savings, low, high)
 
     @property
     def region(self) -> Region:
@@ -47,19 +70,36 @@ class TaxDomain:
             self.most_savings if self.earns else self.savings,
         )
 
-    def points(self, region: Region) -> list[TaxPoint]:
-        """The points of a region."""
-        if not self.earns or self.refined:
-            return self.surface.vertices(region)
-        own = region._replace(savings_high=region.savings_low)
-        endless = self.surface.endless_savings
-        return [*self.surface.vertices(own), endless._replace(tax=0.0) if self.untaxed else endless]
+    def points(self, region: Region, claims: Collection[MarriageAllowance] = _UNCLAIMED) -> list[TaxPoint]:
+        """The points of a region, under each of some parts in claims."""
+        coarse = self.earns and not self.refined
+        if coarse:
+            region = region._replace(savings_high=region.savings_low)
+        found: list[TaxPoint] = []
+        for claim in claims:
+            found += self._points(region, claim)
+        return [*found, self.endless] if coarse else found
+
+    @property
+    def endless(self) -> TaxPoint:
+        """What more interest costs where it is not refined."""
+        taxed = self.surface.endless_savings
+        return taxed._replace(tax=0.0) if self.untaxed else taxed
+
+    def _points(self, region: Region, claim: MarriageAllowance) -> list[TaxPoint]:
+        """The points of a region under a part in a claim, as far as that may be in effect."""
+        region = region.common(self.in_effect.get(claim, ANYWHERE))
+        if region.is_empty:
+            return []
+        points = self.under(claim).vertices(region)
+        return points if claim == "none" else [point._replace(claim=claim) for point in points]
 
 
 class CellTax(NamedTuple):
     """A person's tax in a cell at an optimum of the relaxation: by how much the surface's tax is above it and what that
     would cost at the plan's end; the cell's weight; the income below savings, the savings, and the tax, each divided by
-    the weight; the points of which it is a mean, and their weights in it."""
+    the weight; the points of which it is a mean, and their weights in it. Where a plan may choose the claim to the marriage
+    allowance, it is that of the points of one ``claim``, and the weight is theirs."""
 
     person: int
     period: int
@@ -72,3 +112,4 @@ class CellTax(NamedTuple):
     tax: float
     points: list[TaxPoint]
     weights: list[float]
+    claim: MarriageAllowance = "none"

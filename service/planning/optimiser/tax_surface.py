@@ -24,9 +24,18 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from service.law import child_benefit
-from service.law.income_tax import IncomeTaxRules, Liability, Taxpayer, TaxpayerYear, liability, taxpayer_year
+from service.law.income_tax import (
+    IncomeTaxRules,
+    Liability,
+    MarriageAllowance,
+    Taxpayer,
+    TaxpayerYear,
+    liability,
+    taxpayer_year,
+)
+from service.law.set_off import charged_above_basic
 from service.law.units import PENNY, POUND, WHOLE
-from service.planning.optimiser.arrangement import FAR_PENCE, Line, lines_of, open_to, taper_of
+from service.planning.optimiser.arrangement import FAR_PENCE, Line, lines_of, may_be_open_to, open_to, taper_of
 from service.planning.optimiser.work import CORNER, LINE, QUESTION, Work
 
 TAX_UNITS_IN_A_POUND = 1_000_000.0
@@ -37,12 +46,14 @@ _SAME_SLOPE_RATE = 1e-9
 
 class TaxPoint(NamedTuple):
     """A point of the surface: income below savings and savings, pence, and the tax, pounds. ``endless``: not a point but a
-    direction without end, what more savings cost above all bands."""
+    direction without end, what more savings cost above all bands. ``claim``: the part in a claim to the marriage allowance that
+    the surface is for, where a plan may choose that."""
 
     income: int
     savings: int
     tax: float
     endless: bool = False
+    claim: MarriageAllowance = "none"
 
 
 class Region(NamedTuple):
@@ -55,6 +66,24 @@ class Region(NamedTuple):
     total_low: int = -FAR_PENCE
     total_high: int = FAR_PENCE
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether no point is inside."""
+        least = max(self.total_low, self.income_low + self.savings_low)
+        most = min(self.total_high, self.income_high + self.savings_high)
+        return self.income_low > self.income_high or self.savings_low > self.savings_high or least > most
+
+    def common(self, other: Region) -> Region:
+        """What is inside of both."""
+        return Region(
+            max(self.income_low, other.income_low),
+            min(self.income_high, other.income_high),
+            max(self.savings_low, other.savings_low),
+            min(self.savings_high, other.savings_high),
+            max(self.total_low, other.total_low),
+            min(self.total_high, other.total_high),
+        )
+
     def has(self, income: int, savings: int) -> bool:
         """Whether a point is inside."""
         return (
@@ -64,23 +93,23 @@ class Region(NamedTuple):
         )
 
 
+ANYWHERE = Region(-FAR_PENCE, FAR_PENCE, -FAR_PENCE, FAR_PENCE)
+"""All incomes and savings."""
+
+
 class Surface:
-    """The tax of everybody who differs only in income below savings and in savings.
+    """The tax of everybody who differs only in income below savings and in savings."""
 
-    ``with_partner_loss``: what a partner loses where this person may not give the marriage allowance is counted in; such
-    a surface may be above what a household bears.
-    """
-
-    def __init__(self, taxpayer: Taxpayer, rules: IncomeTaxRules, work: Work, *, with_partner_loss: bool) -> None:
+    def __init__(self, taxpayer: Taxpayer, rules: IncomeTaxRules, work: Work) -> None:
         """The surface for a taxpayer whose own other income and savings do not count."""
         self.taxpayer = replace(taxpayer, other_income=0, savings=0)
         self.rules = rules
-        self.with_partner_loss = with_partner_loss
         self._work = work
         self._year = taxpayer_year(self.taxpayer, rules)
         self._without = taxpayer_year(replace(self.taxpayer, marriage_allowance="none"), rules)
         self._taper = taper_of(self.taxpayer, rules)
         self.open_to = open_to(self._year, self._taper)
+        self.may_be_open_to = may_be_open_to(self._year, self._taper)
         self._least = self._year.treated_as_deducted
         self._known: dict[tuple[int, int], float] = {}
         self._tapered: dict[int, IncomeTaxRules] = {}
@@ -115,21 +144,25 @@ class Surface:
         return known
 
     def income_tax(self, income: int, savings: int) -> float:
-        """The same without the child benefit charge and what a partner loses, and not kept."""
+        """The same without the child benefit charge, and not kept."""
         return self._liability(income, savings).income_tax / TAX_UNITS_IN_A_POUND
+
+    def is_open(self, income: int, savings: int) -> bool:
+        """Whether nothing bears a rate at which nobody may give or receive a marriage allowance."""
+        found = self._liability(income, savings)
+        return not charged_above_basic(
+            self._year.scales, found.other_to, found.savings_to, found.taxable, found.savings_nil_to
+        )
 
     def _tax(self, income: int, savings: int) -> int:
         """The tax in tax units."""
         found = self._liability(income, savings)
-        partners_loss = 0
-        if self.with_partner_loss and not found.marriage_allowance_open:
-            partners_loss = self.rules.marriage_allowance * self.rules.basic_rate
-        return found.income_tax + self._charge(found) + partners_loss
+        return found.income_tax + self._charge(found)
 
     def _liability(self, income: int, savings: int) -> Liability:
         total = income + savings
         gives = self.taxpayer.marriage_allowance == "gives"
-        lost = gives and not self.with_partner_loss and total > self.open_to
+        lost = gives and total > self.open_to
         tapered = self._taper.allowance(total) if total > self._taper.first - 2 * POUND else None
         year = self._years.get((savings, lost, tapered))
         if year is None:

@@ -13,7 +13,9 @@ from service.planning.projection.settlement import WITH_TAX_FREE_PART, PersonRec
 def touched_in(member: Member, record: PersonRecord, lump_sums: LumpSums, *, first: bool) -> Iterator[str]:
     """The names of the figures that one person's period rests on; ``first``: of the first tax year."""
     taxpayer = record.opened.year.taxpayer
-    yield from touched_by_income_tax(replace(taxpayer, savings=taxpayer.savings + record.opened.interest))
+    claim = record.chosen_claim or taxpayer.marriage_allowance
+    taxpayer = replace(taxpayer, savings=taxpayer.savings + record.opened.interest, marriage_allowance=claim)
+    yield from touched_by_income_tax(taxpayer)
     if record.taxable and not member.pension.flexibly_accessed:
         yield "pension.money_purchase_annual_allowance"
     if record.opened.before.pension.uncrystallised and lump_sums != "never":

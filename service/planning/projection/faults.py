@@ -10,6 +10,7 @@ from service.law.rulebook import RuleBook
 from service.planning.faults import Fault, no_such_allowance_yet
 from service.planning.household import PEOPLE, Assumptions, Household, LumpSums, Member
 from service.planning.incomes import record_faults, spending_faults
+from service.planning.marriage_claims import chosen_by_both
 from service.planning.projection.timeline import (
     MOST_TAX_YEARS,
     Period,
@@ -64,6 +65,7 @@ def household_faults(
             )
         if first is not None:
             yield from no_such_allowance_yet(member.pension, first, path, ", where the plan starts")
+    yield from chosen_by_both(household.people)
     yield from spending_faults(household.spending, ("household", "spending"))
 
 

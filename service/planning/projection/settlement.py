@@ -11,9 +11,9 @@ from itertools import repeat
 from typing import NamedTuple
 
 from service.law import lump_sums
-from service.law.income_tax import Liability
+from service.law.income_tax import Liability, MarriageAllowance
 from service.law.lump_sums import Allowances, LumpSumRules, Payment, Pension
-from service.law.rounding import half_up
+from service.law.rounding import half_up, years_tax_to_the_penny
 from service.law.units import Pence
 from service.law.value import Value
 from service.planning.household import HALVES_NOT_GROWN, NOTHING_PAID_IN
@@ -129,9 +129,9 @@ class Opened(Value, frozen=True):
     pot_growth: tuple[Pence, ...] = ()
     locked: Funds = _NOTHING_LOCKED
 
-    def taxed(self, withdrawal: Pence) -> Liability:
-        """The tax year's liability with the period's interest and a taxable withdrawal, pence."""
-        return self.year.liability(self.interest, withdrawal)
+    def taxed(self, withdrawal: Pence, marriage_allowance: MarriageAllowance | None = None) -> Liability:
+        """The tax year's liability with the period's interest and a taxable withdrawal, pence; None is the standing claim."""
+        return self.year.liability(self.interest, withdrawal, marriage_allowance=marriage_allowance)
 
     @property
     def most_uncrystallised(self) -> Pence:
@@ -167,6 +167,16 @@ class PersonRecord(Value, frozen=True):
     not_grown: NotGrown = ALL_GROWN
     early: Early = NOTHING_EARLY
     pots_not_grown: tuple[Funds, ...] = ()
+
+    @property
+    def chosen_claim(self) -> MarriageAllowance | None:
+        """What the person does with the marriage allowance in this tax year where that was chosen; None where it was not, or
+        nothing is claimed."""
+        if self.opened.year.taxpayer.marriage_allowance != "none":
+            return None
+        if self.liability.marriage_allowance_given:
+            return "gives"
+        return "receives" if self.liability.marriage_allowance_reduction else None
 
     @property
     def pension_growth(self) -> Pence:
@@ -318,7 +328,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
             choice = _within_caps(timeline, position, choice)
             break
     paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
-    liabilities = _liabilities(people, [payment.taxable for payment, _, _ in paid])
+    liabilities = _liabilities(timeline, people, [payment.taxable for payment, _, _ in paid])
     taxes, isas, in_hand = [], [], []
     for person, liability, (payment, _, _) in zip(people, liabilities, paid, strict=True):
         year, held = person.year, person.before
@@ -586,9 +596,11 @@ def taxed_if_drawn(pension: Pension, rules: LumpSumRules) -> Pence:
     return pension.uncrystallised + pension.drawdown - min(lump_sums.quarter(pension.uncrystallised, rules), left)
 
 
-def _liabilities(people: Sequence[Opened], taxable: Sequence[Pence]) -> list[Liability]:
+def _liabilities(timeline: Timeline, people: Sequence[Opened], taxable: Sequence[Pence]) -> list[Liability]:
     """Everybody's liability. Where one gives the marriage allowance and may not, the other does not receive it."""
     found = [person.year.liability(person.interest, amount) for person, amount in zip(people, taxable, strict=True)]
+    if timeline.household.claims_as_best:
+        return _with_the_best_claim(people, taxable, found)
     for giver, receiver in ((0, 1), (1, 0)) if len(people) > 1 else ():
         if people[giver].year.taxpayer.marriage_allowance != "gives":
             continue
@@ -597,6 +609,29 @@ def _liabilities(people: Sequence[Opened], taxable: Sequence[Pence]) -> list[Lia
         if receives and not found[giver].marriage_allowance_open:
             found[receiver] = person.year.liability(person.interest, taxable[receiver], marriage_allowance="none")
     return found
+
+
+def _with_the_best_claim(
+    people: Sequence[Opened], taxable: Sequence[Pence], unclaimed: list[Liability]
+) -> list[Liability]:
+    """The liabilities of two people with the claim to the marriage allowance that leaves them the least tax together. Of claims
+    that leave the same: none, and then the one in which the first person gives."""
+    least = unclaimed
+    for giver, receiver in ((0, 1), (1, 0)):
+        rules = people[receiver].year.rules
+        reduction = years_tax_to_the_penny(rules.marriage_allowance * rules.basic_rate)
+        most_saved = min(unclaimed[receiver].total, reduction)
+        if not most_saved:
+            continue
+        gives = people[giver].taxed(taxable[giver], "gives")
+        # Whoever would pay more than the basic rates may not give (ITA 2007 s.55C(1)(c)).
+        if not gives.marriage_allowance_open or gives.total - unclaimed[giver].total >= most_saved:
+            continue
+        found = [gives, gives]
+        found[receiver] = people[receiver].taxed(taxable[receiver], "receives")
+        if found[0].total + found[1].total < least[0].total + least[1].total:
+            least = found
+    return least
 
 
 def _debts_covered(own: list[Pence]) -> list[Pence]:

@@ -9,6 +9,7 @@ from service.law.value import Value
 from service.planning.faults import RuleViolation
 from service.planning.household import PEOPLE, Member, SavingFacts
 from service.planning.incomes import person_in, record_faults, saving_facts
+from service.planning.marriage_claims import only_what_is_claimed
 from service.planning.payroll import PayrollFacts
 from service.planning.quote.quote import Question, Withdrawal
 from service.planning.wording import who
@@ -32,6 +33,7 @@ def question_of(asked: QuoteAsked, book: RuleBook) -> Question:
         for i, member in enumerate(asked.people)
         for fault in record_faults(member, (*PEOPLE, i), book.state_pension_ages)
     ]
+    faults += only_what_is_claimed(asked.people)
     if faults:
         raise RuleViolation(tuple(faults))
     member = asked.people[asked.person]

@@ -71,7 +71,7 @@ def _together(result: Schedule) -> Iterator[Together]:
                 within = target(record.opened, band)
                 if record.taxable > within:
                     beyond += record.taxable - within
-                    without = record.opened.year.liability(record.opened.interest, within)
+                    without = record.opened.taxed(within, record.chosen_claim)
                     tax += max(0, record.liability.total - without.total)
         spare = max(0, year.household.in_cash - result.question.household.minimum_cash)
         full = spare > 0 and all(person.isa_unused == 0 for person in year.people)

@@ -24,9 +24,10 @@ from service.planning.once import Once
 from service.planning.projection.policies import target, waits_for
 from service.planning.projection.pots import access, next_pound
 from service.planning.projection.settlement import WITH_TAX_FREE_PART, Opened, PersonRecord
+from service.planning.schedule.chosen_claims import chosen_claim
 from service.planning.schedule.schedule import Schedule, SchedulePerson, ScheduleYear
 from service.planning.schedule.step_margin import MOST_GIVEN_UP
-from service.planning.wording import rounded_pounds
+from service.planning.wording import inside, rounded_pounds, who
 
 _PART: Pence = 100 * POUND
 """What is asked of the tax on either side of a withdrawal: the last and the next 100 pounds."""
@@ -106,10 +107,10 @@ class _Case(NamedTuple):
     def tax(self, taxable: Pence) -> Liability:
         """The year's tax with another taxable withdrawal, the marriage allowance as it was settled."""
         record = self.record
-        opened = record.opened
-        if opened.taxed(record.taxable) == record.liability:
-            return opened.taxed(taxable)
-        return opened.year.liability(opened.interest, taxable, marriage_allowance="none")
+        opened, chosen = record.opened, record.chosen_claim
+        if opened.taxed(record.taxable, chosen) == record.liability:
+            return opened.taxed(taxable, chosen)
+        return opened.taxed(taxable, "none")
 
     def tax_between(self, low: Pence, high: Pence) -> Pence:
         """The tax that is added from one taxable withdrawal to another."""
@@ -159,6 +160,7 @@ def _because(case: _Case) -> Iterator[Reason]:
     else:
         yield from _of_none(case)
     yield from _of_the_isa(case)
+    yield from _of_the_marriage_allowance(case)
 
 
 # The withdrawal
@@ -261,7 +263,7 @@ def _stops(case: _Case) -> Reason | None:
                 f"With this withdrawal, taxable income uses all of the {allowances} of {rounded_pounds(used)}. {rises}.",
             )
         return Reason("adds_no_tax", f"This is the most that adds no tax this year. {rises}.")
-    year = case.record.opened.year.taxpayer_year(case.record.opened.interest)
+    year = case.record.opened.year.taxpayer_year(case.record.opened.interest, case.record.chosen_claim)
     threshold = year.rules.taper_threshold
     below = case.tax(max(0, taxable - POUND - _PART)), case.tax(max(0, taxable - POUND))
     tapers = then.personal_allowance < first.personal_allowance
@@ -611,3 +613,21 @@ def _of_the_isa(case: _Case) -> Iterator[Reason]:
             "waits_for_the_isa_allowance",
             f"{rounded_pounds(record.after.cash)} stays in cash. A new ISA allowance starts on {day_month_year(next_day)}.",
         )
+
+
+# The marriage allowance
+
+
+def _of_the_marriage_allowance(case: _Case) -> Iterator[Reason]:
+    """Why whoever gives the marriage allowance does so, where the plan chose it."""
+    claim = chosen_claim(case.year)
+    if claim is None or claim.giver != case.place:
+        return
+    people = case.result.question.household.people
+    giver, receiver = (inside(who(place, len(people), people[place].name)) for place in (claim.giver, claim.receiver))
+    added = f" It adds {rounded_pounds(claim.added)} to the tax of {giver}." if claim.added else ""
+    yield Reason(
+        "gives_marriage_allowance",
+        f"{rounded_pounds(claim.given)} of this personal allowance is given to {receiver}. That takes "
+        f"{rounded_pounds(claim.taken_off)} off the tax of {receiver}.{added}",
+    )

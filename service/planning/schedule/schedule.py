@@ -90,10 +90,7 @@ _PLANS_OWN_WORK = 0.6
 _LEVELS_WORK = 0.7
 """Of the work of a plan for a steady income, what the search for its level may take; the rest is for what it leaves."""
 
-LEAVES_OUT = (
-    "The bound leaves out that a marriage allowance which one partner may not give is lost to the other. So it may be higher "
-    "than it need be. It leaves out plans that would bear a lifetime allowance charge before 6 April 2023."
-)
+LEAVES_OUT = "The bound leaves out plans that would bear a lifetime allowance charge before 6 April 2023."
 """What the bound on plans that leave the most leaves out."""
 
 

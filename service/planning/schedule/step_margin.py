@@ -33,7 +33,7 @@ class KeptClear(NamedTuple):
 def kept_clear(plan: Projection, worth: Callable[[Projection], Pence]) -> KeptClear:
     """The plan with each withdrawal that ends less than 50 pounds below a step of the tax stopped 50 pounds below it;
     ``worth`` is what a plan is worth by its aim."""
-    near = sum(_too_near(record.opened, record.taxable) > 0 for year in plan.years for record in year.people)
+    near = sum(_too_near(record.opened, record) > 0 for year in plan.years for record in year.people)
     if not near:
         return KeptClear(plan)
     timeline = plan.timeline
@@ -53,12 +53,13 @@ def kept_clear(plan: Projection, worth: Callable[[Projection], Pence]) -> KeptCl
     return KeptClear(moved, max(0, given_up))
 
 
-def _too_near(person: Opened, taxable: Pence) -> Pence:
+def _too_near(person: Opened, record: PersonRecord) -> Pence:
     """How much lower a taxable withdrawal would have to be to leave 50 pounds below a step, pence; 0 where it does."""
-    taxpayer = person.year.taxpayer
-    if not taxable or not (taxpayer.savings or person.interest or taxpayer.marriage_allowance == "receives"):
+    taxpayer, taxable, chosen = person.year.taxpayer, record.taxable, record.chosen_claim
+    receives = (chosen or taxpayer.marriage_allowance) == "receives"
+    if not taxable or not (taxpayer.savings or person.interest or receives):
         return 0
-    step = step_above(person.taxed, taxable, NEAR - 1)
+    step = step_above(lambda withdrawal: person.taxed(withdrawal, chosen), taxable, NEAR - 1)
     return 0 if step is None else min(NEAR - step.room, taxable)
 
 
@@ -69,7 +70,7 @@ def _draw(timeline: Timeline, person: Opened, record: PersonRecord) -> Draw:
     drawn = pension.uncrystallised - after.uncrystallised - lost.uncrystallised
     uncrystallised = min(drawn, person.most_uncrystallised)
     drawdown = min(pension.drawdown - after.drawdown - lost.drawdown, person.most_drawdown)
-    less = _too_near(person, record.taxable)
+    less = _too_near(person, record)
     from_drawdown = min(less, drawdown)
     rest = less - from_drawdown
     if rest and timeline.household.lump_sums in WITH_TAX_FREE_PART:

@@ -7,7 +7,7 @@ all money on the last day of a tax year, so that is the day by which its payment
 from __future__ import annotations
 
 from calendar import monthrange
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, timedelta
 from typing import Literal, NamedTuple
 
@@ -17,6 +17,7 @@ from service.law.lump_sums import Payment
 from service.law.units import POUND, Pence
 from service.planning.household import Income, Member, Person
 from service.planning.payroll import payroll_outcome
+from service.planning.schedule.chosen_claims import chosen_claim
 from service.planning.schedule.schedule import Schedule, SchedulePerson, ScheduleYear
 from service.planning.warnings.household_facts import works
 from service.planning.warnings.warning import ClientWarning
@@ -30,6 +31,9 @@ Basis = Literal["law", "guidance", "practice"]
 
 _BUDGET_TOLD_BY = (12, 1)
 """By this month and day a Budget held in autumn has been published: common practice of governments, no rule."""
+
+_CLAIM_YEARS = "four"
+"""How many years after the end of a tax year the marriage allowance can be claimed for it (Income Tax Act 2007 s.55D)."""
 
 _CERTIFICATE_MONTHS = "pension.transitional_certificate_months"
 _MONTHS_OF_A_YEAR = 12
@@ -80,6 +84,7 @@ def steps(result: Schedule, warnings: Iterable[ClientWarning]) -> list[Step]:
     for year in result.years:
         if year.period.last <= until:
             told.append(_tax_year_ends(year))
+            told += _marriage_allowance(household.people, year)
     return sorted((step for step in told if step.day <= until), key=lambda step: step.day)
 
 
@@ -296,7 +301,7 @@ def _claim(doer: _Doer, member: Member, year: ScheduleYear, one: SchedulePerson)
         None,
         period.rules,
         person=Person(member.date_of_birth, member.tax_residence, tuple(Income(kind, POUND) for kind in sorted(kinds))),
-        tax_before=record.opened.taxed(0).total,
+        tax_before=record.opened.taxed(0, record.chosen_claim).total,
         tax_after=record.liability.total,
         emptied=one.pension.closing == 0,
     )
@@ -404,6 +409,27 @@ def _tax_year_ends(year: ScheduleYear) -> Step:
         "law",
         ("SI 1998/1870 reg.4ZA", "Income Tax Act 2007 s.35"),
         tax_year=year.period.name,
+    )
+
+
+def _marriage_allowance(people: Sequence[Member], year: ScheduleYear) -> Iterator[Step]:
+    """The claim that the plan chose for a tax year, once the year's incomes are known (Income Tax Act 2007 ss.55C, 55D)."""
+    claim = chosen_claim(year)
+    if claim is None:
+        return
+    giver, receiver = (inside(who(place, len(people), people[place].name)) for place in (claim.giver, claim.receiver))
+    yield Step(
+        "claim_marriage_allowance",
+        year.period.rules.figures.end + timedelta(days=1),
+        "Claim the marriage allowance",
+        f"Once the tax year has ended, {giver} can claim the marriage allowance for it. HMRC accepts that for {_CLAIM_YEARS} "
+        f"years. It takes {rounded_pounds(claim.taken_off)} off the tax of {receiver}. A claim made before the year ends goes on "
+        "in later years until it is cancelled.",
+        "law",
+        ("Income Tax Act 2007 ss.55B-55D",),
+        claim.giver,
+        claim.saved,
+        year.period.name,
     )
 
 

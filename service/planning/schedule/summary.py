@@ -14,6 +14,7 @@ from service.planning.optimiser.last_day import taxed_left
 from service.planning.optimiser.ties import Tie
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.policies import SPREAD_TO_AGE, Projection
+from service.planning.schedule.chosen_claims import chosen_claim
 from service.planning.schedule.estates_told import WHAT_WOULD_CHANGE_IT, EstatesOfPlans
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import Schedule
@@ -107,6 +108,7 @@ def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> 
         *drawn,
         *_as_good(result, because),
         *_isas(result),
+        *_claims(result),
         *_outcome(result),
         *_against_others(result),
         *_in_whose_name(result),
@@ -149,6 +151,15 @@ def _income(result: Schedule) -> Iterator[str]:
         if gap
         else "One pound a year more could not be paid throughout."
     )
+
+
+def _claims(result: Schedule) -> Iterator[str]:
+    """In how many tax years the plan claims the marriage allowance, and what that saves."""
+    claims = [claim for claim in map(chosen_claim, result.years) if claim is not None]
+    if claims:
+        saved = rounded_pounds(sum(claim.saved for claim in claims))
+        years = "one tax year" if len(claims) == 1 else f"{len(claims)} tax years"
+        yield f"The marriage allowance is claimed in {years}, which saves {saved} of tax in all."
 
 
 # What is drawn, in phases

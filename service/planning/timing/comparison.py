@@ -397,9 +397,9 @@ def _tax_on_interest(record: PersonRecord) -> Pence:
     """What the interest on the plan's cash adds to the tax of the year."""
     if record.opened.interest == 0:
         return 0
-    year = record.opened.year
-    with_interest = year.liability(record.opened.interest, record.taxable)
-    return with_interest.total - year.liability(0, record.taxable).total
+    year, chosen = record.opened.year, record.chosen_claim
+    with_interest = year.liability(record.opened.interest, record.taxable, marriage_allowance=chosen)
+    return with_interest.total - year.liability(0, record.taxable, marriage_allowance=chosen).total
 
 
 def _totals(course: Course, years: Sequence[OptionPeriod]) -> OptionTotals:

@@ -47,7 +47,7 @@ def person_facts(
         small_pots_taken=person.small_pots_taken,
         born=person.date_of_birth,
         nation=person.tax_residence,
-        marriage_allowance=person.marriage_allowance,
+        marriage_allowance=person.standing_claim,
         saving=saving,
         lives_abroad=person.uk_resident is False,
         works=works(person.income),
@@ -78,12 +78,15 @@ def settled_year(
     taxpayer = opened.year.taxpayer
     if opened.interest:
         taxpayer = replace(taxpayer, savings=taxpayer.savings + opened.interest)
+    chosen = record.chosen_claim
+    if chosen is not None:
+        taxpayer = replace(taxpayer, marriage_allowance=chosen)
     return YearFacts(
         person=person,
         rules=rules,
         path=person.pension_path,
         taxpayer=taxpayer,
-        without=opened.taxed(0),
+        without=opened.taxed(0, chosen),
         with_it=record.liability,
         gross=record.gross,
         tax_free=record.tax_free,

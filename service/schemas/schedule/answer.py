@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from service.law.rounding import years_tax_to_the_penny
 from service.law.units import Pence
 from service.planning.household import Household, Member
 from service.planning.projection.balances import cash_held, isa_held, parts, pension_held
@@ -160,6 +161,10 @@ def _person(person: SchedulePerson, member: Member, period: Period, because: Seq
             "personal_allowance": {
                 "used": pounds(person.personal_allowance_used),
                 "unused": pounds(person.personal_allowance_unused),
+            },
+            "marriage_allowance": {
+                "given": pounds(record.liability.marriage_allowance_given),
+                "taken_off_tax": pounds(years_tax_to_the_penny(record.liability.marriage_allowance_reduction)),
             },
             "basic_rate_band": {"unused": pounds(person.basic_rate_band_unused)},
             "isa_allowance": {
