@@ -299,18 +299,31 @@ def _highest(values: Sequence[Mapping[str, Any]], key: str) -> dict[str, Any]:
 
 
 def _left(document: Mapping[str, Any]) -> Spec:
-    left = document["totals"]["wealth_after_tax"]
-    rows = [Row("This plan", forecast(left), 0, left, "main")]
+    # What plans are compared by: what is left after tax, or what beneficiaries would receive where that is the aim.
+    by, gain = "wealth_after_tax", "gain"
+    title, unit = "What this plan and plainer ones leave", _AFTER_TAX
+    left = document["totals"][by]
     told = [f"After tax, this plan leaves {forecast(left)}."]
+    if "beneficiaries_receive" in document.get("proof", {}):
+        by, gain = "beneficiaries_receive", "gain_to_beneficiaries"
+        title, unit = "What this plan and plainer ones leave to beneficiaries", _TO_BENEFICIARIES
+        left = document["proof"][by]
+        told = [f"Beneficiaries would receive {forecast(left)} of this plan."]
+    rows = [Row("This plan", forecast(left), 0, left, "main")]
     for other in document["compared_with"]:
         words = _PLANS.get(other["plan"], other["plan"].replace("_", " ").capitalize())
         if other["outcome"] != "found":
             rows.append(Row(f"{words}: not possible"))
             continue
-        rows.append(Row(words, forecast(other["wealth_after_tax"]), 0, other["wealth_after_tax"]))
-        told.append(f"{words} would leave {_difference(other['gain'])}.")
-    unit = "Pensions, ISAs and cash at the end, after tax on what remains in the pension. Dark: this plan."
-    return rows_chart("left_after_tax", "What this plan and plainer ones leave", told, unit, rows)
+        rows.append(Row(words, forecast(other[by]), 0, other[by]))
+        told.append(f"{words} would leave {_difference(other[gain])}.")
+    return rows_chart("left_after_tax", title, told, unit, rows)
+
+
+_AFTER_TAX = "Pensions, ISAs and cash at the end, after tax on what remains in the pension. Dark: this plan."
+_TO_BENEFICIARIES = (
+    "If everybody died on the last day, after inheritance tax and beneficiaries' income tax. Dark: this plan."
+)
 
 
 def _difference(gain: float) -> str:

@@ -26,9 +26,11 @@ def plan_sensitivity(document: Mapping[str, Any]) -> Iterator[Spec]:
         return
     steady = "yearly_income" in found["as_assumed"]
     key = "yearly_income" if steady else "wealth_after_tax_in_prices_of_start"
-    base = found["as_assumed"][key]
     title = "The yearly income" if steady else "What is left"
     unit = "Pounds a year more or less" if steady else "Pounds after tax in prices of the start, more or less"
+    if "beneficiaries_receive" in found["as_assumed"]:
+        key, title, unit = "beneficiaries_receive", "What beneficiaries receive", "Pounds more or less"
+    base = found["as_assumed"][key]
     yield _drawn(
         f"{title} if one assumption changes",
         f"{unit} than the plan as assumed. Dark: {_FIRST_YEAR.lower()} too.",
