@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 
 from service.figures.later_years import PriceIndex, carried_forward, raised_with_prices
@@ -83,13 +83,9 @@ def rule_book(years: Mapping[str, TaxYearFigures], proposed: ProposedLaw | None 
     ages, rising, law_as_of = load_state_pension_ages(), load_rising_with_prices(), load_law_as_of()
     last = list(rules.values())[-1]
 
-    @lru_cache(maxsize=_MOST_LATER_YEARS)
-    def carried(name: str) -> TaxYearRules:
-        return replace(last, figures=carried_forward(last.figures, name, rising))
-
-    @kept(_LATER_YEARS_KEPT)
-    def with_prices(name: str, rise: PriceIndex) -> TaxYearRules:
-        return _with_prices(carried(name), last, rise, rising)
+    # Not functions with decorators inside this one: compiled, such a one does not find another.
+    carried = lru_cache(maxsize=_MOST_LATER_YEARS)(partial(_carried_forward, last, rising))
+    with_prices = kept(_LATER_YEARS_KEPT)(partial(_with_prices, last, rising, carried))
 
     def later(name: str, rise: PriceIndex | None) -> TaxYearRules:
         return carried(name) if rise is None else with_prices(name, rise)
@@ -110,9 +106,21 @@ def _named(proposed: ProposedLaw | None) -> str:
     return "" if proposed is None else f" {(proposed.name, proposed.title, proposed.source)!a}"
 
 
-def _with_prices(year: TaxYearRules, last: TaxYearRules, rise: PriceIndex, rising: RisingWithPrices) -> TaxYearRules:
+def _carried_forward(last: TaxYearRules, rising: RisingWithPrices, name: str) -> TaxYearRules:
+    """The assumed rules of a year after the last where nothing rises."""
+    return replace(last, figures=carried_forward(last.figures, name, rising))
+
+
+def _with_prices(
+    last: TaxYearRules,
+    rising: RisingWithPrices,
+    carried: Callable[[str], TaxYearRules],
+    name: str,
+    rise: PriceIndex,
+) -> TaxYearRules:
     """The assumed rules of a year after the last, raised with prices. Only income tax figures rise, so the other rules are the
     last year's."""
+    year = carried(name)
     figures = raised_with_prices(year.figures, last.figures, rise, rising)
     taxes = {nation: income_tax.rules_for(figures, nation) for nation in income_tax.NATIONS}
     return replace(year, figures=figures, income_tax=taxes)
