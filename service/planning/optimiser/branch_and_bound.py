@@ -268,14 +268,6 @@ class _Search:
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
-        with self._kept_for_plain_plans():
-            bound = self._searched()
-        if bound > self._incumbent_value + self.tolerance:
-            self._try_plain_plans()
-        return bound
-
-    def _searched(self) -> float:
-        """The search but for the plain plans that it does not need, and the bound."""
         root = Node({}, {})
         if self.work.left < _LEAST_FOR_REFINING * self.work.limit:
             self._leave_all_untaxed()
@@ -283,6 +275,14 @@ class _Search:
         # Where the relaxation has no plan, no plain plan has to be tried.
         if self.incumbent is None and not (self._any_plan and first is Outcome.INFEASIBLE):
             self._try_plain_plans()
+        with self._kept_for_plain_plans():
+            bound = self._searched(root, first)
+        if bound > self._incumbent_value + self.tolerance:
+            self._try_plain_plans()
+        return bound
+
+    def _searched(self, root: Node, first: Solution | Outcome) -> float:
+        """The search from the root's optimum on, but for the plain plans that it does not need, and the bound."""
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
             self._dive_by_regions(*self._dive_by_order(root, first))
         node = self._relaxed(root, (most_wealth(self.timeline) + self._last_day.besides) / POUND, first)
@@ -482,7 +482,8 @@ class _Search:
 
     @contextmanager
     def _kept_for_plain_plans(self) -> Iterator[None]:
-        """Search first, which mostly finds better plans, and keep work for the plain ones that may still have to be tried."""
+        """Search first, which mostly finds better plans, and keep work for the plain ones that may still have to be tried. The
+        root is solved before, with all the work there is: without its optimum there is no bound to speak of."""
         kept = 0 if self.plain_plans_tried or self._any_plan else len(PLAIN_PLANS) * _plan_takes(self.timeline)
         self.work.limit -= kept
         yield

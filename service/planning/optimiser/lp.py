@@ -18,7 +18,7 @@ from service.planning.optimiser.work import (
     COLUMN_READ,
     ITERATION,
     ITERATION_FOR_COLUMN,
-    PART_FOR_FIRST_SOLVE,
+    PART_FROM_NOTHING,
     SOLVE,
     Work,
 )
@@ -164,14 +164,13 @@ class LinearProgram:
 
         ``primal``: by the primal simplex method, which takes few iterations where the last solution is feasible still, as with
         another objective. The dual method takes few where the last prices are, as with other bounds; only it heeds a cutoff.
-        The first time the primal method is taken: its iterations are the quicker ones. Where the solver loses its way, rarely, it
-        starts afresh and presolves first.
+        From nothing the primal method's iterations are the quicker ones. Where the solver loses its way, rarely, it starts afresh
+        and presolves first.
         """
         self._flush()
-        by_primal = primal or not self.solves
-        self._highs.setOptionValue("simplex_strategy", _PRIMAL_SIMPLEX if by_primal else _DUAL_SIMPLEX)
+        self._highs.setOptionValue("simplex_strategy", _PRIMAL_SIMPLEX if primal else _DUAL_SIMPLEX)
         self._highs.setOptionValue("objective_bound", -cutoff)
-        outcome = self._run()
+        outcome = self._run(from_nothing=primal and not self.solves)
         if outcome is Outcome.UNSOLVED:
             self._highs.clearSolver()
             self._highs.setOptionValue("presolve", "on")
@@ -184,10 +183,10 @@ class LinearProgram:
             self.objective = -self._highs.getInfo().objective_function_value
         return outcome
 
-    def _run(self) -> Outcome:
+    def _run(self, *, from_nothing: bool = False) -> Outcome:
         iteration = ITERATION + ITERATION_FOR_COLUMN * self._columns
-        if not self.solves:
-            iteration *= PART_FOR_FIRST_SOLVE
+        if from_nothing:
+            iteration *= PART_FROM_NOTHING
         most = int((self._work.left - SOLVE) / iteration)
         if most <= 0:
             return Outcome.CUT_OFF

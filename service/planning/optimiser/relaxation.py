@@ -233,7 +233,9 @@ class Relaxation:
         money: where cash would pay at them if its interest bore no tax, the taxed interest has a part in it, and the
         optimum is looked for all the same.
         """
-        outcome = self._solve(node, cutoff)
+        # The primal method ends at prices by which more cash seems to pay, and more interest would have to be refined.
+        primal = not self.lp.solves and not any(self._coarse(t) for t in self._periods)
+        outcome = self._solve(node, cutoff, primal=primal)
         if outcome is Outcome.BELOW_CUTOFF and self.priced_cash():
             outcome = self.lp.solve()
         return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome

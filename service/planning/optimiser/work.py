@@ -23,8 +23,8 @@ SOLVE = 600
 ITERATION, ITERATION_FOR_COLUMN = 5.0, 0.0135
 """An iteration, and for each column of the program."""
 
-PART_FOR_FIRST_SOLVE = 0.4
-"""Of that, what an iteration of a program's first run is counted at: it begins with an empty basis, with little to factor."""
+PART_FROM_NOTHING = 0.4
+"""Of that, what an iteration of a first run by the primal method is counted at: the basis is empty, with little to factor."""
 
 COLUMN_READ = 0.7
 """A column of an optimum, read."""
