@@ -5,7 +5,7 @@ them: no benefits, ill-health, guarantees, gifts, children, loans or contributio
 or none, cash and ISAs are modest. Payments are of every method and size, up to the whole pot.
 
 **Plain** (`is_plain`) is one that passes no threshold of income, that may be followed by another at any time, and whose tax-free
-cash is no matter for the recycling rule.
+cash is no matter for the recycling rule. Nor is it one of somebody who still works and turns 75 within a year.
 """
 
 from __future__ import annotations
@@ -80,10 +80,12 @@ def is_plain(household: JsonObject, withdrawal: JsonObject) -> bool:
     if 2026 - born.year >= STATE_PENSION_AGE:
         limit = PASSED["winter fuel payment"]
     works = income.keys() & {"employment", "self_employment"}
+    soon_75 = born.year == 2026 - 74
     return (
         sum(income.values()) + amount - tax_free <= limit
         and born.replace(year=born.year + 57) <= MINIMUM_AGE_RISES
         and not (works and method in ("pcls", "pcls_and_drawdown") and tax_free > RECYCLING)
+        and not (works and soon_75)
     )
 
 
