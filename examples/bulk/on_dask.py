@@ -22,12 +22,16 @@ from tqdm import tqdm
 from book import pictures
 from book.in_process import Job, calculate
 from book.options import (
+    WITHDRAWAL_TAX,
     about_book,
     add_book,
     add_comparison,
+    add_operation,
     at_least_one,
+    check_kind,
     comparison_of,
     notation_of,
+    refuse_what_an_operation_has_not,
     refuse_what_cannot_be_compared,
 )
 from book.parts import Run
@@ -35,7 +39,6 @@ from book.reading import BookError, check_columns, fingerprint, kind_of, pieces,
 from book.recalculation import plan_of, printed, summary_of
 from book.sending import StopError
 
-WITHDRAWAL_TAX = "withdrawal-tax"
 DONE, INCOMPLETE, UNUSABLE, SOME_FAILED, TOLD_TO_STOP = 0, 1, 2, 3, 130
 
 
@@ -49,30 +52,37 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
         "--workers", type=at_least_one, default=2, metavar="N", help="to start on this machine, else (2)"
     )
     parser.add_argument(
-        "--piece", type=at_least_one, default=10_000, metavar="N", help="records of CSV or NDJSON a task (10000)"
+        "--piece",
+        type=at_least_one,
+        metavar="N",
+        help="records of CSV or NDJSON a task (10000; 50 of other operations)",
     )
+    add_operation(parser)
     add_comparison(parser)
-    parser.add_argument("--figures", type=Path, metavar="FOLDER", help="the folder of proposed law, for --compare-laws")
-    parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
+    parser.add_argument("--figures", type=Path, metavar="FOLDER", help="the folder of proposed law")
     parser.add_argument("--start-over", action="store_true", help="forget an earlier run in FOLDER")
     options = parser.parse_args(given)
+    if options.piece is None:
+        options.piece = 10_000 if options.operation == WITHDRAWAL_TAX else 50
+    refuse_what_an_operation_has_not(parser, options)
     refuse_what_cannot_be_compared(parser, options)
-    if bool(options.compare_laws) != bool(options.figures):
-        parser.error("--compare-laws and --figures go together")
+    if options.compare_laws and not options.figures:
+        parser.error("--compare-laws needs --figures")
     return options
 
 
 def run_it(options: argparse.Namespace) -> int:
     """Begin a run, or resume one, and bring it to its end. BookError, StopError."""
     book, out = options.book.resolve(), options.out.resolve()
+    check_kind(options.operation, kind_of(book))
     fingerprinted = fingerprint(book)
     job = Job(
         book,
         settled(book, notation_of(options)),
         out,
-        WITHDRAWAL_TAX,
+        options.operation,
         options.results_as or kind_of(book),
-        comparison_of(options, WITHDRAWAL_TAX),
+        comparison_of(options, options.operation),
         options.in_tax_year,
         options.figures and options.figures.resolve(),
     )
@@ -82,6 +92,7 @@ def run_it(options: argparse.Namespace) -> int:
         "operation": job.operation,
         "tax years": options.compare_tax_years,
         "laws": options.compare_laws,
+        "folder of proposed law": options.figures and str(options.figures.resolve()),
         "tax year of all": job.tax_year,
         "kind of results": job.kind,
         "records in a task": options.piece,

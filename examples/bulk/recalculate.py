@@ -28,14 +28,17 @@ from typing import Any
 import msgspec
 from tqdm import tqdm
 
-from book.laws import MEASURES
 from book.options import (
+    WITHDRAWAL_TAX,
     about_book,
     add_book,
     add_comparison,
+    add_operation,
     at_least_one,
+    check_kind,
     comparison_of,
     notation_of,
+    refuse_what_an_operation_has_not,
     refuse_what_cannot_be_compared,
 )
 from book.parts import Run
@@ -43,7 +46,6 @@ from book.reading import BookError, Chunk, check_columns, chunks, count, fingerp
 from book.recalculation import Recalculation, plan_of, printed, summary_of, versions
 from book.sending import PATIENCE_SECONDS, Sender, StopError, StoppedError
 
-WITHDRAWAL_TAX = "withdrawal-tax"
 DONE, INCOMPLETE, UNUSABLE, SOME_FAILED, TOLD_TO_STOP = 0, 1, 2, 3, 130
 
 
@@ -80,9 +82,8 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     parser.add_argument("--out", type=Path, required=True, metavar="FOLDER", help="where the files go")
     parser.add_argument("--service", default="http://127.0.0.1:8000", metavar="URL")
     parser.add_argument("--key-file", type=Path, metavar="FILE", help="holds your key, where the service asks for one")
-    parser.add_argument("--operation", default=WITHDRAWAL_TAX, help="others than withdrawal-tax: NDJSON only")
+    add_operation(parser)
     add_comparison(parser)
-    parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
     parser.add_argument(
         "--chunk", type=at_least_one, metavar="N", help="records in a request (1000; 50 of other operations)"
     )
@@ -99,12 +100,7 @@ def arguments_of(given: Sequence[str]) -> argparse.Namespace:
     options = parser.parse_args(given)
     if options.chunk is None:
         options.chunk = 1_000 if options.operation == WITHDRAWAL_TAX else 50
-    if options.operation != WITHDRAWAL_TAX and (
-        options.compare_tax_years or options.in_tax_year or options.results_as not in (None, "ndjson")
-    ):
-        parser.error("tax years can be compared or changed, and columns written, for withdrawal-tax only")
-    if options.compare_laws and options.operation not in MEASURES:
-        parser.error(f"laws are compared for one of {', '.join(MEASURES)}")
+    refuse_what_an_operation_has_not(parser, options)
     refuse_what_cannot_be_compared(parser, options)
     return options
 
@@ -128,8 +124,7 @@ def run_it(options: argparse.Namespace, stop: threading.Event) -> int:
         raise BookError(f"--service {options.service}: begin it with http:// or https://")
     key = key_in(options.key_file)
     kind = kind_of(options.book)
-    if options.operation != WITHDRAWAL_TAX and kind != "ndjson":
-        raise BookError(f"for {options.operation} the book must be NDJSON")
+    check_kind(options.operation, kind)
     plan = plan_of(options.results_as or kind, comparison_of(options, options.operation), options.in_tax_year)
     fingerprinted = fingerprint(options.book)
     notation = settled(options.book, notation_of(options))

@@ -203,7 +203,7 @@ def test_a_law_that_changed_during_the_run_is_not_mixed() -> None:
             ["--compare-laws", "known", LAW, "--compare-tax-years", "2025-26", "2026-27"],
             "not allowed with",
         ),
-        ("on_dask.py", ["--compare-laws", "known", LAW], "--compare-laws and --figures go together"),
+        ("on_dask.py", ["--compare-laws", "known", LAW], "--compare-laws needs --figures"),
     ],
 )
 def test_options_that_do_not_go_together(tmp_path: Path, script: str, arguments: list[str], told: str) -> None:

@@ -13,7 +13,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pyarrow.parquet as pq
+import pytest
 
+from service import calculator
 from tests.examples.conftest import CLIENTS, SCRIPTS, TOP, Expected, command, run
 
 PATIENCE = 60
@@ -127,6 +129,21 @@ def test_a_book_from_a_spreadsheet(folder: Path, tmp_path: Path) -> None:
     summary = json.loads((out / "summary.json").read_bytes())
     assert summary["records"] == 30
     assert summary["answers"][0]["succeeded"] >= 25
+
+
+@pytest.mark.parametrize(("operation", "name"), [("allowance-schedule", "plan"), ("lump-sum-timing", "timing")])
+def test_plans_and_comparisons_on_many_courses(tmp_path: Path, operation: str, name: str) -> None:
+    """Byte for byte the answers of bulk, in the order of the book."""
+    request = json.loads((TOP / "examples" / "requests" / f"{name}-couple-many-markets.json").read_bytes())
+    request["markets"]["number_of_paths"] = 3
+    book, out = tmp_path / "book.ndjson", tmp_path / "out"
+    with book.open("wb") as file:
+        for seed in range(3):
+            request["markets"]["seed"] = seed
+            file.write(json.dumps({"id": str(seed), "request": request}).encode() + b"\n")
+    ran = run("on_dask.py", book, "--out", out, "--operation", operation, "--piece", "1")
+    assert ran.returncode == 0, ran.stderr
+    assert (out / "results.ndjson").read_bytes() == b"".join(calculator(operation).answers(book.read_bytes()))
 
 
 def test_a_run_that_cannot_begin_says_why(folder: Path, tmp_path: Path) -> None:

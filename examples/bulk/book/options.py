@@ -6,8 +6,10 @@ import argparse
 from pathlib import Path
 
 from book.comparing import Comparison, TaxYears
-from book.laws import Laws
-from book.reading import ENCODINGS, SEPARATORS, Notation
+from book.laws import MEASURES, Laws
+from book.reading import ENCODINGS, SEPARATORS, BookError, FileKind, Notation
+
+WITHDRAWAL_TAX = "withdrawal-tax"
 
 
 def tax_year(text: str) -> str:
@@ -23,6 +25,28 @@ def at_least_one(text: str) -> int:
     if not text.isascii() or not text.isdigit() or int(text) < 1:
         raise argparse.ArgumentTypeError(f"{text!r} is not a whole number from 1 on")
     return int(text)
+
+
+def add_operation(parser: argparse.ArgumentParser) -> None:
+    """Which operation's requests the book has, and how results are written."""
+    parser.add_argument("--operation", default=WITHDRAWAL_TAX, help="others than withdrawal-tax: NDJSON only")
+    parser.add_argument("--results-as", choices=("csv", "parquet", "ndjson"), help="else as the book is")
+
+
+def refuse_what_an_operation_has_not(parser: argparse.ArgumentParser, options: argparse.Namespace) -> None:
+    """End the process with status 2 where something is asked for that the operation does not have."""
+    if options.operation != WITHDRAWAL_TAX and (
+        options.compare_tax_years or options.in_tax_year or options.results_as not in (None, "ndjson")
+    ):
+        parser.error("tax years can be compared or changed, and columns written, for withdrawal-tax only")
+    if options.compare_laws and options.operation not in MEASURES:
+        parser.error(f"laws are compared for one of {', '.join(MEASURES)}")
+
+
+def check_kind(operation: str, kind: FileKind) -> None:
+    """BookError where books of an operation cannot be files of this kind."""
+    if operation != WITHDRAWAL_TAX and kind != "ndjson":
+        raise BookError(f"for {operation} the book must be NDJSON")
 
 
 def add_comparison(parser: argparse.ArgumentParser) -> None:
