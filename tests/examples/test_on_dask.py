@@ -143,7 +143,8 @@ def test_plans_and_comparisons_on_many_courses(tmp_path: Path, operation: str, n
             file.write(json.dumps({"id": str(seed), "request": request}).encode() + b"\n")
     ran = run("on_dask.py", book, "--out", out, "--operation", operation, "--piece", "1")
     assert ran.returncode == 0, ran.stderr
-    assert (out / "results.ndjson").read_bytes() == b"".join(calculator(operation).answers(book.read_bytes()))
+    *lines, _ = calculator(operation).answers(book.read_bytes())
+    assert (out / "results.ndjson").read_bytes() == b"".join(lines)
 
 
 def test_a_run_that_cannot_begin_says_why(folder: Path, tmp_path: Path) -> None:
