@@ -463,7 +463,7 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         step = 100 if abs(rate - Fraction(tax * WHOLE, left)) > 100 else 10
         about = per_cent(round(rate / step) * step)
         other = _plainer(result, plan).short
-        yield f"If the tax on its taxable part were {beyond} than about {about}, {other} would leave more."
+        yield f"If its taxable part bore {beyond} than about {about} tax, {other} would leave more."
 
 
 def _as_good(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> Iterator[str]:
