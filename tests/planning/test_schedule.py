@@ -289,9 +289,7 @@ def test_a_plan_for_the_most_after_tax_adds_up_and_no_plain_plan_is_better(house
     assert result.proof.gap == result.proof.bound - result.proof.worth >= 0
     for policy in (*(filling(result.timeline, band) for band in BANDS), evenly_from_state_pension_age(result.timeline)):
         try:
-            assert projected(
-                result.timeline, policy
-            ).wealth <= result.proof.worth + result.proof.given_up_at_steps + (
+            assert projected(result.timeline, policy).wealth <= result.proof.worth + result.proof.given_up_at_steps + (
                 0 if result.proof.tie is None else result.proof.tie.given_up
             )
         except RuleViolation:
