@@ -41,6 +41,7 @@ _EVENTS = {
     "state_pension_begins": "State Pension begins",
     "income_begins": "Other income begins",
     "income_ends": "Other income ends",
+    "small_pot_taken": "Small pot taken",
     "pension_used_up": "Pension used up",
 }
 """Events of an answer that are marked, in a few words."""

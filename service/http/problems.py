@@ -196,10 +196,13 @@ KINDS = {
                 "end-before-start": "the last day is before the first",
                 "pensions-on-different-terms": "pensions that have to count as one here, but whose ages or growth differ",
                 "nothing-before-start": "something was had in the tax year before the plan, which starts on its first day",
+                "small-pot-outside-the-plan": "a small pot is to be taken in a tax year that is not in the plan",
+                "small-pot-paid-into": "contributions go into a pension that is to be taken as a small pot",
                 "plan-too-long": "the plan touches more tax years than can be planned",
                 "not-yet-born": "a person is born after the first day",
             },
             "planning/schedule/schedule.py": {
+                "small-pots-with-markets": "a small pot, with many courses of markets",
                 "markets-need-a-plain-aim": "an aim that is searched for over all years, with many courses of markets",
             },
             "planning/schedule/to_beneficiaries.py": {
@@ -280,6 +283,10 @@ KINDS = {
             },
             "planning/projection/faults.py": {
                 "contributions-above-allowance": "contributions that a plan pays in are above an annual allowance",
+                "small-pot-in-drawdown": "a plan is to take a pension with drawdown funds as a small pot",
+                "small-pot-over-limit": "the pension will hold more than a small pot may hold",
+                "small-pot-too-early": "a small pot is to be taken under the minimum pension age",
+                "too-many-small-pots": "more small pots from personal schemes than a lifetime allows",
             },
             "planning/projection/policies.py": {
                 "spending-cannot-be-met": "the household's money does not cover the spending, or the income tax, of a tax year",

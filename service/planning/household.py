@@ -276,7 +276,7 @@ def taxed_pay_between(member: Member, first: date, last: date, start: date, end:
 class PensionHeld(Value, frozen=True):
     """One of a person's money purchase pensions: its funds in pence, and the terms that a plan looks at. ``growth`` is a yearly
     rate, the one assumed of all where the pension has none of its own, before the ``yearly_charge``, which is basis points of
-    what is held."""
+    what is held. ``small_pot`` is the tax year in which it is asked to be taken whole as a small pot lump sum."""
 
     uncrystallised: Pence
     drawdown: Pence = 0
@@ -285,11 +285,21 @@ class PensionHeld(Value, frozen=True):
     yearly_charge: BasisPoints = 0
     protected_tax_free_share: BasisPoints | None = None
     scheme_kind: str | None = None
+    small_pot: str | None = None
 
     @property
     def held(self) -> Pence:
         """All that is in it."""
         return self.uncrystallised + self.drawdown
+
+
+class SmallPot(NamedTuple):
+    """A pension that a plan takes whole as a small pot lump sum (SI 2009/1171 regs 11, 11A and 12) on the last day of a
+    ``tax_year``: its ``place`` among the person's pensions, and what it holds at the start."""
+
+    place: int
+    tax_year: str
+    pension: PensionHeld
 
 
 class Pot(NamedTuple):
@@ -345,6 +355,7 @@ class Member(Value, frozen=True):
     ``pension`` has the funds of all ``pensions`` together, with what is used of the person's allowances. It counts as not yet
     flexibly accessed where that is not known. ``withdrawal_cap`` is the most that a plan may draw in a tax year, gross, besides
     lump sums taken by themselves. ``carry_forward`` is unused annual allowance of the three tax years before.
+    ``small_pots`` are those that a plan has set apart: ``pension`` is without them, and they are empty among ``pensions``.
     """
 
     date_of_birth: date
@@ -370,6 +381,7 @@ class Member(Value, frozen=True):
     contribution_increase_planned: bool | None = None
     lump_sums_in_last_12_months: Pence = 0
     uk_resident: bool | None = None
+    small_pots: tuple[SmallPot, ...] = ()
 
     @property
     def standing_claim(self) -> MarriageAllowance:
@@ -407,7 +419,8 @@ class Member(Value, frozen=True):
         if len(terms) < 2:
             return ()
         places: list[list[int]] = [[] for _ in terms]
-        for place, held in enumerate(self.pensions):
+        for place in self.places_drawn:
+            held = self.pensions[place]
             places[terms.index(_terms(held)) if held in counting else 0].append(place)
         return tuple(
             Pot(
@@ -418,6 +431,17 @@ class Member(Value, frozen=True):
             )
             for own, of_all in zip(places, terms, strict=True)
         )
+
+    @property
+    def places_drawn(self) -> tuple[int, ...]:
+        """The places of the pensions that a plan draws as it chooses: all but small pots."""
+        apart = {pot.place for pot in self.small_pots}
+        return tuple(place for place in range(len(self.pensions)) if place not in apart)
+
+    @property
+    def all_pensions(self) -> Pence:
+        """What all pensions hold, small pots too."""
+        return self.pension.uncrystallised + self.pension.drawdown + sum(pot.pension.held for pot in self.small_pots)
 
     def cap_in(self, position: int) -> Pence | None:
         """The cap on what a plan draws in a period: what was withdrawn before in the first tax year counts towards it."""
@@ -449,6 +473,27 @@ class Member(Value, frozen=True):
         )
 
 
+def small_pots_apart(member: Member) -> Member:
+    """A person as a plan sees them: each pension that is to be taken as a small pot is set apart from those that it draws."""
+    apart = tuple(
+        SmallPot(place, held.small_pot, held)
+        for place, held in enumerate(member.pensions)
+        if held.small_pot is not None
+    )
+    if not apart:
+        return member
+    drawn = [held for held in member.pensions if held.small_pot is None]
+    pension = member.pension.holding(sum(held.uncrystallised for held in drawn), sum(held.drawdown for held in drawn))
+    age = next((held.protected_pension_age for held in drawn if held.held), None)
+    return member._replace(
+        pension=pension._replace(protected_pension_age=age),
+        pensions=tuple(
+            held if held.small_pot is None else held._replace(uncrystallised=0, drawdown=0) for held in member.pensions
+        ),
+        small_pots=apart,
+    )
+
+
 class Spending(Value, frozen=True):
     """What the household spends a year, in the money of the plan's first tax year; see ``DatedIncome``."""
 
@@ -465,6 +510,7 @@ class Assumptions:
 
     ``pension_growths`` are those of each person's pensions, where they differ; ``pension_growth`` is then the first person's.
     ``pot_growths`` are, by person, those of each of their pots, where one person's differ; nothing for somebody who has no pots.
+    ``small_pot_growth`` is that of all small pots before their charge, None where each has its own.
 
     What stays in a pension at the end counts after tax: at a flat rate, or, where that is None, as drawn evenly over so many
     years (``projection/remaining_pension.py``).
@@ -481,6 +527,12 @@ class Assumptions:
     price_rises: tuple[BasisPoints, ...] = ()
     pension_growths: tuple[YearlyRate, ...] = ()
     pot_growths: tuple[tuple[YearlyRate, ...], ...] = ()
+    small_pot_growth: YearlyRate | None = None
+
+    def of_small_pot(self, pot: SmallPot) -> YearlyRate:
+        """The growth of a small pot after its charge."""
+        growth = pot.pension.growth if self.small_pot_growth is None else self.small_pot_growth
+        return after_charge(growth, pot.pension.yearly_charge)
 
     def growth_of(self, person: int) -> YearlyRate:
         """The growth of a person's pensions; of several pots, that of the first."""

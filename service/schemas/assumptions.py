@@ -17,6 +17,7 @@ from service.planning.household import (
     Thresholds,
     YearlyRate,
     after_charge,
+    small_pots_apart,
 )
 from service.planning.schedule.schedule import SCENARIOS
 from service.schemas.fields import Choice, Growth, Rate, WholeNumber, yearly_rate
@@ -66,10 +67,13 @@ class AssumptionsSchema(ScenarioSchema):
     rules = (NotBoth("tax_on_remaining_pension", "tax_rate_on_remaining_pension"),)
 
 
-def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[str, Assumptions]]:
+def household_of(
+    values: Mapping[str, Any], end: date, *, small_pots: bool = False
+) -> tuple[Household, dict[str, Assumptions]]:
     """A household from the ``start_date`` of loaded values to a day, and the whole assumptions of each scenario asked for.
 
     The pensions' growth is what is left of it after their yearly charge; a scenario's takes the place of their own.
+    With ``small_pots``, pensions that are to be taken as small pots are set apart.
     """
     assumed = dict(values.get("assumptions", {}))
     scenarios = assumed.pop("scenarios", {})
@@ -80,6 +84,8 @@ def household_of(values: Mapping[str, Any], end: date) -> tuple[Household, dict[
         assumed["remaining_pension_drawn_over"] = taxed["drawn_over_years"]
     plain = Assumptions(**assumed)
     people = tuple(member(one, plain.pension_growth) for one in values["household"]["people"])
+    if small_pots:
+        people = tuple(small_pots_apart(one) for one in people)
     household = Household(
         start=values["start_date"],
         end=end,
@@ -102,6 +108,8 @@ def _on_the_terms_of(people: tuple[Member, ...], assumed: Assumptions, *, own: b
     def grows(held: PensionHeld | Pot) -> YearlyRate:
         return after_charge(held.growth if own else assumed.pension_growth, held.yearly_charge)
 
+    if not own and any(member.small_pots for member in people):
+        assumed = replace(assumed, small_pot_growth=assumed.pension_growth)
     terms = [next(iter(member.counting), None) for member in people]
     growths = [None if held is None else grows(held) for held in terms]
     first = next((growth for growth in growths if growth is not None), None)

@@ -33,7 +33,7 @@ def assumptions_answer(household: Household) -> dict[str, Any]:
             {"person": i, **_together(places), "growth": yearly_rate(growth)}
             for i, member in enumerate(household.people)
             for places, growth in zip(
-                [pot.places for pot in member.pots] or [tuple(range(len(member.pensions)))],
+                [pot.places for pot in member.pots] or [member.places_drawn],
                 assumed.growths_of(i, len(member.pots)),
                 strict=True,
             )
@@ -71,7 +71,14 @@ def contributions_answer(paid: PaidIn) -> dict[str, Any]:
 
 def withdrawals_answer(parts: Sequence[Part]) -> list[dict[str, Any]]:
     """What a person draws from their pensions, as JSON."""
-    return [{**_together(part.places), **in_pounds(part.withdrawal, Withdrawal._fields)} for part in parts]
+    return [
+        {
+            **_together(part.places),
+            **in_pounds(part.withdrawal, Withdrawal._fields),
+            **({"small_pot": True} if part.small_pot and part.withdrawal.gross else {}),
+        }
+        for part in parts
+    ]
 
 
 def _together(places: Sequence[int]) -> dict[str, Any]:

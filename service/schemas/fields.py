@@ -20,6 +20,7 @@ from marshmallow import ValidationError, fields
 
 from service.figures.proposals import KNOWN, LONGEST_NAME
 from service.figures.proposals import NAME as LAW_NAME
+from service.figures.tax_years import starting_in
 from service.law.payroll import CODE_PATTERN
 from service.planning.household import WITH_PRICES, YearlyRate
 
@@ -234,6 +235,21 @@ class IsoDate(StrictField):
                 return day
             raise ValidationError(f"{value} is before {_EARLIEST.isoformat()}, the earliest date accepted.")
         raise ValidationError(f'Must be a date written YYYY-MM-DD, such as "{self.example}".')
+
+
+class TaxYear(StrictField):
+    """A tax year written such as 2027-28, from 2000-01 on."""
+
+    pattern = re.compile("20[0-9]{2}-[0-9]{2}")
+
+    def __init__(self, *, example: str = "2027-28", **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.example = example
+
+    def accept(self, value: object) -> str:
+        if isinstance(value, str) and self.pattern.fullmatch(value) and value == starting_in(int(value[:4])):
+            return value
+        raise ValidationError(f'Must be a tax year of two years one after the other, such as "{self.example}".')
 
 
 class Choice(StrictField):

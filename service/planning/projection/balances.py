@@ -10,7 +10,7 @@ from service.law.units import Pence
 from service.planning.household import Member
 from service.planning.projection.pots import Funds
 from service.planning.projection.settlement import PersonRecord, Settled
-from service.planning.projection.timeline import Period
+from service.planning.projection.timeline import Period, SmallPotPeriod
 
 
 class Balance(NamedTuple):
@@ -61,23 +61,47 @@ def withdrawal(record: PersonRecord) -> Withdrawal:
 
 class Part(NamedTuple):
     """What is told of pensions that count as one: their ``places`` among the person's, how they moved over a period, what is
-    drawn on its last day, and what they consist of then."""
+    drawn on its last day, and what they consist of then. ``small_pot``: it is one that is taken whole."""
 
     places: tuple[int, ...]
     balance: Balance
     withdrawal: Withdrawal
     after: Funds
+    small_pot: bool = False
 
 
 def parts(member: Member, record: PersonRecord, balance: Balance, drawn: Withdrawal) -> tuple[Part, ...]:
-    """A person's period pension by pension: those in one pot are told together. They add up to ``balance`` and ``drawn``, which
-    are those of all pensions."""
+    """A person's period pension by pension: those in one pot are told together. They add up to ``balance``, which is that of all
+    pensions, and to ``drawn``, which is without small pots, with those."""
+    small = tuple(_small_pot_told(pot) for pot in record.opened.year.small_pots)
+    if not small:
+        return _drawn_parts(member, record, balance, drawn)
+    others = Balance(
+        *(whole - sum(each) for whole, *each in zip(balance, *(one.balance for one in small), strict=True))
+    )
+    both = (*small, *_drawn_parts(member, record, others, drawn))
+    return tuple(sorted(both, key=lambda part: part.places))
+
+
+def _small_pot_told(pot: SmallPotPeriod) -> Part:
+    """A small pot in a period."""
+    return Part(
+        (pot.place,),
+        Balance(pot.opening, pot.growth, 0, pot.gross, pot.closing),
+        Withdrawal(pot.gross, pot.tax_free, pot.taxable, pot.gross, 0),
+        Funds(pot.closing),
+        small_pot=True,
+    )
+
+
+def _drawn_parts(member: Member, record: PersonRecord, balance: Balance, drawn: Withdrawal) -> tuple[Part, ...]:
+    """The same of the pensions that a plan draws as it chooses."""
     after = record.after
-    if not member.pensions:
+    if not member.places_drawn:
         return ()
     if not after.pots:
         whole = Funds(after.pension.uncrystallised, after.pension.drawdown)
-        return (Part(tuple(range(len(member.pensions))), balance, drawn, whole),)
+        return (Part(member.places_drawn, balance, drawn, whole),)
     found = []
     from_uncrystallised = tax_free = 0
     opened = record.opened
@@ -115,7 +139,8 @@ def money_purchase_allowance(period: Period, before: Pension, after: Pension) ->
 
 def pension_held(year: Settled) -> Pence:
     """What all pensions hold at the end of a period, pence."""
-    return sum(held.pension.uncrystallised + held.pension.drawdown for held in year.holdings)
+    small_pots = sum(pot.closing for record in year.people for pot in record.opened.year.small_pots)
+    return small_pots + sum(held.pension.uncrystallised + held.pension.drawdown for held in year.holdings)
 
 
 def isa_held(year: Settled) -> Pence:

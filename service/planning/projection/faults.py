@@ -6,6 +6,8 @@ from collections.abc import Collection, Iterator, Sequence
 
 from service.figures import tax_years
 from service.law import annual_allowance
+from service.law.dates import day_month_year
+from service.law.pension_age import access_age
 from service.law.rulebook import RuleBook
 from service.planning.faults import Fault, no_such_allowance_yet
 from service.planning.household import PEOPLE, Assumptions, Household, LumpSums, Member
@@ -112,6 +114,77 @@ def _above_allowance(member: Member, period: Period, year: PersonPeriod) -> str 
         f"In {period.name}, contributions of {pounds(saved)} are above the {which} of {pounds(allowance)}. A plan does not work "
         "out the charge on them. Give smaller contributions, or leave out `pension`, so that they count for tax alone."
     )
+
+
+def small_pots_asked(people: Sequence[Member]) -> Iterator[Fault]:
+    """Small pots that cannot be whenever they are taken: with drawdown funds, with contributions, or too many in a lifetime."""
+    for i, member in enumerate(people):
+        paid_into = {one.pension for one in member.contributions}
+        for pot in member.small_pots:
+            path = (*PEOPLE, i, "pensions", pot.place, "small_pot")
+            if pot.pension.drawdown:
+                yield Fault(
+                    path,
+                    "small-pot-in-drawdown",
+                    "A plan takes a small pot only from a pension with nothing in drawdown. This one holds "
+                    f"{pounds(pot.pension.drawdown)} in drawdown. Leave `small_pot` out.",
+                )
+            if pot.place in paid_into:
+                yield Fault(
+                    path,
+                    "small-pot-paid-into",
+                    "Contributions go into this pension. A plan takes a small pot only from one into which nothing is paid. "
+                    "Leave `small_pot` out, or the contribution's `pension`.",
+                )
+
+
+def small_pot_faults(years: Timeline) -> Iterator[Fault]:
+    """Small pots that cannot be taken in the tax year asked for (SI 2009/1171 regs 11, 11A and 12; Finance Act 2004 s.165)."""
+    for i, member in enumerate(years.household.people):
+        of_a_lifetime = member.small_pots_taken or 0
+        for k, pot in enumerate(member.small_pots):
+            path = (*PEOPLE, i, "pensions", pot.place, "small_pot")
+            period = next((one for one in years.periods if one.name == pot.tax_year), None)
+            if period is None:
+                yield Fault(
+                    (*path, "tax_year"),
+                    "small-pot-outside-the-plan",
+                    f"{pot.tax_year} is not in the plan. Give a tax year from {years.periods[0].name} to "
+                    f"{years.periods[-1].name}.",
+                )
+                continue
+            held, limit = years.people[i][period.position].small_pots[k].gross, period.rules.lump_sums.small_pot_limit
+            if held > limit:
+                yield Fault(
+                    path,
+                    "small-pot-over-limit",
+                    f"This pension would hold {pounds(held)} at the end of {period.name}, more than the {pounds(limit)} that a "
+                    "small pot may hold. Give an earlier tax year, or leave `small_pot` out.",
+                )
+            age, day = access_age(
+                member.date_of_birth,
+                period.rules.minimum_pension_age,
+                period.rules.next_minimum_pension_age,
+                pot.pension.protected_pension_age,
+            )
+            if day > period.last:
+                yield Fault(
+                    (*path, "tax_year"),
+                    "small-pot-too-early",
+                    f"This pension cannot be taken before {day_month_year(day)}, at age {age}. Give {tax_years.of(day)} or a "
+                    "later tax year.",
+                )
+            most = period.rules.figures.count("pension.small_pots_from_personal_schemes")
+            if pot.pension.scheme_kind != "occupational":
+                of_a_lifetime += 1
+                if of_a_lifetime > most:
+                    yield Fault(
+                        path,
+                        "too-many-small-pots",
+                        f"At most {most} small pots can be taken from personal schemes in a lifetime. With this one there "
+                        f"would be {of_a_lifetime}. Leave `small_pot` out. If the scheme is an occupational one, give "
+                        "`scheme_kind` as `occupational`.",
+                    )
 
 
 def different_ages(people: Sequence[Member]) -> Iterator[Fault]:

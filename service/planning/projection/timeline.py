@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from service.figures import tax_years
 from service.figures.loader import STANDINGS, Standing, TaxYearFigures
-from service.law import isa, pension_age, state_pension
+from service.law import isa, lump_sums, pension_age, state_pension
 from service.law.income_tax import (
     IncomeTaxRules,
     Liability,
@@ -25,6 +25,7 @@ from service.law.income_tax import (
     liability,
     taxpayer_year,
 )
+from service.law.lump_sums import Pension
 from service.law.rounding import half_up
 from service.law.rulebook import RuleBook, TaxYearRules
 from service.law.units import WHOLE, BasisPoints, Pence, Years
@@ -123,6 +124,28 @@ class PotPeriod(NamedTuple):
     paid_in: PaidIn
 
 
+class SmallPotPeriod(NamedTuple):
+    """A small pot in a period: its ``place`` among the person's pensions, what it holds at first and what it grows by, and how
+    its payment divides on the last day of the period in which it is ``taken``. Pence."""
+
+    place: int
+    opening: Pence
+    growth: Pence
+    taken: bool = False
+    tax_free: Pence = 0
+    taxable: Pence = 0
+
+    @property
+    def gross(self) -> Pence:
+        """What is paid out."""
+        return self.tax_free + self.taxable
+
+    @property
+    def closing(self) -> Pence:
+        """What is left: all, or nothing."""
+        return self.opening + self.growth - self.gross
+
+
 @dataclass(frozen=True, slots=True)
 class PersonPeriod:
     """One person in one period, before any withdrawal or interest on the plan's cash. Pence.
@@ -133,7 +156,8 @@ class PersonPeriod:
     ``received`` is less by what of ``paid_in``, which goes into pensions inside the plan, is the household's own. Income is not
     drawn while that ``waits_until`` after a later tax year, so that contributions keep within an allowance.
     ``pots`` are those of somebody whose pensions do not count as one; ``order`` has the places of those that may be drawn, in
-    the order in which they are.
+    the order in which they are. ``small_pots`` are known before anything is decided: what they pay is in ``received``, and its
+    taxable part in ``taxpayer`` and ``taxed_inside``.
     ``remembered`` is what ``liability`` and ``target`` have found before: the plans that are compared ask the same of a year
     over and over. It never passes to a copy with another taxpayer.
     """
@@ -152,6 +176,7 @@ class PersonPeriod:
     waits_until: date | None = None
     pots: tuple[PotPeriod, ...] = ()
     order: tuple[int, ...] = ()
+    small_pots: tuple[SmallPotPeriod, ...] = ()
     remembered: Remembered = field(
         default_factory=lambda: Remembered({}, {}, {}, [0], []), init=False, compare=False, repr=False
     )
@@ -177,8 +202,13 @@ class PersonPeriod:
 
     @property
     def income_inside(self) -> Pence:
-        """The income inside the plan, before anything of it is paid into a pension."""
-        return self.received + self.paid_in.own
+        """The income inside the plan, before anything of it is paid into a pension, and without small pots."""
+        return self.received + self.paid_in.own - self.from_small_pots
+
+    @property
+    def from_small_pots(self) -> Pence:
+        """What small pots pay on the last day, before tax."""
+        return sum(pot.gross for pot in self.small_pots)
 
     @property
     def questions(self) -> int:
@@ -268,6 +298,11 @@ def timeline(household: Household, book: RuleBook) -> Timeline:
     people = _void_claims_left_out(
         tuple(_person(place, household, periods, book, spa) for place, spa in enumerate(reached))
     )
+    if any(member.small_pots for member in household.people):
+        people = tuple(
+            tuple(_with_small_pots(member, household.assumptions, periods, years))
+            for member, years in zip(household.people, people, strict=True)
+        )
     spending = tuple(_spending(household, period) for period in periods)
     return Timeline(household, periods, people, spending, reached)
 
@@ -463,6 +498,34 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, pot
         paid_in=into_pensions,
         pots=of_pots,
     )
+
+
+def _with_small_pots(
+    member: Member, assumed: Assumptions, periods: tuple[Period, ...], years: tuple[PersonPeriod, ...]
+) -> Iterator[PersonPeriod]:
+    """The same years with a person's small pots: each grows by itself and is paid whole on the last day of its tax year. What it
+    pays is income of that year to everything that is decided (ITEPA 2003 s.637G: a quarter of it is free)."""
+    held = [pot.pension.held for pot in member.small_pots]
+    for period, year in zip(periods, years, strict=True):
+        found = []
+        for k, pot in enumerate(member.small_pots):
+            one = SmallPotPeriod(pot.place, held[k], period.growth(held[k], assumed.of_small_pot(pot)))
+            if pot.tax_year == period.name:
+                rules, whole = period.rules.lump_sums, Pension(max(0, one.closing), 0)
+                paid = lump_sums.take(
+                    "small_pot", whole.uncrystallised, whole, rules, lump_sums.available(whole, rules)
+                )
+                one = one._replace(taken=True, tax_free=paid.tax_free, taxable=paid.taxable)
+            found.append(one)
+            held[k] = one.closing
+        taxable = sum(one.taxable for one in found)
+        yield replace(
+            year,
+            taxpayer=replace(year.taxpayer, other_income=year.taxpayer.other_income + taxable),
+            received=year.received + sum(one.gross for one in found),
+            taxed_inside=year.taxed_inside + taxable,
+            small_pots=tuple(found),
+        )
 
 
 def _may_withdraw(member: Member, period: Period, protected: Years | None) -> bool:

@@ -85,6 +85,14 @@ def _in_a_year(result: Schedule, year: ScheduleYear, earlier: ScheduleYear | Non
                 "year.",
                 place,
             )
+        for pot in year.people[place].record.opened.year.small_pots:
+            if pot.gross:
+                yield Event(
+                    "small_pot_taken",
+                    year.period.last,
+                    f"{named.your} small pot of {pounds(pot.gross)} is taken whole. Of it, {pounds(pot.tax_free)} is tax free.",
+                    place,
+                )
         pension = year.people[place].pension
         if pension.opening and not pension.closing:
             yield Event("pension_used_up", year.period.last, f"{named.your} pension is used up.", place)

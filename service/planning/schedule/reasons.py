@@ -327,7 +327,8 @@ def _of_none(case: _Case) -> Iterator[Reason]:
     opened = record.opened
     held = opened.pension.uncrystallised + opened.pension.drawdown
     if held < POUND:
-        if case.position and case.at(0).person.pension.opening >= POUND:
+        first = case.at(0).record.opened.before.pension
+        if case.position and first.uncrystallised + first.drawdown >= POUND:
             yield Reason("pension_used_up", "Nothing is left in the pension.")
     elif not opened.year.may_withdraw or _all_locked(opened):
         age, day = _unlocked_from(case)

@@ -41,6 +41,8 @@ from service.planning.projection.faults import (
     growth_of_two,
     household_faults,
     one_lump_sum,
+    small_pot_faults,
+    small_pots_asked,
 )
 from service.planning.projection.policies import (
     BANDS,
@@ -197,8 +199,8 @@ class Totals(NamedTuple):
 
 class SchedulePerson(NamedTuple):
     """One person's period as an answer tells it. Pence; see ``PersonRecord``, whose gross and tax-free amounts include the
-    lump sum of "all_now"; those of the withdrawal do not. ``age`` is that of the last day. What allowances are used and left
-    is of the whole tax year."""
+    lump sum of "all_now"; those of the withdrawal do not. Neither counts small pots, which the balance of ``pension`` does.
+    ``age`` is that of the last day. What allowances are used and left is of the whole tax year."""
 
     record: PersonRecord
     age: Years
@@ -294,13 +296,14 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     faults = (
         *household_faults(household, book),
         *one_lump_sum(household, ways),
+        *small_pots_asked(household.people),
         *_markets_faults(question),
         *_beneficiaries_faults(question),
     )
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
-    faults = tuple(contribution_faults(years))
+    faults = (*contribution_faults(years), *small_pot_faults(years))
     if faults:
         raise RuleViolation(faults)
     # The plan and each scenario are set out and compared with plain plans whatever is searched for.
@@ -350,6 +353,13 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
             f"all years, not on each path. Give one of: {', '.join(BANDS)}.",
         )
     household = question.household
+    if any(member.small_pots for member in household.people):
+        yield Fault(
+            ("markets",),
+            "small-pots-with-markets",
+            "With `markets`, a pension grows differently on each path, and a small pot could be above its limit. Leave "
+            "`small_pot` or `markets` out.",
+        )
     if household.end >= household.start:
         count = tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
         source, plans = question.markets.source, 1 + len(question.markets.compare)
@@ -404,11 +414,12 @@ def totals(plan: Projection) -> Totals:
     """A whole plan in sums."""
     records = [record for year in plan.years for record in year.people]
     last = plan.years[-1]
+    small_pots = [pot for record in records for pot in record.opened.year.small_pots]
     wealth, held = plan.wealth, (pension_held(last), isa_held(last), cash_held(last))
     return Totals(
-        withdrawn=sum(record.gross for record in records),
-        tax_free=sum(record.tax_free for record in records),
-        taxable=sum(record.taxable for record in records),
+        withdrawn=sum(record.gross for record in records) + sum(pot.gross for pot in small_pots),
+        tax_free=sum(record.tax_free for record in records) + sum(pot.tax_free for pot in small_pots),
+        taxable=sum(record.taxable for record in records) + sum(pot.taxable for pot in small_pots),
         income_tax=plan.income_tax,
         isa_subscriptions=sum(record.subscribed for record in records),
         spent=sum(record.spent for record in records),
@@ -482,7 +493,11 @@ def _compared(name: str, plain: PlainPlans, plan: PlainPlan) -> Comparison:
 
 def _scenario(name: str, household: Household, question: ScheduleQuestion, book: RuleBook, work: Work) -> Scenario:
     try:
-        found = _planned(PlainPlans(timeline(household, book)), question, work)
+        years = timeline(household, book)
+        faults = tuple(small_pot_faults(years))
+        if faults:
+            raise RuleViolation(faults)
+        found = _planned(PlainPlans(years), question, work)
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
     return Scenario(name, found.plan, steady_income=found.steady_income)
@@ -500,7 +515,7 @@ def household_periods(plan: Projection) -> Iterator[HouseholdPeriod]:
         income_tax = sum(record.income_tax for record in year.people)
         tax_so_far += income_tax
         yield HouseholdPeriod(
-            sum(record.gross for record in year.people),
+            sum(record.gross + record.opened.year.from_small_pots for record in year.people),
             income_tax,
             tax_so_far,
             sum(record.subscribed for record in year.people),
@@ -527,6 +542,7 @@ def _person_year(member: Member, period: Period, record: PersonRecord) -> Schedu
     found, year = record.liability, record.opened.year
     subscribed_before = member.isa.subscribed_this_year if period.position == 0 else 0
     limit = isa.subscription_limit(period.rules.figures, member.date_of_birth, cash=member.isa.cash_isa)
+    small_pots = year.small_pots
     return SchedulePerson(
         record=record,
         age=age_on(member.date_of_birth, period.last),
@@ -540,17 +556,17 @@ def _person_year(member: Member, period: Period, record: PersonRecord) -> Schedu
         isa_unused=year.isa_allowance_left - record.subscribed,
         money_purchase_allowance=money_purchase_allowance(period, before.pension, after.pension),
         pension=Balance(
-            before.pension.uncrystallised + before.pension.drawdown,
-            record.pension_growth,
+            before.pension.uncrystallised + before.pension.drawdown + sum(pot.opening for pot in small_pots),
+            record.pension_growth + sum(pot.growth for pot in small_pots),
             year.paid_in.amount,
-            record.gross,
-            after.pension.uncrystallised + after.pension.drawdown,
+            record.gross + year.from_small_pots,
+            after.pension.uncrystallised + after.pension.drawdown + sum(pot.closing for pot in small_pots),
         ),
         isa=Balance(before.isa, record.isa_growth, record.subscribed, record.from_isa, after.isa),
         cash=Balance(
             before.cash,
             opened.interest,
-            year.income_inside + record.gross + record.from_isa + max(0, record.moved),
+            year.income_inside + year.from_small_pots + record.gross + record.from_isa + max(0, record.moved),
             year.paid_in.own + record.income_tax + record.spent + record.subscribed + max(0, -record.moved),
             after.cash,
         ),

@@ -102,7 +102,7 @@ def _of_a_person(
         if year.period.last > until:
             break
         one = year.people[doer.place]
-        if one.record.gross and not (accessed or paid):
+        if (one.record.gross or one.record.opened.year.from_small_pots) and not (accessed or paid):
             paid = True
             yield from _guidance(doer, member, year, result.question.household.start)
         if one.record.tax_free and not asked and year.period.rules.figures.has(_CERTIFICATE_MONTHS):
@@ -138,6 +138,26 @@ def _payments(doer: _Doer, year: ScheduleYear, one: SchedulePerson) -> Iterator[
             one.lump_sum,
             name,
         )
+    for pot in record.opened.year.small_pots:
+        if pot.gross:
+            most = year.period.rules.figures.count("pension.small_pots_from_personal_schemes")
+            yield Step(
+                "take_small_pot",
+                last,
+                "Take the small pot",
+                f"{by}, the plan takes {doer.your} small pot of {rounded_pounds(pot.gross)} whole, "
+                f"{rounded_pounds(pot.tax_free)} of it tax free. Ask the scheme first if it pays small pots. At most {most} can be taken from personal schemes "
+                "in a lifetime. Without a tax code, basic rate tax is deducted from the rest.",
+                "law",
+                (
+                    "SI 2009/1171 regs 11-12",
+                    "Income Tax (Earnings and Pensions) Act 2003 s.637G",
+                    "PAYE Regulations 2003 reg.58A",
+                ),
+                doer.place,
+                pot.gross,
+                name,
+            )
     if drawn.gross:
         tax_free = f", {rounded_pounds(drawn.tax_free)} of it tax free" if drawn.tax_free else ""
         yield Step(

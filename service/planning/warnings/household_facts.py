@@ -95,7 +95,10 @@ def settled_year(
         after=record.after.pension,
         left_before=opened.left,
         left_after=lump_sums.available(record.after.pension, rules.lump_sums),
-        held_before=pension.opening + pension.growth + pension.paid_in,
+        held_before=pension.opening
+        + pension.growth
+        + pension.paid_in
+        - sum(pot.opening + pot.growth for pot in opened.year.small_pots),
         last_day=period.last,
         age=age_on(person.born, period.last),
         state_pension=state_pension,

@@ -97,10 +97,7 @@ def answer(
 
 def _at_start(household: Household) -> dict[str, Any]:
     """What there is on the first day, before anything moves."""
-    people = [
-        (member.pension.uncrystallised + member.pension.drawdown, member.isa.value, member.cash)
-        for member in household.people
-    ]
+    people = [(member.all_pensions, member.isa.value, member.cash) for member in household.people]
     held = tuple(sum(amounts) for amounts in zip(*people, strict=True))
     return {
         "date": household.start.isoformat(),

@@ -49,7 +49,7 @@ class ScheduleSchema(StrictSchema):
 
 def question(values: Mapping[str, Any]) -> ScheduleQuestion:
     """A ScheduleQuestion from loaded values."""
-    household, scenarios = household_of(values, values["end_date"])
+    household, scenarios = household_of(values, values["end_date"], small_pots=True)
     if "lump_sums" in values:
         household = replace(household, lump_sums=values["lump_sums"])
     effort = values.get("search", {}).get("effort", "standard")
