@@ -1179,6 +1179,12 @@ class PlanWithdrawal(TypedDict):
     """
     What came from drawdown funds.
     """
+    small_pot: NotRequired[bool]
+    """
+    True where the pension is taken whole as a small pot. Its tax-free part uses no allowance, and no cap counts it. Left out of
+    all other withdrawals.
+
+    """
 
 
 MoneyPurchaseAllowanceOfYears = TypedDict(
@@ -2638,6 +2644,17 @@ class Pension(TypedDict):
     """
     The yearly charge, as a share of the fund. Left out, nothing.
     """
+    small_pot_in: NotRequired[str]
+    """
+    The tax year of a plan, such as `2027-28`, on whose last day inside the plan this pension is taken whole as a small pot lump
+    sum. A quarter is tax free and uses no lump sum allowance. The rest is income of the tax year. It is no flexible access, so
+    the money purchase annual allowance does not begin to apply. Until then the pension grows by itself, and nothing else is
+    drawn from it. When it is taken it may hold at most £10,000. It may have no contributions and nothing in drawdown. At most
+    three can come from personal schemes in a lifetime, with `small_pots_taken`; a pension without `scheme_kind` counts as
+    personal. Only `POST /v1/allowance-schedule` uses it, and not with `markets`. Left out, the plan draws this pension as it
+    chooses.
+
+    """
 
 
 class AlreadyThisTaxYear(TypedDict):
@@ -2712,7 +2729,7 @@ class LumpSumAllowances(TypedDict):
 class Circumstances(TypedDict):
     """
     What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, for
-    `carry_forward` in plans, and for what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is
+    `carry_forward` and `small_pots_taken` in plans, and for what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is
     left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect
     `check` says so.
 

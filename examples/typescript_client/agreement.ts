@@ -891,6 +891,16 @@ export interface components {
             growth?: components["schemas"]["GrowthRate"];
             /** @description The yearly charge, as a share of the fund. Left out, nothing. */
             yearly_charge?: components["schemas"]["Share"];
+            /**
+             * @description The tax year of a plan, such as `2027-28`, on whose last day inside the plan this pension is taken whole as a small pot lump
+             *     sum. A quarter is tax free and uses no lump sum allowance. The rest is income of the tax year. It is no flexible access, so
+             *     the money purchase annual allowance does not begin to apply. Until then the pension grows by itself, and nothing else is
+             *     drawn from it. When it is taken it may hold at most £10,000. It may have no contributions and nothing in drawdown. At most
+             *     three can come from personal schemes in a lifetime, with `small_pots_taken`; a pension without `scheme_kind` counts as
+             *     personal. Only `POST /v1/allowance-schedule` uses it, and not with `markets`. Left out, the plan draws this pension as it
+             *     chooses.
+             */
+            small_pot_in?: string;
         };
         /**
          * @description What this person had earlier in the tax year and does not go on: incomes that have ended, and withdrawals from pensions. It
@@ -971,7 +981,7 @@ export interface components {
         };
         /**
          * @description What else is known about a person. Only `POST /v1/warnings` uses it, but for `uk_resident`, which every operation uses, for
-         *     `carry_forward` in plans, and for what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is
+         *     `carry_forward` and `small_pots_taken` in plans, and for what a quote looks at: `small_pots_taken`, and the facts for the recycling rule. What is
          *     left out is not known, unless its description says otherwise. Where the missing fact matters, a warning with the effect
          *     `check` says so.
          */
@@ -2466,6 +2476,11 @@ export interface components {
             from_uncrystallised: components["schemas"]["MoneyAnswer"];
             /** @description What came from drawdown funds. */
             from_drawdown: components["schemas"]["MoneyAnswer"];
+            /**
+             * @description True where the pension is taken whole as a small pot. Its tax-free part uses no allowance, and no cap counts it. Left out of
+             *     all other withdrawals.
+             */
+            small_pot?: boolean;
         };
         /**
          * @description The money purchase annual allowance: the lower limit on later contributions to money purchase pensions once income

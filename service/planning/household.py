@@ -276,7 +276,7 @@ def taxed_pay_between(member: Member, first: date, last: date, start: date, end:
 class PensionHeld(Value, frozen=True):
     """One of a person's money purchase pensions: its funds in pence, and the terms that a plan looks at. ``growth`` is a yearly
     rate, the one assumed of all where the pension has none of its own, before the ``yearly_charge``, which is basis points of
-    what is held. ``small_pot`` is the tax year in which it is asked to be taken whole as a small pot lump sum."""
+    what is held. ``small_pot_in`` is the tax year in which it is asked to be taken whole as a small pot lump sum."""
 
     uncrystallised: Pence
     drawdown: Pence = 0
@@ -285,7 +285,7 @@ class PensionHeld(Value, frozen=True):
     yearly_charge: BasisPoints = 0
     protected_tax_free_share: BasisPoints | None = None
     scheme_kind: str | None = None
-    small_pot: str | None = None
+    small_pot_in: str | None = None
 
     @property
     def held(self) -> Pence:
@@ -476,19 +476,20 @@ class Member(Value, frozen=True):
 def small_pots_apart(member: Member) -> Member:
     """A person as a plan sees them: each pension that is to be taken as a small pot is set apart from those that it draws."""
     apart = tuple(
-        SmallPot(place, held.small_pot, held)
+        SmallPot(place, held.small_pot_in, held)
         for place, held in enumerate(member.pensions)
-        if held.small_pot is not None
+        if held.small_pot_in is not None
     )
     if not apart:
         return member
-    drawn = [held for held in member.pensions if held.small_pot is None]
+    drawn = [held for held in member.pensions if held.small_pot_in is None]
     pension = member.pension.holding(sum(held.uncrystallised for held in drawn), sum(held.drawdown for held in drawn))
     age = next((held.protected_pension_age for held in drawn if held.held), None)
     return member._replace(
         pension=pension._replace(protected_pension_age=age),
         pensions=tuple(
-            held if held.small_pot is None else held._replace(uncrystallised=0, drawdown=0) for held in member.pensions
+            held if held.small_pot_in is None else held._replace(uncrystallised=0, drawdown=0)
+            for held in member.pensions
         ),
         small_pots=apart,
     )

@@ -122,12 +122,6 @@ class ContributionSchema(DatedSchema):
         return {"yearly": 3_600, "relief": "relief_at_source"}
 
 
-class SmallPotSchema(StrictSchema):
-    """The tax year in which a plan takes a pension whole as a small pot."""
-
-    tax_year = TaxYear(required=True, example="2027-28")
-
-
 class PensionSchema(StrictSchema):
     """A money purchase pension, with what its scheme guarantees, charges and asks for."""
 
@@ -146,7 +140,7 @@ class PensionSchema(StrictSchema):
     nomination_reviewed_on = IsoDate()
     growth = Growth()
     yearly_charge = Rate(least=0, largest=1)
-    small_pot = StrictNested(SmallPotSchema)
+    small_pot_in = TaxYear()
 
 
 class IncomeHadSchema(StrictSchema):
@@ -326,6 +320,7 @@ _OF_THE_PENSION = frozenset(
         "yearly_charge",
         "protected_tax_free_share",
         "scheme_kind",
+        "small_pot_in",
     )
 )
 _NOT_OF_THE_ALLOWANCES = "tax_free_received_before_6_april_2024"
@@ -385,8 +380,6 @@ def _those(values: Mapping[str, Any], names: frozenset[str]) -> Mapping[str, Any
 
 def _pension(values: Mapping[str, Any], growth: YearlyRate) -> PensionHeld:
     of_the_pension = _those(values, _OF_THE_PENSION)
-    if "small_pot" in values:
-        of_the_pension = {**of_the_pension, "small_pot": values["small_pot"]["tax_year"]}
     return PensionHeld(**of_the_pension) if "growth" in values else PensionHeld(growth=growth, **of_the_pension)
 
 

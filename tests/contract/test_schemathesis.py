@@ -219,7 +219,10 @@ def spent_during_the_year(year: dict[str, Any], met: str) -> bool:
     """Whether what income and lump sums do not cover is paid during the year, or else all that is drawn is."""
     people = year["people"]
     received = sum(
-        pence(one["income_received"]) + pence(one["lump_sum"]) - pence(paid_into_pensions(one)["own_money"])
+        pence(one["income_received"])
+        + pence(one["lump_sum"])
+        + in_small_pots(one)
+        - pence(paid_into_pensions(one)["own_money"])
         for one in people
     )
     needed = max(0, pence(year["spending"]) - received) if met != "end" else 0
@@ -253,6 +256,11 @@ HELD_IN = {"in_pensions": "pensions", "in_isas": "isa", "in_cash": "cash"}
 def drawn(person: dict[str, Any], part: str) -> int:
     """Return what a person withdraws from all pensions, or a part of it, in pence."""
     return sum(pence(withdrawal[part]) for withdrawal in person["withdrawals"])
+
+
+def in_small_pots(person: dict[str, Any]) -> int:
+    """Return what of a person's withdrawals are small pots, in pence."""
+    return sum(pence(one["gross"]) for one in person["withdrawals"] if one.get("small_pot"))
 
 
 def moved(person: dict[str, Any], where: str, how: str) -> int:

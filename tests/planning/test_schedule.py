@@ -30,7 +30,7 @@ from service.planning.household import (
     PensionHeld,
     Spending,
 )
-from service.planning.projection.balances import Balance, parts
+from service.planning.projection.balances import Balance, Withdrawal, parts
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.projection.settlement import PersonRecord
 from service.planning.projection.timeline import Period
@@ -75,6 +75,13 @@ def assert_closes(balance: Balance) -> None:
     assert min(balance.opening, balance.paid_in, balance.closing) >= 0
 
 
+def without_small_pots(one: SchedulePerson) -> Balance:
+    """How what a person may draw as the plan chooses moved."""
+    pots = one.record.opened.year.small_pots
+    told = [(pot.opening, pot.growth, 0, pot.gross, pot.closing) for pot in pots]
+    return Balance(*(whole - sum(each) for whole, *each in zip(one.pension, *told, strict=True)))
+
+
 def assert_grown(year: ScheduleYear, assumed: Assumptions, minimum_cash: int) -> None:
     """A yearly rate for its share of the days, less what the money that is spent before the last day misses of it: half if it is
     spent evenly. Each fund is to the nearest penny. What income and a lump sum do not cover is spent early, and nothing else."""
@@ -83,25 +90,25 @@ def assert_grown(year: ScheduleYear, assumed: Assumptions, minimum_cash: int) ->
     part = {"start": Fraction(1), "evenly": Fraction(1, 2), "end": Fraction(0)}[assumed.spending_met]
     early_in_all = 0
     for place, one in enumerate(everybody):
-        record = one.record
+        record, pension = one.record, without_small_pots(one)
         early_pension = record.early.uncrystallised + record.early.drawdown
         early_in_all += early_pension
         assert 0 <= early_pension <= one.pension.paid_out
         if record.after.pots:
             assert_pots_grown(period, record, assumed.growths_of(place, len(record.after.pots)), share * part)
         for balance, rate, early, funds in (
-            *(() if record.after.pots else ((one.pension, assumed.growth_of(place), early_pension, 4),)),
+            *(() if record.after.pots else ((pension, assumed.growth_of(place), early_pension, 4),)),
             (one.isa, assumed.isa_growth, record.early.isa, 2),
             (one.cash, assumed.cash_interest, record.opened.early_cash, 2),
         ):
             growth = Fraction(rate) / WHOLE * share
             missed = balance.opening * growth - balance.growth
-            if balance is one.pension:
+            if balance is pension:
                 missed += record.opened.year.paid_in.half_days * growth / (2 * period.days)
             assert abs(missed - early * growth * part) <= Fraction(funds + 1, 2) + abs(growth)
             if balance is one.isa:
                 assert 0 <= early <= balance.paid_out
-            if balance is not one.pension:
+            if balance is not pension:
                 early_in_all += early
     cash = sum(one.cash.opening + one.record.opened.interest - one.record.opened.early_cash for one in everybody)
     assert sum(one.record.opened.early_cash for one in everybody) == 0 or cash >= minimum_cash
@@ -145,7 +152,11 @@ def assert_pots_add_up(member: Member, one: SchedulePerson) -> None:
         assert drawn.gross == drawn.tax_free + drawn.taxable == drawn.from_uncrystallised + drawn.from_drawdown
         assert min(*drawn, *part.after) >= 0
         assert drawn.tax_free <= drawn.from_uncrystallised
-    for whole, each in ((one.pension, 1), (one.withdrawal, 2)):
+    pots = one.record.opened.year.small_pots
+    divided = ("gross", "tax_free", "taxable", "gross")
+    small = [sum(getattr(pot, name) for pot in pots) for name in divided] + [0]
+    drawn_in_all = Withdrawal(*(sum(both) for both in zip(one.withdrawal, small, strict=True)))
+    for whole, each in ((one.pension, 1), (drawn_in_all, 2)):
         assert list(whole) == [sum(amounts) for amounts in zip(*(part[each] for part in told), strict=True)]
 
 
@@ -189,7 +200,8 @@ def assert_adds_up(result: Schedule) -> None:
             assert limited.first_day == (period.last + timedelta(days=1) if limited.triggered else None)
             flexible[i] = limited.applies
             assert min(record.spent, record.subscribed, record.from_isa) >= 0
-            assert one.pension.closing == record.after.pension.uncrystallised + record.after.pension.drawdown
+            kept = sum(pot.closing for pot in record.opened.year.small_pots)
+            assert one.pension.closing == kept + record.after.pension.uncrystallised + record.after.pension.drawdown
             assert min(record.after.pension.uncrystallised, record.after.pension.drawdown) >= 0
             if member.pensions:
                 assert_pots_add_up(member, one)
@@ -201,7 +213,7 @@ def assert_adds_up(result: Schedule) -> None:
         tax_so_far += sum(one.record.income_tax for one in everybody)
         level *= 1 + Fraction(assumed.price_inflation * days[0], WHOLE * days[1])
         sums = year.household
-        assert sums.withdrawn == sum(one.record.gross for one in everybody)
+        assert sums.withdrawn == sum(one.pension.paid_out for one in everybody)
         assert sums.income_tax_so_far == tax_so_far
         assert sums.isa_subscriptions == sum(one.record.subscribed for one in everybody)
         held = tuple(sum(closing) for closing in zip(*((one.pension.closing, one.isa.closing, one.cash.closing)
@@ -238,7 +250,8 @@ def assert_within_limits(result: Schedule) -> None:
             age = age_on(member.date_of_birth, year.period.last)
             if not record.after.pots and age < (protected or normal):
                 assert record.gross == 0
-            for part, pot in zip(parts(member, record, one.pension, one.withdrawal), member.pots, strict=False):
+            told = parts(member, record, one.pension, one.withdrawal)
+            for part, pot in zip((part for part in told if not part.small_pot), member.pots, strict=False):
                 if age < (pot.protected_pension_age or normal):
                     assert part.balance.paid_out == 0
             assert cap is None or one.withdrawal.gross <= cap

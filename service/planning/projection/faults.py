@@ -121,20 +121,20 @@ def small_pots_asked(people: Sequence[Member]) -> Iterator[Fault]:
     for i, member in enumerate(people):
         paid_into = {one.pension for one in member.contributions}
         for pot in member.small_pots:
-            path = (*PEOPLE, i, "pensions", pot.place, "small_pot")
+            path = (*PEOPLE, i, "pensions", pot.place, "small_pot_in")
             if pot.pension.drawdown:
                 yield Fault(
                     path,
                     "small-pot-in-drawdown",
                     "A plan takes a small pot only from a pension with nothing in drawdown. This one holds "
-                    f"{pounds(pot.pension.drawdown)} in drawdown. Leave `small_pot` out.",
+                    f"{pounds(pot.pension.drawdown)} in drawdown. Leave `small_pot_in` out.",
                 )
             if pot.place in paid_into:
                 yield Fault(
                     path,
                     "small-pot-paid-into",
                     "Contributions go into this pension. A plan takes a small pot only from one into which nothing is paid. "
-                    "Leave `small_pot` out, or the contribution's `pension`.",
+                    "Leave `small_pot_in` out, or the contribution's `pension`.",
                 )
 
 
@@ -143,11 +143,11 @@ def small_pot_faults(years: Timeline) -> Iterator[Fault]:
     for i, member in enumerate(years.household.people):
         of_a_lifetime = member.small_pots_taken or 0
         for k, pot in enumerate(member.small_pots):
-            path = (*PEOPLE, i, "pensions", pot.place, "small_pot")
+            path = (*PEOPLE, i, "pensions", pot.place, "small_pot_in")
             period = next((one for one in years.periods if one.name == pot.tax_year), None)
             if period is None:
                 yield Fault(
-                    (*path, "tax_year"),
+                    path,
                     "small-pot-outside-the-plan",
                     f"{pot.tax_year} is not in the plan. Give a tax year from {years.periods[0].name} to "
                     f"{years.periods[-1].name}.",
@@ -159,7 +159,7 @@ def small_pot_faults(years: Timeline) -> Iterator[Fault]:
                     path,
                     "small-pot-over-limit",
                     f"This pension would hold {pounds(held)} at the end of {period.name}, more than the {pounds(limit)} that a "
-                    "small pot may hold. Give an earlier tax year, or leave `small_pot` out.",
+                    "small pot may hold. Give an earlier tax year, or leave `small_pot_in` out.",
                 )
             age, day = access_age(
                 member.date_of_birth,
@@ -169,7 +169,7 @@ def small_pot_faults(years: Timeline) -> Iterator[Fault]:
             )
             if day > period.last:
                 yield Fault(
-                    (*path, "tax_year"),
+                    path,
                     "small-pot-too-early",
                     f"This pension cannot be taken before {day_month_year(day)}, at age {age}. Give {tax_years.of(day)} or a "
                     "later tax year.",
@@ -182,7 +182,7 @@ def small_pot_faults(years: Timeline) -> Iterator[Fault]:
                         path,
                         "too-many-small-pots",
                         f"At most {most} small pots can be taken from personal schemes in a lifetime. With this one there "
-                        f"would be {of_a_lifetime}. Leave `small_pot` out. If the scheme is an occupational one, give "
+                        f"would be {of_a_lifetime}. Leave `small_pot_in` out. If the scheme is an occupational one, give "
                         "`scheme_kind` as `occupational`.",
                     )
 

@@ -358,7 +358,7 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
             ("markets",),
             "small-pots-with-markets",
             "With `markets`, a pension grows differently on each path, and a small pot could be above its limit. Leave "
-            "`small_pot` or `markets` out.",
+            "`small_pot_in` or `markets` out.",
         )
     if household.end >= household.start:
         count = tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1

@@ -146,8 +146,8 @@ def _payments(doer: _Doer, year: ScheduleYear, one: SchedulePerson) -> Iterator[
                 last,
                 "Take the small pot",
                 f"{by}, the plan takes {doer.your} small pot of {rounded_pounds(pot.gross)} whole, "
-                f"{rounded_pounds(pot.tax_free)} of it tax free. Ask the scheme first if it pays small pots. At most {most} can be taken from personal schemes "
-                "in a lifetime. Without a tax code, basic rate tax is deducted from the rest.",
+                f"{rounded_pounds(pot.tax_free)} of it tax free. Ask the scheme first if it pays small pots. At most {most} can "
+                "be taken from personal schemes in a lifetime. Without a tax code, basic rate tax is deducted from the rest.",
                 "law",
                 (
                     "SI 2009/1171 regs 11-12",
