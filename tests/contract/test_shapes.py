@@ -38,6 +38,7 @@ from service.schemas.fields import (
     Rate,
     RateList,
     StrictBoolean,
+    TaxYear,
     Text,
     WholeNumber,
 )
@@ -164,7 +165,7 @@ def constraints(field: Field[Any]) -> dict[str, Any]:
         case LawName():
             pattern = f"^{field.pattern.pattern}$"
             return {"type": "string", "maxLength": field.longest, "pattern": pattern, "enum": ["known"]}
-        case PayeCode():
+        case PayeCode() | TaxYear():
             return {"type": "string", "pattern": f"^{field.pattern.pattern}$"}
         case RateList():
             rate = constraints(field.rate)

@@ -186,6 +186,7 @@ def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None
         "name",
         "pensions.name",
         "pensions.growth",
+        "pensions.small_pot_in",
         "pensions.yearly_charge",
         "estate.home_given_up.residence_nil_rate_band",
         "estate.home_given_up.rest_to_descendants",
