@@ -56,6 +56,7 @@ LEFT_OUT = (
     f"{PERSON}/pensions/*/nomination_reviewed_on",
     f"{PERSON}/pensions/*/growth",
     f"{PERSON}/pensions/*/yearly_charge",
+    f"{PERSON}/pensions/*/small_pot_in",
     f"{PERSON}/lump_sum_allowances/tax_free_received_before_6_april_2024",
     f"{PERSON}/isa",
     f"{PERSON}/cash",

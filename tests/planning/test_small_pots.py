@@ -241,6 +241,8 @@ def test_the_answer_tells_it_by_pension(client: FlaskClient) -> None:
     assert [one.get("small_pot") for one in drawn] == [None, True, None]
     assert (drawn[1]["tax_free"], drawn[1]["taxable"]) == (2_079.57, 6_238.73)
     assert years[1]["pensions"][0]["paid_out"] == 8_318.3
+    said = "Besides that, the plan takes £8,318 from a small pot in 2027-28, as asked for. A quarter of it is tax free."
+    assert said in found["summary"]
     assert found["at_start"]["people"][0]["in_pensions"] == 108_000
     # At 20% a year it would be above 10,000 when it is taken (SI 2009/1171 reg.11A).
     assert found["scenarios"]["low"]["outcome"] == "found"

@@ -101,6 +101,7 @@ class _Phase(NamedTuple):
 def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> list[str]:
     """What the plan comes to; ``because`` are its reasons."""
     drawn = [sentence for phase in phases(result, because) for sentence in _told(result, because, phase)]
+    drawn += _small_pots(result)
     if result.question.is_for_beneficiaries:
         return [*drawn, *_to_beneficiaries(result, because)]
     return [
@@ -324,6 +325,23 @@ def _in_whose_name(result: Schedule) -> Iterator[str]:
         f"At the end, {in_first} is in {first} name and {in_second} in {second}, before tax on pensions. The plan assumes that "
         "both people live until then."
     )
+
+
+def _small_pots(result: Schedule) -> Iterator[str]:
+    """What is taken as small pots, which is in none of the draws."""
+    taken = [
+        (year.period.name, pot.gross)
+        for year in result.years
+        for one in year.people
+        for pot in one.record.opened.year.small_pots
+        if pot.gross >= POUND
+    ]
+    if not taken:
+        return
+    amount = rounded_pounds(sum(gross for _, gross in taken))
+    names = listed(list(dict.fromkeys(name for name, _ in taken)))
+    what = "a small pot" if len(taken) == 1 else f"{len(taken)} small pots"
+    yield f"Besides that, the plan takes {amount} from {what} in {names}, as asked for. A quarter of it is tax free."
 
 
 def _isas(result: Schedule) -> Iterator[str]:
