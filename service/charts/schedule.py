@@ -31,8 +31,8 @@ Year = Mapping[str, Any]
 _HELD = (("in_pensions", "Pensions", BLUE), ("in_isas", "ISAs", ORANGE), ("in_cash", "Cash", YELLOW))
 """From the bottom up; from dark to light, so that they differ in grey."""
 _PLANS = {
-    "pension_left_until_state_pension_age": "Leaving the pension until State Pension age",
-    "personal_allowance_filled": "Filling the personal allowance each tax year",
+    "pension_left_until_state_pension_age": "Equal shares up to age 90, from State Pension age at the earliest",
+    "personal_allowance_filled": "Drawing only what is free of tax, and more only for spending",
 }
 _POUNDS_AXIS = {"title": None, "format": ",.0f", "labelExpr": "'£' + datum.label", "tickCount": 5, "minExtent": 70}
 _EVENTS = {

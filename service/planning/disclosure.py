@@ -100,8 +100,8 @@ def plan_notice(
     assumed = "Growth, interest and price rises are assumptions, and the real outcome will differ."
     if markets:
         assumed = (
-            "Growth, interest and price rises are assumptions, and so are the courses of markets. Whoever asked for this plan "
-            "chose them. The real outcome will differ."
+            "Growth, interest and price rises are assumptions, and so are the courses of markets. They came with the request. "
+            "The real outcome will differ."
         )
     return (
         f"This is an illustration, not advice or a forecast. {assumed}{_by_proposal(proposed)}"

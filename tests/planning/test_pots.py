@@ -221,7 +221,7 @@ def test_the_answer_tells_of_each_pension(client: FlaskClient) -> None:
     assert [(part["pension"], part["gross"]) for part in one["withdrawals"]] == [(0, 8_914.8), (1, 0.0)]
     assert [part["closing"] for part in one["pensions"]] == [0.0, 99_225.0]
     assert one["because"][0]["code"] == "uses_up_what_is_unlocked"
-    assert "1 June 2030, at age 60" in one["because"][0]["detail"]
+    assert "1 June 2030 at the earliest, at 60" in one["because"][0]["detail"]
     locked = found["years"][2]["people"][0]["because"]
     assert locked[0]["code"] == "pension_locked"
     reached = [(event["date"], event["detail"]) for year in found["years"] for event in year["events"]

@@ -36,7 +36,7 @@ from service.planning.timing.comparison import Timing, TimingQuestion, timing
 from service.planning.timing.deaths import Death, Outcome, death_years, outcome
 from service.planning.timing.options import ISA_ALLOWANCE, SPENDING_ONLY, Course, Option, carried_out
 from service.planning.timing.summary import summary
-from service.planning.wording import pounds
+from service.planning.wording import rounded_pounds
 from tests.benchmarks.households import couple, timing_of
 from tests.benchmarks.questions import question
 from tests.households import BOOK, plans
@@ -885,9 +885,9 @@ def test_an_option_whose_spending_cannot_be_met_says_so_and_the_others_stand() -
 def test_the_summary_of_two_options_by_hand() -> None:
     """In prices of the start 103,461.14 / 1.025 x 1.025 x 1.025 = 96,073.95; the options are the first and the second."""
     assert summary(by_hand()) == [
-        "At 66, the second option leaves the most: a quarter tax free with each withdrawal. That is £103,461.14 after tax, or "
-        "£96,073.95 in the prices of April 2026.",
-        "It is £108.16 more than the first option, all tax-free cash now.",
+        "At 66, the second option leaves the most: a quarter tax free with each withdrawal. That is £103,461 after tax, or "
+        "£96,074 in the prices of April 2026.",
+        "It is £108 more than the first option, all tax-free cash now.",
         "All options pay the same income tax, £0.",
         "If the pension grows by more than 2.00% a year, the second option leaves more than the first option. The comparison "
         "assumes 4.00% a year.",
@@ -934,13 +934,13 @@ def test_the_summary_tells_the_results_in_numbers() -> None:
     result = lively(deaths=(Death(0, 80),), scenarios={"high": Assumptions(900, 900, 300, 200)})
     told = " ".join(summary(result))
     best, second = result.by_wealth[:2]
-    assert pounds(best.amount) in told
-    assert pounds(best.amount - second.amount) in told
-    assert pounds(result.by_beneficiaries[0][0].amount) in told
-    assert pounds(result.by_income_tax[0].amount) in told
+    assert rounded_pounds(best.amount) in told
+    assert rounded_pounds(best.amount - second.amount) in told
+    assert rounded_pounds(result.by_beneficiaries[0][0].amount) in told
+    assert rounded_pounds(result.by_income_tax[0].amount) in told
     totals = result.options[best.option].totals
     assert totals is not None
-    assert pounds(totals.wealth_in_prices_of_start) in told
+    assert rounded_pounds(totals.wealth_in_prices_of_start) in told
 
 
 # Warnings, on both sides

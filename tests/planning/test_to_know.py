@@ -26,7 +26,7 @@ from tests.households import BOOK
 POUND = 100
 BENEFITS = "Money drawn, and money saved, can reduce or end means-tested benefits"
 """Told with savings up to 16,000, above which there is no Universal Credit (Universal Credit Regulations 2013 reg.18)."""
-LIMITED = "paying more than £10,000 a year into"
+LIMITED = "more than £10,000 a year paid into"
 """Finance Act 2004 s.227ZA: the money purchase annual allowance."""
 ABOVE_THE_BAND = "above the nil-rate band of £325,000"
 """IHTA 1984 s.7 and Sch.1."""

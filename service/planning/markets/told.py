@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from service.law.dates import day_month_year
+from service.law.units import POUND
 from service.planning.markets.markets import Compared, OverPaths
 from service.planning.projection.policies import PlainPlan
 from service.planning.wording import inside, lump_sums_in_words, rounded_pounds, who
@@ -13,10 +14,10 @@ _PLANS: Mapping[PlainPlan, str] = {
     "personal_allowance": "filling the personal allowance",
     "basic_rate_band": "filling the basic rate band",
     "higher_rate_band": "filling the higher rate band",
-    "evenly": "leaving the pension until State Pension age",
+    "evenly": "equal shares up to age 90, from State Pension age at the earliest",
 }
 WHOSE = (
-    "The courses of markets come from assumptions that were given for this plan. They are not a forecast, and what really "
+    "The courses of markets come from assumptions that were given with the request. They are not a forecast, and what really "
     "happens will differ."
 )
 
@@ -36,13 +37,14 @@ def _spending(found: OverPaths) -> Iterator[str]:
     yield f"Spending is met until {day_month_year(last)} on {share} courses of markets."
     if worst.fails is not None:
         year = found.years[worst.fails].period.name
-        yield f"On the worst of them it is first not met in {year}."
+        yield f"On the worst course, the money first falls short of spending in {year}."
 
 
 def _wealth(found: OverPaths) -> Iterator[str]:
     wealth = found.wealth_after_tax_in_prices_of_start
     yield f"At the end, half of them leave {rounded_pounds(wealth.p50)} or less after tax, in prices of the start."
-    yield f"One in twenty leaves {rounded_pounds(wealth.p5)} or less, and one in twenty more than {rounded_pounds(wealth.p95)}."
+    least = f"{rounded_pounds(wealth.p5)} or less" if wealth.p5 >= POUND else "nothing"
+    yield f"At least one in twenty leaves {least}, and one in twenty more than {rounded_pounds(wealth.p95)}."
 
 
 def _first_year(found: OverPaths) -> Iterator[str]:
@@ -63,8 +65,8 @@ def _compared(found: OverPaths) -> Iterator[str]:
         return
     least = found.compared[found.least_regret]
     yield (
-        f"Against the best of the {len(found.compared)} plans compared, {named(least)} loses the least at worst: "
-        f"{rounded_pounds(least.regret.largest_loss)}, in prices of the start."
+        f"Of the {len(found.compared)} plans compared, {named(least)} is never further behind the best than "
+        f"{rounded_pounds(least.regret.largest_loss)}, in prices of the start. The others can be."
     )
 
 

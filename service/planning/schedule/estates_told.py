@@ -14,8 +14,8 @@ from service.planning.schedule.schedule import Comparison, Schedule
 from service.planning.wording import listed, per_cent, rounded_pounds, starting
 
 WHAT_WOULD_CHANGE_IT = (
-    "Deaths on other days, later gifts, the scheme's rules, the beneficiaries' own incomes and changes in the law would change "
-    "these amounts."
+    "The plan is made for deaths on that day, and for other days another plan may leave more. Later gifts, the scheme's rules, "
+    "the beneficiaries' own incomes and changes in the law would also change these amounts."
 )
 """What is not known of an estate, whatever the plan."""
 

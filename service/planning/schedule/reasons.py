@@ -91,6 +91,10 @@ class _Case(NamedTuple):
         return self.person.record
 
     @property
+    def of_two(self) -> bool:
+        return len(self.year.people) > 1
+
+    @property
     def cap(self) -> Pence | None:
         """The most that the person wants drawn in a tax year."""
         return self.result.question.household.people[self.place].cap_in(self.position)
@@ -186,14 +190,14 @@ def _of_a_withdrawal(case: _Case) -> Iterator[Reason]:
         age, day = _unlocked_from(case)
         yield Reason(
             "uses_up_what_is_unlocked",
-            f"{gross} is all that may be drawn yet. The rest is locked until {day_month_year(day)}, at age {age}.",
+            f"{gross} is all that may be drawn yet. The rest can be drawn from {day_month_year(day)} at the earliest, at {age}.",
         )
     if _needed_for_spending(case):
         found = True
         yield Reason(
             "draws_for_spending",
             f"Spending of {rounded_pounds(case.year.spending)} takes all income, cash and ISAs of the year"
-            f"{_but_the_minimum(case)}. {gross} is drawn to pay the rest.",
+            f"{_but_the_minimum(case)}. {gross} is drawn {'towards' if case.of_two else 'to pay'} the rest.",
         )
     capped = case.cap == case.record.gross - case.person.lump_sum
     if capped:

@@ -17,11 +17,12 @@ from service.law.lump_sums import Payment
 from service.law.units import POUND, Pence
 from service.planning.household import Income, Member, Person
 from service.planning.payroll import payroll_outcome
+from service.planning.projection.balances import parts
 from service.planning.schedule.chosen_claims import chosen_claim
 from service.planning.schedule.schedule import Schedule, SchedulePerson, ScheduleYear
 from service.planning.warnings.household_facts import works
 from service.planning.warnings.warning import ClientWarning
-from service.planning.wording import YOU, inside, rounded_pounds, who
+from service.planning.wording import YOU, inside, listed, rounded_pounds, who
 
 YEARS = 2
 """How far steps look ahead: details beyond will have changed."""
@@ -109,7 +110,7 @@ def _of_a_person(
             asked = True
             yield from _certificate(doer, year, found, result.question.household.start)
         yield from _paid_in(doer, member, year, start)
-        yield from _payments(doer, year, one)
+        yield from _payments(doer, member, year, one)
         if one.record.taxable and not paid_taxable:
             paid_taxable = True
             if not accessed:
@@ -121,7 +122,22 @@ def _of_a_person(
     yield from _nominations(result, doer, until)
 
 
-def _payments(doer: _Doer, year: ScheduleYear, one: SchedulePerson) -> Iterator[Step]:
+def _from_which(of: Member, one: SchedulePerson) -> str:
+    """Which of several pensions the withdrawal comes from, by their places in the request."""
+    found = [part for part in parts(of, one.record, one.pension, one.withdrawal) if part.withdrawal.gross >= POUND]
+    if not one.record.after.pots or not found:
+        return ""
+    told = [f"{rounded_pounds(part.withdrawal.gross)} from {_pensions_at(part.places)}" for part in found]
+    return f" It takes {listed(told)}."
+
+
+def _pensions_at(places: Sequence[int]) -> str:
+    """Pensions by their numbers in the request."""
+    numbers = [str(place + 1) for place in places]
+    return f"pension {numbers[0]}" if len(numbers) == 1 else f"pensions {listed(numbers)}"
+
+
+def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) -> Iterator[Step]:
     """What the plan pays out of the pension and the ISA, and into the ISA."""
     record, drawn, last = one.record, one.withdrawal, year.period.last
     by, name = f"By {day_month_year(last)}", year.period.name
@@ -164,8 +180,8 @@ def _payments(doer: _Doer, year: ScheduleYear, one: SchedulePerson) -> Iterator[
             "withdraw",
             last,
             "Withdraw from the pension",
-            f"{by}, the plan takes {rounded_pounds(drawn.gross)} from {doer.your} pension{tax_free}. Ask the scheme how long a "
-            "payment takes.",
+            f"{by}, the plan takes {rounded_pounds(drawn.gross)} from {doer.your} pension{tax_free}.{_from_which(of, one)} "
+            "Ask the scheme how long a payment takes.",
             "law",
             ("Finance Act 2004 Sch.29 para 4A",) if drawn.tax_free else ("Finance Act 2004 s.165",),
             doer.place,

@@ -18,7 +18,7 @@ from service.planning.schedule.chosen_claims import chosen_claim
 from service.planning.schedule.estates_told import WHAT_WOULD_CHANGE_IT, EstatesOfPlans
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import Schedule
-from service.planning.schedule.to_know import to_know
+from service.planning.schedule.to_know import benefits, to_know
 from service.planning.wording import inside, listed, per_cent, rounded_pounds, starting, who
 
 _MOST_PHASES = 3
@@ -103,8 +103,9 @@ def summary(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) -> 
     drawn = [sentence for phase in phases(result, because) for sentence in _told(result, because, phase)]
     drawn += _small_pots(result)
     if result.question.is_for_beneficiaries:
-        return [*drawn, *_to_beneficiaries(result, because)]
+        return [*benefits(result), *drawn, *_to_beneficiaries(result, because)]
     return [
+        *benefits(result),
         *_income(result),
         *drawn,
         *_as_good(result, because),
@@ -160,7 +161,7 @@ def _claims(result: Schedule) -> Iterator[str]:
     if claims:
         saved = rounded_pounds(sum(claim.saved for claim in claims))
         years = "one tax year" if len(claims) == 1 else f"{len(claims)} tax years"
-        yield f"The marriage allowance is claimed in {years}, which saves {saved} of tax in all."
+        yield f"The plan counts on a claim to the marriage allowance in {years}, which saves {saved} of tax in all."
 
 
 # What is drawn, in phases
@@ -234,6 +235,8 @@ def _told(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]], phase
 def _amounts(drawn: Sequence[Pence], names: Sequence[str]) -> str:
     """What is drawn in the tax years of these names; years that are unlike the others are named with their amounts."""
     odd = _unlike(drawn)
+    if odd and max(amount for position, amount in enumerate(drawn) if position not in odd) < POUND:
+        return f"{listed([f'{rounded_pounds(drawn[position])} in {names[position]}' for position in odd])}, and nothing else"
     if odd:
         most_years = _range([amount for position, amount in enumerate(drawn) if position not in odd])
         others = listed([f"{rounded_pounds(drawn[position]) or 'nothing'} in {names[position]}" for position in odd])
@@ -372,7 +375,7 @@ def _plainer(result: Schedule, plan: str) -> _Plainer:
     if plan == "personal_allowance_filled":
         spending = any(timeline.spending)
         short = "drawing only what is free of tax"
-        return _Plainer(f"{short}{', except for spending' if spending else ''}", short)
+        return _Plainer(f"{short}{', and more only for spending' if spending else ''}", short)
     holders = [
         (reached is not None and reached > timeline.periods[0].last, birthday(member.date_of_birth, SPREAD_TO_AGE))
         for reached, member in zip(timeline.state_pension_from, result.question.household.people, strict=True)
@@ -404,7 +407,8 @@ def _against_others(result: Schedule) -> Iterator[str]:
         if abs(gain) <= _EQUAL or (tie is not None and -tie.given_up <= gain <= 0):
             yield f"{starting(full)}{',' if ',' in full else ''} would leave the same."
         elif told_before is not None and abs(gain - told_before) <= _EQUAL:
-            yield f"Compared with {_plainer(result, compared.plan).short}, the difference is the same."
+            amount, more = rounded_pounds(abs(gain)), "more" if gain > 0 else "less"
+            yield f"It is also {amount} {more} than {_plainer(result, compared.plan).short}."
         else:
             told_before = gain
             amount, more = rounded_pounds(abs(gain)), "more" if gain > 0 else "less"
@@ -456,7 +460,7 @@ def _rate_on_what_is_left(result: Schedule) -> Iterator[str]:
         yield f"{at_the_end} after tax of {per_cent(flat)} on all but its tax-free part."
     elif not tax:
         years = assumed.remaining_pension_drawn_over
-        yield f"{at_the_end} without tax: drawn evenly over {years} years, none would be due."
+        yield f"{at_the_end} without tax: drawn evenly over {years} years on top of the income given, none would be due."
     else:
         on_top = "your income" if len(result.question.household.people) == 1 else "each person's income"
         years = assumed.remaining_pension_drawn_over
@@ -489,20 +493,26 @@ def _as_good(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) ->
     tie = _tie(result)
     if tie is None:
         return
-    years = [
-        (year.period.name, [_main(because[position][place]) for place in drawn])
-        for position, year in enumerate(result.years)
-        if (drawn := [place for place, one in enumerate(year.people) if one.record.gross >= POUND])
-    ]
-    either_way = [name for name, codes in years if _EITHER_WAY in codes]
-    if either_way:
+    members = result.question.household.people
+    for place, member in enumerate(members):
+        years = [
+            (year.period.name, _main(because[position][place]))
+            for position, year in enumerate(result.years)
+            if year.people[place].record.gross >= POUND
+        ]
+        either_way = [name for name, code in years if code == _EITHER_WAY]
+        if not either_way:
+            continue
         if len(either_way) == 1:
-            when = f"In {either_way[0]}"
+            when = f"in {either_way[0]}"
         elif len(either_way) == len(years):
-            when = "In every year with withdrawals"
+            when = "in every year with withdrawals"
         else:
-            when = f"In {len(either_way)} of the {len(years)} years with withdrawals"
-        yield f"{when}, drawing the last £100 or leaving it for later comes to much the same after tax."
+            when = f"in {len(either_way)} of {len(years)} years with withdrawals"
+        whose = f"for {inside(who(place, len(members), member.name))}, " if len(members) > 1 else ""
+        yield starting(
+            f"{whose}{when}, drawing the last £100 or leaving it for later comes to much the same."
+        )
     if tie.most_left - tie.least_left >= _LEAST_TOLD_APART:
         there = rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else "next to nothing"
         taxed, that_tax = " that would be taxed", "that tax"
@@ -510,7 +520,7 @@ def _as_good(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) ->
             taxed, that_tax = "", "how beneficiaries will be taxed on it"
         yield (
             f"Plans within {rounded_pounds(tie.within)} of this one leave up to {rounded_pounds(tie.most_left)} in "
-            f"pensions{taxed}. This one leaves the least, {there}, because nobody can know {that_tax} today."
+            f"pensions{taxed}. This one was chosen because it leaves the least, {there}: nobody can know {that_tax} today."
         )
 
 

@@ -1,7 +1,8 @@
 """What a client should know beside a plan's amounts, at most two points: the summary tells them in a short sentence each.
 
-They stand in the order of what they may cost: benefits that fall, a limit on later saving, the child benefit charge, inheritance
-tax, and cash beyond what is protected. The order and the number are our choice. A warning beside the plan says more.
+They stand in the order of what they may cost: benefits that fall, which are told before all else, a limit on later saving, the
+child benefit charge, inheritance tax, and cash beyond what is protected. The order and the number are our choice. A warning
+beside the plan says more.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from itertools import islice
 from service.law.dates import day_month_year
 from service.planning.household import EARNINGS
 from service.planning.schedule.schedule import Schedule, ScheduleYear
-from service.planning.wording import inside, rounded_pounds, who
+from service.planning.wording import inside, rounded_pounds, starting, who
 
 _MOST = 2
 
@@ -26,11 +27,10 @@ _PROTECTED = "deposit_protection.limit"
 
 def to_know(result: Schedule) -> list[str]:
     """The points that matter most, in sentences."""
-    return [*_until_the_pension(result), *islice(_points(result), _MOST)]
+    return [*_until_the_pension(result), *islice(_points(result), _MOST - len(list(benefits(result))))]
 
 
 def _points(result: Schedule) -> Iterator[str]:
-    yield from _benefits(result)
     yield from _contributions_limited(result)
     yield from _child_benefit(result)
     yield from _inheritance_tax(result)
@@ -63,7 +63,7 @@ def _until_the_pension(result: Schedule) -> Iterator[str]:
         )
 
 
-def _benefits(result: Schedule) -> Iterator[str]:
+def benefits(result: Schedule) -> Iterator[str]:
     """Benefits that depend on means, where other income and capital are low. That a pension counts as a twentieth of it in income
     from State Pension age on, and not before, is our choice: an annuity pays about that."""
     people, first = result.question.household.people, _first_drawn(result)
@@ -78,8 +78,8 @@ def _benefits(result: Schedule) -> Iterator[str]:
     allowances = len(people) * figures.money("income_tax.personal_allowance")
     if income < allowances and capital <= figures.money(_CAPITAL):
         yield (
-            "Money drawn, and money saved, can reduce or end means-tested benefits and help with council tax. The plan does not "
-            "count that."
+            "Money drawn, and money saved, can reduce or end means-tested benefits and help with council tax. The amounts below "
+            "leave that out."
         )
 
 
@@ -100,14 +100,18 @@ def _contributions_limited(result: Schedule) -> Iterator[str]:
             one.kind in EARNINGS and one.amount and (one.last is None or one.last > first) for one in member.income
         )
         if works or any(paid.between(first, last) for paid in member.contributions_in_plans):
-            you = inside(who(place, len(people), member.name))
-            limited.setdefault(year.period.name, []).append("your" if len(people) == 1 else f"{you}'s")
-    for name, whose in limited.items():
+            limited.setdefault(year.period.name, []).append(who(place, len(people), member.name))
+    for name, those in limited.items():
         limit = rounded_pounds(result.years[0].period.rules.figures.money(_MPAA))
-        pensions = whose[0] if len(whose) == 1 else "both people's"
+        if len(people) == 1:
+            takes, whose = "You first take", "your"
+        elif len(those) == 1:
+            takes, whose = f"{starting(those[0])} first takes", f"{inside(those[0])}'s"
+        else:
+            takes, whose = "Both people first take", "either person's"
         yield (
-            f"Income is first taken flexibly in {name}. From then on, paying more than {limit} a year into "
-            f"{pensions} money purchase pensions brings a tax charge."
+            f"{takes} income flexibly in {name}. From then on, more than {limit} a year paid into {whose} money purchase "
+            "pensions brings a tax charge."
         )
 
 
@@ -148,7 +152,7 @@ def _inheritance_tax(result: Schedule) -> Iterator[str]:
     )
     yield (
         f"{since} included in the estate for inheritance tax. Pensions, ISAs and cash of {rounded_pounds(held)} are {then}above "
-        f"{measured} {rounded_pounds(bands)}."
+        f"{measured} {rounded_pounds(bands)}, not counting a home or other allowances."
     )
 
 

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from service.law.ages import age_on
 from service.law.dates import day_month_year, month_year
+from service.law.units import POUND
 from service.planning.markets.told import WHOSE
 from service.planning.timing.break_even import EQUAL, PARTS
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
@@ -17,7 +18,6 @@ from service.planning.wording import (
     inside,
     listed,
     lump_sums_in_words,
-    pounds,
     rounded_pounds,
     starting,
     who,
@@ -63,8 +63,8 @@ def _regretted(result: Timing, found: OptionsOverPaths) -> Iterator[str]:
     loss = found.options[found.least_regret].regret.largest_loss
     if loss:
         yield (
-            f"{starting(_option(found.least_regret))} loses the least at worst: it is {rounded_pounds(loss)} behind the best, in "
-            "prices of the start."
+            f"{starting(_option(found.least_regret))} is never further behind the best than {rounded_pounds(loss)}, in prices of "
+            "the start. The others can be."
         )
 
 
@@ -74,7 +74,8 @@ def _left_on_courses(found: OptionsOverPaths) -> Iterator[str]:
     half = "half of the courses leave"
     which = f"With {_option(found.least_regret)}, {half}" if len(found.options) > 1 else starting(half)
     yield f"{which} {rounded_pounds(left.p50)} or less after tax at the end, in prices of the start."
-    yield f"One in twenty leaves {rounded_pounds(left.p5)} or less, and one in twenty more than {rounded_pounds(left.p95)}."
+    least = f"{rounded_pounds(left.p5)} or less" if left.p5 >= POUND else "nothing"
+    yield f"At least one in twenty leaves {least}, and one in twenty more than {rounded_pounds(left.p95)}."
 
 
 def _met_on_courses(found: OptionsOverPaths) -> Iterator[str]:
@@ -149,8 +150,8 @@ def _wealth(result: Timing) -> Iterator[str]:
         else f"When {_person(result, 0)} is {question.to_age}"
     )
     in_prices = totals.wealth_in_prices_of_start
-    as_prices_were = f", or {pounds(in_prices)} in the prices of {month_year(question.household.start)}"
-    after_tax = f"{pounds(best.amount)} after tax{as_prices_were if in_prices != best.amount else ''}"
+    as_prices_were = f", or {rounded_pounds(in_prices)} in the prices of {month_year(question.household.start)}"
+    after_tax = f"{rounded_pounds(best.amount)} after tax{as_prices_were if in_prices != best.amount else ''}"
     if len(result.options) == 1:
         yield f"{when}, the only option, {described(question.options[0])}, leaves {after_tax}."
         return
@@ -164,20 +165,20 @@ def _wealth(result: Timing) -> Iterator[str]:
     yield f"{when}, {leads} That is {after_tax}."
     rest = result.by_wealth[len(first) :]
     for placed in (rest[0], rest[-1]) if len(rest) > 1 else rest:
-        yield f"It is {pounds(best.amount - placed.amount)} more than {_in_words(result, placed.option)}."
+        yield f"It is {rounded_pounds(best.amount - placed.amount)} more than {_in_words(result, placed.option)}."
 
 
 def _income_tax(result: Timing) -> Iterator[str]:
     least, most = result.by_income_tax[0], result.by_income_tax[-1]
-    if least.amount == most.amount:
+    if rounded_pounds(least.amount) == rounded_pounds(most.amount):
         if len(result.by_income_tax) > 1:
-            yield f"All options pay the same income tax, {pounds(least.amount)}."
+            yield f"All options pay the same income tax, {rounded_pounds(least.amount)}."
         return
     paying_least = [placed.option for placed in result.by_income_tax if placed.amount == least.amount]
     paying_most = [placed.option for placed in result.by_income_tax if placed.amount == most.amount]
     yield (
-        f"{starting(_named(result, paying_least))} {_pay(paying_least)} the least income tax, {pounds(least.amount)}. "
-        f"{starting(_named(result, paying_most))} {_pay(paying_most)} the most, {pounds(most.amount)}."
+        f"{starting(_named(result, paying_least))} {_pay(paying_least)} the least income tax, {rounded_pounds(least.amount)}. "
+        f"{starting(_named(result, paying_most))} {_pay(paying_most)} the most, {rounded_pounds(most.amount)}."
     )
 
 
@@ -193,7 +194,7 @@ def _beneficiaries(result: Timing) -> Iterator[str]:
         first = _leaders(order)
         ahead = f", {_more(order, len(first), 'than from')}" if len(first) < len(order) else ""
         receive = f"If {_who_dies(result, found)}, beneficiaries would receive"
-        amount = f"{pounds(order[0].amount)} after inheritance and income tax"
+        amount = f"{rounded_pounds(order[0].amount)} after inheritance and income tax"
         if len(result.options) == 1:
             yield f"{receive} {amount}."
         else:
@@ -203,7 +204,7 @@ def _beneficiaries(result: Timing) -> Iterator[str]:
 def _more(order: Ranking, leaders: int, than: str) -> str:
     """How far the first of an order are ahead of the one after them."""
     after = order[leaders]
-    return f"{pounds(abs(order[0].amount - after.amount))} more {than} {_option(after.option)}"
+    return f"{rounded_pounds(abs(order[0].amount - after.amount))} more {than} {_option(after.option)}"
 
 
 def _who_dies(result: Timing, found: DeathResult) -> str:

@@ -68,7 +68,7 @@ def test_the_plan_itself_is_that_without_markets(client: FlaskClient) -> None:
 
 def test_the_notice_says_whose_assumptions_they_are(client: FlaskClient) -> None:
     notice = answer(client, request())["notice"]
-    assert "so are the courses of markets. Whoever asked for this plan chose them." in notice
+    assert "so are the courses of markets. They came with the request." in notice
     assert "not advice or a forecast" in notice
 
 

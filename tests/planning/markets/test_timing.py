@@ -277,7 +277,7 @@ def test_the_comparison_itself_is_that_without_markets(client: FlaskClient) -> N
     without = answer(client, asked)
     found = {key: value for key, value in with_them.items() if key != "markets"}
     assert {**found, "notice": without["notice"]} == without
-    assert "so are the courses of markets. Whoever asked for this plan chose them." in with_them["notice"]
+    assert "so are the courses of markets. They came with the request." in with_them["notice"]
 
 
 def test_in_bulk_and_without_a_server_it_is_the_same_answer(client: FlaskClient) -> None:
