@@ -76,7 +76,7 @@ def timing_charts(document: Mapping[str, Any], names: Sequence[str | None] = ())
     growth = list(_growth_changes(document))
     if growth:
         charts.append(_growth(document, growth))
-    if any(option["deaths"] for option in found):
+    if any(death["outcome"] == "found" for option in found for death in option["deaths"]):
         charts.append(_beneficiaries(document, found, people))
     return [*charts, *timing_sensitivity(document, _shorts(document))]
 

@@ -23,6 +23,7 @@ PERSON = "household/people/*"
 LEFT_OUT = (
     # All clients of a run are asked about by one law.
     "law",
+    "compare_law",
     # One person, whose one pension it is.
     "withdrawal/person",
     "withdrawal/pension",

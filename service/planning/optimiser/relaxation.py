@@ -270,13 +270,13 @@ class Relaxation:
         """The solution that leaves so much."""
         return self._read(found.values, found.duals)
 
-    def smoothest(self, node: Node, floor: float, least: TaxedLeft, more_left: float) -> Solution | Outcome:
-        """Of the solutions at a node with ``floor`` pounds of wealth or more, and in pensions that would bear tax no more than
-        ``more_left`` pounds above the ``least``, the one whose withdrawals change the least from one whole tax year to the next.
-        The wealth is no longer the objective afterwards."""
+    def smoothest(self, node: Node, floor: float, least: TaxedLeft, between: tuple[float, float]) -> Solution | Outcome:
+        """Of the solutions at a node with ``floor`` pounds of wealth or more, and in pensions that would bear tax ``between`` so
+        many pounds, the one whose withdrawals change the least from one whole tax year to the next. ``least`` is the one that
+        leaves the least. The wealth is no longer the objective afterwards."""
         self._keep_wealth(floor)
-        limit = (least.pounds + more_left) / UNIT_POUNDS
-        self.lp.add_row(-INF, limit, [(column, 1.0) for column in self._last_day.at_risk])
+        low, high = (pounds / UNIT_POUNDS for pounds in between)
+        self.lp.add_row(low, high, [(column, 1.0) for column in self._last_day.at_risk])
         change_at_least: dict[int, float] = {}
         for person in self._people:
             drawn = [list(self._drawn_in(person, t)) for t in self._periods]

@@ -34,6 +34,11 @@ _MORE_LEFT_POUNDS = 1.0
 """So much more than the least may the smoothest plan leave: were it nothing, the solver's tolerance would decide."""
 
 
+_NARROW_POUNDS = 5_000.0
+"""A choice narrower than this is none, our choice: to leave a few pounds less would give up as many, and a first withdrawal of
+some pence may limit what can be saved afterwards. Then as much is left as the best plan leaves."""
+
+
 _MOST_NARROWINGS = 3
 """Times that regions are narrowed where the solution that leaves the least, or the smoothest, is taxed less than by the rules."""
 
@@ -74,9 +79,14 @@ def least_hurt(
     least = _least_left(relaxation, node, first)
     if isinstance(least, Outcome) or isinstance(most, Outcome):
         return None
-    plan, smooth = None, _smoothest(relaxation, node, second, least)
+    narrow = most.pounds - least.pounds < _NARROW_POUNDS
+    as_much = left / POUND - _MORE_LEFT_POUNDS, left / POUND + _MORE_LEFT_POUNDS
+    between = as_much if narrow else (0.0, least.pounds + _MORE_LEFT_POUNDS)
+    plan, smooth = None, _smoothest(relaxation, node, second, least, between)
     if isinstance(smooth, Solution):
         plan = _carried_out(best, last_day, relaxation, smooth, tolerance, work)
+    if plan is None and narrow:
+        plan = best
     if plan is None:
         plan = _carried_out(best, last_day, relaxation, relaxation.solution_of(least), tolerance, work) or best
     given_up = last_day.worth(best) - last_day.worth(plan)
@@ -114,9 +124,12 @@ def _least_left(relaxation: Relaxation, node: Node, floor: float) -> TaxedLeft |
     return least
 
 
-def _smoothest(relaxation: Relaxation, node: Node, floor: float, least: TaxedLeft) -> Solution | Outcome:
-    """The smoothest solution at a node that leaves no more than the least, with regions narrowed in the same way."""
-    smooth = relaxation.smoothest(node, floor, least, _MORE_LEFT_POUNDS)
+def _smoothest(
+    relaxation: Relaxation, node: Node, floor: float, least: TaxedLeft, between: tuple[float, float]
+) -> Solution | Outcome:
+    """The smoothest solution at a node that leaves between so many pounds, with regions narrowed in the same way; ``least`` is
+    the one that leaves the least."""
+    smooth = relaxation.smoothest(node, floor, least, between)
     for _ in range(_MOST_NARROWINGS):
         if not isinstance(smooth, Solution) or not _narrowed(relaxation, smooth):
             break

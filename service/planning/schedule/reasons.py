@@ -603,9 +603,12 @@ def _in_pounds(amount: float) -> str:
 def _of_the_isa(case: _Case) -> Iterator[Reason]:
     record, years = case.record, case.result.years
     if record.from_isa >= POUND:
-        yield Reason(
-            "isa_pays_for_spending", f"{rounded_pounds(record.from_isa)} is taken from ISAs for spending, after cash."
-        )
+        taken = f"{rounded_pounds(record.from_isa)} is taken from ISAs"
+        if case.spare_cash >= record.from_isa:
+            # Cash would have covered it: it earns as much or more, so the money waits there.
+            yield Reason("isa_pays_for_spending", f"{taken} and not needed for spending yet: it is kept as cash.")
+        else:
+            yield Reason("isa_pays_for_spending", f"{taken} for spending, after cash.")
     if record.subscribed and not case.person.isa_unused:
         yield Reason(
             "uses_the_isa_allowance",

@@ -61,7 +61,13 @@ from service.planning.projection.timeline import (
 )
 from service.planning.schedule.estate import EstateAtTheEnd, estate_at_the_end, estate_of
 from service.planning.schedule.step_margin import kept_clear
-from service.planning.schedule.to_beneficiaries import beneficiaries_faults, leaves_out_of_the_bound, to_beneficiaries
+from service.planning.schedule.to_beneficiaries import (
+    ToBeneficiaries,
+    beneficiaries_faults,
+    leaves_out_of_the_bound,
+    to_beneficiaries,
+    two_estates,
+)
 from service.planning.schedule.wishes import SteadyIncome, steadiest, with_nearest
 from service.planning.wording import counted
 
@@ -88,6 +94,9 @@ SCENARIOS = ("low", "middle", "high")
 
 _PLANS_OWN_WORK = 0.6
 """Of the work of a request with scenarios, what the plan itself may take; they share the rest."""
+
+_PART_FOR_THE_HOUSEHOLD = 0.25
+"""Of the work for the most to beneficiaries, where two estates are taxed, what looks for the most for the household."""
 
 _LEVELS_WORK = 0.7
 """Of the work of a plan for a steady income, what the search for its level may take; the rest is for what it leaves."""
@@ -463,6 +472,12 @@ def _planned(plain: PlainPlans, question: ScheduleQuestion, work: Work) -> Found
 
 def _best(plain: PlainPlans, work: Work, last_day: LastDay, known: Projection | None = None) -> Found:
     """The plan whose last day is worth the most; ``known`` is one to begin from."""
+    household = plain.timeline.household
+    if known is None and isinstance(last_day, ToBeneficiaries) and two_estates(household, last_day.facts):
+        # The bound is loose there, and the plan that leaves the household the most may be better than what is found without it.
+        part = Work(_PART_FOR_THE_HOUSEHOLD * work.left)
+        known = most_after_tax(plain.timeline, part, plain).projection
+        work.add(part.done)
     found = most_after_tax(plain.timeline, work, plain, known, last_day)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     untried = () if found.plain_plans_tried else plain_plans(plain, work)

@@ -161,7 +161,10 @@ def _claims(result: Schedule) -> Iterator[str]:
     if claims:
         saved = rounded_pounds(sum(claim.saved for claim in claims))
         years = "one tax year" if len(claims) == 1 else f"{len(claims)} tax years"
-        yield f"The plan counts on a claim to the marriage allowance in {years}, which saves {saved} of tax in all."
+        yield (
+            f"The plan counts on a claim to the marriage allowance in {years}, which saves {saved} of tax in all. The tax "
+            "assumed on what is left counts no claim."
+        )
 
 
 # What is drawn, in phases
@@ -353,13 +356,13 @@ def _isas(result: Schedule) -> Iterator[str]:
     taken_out = sum(one.record.from_isa for year in result.years for one in year.people)
     if paid_in >= POUND and taken_out >= POUND:
         yield (
-            f"In all, the plan pays {rounded_pounds(paid_in)} into ISAs and takes {rounded_pounds(taken_out)} out of ISAs for "
-            "spending. What is in an ISA grows free of tax until then."
+            f"In all, the plan pays {rounded_pounds(paid_in)} into ISAs and takes {rounded_pounds(taken_out)} out of ISAs. "
+            "What is in an ISA grows free of tax until then."
         )
     elif paid_in >= POUND:
         yield f"In all, the plan pays {rounded_pounds(paid_in)} into ISAs."
     elif taken_out >= POUND:
-        yield f"In all, the plan takes {rounded_pounds(taken_out)} out of ISAs for spending."
+        yield f"In all, the plan takes {rounded_pounds(taken_out)} out of ISAs."
 
 
 class _Plainer(NamedTuple):
@@ -510,9 +513,7 @@ def _as_good(result: Schedule, because: Sequence[Sequence[Sequence[Reason]]]) ->
         else:
             when = f"in {len(either_way)} of {len(years)} years with withdrawals"
         whose = f"for {inside(who(place, len(members), member.name))}, " if len(members) > 1 else ""
-        yield starting(
-            f"{whose}{when}, drawing the last £100 or leaving it for later comes to much the same."
-        )
+        yield starting(f"{whose}{when}, drawing the last £100 or leaving it for later comes to much the same.")
     if tie.most_left - tie.least_left >= _LEAST_TOLD_APART:
         there = rounded_pounds(tie.least_left) if tie.least_left >= _ALIKE else "next to nothing"
         taxed, that_tax = " that would be taxed", "that tax"

@@ -47,7 +47,7 @@ LEAVES_OUT = (
 OF_TWO_ESTATES = (
     " Where the first death of a couple passes to beneficiaries, the bound takes the two estates together. It takes pension "
     "money as charged with the most inheritance tax that there can be, and debts beyond what they own as not paid. There it may "
-    "be thousands of pounds too high."
+    "be far too high."
 )
 """What it leaves out where two estates are taxed."""
 
