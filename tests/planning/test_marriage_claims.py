@@ -321,8 +321,8 @@ def test_a_plan_says_who_gives_what_it_saves_and_when_to_claim() -> None:
     )
     assert not any(reason.code == "gives_marriage_allowance" for reason in words.because[0][1])
     assert (
-        "The plan counts on a claim to the marriage allowance in 2 tax years, which saves £228 of tax in all. The tax assumed on what is left counts no claim."
-        in words.summary
+        "The plan counts on a claim to the marriage allowance in 2 tax years, which saves £228 of tax in all. The tax "
+        "assumed on what is left counts no claim." in words.summary
     )
     asked = [step for step in steps(result, ()) if step.code == "claim_marriage_allowance"]
     assert [(step.day, step.person, step.amount, step.tax_year) for step in asked] == [
