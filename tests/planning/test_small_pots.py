@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import date
 from random import Random
 from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from service.figures import tax_years
 from service.law.lump_sums import Pension
+from service.planning.faults import RuleViolation
 from service.planning.household import (
     Assumptions,
     DatedIncome,
@@ -26,8 +31,8 @@ from service.planning.schedule.events import events
 from service.planning.schedule.schedule import Goal, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.steps import steps
 from tests.bodies import answered, faults_of
-from tests.households import BOOK, growing_apart
-from tests.planning.test_schedule import assert_adds_up
+from tests.households import BOOK, growing_apart, plans
+from tests.planning.test_schedule import assert_adds_up, assert_within_limits
 
 PLANS = "/v1/allowance-schedule"
 POUND = 100
@@ -198,6 +203,41 @@ def test_money_is_conserved_in_plans_drawn_at_random() -> None:
                     # A quarter, down to the penny (ITEPA 2003 s.637G).
                     assert pot.tax_free == pot.gross // 4
         assert not any(pot.closing for one in result.years[-1].people for pot in one.record.opened.year.small_pots)
+
+
+@given(plans(most_days=1_200), st.data())
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+def test_whatever_the_household_a_plan_with_small_pots_is_sound(asked: Household, data: Any) -> None:
+    """All sums hold, nothing is drawn beyond a limit, and no plain plan is above the bound of the plan that leaves the most."""
+    first, last = tax_years.of(asked.start), tax_years.of(asked.end)
+    names = [first]
+    while names[-1] != last:
+        names.append(tax_years.following(names[-1]))
+    people = []
+    for one in asked.people:
+        held = one.pension
+        pensions = one.pensions or (PensionHeld(held.uncrystallised, held.drawdown, held.protected_pension_age),)
+        for _ in range(data.draw(st.integers(0, 2))):
+            year, growth = data.draw(st.sampled_from(names)), data.draw(st.sampled_from((0, 300, -200)))
+            pensions += (PensionHeld(data.draw(st.integers(0, 800_000)), 0, None, growth, small_pot_in=year),)
+        people.append(small_pots_apart(one._replace(pensions=pensions)))
+    with_pots = replace(asked, people=tuple(people))
+    found = {}
+    goals: tuple[Goal, ...] = ("personal_allowance", "basic_rate_band", "most_after_tax")
+    for goal in goals:
+        try:
+            found[goal] = schedule(ScheduleQuestion(with_pots, goal), BOOK)
+        except RuleViolation as refused:
+            if {fault.code for fault in refused.faults} - {"spending-cannot-be-met", "small-pot-too-early"}:
+                raise
+            continue
+        assert_adds_up(found[goal])
+        assert_within_limits(found[goal])
+    best = found.get("most_after_tax")
+    if best is not None:
+        assert best.proof is not None
+        assert best.proof.proven
+        assert max(one.totals.wealth_after_tax for one in found.values()) <= best.proof.bound
 
 
 # Over HTTP
