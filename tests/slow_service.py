@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 import service
 from service.http.calculation import Calculation
-from service.schemas.fields import StrictBoolean, WholeNumber
+from service.schemas.fields import LawName, StrictBoolean, WholeNumber
 from service.schemas.shared import StrictSchema
 from service.start import start
 
@@ -31,6 +31,8 @@ class WaitingSchema(StrictSchema):
     dies = StrictBoolean()
     busy = StrictBoolean()
     costly = StrictBoolean()
+    law = LawName()
+    compare_law = LawName()
 
 
 class Waiting(NamedTuple):

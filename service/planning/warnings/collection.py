@@ -185,7 +185,7 @@ def payroll_takes_more_than_is_due(year: YearFacts, taken: Taken, entry: Entry) 
     else:
         code = "On an emergency code, the" if _on_an_emergency_code(taken) else "The"
         not_due = (
-            "None of it is due over the year."
+            "No part of it is due over the year."
             if too_much == deducted
             else f"Over the year, {over} too much tax would then be paid."
         )

@@ -172,6 +172,7 @@ def test_every_fact_of_the_catalogue_is_a_field_and_every_field_a_fact() -> None
         "people",
         "blind_persons_allowance",
         "law",
+        "compare_law",
         "withdrawals.person",
         "withdrawals.pension",
         # What only other operations look at, and names.
