@@ -107,7 +107,7 @@ class LawDifferenceOfAnswer(TypedDict):
     """
     difference: float
     """
-    How much more it is under the other law; less
+    How much more it is under the other law; less, if negative.
     """
 
 

@@ -626,7 +626,7 @@ export interface components {
             value: number;
             /** @description The number under the other law. */
             compared: number;
-            /** @description How much more it is under the other law; less */
+            /** @description How much more it is under the other law; less, if negative. */
             difference: number;
         };
         /** @description A proposed law. It is not law, may change, and may never become law. */
