@@ -21,25 +21,12 @@ _STANDS_BY_ITSELF = ("enacted", "proposed")
 """What is said of a figure of these standings is not said of one year: neither is carried on from another."""
 
 
-def later_year(last: TaxYearFigures, name: str, rise: PriceIndex | None, rising: RisingWithPrices) -> TaxYearFigures:
-    """The figures of tax year ``name``, such as "2034-35", assumed from those of ``last``, the last that has a file.
-
-    ``rise`` is the price index at the start of the year, 1 in ``last``; None leaves every figure as it is in ``last``.
-    What is enacted and stands until changed keeps its standing; everything else is "assumed", with a caveat that says
-    so, before what was not certain of it already where it was law. A proposed figure goes the way of the known one, and stays
-    "proposed". The year's version is that of ``last``, as its figures
-    follow from it. Prices that fall lower nothing: the Acts index upwards only. ValueError if ``name`` is not a tax year
-    after ``last``, or ``rise`` is not above 0.
-    """
-    year = carried_forward(last, name, rising)
-    return year if rise is None else raised_with_prices(year, last, rise, rising)
-
-
 def raised_with_prices(
     year: TaxYearFigures, last: TaxYearFigures, rise: PriceIndex, rising: RisingWithPrices
 ) -> TaxYearFigures:
     """A later year's figures, of which those that rise with prices are raised. ``year`` is what ``carried_forward`` has made of
-    ``last``. ValueError if ``rise`` is not above 0."""
+    ``last``, and ``rise`` the price index at the start of the year, 1 in ``last``. Prices that fall lower nothing: the Acts index
+    upwards only. ValueError if ``rise`` is not above 0."""
     if rise <= 0:
         raise ValueError(f"a price index is above 0, and {rise} is not")
     raised = {
@@ -50,7 +37,14 @@ def raised_with_prices(
 
 
 def carried_forward(last: TaxYearFigures, name: str, rising: RisingWithPrices) -> TaxYearFigures:
-    """A later year's figures where prices raise none. ValueError if ``name`` is not a tax year after ``last``."""
+    """The figures of tax year ``name``, such as "2034-35", assumed from those of ``last``, the last that has a file, where prices
+    raise none.
+
+    What is enacted and stands until changed keeps its standing; everything else is "assumed", with a caveat that says so, before
+    what was not certain of it already where it was law. A proposed figure goes the way of the known one, and stays "proposed".
+    The year's version is that of ``last``, as its figures follow from it. ValueError if ``name`` is not a tax year after
+    ``last``.
+    """
     if tax_years.between(last.name, name) < 1:
         raise ValueError(f"{name} is not after {last.name}")
     figures = {

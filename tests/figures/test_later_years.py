@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.figures.later_years import later_year
 from service.figures.loader import KEYS, TaxYearFigures, load_tax_years
 from service.figures.tables import load_rising_with_prices
+from tests.later_years import later_year
 
 YEARS = load_tax_years()
 LAST = YEARS["2030-31"]

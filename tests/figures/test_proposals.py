@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from service.figures.later_years import later_year
 from service.figures.loader import FiguresError, load_tax_years, years_version
 from service.figures.proposals import ProposedLaw, first_day, load_proposals
 from service.figures.tables import load_rising_with_prices
 from service.law.rulebook import rule_book_under
+from tests.later_years import later_year
 
 YEARS = load_tax_years()
 RISING = load_rising_with_prices()

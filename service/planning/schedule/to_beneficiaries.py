@@ -38,11 +38,13 @@ from service.planning.schedule.estate import estate_at_the_end
 from service.planning.search import first_where
 
 LEAVES_OUT = (
-    "The bound leaves out that a marriage allowance which one partner may not give is lost to the other. It leaves out that a "
-    "large first estate leaves less of the residence nil-rate band to the second. It leaves out that gifts to "
-    "charity count where the residence nil-rate band is tapered. So it may be higher than it need be."
+    "The bound takes the taxes along lines that are nowhere above the law's, so it may be higher than it need be."
 )
-"""What the bound on what beneficiaries receive leaves out."""
+"""Of every bound on what beneficiaries receive."""
+
+OF_A_COUPLE = " It leaves out that a large first estate leaves less of the residence nil-rate band to the second."
+OF_CHARITY = " It leaves out that gifts to charity count where the residence nil-rate band is tapered."
+"""What else is left out of it, where it may concern the household."""
 
 OF_TWO_ESTATES = (
     " Where the first death of a couple passes to beneficiaries, the bound takes the two estates together. It takes pension "
@@ -105,7 +107,12 @@ def beneficiaries_faults(household: Household, *, estate_given: bool) -> Iterato
 
 def leaves_out_of_the_bound(household: Household, facts: EstateFacts | None) -> str:
     """What the bound on what beneficiaries receive does not count, for those whom it may concern."""
-    return LEAVES_OUT + (OF_TWO_ESTATES if facts is not None and two_estates(household, facts) else "")
+    concerns = {
+        OF_A_COUPLE: len(household.people) > 1,
+        OF_CHARITY: facts is not None and facts.charity_share > 0,
+        OF_TWO_ESTATES: facts is not None and two_estates(household, facts),
+    }
+    return LEAVES_OUT + "".join(sentences for sentences, concerned in concerns.items() if concerned)
 
 
 def two_estates(household: Household, facts: EstateFacts) -> bool:

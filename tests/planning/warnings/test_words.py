@@ -17,7 +17,6 @@ from typing import Any
 import pytest
 
 from service import planning
-from service.figures.later_years import later_year
 from service.figures.tables import load_rising_with_prices, load_state_pension_ages
 from service.law.lump_sums import Pension
 from service.planning.disclosure import (
@@ -32,6 +31,7 @@ from service.planning.timing.options import SPENDING_ONLY, Option
 from service.planning.warnings.registry import CATALOGUE
 from service.planning.warnings.warning import ClientWarning
 from tests.households import BOOK
+from tests.later_years import later_year
 from tests.planning import test_schedule_warnings as of_plans
 from tests.planning import test_timing as of_timing
 from tests.planning import test_warnings as of_quotes
