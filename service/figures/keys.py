@@ -53,6 +53,7 @@ KEYS: Mapping[str, Key] = MappingProxyType(
         "income_tax.personal_allowance_taper_threshold": _MONEY,
         "income_tax.blind_persons_allowance": _MONEY,
         "income_tax.marriage_allowance": _MONEY,
+        "income_tax.marriage_allowance_claim_years": _COUNT,
         "income_tax.bands_england": Key("bands", _UK_BANDS),
         "income_tax.bands_northern_ireland": Key("bands", _UK_BANDS),
         "income_tax.bands_wales": Key("bands", _UK_BANDS),

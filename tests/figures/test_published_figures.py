@@ -623,6 +623,8 @@ COUNTS = [
     ("inheritance_tax.gift_years", "2019-20", "2030-31", 7, "s.7(1)"),
     # Taxes Management Act 1970 Sch.1AB para 3(1); the four years are from memory
     ("payroll.overpayment_claim_years", "2019-20", "2030-31", 4, "Sch.1AB para 3(1)"),
+    # From memory.
+    ("income_tax.marriage_allowance_claim_years", "2019-20", "2030-31", 4, "Income Tax Act 2007 s.55D"),
     # Finance Act 2004 s.188(3)(a)
     ("pension.relief_ends_at_age", "2019-20", "2030-31", 75, "s.188(3)"),
     # SI 1998/1870 reg.5DFA(3)
@@ -725,6 +727,7 @@ WITH_A_CAVEAT = {
 """The tax years in which a figure has a sentence on what is not certain for a client."""
 
 EVIDENCE = {
+    "income_tax.marriage_allowance_claim_years": " ".join(YEARS),
     "income_tax.personal_allowance": "2019-20 2020-21",
     "income_tax.blind_persons_allowance": "2019-20 2020-21 2024-25 2025-26 2026-27 2027-28 2028-29 2029-30 2030-31",
     "income_tax.bands_england": "2019-20 2020-21 2027-28 2028-29 2029-30 2030-31",

@@ -33,9 +33,7 @@ Basis = Literal["law", "guidance", "practice"]
 _BUDGET_TOLD_BY = (12, 1)
 """By this month and day a Budget held in autumn has been published: common practice of governments, no rule."""
 
-_CLAIM_YEARS = "four"
-"""How many years after the end of a tax year the marriage allowance can be claimed for it (Income Tax Act 2007 s.55D)."""
-
+_CLAIM_YEARS = "income_tax.marriage_allowance_claim_years"
 _CERTIFICATE_MONTHS = "pension.transitional_certificate_months"
 _MONTHS_OF_A_YEAR = 12
 
@@ -454,13 +452,14 @@ def _marriage_allowance(people: Sequence[Member], year: ScheduleYear) -> Iterato
     if claim is None:
         return
     giver, receiver = (inside(who(place, len(people), people[place].name)) for place in (claim.giver, claim.receiver))
+    figures = year.period.rules.figures
     yield Step(
         "claim_marriage_allowance",
-        year.period.rules.figures.end + timedelta(days=1),
+        figures.end + timedelta(days=1),
         "Claim the marriage allowance",
-        f"Once the tax year has ended, {giver} can claim the marriage allowance for it. HMRC accepts that for {_CLAIM_YEARS} "
-        f"years. It takes {rounded_pounds(claim.taken_off)} off the tax of {receiver}. A claim made before the year ends goes on "
-        "in later years until it is cancelled.",
+        f"Once the tax year has ended, {giver} can claim the marriage allowance for it, for up to {figures.count(_CLAIM_YEARS)} "
+        f"years. The claim takes {rounded_pounds(claim.taken_off)} off the tax of {receiver}. A claim made before the year ends "
+        "goes on in later years until it is cancelled.",
         "law",
         ("Income Tax Act 2007 ss.55B-55D",),
         claim.giver,
