@@ -31,7 +31,8 @@ from tests.benchmarks.questions import BOOK, CALCULATIONS, VERSIONS
 from tests.benchmarks.report import Goal, Part, progress, table
 from tests.benchmarks.sizes import Sizes
 
-LEAST_SHARE, AIM_SHARE = 0.2, 0.5
+LEAST_SHARES = {"interpreted": 0.15, "compiled": 0.27}
+AIM_SHARE = 0.5
 MOST_TIMES_SLOWER_WHEN_BAD = 25
 MOST_TIMES_FOR_TWO = 1.2
 MOST_GROWTH_MB = 100
@@ -120,18 +121,17 @@ def _beside_json(rounds: int, timed: int) -> Part:
             found[name].append((time.process_time() - begun) * 1_000_000 / timed)
     # What else the machine does can only add to a time, so the least of the rounds is the nearest to the truth.
     least = {name: min(values) for name, values in found.items()}
-    once_in, once_out, both_ways, good, all_bad = list(least.values())[:5]
-    share, wide_share, slower = (once_in + once_out) / good, both_ways / good, all_bad / good
+    both_ways, good, all_bad = list(least.values())[2:5]
+    wide_share, slower = both_ways / good, all_bad / good
     how = "compiled" if is_compiled() else "interpreted"
     text = (
         f"Bulk: microseconds of processor time for each of {timed:,} records, the least of {rounds} rounds in turns; law "
         f"and planning run {how}; "
-        f"{len(body) / timed:.0f} bytes in and {len(answer) / timed:.0f} out for each record. Both readings of the limit "
-        "are given.\n\n"
+        f"{len(body) / timed:.0f} bytes in and {len(answer) / timed:.0f} out for each record. The goal is of the "
+        "limit read widely.\n\n"
     )
     goals = (
-        Goal("bulk, share of the limit read narrowly", share, LEAST_SHARE, at_least=True, aim=AIM_SHARE),
-        Goal("bulk, share of the limit read widely", wide_share, LEAST_SHARE, at_least=True, aim=AIM_SHARE),
+        Goal("bulk, share of the limit read widely", wide_share, LEAST_SHARES[how], at_least=True, aim=AIM_SHARE),
         Goal("bulk, all bad to all good", slower, MOST_TIMES_SLOWER_WHEN_BAD),
     )
     rows = [(name, f"{value:,.1f}") for name, value in least.items()]

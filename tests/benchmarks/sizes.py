@@ -17,7 +17,7 @@ class Sizes:
     rounds: int = 7
     seconds: float = 2.0
     records: int = 100_000
-    examples: int = 3
+    examples: int = 4
     warm_up_requests: int = 500
     timed_households: int = 200
     counted_households: int = 2_000
