@@ -261,6 +261,8 @@ def timing(random: Random) -> JsonObject:
     if random.random() < 0.15:
         request["markets"] = _some_markets(random, 5)
         request.get("assumptions", {}).pop("thresholds_after_freeze", None)
+    elif random.random() < 0.25:
+        _set_pensions_apart(random, request)
     _claim_as_best(random, people)
     return request
 
@@ -440,7 +442,7 @@ def _plan_person(random: Random, start: date) -> JsonObject:
     income = _dated_income(random, start, person["date_of_birth"])
     person["income"] = income
     person |= _used(random, start)
-    # The same terms of all pensions of a person, which lump sum timing needs.
+    # The same terms of all pensions of a person, which courses of markets need.
     pension = _pension(random)
     person["pensions"] = [pension, *({**pension, "drawdown": 0} for _ in range(random.choice((0, 0, 0, 1, 2))))]
     _sometimes(

@@ -416,8 +416,14 @@ def _per_cent(share: float) -> str:
     return f"{share * 100:.2f}%"
 
 
+_ONE_GROWTH = ("the pension", "it grows", "", "")
+_SEVERAL = ("the pensions", "they grow", " on average", " The growth of each is changed by as much.")
+
+
 def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> Spec:
-    assumed, limits = document["assumptions"]["pension_growth"], document["break_evens"]["growth"]
+    limits = document["break_evens"]["growth"]
+    assumed = limits.get("assumed_on_average", document["assumptions"]["pension_growth"])
+    whose, grow, on_average, together = _ONE_GROWTH if "assumed_on_average" not in limits else _SEVERAL
     nearest = sorted(changes, key=lambda change: abs(change["growth"] - assumed))[:_MOST_CHANGES]
     ordered = sorted(nearest, key=lambda change: change["growth"])
     low, high = limits["low"], limits["high"]
@@ -431,16 +437,16 @@ def _growth(document: Mapping[str, Any], changes: Sequence[dict[str, Any]]) -> S
     ]
     first, *_ = nearest
     told = [
-        f"The growth assumed for the pension is {_per_cent(assumed)} a year.",
-        f"If it grows by more than {first['percent']}, option {first['above']} leaves more than option {first['below']}.",
-        f"If it grows by less, option {first['below']} leaves more.",
+        f"The growth assumed for {whose} is {_per_cent(assumed)} a year{on_average}.{together}",
+        f"If {grow} by more than {first['percent']}, option {first['above']} leaves more than option {first['below']}.",
+        f"If {grow} by less, option {first['below']} leaves more.",
     ]
     few = " Those nearest to the assumed growth." if len(changes) > len(nearest) else ""
     x = {
         "field": "growth",
         "type": "quantitative",
         "scale": {"domain": [low, high], "nice": False},
-        "axis": {"title": "Pension growth a year", "format": ".0%", "tickCount": 6, "grid": False},
+        "axis": {"title": f"Pension growth a year{on_average}", "format": ".0%", "tickCount": 6, "grid": False},
     }
     return chart(
         "growth_break_evens",

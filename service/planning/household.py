@@ -293,6 +293,10 @@ class PensionHeld(Value, frozen=True):
         return self.uncrystallised + self.drawdown
 
 
+Terms = tuple[Years | None, YearlyRate, BasisPoints]
+"""A pension's protected age, its growth before the yearly charge, and that charge."""
+
+
 class SmallPot(NamedTuple):
     """A pension that a plan takes whole as a small pot lump sum (SI 2009/1171 regs 11, 11A and 12) on the last day of a
     ``tax_year``: its ``place`` among the person's pensions, and what it holds at the start."""
@@ -325,7 +329,7 @@ def yearly_charge(people: Iterable[Member]) -> BasisPoints:
     return next((held.yearly_charge for one in people for held in one.pensions if held.held), 0)
 
 
-def _terms(held: PensionHeld) -> tuple[Years | None, YearlyRate, BasisPoints]:
+def terms_of(held: PensionHeld | Pot) -> Terms:
     """What has to be the same for two pensions to count as one in a plan."""
     return held.protected_pension_age, held.growth, held.yearly_charge
 
@@ -415,13 +419,13 @@ class Member(Value, frozen=True):
         if len(self.pensions) < 2:
             return ()
         counting = self.counting
-        terms = list(dict.fromkeys(_terms(held) for held in counting))
+        terms = list(dict.fromkeys(terms_of(held) for held in counting))
         if len(terms) < 2:
             return ()
         places: list[list[int]] = [[] for _ in terms]
         for place in self.places_drawn:
             held = self.pensions[place]
-            places[terms.index(_terms(held)) if held in counting else 0].append(place)
+            places[terms.index(terms_of(held)) if held in counting else 0].append(place)
         return tuple(
             Pot(
                 tuple(own),
@@ -430,6 +434,14 @@ class Member(Value, frozen=True):
                 *of_all,
             )
             for own, of_all in zip(places, terms, strict=True)
+        )
+
+    @property
+    def held_by_pot(self) -> tuple[Pence, ...]:
+        """What each pot holds; one amount where all pensions count as one."""
+        pots = self.pots
+        return tuple(pot.uncrystallised + pot.drawdown for pot in pots) or (
+            self.pension.uncrystallised + self.pension.drawdown,
         )
 
     @property
@@ -534,6 +546,11 @@ class Assumptions:
         """The growth of a small pot after its charge."""
         growth = pot.pension.growth if self.small_pot_growth is None else self.small_pot_growth
         return after_charge(growth, pot.pension.yearly_charge)
+
+    @property
+    def growths_differ(self) -> bool:
+        """Whether not all pensions grow alike."""
+        return bool(self.pension_growths or self.pot_growths)
 
     def growth_of(self, person: int) -> YearlyRate:
         """The growth of a person's pensions; of several pots, that of the first."""

@@ -57,7 +57,12 @@ def balance_answer(balance: Balance, growth: str) -> dict[str, Any]:
 def pensions_answer(parts: Sequence[Part]) -> list[dict[str, Any]]:
     """How a person's pensions moved, as JSON, with what they consist of at the end."""
     return [
-        {**_together(part.places), **balance_answer(part.balance, "growth"), **in_pounds(part.after, Funds._fields)}
+        {
+            **_together(part.places),
+            **({} if part.lump_sum is None else {"lump_sum": pounds(part.lump_sum)}),
+            **balance_answer(part.balance, "growth"),
+            **in_pounds(part.after, Funds._fields),
+        }
         for part in parts
     ]
 

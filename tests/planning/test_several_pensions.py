@@ -248,23 +248,22 @@ def compared(*pensions: dict[str, Any], **assumptions: float) -> dict[str, Any]:
 HELD = {"uncrystallised": 100_000}
 
 
-@pytest.mark.parametrize(
-    ("terms", "where"),
-    [
-        ({"protected_pension_age": 55}, "#/household/people/0/pensions"),
-        ({"growth": 0.05}, "#/household/people/0/pensions"),
-        ({"yearly_charge": 0.01}, "#/household/people/0/pensions"),
-    ],
-)
-def test_lump_sum_timing_refuses_pensions_on_different_terms(
-    client: FlaskClient, terms: dict[str, Any], where: str
-) -> None:
-    body = compared(HELD, HELD | terms, pension_growth=0.04)
-    assert faults_of(client, TIMINGS, json.dumps(body).encode()) == [(where, "pensions-on-different-terms")]
-    assert answered(client, TIMINGS, compared(HELD | terms, HELD | terms, pension_growth=0.04))
-    # A plan tells them apart.
-    apart = answered(client, PLANS, planned(HELD, HELD | terms, pension_growth=0.04))
-    assert [part["pension"] for part in apart["years"][0]["people"][0]["pensions"]] == [0, 1]
+@pytest.mark.parametrize("terms", [{"protected_pension_age": 55}, {"growth": 0.05}, {"yearly_charge": 0.01}])
+def test_pensions_on_different_terms_are_told_apart(client: FlaskClient, terms: dict[str, Any]) -> None:
+    plan = answered(client, PLANS, planned(HELD, HELD | terms, pension_growth=0.04))
+    options = answered(client, TIMINGS, compared(HELD, HELD | terms, pension_growth=0.04))["options"]
+    for years in (plan["years"], *(option["years"] for option in options)):
+        assert [part["pension"] for part in years[0]["people"][0]["pensions"]] == [0, 1]
+
+
+@pytest.mark.parametrize("terms", [{"growth": 0.05}, {"yearly_charge": 0.01}])
+def test_on_courses_of_markets_all_pensions_move_alike(client: FlaskClient, terms: dict[str, Any]) -> None:
+    course = {"source": "random", "seed": 1, "number_of_paths": 2, "volatility": {"pension_growth": 0.1}}
+    for url, ask in ((PLANS, planned), (TIMINGS, compared)):
+        body = ask(HELD, HELD | terms, pension_growth=0.04) | {"markets": course}
+        found = faults_of(client, url, json.dumps(body).encode())
+        assert found == [("#/household/people/0/pensions", "pensions-on-different-terms")]
+        assert answered(client, url, ask(HELD | terms, HELD | terms, pension_growth=0.04) | {"markets": course})
 
 
 @pytest.mark.parametrize(("url", "ask"), [(PLANS, planned), (TIMINGS, compared)])
@@ -278,19 +277,21 @@ def test_a_pension_with_nothing_in_it_has_no_say(
         assert told_of(answered(client, url, ask(*pensions))) == alone
 
 
-def test_the_pensions_of_two_people_may_have_different_ages_and_in_plans_different_growth(client: FlaskClient) -> None:
+def test_the_pensions_of_two_people_may_have_different_ages_and_different_growth(client: FlaskClient) -> None:
     """By hand: 100,000 at 4%, and at 5% less a charge of 1%, 1.05 x 0.99, for the whole of 2026-27."""
     partner = {"date_of_birth": "1964-06-01", "tax_residence": "wales"}
-    for terms, timed in (({"protected_pension_age": 50}, 200), ({"growth": 0.05, "yearly_charge": 0.01}, 422)):
+    for terms in ({"protected_pension_age": 50}, {"growth": 0.05, "yearly_charge": 0.01}):
         people = [planned(HELD)["household"]["people"][0], partner | {"pensions": [HELD | terms]}]
         household = {"household": {"people": people}}
         plan = answered(client, PLANS, planned(HELD, pension_growth=0.04) | household)
-        comparison = compared(HELD, pension_growth=0.04) | household
-        assert client.post(TIMINGS, json=comparison).status_code == timed
-    first, second = (person["pensions"][0] for person in plan["years"][0]["people"])
-    assert (first["growth"], second["growth"]) == (4_000, 3_950)
+        comparison = compared(HELD, pension_growth=0.04) | household | {"options": [{"lump_sums": "never"}]}
+        compared_years = answered(client, TIMINGS, comparison)["options"][0]["years"]
+    for years in (plan["years"], compared_years):
+        first, second = (person["pensions"][0] for person in years[0]["people"])
+        assert (first["growth"], second["growth"]) == (4_000, 3_950)
     assert plan["assumptions"]["pension_growths"] == [0.04, 0.0395]
-    assert faults_of(client, TIMINGS, json.dumps(comparison).encode()) == [
+    course = {"source": "random", "seed": 1, "number_of_paths": 2, "volatility": {"pension_growth": 0.1}}
+    assert faults_of(client, TIMINGS, json.dumps(comparison | {"markets": course}).encode()) == [
         ("#/household/people", "pensions-on-different-terms")
     ]
 

@@ -76,6 +76,11 @@ def course_of(result: Timing, option: int) -> Course:
     return course
 
 
+def inherited_by(survivor: Course) -> int:
+    """What is left of pension money inherited free of income tax, pence."""
+    return sum(one.amount for one in survivor.inherited)
+
+
 def beneficiaries_receive(course: Course, death: Death, facts: EstateFacts, beneficiary_rate: int) -> Outcome:
     """What comes of a death under an option."""
     return outcome(course, death_years(course.timeline, death, facts, BOOK), facts, beneficiary_rate, BOOK)
@@ -626,7 +631,7 @@ def test_nothing_is_lost_or_used_twice_when_one_of_two_dies(take: str, day: date
         year.settled.people[0].opened.year.received - alone.received
         for year, alone in zip(survivor.years, survivor.timeline.people[0], strict=True)
     )
-    assert survivor.inherited + later >= inherited > 0
+    assert inherited_by(survivor) + later >= inherited > 0
     # One ISA limit in the tax year of the death.
     last = until.years[-1]
     if day != date(2031, 4, 5):
@@ -644,9 +649,9 @@ def test_money_inherited_from_someone_of_75_is_taxed_with_the_survivors_income()
         older, COUPLE[1], options=(Option("never", BANDS[0]),), to_age=90, deaths=(Death(0, 75), Death(0, 74))
     )
     taxed, free = left_by(result, death=0), left_by(result, death=1)
-    assert taxed.survivor.inherited == 0
+    assert inherited_by(taxed.survivor) == 0
     assert taxed.survivor.years[0].begun[0].before.pension.drawdown > 30_000_000
-    assert free.survivor.inherited > 30_000_000
+    assert inherited_by(free.survivor) > 30_000_000
     assert free.survivor.years[0].begun[0].before.pension.drawdown == 0
 
 

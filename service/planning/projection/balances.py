@@ -61,25 +61,34 @@ def withdrawal(record: PersonRecord) -> Withdrawal:
 
 class Part(NamedTuple):
     """What is told of pensions that count as one: their ``places`` among the person's, how they moved over a period, what is
-    drawn on its last day, and what they consist of then. ``small_pot``: it is one that is taken whole."""
+    drawn on its last day, and what they consist of then. ``small_pot``: it is one that is taken whole. ``lump_sum`` is what of
+    one on the first day comes from them, None where that is not told apart."""
 
     places: tuple[int, ...]
     balance: Balance
     withdrawal: Withdrawal
     after: Funds
     small_pot: bool = False
+    lump_sum: Pence | None = None
 
 
-def parts(member: Member, record: PersonRecord, balance: Balance, drawn: Withdrawal) -> tuple[Part, ...]:
+def parts(
+    member: Member,
+    record: PersonRecord,
+    balance: Balance,
+    drawn: Withdrawal,
+    before_lump_sum: tuple[Funds, ...] | None = None,
+) -> tuple[Part, ...]:
     """A person's period pension by pension: those in one pot are told together. They add up to ``balance``, which is that of all
-    pensions, and to ``drawn``, which is without small pots, with those."""
+    pensions, and to ``drawn``, which is without small pots, with those. ``before_lump_sum``: what the pots held before a lump sum
+    of the period's first day, where one may have been taken."""
     small = tuple(_small_pot_told(pot) for pot in record.opened.year.small_pots)
     if not small:
-        return _drawn_parts(member, record, balance, drawn)
+        return _drawn_parts(member, record, balance, drawn, before_lump_sum)
     others = Balance(
         *(whole - sum(each) for whole, *each in zip(balance, *(one.balance for one in small), strict=True))
     )
-    both = (*small, *_drawn_parts(member, record, others, drawn))
+    both = (*small, *_drawn_parts(member, record, others, drawn, before_lump_sum))
     return tuple(sorted(both, key=lambda part: part.places))
 
 
@@ -94,7 +103,13 @@ def _small_pot_told(pot: SmallPotPeriod) -> Part:
     )
 
 
-def _drawn_parts(member: Member, record: PersonRecord, balance: Balance, drawn: Withdrawal) -> tuple[Part, ...]:
+def _drawn_parts(
+    member: Member,
+    record: PersonRecord,
+    balance: Balance,
+    drawn: Withdrawal,
+    before_lump_sum: tuple[Funds, ...] | None,
+) -> tuple[Part, ...]:
     """The same of the pensions that a plan draws as it chooses."""
     after = record.after
     if not member.places_drawn:
@@ -107,6 +122,7 @@ def _drawn_parts(member: Member, record: PersonRecord, balance: Balance, drawn: 
     opened = record.opened
     for k in range(len(after.pots)):
         before, grown, held = opened.before.pots[k], opened.pots[k], after.pots[k]
+        opening = sum(before if before_lump_sum is None else before_lump_sum[k])
         unearned, paid_in = record.pots_not_grown[k], opened.year.pots[k].paid_in.amount
         uncrystallised = grown.uncrystallised - unearned.uncrystallised - held.uncrystallised
         drawdown = grown.drawdown - unearned.drawdown - held.drawdown
@@ -116,13 +132,14 @@ def _drawn_parts(member: Member, record: PersonRecord, balance: Balance, drawn: 
         of_this, tax_free = all_so_far - tax_free, all_so_far
         gross = uncrystallised + drawdown
         growth = opened.pot_growth[k] - sum(unearned)
-        moved = Balance(sum(before), growth, paid_in, sum(before) + growth + paid_in - sum(held), sum(held))
+        moved = Balance(opening, growth, paid_in, opening + growth + paid_in - sum(held), sum(held))
         found.append(
             Part(
                 member.pots[k].places,
                 moved,
                 Withdrawal(gross, of_this, gross - of_this, uncrystallised, drawdown),
                 held,
+                lump_sum=None if before_lump_sum is None else opening - sum(before),
             )
         )
     return tuple(found)

@@ -187,28 +187,16 @@ def small_pot_faults(years: Timeline) -> Iterator[Fault]:
                     )
 
 
-def different_ages(people: Sequence[Member]) -> Iterator[Fault]:
-    """Pensions of one person that may be drawn from different ages, where they have to count as one. A pension with nothing
-    in it, into which nothing is paid, has no say."""
-    for i, member in enumerate(people):
-        if _ages_differ(member):
-            yield Fault(
-                (*PEOPLE, i, "pensions"),
-                "pensions-on-different-terms",
-                "This calculation puts a person's pensions together, so they need the same `protected_pension_age`. Ask "
-                "for each pension by itself.",
-            )
-
-
 def different_growth(people: Sequence[Member]) -> Iterator[Fault]:
-    """Pensions of one person that grow differently, or bear different charges, where they have to count as one."""
+    """Pensions of one person that grow differently, or bear different charges, where many courses of markets move all alike. A
+    pension with nothing in it, into which nothing is paid, has no say."""
     for i, member in enumerate(people):
         if len({(held.growth, held.yearly_charge) for held in member.counting}) > 1:
             yield Fault(
                 (*PEOPLE, i, "pensions"),
                 "pensions-on-different-terms",
-                "This calculation puts a person's pensions together, so they need the same `growth` and the same "
-                "`yearly_charge`. Ask for each pension by itself.",
+                "With `markets`, all pensions move alike on each course, so those of one person need the same `growth` and the "
+                "same `yearly_charge`. Leave `markets` out, or ask for each pension by itself.",
             )
 
 
@@ -230,11 +218,11 @@ def _ages_differ(member: Member) -> bool:
 
 
 def growth_of_two(assumed: Assumptions) -> Iterator[Fault]:
-    """Pensions of two people that grow differently, where one growth has to be varied for both."""
+    """Pensions of two people that grow differently, where many courses of markets move all alike."""
     if assumed.pension_growths:
         yield Fault(
             PEOPLE,
             "pensions-on-different-terms",
-            "This calculation varies one growth for all pensions, so those of both people need the same `growth` and the same "
-            "`yearly_charge`. Plans take different ones.",
+            "With `markets`, all pensions move alike on each course, so those of both people need the same `growth` and the same "
+            "`yearly_charge`. Leave `markets` out.",
         )

@@ -37,16 +37,7 @@ class Grown(NamedTuple):
     def after_lump_sum(self, year: PersonPeriod, lump_sum: Pence, crystallised: Pence) -> Grown:
         """The pots once a lump sum is taken: so much of what is uncrystallised moves, in the order of draws, and what is not
         paid out as the lump sum goes to drawdown."""
-        after = list(self.funds)
-        moved_before = paid_before = 0
-        for k in year.order:
-            uncrystallised, drawdown = after[k]
-            moved = min(uncrystallised, crystallised - moved_before)
-            moved_before += moved
-            paid = lump_sum * moved_before // crystallised - paid_before if crystallised else 0
-            paid_before += paid
-            after[k] = Funds(uncrystallised - moved, drawdown + moved - paid)
-        return self._replace(funds=tuple(after))
+        return self._replace(funds=after_lump_sum(year.order, self.funds, lump_sum, crystallised))
 
 
 NO_POTS = Grown()
@@ -146,6 +137,23 @@ def _of_one_kind(
         left[k] -= out
         on_last_day -= out
     return left, not_grown, draw - still_early - on_last_day
+
+
+def after_lump_sum(
+    order: Sequence[int], funds: Sequence[Funds], lump_sum: Pence, crystallised: Pence
+) -> tuple[Funds, ...]:
+    """Pots once a lump sum is taken: so much of what is uncrystallised moves, in the order of draws, and of it the share that is
+    not paid out as the lump sum goes to drawdown in the same pot."""
+    after = list(funds)
+    moved_before = paid_before = 0
+    for k in order:
+        uncrystallised, drawdown = after[k]
+        moved = min(uncrystallised, crystallised - moved_before)
+        moved_before += moved
+        paid = lump_sum * moved_before // crystallised - paid_before if crystallised else 0
+        paid_before += paid
+        after[k] = Funds(uncrystallised - moved, drawdown + moved - paid)
+    return tuple(after)
 
 
 def of_slower(

@@ -118,9 +118,11 @@ class Remembered(NamedTuple):
 
 
 class PotPeriod(NamedTuple):
-    """One of a person's pots in a period: whether it may be drawn on the last day, and what is paid in."""
+    """One of a person's pots in a period: whether it may be drawn on the last day and already ``from_first_day`` on, and what is
+    paid in."""
 
     may_withdraw: bool
+    from_first_day: bool
     paid_in: PaidIn
 
 
@@ -341,10 +343,27 @@ def with_first_year(whole: Timeline, household: Household, book: RuleBook) -> Ti
 
 
 def _as_long(before: PersonPeriod, years: tuple[PersonPeriod, ...]) -> tuple[PersonPeriod, ...]:
-    """The same years, waiting as long as one did before."""
-    if before.waits_until is None:
+    """The same years, waiting as long as one did before, and with its order of pots: both follow from later years."""
+    if before.waits_until is None and not before.pots:
         return years
-    return tuple(replace(year, waits_until=before.waits_until) for year in years)
+    return tuple(
+        replace(
+            year,
+            waits_until=before.waits_until,
+            order=tuple(k for k in before.order if year.pots[k].may_withdraw),
+        )
+        for year in years
+    )
+
+
+def growing(whole: Timeline, assumed: Assumptions) -> Timeline:
+    """The same periods under other growth and interest, with the order of pots that goes with it; prices and thresholds stay."""
+    members = whole.household.people
+    people = tuple(
+        _in_order(years, assumed.growths_of(place, len(member.pots))) if years[0].pots else years
+        for place, (member, years) in enumerate(zip(members, whole.people, strict=True))
+    )
+    return replace(whole, household=replace(whole.household, assumptions=assumed), people=people)
 
 
 def with_spending(whole: Timeline, spending: tuple[Spending, ...]) -> Timeline:
@@ -423,7 +442,8 @@ def _in_order(years: tuple[PersonPeriod, ...], growths: tuple[YearlyRate, ...]) 
     for year in reversed(years):
         may = [k for k, pot in enumerate(year.pots) if pot.may_withdraw]
         may.sort(key=lambda k: (k not in locked_later, growths[k], k))
-        found.append(replace(year, order=tuple(may)))
+        order = tuple(may)
+        found.append(year if year.order == order else replace(year, order=order))
         locked_later |= {k for k, pot in enumerate(year.pots) if not pot.may_withdraw}
     return tuple(reversed(found))
 
@@ -477,7 +497,8 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, pot
         days = period.first, period.last, figures.start, figures.end
         of_pots = tuple(
             PotPeriod(
-                _may_withdraw(member, period, pot.protected_pension_age),
+                _may_withdraw(member, period, period.last, pot.protected_pension_age),
+                _may_withdraw(member, period, period.first, pot.protected_pension_age),
                 paid_in(member, relief, *days, rules.basic_rate, pot.places) if member.pays_in else NOTHING_PAID_IN,
             )
             for pot in pots
@@ -489,7 +510,7 @@ def _person_year(member: Member, incomes: list[DatedIncome], period: Period, pot
         tax_outside=_tax_outside(taxpayer, rules, taxed_inside),
         may_withdraw=any(pot.may_withdraw for pot in of_pots)
         if of_pots
-        else _may_withdraw(member, period, member.pension.protected_pension_age),
+        else _may_withdraw(member, period, period.last, member.pension.protected_pension_age),
         isa_allowance_left=_isa_allowance_left(member, period),
         state_pension=sum(amount for kind, amount in whole if kind == "state_pension"),
         taxed_inside=taxed_inside,
@@ -528,9 +549,9 @@ def _with_small_pots(
         )
 
 
-def _may_withdraw(member: Member, period: Period, protected: Years | None) -> bool:
-    """Whether benefits may be taken on a period's last day from pensions with a protected age, if any."""
-    return pension_age.may_take_benefits(member.date_of_birth, period.last, period.rules.minimum_pension_age, protected)
+def _may_withdraw(member: Member, period: Period, day: date, protected: Years | None) -> bool:
+    """Whether benefits may be taken on a day of a period from pensions with a protected age, if any."""
+    return pension_age.may_take_benefits(member.date_of_birth, day, period.rules.minimum_pension_age, protected)
 
 
 def _tax_outside(taxpayer: Taxpayer, rules: IncomeTaxRules, inside: Pence) -> Pence:

@@ -1,12 +1,13 @@
 """Where two options change places: the growth rate, and the age, solved and not sampled.
 
-Growth moves the pension's and the ISAs' rate together, so that the difference between the two stays what it was. All
+Growth moves the rates of all pensions and of the ISAs together, so that the differences between them stay what they were. All
 amounts are wealth after tax in pence.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from fractions import Fraction
 from itertools import pairwise
@@ -15,6 +16,7 @@ from typing import NamedTuple
 
 from service.law.units import BasisPoints, Pence
 from service.planning.faults import RuleViolation
+from service.planning.household import Assumptions, Household, YearlyRate
 from service.planning.search import first_where
 
 PARTS = 10_000
@@ -81,6 +83,31 @@ def shifted(rate: BasisPoints | Fraction, shift: int) -> BasisPoints | Fraction:
     """A growth rate (basis points) moved by parts of a basis point; a whole number where it is one."""
     moved = rate + Fraction(shift, PARTS)
     return int(moved) if moved.denominator == 1 else moved
+
+
+def growth_on_average(household: Household) -> YearlyRate:
+    """What the pensions grow by a year, basis points in whole parts: on average by what each holds at the start. Nothing in any,
+    it is the first person's growth."""
+    assumed = household.assumptions
+    if not assumed.growths_differ:
+        return assumed.pension_growth
+    whole = weighted = Fraction(0)
+    for i, member in enumerate(household.people):
+        held = member.held_by_pot
+        for growth, amount in zip(assumed.growths_of(i, len(member.pots)), held, strict=True):
+            whole, weighted = whole + amount, weighted + growth * amount
+    return Fraction(round(weighted / whole * PARTS), PARTS) if whole else assumed.pension_growth
+
+
+def all_shifted(assumed: Assumptions, shift: int) -> Assumptions:
+    """What is assumed, with the growth of all pensions and of the ISAs moved by parts of a basis point."""
+    return replace(
+        assumed,
+        pension_growth=shifted(assumed.pension_growth, shift),
+        isa_growth=shifted(assumed.isa_growth, shift),
+        pension_growths=tuple(shifted(growth, shift) for growth in assumed.pension_growths),
+        pot_growths=tuple(tuple(shifted(growth, shift) for growth in own) for own in assumed.pot_growths),
+    )
 
 
 def growth_break_evens(first: Wealth, second: Wealth, places: Sequence[int]) -> Iterator[GrowthBreakEven]:

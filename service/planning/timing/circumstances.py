@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date
+from typing import NamedTuple
 
 from service.law import lump_sums
 from service.law.ages import age_on
 from service.law.dates import day_month_year
-from service.law.lump_sums import Payment
+from service.law.lump_sums import Payment, Pension
 from service.law.pension_age import may_take_benefits
 from service.law.rounding import down_to_the_penny
-from service.law.units import Pence
+from service.law.units import Pence, Years
 from service.planning.household import Member, Path
 from service.planning.timing.comparison import OptionPeriod, OptionPerson, OptionResult, Timing
 from service.planning.warnings import access
@@ -28,7 +29,7 @@ from service.planning.warnings.circumstances import (
     Together,
     YearFacts,
 )
-from service.planning.warnings.household_facts import partner_in, person_facts, settled_year
+from service.planning.warnings.household_facts import from_the_first_age, partner_in, person_facts, settled_year
 from service.planning.warnings.registry import CATALOGUE, all_found, found_in_option, the_first_of_each
 from service.planning.warnings.warning import ClientWarning, in_order
 from service.planning.wording import pounds
@@ -122,7 +123,8 @@ def _year_facts(
     path: Path,
     option: OptionResult,
 ) -> YearFacts:
-    record, before = found.record, found.first.before.pension
+    record = found.record
+    before = from_the_first_age(found.first.before.pension, member, year.period.rules)
     wanted = option.option.lump_sums != "never"
     settled = settled_year(person, member, year.period, record, found.pension, state_pension, lump_sums_wanted=wanted)
     return settled._replace(
@@ -130,14 +132,14 @@ def _year_facts(
         tax_free=found.tax_free,
         before=before,
         left_before=lump_sums.available(before, year.period.rules.lump_sums),
-        taken=(_lump_sum(person, year, found, path),) if found.lump_sum else (),
+        taken=(_lump_sum(person, year, found, path, before),) if found.lump_sum else (),
     )
 
 
-def _lump_sum(person: PersonFacts, year: OptionPeriod, found: OptionPerson, path: Path) -> Taken:
-    """The lump sum of a period's first day, as a withdrawal."""
+def _lump_sum(person: PersonFacts, year: OptionPeriod, found: OptionPerson, path: Path, before: Pension) -> Taken:
+    """The lump sum of a period's first day, as a withdrawal; ``before`` it."""
     first, rules = found.first, year.period.rules.lump_sums
-    before, after = first.before.pension, first.after.pension
+    after = first.after.pension
     left = lump_sums.available(before, rules)
     return Taken(
         method="pcls",
@@ -157,43 +159,78 @@ def _lump_sum(person: PersonFacts, year: OptionPeriod, found: OptionPerson, path
 
 
 def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances) -> Iterator[ClientWarning]:
-    """A lump sum wanted before the minimum pension age is computed from the first day on which it is permitted."""
+    """A lump sum wanted before the minimum pension age is computed from the first day on which it is permitted: of each part of
+    what somebody holds that has an age of its own."""
     if option.option.lump_sums not in _LUMP_SUM_FIRST:
         return
     first = result.timeline.periods[0]
     for i, (member, one) in enumerate(zip(result.question.household.people, case.people, strict=True)):
-        least = member.pension.protected_pension_age or first.rules.minimum_pension_age
-        allowed = may_take_benefits(
-            member.date_of_birth, first.first, first.rules.minimum_pension_age, member.pension.protected_pension_age
-        )
-        wanted = option.option.age is None or option.option.age < least
-        if allowed or not wanted or member.pension.uncrystallised == 0:
-            continue
-        taken = next((year.period.first for year in option.years if year.people[i].lump_sum), None)
-        computed = (
-            "No lump sum is taken within these years."
-            if taken is None
-            else f"The lump sum is taken from {day_month_year(taken)} on."
-        )
-        lump_sum = _wanted(member, first.first, ("options", k), one.years[0])
-        entry = CATALOGUE["below_minimum_pension_age"]
-        for warning in access.below_minimum_pension_age(one.years[0], lump_sum, entry):
-            yield warning._replace(detail=f"{warning.detail} {computed}")
+        parts = _by_age(member)
+        for protected, part in parts.items():
+            least = protected or first.rules.minimum_pension_age
+            allowed = may_take_benefits(member.date_of_birth, first.first, first.rules.minimum_pension_age, protected)
+            wanted = option.option.age is None or option.option.age < least
+            if allowed or not wanted or part.uncrystallised == 0:
+                continue
+            taken = next((year.period.first for year in option.years if _pays(year.people[i], part)), None)
+            computed = (
+                "No lump sum is taken within these years."
+                if taken is None
+                else f"The lump sum is taken from {day_month_year(taken)} on."
+            )
+            if len(parts) > 1:
+                computed = f"This is about {pounds(part.uncrystallised)} in the pensions. {computed}"
+            pension = member.pension._replace(protected_pension_age=protected)
+            lump_sum = _wanted(member, pension, first.first, ("options", k), one.years[0])
+            entry = CATALOGUE["below_minimum_pension_age"]
+            for warning in access.below_minimum_pension_age(one.years[0], lump_sum, entry):
+                place = warning.pension if len(parts) == 1 else part.place
+                yield warning._replace(detail=f"{warning.detail} {computed}", pension=place)
 
 
-def _wanted(member: Member, day: date, path: Path, year: YearFacts) -> Taken:
+class _Part(NamedTuple):
+    """What of somebody's pensions may be taken from one age: the pots, none where all count as one, what is uncrystallised in
+    them, and the place of the first pension."""
+
+    pots: tuple[int, ...]
+    uncrystallised: Pence
+    place: int
+
+
+def _by_age(member: Member) -> Mapping[Years | None, _Part]:
+    """A person's pensions by their protected age."""
+    if not member.pots:
+        return {member.pension.protected_pension_age: _Part((), member.pension.uncrystallised, 0)}
+    found: dict[Years | None, _Part] = {}
+    for k, pot in enumerate(member.pots):
+        before = found.get(pot.protected_pension_age, _Part((), 0, pot.places[0]))
+        found[pot.protected_pension_age] = before._replace(
+            pots=(*before.pots, k), uncrystallised=before.uncrystallised + pot.uncrystallised
+        )
+    return found
+
+
+def _pays(person: OptionPerson, part: _Part) -> bool:
+    """Whether a part pays something of the lump sum of a period's first day."""
+    before, after = person.first.before.pots, person.first.after.pots
+    if not part.pots:
+        return person.lump_sum > 0
+    return any(sum(before[k]) > sum(after[k]) for k in part.pots)
+
+
+def _wanted(member: Member, pension: Pension, day: date, path: Path, year: YearFacts) -> Taken:
     """A lump sum that is asked for and not paid."""
     return Taken(
         method="pcls",
         day=day,
         age=age_on(member.date_of_birth, day),
-        minimum_age=member.pension.protected_pension_age or year.rules.minimum_pension_age,
+        minimum_age=pension.protected_pension_age or year.rules.minimum_pension_age,
         asked=0,
         permitted=0,
         payment=Payment(0, 0, 0),
         path=path,
-        before=member.pension,
-        after=member.pension,
+        before=pension,
+        after=pension,
         left_before=year.left_before,
         left_after=year.left_before,
         pension=year.person.pension,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -32,22 +32,23 @@ from service.planning.projection.balances import (
 )
 from service.planning.projection.faults import (
     contribution_faults,
-    different_ages,
     different_growth,
     growth_of_two,
     household_faults,
 )
+from service.planning.projection.pots import pots_of
 from service.planning.projection.settlement import Holdings, PersonRecord
 from service.planning.projection.state_pensions import state_pension_caveats
-from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline
+from service.planning.projection.timeline import Period, Timeline, deflated, growing, shortened, timeline
 from service.planning.timing.break_even import (
     PARTS,
     AgeBreakEven,
     GrowthBreakEven,
     Wealth,
     age_break_evens,
+    all_shifted,
     growth_break_evens,
-    shifted,
+    growth_on_average,
 )
 from service.planning.timing.deaths import (
     Death,
@@ -67,7 +68,7 @@ from service.planning.timing.options import (
 )
 from service.planning.timing.over_paths import Asked, OptionsOverPaths, over_paths
 from service.planning.timing.over_paths import person_years as person_years_on_paths
-from service.planning.timing.work import DAY, KEPT_BACK, LIMIT, Work, WorkUsedUp, person_years, questions
+from service.planning.timing.work import DAY, KEPT_BACK, LIMIT, QUESTION, Work, WorkUsedUp, person_years, questions
 from service.planning.wording import counted
 
 Found = TypeVar("Found")
@@ -263,10 +264,9 @@ def timing(question: TimingQuestion, book: RuleBook) -> Timing:
     options = tuple(_option(years, levels, deaths, option, question, book) for option in question.options)
     courses = {i: result.course for i, result in enumerate(options) if result.course is not None}
     by_wealth = _ranked((i, course.wealth) for i, course in courses.items())
-    by_scenario = {
-        name: _ranked(_wealths(years, question.options, assumed)) for name, assumed in question.scenarios.items()
-    }
-    done = _asked_for(years, deaths, question)
+    scenarios = {name: growing(years, assumed) for name, assumed in question.scenarios.items()}
+    by_scenario = {name: _ranked(_wealths(each, question.options)) for name, each in scenarios.items()}
+    done = _asked_for(years, scenarios.values(), deaths, len(question.options))
     return Timing(
         question=question,
         timeline=years,
@@ -472,12 +472,17 @@ def _tax_free_cash(course: Course, years: Sequence[OptionPeriod], i: int) -> Tax
 
 def _left_alone(years: Timeline, i: int) -> Pence:
     """The tax-free cash there would be at the end if a person's pension were left alone until then."""
-    pension, rate = years.household.people[i].pension, years.household.assumptions.growth_of(i)
-    uncrystallised = pension.uncrystallised
-    for period, year in zip(years.periods, years.people[i], strict=True):
-        uncrystallised += period.growth(uncrystallised, rate)
-        if year.paid_in.amount:
-            uncrystallised += year.paid_in.amount + period.growth_of(year.paid_in, rate)
+    member, own = years.household.people[i], years.people[i]
+    pension, growths = member.pension, years.household.assumptions.growths_of(i, len(member.pots))
+    pots = [pot.uncrystallised for pot in pots_of(member)] or [pension.uncrystallised]
+    uncrystallised = 0
+    for k, (held, rate) in enumerate(zip(pots, growths, strict=True)):
+        for period, year in zip(years.periods, own, strict=True):
+            paid_in = year.pots[k].paid_in if year.pots else year.paid_in
+            held += period.growth(held, rate)
+            if paid_in.amount:
+                held += paid_in.amount + period.growth_of(paid_in, rate)
+        uncrystallised += held
     rules = years.periods[-1].rules.lump_sums
     return min(lump_sums.quarter(uncrystallised, rules), lump_sums.available(pension, rules).tax_free)
 
@@ -488,16 +493,11 @@ def _ranked(amounts: Iterator[tuple[int, int]], *, least_first: bool = False) ->
     return tuple(Placed(i, amount) for i, amount in sorted(amounts, key=lambda one: (sign * one[1], one[0])))
 
 
-def _assuming(years: Timeline, assumed: Assumptions) -> Timeline:
-    """The same tax years under other growth and interest; prices and thresholds are those of the question."""
-    return replace(years, household=replace(years.household, assumptions=assumed))
-
-
-def _wealths(years: Timeline, options: Sequence[Option], assumed: Assumptions) -> Iterator[tuple[int, int]]:
-    """The wealth of each option that can be carried out under other growth."""
+def _wealths(years: Timeline, options: Sequence[Option]) -> Iterator[tuple[int, int]]:
+    """The wealth of each option that can be carried out."""
     for i, option in enumerate(options):
         try:
-            yield i, wealth_left(_assuming(years, assumed), option)
+            yield i, wealth_left(years, option)
         except RuleViolation:
             continue
 
@@ -519,7 +519,7 @@ def _break_evens(
     at_growth = {i: _wealth_by_shift(course, work) for i, course in courses.items()}
     until = _until(years, book)
     on_day = {i: _wealth_by_day(course, until, work) for i, course in courses.items()}
-    places = _places(question.growth_range, question.household.assumptions.pension_growth)
+    places = _places(question.growth_range, growth_on_average(question.household))
     days = [period.last for period in years.periods]
 
     def growth(pair: tuple[int, int]) -> tuple[GrowthBreakEven, ...] | None:
@@ -569,15 +569,13 @@ def _places(growth_range: tuple[BasisPoints, BasisPoints], own: YearlyRate) -> l
 
 def _wealth_by_shift(course: Course, work: Work) -> Wealth:
     """An option's wealth at the end, by a shift of growth in parts of a basis point."""
-    assumed = course.timeline.household.assumptions
+    household = course.timeline.household
+    assumed = household.assumptions
 
     def find(shift: int) -> int:
-        moved = replace(
-            assumed,
-            pension_growth=shifted(assumed.pension_growth, shift),
-            isa_growth=shifted(assumed.isa_growth, shift),
-        )
-        return _counted(_assuming(course.timeline, moved), course.option, work)
+        # All pensions move by the same, so the order in which they are drawn stays.
+        years = replace(course.timeline, household=replace(household, assumptions=all_shifted(assumed, shift)))
+        return _counted(years, course.option, work)
 
     return Wealth(find, {0: course.wealth})
 
@@ -609,11 +607,14 @@ def _counted(
         work.add(person_years(years, begins) + questions(years, begins) - before)
 
 
-def _asked_for(years: Timeline, deaths: Sequence[DeathYears], question: TimingQuestion) -> int:
+def _asked_for(years: Timeline, scenarios: Iterable[Timeline], deaths: Sequence[DeathYears], options: int) -> int:
     """The work of what a request asks for besides break-evens."""
-    timelines = [years] * (1 + len(question.scenarios)) + [death.after for death in deaths if death.after is not None]
-    carried = sum(person_years(each) for each in timelines) * len(question.options)
-    return carried + questions(years) + sum(questions(death.after) for death in deaths if death.after is not None)
+    timelines = [years, *scenarios, *(death.after for death in deaths if death.after is not None)]
+    # Timelines may have years in common, whose questions count once.
+    asked = {id(own): own for each in timelines for person in each.people for own in person}
+    return sum(person_years(each) for each in timelines) * options + QUESTION * sum(
+        own.questions for own in asked.values()
+    )
 
 
 def _until(years: Timeline, book: RuleBook) -> Callable[[date], Timeline]:
@@ -642,9 +643,6 @@ def faults_of(question: TimingQuestion, book: RuleBook) -> Iterator[Fault]:
         )
     else:
         yield from household_faults(household, book, ("to_age",))
-        yield from different_ages(household.people)
-        yield from different_growth(household.people)
-        yield from growth_of_two(household.assumptions)
     low, high = question.growth_range
     if low >= high:
         yield Fault(("break_even_growth", "high"), "range-empty", "`high` must be above `low`.")
@@ -660,6 +658,8 @@ def _markets_faults(question: TimingQuestion) -> Iterator[Fault]:
     if source is None or household.end <= household.start:
         return
     years = tax_years.between(tax_years.of(household.start), tax_years.of(household.end)) + 1
+    yield from different_growth(household.people)
+    yield from growth_of_two(household.assumptions)
     yield from markets_faults(household, source, years, "`to_age`")
     yield from too_many_paths(
         source,

@@ -5,6 +5,7 @@ A couple's first death passes to the spouse or to beneficiaries; the survivor go
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -14,10 +15,22 @@ from service.law.ages import birthday
 from service.law.rulebook import RuleBook
 from service.law.units import WHOLE, BasisPoints, Pence, Years
 from service.planning.estates import TO_SPOUSE, Died, EstateFacts, Left, after_inheriting, left_by, owned, shares
-from service.planning.household import NOTHING_YET, DatedIncome, Household, Isa
+from service.planning.household import (
+    NOTHING_YET,
+    DatedIncome,
+    Household,
+    Isa,
+    Member,
+    PensionHeld,
+    Terms,
+    after_charge,
+    terms_of,
+)
 from service.planning.markets.returns import MarketPath
+from service.planning.projection.pots import Funds, together
+from service.planning.projection.settlement import Holdings
 from service.planning.projection.timeline import Period, Timeline, deflated, shortened, timeline, with_first_year
-from service.planning.timing.options import Course, CoursePeriod, carried_out
+from service.planning.timing.options import Course, CoursePeriod, Inherited, carried_out
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,9 +150,14 @@ def _to_second_death(
 ) -> Outcome:
     household = course.timeline.household
     survivor = 1 - years.death.person
-    held, inherited = after_inheriting(last_year.settled.holdings, years.death.person, first)
+    holdings, died = last_year.settled.holdings, years.death.person
+    held, free_of_tax = after_inheriting(holdings, died, first)
+    inherited = _free_of_tax(household, died, holdings[died]) if free_of_tax else ()
     alone = None
     if years.after is not None:
+        heir = years.after.household.people[0]
+        if heir.pots:
+            held = held._replace(pots=_pots_of(heir, household, died, holdings))
         after = _with_year_of_death(years.after, course, years.until.periods[-1], last_year, survivor, book)
         on = None if path is None else path[after.periods[0].rises :]
         alone = carried_out(after, course.option, [held], inherited=inherited, path=on)
@@ -152,7 +170,7 @@ def _to_second_death(
             member=household.people[survivor],
             period=at_end.periods[-1],
             held=held,
-            inherited=inherited,
+            inherited=sum(one.amount for one in inherited),
             owned=owned(facts, at_end, share),
             own_share=shares(facts)[survivor],
             nil_rate_band=first.tax.nil_rate_band_unused if facts.spouses else 0,
@@ -190,10 +208,19 @@ def _last_year(course: Course, until: Timeline, path: MarketPath | None) -> Cour
 def _alone(household: Household, death: Death, until: Timeline, facts: EstateFacts) -> Household:
     """The survivor's household from the day after the death."""
     survivor = 1 - death.person
-    member, growth = household.people[survivor], household.assumptions.growth_of(survivor)
+    member = household.people[survivor]
+    rules = until.periods[-1].rules
+    if facts.first_death == TO_SPOUSE and death.age >= rules.death_benefits.taxed_from_age:
+        member = _with_pensions_of(household.people[death.person], member, rules.minimum_pension_age)
+    growths = tuple(after_charge(pot.growth, pot.yearly_charge) for pot in member.pots)
     return replace(
         household,
-        assumptions=replace(household.assumptions, pension_growth=growth, pension_growths=()),
+        assumptions=replace(
+            household.assumptions,
+            pension_growth=household.assumptions.growth_of(survivor),
+            pension_growths=(),
+            pot_growths=(growths,) if len(set(growths)) > 1 else (),
+        ),
         start=until.periods[-1].last + timedelta(days=1),
         end=survivors_death_day(household, death),
         money_of=household.money_of or household.start,
@@ -204,6 +231,49 @@ def _alone(household: Household, death: Death, until: Timeline, facts: EstateFac
             item._replace(amount=item.amount * facts.survivor_spending // WHOLE) for item in household.spending
         ),
     )
+
+
+def _with_pensions_of(died: Member, heir: Member, minimum_pension_age: Years) -> Member:
+    """A survivor with the pensions of who died as drawdown funds that go on growing as they did; they may be drawn as early as
+    any of the survivor's own. What they hold is known only once the death is worked out."""
+    ages = [held.protected_pension_age for held in heir.counting] or [heir.pension.protected_pension_age]
+    age = min(ages, key=lambda age: age or minimum_pension_age)
+    inherited = tuple(
+        PensionHeld(0, drawdown=1, protected_pension_age=age, growth=held.growth, yearly_charge=held.yearly_charge)
+        for held in died.counting
+    )
+    return heir._replace(pensions=(*heir.pensions, *inherited))
+
+
+def _pots_of(heir: Member, household: Household, died: int, holdings: Sequence[Holdings]) -> tuple[Funds, ...]:
+    """What a survivor's pots hold after a death: their own funds, and in drawdown those of who died that have joined them."""
+    own, other = household.people[1 - died], household.people[died]
+    found = {terms_of(pot): Funds() for pot in heir.pots}
+    for terms, funds in _by_terms(own, holdings[1 - died]):
+        found[terms] = together([found[terms], funds])
+    if len(heir.pensions) > len(own.pensions):
+        for (_, growth, charge), funds in _by_terms(other, holdings[died]):
+            terms = heir.pensions[-1].protected_pension_age, growth, charge
+            found[terms] = together([found[terms], Funds(drawdown=sum(funds))])
+    return tuple(found.values())
+
+
+def _by_terms(member: Member, held: Holdings) -> list[tuple[Terms, Funds]]:
+    """What a person holds in pensions, by the terms on which it is held."""
+    if member.pots:
+        return list(zip(map(terms_of, member.pots), held.pots, strict=True))
+    return [(terms_of(one), Funds(held.pension.uncrystallised, held.pension.drawdown)) for one in member.counting[:1]]
+
+
+def _free_of_tax(household: Household, died: int, held: Holdings) -> tuple[Inherited, ...]:
+    """Pension money inherited free of income tax, which goes on growing as it did: what grows the least comes first."""
+    assumed = household.assumptions
+    pots = held.pots or (Funds(held.pension.uncrystallised, held.pension.drawdown),)
+    if not assumed.growths_differ:
+        return (Inherited(sum(together(pots))),)
+    growths = assumed.growths_of(died, len(pots))
+    both = sorted(zip(growths, map(sum, pots), strict=True))
+    return tuple(Inherited(amount, growth) for growth, amount in both)
 
 
 def _with_year_of_death(

@@ -16,10 +16,11 @@ from service.law.ages import age_on
 from service.law.pension_age import may_take_benefits
 from service.law.units import Pence, Years
 from service.law.value import Value
-from service.planning.household import LumpSums
+from service.planning.household import LumpSums, YearlyRate
 from service.planning.markets.path import in_a_year, met_as_far_as_possible
 from service.planning.markets.returns import MarketPath
 from service.planning.projection.policies import Band, draw_for, target, with_spending_met
+from service.planning.projection.pots import after_lump_sum
 from service.planning.projection.settlement import (
     Choice,
     Draw,
@@ -85,13 +86,21 @@ class CoursePeriod(Value, frozen=True):
         return zip(self.begun, self.settled.people, strict=True)
 
 
+class Inherited(NamedTuple):
+    """Pension money inherited free of income tax, pence, and what it grows by a year: None where that is what the heir's own
+    pensions grow by."""
+
+    amount: Pence
+    growth: YearlyRate | None = None
+
+
 class Course(NamedTuple):
-    """An option carried out. ``inherited`` is what is left of pension money inherited free of income tax (``Inherited``)."""
+    """An option carried out. ``inherited`` is what is left of pension money inherited free of income tax."""
 
     timeline: Timeline
     option: Option
     years: tuple[CoursePeriod, ...]
-    inherited: Pence = 0
+    inherited: tuple[Inherited, ...] = ()
 
     @property
     def holdings(self) -> tuple[Holdings, ...]:
@@ -129,14 +138,15 @@ def carried_out(
     start: Sequence[Holdings] | None = None,
     *,
     begins: int = 0,
-    inherited: Pence = 0,
+    inherited: tuple[Inherited, ...] = (),
     path: MarketPath | None = None,
 ) -> Course:
     """An option over the periods from ``begins`` on, from given holdings. RuleViolation where spending cannot be met.
 
-    ``inherited`` is pension money inherited free of income tax by the one person there is, in pence. It is drawn only for
-    spending that cash and ISAs do not cover, before any more of the person's own pension. With a ``path``, its rates for each
-    period hold and not those assumed, and spending that cannot be met ends nothing: it is met as far as there is money.
+    ``inherited`` is pension money inherited free of income tax by the one person there is. It is drawn only for spending that
+    cash and ISAs do not cover, before any more of the person's own pension, and in the order in which it is given. With a
+    ``path``, its rates for each period hold and not those assumed, and spending that cannot be met ends nothing: it is met as far
+    as there is money.
     """
     timeline = option_timeline(timeline, option)
     years = []
@@ -152,7 +162,7 @@ def wealth_left(
     """Wealth after tax at the end of an option carried out, pence of that day; the same as ``carried_out(...).wealth``."""
     timeline = option_timeline(timeline, option)
     holdings = _held(timeline, start)
-    for period, _ in _periods(timeline, option, holdings, begins, 0, None):
+    for period, _ in _periods(timeline, option, holdings, begins, (), None):
         holdings = period.settled.holdings
     return wealth_after_tax(timeline, holdings)
 
@@ -166,9 +176,9 @@ def _periods(
     option: Option,
     holdings: tuple[Holdings, ...],
     begins: int,
-    inherited: Pence,
+    inherited: tuple[Inherited, ...],
     path: MarketPath | None,
-) -> Iterator[tuple[CoursePeriod, Pence]]:
+) -> Iterator[tuple[CoursePeriod, tuple[Inherited, ...]]]:
     """Each period of an option, with what is left of inherited pension money at its end."""
     settle_it = with_spending_met if path is None else met_as_far_as_possible
     for position in range(begins, len(whole.periods)):
@@ -176,21 +186,35 @@ def _periods(
         begun = first_day(timeline, position, holdings, option)
         people = _with_allowance_left(opened(timeline, position, [one.after for one in begun]), begun)
         choice = _drawn(timeline, position, people, option)
-        if inherited:
-            inherited += timeline.periods[position].growth(inherited, timeline.household.assumptions.pension_growth)
-            if short := settle(timeline, position, people, choice).short:
-                rate = missed_rate(timeline, position, timeline.household.assumptions.pension_growth)
-                drawn = min(short, most_out(inherited, short, rate))
-                inherited -= drawn + missed(drawn, rate)
+        if any(one.amount for one in inherited):
+            short = settle(timeline, position, people, choice).short
+            drawn, inherited = _from_inherited(timeline, position, inherited, short)
+            if drawn:
                 people = (_receiving(people[0], drawn), *people[1:])
         settled = settle_it(timeline, position, people, choice)
         yield CoursePeriod(begun, settled), inherited
         holdings = settled.holdings
 
 
+def _from_inherited(
+    timeline: Timeline, position: int, inherited: Sequence[Inherited], short: Pence
+) -> tuple[Pence, tuple[Inherited, ...]]:
+    """What inherited pension money pays of what spending is short of, and what is left of it, grown."""
+    paid, left = 0, []
+    for one in inherited:
+        yearly = timeline.household.assumptions.pension_growth if one.growth is None else one.growth
+        grown = one.amount + timeline.periods[position].growth(one.amount, yearly)
+        rate = missed_rate(timeline, position, yearly)
+        drawn = min(short - paid, most_out(grown, short - paid, rate))
+        paid += drawn
+        left.append(one._replace(amount=grown - drawn - missed(drawn, rate)))
+    return paid, tuple(left)
+
+
 def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> tuple[FirstDay, ...]:
     """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as the allowances go."""
-    taken = _lump_sums(timeline, position, holdings, option)
+    open_pots = [_open_pots(timeline, position, i) for i in range(len(holdings))]
+    taken = _lump_sums(timeline, position, holdings, option, open_pots)
     in_hand = [held.cash + lump_sum for held, lump_sum in zip(holdings, taken, strict=True)]
     if not any(in_hand):
         return tuple(FirstDay(held, 0, 0, 0, held) for held in holdings)
@@ -204,7 +228,7 @@ def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], o
             taken[i],
             subscribed[i],
             left[i] + subscribed[i] - in_hand[i],
-            Holdings(_after_lump_sum(held, taken[i], rules), held.isa + subscribed[i], left[i]),
+            _after(held, taken[i], held.isa + subscribed[i], left[i], rules, open_pots[i]),
         )
         for i, held in enumerate(holdings)
     )
@@ -214,11 +238,24 @@ def _isa_allowances_left(timeline: Timeline, position: int) -> list[Pence]:
     return [people[position].isa_allowance_left for people in timeline.people]
 
 
-def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> list[Pence]:
+def _open_pots(timeline: Timeline, position: int, i: int) -> tuple[int, ...]:
+    """Those of a person's pots from which a lump sum may be taken on the first day, in the order of draws: on the last day there
+    may be more."""
+    year = timeline.people[i][position]
+    return tuple(k for k in year.order if year.pots[k].from_first_day) if year.pots else ()
+
+
+def _lump_sums(
+    timeline: Timeline,
+    position: int,
+    holdings: Sequence[Holdings],
+    option: Option,
+    open_pots: Sequence[tuple[int, ...]],
+) -> list[Pence]:
     """What each person takes. In stages, the household's amount is shared in proportion to what each could take."""
     if option.lump_sums in ("with_each_withdrawal", "never"):
         return [0] * len(holdings)
-    most = [_most(timeline, position, i, held, option) for i, held in enumerate(holdings)]
+    most = [_most(timeline, position, i, held, option, open_pots[i]) for i, held in enumerate(holdings)]
     if option.lump_sums != "phased" or not any(most):
         return most
     if isinstance(option.yearly, int):
@@ -229,14 +266,18 @@ def _lump_sums(timeline: Timeline, position: int, holdings: Sequence[Holdings], 
     return shared(min(wanted, sum(most)), most)
 
 
-def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Option) -> Pence:
-    """The largest lump sum a person may take on the first day: nothing before the age that the law or the option asks."""
-    if held.pension.uncrystallised == 0:
+def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Option, open_pots: Sequence[int]) -> Pence:
+    """The largest lump sum a person may take on the first day: nothing before the age that the law or the option asks, and of
+    several pots only from those that are open."""
+    uncrystallised = held.pension.uncrystallised
+    if held.pots:
+        uncrystallised = sum(held.pots[k].uncrystallised for k in open_pots)
+    if uncrystallised == 0:
         return 0
     period, member = timeline.periods[position], timeline.household.people[i]
     rules = period.rules.lump_sums
-    quarter = lump_sums.quarter(held.pension.uncrystallised, rules)
-    if quarter == 0 or not _may_take(timeline, position, i):
+    quarter = lump_sums.quarter(uncrystallised, rules)
+    if quarter == 0 or not (held.pots or _may_take(timeline, position, i)):
         return 0
     if option.age is not None and age_on(member.date_of_birth, period.first) < option.age:
         return 0
@@ -251,11 +292,22 @@ def _may_take(timeline: Timeline, position: int, i: int) -> bool:
     )
 
 
-def _after_lump_sum(held: Holdings, lump_sum: Pence, rules: lump_sums.LumpSumRules) -> lump_sums.Pension:
+def _after(
+    held: Holdings,
+    lump_sum: Pence,
+    isa: Pence,
+    cash: Pence,
+    rules: lump_sums.LumpSumRules,
+    open_pots: Sequence[int],
+) -> Holdings:
+    """What a person holds once a lump sum is taken, with these ISAs and this cash; of several pots it comes first from the one
+    that is drawn first."""
     if lump_sum == 0:
-        return held.pension
+        return Holdings(held.pension, isa, cash, pots=held.pots)
     left = lump_sums.available(held.pension, rules)
-    return lump_sums.then(held.pension, lump_sums.take("pcls", lump_sum, held.pension, rules, left), rules)
+    payment = lump_sums.take("pcls", lump_sum, held.pension, rules, left)
+    pots = after_lump_sum(open_pots, held.pots, lump_sum, payment.crystallised) if held.pots else ()
+    return Holdings(lump_sums.then(held.pension, payment, rules), isa, cash, pots=pots)
 
 
 def _with_allowance_left(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple[Opened, ...]:

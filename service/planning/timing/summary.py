@@ -9,7 +9,7 @@ from service.law.ages import age_on
 from service.law.dates import day_month_year, month_year
 from service.law.units import POUND
 from service.planning.markets.told import WHOSE
-from service.planning.timing.break_even import EQUAL, PARTS
+from service.planning.timing.break_even import EQUAL, PARTS, growth_on_average
 from service.planning.timing.comparison import DeathResult, PairBreakEvens, Ranking, Timing
 from service.planning.timing.options import Option
 from service.planning.timing.over_paths import OptionsOverPaths
@@ -40,6 +40,7 @@ def summary(result: Timing) -> list[str]:
         *_changes(result),
         *_left_out(result),
         *_scenarios(result),
+        *_several_pensions(result),
         *_impossible(result),
     ]
 
@@ -254,24 +255,30 @@ def _growth(result: Timing, pair: PairBreakEvens) -> Iterator[str]:
     assert pair.growth is not None
     low, high = (_percent(Decimal(end)) for end in result.question.growth_range)
     best, second = result.by_wealth[0], result.by_wealth[1]
+    household = result.question.household
+    differ = household.assumptions.growths_differ
+    on_average = " on average" if differ else ""
     if not pair.growth:
         if best.amount - second.amount > EQUAL:
             yield (
-                f"Between {low} and {high} growth a year, {_option(best.option)} always leaves more than "
+                f"Between {low} and {high} growth a year{on_average}, {_option(best.option)} always leaves more than "
                 f"{_option(second.option)}."
             )
         return
-    growth = result.question.household.assumptions.pension_growth
+    growth = growth_on_average(household)
     own = Decimal(growth.numerator) / Decimal(growth.denominator)
     rates = [_percent(own + Decimal(found.shift) / PARTS) for found in pair.growth]
-    assumes = f"The comparison assumes {_percent(own)} a year."
+    assumes = f"The comparison assumes {_percent(own)} a year{on_average}."
+    if differ:
+        assumes += " The growth of every pension is changed by as much."
     if len(rates) > 1:
         both = _named(result, (best.option, second.option))
-        yield f"The order of {both} changes at growth of {listed(rates)} a year. {assumes}"
+        yield f"The order of {both} changes at growth of {listed(rates)} a year{on_average}. {assumes}"
         return
     (found,) = pair.growth
     more, less = (_option(pair.options[leader]) for leader in (found.above, found.below))
-    yield f"If the pension grows by more than {rates[0]} a year, {more} leaves more than {less}. {assumes}"
+    grow = "the pensions grow" if differ else "the pension grows"
+    yield f"If {grow} by more than {rates[0]} a year{on_average}, {more} leaves more than {less}. {assumes}"
 
 
 def _percent(basis_points: Decimal) -> str:
@@ -292,6 +299,15 @@ def _scenarios(result: Timing) -> Iterator[str]:
     if len(result.options) > 1 and orders and all(_leaders(order) == leaders for order in orders):
         most = _the_most(leaders, result.by_wealth)
         yield f"{starting(_named(result, leaders))} {_leave(leaders)} {most} in every growth scenario."
+
+
+def _several_pensions(result: Timing) -> Iterator[str]:
+    """From which of somebody's pensions money comes, where they are on different terms."""
+    household = result.question.household
+    if any(len(set(own)) > 1 for own in household.assumptions.pot_growths):
+        yield "Of one person's pensions, the one that grows the least is used first, for lump sums and for income."
+    if any(len({pot.protected_pension_age for pot in member.pots}) > 1 for member in household.people):
+        yield "A pension is used only once its own minimum age is reached."
 
 
 def _impossible(result: Timing) -> Iterator[str]:

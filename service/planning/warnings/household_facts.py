@@ -91,7 +91,7 @@ def settled_year(
         gross=record.gross,
         tax_free=record.tax_free,
         taxable=record.taxable,
-        before=_from_the_first_age(opened.before.pension, member, rules) if opened.pots else opened.before.pension,
+        before=from_the_first_age(opened.before.pension, member, rules),
         after=record.after.pension,
         left_before=opened.left,
         left_after=lump_sums.available(record.after.pension, rules.lump_sums),
@@ -125,9 +125,11 @@ def _saved(member: Member, period: Period) -> tuple[PaidIn, ...]:
     return tuple(found)
 
 
-def _from_the_first_age(pension: Pension, member: Member, rules: TaxYearRules) -> Pension:
+def from_the_first_age(pension: Pension, member: Member, rules: TaxYearRules) -> Pension:
     """A person's pensions, with the age from which the first of them may be drawn."""
     ages = [pot.protected_pension_age for pot in member.pots]
+    if not ages:
+        return pension
     earliest = min(ages, key=lambda age: age or rules.minimum_pension_age)
     return pension._replace(protected_pension_age=earliest)
 

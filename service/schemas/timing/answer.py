@@ -8,10 +8,10 @@ from typing import Any, TypeVar
 
 from service.law.ages import age_on
 from service.planning.estates import Left
-from service.planning.household import Member
+from service.planning.household import Household, Member
 from service.planning.projection.balances import parts
 from service.planning.projection.timeline import Period
-from service.planning.timing.break_even import PARTS, AgeBreakEven, GrowthBreakEven
+from service.planning.timing.break_even import PARTS, AgeBreakEven, GrowthBreakEven, growth_on_average
 from service.planning.timing.comparison import (
     DeathResult,
     OptionPeriod,
@@ -71,7 +71,7 @@ def answer(
     if result.by_scenario:
         document["ranking"]["scenarios"] = {name: _ranking(order) for name, order in result.by_scenario.items()}
     document["break_evens"] = {
-        "growth": {"low": fraction(low), "high": fraction(high)},
+        "growth": {"low": fraction(low), "high": fraction(high), **_assumed_on_average(question.household)},
         "pairs": [_pair(result, pair) for pair in result.break_evens],
     }
     if sensitivity is not None:
@@ -169,7 +169,7 @@ def _year(year: OptionPeriod, members: Sequence[Member]) -> dict[str, Any]:
 
 def _person(person: OptionPerson, member: Member, period: Period) -> dict[str, Any]:
     record = person.record
-    of_pensions = parts(member, record, person.pension, person.withdrawal)
+    of_pensions = parts(member, record, person.pension, person.withdrawal, person.first.before.pots)
     return {
         "age": person.age,
         "lump_sum": pounds(person.lump_sum),
@@ -309,11 +309,19 @@ def _places(found: Sequence[Place] | None, told: Callable[[Place], dict[str, Any
     return {"outcome": "changes" if found else "never_within_the_range", "changes": [told(place) for place in found]}
 
 
+def _assumed_on_average(household: Household) -> dict[str, Any]:
+    """What the pensions grow by on average, as it is assumed, where they grow differently."""
+    differ = household.assumptions.growths_differ
+    return {"assumed_on_average": yearly_rate(growth_on_average(household))} if differ else {}
+
+
 def _growth_change(result: Timing, pair: PairBreakEvens, found: GrowthBreakEven) -> dict[str, Any]:
-    assumed = result.question.household.assumptions
+    household, by = result.question.household, Fraction(found.shift, PARTS)
+    assumed = household.assumptions
     return {
-        "pension_growth": yearly_rate(assumed.pension_growth + Fraction(found.shift, PARTS)),
-        "isa_growth": yearly_rate(assumed.isa_growth + Fraction(found.shift, PARTS)),
+        "pension_growth": yearly_rate(growth_on_average(household) + by),
+        "isa_growth": yearly_rate(assumed.isa_growth + by),
+        **({"above_assumed": yearly_rate(by)} if assumed.growths_differ else {}),
         "more_below": pair.options[found.below],
         "more_above": pair.options[found.above],
         "difference": pounds(found.difference),
