@@ -21,6 +21,7 @@ from service.console.layout import (
     tax_on_what_is_left,
     title,
 )
+from service.console.plan import pension_growth
 
 LABEL, COLUMN = 34, 11
 MOST_COLUMNS = 4
@@ -90,7 +91,7 @@ def between(answer: dict[str, Any]) -> str:
 def assumed(rates: dict[str, Any]) -> list[str]:
     """The rates that were assumed."""
     return paragraph(
-        f"Each year the pension grows by {share(rates['pension_growth'])}, ISAs by {share(rates['isa_growth'])}, cash by "
+        f"Each year {pension_growth(rates)}, ISAs by {share(rates['isa_growth'])}, cash by "
         f"{share(rates['cash_interest'])}, and prices by {share(rates['price_inflation'])}. Tax on what is left in the "
         f"pension: {tax_on_what_is_left(rates)}. Tax of beneficiaries on pension money: "
         f"{share(rates['beneficiary_tax_rate'])}."
@@ -291,7 +292,9 @@ def changes(answer: dict[str, Any]) -> list[str]:
 
 def growth_change(change: dict[str, Any]) -> str:
     """A growth at which two options change places, in words."""
-    words = f"at pension growth of {share(change['pension_growth'])}, above it the {ORDINALS[change['more_above']]} leaves more"
+    on_average = " on average" if "above_assumed" in change else ""
+    growth = f"{share(change['pension_growth'])}{on_average}"
+    words = f"at pension growth of {growth}, above it the {ORDINALS[change['more_above']]} leaves more"
     if abs(change["difference"]) > 1:
         words += f" (a step of the tax: there {money(abs(change['difference']))} between them)"
     return words
