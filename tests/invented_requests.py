@@ -122,6 +122,7 @@ def plan(random: Random) -> JsonObject:
     )
     _what_plans_alone_take(random, request, start)
     _claim_as_best(random, people)
+    _only_spouses_claim(household)
     return request
 
 
@@ -196,6 +197,13 @@ def _claim_as_best(random: Random, people: list[JsonObject]) -> None:
             person["marriage_allowance"] = "as_best"
 
 
+def _only_spouses_claim(household: JsonObject) -> None:
+    """Leave out the marriage allowance of two people who are said to be no spouses."""
+    if len(household["people"]) == 2 and household.get("estate", {}).get("spouses") is False:
+        for person in household["people"]:
+            person.pop("marriage_allowance", None)
+
+
 def _paid_in(random: Random) -> JsonObject:
     """A contribution that is paid into the first pension."""
     if random.random() < 0.4:
@@ -264,6 +272,7 @@ def timing(random: Random) -> JsonObject:
     elif random.random() < 0.25:
         _set_pensions_apart(random, request)
     _claim_as_best(random, people)
+    _only_spouses_claim(household)
     return request
 
 
@@ -280,6 +289,7 @@ def warnings(random: Random) -> JsonObject:
             request[key] = listed
     if random.random() < richness:
         household["estate"] = _estate_facts(random, today, couple=len(people) == 2)
+    _only_spouses_claim(household)
     return request
 
 

@@ -10,6 +10,7 @@ from flask import request
 from service.http.problems import ProblemError, quoted, with_faults
 from service.planning.faults import Fault
 from service.planning.wording import listed
+from service.schemas.fields import nearest
 
 
 def require_accepted(media_type: str) -> None:
@@ -36,10 +37,7 @@ def accepted_of(media_types: Sequence[str]) -> str:
 def refuse_query() -> None:
     """ProblemError 422 for any query parameter, where none is offered."""
     if request.environ.get("QUERY_STRING"):
-        raise query_problem(
-            [f"There is no query parameter {quoted(name)} here." for name in request.args]
-            or ["No query is offered here."]
-        )
+        raise query_problem([_not_here(name) for name in request.args] or ["No query is offered here."])
 
 
 def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozenset[str]:
@@ -48,7 +46,9 @@ def includes(offered: tuple[str, ...], others: tuple[str, ...] = ()) -> frozense
     if not request.environ.get("QUERY_STRING"):
         return frozenset()
     known = ("include", *others) if offered else others
-    details = [f"There is no query parameter {quoted(name)} here." for name in request.args if name not in known]
+    details = [
+        _IN_BULK_ALONE if name == "fields" else _not_here(name, known) for name in request.args if name not in known
+    ]
     words = ",".join(request.args.getlist("include")).split(",") if offered and "include" in request.args else []
     takes = (
         f"it takes {listed(offered)}{', with only a comma between them' if len(offered) > 1 else ''}" if words else ""
@@ -71,7 +71,7 @@ def one_of(parameter: str, words: Sequence[str]) -> str:
     if not request.environ.get("QUERY_STRING"):
         return words[0]
     given = request.args.getlist(parameter)
-    details = [f"There is no query parameter {quoted(name)} here." for name in request.args if name != parameter]
+    details = [_not_here(name, (parameter,)) for name in request.args if name != parameter]
     if len(given) > 1:
         details.append(f"{parameter} is given more than once.")
     details += [
@@ -82,6 +82,17 @@ def one_of(parameter: str, words: Sequence[str]) -> str:
     if details:
         raise query_problem(details)
     return given[0]
+
+
+_IN_BULK_ALONE = (
+    "fields is for bulk requests alone: here the answer is given whole. Leave it out, or send the request in bulk."
+)
+
+
+def _not_here(name: str, known: Sequence[str] = ()) -> str:
+    """What is said of a query parameter that is not among those known."""
+    meant = nearest(name, known)
+    return f"There is no query parameter {quoted(name)} here." + (f" Did you mean {quoted(meant)}?" if meant else "")
 
 
 def query_problem(details: list[str]) -> ProblemError:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
@@ -302,8 +302,40 @@ class EstateSchema(StrictSchema):
     survivor_spending = Rate(least=0, largest=1)
 
 
+@dataclass(frozen=True)
+class ClaimsOfSpouses(Rule):
+    """Only spouses and civil partners have the marriage allowance (Income Tax Act 2007 ss.55A-55B): two people who are said to be
+    neither claim nothing."""
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return "estate", "people"
+
+    def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
+        estate, people = given.get("estate"), given.get("people")
+        if not isinstance(estate, Mapping) or estate.get("spouses") is not False:
+            return
+        if not isinstance(people, Sequence) or len(people) < MOST_PEOPLE:
+            return
+        claims = [one.get(_CLAIM, "none") for one in people if isinstance(one, Mapping)]
+        if any(claim != "none" for claim in claims):
+            yield (
+                "estate",
+                Said(
+                    "not-spouses",
+                    "Only spouses and civil partners can claim the marriage allowance, and `spouses` is false. If they are "
+                    f"spouses or civil partners, leave `spouses` out. If not, give `{_CLAIM}` as `none` for both.",
+                ),
+            )
+
+
+_CLAIM = "marriage_allowance"
+
+
 class HouseholdSchema(StrictSchema):
     """One person, or two who are a couple, with what they spend and would leave."""
+
+    rules = (ClaimsOfSpouses(),)
 
     people = ObjectList(PersonSchema, least=1, most=MOST_PEOPLE, required=True)
     spending = ObjectList(SpendingSchema, most=MOST_SPENDING)

@@ -258,6 +258,11 @@ QUERIES = [
         "include names working more than once; it takes working, curve and charts, with only a comma between them.",
     ),
     ("colour=green", 'There is no query parameter "colour" here.'),
+    ("includes=curve", 'There is no query parameter "includes" here. Did you mean "include"?'),
+    (
+        "fields=cash_in_hand",
+        "fields is for bulk requests alone: here the answer is given whole. Leave it out, or send the request in bulk.",
+    ),
 ]
 
 

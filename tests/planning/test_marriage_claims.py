@@ -9,6 +9,7 @@ from itertools import product
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
 from hypothesis import HealthCheck, given, settings
 
 from service.law.income_tax import NATIONS, IncomeTaxRules, Liability, Taxpayer, liability, taxpayer_year
@@ -329,3 +330,46 @@ def test_a_plan_says_who_gives_what_it_saves_and_when_to_claim() -> None:
         (date(2027, 4, 6), 0, 114_00, "2026-27"),
         (date(2028, 4, 6), 0, 114_00, "2027-28"),
     ]
+
+
+# Of two who are no spouses
+
+
+HERE = {"date_of_birth": "1962-06-01", "tax_residence": "england", "pensions": [{"uncrystallised": 100_000}]}
+ASKED = {
+    "/v1/withdrawal-tax": {
+        "tax_year": "2026-27",
+        "withdrawal": {"person": 0, "method": "ufpls", "amount": 10_000},
+    },
+    "/v1/allowance-schedule": {
+        "start_date": "2026-04-06",
+        "end_date": "2028-04-05",
+        "aim": {"goal": "personal_allowance"},
+    },
+    "/v1/lump-sum-timing": {"start_date": "2026-04-06", "to_age": 67, "options": [{"lump_sums": "never"}]},
+    "/v1/warnings": {"date": "2026-06-01"},
+}
+
+
+@pytest.mark.parametrize("url", ASKED)
+@pytest.mark.parametrize("claims", [("gives", "receives"), ("as_best", "as_best"), ("none", "gives")])
+def test_only_spouses_and_civil_partners_claim(client: FlaskClient, url: str, claims: tuple[str, str]) -> None:
+    """Income Tax Act 2007 ss.55A(1)(a) and 55B(2)(a): the two are married to, or in a civil partnership with, each other."""
+    people = [HERE | {"marriage_allowance": claim} for claim in claims]
+    body = ASKED[url] | {"household": {"people": people, "estate": {"spouses": False}}}
+    reply = client.post(url, json=body)
+    (error,) = reply.get_json()["errors"]
+    assert (reply.status_code, error["pointer"], error["code"]) == (422, "#/household/estate", "not-spouses")
+    # Said as it asks for, it is answered.
+    unclaimed = [HERE | {"marriage_allowance": "none"}, HERE]
+    assert (
+        client.post(url, json=body | {"household": {"people": unclaimed, "estate": {"spouses": False}}}).status_code
+        == 200
+    )
+    if "as_best" not in claims:
+        assert client.post(url, json=body | {"household": {"people": people, "estate": {}}}).status_code == 200
+    # Of one person it says nothing: the spouse is not in the request.
+    alone = [HERE | {"marriage_allowance": "gives"}]
+    assert (
+        client.post(url, json=body | {"household": {"people": alone, "estate": {"spouses": False}}}).status_code == 200
+    )

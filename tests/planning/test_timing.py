@@ -689,6 +689,34 @@ def test_bands_left_unused_serve_the_survivor_of_spouses_whoever_inherits(spouse
     assert found.inheritance_tax == tax
 
 
+@pytest.mark.parametrize("to_age", [66, 67, 70])
+@pytest.mark.parametrize("age", [64, 65, 66, 67, 70])
+@pytest.mark.parametrize("partner_born", [date(1963, 4, 5), date(1963, 4, 6), date(1960, 2, 29), date(1970, 11, 3)])
+def test_a_fault_of_an_age_names_all_ages_that_would_do_and_no_other(to_age: int, age: int, partner_born: date) -> None:
+    """Every age is tried for the survivor, and for the one who dies first."""
+    partner = person(date_of_birth=partner_born)
+
+    def refused(*deaths: Death) -> dict[str, str]:
+        try:
+            asked(person(), partner, options=(Option("never", SPENDING_ONLY),), to_age=to_age, deaths=deaths)
+        except RuleViolation as error:
+            return {str(fault.path[-1]): fault.detail for fault in error.faults}
+        return {}
+
+    for field, of_age in (("age", lambda tried: Death(0, tried)), ("survivor_age", lambda tried: Death(0, age, tried))):
+        told = {tried: refused(of_age(tried)).get(field) for tried in range(40, 90)}
+        allowed = [tried for tried, detail in told.items() if detail is None]
+        if field == "survivor_age" and "age" in refused(Death(0, age)):
+            continue
+        for detail in filter(None, told.values()):
+            if not allowed:
+                assert "There is no such birthday: leave this out" in detail
+            elif len(allowed) == 1:
+                assert detail.endswith(f"Give {allowed[0]}.")
+            else:
+                assert detail.endswith(f"Give an age from {allowed[0]} to {allowed[-1]}.")
+
+
 def test_gifts_count_for_seven_years_and_use_the_band_first() -> None:
     gifts = (Gift(date(2026, 5, 1), 10_000_000), Gift(date(2020, 1, 1), 99_000_000))
     for age, band in ((66, 22_500_000), (69, 22_500_000), (70, 22_500_000), (71, 32_500_000)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from fractions import Fraction
 from itertools import combinations, pairwise
 from typing import NamedTuple, TypeVar
@@ -685,7 +685,8 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
             (*path, "age"),
             "death-outside-the-years",
             f"That age is reached on {day.isoformat()}; it must be from {household.start.isoformat()} to "
-            f"{household.end.isoformat()}, when the first person reaches `to_age`.",
+            f"{household.end.isoformat()}, when the first person reaches `to_age`. "
+            + _ages_to_give(household.people[death.person], household.start, household.end, "leave this death out"),
         )
     elif couple and death.survivor_age is not None:
         after = survivors_death_day(household, death)
@@ -694,8 +695,23 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
                 (*path, "survivor_age"),
                 "death-outside-the-years",
                 f"The survivor reaches that age on {after.isoformat()}; it must be after {day.isoformat()}, the first "
-                f"death, and not after {household.end.isoformat()}.",
+                f"death, and not after {household.end.isoformat()}. "
+                + _ages_to_give(
+                    household.people[1 - death.person],
+                    day + timedelta(days=1),
+                    household.end,
+                    "leave this out: the survivor then dies on the last day",
+                ),
             )
+
+
+def _ages_to_give(member: Member, first: date, last: date, instead: str) -> str:
+    """Which ages a person reaches from one day to another, as what to send, or what to do instead where there is none."""
+    least = age_on(member.date_of_birth, first - timedelta(days=1)) + 1
+    most = age_on(member.date_of_birth, last)
+    if least > most:
+        return f"There is no such birthday: {instead}."
+    return f"Give {least}." if least == most else f"Give an age from {least} to {most}."
 
 
 def last_day(born: date, to_age: Years) -> date:
