@@ -120,7 +120,7 @@ def _drawn_parts(
     found = []
     from_uncrystallised = tax_free = 0
     opened = record.opened
-    for k in range(len(after.pots)):
+    for k, pot in enumerate(member.pots):
         before, grown, held = opened.before.pots[k], opened.pots[k], after.pots[k]
         opening = sum(before if before_lump_sum is None else before_lump_sum[k])
         unearned, paid_in = record.pots_not_grown[k], opened.year.pots[k].paid_in.amount
@@ -135,7 +135,7 @@ def _drawn_parts(
         moved = Balance(opening, growth, paid_in, opening + growth + paid_in - sum(held), sum(held))
         found.append(
             Part(
-                member.pots[k].places,
+                pot.places,
                 moved,
                 Withdrawal(gross, of_this, gross - of_this, uncrystallised, drawdown),
                 held,

@@ -18,6 +18,9 @@ KEPT_BACK = 150_000
 PERSON_YEAR = 30
 """A person's year of an option carried out."""
 
+POT_YEAR = 5
+"""The same for each of several pots on different terms."""
+
 QUESTION = 25
 """A question to the rules of income tax that was not asked before, with what it is asked for."""
 
@@ -47,7 +50,8 @@ class Work:
 
 def person_years(timeline: Timeline, begins: int = 0) -> int:
     """The work of carrying an option out over the periods from ``begins`` on, besides the questions to the rules."""
-    return PERSON_YEAR * (len(timeline.periods) - begins) * len(timeline.people)
+    pots = sum(len(years[0].pots) for years in timeline.people)
+    return (PERSON_YEAR * len(timeline.people) + POT_YEAR * pots) * (len(timeline.periods) - begins)
 
 
 def questions(timeline: Timeline, begins: int = 0) -> int:
