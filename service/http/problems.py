@@ -172,6 +172,7 @@ KINDS = {
             "schemas/household.py": {
                 "missing": "a contribution does not say how it gets tax relief",
                 "only-with": "an employer's contribution says how it gets tax relief",
+                "not-spouses": "two people claim the marriage allowance who are said to be no spouses or civil partners",
             },
             "http/negotiation.py": {
                 "query": "a query parameter is unknown, empty, given twice, or has a value that is not offered",
