@@ -151,7 +151,7 @@ depends on whether there is pay or a pension.
 MarriageAllowance: TypeAlias = Literal['none', 'gives', 'receives', 'as_best']
 """
 Whether a tenth of the personal allowance is transferred between spouses or civil partners: this person
-`gives` it, `receives` it, or neither.
+`gives` it, `receives` it, or neither. Two people with `estate.spouses` false cannot claim it: a request that says both is refused.
 
 `as_best`, said by both of a couple: plans and lump sum timing choose in each tax year, by that year's incomes. They take
 what leaves the two together the least tax: no claim, or either of them giving. A quote and `POST /v1/warnings` refuse it,
@@ -552,8 +552,9 @@ class SensitivityAsked(TypedDict):
     """
     How far each assumption goes up and down, one at a time, to see how much turns on it. An empty object takes the steps below.
     A plan is planned anew for each case, always with quick effort, and a comparison carries its options out anew: about ten
-    plans or comparisons in all. Of the two for the tax on what is left in the pension, only the one that the request's
-    assumptions use can be given. Left out, nothing is changed.
+    plans or comparisons in all. A step of 0 changes nothing: both cases are then as assumed, and charts leave them out. Of the
+    two for the tax on what is left in the pension, only the one that the request's assumptions use can be given. Left out,
+    nothing is changed.
 
     """
 
@@ -627,7 +628,8 @@ class DeathAsked(TypedDict):
 
 class GrowthRange(TypedDict):
     """
-    The range of pension growth in which to look for break-evens; `low` must be below `high`. Left out, 0 and 0.1.
+    The range of pension growth in which to look for break-evens; `low` must be below `high`. Left out, 0 and 0.1. Where pensions
+    grow differently, it is their growth on average, by what each holds at the start.
 
     """
 
@@ -1293,6 +1295,12 @@ class PensionBalance(TypedDict):
 
     pension: WhichPension
     together_with: NotRequired[PutTogether]
+    lump_sum: NotRequired[MoneyAnswer]
+    """
+    In lump sum timing, what of the person's `lump_sum` on the first day comes from this pension. Only where the person's pensions
+    are told apart.
+
+    """
     opening: MoneyAnswer
     """
     On the first day, before anything moves.
@@ -2064,7 +2072,9 @@ class RankedOption(TypedDict):
 
 class GrowthLookedAt(TypedDict):
     """
-    The range of the pension's growth a year that was looked at.
+    The range of the pension's growth a year that was looked at. Where pensions grow differently, it is the growth on average, by what
+    each holds at the start.
+
     """
 
     low: Rate
@@ -2075,6 +2085,10 @@ class GrowthLookedAt(TypedDict):
     """
     The highest growth looked at.
     """
+    assumed_on_average: NotRequired[Rate]
+    """
+    What the pensions are assumed to grow by on average, to eight decimals. Only where they grow differently.
+    """
 
 
 class GrowthBreakEven(TypedDict):
@@ -2084,11 +2098,18 @@ class GrowthBreakEven(TypedDict):
 
     pension_growth: Rate
     """
-    The pension's growth a year, to eight decimals.
+    The pension's growth a year, to eight decimals. Where pensions grow differently, their growth on average.
+
     """
     isa_growth: Rate
     """
     The ISAs' growth a year that goes with it.
+    """
+    above_assumed: NotRequired[Rate]
+    """
+    By how much the growth of every pension and of the ISAs is above what is assumed for it; negative where it is below.
+    Only where pensions grow differently.
+
     """
     more_below: OptionPlace
     """
@@ -2636,8 +2657,8 @@ class Pension(TypedDict):
     """
     growth: NotRequired[GrowthRate]
     """
-    Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Lump sum timing and plans with
-    `markets` need the same growth and charge for all pensions of the household.
+    Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. With `markets`, plans and lump
+    sum timing need the same growth and charge for all pensions of the household.
 
     """
     yearly_charge: NotRequired[Share]
@@ -4140,7 +4161,7 @@ class Estate(TypedDict):
     spouses: NotRequired[bool]
     """
     Whether a couple are spouses or civil partners. Only they inherit from each other free of inheritance tax, and can use
-    each other's unused bands. Left out, yes.
+    each other's unused bands, or claim the marriage allowance. Left out, yes.
 
     """
     first_death: NotRequired[Literal['to_spouse', 'to_beneficiaries']]
@@ -4412,7 +4433,7 @@ class AssumptionsUsed(TypedDict):
     """
     growth_by_pension: NotRequired[list[GrowthOfPension]]
     """
-    Growth of every pension after its charge, where pensions of one person differ in it. Only in plans.
+    Growth of every pension after its charge, where pensions of one person differ in it.
     """
     isa_growth: Rate
     cash_interest: Rate

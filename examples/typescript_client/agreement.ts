@@ -242,6 +242,10 @@ export interface paths {
          *       person reaches the `age`; each of two at their own. Until then withdrawals carry their tax-free part.
          *     - `never`: no lump sums, and withdrawals have no tax-free part.
          *
+         *     Of one person's pensions on different terms, a lump sum comes from those that may be taken on that day, and first from the
+         *     one that grows the least; withdrawals come in the same order. Each pension's `lump_sum` shows its part. A pension that opens
+         *     later pays its quarter on the first 6 April on which it may.
+         *
          *     In `all_now`, `phased` and `at_age` income comes from drawdown funds first, then from uncrystallised funds
          *     with its tax-free part; in `with_each_withdrawal` from uncrystallised funds first; in `never` from drawdown funds
          *     first. A lump sum asked for before the minimum pension age is taken on the first 6 April on which it is permitted, and
@@ -263,6 +267,8 @@ export interface paths {
          *       partners the bands left unused are brought forward to the second death; `estate.spouses` says whether the two
          *       are married or civil partners.
          *
+         *     Pension money that passes to the survivor goes on growing as it did.
+         *
          *     The survivor goes on alone with the same option, with `survivor_spending` of the spending, until they reach
          *     `survivor_age` or, if that is left out, to the end of the years, where they are assumed to die.
          *
@@ -278,6 +284,8 @@ export interface paths {
          *
          *     - *Growth*: the rates of pension growth, within `break_even_growth`, at which one option overtakes the other. ISA
          *       growth moves with pension growth, so that the difference between them stays the same; interest does not change.
+         *       Where pensions grow differently, all are moved by as much: `pension_growth` is then their growth on average, by what each
+         *       holds at the start, and `above_assumed` says how far all are moved.
          *       Rates are found to eight decimals. At such a rate the two options leave the same within a pound, unless a step of
          *       the tax makes one jump past the other; `difference` shows it. Between two rates 3.5 percentage points apart at
          *       most one change is looked for.
@@ -668,7 +676,7 @@ export interface components {
         IncomeKind: "employment" | "self_employment" | "state_pension" | "defined_benefit_pension" | "annuity" | "other_taxable" | "property_income" | "savings_interest" | "dividends";
         /**
          * @description Whether a tenth of the personal allowance is transferred between spouses or civil partners: this person
-         *     `gives` it, `receives` it, or neither.
+         *     `gives` it, `receives` it, or neither. Two people with `estate.spouses` false cannot claim it: a request that says both is refused.
          *
          *     `as_best`, said by both of a couple: plans and lump sum timing choose in each tax year, by that year's incomes. They take
          *     what leaves the two together the least tax: no claim, or either of them giving. A quote and `POST /v1/warnings` refuse it,
@@ -885,8 +893,8 @@ export interface components {
             /** @description When the nomination was last reviewed. Left out, it is not known. */
             nomination_reviewed_on?: components["schemas"]["Day"];
             /**
-             * @description Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. Lump sum timing and plans with
-             *     `markets` need the same growth and charge for all pensions of the household.
+             * @description Growth a year before `yearly_charge`. Left out, it is `pension_growth` of the assumptions. With `markets`, plans and lump
+             *     sum timing need the same growth and charge for all pensions of the household.
              */
             growth?: components["schemas"]["GrowthRate"];
             /** @description The yearly charge, as a share of the fund. Left out, nothing. */
@@ -1128,7 +1136,7 @@ export interface components {
             residence_nil_rate_band_brought_forward?: components["schemas"]["Share"];
             /**
              * @description Whether a couple are spouses or civil partners. Only they inherit from each other free of inheritance tax, and can use
-             *     each other's unused bands. Left out, yes.
+             *     each other's unused bands, or claim the marriage allowance. Left out, yes.
              */
             spouses?: boolean;
             /**
@@ -1480,8 +1488,9 @@ export interface components {
         /**
          * @description How far each assumption goes up and down, one at a time, to see how much turns on it. An empty object takes the steps below.
          *     A plan is planned anew for each case, always with quick effort, and a comparison carries its options out anew: about ten
-         *     plans or comparisons in all. Of the two for the tax on what is left in the pension, only the one that the request's
-         *     assumptions use can be given. Left out, nothing is changed.
+         *     plans or comparisons in all. A step of 0 changes nothing: both cases are then as assumed, and charts leave them out. Of the
+         *     two for the tax on what is left in the pension, only the one that the request's assumptions use can be given. Left out,
+         *     nothing is changed.
          */
         SensitivityAsked: {
             /** @description By how much pensions and ISAs grow more or less a year, as a fraction. If it is not given, the step is 0.01. */
@@ -1543,7 +1552,10 @@ export interface components {
             /** @description The age on whose birthday the other of a couple dies. Left out, the survivor is assumed to die on the last day. */
             survivor_age?: number;
         };
-        /** @description The range of pension growth in which to look for break-evens; `low` must be below `high`. Left out, 0 and 0.1. */
+        /**
+         * @description The range of pension growth in which to look for break-evens; `low` must be below `high`. Left out, 0 and 0.1. Where pensions
+         *     grow differently, it is their growth on average, by what each holds at the start.
+         */
         GrowthRange: {
             /** @description The lowest rate. */
             low: components["schemas"]["YearlyRate"];
@@ -2191,7 +2203,7 @@ export interface components {
              *     Left out where they do not differ.
              */
             pension_growths?: components["schemas"]["Rate"][];
-            /** @description Growth of every pension after its charge, where pensions of one person differ in it. Only in plans. */
+            /** @description Growth of every pension after its charge, where pensions of one person differ in it. */
             growth_by_pension?: components["schemas"]["GrowthOfPension"][];
             isa_growth: components["schemas"]["Rate"];
             cash_interest: components["schemas"]["Rate"];
@@ -2564,6 +2576,11 @@ export interface components {
         PensionBalance: {
             pension: components["schemas"]["WhichPension"];
             together_with?: components["schemas"]["PutTogether"];
+            /**
+             * @description In lump sum timing, what of the person's `lump_sum` on the first day comes from this pension. Only where the person's pensions
+             *     are told apart.
+             */
+            lump_sum?: components["schemas"]["MoneyAnswer"];
             /** @description On the first day, before anything moves. */
             opening: components["schemas"]["MoneyAnswer"];
             /** @description At the assumed rate; where a lump sum is taken on the first day, on what is left. */
@@ -3384,12 +3401,17 @@ export interface components {
             /** @description Every pair of options that can be carried out. */
             pairs: components["schemas"]["PairBreakEvens"][];
         };
-        /** @description The range of the pension's growth a year that was looked at. */
+        /**
+         * @description The range of the pension's growth a year that was looked at. Where pensions grow differently, it is the growth on average, by what
+         *     each holds at the start.
+         */
         GrowthLookedAt: {
             /** @description The lowest growth looked at. */
             low: components["schemas"]["Rate"];
             /** @description The highest growth looked at. */
             high: components["schemas"]["Rate"];
+            /** @description What the pensions are assumed to grow by on average, to eight decimals. Only where they grow differently. */
+            assumed_on_average?: components["schemas"]["Rate"];
         };
         /** @description Where one option of a pair overtakes the other. */
         PairBreakEvens: {
@@ -3412,10 +3434,15 @@ export interface components {
         };
         /** @description A growth rate at which one option overtakes another. */
         GrowthBreakEven: {
-            /** @description The pension's growth a year, to eight decimals. */
+            /** @description The pension's growth a year, to eight decimals. Where pensions grow differently, their growth on average. */
             pension_growth: components["schemas"]["Rate"];
             /** @description The ISAs' growth a year that goes with it. */
             isa_growth: components["schemas"]["Rate"];
+            /**
+             * @description By how much the growth of every pension and of the ISAs is above what is assumed for it; negative where it is below.
+             *     Only where pensions grow differently.
+             */
+            above_assumed?: components["schemas"]["Rate"];
             /** @description The option that leaves more if growth is slightly lower. */
             more_below: components["schemas"]["OptionPlace"];
             /** @description The option that leaves more if growth is slightly higher. */
