@@ -880,6 +880,17 @@ def test_what_is_worked_out_of_many_pairs_is_what_two_options_alone_have() -> No
             assert first - second == found.difference
 
 
+def test_a_break_even_is_the_same_whatever_other_options_there_are() -> None:
+    """Which of the rates within a pound is the answer depends on the two options alone."""
+    asked_for = question("lump-sum-timing", timing_of(couple(Random(0), "personal_allowance")))
+    found = [pair for pair in timing(asked_for, BOOK).break_evens if pair.growth]
+    assert len(found) > 1
+    for pair in found:
+        two = replace(asked_for, options=tuple(asked_for.options[k] for k in pair.options))
+        (alone,) = timing(two, BOOK).break_evens
+        assert (alone.growth, alone.ages) == (pair.growth, pair.ages)
+
+
 @settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(random=st.randoms(use_true_random=False))
 def test_six_options_and_two_deaths_over_forty_years_leave_nothing_out(random: Random) -> None:

@@ -25,8 +25,8 @@ PARTS = 10_000
 EQUAL = 100
 """Pence: two options within a pound are equal."""
 
-_GUESSES = 4  # before the bracket is halved every other time
-_THROUGH = 4  # known places that a guess runs through
+_GUESSES = 6  # before the bracket is halved every other time
+_THROUGH = 3  # known places that a guess runs through
 
 
 class Wealth:
@@ -48,14 +48,6 @@ class Wealth:
                 self._impossible[place] = error
                 raise
         return self._known[place]
-
-    def guess(self, place: int) -> float:
-        """About the logarithm of the wealth at a place: the curve through that of the nearest places known (Lagrange)."""
-        near = sorted(self._known, key=lambda known: abs(known - place))[:_THROUGH]
-        return sum(
-            log(max(1, self._known[one])) * prod((place - other) / (one - other) for other in near if other != one)
-            for one in near
-        )
 
 
 class GrowthBreakEven(NamedTuple):
@@ -114,7 +106,7 @@ def growth_break_evens(first: Wealth, second: Wealth, places: Sequence[int]) -> 
     """All growth rates between the first and the last place at which the lead changes; places are the rates (as shifts,
     rising) between which no two changes are looked for."""
     for low, high, below, above in _changes(first, second, places):
-        at = _root(first, second, low, high)
+        at = _root(first, second, places, low, high)
         yield GrowthBreakEven(at, _difference(first, second, at), below, above)
 
 
@@ -154,22 +146,25 @@ def _led_by(first: Wealth, second: Wealth, leader: int) -> Callable[[int], bool]
     return leads
 
 
-def _root(first: Wealth, second: Wealth, low: int, high: int) -> int:
+def _root(first: Wealth, second: Wealth, places: Sequence[int], low: int, high: int) -> int:
     """A place between two with different leaders where the two are within a pound, or the nearest to a leap over it.
 
-    Each next place is where the curves through all that is known of the two cross: they are nearly straight in the
-    logarithm, so a few suffice. The rules decide at each; where that does not get near, the bracket is halved.
+    Each next place is where the curve through what is known of the two crosses nothing; the rules decide there. Where that does
+    not get near, the bracket is halved. Known are ``places`` and what was tried since for these two alone, so that the answer is
+    the same whatever other options there are.
     """
     below = _difference(first, second, low) > 0
+    known = {place: _log_ratio(first, second, place) for place in places}
     guesses = 0
     while high - low > 1:
         place = (low + high) // 2
         if guesses < _GUESSES or guesses % 2:
-            place = min(max(_crossing(first, second, low, high, below=below), low + 1), high - 1)
+            place = min(max(_crossing(known, low, high, below=below), low + 1), high - 1)
         guesses += 1
         found = _difference(first, second, place)
         if abs(found) <= EQUAL:
             return place
+        known[place] = _log_ratio(first, second, place)
         if (found > 0) == below:
             low = place
         else:
@@ -177,10 +172,19 @@ def _root(first: Wealth, second: Wealth, low: int, high: int) -> int:
     return min(low, high, key=lambda place: abs(_difference(first, second, place)))
 
 
-def _crossing(first: Wealth, second: Wealth, low: int, high: int, *, below: bool) -> int:
-    """About where the two change places, from what is known."""
+def _log_ratio(first: Wealth, second: Wealth, place: int) -> float:
+    """How much more the first leaves at a place, as a logarithm: nearly straight in the growth rate."""
+    return log(max(1, first.at(place))) - log(max(1, second.at(place)))
+
+
+def _crossing(known: Mapping[int, float], low: int, high: int, *, below: bool) -> int:
+    """About where the two change places: where the curve through the nearest known places (Lagrange) crosses nothing."""
 
     def crossed(place: int) -> bool:
-        return (first.guess(place) > second.guess(place)) != below
+        near = sorted(known, key=lambda one: abs(one - place))[:_THROUGH]
+        value = sum(
+            known[one] * prod([(place - other) / (one - other) for other in near if other != one]) for one in near
+        )
+        return (value > 0) != below
 
     return first_where(crossed, low, high)
