@@ -7,7 +7,6 @@ Nothing is decided here. All amounts are pence; opening + growth + in - out = cl
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import repeat
 from typing import NamedTuple
 
 from service.law import lump_sums
@@ -217,34 +216,37 @@ def first_holdings(timeline: Timeline) -> tuple[Holdings, ...]:
 
 def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> tuple[Opened, ...]:
     """Everybody on the last day of a period: balances grown, and the lump sum of "all_now" taken when it first can be."""
-    period = timeline.periods[position]
-    assumed, rules = timeline.household.assumptions, period.rules.lump_sums
+    period, household = timeline.periods[position], timeline.household
+    assumed, rules = household.assumptions, period.rules.lump_sums
     (pension_growth, whole), (isa_growth, isa_whole), (interest, cash_whole) = period.shares(
         assumed.pension_growth, assumed.isa_growth, assumed.cash_interest
     )
-    halves = HALVES_NOT_GROWN[assumed.spending_met]
-    found, covered = [], 0
-    for i, (people, held) in enumerate(zip(timeline.people, holdings, strict=True)):
-        year, pension = people[position], held.pension
+    lump_sum_now, charged = household.lump_sums == "all_now", rules.regime == "lifetime_allowance_charge"
+    found, covered, cash = [], 0, 0
+    for i, (years, held) in enumerate(zip(timeline.people, holdings, strict=True)):
+        year, pension = years[position], held.pension
         pots = NO_POTS
         if held.pots:
             pots = grown(period, year, held.pots, assumed.growths_of(i, len(held.pots)))
-            uncrystallised, drawdown = sum(pots.growth), 0
+            growth = sum(pots.growth)
             pension = pension.holding(*together(pots.funds))
         else:
             if assumed.pension_growths:
                 pension_growth, whole = period.share(assumed.pension_growths[i])
-            uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
-            drawdown = half_up(pension.drawdown * pension_growth, whole)
+            of_uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
+            of_drawdown = half_up(pension.drawdown * pension_growth, whole)
+            paid_in = 0
             if year.paid_in is not NOTHING_PAID_IN and year.paid_in.amount:
-                on_paid_in = period.growth_of(year.paid_in, assumed.growth_of(i))
-                pension = pension.holding(pension.uncrystallised + year.paid_in.amount, pension.drawdown)
-                uncrystallised += on_paid_in
-            if uncrystallised or drawdown:
-                pension = pension.holding(pension.uncrystallised + uncrystallised, pension.drawdown + drawdown)
+                paid_in = year.paid_in.amount
+                of_uncrystallised += period.growth_of(year.paid_in, assumed.growth_of(i))
+            growth = of_uncrystallised + of_drawdown
+            if growth or paid_in:
+                pension = pension.holding(
+                    pension.uncrystallised + paid_in + of_uncrystallised, pension.drawdown + of_drawdown
+                )
         left = lump_sums.available(pension, rules)
         lump_sum = None
-        if timeline.household.lump_sums == "all_now" and year.may_withdraw and not held.lump_sum_taken:
+        if lump_sum_now and year.may_withdraw and not held.lump_sum_taken:
             most = lump_sums.most_permitted("pcls", pension, rules, left)
             lump_sum = lump_sums.take("pcls", most, pension, rules, left)
             pension = lump_sums.then(pension, lump_sum, rules)
@@ -253,28 +255,34 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
             if held.pots:
                 pots = pots.after_lump_sum(year, lump_sum.gross, lump_sum.crystallised)
         covered += year.received
-        found.append((year, held, pension, uncrystallised + drawdown, lump_sum, left, pots))
-    spent: Sequence[Pence] | None = None
-    if halves and timeline.spending[position] > covered and any(held.cash for held in holdings):
-        spent = _early_cash(timeline, position, holdings, covered)
-    return tuple(
-        Opened(
-            year,
-            held,
-            pension,
-            growth,
-            lump_sum,
-            left,
-            left.lifetime_allowance if rules.regime == "lifetime_allowance_charge" else None,
-            half_up(held.isa * isa_growth, isa_whole),
-            half_up((2 * held.cash - halves * out) * interest, 2 * cash_whole),
-            year.isa_allowance_left,
-            out,
-            pots.funds,
-            pots.growth,
-            pots.locked,
+        cash += held.cash
+        found.append(
+            Opened(
+                year,
+                held,
+                pension,
+                growth,
+                lump_sum,
+                left,
+                left.lifetime_allowance if charged else None,
+                half_up(held.isa * isa_growth, isa_whole),
+                half_up(held.cash * interest, cash_whole),
+                year.isa_allowance_left,
+                0,
+                pots.funds,
+                pots.growth,
+                pots.locked,
+            )
         )
-        for (year, held, pension, growth, lump_sum, left, pots), out in zip(found, spent or repeat(0), strict=False)
+    halves = HALVES_NOT_GROWN[assumed.spending_met]
+    if not cash or not halves or timeline.spending[position] <= covered:
+        return tuple(found)
+    spent = _early_cash(timeline, position, holdings, covered)
+    return tuple(
+        person._replace(
+            early_cash=out, interest=half_up((2 * person.before.cash - halves * out) * interest, 2 * cash_whole)
+        )
+        for person, out in zip(found, spent, strict=True)
     )
 
 

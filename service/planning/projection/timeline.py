@@ -55,7 +55,8 @@ _MOST_REMEMBERED = 64  # answers kept for one person's year; a search asks for t
 @dataclass(frozen=True, slots=True)
 class Period:
     """One tax year of a plan, or the part of it inside the plan. ``rises`` is how many times yearly amounts have risen, and
-    ``prices`` what a pound that rises with prices has come to, as numerator and denominator."""
+    ``prices`` what a pound that rises with prices has come to, as numerator and denominator. ``days`` of the tax year's
+    ``days_in_year`` are inside the plan: counted once, because every growth asks for them."""
 
     position: int
     rises: int
@@ -63,16 +64,14 @@ class Period:
     first: date
     last: date
     prices: tuple[int, int] = (1, 1)
+    days: int = field(init=False, compare=False)
+    days_in_year: int = field(init=False, compare=False)
 
-    @property
-    def days(self) -> int:
-        """How many days are inside the plan."""
-        return (self.last - self.first).days + 1
-
-    @property
-    def days_in_year(self) -> int:
-        """How many days the whole tax year has."""
-        return (self.rules.figures.end - self.rules.figures.start).days + 1
+    def __post_init__(self) -> None:
+        """Count the days."""
+        figures = self.rules.figures
+        object.__setattr__(self, "days", (self.last - self.first).days + 1)
+        object.__setattr__(self, "days_in_year", (figures.end - figures.start).days + 1)
 
     @property
     def name(self) -> str:
