@@ -273,10 +273,15 @@ def taxed_pay_between(member: Member, first: date, last: date, start: date, end:
     )
 
 
+AS_BEST: Literal["as_best"] = "as_best"
+"""In place of a tax year: a plan chooses the one in which a small pot is taken, or none."""
+
+
 class PensionHeld(Value, frozen=True):
     """One of a person's money purchase pensions: its funds in pence, and the terms that a plan looks at. ``growth`` is a yearly
     rate, the one assumed of all where the pension has none of its own, before the ``yearly_charge``, which is basis points of
-    what is held. ``small_pot_in`` is the tax year in which it is asked to be taken whole as a small pot lump sum."""
+    what is held. ``small_pot_in`` is the tax year in which it is asked to be taken whole as a small pot lump sum, or
+    ``AS_BEST``."""
 
     uncrystallised: Pence
     drawdown: Pence = 0
@@ -360,6 +365,8 @@ class Member(Value, frozen=True):
     flexibly accessed where that is not known. ``withdrawal_cap`` is the most that a plan may draw in a tax year, gross, besides
     lump sums taken by themselves. ``carry_forward`` is unused annual allowance of the three tax years before.
     ``small_pots`` are those that a plan has set apart: ``pension`` is without them, and they are empty among ``pensions``.
+    ``open_small_pots`` are the places of pensions that may be taken as small pots in a tax year that a plan chooses; until then
+    they are drawn as any other.
     """
 
     date_of_birth: date
@@ -386,6 +393,7 @@ class Member(Value, frozen=True):
     lump_sums_in_last_12_months: Pence = 0
     uk_resident: bool | None = None
     small_pots: tuple[SmallPot, ...] = ()
+    open_small_pots: tuple[int, ...] = ()
 
     @property
     def standing_claim(self) -> MarriageAllowance:
@@ -415,25 +423,30 @@ class Member(Value, frozen=True):
     @property
     def pots(self) -> tuple[Pot, ...]:
         """The pensions in pots, in the order of the record; empty where all of them count as one. A pension with nothing in it,
-        into which nothing is paid, goes with the first."""
+        into which nothing is paid, goes with the first. One whose tax year as a small pot is left open is always by itself."""
         if len(self.pensions) < 2:
             return ()
-        counting = self.counting
-        terms = list(dict.fromkeys(terms_of(held) for held in counting))
-        if len(terms) < 2:
-            return ()
-        places: list[list[int]] = [[] for _ in terms]
+        paid_into = {one.pension for one in self.contributions}
+        together: dict[tuple[Terms, int | None], list[int]] = {}
+        empty = []
         for place in self.places_drawn:
             held = self.pensions[place]
-            places[terms.index(terms_of(held)) if held in counting else 0].append(place)
+            if held.held or place in paid_into:
+                alone = place if place in self.open_small_pots else None
+                together.setdefault((terms_of(held), alone), []).append(place)
+            else:
+                empty.append(place)
+        if len(together) < 2:
+            return ()
+        next(iter(together.values())).extend(empty)
         return tuple(
             Pot(
-                tuple(own),
+                tuple(sorted(own)),
                 sum(self.pensions[place].uncrystallised for place in own),
                 sum(self.pensions[place].drawdown for place in own),
                 *of_all,
             )
-            for own, of_all in zip(places, terms, strict=True)
+            for (of_all, _), own in together.items()
         )
 
     @property
@@ -486,24 +499,34 @@ class Member(Value, frozen=True):
 
 
 def small_pots_apart(member: Member) -> Member:
-    """A person as a plan sees them: each pension that is to be taken as a small pot is set apart from those that it draws."""
-    apart = tuple(
-        SmallPot(place, held.small_pot_in, held)
-        for place, held in enumerate(member.pensions)
-        if held.small_pot_in is not None
-    )
-    if not apart:
+    """A person as a plan sees them: each pension that is to be taken as a small pot in a named tax year is set apart from those
+    that it draws, and those whose tax year it chooses are known."""
+    asked = {place: held.small_pot_in for place, held in enumerate(member.pensions) if held.small_pot_in is not None}
+    named = {place: tax_year for place, tax_year in asked.items() if tax_year != AS_BEST}
+    left_open = tuple(place for place in asked if place not in named and member.pensions[place].held)
+    return set_apart(member, named)._replace(open_small_pots=left_open) if asked else member
+
+
+def set_apart(member: Member, named: Mapping[int, str]) -> Member:
+    """The same person, with the pensions at some places set apart as small pots, each with the tax year in which it is taken."""
+    if not named:
         return member
-    drawn = [held for held in member.pensions if held.small_pot_in is None]
+    apart = (
+        *member.small_pots,
+        *(SmallPot(place, tax_year, member.pensions[place]) for place, tax_year in named.items()),
+    )
+    places = {pot.place for pot in apart}
+    drawn = [held for place, held in enumerate(member.pensions) if place not in places]
     pension = member.pension.holding(sum(held.uncrystallised for held in drawn), sum(held.drawdown for held in drawn))
     age = next((held.protected_pension_age for held in drawn if held.held), None)
     return member._replace(
         pension=pension._replace(protected_pension_age=age),
         pensions=tuple(
-            held if held.small_pot_in is None else held._replace(uncrystallised=0, drawdown=0)
-            for held in member.pensions
+            held._replace(uncrystallised=0, drawdown=0) if place in places else held
+            for place, held in enumerate(member.pensions)
         ),
-        small_pots=apart,
+        small_pots=tuple(sorted(apart, key=lambda pot: pot.place)),
+        open_small_pots=tuple(place for place in member.open_small_pots if place not in places),
     )
 
 

@@ -108,7 +108,7 @@ def _on_the_terms_of(people: tuple[Member, ...], assumed: Assumptions, *, own: b
     def grows(held: PensionHeld | Pot) -> YearlyRate:
         return after_charge(held.growth if own else assumed.pension_growth, held.yearly_charge)
 
-    if not own and any(member.small_pots for member in people):
+    if not own and any(member.small_pots or member.open_small_pots for member in people):
         assumed = replace(assumed, small_pot_growth=assumed.pension_growth)
     terms = [next(iter(member.counting), None) for member in people]
     growths = [None if held is None else grows(held) for held in terms]

@@ -237,15 +237,20 @@ class IsoDate(StrictField):
 
 
 class TaxYear(StrictField):
-    """A tax year written such as 2027-28. Whether it is one that can be asked for, whoever knows the years says."""
+    """A tax year written such as 2027-28, or a word in its place. Whether it is one that can be asked for, whoever knows the
+    years says."""
 
     example = "2027-28"
     pattern = re.compile("[0-9]{4}-[0-9]{2}")
 
+    def __init__(self, *, instead: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.instead = instead
+
     def accept(self, value: object) -> str:
-        if isinstance(value, str) and self.pattern.fullmatch(value):
+        if isinstance(value, str) and (value == self.instead or self.pattern.fullmatch(value)):
             return value
-        raise ValidationError(f'Must be a tax year, such as "{self.example}".')
+        raise ValidationError(f'Must be a tax year, such as "{self.example}", or "{self.instead}".')
 
 
 class Choice(StrictField):

@@ -12,6 +12,7 @@ from service.law.lump_sums import Pension
 from service.law.units import Years
 from service.planning.estates import TO_BENEFICIARIES, TO_SPOUSE
 from service.planning.household import (
+    AS_BEST,
     INCOME_KINDS,
     MARRIAGE_CLAIMS,
     WITH_PRICES,
@@ -140,7 +141,7 @@ class PensionSchema(StrictSchema):
     nomination_reviewed_on = IsoDate()
     growth = Growth()
     yearly_charge = Rate(least=0, largest=1)
-    small_pot_in = TaxYear()
+    small_pot_in = TaxYear(instead=AS_BEST)
 
 
 class IncomeHadSchema(StrictSchema):

@@ -7,7 +7,7 @@ approximate; nothing of it reaches an answer but the bound.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from itertools import count
 from typing import Literal, NamedTuple
@@ -31,7 +31,7 @@ from service.planning.optimiser.rounding_heuristic import rounded
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tax_surface import Region
 from service.planning.optimiser.ties import Tie, least_hurt
-from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS
+from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS, WHOLE_SHARE_SHORTFALL
 from service.planning.optimiser.work import (
     LIMITS,
     PERSON_YEAR_MODELLED,
@@ -40,6 +40,7 @@ from service.planning.optimiser.work import (
 )
 from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, Projection, projected
 from service.planning.projection.settlement import Choice, Draw
+from service.planning.projection.small_pots import OpenSmallPot, Taken
 from service.planning.projection.timeline import Timeline
 
 _CLOSED_GAP_POUNDS_A_PERIOD = 0.2
@@ -145,16 +146,29 @@ def most_levels(
         search.refine(priced)
 
 
+class SmallPotsToChoose(NamedTuple):
+    """Pensions whose tax year as a small pot a search is to choose: in the ``timeline`` they are drawn as any other. ``pots`` are
+    those pensions, ``choices`` the positions of the periods in which each may be taken, with None where it need not be, and
+    ``taken_in`` gives the timeline once all is chosen."""
+
+    timeline: Timeline
+    pots: tuple[OpenSmallPot, ...]
+    choices: tuple[frozenset[int | None], ...]
+    taken_in: Callable[[Taken], Timeline]
+
+
 def most_after_tax(
     timeline: Timeline,
     work: Work | None = None,
     plain: PlainPlans | None = None,
     known: Projection | None = None,
     last_day: LastDay = AFTER_TAX,
+    small_pots: SmallPotsToChoose | None = None,
 ) -> BestPlan:
     """The plan with the most wealth after tax at the end, or whose ``last_day`` is worth the most, that ``work`` (by default a
     standard search) suffices to find. RuleViolation where spending cannot be met. ``plain`` are the timeline's plain plans, if
-    others need them as well; ``known`` is a plan that the search may begin from.
+    others need them as well; ``known`` is a plan that the search may begin from. With ``small_pots`` to be chosen, ``timeline``
+    and ``plain`` are those of one of the choices.
 
     It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
     """
@@ -164,9 +178,9 @@ def most_after_tax(
     if work.left < least:
         best = max(plain_plans(plain, work), key=last_day.worth, default=None) or known or left_alone(timeline)
         worth = last_day.worth(best)
-        most = max(worth, most_wealth(timeline) + last_day.besides)
+        most = max(worth, most_wealth(small_pots.timeline if small_pots else timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
-    search = _Search(plain, work, known, last_day=last_day)
+    search = _Search(plain, work, known, last_day=last_day, small_pots=small_pots)
     bound = search.run()
     best = search.incumbent or left_alone(timeline)
     worth = last_day.worth(best)
@@ -176,9 +190,11 @@ def most_after_tax(
     slack = _ROUNDING_POUNDS * person_years
     agreed = not search.overtaxed and worth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
     if not agreed:
-        bound = (most_wealth(timeline) + last_day.besides) / POUND
+        bound = (most_wealth(search.timeline) + last_day.besides) / POUND
     proven = max(worth, round((bound + slack) * POUND))
-    tie = least_hurt(best, last_day, search.relaxation, search.incumbent_at, work)
+    # Where the choice of small pots is not that of a solution, what is like it is not known.
+    unlike = small_pots is not None and search.incumbent_at is None
+    tie = None if unlike else least_hurt(best, last_day, search.relaxation, search.incumbent_at, work)
     return BestPlan(best, proven, search.relaxation.lp.solves, agreed, search.plain_plans_tried, stopped_by, tie)
 
 
@@ -212,12 +228,14 @@ class _Subproblem(NamedTuple):
     cells: int
 
 
-_NodeKey = tuple[tuple[tuple[int, ActiveCells], ...], tuple[tuple[int, DrawOrder], ...]]
+_NodeKey = tuple[
+    tuple[tuple[int, ActiveCells], ...], tuple[tuple[int, DrawOrder], ...], tuple[frozenset[int | None], ...]
+]
 
 
 def _key(node: Node) -> _NodeKey:
     """A node by what it constrains."""
-    return tuple(sorted(node.active_cells.items())), tuple(sorted(node.draw_orders.items()))
+    return tuple(sorted(node.active_cells.items())), tuple(sorted(node.draw_orders.items())), node.small_pots
 
 
 class _Dived(NamedTuple):
@@ -239,12 +257,15 @@ class _Search:
         last_day: LastDay = AFTER_TAX,
         surfaces: Surfaces | None = None,
         any_plan: bool = False,
+        small_pots: SmallPotsToChoose | None = None,
     ) -> None:
-        """A search from an incumbent, if there is one; the other arguments as in ``Relaxation``.
+        """A search from an incumbent, if there is one; the other arguments as in ``Relaxation`` and ``most_after_tax``.
         ``any_plan``: the first plan found is enough."""
-        timeline = plain.timeline
+        timeline = plain.timeline if small_pots is None else small_pots.timeline
         self.timeline, self.work, self._plain = timeline, work, plain
-        self.relaxation = Relaxation(timeline, work, last_day=last_day, surfaces=surfaces)
+        self._small_pots = small_pots
+        pots = () if small_pots is None else small_pots.pots
+        self.relaxation = Relaxation(timeline, work, last_day=last_day, surfaces=surfaces, small_pots=pots)
         self._last_day = last_day
         self.incumbent = incumbent
         self.overtaxed = False
@@ -268,23 +289,25 @@ class _Search:
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
-        root = Node({}, {})
+        root = Node({}, {}, small_pots=() if self._small_pots is None else self._small_pots.choices)
         if self.work.left < _LEAST_FOR_REFINING * self.work.limit:
             self._leave_all_untaxed()
         first = self._optimum(root)
+        chosen = self._dive_by_small_pots(root, first)
         # Where the relaxation has no plan, no plain plan has to be tried.
         if self.incumbent is None and not (self._any_plan and first is Outcome.INFEASIBLE):
             self._try_plain_plans()
         with self._kept_for_plain_plans():
-            bound = self._searched(root, first)
+            bound = self._searched(root, first, chosen)
         if bound > self._incumbent_value + self.tolerance:
             self._try_plain_plans()
         return bound
 
-    def _searched(self, root: Node, first: Solution | Outcome) -> float:
-        """The search from the root's optimum on, but for the plain plans that it does not need, and the bound."""
+    def _searched(self, root: Node, first: Solution | Outcome, chosen: tuple[Node, Solution | Outcome]) -> float:
+        """The search from the root's optimum on, but for the plain plans that it does not need, and the bound. ``chosen`` is the
+        node to dive from, with its optimum."""
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
-            self._dive_by_regions(*self._dive_by_order(root, first))
+            self._dive_by_regions(*self._dive_by_order(*chosen))
         node = self._relaxed(root, (most_wealth(self.timeline) + self._last_day.besides) / POUND, first)
         if node is not None and not self._enough(node.bound):
             self._dive(node)
@@ -436,6 +459,8 @@ class _Search:
         node, solution = subproblem.node, subproblem.solution
         if solution is None:
             return []
+        if _chosen(solution) is None:
+            return list(_choices_apart(node, solution))
         if solution.order_violations:
             return self._order_branches(node, solution)
         if self._last_day_is_dearest(solution):
@@ -502,6 +527,14 @@ class _Search:
         if self.incumbent is None or worth > self._incumbent_value:
             self.incumbent, self._incumbent_value = plan, worth
             self.incumbent_at = at
+
+    def _dive_by_small_pots(self, node: Node, found: Solution | Outcome) -> tuple[Node, Solution | Outcome]:
+        """Where an optimum takes small pots in parts: the node with each taken whole where the most of it is, and its optimum."""
+        if not isinstance(found, Solution) or _chosen(found) is not None:
+            return node, found
+        heaviest_of_each = (max(shares, key=shares.__getitem__) for shares in found.small_pots)
+        whole = node._replace(small_pots=tuple(frozenset({choice}) for choice in heaviest_of_each))
+        return whole, self._optimum(whole)
 
     def _dive_by_order(self, node: Node, solution: Solution | Outcome) -> tuple[Node, Solution | Outcome]:
         """Branch on the order of draws for as long as it is violated, to the better child each time."""
@@ -570,12 +603,44 @@ class _Search:
     def _try_rounding(self, solution: Solution, node: Node) -> None:
         """Round an optimum to a plan and keep the better incumbent; what its errors cost tells beforehand where it cannot be."""
         if _expected(solution) > self._incumbent_value or not self._rounded_once:
+            taken = _chosen(solution)
+            if taken is None:
+                return
             self._rounded_once = True
             try:
-                plan = rounded(self.timeline, self.relaxation, solution, self.work)
+                plan = rounded(self._taken_in(taken), self.relaxation, solution, self.work)
             except RuleViolation:
                 return  # The tax that the hull is short of cannot be paid; a tighter relaxation leaves money for it.
-            self._keep(plan, (node, solution))
+            only = tuple(frozenset({choice}) for choice in taken)
+            self._keep(plan, (node._replace(small_pots=only), solution))
+
+    def _taken_in(self, taken: Taken) -> Timeline:
+        """The timeline in which small pots are taken so."""
+        return self.timeline if self._small_pots is None else self._small_pots.taken_in(taken)
+
+
+def _chosen(solution: Solution) -> Taken | None:
+    """Where an optimum takes each small pot whole; None where it takes one in parts."""
+    found = tuple(max(shares, key=shares.__getitem__) for shares in solution.small_pots)
+    whole = all(
+        shares[choice] > 1 - WHOLE_SHARE_SHORTFALL for shares, choice in zip(solution.small_pots, found, strict=True)
+    )
+    return found if whole else None
+
+
+def _choices_apart(node: Node, solution: Solution) -> Iterator[Node]:
+    """Two children neither of which has the optimum: of the small pot that is the most in parts, either it is not taken or it is;
+    where it is taken, up to the mean of the periods in which the optimum takes it or later."""
+    number = min(range(len(solution.small_pots)), key=lambda one: max(solution.small_pots[one].values()))
+    shares, choices = solution.small_pots[number], node.small_pots[number]
+    periods = {t: share for t, share in shares.items() if t is not None}
+    if shares[None] > WHOLE_SHARE_SHORTFALL:
+        first = frozenset[int | None]({None})
+    else:
+        mean = sum(t * share for t, share in periods.items()) / sum(periods.values())
+        first = frozenset(choice for choice in choices if choice is None or choice <= mean)
+    for part in (first, choices - first):
+        yield node._replace(small_pots=(*node.small_pots[:number], part, *node.small_pots[number + 1 :]))
 
 
 def _expected(solution: Solution) -> float:

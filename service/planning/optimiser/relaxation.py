@@ -27,12 +27,14 @@ from service.planning.optimiser.tolerances import (
     NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND,
     NIL_WEIGHT_SHARE,
     PENNY_POUNDS,
+    SOONER_POUNDS_PER_POUND,
     UNIT_POUNDS,
     WHOLE_SHARE_SHORTFALL,
 )
 from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
 from service.planning.projection.pots import Funds
 from service.planning.projection.settlement import first_holdings, opened
+from service.planning.projection.small_pots import OpenSmallPot, room_for
 from service.planning.projection.timeline import Timeline
 from service.planning.projection.within_the_year import missed_rate
 
@@ -67,11 +69,13 @@ class ActiveCells(NamedTuple):
 
 
 class Node(NamedTuple):
-    """A node of the tree: branching constraints by period, by person, and on the last day."""
+    """A node of the tree: branching constraints by period, by person, on the last day, and on each open small pot. Of that they
+    are the choices that are left: positions of periods, and None for none of them; all where ``small_pots`` is empty."""
 
     active_cells: Mapping[int, ActiveCells]
     draw_orders: Mapping[int, DrawOrder]
     box: Box | None = None
+    small_pots: tuple[frozenset[int | None], ...] = ()
 
 
 class Solution(NamedTuple):
@@ -80,7 +84,8 @@ class Solution(NamedTuple):
     ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
     the plan's end if it were taxed as one. ``mixed_claims``: what each period with one cell and several claims to the marriage
     allowance would lose under the best of them. ``order_violations``: by person, the periods in which funds are drawn without
-    a tax-free part before the allowance is used up. ``misjudged`` is what the last day is worth less.
+    a tax-free part before the allowance is used up. ``misjudged`` is what the last day is worth less. ``small_pots``: of each
+    open small pot the share that is taken in each period, and as None the share that is not.
     """
 
     wealth: float
@@ -91,6 +96,7 @@ class Solution(NamedTuple):
     mixed_claims: dict[int, MixedClaims]
     order_violations: dict[int, list[int]]
     misjudged: Misjudged
+    small_pots: tuple[Mapping[int | None, float], ...] = ()
 
 
 class Amounts(NamedTuple):
@@ -194,13 +200,16 @@ class Relaxation:
         *,
         last_day: LastDay = AFTER_TAX,
         surfaces: Surfaces | None = None,
+        small_pots: Sequence[OpenSmallPot] = (),
     ) -> None:
         """Build the relaxation with one cell for each period. ``last_day`` is what its optimum is the most of.
 
         ``surfaces`` are those known from other relaxations
-        with the same work; new ones are added.
+        with the same work; new ones are added. ``small_pots`` are pensions of the timeline's household of which the program may
+        take any share as a small pot.
         """
         self.timeline = timeline
+        self._open_small_pots = tuple(small_pots)
         self.lp = LinearProgram(work)
         self._work = work
         work.add(PERSON_YEAR_MODELLED * len(timeline.people) * len(timeline.periods))
@@ -216,6 +225,9 @@ class Relaxation:
         self._last_day = last_day.model(timeline, self.lp)
         self._box: Box | None = None
         self._pensions = [self._pension(person) for person in self._people]
+        self._small_pots = [self._small_pot(pot) for pot in small_pots]
+        self._room = self._rows_of_room()
+        self._left_open: tuple[frozenset[int | None], ...] = ()
         self._isa_rows = self._isas()
         self._floor: int | None = None
         self._held: dict[tuple[int, int, int | None, int], int] = {}
@@ -253,6 +265,8 @@ class Relaxation:
         if node.box != self._box:
             self._last_day.restrict(node.box)
             self._box = node.box
+        if node.small_pots != self._left_open:
+            self._leave_open(node.small_pots)
         return self.lp.solve(cutoff / UNIT_POUNDS, primal=primal)
 
     def taxed_left(self, node: Node, floor: float, *, least: bool) -> TaxedLeft | Outcome:
@@ -463,9 +477,8 @@ class Relaxation:
                 surface = self._surface(known, taxpayer, year.rules)
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
-                own.append(
-                    TaxDomain(surface, income, savings, year.may_draw, earns, income + most, savings + interest[t])
-                )
+                draws = year.may_draw or any(pot.person == person and t in pot.periods for pot in self._open_small_pots)
+                own.append(TaxDomain(surface, income, savings, draws, earns, income + most, savings + interest[t]))
             domains.append(own)
         return domains
 
@@ -543,7 +556,7 @@ class Relaxation:
                 kinds += ["taxed"] if runs_out or not with_each else []
             if pot.drawdown > 0:
                 kinds.append("drawdown")
-            rows.append(_PotRows(pot.after, funds, income_funds, kinds, so_far))
+            rows.append(_PotRows(uncrystallised, pot.after, funds, income_funds, kinds, so_far))
         allowance = self.lp.add_row(-INF, tax_free_left)
         own = PensionRows(
             funds=tuple(row.funds for row in rows),
@@ -567,6 +580,22 @@ class Relaxation:
             held += paid_in[t] * after[t]
             rows[t] = self.lp.add_row(-INF, held)
         return rows
+
+    def _small_pot(self, pot: OpenSmallPot) -> _SmallPotRows:
+        """The row of the share of a pension that is taken as a small pot: it may be taken in parts."""
+        pots = self.timeline.household.people[pot.person].pots
+        k = next((k for k, own in enumerate(pots) if pot.place in own.places), 0)
+        return _SmallPotRows(pot, self._pensions[pot.person].pots[k], self.lp.add_row(0.0, 1.0), {})
+
+    def _rows_of_room(self) -> dict[int, int]:
+        """By person, the row by which no more small pots are taken from personal schemes than a lifetime allows."""
+        found = {}
+        for person, member in enumerate(self.timeline.household.people):
+            counted = sum(pot.of.is_personal for pot in self._small_pots if pot.of.person == person)
+            room = room_for(member, self.timeline)
+            if counted > room:
+                found[person] = self.lp.add_row(-INF, float(room))
+        return found
 
     def _isas(self) -> list[int]:
         """Rows of the ISAs of both people, which grow as one, and what stays in them."""
@@ -684,8 +713,9 @@ class Relaxation:
 
     def _add_draws(self, person: int, t: int, cell: _Cell, one: _PersonInCell, capped: int | None) -> None:
         """A person's draws in a cell, on the last day and before; ``capped`` is the row of all of them together."""
+        self._add_small_pots(person, t, cell, one)
         pension, share = self._pensions[person], self._pensions[person].share
-        if not self.domains[person][t].free:
+        if not self.timeline.people[person][t].may_draw:
             return
         income, cash, own = one.income, cell.cash, self.timeline.people[person][t].pots
         too_early = t < self._draw_orders.get(person, DrawOrder()).not_before
@@ -715,6 +745,41 @@ class Relaxation:
                     one.draws.setdefault(kind, []).append(column)
                     if early:
                         one.early.setdefault(kind, []).append(column)
+
+    def _add_small_pots(self, person: int, t: int, cell: _Cell, one: _PersonInCell) -> None:
+        """What a person takes as small pots in a cell. It counts as income, which covers spending of the whole period: so cash of
+        the first one may earn interest that it would miss, and here that interest bears no tax."""
+        of_cash = self._missed[t].cash if not t and self._missed[t].cash_at_first else 0.0
+        for number, small in enumerate(self._small_pots):
+            if small.of.person != person or t not in small.of.periods:
+                continue
+            grown = small.pot.after[t]
+            part = grown / small.pot.uncrystallised
+            entries = [(cell.cash, -1.0 - of_cash), (one.income, self._pensions[person].share - 1)]
+            entries += [(small.pot.funds, grown), (small.share, part)]
+            entries += [(row, 1.0) for row in cell.before[:1]]
+            if small.of.is_personal and person in self._room:
+                entries.append((self._room[person], part))
+            sooner = SOONER_POUNDS_PER_POUND * (len(self._periods) - t) / len(self._periods)
+            high = INF if self._is_open(number, t) else 0.0
+            small.columns.setdefault(t, []).append(self.lp.add_column(entries, objective=sooner, high=high))
+
+    def _is_open(self, number: int, choice: int | None) -> bool:
+        """Whether a choice for an open small pot is not ruled out."""
+        return not self._left_open or choice in self._left_open[number]
+
+    def _leave_open(self, choices: tuple[frozenset[int | None], ...]) -> None:
+        """Rule out other choices for the small pots."""
+        self._left_open = choices
+        for number, small in enumerate(self._small_pots):
+            self.lp.bound_row(small.share, 0.0 if self._is_open(number, None) else 1.0, 1.0)
+            self.lp.bound_columns(
+                {
+                    column: (0.0, INF if self._is_open(number, t) else 0.0)
+                    for t, columns in small.columns.items()
+                    for column in columns
+                }
+            )
 
     def _add_cash_flows(self, t: int, new: int) -> None:
         """Cash held from the cells of one period to those of the next, by owner; its interest is the owner's income."""
@@ -828,7 +893,17 @@ class Relaxation:
         mixed = self._mixed_claims(shares, cell_taxes, duals)
         misjudged = self._last_day.misjudged(found)
         wealth = UNIT_POUNDS * self.lp.objective
-        return Solution(wealth, found, shares, cell_taxes, fractional, mixed, order_violations, misjudged)
+        small_pots = tuple(self._shares_of(small, found) for small in self._small_pots)
+        return Solution(wealth, found, shares, cell_taxes, fractional, mixed, order_violations, misjudged, small_pots)
+
+    def _shares_of(self, small: _SmallPotRows, found: Sequence[float]) -> dict[int | None, float]:
+        """The share of a small pot that is taken in each period, and what is not."""
+        shares: dict[int | None, float] = {}
+        for t, columns in small.columns.items():
+            part = small.pot.after[t] / small.pot.uncrystallised
+            shares[t] = part * sum([max(0.0, found[column]) for column in columns])
+        shares[None] = max(0.0, 1.0 - sum(shares.values()))
+        return shares
 
     def amounts(self, solution: Solution) -> Amounts:
         """What a solution does. The relaxation has the cells that it had then."""
@@ -1037,14 +1112,25 @@ def _missed(timeline: Timeline, t: int) -> _Missed:
 
 
 class _PotRows(NamedTuple):
-    """A pot in the model: growth to the end, rows of its funds, the kinds of draws that are of use, and rows by period of what
-    may be drawn of uncrystallised funds while more is still paid in."""
+    """A pot in the model: its uncrystallised funds and the growth of a pound, both to the end, rows of its funds, the kinds of
+    draws that are of use, and rows by period of what may be drawn of uncrystallised funds while more is still paid in."""
 
+    uncrystallised: float
     after: list[float]
     funds: int
     income_funds: int
     kinds: list[str]
     so_far: dict[int, int]
+
+
+class _SmallPotRows(NamedTuple):
+    """A pension that may be taken as a small pot: the rows of its pot, the row of the share of it that is taken so, and columns of
+    that by period."""
+
+    of: OpenSmallPot
+    pot: _PotRows
+    share: int
+    columns: dict[int, list[int]]
 
 
 class _Pension(NamedTuple):

@@ -100,18 +100,19 @@ def _taxable(relaxation: Relaxation, amounts: Amounts, person: int, position: in
     then that much less is withdrawn, so that neither kind is passed.
     """
     domain = relaxation.domains[person][position]
-    income = domain.income + amounts.withdrawn[person][position] * POUND
+    other_income = one.year.taxpayer.other_income  # with a small pot, which the relaxation may have left open
+    income = other_income + amounts.withdrawn[person][position] * POUND
     expected = domain.savings + round(relaxation.interest(amounts, person, position) * POUND)
     near = _AT_BREAKPOINT_PENCE
     breakpoints = domain.breakpoints(expected, int(income) - near, int(income) + near + 1)
     nearest = min(breakpoints, key=lambda amount: abs(amount - income), default=None)
     if nearest is not None and abs(nearest - income) <= near:
         more = one.year.taxpayer.savings + one.interest - expected if position else 0
-        withdrawal = max(0, nearest - domain.income - max(0, more))
+        withdrawal = max(0, nearest - other_income - max(0, more))
         if one.year.taxpayer.marriage_allowance == "gives":
             return _past_loss(domain.under("gives"), one, withdrawal)
         return _before_step(domain.surface, one, withdrawal)
-    return max(0, int(income + _DROPPED_PENCE) - domain.income)
+    return max(0, int(income + _DROPPED_PENCE) - other_income)
 
 
 def _past_loss(surface: Surface, one: Opened, taxable: int) -> int:

@@ -27,6 +27,10 @@ LEFT_IN_PENSION_POUNDS_PER_POUND = 2e-7
 """What a pound left in a pension is worth more at the end than it is: of plans as good, the one that draws less. A million
 pounds left are worth 20 pence more by it."""
 
+SOONER_POUNDS_PER_POUND = 1e-5
+"""What a pound of a small pot is worth more at most if it is taken sooner: of tax years that come to the same, the first one. A
+pot of 10,000 pounds is worth ten pence more by it, which the bound counts as well."""
+
 EXACT_TAX_POUNDS = 0.30
 """A hull this near below the tax is the tax: the taper's whole pounds explain as much. Were it smaller, cells would be
 partitioned at stairs."""

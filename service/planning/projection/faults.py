@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
+from datetime import date
 
 from service.figures import tax_years
 from service.law import annual_allowance
 from service.law.dates import day_month_year
-from service.law.pension_age import access_age
 from service.law.rulebook import RuleBook
+from service.law.units import Pence, Years
 from service.planning.faults import Fault, no_such_allowance_yet
-from service.planning.household import PEOPLE, Assumptions, Household, LumpSums, Member
+from service.planning.household import AS_BEST, PEOPLE, Assumptions, Household, LumpSums, Member
 from service.planning.incomes import record_faults, spending_faults
 from service.planning.marriage_claims import chosen_by_both
+from service.planning.projection.small_pots import (
+    first_access_to,
+    is_personal,
+    most_small_pots,
+    open_small_pots,
+    room_for,
+)
 from service.planning.projection.timeline import (
     MOST_TAX_YEARS,
     Period,
@@ -116,26 +124,41 @@ def _above_allowance(member: Member, period: Period, year: PersonPeriod) -> str 
     )
 
 
-def small_pots_asked(people: Sequence[Member]) -> Iterator[Fault]:
-    """Small pots that cannot be whenever they are taken: with drawdown funds, with contributions, or too many in a lifetime."""
-    for i, member in enumerate(people):
+def small_pots_asked(household: Household) -> Iterator[Fault]:
+    """Small pots that cannot be whenever they are taken: with drawdown funds, with contributions, or left open where all tax-free
+    cash is taken at once."""
+    for i, member in enumerate(household.people):
         paid_into = {one.pension for one in member.contributions}
-        for pot in member.small_pots:
-            path = (*PEOPLE, i, "pensions", pot.place, "small_pot_in")
-            if pot.pension.drawdown:
+        asked = [(pot.place, pot.pension) for pot in member.small_pots]
+        asked += [(place, member.pensions[place]) for place in member.open_small_pots]
+        for place, pension in asked:
+            path = _small_pot_in(i, place)
+            if pension.drawdown:
                 yield Fault(
                     path,
                     "small-pot-in-drawdown",
                     "A plan takes a small pot only from a pension with nothing in drawdown. This one holds "
-                    f"{pounds(pot.pension.drawdown)} in drawdown. Leave `small_pot_in` out.",
+                    f"{pounds(pension.drawdown)} in drawdown. Leave `small_pot_in` out.",
                 )
-            if pot.place in paid_into:
+            if place in paid_into:
                 yield Fault(
                     path,
                     "small-pot-paid-into",
                     "Contributions go into this pension. A plan takes a small pot only from one into which nothing is paid. "
                     "Leave `small_pot_in` out, or the contribution's `pension`.",
                 )
+            if household.lump_sums == "all_now" and place in member.open_small_pots:
+                yield Fault(
+                    path,
+                    "small-pot-left-open-with-all-now",
+                    "With `all_now`, all tax-free cash is taken on one day. A small pot is no part of it, so a plan does not "
+                    "choose when it is taken. Give a tax year, or another of `lump_sums`.",
+                )
+
+
+def _small_pot_in(person: int, place: int) -> tuple[str | int, ...]:
+    """Where a request says when a pension is taken as a small pot."""
+    return (*PEOPLE, person, "pensions", place, "small_pot_in")
 
 
 def small_pot_faults(years: Timeline) -> Iterator[Fault]:
@@ -143,14 +166,14 @@ def small_pot_faults(years: Timeline) -> Iterator[Fault]:
     for i, member in enumerate(years.household.people):
         of_a_lifetime = member.small_pots_taken or 0
         for k, pot in enumerate(member.small_pots):
-            path = (*PEOPLE, i, "pensions", pot.place, "small_pot_in")
+            path = _small_pot_in(i, pot.place)
             period = next((one for one in years.periods if one.name == pot.tax_year), None)
             if period is None:
                 yield Fault(
                     path,
                     "small-pot-outside-the-plan",
                     f"{pot.tax_year} is not in the plan. Give a tax year from {years.periods[0].name} to "
-                    f"{years.periods[-1].name}.",
+                    f"{years.periods[-1].name}, or `{AS_BEST}`.",
                 )
                 continue
             held, limit = years.people[i][period.position].small_pots[k].gross, period.rules.lump_sums.small_pot_limit
@@ -158,33 +181,58 @@ def small_pot_faults(years: Timeline) -> Iterator[Fault]:
                 yield Fault(
                     path,
                     "small-pot-over-limit",
-                    f"This pension would hold {pounds(held)} at the end of {period.name}, more than the {pounds(limit)} that a "
-                    "small pot may hold. Give an earlier tax year, or leave `small_pot_in` out.",
+                    f"{_too_much(held, period)} Give an earlier tax year, or leave `small_pot_in` out.",
                 )
-            age, day = access_age(
-                member.date_of_birth,
-                period.rules.minimum_pension_age,
-                period.rules.next_minimum_pension_age,
-                pot.pension.protected_pension_age,
-            )
+            age, day = first_access_to(member, pot.pension, period)
             if day > period.last:
                 yield Fault(
-                    path,
-                    "small-pot-too-early",
-                    f"This pension cannot be taken before {day_month_year(day)}, at age {age}. Give {tax_years.of(day)} or a "
-                    "later tax year.",
+                    path, "small-pot-too-early", f"{_too_early(day, age)} Give {tax_years.of(day)} or a later tax year."
                 )
-            most = period.rules.figures.count("pension.small_pots_from_personal_schemes")
-            if pot.pension.scheme_kind != "occupational":
+            if is_personal(pot.pension):
                 of_a_lifetime += 1
-                if of_a_lifetime > most:
-                    yield Fault(
-                        path,
-                        "too-many-small-pots",
-                        f"At most {most} small pots can be taken from personal schemes in a lifetime. With this one there "
-                        f"would be {of_a_lifetime}. Leave `small_pot_in` out. If the scheme is an occupational one, give "
-                        "`scheme_kind` as `occupational`.",
-                    )
+                if of_a_lifetime > most_small_pots(years):
+                    yield Fault(path, "too-many-small-pots", _too_many(of_a_lifetime, years))
+
+
+def open_small_pot_faults(years: Timeline) -> Iterator[Fault]:
+    """Small pots whose tax year is left open, and that can be taken in none of the plan."""
+    for pot in open_small_pots(years):
+        if pot.periods:
+            continue
+        member, path = years.household.people[pot.person], _small_pot_in(pot.person, pot.place)
+        pension = member.pensions[pot.place]
+        access = [first_access_to(member, pension, period) for period in years.periods]
+        old_enough = [period for period, (_, day) in zip(years.periods, access, strict=True) if day <= period.last]
+        if pot.is_personal and room_for(member, years) < 1:
+            named = sum(is_personal(one.pension) for one in member.small_pots)
+            yield Fault(path, "too-many-small-pots", _too_many((member.small_pots_taken or 0) + named + 1, years))
+        elif old_enough:
+            held = _too_much(pot.holds[old_enough[0].position], old_enough[0])
+            yield Fault(path, "small-pot-over-limit", f"{held} Leave `small_pot_in` out.")
+        else:
+            age, day = access[-1]
+            yield Fault(
+                path, "small-pot-too-early", f"{_too_early(day, age)} The plan ends before. Leave `small_pot_in` out."
+            )
+
+
+def _too_much(held: Pence, period: Period) -> str:
+    return (
+        f"This pension would hold {pounds(held)} at the end of {period.name}, more than the "
+        f"{pounds(period.rules.lump_sums.small_pot_limit)} that a small pot may hold."
+    )
+
+
+def _too_early(day: date, age: Years) -> str:
+    return f"This pension cannot be taken before {day_month_year(day)}, at age {age}."
+
+
+def _too_many(number: int, years: Timeline) -> str:
+    return (
+        f"At most {most_small_pots(years)} small pots can be taken from personal schemes in a lifetime. With this one there "
+        f"would be {number}. Leave `small_pot_in` out. If the scheme is an occupational one, give `scheme_kind` as "
+        "`occupational`."
+    )
 
 
 def different_growth(people: Sequence[Member]) -> Iterator[Fault]:

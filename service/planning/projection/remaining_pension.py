@@ -2,11 +2,13 @@
 
 Drawn evenly, the taxed part ``X`` of what is left adds each of ``N`` years the tax of ``X / N`` on top of the person's income of
 the plan's last tax year, by that year's rates (``curve/extra_tax.py``). The income is that of the whole tax year, without
-interest on the plan's own cash. Nothing grows in the ``N`` years, and no later law is looked at: our choice, told in the answer.
+interest on the plan's own cash, and without small pots, which are taken once. Nothing grows in the ``N`` years, and no later law
+is looked at: our choice, told in the answer.
 """
 
 from __future__ import annotations
 
+from service.law.income_tax import taxpayer_year
 from service.law.units import Pence
 from service.planning.curve.extra_tax import ExtraTax, extra_tax
 from service.planning.curve.tax_function import TaxFunction
@@ -28,7 +30,7 @@ def remaining_tax(assumed: Assumptions, year: PersonPeriod) -> ExtraTax:
 def _on_top(year: PersonPeriod) -> ExtraTax:
     known = year.remembered.extra_tax
     if not known:
-        rules = TaxFunction(year.taxpayer_year())
+        rules = TaxFunction(taxpayer_year(year.without_small_pots, year.rules))
         known.append(extra_tax(rules))
         year.asked_besides(rules.evaluations)
     return known[0]

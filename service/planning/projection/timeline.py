@@ -212,6 +212,12 @@ class PersonPeriod:
         return sum(pot.gross for pot in self.small_pots)
 
     @property
+    def without_small_pots(self) -> Taxpayer:
+        """The person's tax year without what small pots pay."""
+        taxable = sum(pot.taxable for pot in self.small_pots)
+        return replace(self.taxpayer, other_income=self.taxpayer.other_income - taxable) if taxable else self.taxpayer
+
+    @property
     def questions(self) -> int:
         """How often the rules had to be asked so far."""
         return self.remembered.asked[0]

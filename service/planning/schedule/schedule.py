@@ -12,7 +12,7 @@ from service.law import isa
 from service.law.ages import age_on
 from service.law.income_tax import basic_rate_band_unused, taxpayer_year
 from service.law.rulebook import RuleBook
-from service.law.units import BasisPoints, Pence, Years
+from service.law.units import POUND, BasisPoints, Pence, Years
 from service.planning.cases import Cases
 from service.planning.disclosure import Caveat
 from service.planning.estates import BENEFICIARIES_TAX_RATE, EstateFacts, estate_faults
@@ -20,9 +20,14 @@ from service.planning.faults import Fault, RuleViolation
 from service.planning.household import Assumptions, Household, Member, yearly_charge
 from service.planning.markets.faults import markets_faults, too_many_paths
 from service.planning.markets.markets import Markets, OverPaths, over_paths, person_years
-from service.planning.optimiser.branch_and_bound import StoppedBy, most_after_tax, plain_plans
+from service.planning.optimiser.branch_and_bound import (
+    SmallPotsToChoose,
+    StoppedBy,
+    most_after_tax,
+    plain_plans,
+)
 from service.planning.optimiser.last_day import AFTER_TAX, LastDay
-from service.planning.optimiser.ties import Tie
+from service.planning.optimiser.ties import AS_GOOD_POUNDS_A_PERIOD, Tie
 from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
 from service.planning.projection.balances import (
     Balance,
@@ -41,6 +46,7 @@ from service.planning.projection.faults import (
     growth_of_two,
     household_faults,
     one_lump_sum,
+    open_small_pot_faults,
     small_pot_faults,
     small_pots_asked,
 )
@@ -52,6 +58,12 @@ from service.planning.projection.policies import (
     Projection,
 )
 from service.planning.projection.settlement import Holdings, PersonRecord, wealth_after_tax
+from service.planning.projection.small_pots import (
+    OpenSmallPot,
+    first_allowed,
+    open_small_pots,
+    settled_household,
+)
 from service.planning.projection.state_pensions import state_pension_caveats
 from service.planning.projection.timeline import (
     Period,
@@ -60,6 +72,15 @@ from service.planning.projection.timeline import (
     timeline,
 )
 from service.planning.schedule.estate import EstateAtTheEnd, estate_at_the_end, estate_of
+from service.planning.schedule.small_pots import (
+    AS_ANY_OTHER,
+    AS_SMALL_POTS,
+    IN_ANY_WAY,
+    IN_THE_FIRST_YEAR,
+    SmallPotsChosen,
+    told_of,
+    ways_to_take,
+)
 from service.planning.schedule.step_margin import kept_clear
 from service.planning.schedule.to_beneficiaries import (
     ToBeneficiaries,
@@ -164,12 +185,13 @@ class Proof(NamedTuple):
 
 
 class Found(NamedTuple):
-    """A plan by its goal; with its ``proof`` where it was searched for, and the ``steady_income`` that it pays where that is
-    the goal."""
+    """A plan by its goal; with its ``proof`` where it was searched for, the ``steady_income`` that it pays where that is
+    the goal, and what became of small pots whose tax year was left open."""
 
     plan: Projection
     proof: Proof | None = None
     steady_income: SteadyIncome | None = None
+    small_pots: SmallPotsChosen | None = None
 
 
 class Comparison(NamedTuple):
@@ -265,6 +287,7 @@ class Schedule(NamedTuple):
     state_pension_caveats: tuple[Caveat, ...]
     steady_income: SteadyIncome | None = None
     over_paths: OverPaths | None = None
+    small_pots: SmallPotsChosen | None = None
 
     @property
     def timeline(self) -> Timeline:
@@ -305,14 +328,14 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     faults = (
         *household_faults(household, book),
         *one_lump_sum(household, ways),
-        *small_pots_asked(household.people),
+        *small_pots_asked(household),
         *_markets_faults(question),
         *_beneficiaries_faults(question),
     )
     if faults:
         raise RuleViolation(faults)
     years = timeline(household, book)
-    faults = (*contribution_faults(years), *small_pot_faults(years))
+    faults = (*contribution_faults(years), *small_pot_faults(years), *open_small_pot_faults(years))
     if faults:
         raise RuleViolation(faults)
     # The plan and each scenario are set out and compared with plain plans whatever is searched for.
@@ -321,7 +344,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
     plain = PlainPlans(years)
     try:
-        found = _planned(plain, question, work)
+        found = _planned(plain, question, book, work)
     except RuleViolation as error:
         raise with_nearest(error, years, question.goal, work) from error
     plan = found.plan
@@ -347,6 +370,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         state_pension_caveats=tuple(dict.fromkeys(state_pension_caveats(household.people, book))),
         steady_income=found.steady_income,
         over_paths=_over_paths(question, years, book),
+        small_pots=found.small_pots,
     )
 
 
@@ -362,7 +386,7 @@ def _markets_faults(question: ScheduleQuestion) -> Iterator[Fault]:
             f"all years, not on each path. Give one of: {', '.join(BANDS)}.",
         )
     household = question.household
-    if any(member.small_pots for member in household.people):
+    if any(member.small_pots or member.open_small_pots for member in household.people):
         yield Fault(
             ("markets",),
             "small-pots-with-markets",
@@ -452,8 +476,60 @@ def wealth_at_flat_rates(plan: Projection) -> tuple[tuple[BasisPoints, Pence], .
     return tuple((rate, wealth_after_tax(at(rate), last)) for rate in FLAT_RATES)
 
 
-def _planned(plain: PlainPlans, question: ScheduleQuestion, work: Work) -> Found:
-    """The plan by its goal; with as much work as is given where it has to be searched for."""
+def _planned(plain: PlainPlans, question: ScheduleQuestion, book: RuleBook, work: Work) -> Found:
+    """The plan by its goal; with as much work as is given where it has to be searched for. Where the tax years of small pots are
+    left open, a plan that leaves the most chooses them; others take each in the first year in which it may be taken."""
+    years = plain.timeline
+    pots = open_small_pots(years)
+    if not pots:
+        return _by_goal(plain, question, work)
+    if question.goal in (MOST_AFTER_TAX, MOST_TO_BENEFICIARIES):
+        return _with_small_pots(plain, pots, question, book, work)
+    first = timeline(settled_household(years, pots, first_allowed(years, pots)), book)
+    found = _by_goal(PlainPlans(first), question, work)
+    proof = found.proof and found.proof._replace(leaves_out=f"{found.proof.leaves_out} {IN_THE_FIRST_YEAR}")
+    return found._replace(proof=proof, small_pots=SmallPotsChosen(told_of(pots, first.household), is_best=False))
+
+
+def _with_small_pots(
+    plain: PlainPlans, pots: tuple[OpenSmallPot, ...], question: ScheduleQuestion, book: RuleBook, work: Work
+) -> Found:
+    """The best plan over all tax years in which small pots may be taken, and over taking none. ``plain`` are the plans that draw
+    them as any other pension. Of plans that are as good, the one that takes the most of them."""
+    found: dict[str, Found] = {}
+    refused = []
+    for way in ways_to_take(plain.timeline, pots, book, work):
+        own = Work(way.part_of_work * work.left)
+        of_way = plain if way.timeline is plain.timeline else PlainPlans(way.timeline)
+        try:
+            found[way.name] = _by_goal(of_way, question, own, way.to_choose)
+        except RuleViolation as error:
+            refused.append(error)
+        work.add(own.done)
+    proofs = {name: one.proof for name, one in found.items() if one.proof is not None}
+    if not proofs:
+        raise refused[0]
+    best = max(proof.worth for proof in proofs.values())
+    as_good = best - round(AS_GOOD_POUNDS_A_PERIOD * POUND) * len(plain.timeline.periods)
+    chosen = next(name for name, proof in proofs.items() if proof.worth >= as_good)
+    widest = proofs.get(IN_ANY_WAY) or max(proofs.values(), key=lambda proof: proof.bound)
+    proof = proofs[chosen]
+    told = told_of(pots, found[chosen].plan.timeline.household)
+    other = proofs.get(AS_ANY_OTHER if any(one.tax_year for one in told) else AS_SMALL_POTS)
+    return found[chosen]._replace(
+        proof=proof._replace(
+            bound=max(widest.bound, best),
+            proven=all(one.proven for one in proofs.values()),
+            stopped_by=widest.stopped_by,
+        ),
+        small_pots=SmallPotsChosen(told, is_best=True, gain=None if other is None else proof.worth - other.worth),
+    )
+
+
+def _by_goal(
+    plain: PlainPlans, question: ScheduleQuestion, work: Work, to_choose: SmallPotsToChoose | None = None
+) -> Found:
+    """The plan by its goal, over the small pots ``to_choose`` where there are any."""
     goal, last_day = question.goal, last_day_of(question, plain.timeline)
     if goal == STEADY_INCOME:
         limit = work.limit
@@ -462,23 +538,30 @@ def _planned(plain: PlainPlans, question: ScheduleQuestion, work: Work) -> Found
         work.limit = limit
         return _best(PlainPlans(known.timeline), work, last_day, known)._replace(steady_income=income)
     if goal == MOST_AFTER_TAX:
-        return _best(plain, work, last_day)
+        return _best(plain, work, last_day, to_choose=to_choose)
     if goal == MOST_TO_BENEFICIARIES:
-        found = _best(plain, work, last_day)
+        found = _best(plain, work, last_day, to_choose=to_choose)
         leaves_out = leaves_out_of_the_bound(plain.timeline.household, question.estate)
         return found._replace(proof=found.proof and found.proof._replace(leaves_out=leaves_out))
     return Found(plain.plan(goal))
 
 
-def _best(plain: PlainPlans, work: Work, last_day: LastDay, known: Projection | None = None) -> Found:
-    """The plan whose last day is worth the most; ``known`` is one to begin from."""
+def _best(
+    plain: PlainPlans,
+    work: Work,
+    last_day: LastDay,
+    known: Projection | None = None,
+    to_choose: SmallPotsToChoose | None = None,
+) -> Found:
+    """The plan whose last day is worth the most; ``known`` is one to begin from, and ``plain`` are those of one choice of the
+    small pots ``to_choose``."""
     household = plain.timeline.household
     if known is None and isinstance(last_day, ToBeneficiaries) and two_estates(household, last_day.facts):
         # The bound is loose there, and the plan that leaves the household the most may be better than what is found without it.
         part = Work(_PART_FOR_THE_HOUSEHOLD * work.left)
         known = most_after_tax(plain.timeline, part, plain).projection
         work.add(part.done)
-    found = most_after_tax(plain.timeline, work, plain, known, last_day)
+    found = most_after_tax(plain.timeline, work, plain, known, last_day, to_choose)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     untried = () if found.plain_plans_tried else plain_plans(plain, work)
     best = max((found.projection, *untried), key=last_day.worth)
@@ -512,7 +595,7 @@ def _scenario(name: str, household: Household, question: ScheduleQuestion, book:
         faults = tuple(small_pot_faults(years))
         if faults:
             raise RuleViolation(faults)
-        found = _planned(PlainPlans(years), question, work)
+        found = _planned(PlainPlans(years), question, book, work)
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
     return Scenario(name, found.plan, steady_income=found.steady_income)
