@@ -197,6 +197,8 @@ KINDS = {
                 "end-before-start": "the last day is before the first",
                 "pensions-on-different-terms": "pensions that have to count as one here, but whose ages or growth differ",
                 "nothing-before-start": "something was had in the tax year before the plan, which starts on its first day",
+                "small-pot-left-open-with-all-now": "a plan is to choose when a small pot is taken, and to take all tax-free "
+                "cash at once",
                 "small-pot-outside-the-plan": "a small pot is to be taken in a tax year that is not in the plan",
                 "small-pot-paid-into": "contributions go into a pension that is to be taken as a small pot",
                 "plan-too-long": "the plan touches more tax years than can be planned",

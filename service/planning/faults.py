@@ -37,6 +37,7 @@ OF_THE_REQUEST = frozenset(
         "pensions-on-different-terms",
         "plan-too-long",
         "range-empty",
+        "small-pot-left-open-with-all-now",
         "small-pot-outside-the-plan",
         "small-pot-paid-into",
         "small-pots-with-markets",

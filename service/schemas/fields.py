@@ -241,14 +241,14 @@ class TaxYear(StrictField):
     years says."""
 
     example = "2027-28"
-    pattern = re.compile("[0-9]{4}-[0-9]{2}")
 
     def __init__(self, *, instead: str, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.instead = instead
+        self.pattern = re.compile(f"([0-9]{{4}}-[0-9]{{2}}|{instead})")
 
     def accept(self, value: object) -> str:
-        if isinstance(value, str) and (value == self.instead or self.pattern.fullmatch(value)):
+        if isinstance(value, str) and self.pattern.fullmatch(value):
             return value
         raise ValidationError(f'Must be a tax year, such as "{self.example}", or "{self.instead}".')
 

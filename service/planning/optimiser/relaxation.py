@@ -1124,8 +1124,8 @@ class _PotRows(NamedTuple):
 
 
 class _SmallPotRows(NamedTuple):
-    """A pension that may be taken as a small pot: the rows of its pot, the row of the share of it that is taken so, and columns of
-    that by period."""
+    """A pension that may be taken as a small pot: the rows of its pot, the row of the share that is taken so, and columns of that
+    by period."""
 
     of: OpenSmallPot
     pot: _PotRows

@@ -90,7 +90,7 @@ def _in_a_year(result: Schedule, year: ScheduleYear, earlier: ScheduleYear | Non
                 yield Event(
                     "small_pot_taken",
                     year.period.last,
-                    f"{named.your} small pot of {pounds(pot.gross)} is taken whole. Of it, {pounds(pot.tax_free)} is tax free.",
+                    f"{named.your} small pot of {pounds(pot.gross)} is taken whole. {pounds(pot.tax_free)} of it is tax free.",
                     place,
                 )
         pension = year.people[place].pension

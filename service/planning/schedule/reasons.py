@@ -157,6 +157,7 @@ def _told_once(found: tuple[Reason, ...], before: tuple[Reason, ...]) -> tuple[R
 
 def _because(case: _Case) -> Iterator[Reason]:
     yield from _lump_sum(case)
+    yield from _small_pots(case)
     if case.record.gross - case.person.lump_sum:
         yield from _of_a_withdrawal(case)
     elif case.cap == 0:
@@ -176,6 +177,25 @@ def _lump_sum(case: _Case) -> Iterator[Reason]:
             "takes_all_tax_free_cash",
             f"All tax-free cash is taken at the first chance, {rounded_pounds(case.person.lump_sum)}. Three times as much moves "
             "to drawdown, where later withdrawals are taxed in full.",
+        )
+
+
+def _small_pots(case: _Case) -> Iterator[Reason]:
+    chosen = case.result.small_pots
+    left_open = {(pot.person, pot.place) for pot in chosen.pots} if chosen else set()
+    for pot in case.record.opened.year.small_pots:
+        if not pot.gross:
+            continue
+        if (case.place, pot.place) not in left_open:
+            why = "You asked for this tax year."
+        elif chosen is not None and chosen.is_best:
+            why = "Of all possible tax years, the plan chose this one."
+        else:
+            why = "This is the first possible tax year."
+        yield Reason(
+            "takes_a_small_pot",
+            f"A small pot of {rounded_pounds(pot.gross)} is taken whole. {why} {rounded_pounds(pot.tax_free)} is tax free and "
+            f"uses no lump sum allowance. {rounded_pounds(pot.taxable)} is taxable income.",
         )
 
 

@@ -209,6 +209,7 @@ class Scenario(NamedTuple):
     projection: Projection | None
     reason: str = ""
     steady_income: SteadyIncome | None = None
+    small_pots: SmallPotsChosen | None = None
 
 
 class Totals(NamedTuple):
@@ -598,7 +599,7 @@ def _scenario(name: str, household: Household, question: ScheduleQuestion, book:
         found = _planned(PlainPlans(years), question, book, work)
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
-    return Scenario(name, found.plan, steady_income=found.steady_income)
+    return Scenario(name, found.plan, steady_income=found.steady_income, small_pots=found.small_pots)
 
 
 def _reason(error: RuleViolation) -> str:

@@ -135,6 +135,11 @@ def _pensions_at(places: Sequence[int]) -> str:
     return f"pension {numbers[0]}" if len(numbers) == 1 else f"pensions {listed(numbers)}"
 
 
+def _named(place: int, of: Member) -> str:
+    """One of a person's pensions, by its number in the request where there are several."""
+    return "pension" if len(of.pensions) == 1 else _pensions_at((place,))
+
+
 def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) -> Iterator[Step]:
     """What the plan pays out of the pension and the ISA, and into the ISA."""
     record, drawn, last = one.record, one.withdrawal, year.period.last
@@ -158,10 +163,11 @@ def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) 
             yield Step(
                 "take_small_pot",
                 last,
-                "Take the small pot",
-                f"{by}, the plan takes {doer.your} small pot of {rounded_pounds(pot.gross)} whole, "
-                f"{rounded_pounds(pot.tax_free)} of it tax free. Ask the scheme first if it pays small pots. At most {most} can "
-                "be taken from personal schemes in a lifetime. Without a tax code, basic rate tax is deducted from the rest.",
+                "Take the small pot lump sum",
+                f"{by}, the plan takes all of {doer.your} {_named(pot.place, of)}, {rounded_pounds(pot.gross)}, as a small pot "
+                f"lump sum. {rounded_pounds(pot.tax_free)} is tax free. Ask the scheme first whether it pays small pot lump "
+                f"sums. At most {most} can be taken from personal schemes in a lifetime. Without a tax code, the scheme deducts "
+                "basic rate tax from the rest.",
                 "law",
                 (
                     "SI 2009/1171 regs 11-12",

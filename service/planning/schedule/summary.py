@@ -11,13 +11,14 @@ from service.law.ages import birthday
 from service.law.dates import day_month_year, month_year
 from service.law.units import POUND, WHOLE, BasisPoints, Pence
 from service.planning.optimiser.last_day import taxed_left
-from service.planning.optimiser.ties import Tie
+from service.planning.optimiser.ties import AS_GOOD_POUNDS_A_PERIOD, Tie
 from service.planning.projection.balances import cash_held, isa_held, pension_held
 from service.planning.projection.policies import SPREAD_TO_AGE, Projection
 from service.planning.schedule.chosen_claims import chosen_claim
 from service.planning.schedule.estates_told import WHAT_WOULD_CHANGE_IT, EstatesOfPlans
 from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import Schedule
+from service.planning.schedule.small_pots import SmallPotsChosen
 from service.planning.schedule.to_know import benefits, to_know
 from service.planning.wording import inside, listed, per_cent, rounded_pounds, starting, who
 
@@ -334,20 +335,53 @@ def _in_whose_name(result: Schedule) -> Iterator[str]:
 
 
 def _small_pots(result: Schedule) -> Iterator[str]:
-    """What is taken as small pots, which is in none of the draws."""
+    """What is taken as small pots, which is in none of the draws, and what the plan chose of it."""
+    chosen = result.small_pots
+    left_open = {(pot.person, pot.place) for pot in chosen.pots} if chosen else set()
     taken = [
-        (year.period.name, pot.gross)
+        (year.period.name, pot.gross, (person, pot.place) in left_open)
         for year in result.years
-        for one in year.people
+        for person, one in enumerate(year.people)
         for pot in one.record.opened.year.small_pots
         if pot.gross >= POUND
     ]
-    if not taken:
+    for by_plan in (False, True):
+        own = [(name, gross) for name, gross, was_open in taken if was_open is by_plan]
+        if own:
+            amount = rounded_pounds(sum(gross for _, gross in own))
+            names = listed(list(dict.fromkeys(name for name, _ in own)))
+            what = "a small pot" if len(own) == 1 else f"{len(own)} small pots"
+            asked = "" if by_plan else ", as asked for"
+            yield f"Besides that, the plan takes {amount} from {what} in {names}{asked}. A quarter of it is tax free."
+    if chosen is not None:
+        yield from _how_chosen(result, chosen)
+
+
+def _how_chosen(result: Schedule, chosen: SmallPotsChosen) -> Iterator[str]:
+    """How the tax years of small pots were chosen that were left to the plan, and what that gains."""
+    taken, of_several = sum(pot.tax_year is not None for pot in chosen.pots), len(chosen.pots) > 1
+    pots = "the small pots" if of_several else "the small pot"
+    if not chosen.is_best:
+        first = "the first possible tax year of each" if taken > 1 else "the first possible tax year"
+        yield f"That is {first}. A plan with this aim does not compare tax years."
+    elif taken:
+        yield "The plan chose these tax years." if taken > 1 else "The plan chose this tax year."
+    if taken < len(chosen.pots):
+        what = "The other small pots are" if taken else "The small pots are" if of_several else "The small pot is"
+        yield f"{what} drawn like any other pension."
+    if chosen.gain is None:
         return
-    amount = rounded_pounds(sum(gross for _, gross in taken))
-    names = listed(list(dict.fromkeys(name for name, _ in taken)))
-    what = "a small pot" if len(taken) == 1 else f"{len(taken)} small pots"
-    yield f"Besides that, the plan takes {amount} from {what} in {names}, as asked for. A quarter of it is tax free."
+    instead, in_the_best = (
+        f"Taking {pots} whole",
+        ", even in the best tax years" if of_several else ", even in the best tax year",
+    )
+    if taken:
+        instead, in_the_best = f"Drawing on {pots} like any other pension", ""
+    if chosen.gain <= round(AS_GOOD_POUNDS_A_PERIOD * POUND) * len(result.years):
+        yield f"{instead} would come to much the same."
+    else:
+        leave = "leave beneficiaries" if result.question.is_for_beneficiaries else "leave"
+        yield f"{instead} would {leave} {rounded_pounds(chosen.gain)} less{in_the_best}."
 
 
 def _isas(result: Schedule) -> Iterator[str]:

@@ -267,10 +267,10 @@ class YearFacts(Value, frozen=True):
     """A person in one tax year: the tax with all that is withdrawn in it and without, and the pension before and after.
 
     ``path`` is the place of the withdrawals. ``taken`` holds them one by one where they are known so; a plan knows sums
-    only. ``held_before`` is what the pension holds before the year's withdrawals, growth included. ``age`` is the person's
-    on the last day. ``paid_at_source`` is what is paid into pensions with relief at source, whether it has relief or not;
-    ``taxed_pay`` is pay that goes into them without relief, and is in the income. ``saved`` is what counts as saving where a
-    plan pays contributions in.
+    only, and of ``small_pots`` the number that are not from occupational schemes. ``held_before`` is what the pension holds
+    before the year's withdrawals, growth included. ``age`` is the person's on the last day. ``paid_at_source`` is what is paid
+    into pensions with relief at source, whether it has relief or not; ``taxed_pay`` is pay that goes into them without relief,
+    and is in the income. ``saved`` is what counts as saving where a plan pays contributions in.
     """
 
     person: PersonFacts
@@ -298,6 +298,7 @@ class YearFacts(Value, frozen=True):
     paid_at_source: Pence = 0
     taxed_pay: Pence = 0
     saved: tuple[PaidIn, ...] = ()
+    small_pots: int = 0
 
     def of_pension(self, place: int | None) -> YearFacts:
         """The same year, told as one of the pension at a place; of None, as one of all pensions together."""

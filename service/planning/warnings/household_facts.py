@@ -14,6 +14,7 @@ from service.law.units import Pence
 from service.planning.household import EARNINGS, PEOPLE, DatedIncome, Income, Member, SavingFacts
 from service.planning.projection.balances import Balance
 from service.planning.projection.settlement import PersonRecord
+from service.planning.projection.small_pots import is_personal
 from service.planning.projection.timeline import Period
 from service.planning.warnings.circumstances import Facts, PaidIn, Partner, PersonFacts, YearFacts
 from service.planning.wording import who
@@ -103,6 +104,10 @@ def settled_year(
         age=age_on(person.born, period.last),
         state_pension=state_pension,
         lump_sums_wanted=lump_sums_wanted,
+        small_pots=sum(
+            told.gross > 0 and is_personal(pot.pension)
+            for told, pot in zip(opened.year.small_pots, member.small_pots, strict=True)
+        ),
         paid_at_source=opened.year.paid_at_source,
         taxed_pay=opened.year.taxed_pay,
         saved=_saved(member, period) if member.pays_in else (),

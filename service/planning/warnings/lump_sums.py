@@ -96,14 +96,17 @@ def small_pot_above_limit(year: YearFacts, taken: Taken, entry: Entry) -> Found:
     )
 
 
-def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken, int] | None:
-    """The last small pot planned that is not from an occupational scheme, in its tax year, and how many are; None without any."""
-    small = [
-        (year, taken)
-        for year in case.years
-        for taken in year.taken
-        if taken.method == "small_pot" and _scheme_kind(case, taken) != "occupational"
-    ]
+def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken | None, int] | None:
+    """The last small pot planned that is not from an occupational scheme, in its tax year, and how many are; None without any.
+    Of a plan over years only their number is known."""
+    small: list[tuple[YearFacts, Taken | None]] = []
+    for year in case.years:
+        small += [
+            (year, taken)
+            for taken in year.taken
+            if taken.method == "small_pot" and _scheme_kind(case, taken) != "occupational"
+        ]
+        small += [(year, None)] * year.small_pots
     return (*small[-1], len(small)) if small else None
 
 
@@ -129,7 +132,7 @@ def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
     if before is None or last is None:
         return ()
     year, taken, planned = last
-    if _scheme_kind(case, taken) != "personal":
+    if taken is None or _scheme_kind(case, taken) != "personal":
         return ()
     limit = year.figures.count(_SMALL_POTS)
     number = before + planned
@@ -162,7 +165,7 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
     if last is None:
         return ()
     year, taken, planned = last
-    kind = _scheme_kind(case, taken)
+    kind = None if taken is None else _scheme_kind(case, taken)
     if kind == "occupational":
         return ()
     before, limit = case.person.small_pots_taken, year.figures.count(_SMALL_POTS)
@@ -172,7 +175,7 @@ def small_pots_not_given(case: PersonCase, entry: Entry) -> Found:
         f"At most {limit} small pots can be taken from personal schemes in a lifetime. We were not told "
         f"{'how many have been taken' if before is None else 'whether this is a personal or an occupational scheme'}. "
         "Occupational schemes have no such limit.",
-        (*case.person.path, "circumstances", "small_pots_taken") if before is None else taken.path,
+        taken.path if taken and before is not None else (*case.person.path, "circumstances", "small_pots_taken"),
         about=case.person,
         figures=year.figures,
         not_given=True,

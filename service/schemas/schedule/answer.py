@@ -28,6 +28,7 @@ from service.planning.schedule.schedule import (
     totals,
     wealth_at_flat_rates,
 )
+from service.planning.schedule.small_pots import SmallPotsChosen
 from service.planning.schedule.steps import Step
 from service.planning.schedule.told import Told
 from service.planning.schedule.wishes import SteadyIncome
@@ -79,6 +80,8 @@ def answer(
         document["steps"] = [_step(step) for step in steps]
     if result.steady_income is not None:
         document["steady_income"] = _steady_income(result.steady_income)
+    if result.small_pots is not None:
+        document["small_pots"] = _small_pots(result.small_pots)
     if result.proof is not None:
         document["proof"] = _proof(result.question.goal, result.proof, result.totals.wealth_after_tax)
     if result.scenarios:
@@ -295,6 +298,24 @@ def _steady_income(found: SteadyIncome) -> dict[str, float]:
     return in_pounds((found.amount, found.bound, found.bound - found.amount), ("amount", "bound", "gap"))
 
 
+def _small_pots(found: SmallPotsChosen) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "chosen": "best" if found.is_best else "first_possible",
+        "pensions": [
+            {
+                "person": pot.person,
+                "pension": pot.place,
+                "taken_as": "any_other" if pot.tax_year is None else "small_pot",
+                **({} if pot.tax_year is None else {"tax_year": pot.tax_year}),
+            }
+            for pot in found.pots
+        ],
+    }
+    if found.gain is not None:
+        document["gain"] = pounds(found.gain)
+    return document
+
+
 def _scenario(scenario: Scenario, result: Schedule) -> dict[str, Any]:
     plan = scenario.projection
     if plan is None:
@@ -303,6 +324,7 @@ def _scenario(scenario: Scenario, result: Schedule) -> dict[str, Any]:
     return {
         "outcome": "found",
         **({} if income is None else {"steady_income": _steady_income(income)}),
+        **({} if scenario.small_pots is None else {"small_pots": _small_pots(scenario.small_pots)}),
         **_to_beneficiaries(scenario, result),
         "totals": _totals(plan, totals(plan)),
         "years": [
