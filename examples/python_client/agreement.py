@@ -1074,6 +1074,7 @@ The list may grow; show the `detail` of a code that you do not know.
 - `takes_all_tax_free_cash`, `uses_up_the_pension`, `uses_up_what_is_unlocked`, `pension_used_up`, `pension_locked`,
   `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
 - `found_by_search`: no single limit sets the amount.
+- `takes_a_small_pot`: what a small pot pays in its tax year, and why in this one.
 - `gives_marriage_allowance`: what this takes off the other person's tax, where `marriage_allowance` is `as_best`.
 
 """
@@ -2672,8 +2673,14 @@ class Pension(TypedDict):
     the money purchase annual allowance does not begin to apply. Until then the pension grows by itself, and nothing else is
     drawn from it. When it is taken it may hold at most £10,000. It may have no contributions and nothing in drawdown. At most
     three can come from personal schemes in a lifetime, with `small_pots_taken`; a pension without `scheme_kind` counts as
-    personal. Only `POST /v1/allowance-schedule` uses it, and not with `markets`. Left out, the plan draws this pension as it
-    chooses.
+    personal.
+
+    With `as_best` the plan chooses the tax year, or draws this pension like any other: whatever comes to the most. Of plans
+    as good, it takes the small pot. The goals `most_after_tax` and `most_to_beneficiaries` choose. The others take it in the
+    first tax year that is possible. `small_pots` in the answer says what was chosen. Not with `all_now`.
+
+    Only `POST /v1/allowance-schedule` uses it, and not with `markets`. All other operations count this pension with the
+    others, and lump sum timing draws on it like them. Left out, the plan draws this pension as it chooses.
 
     """
 
@@ -3427,27 +3434,20 @@ A simpler plan to compare with.
 """
 
 
-class ScenarioFound(TypedDict):
+class PlanSmallPot(TypedDict):
     """
-    The plan under other assumptions, in short.
+    What became of one pension.
     """
 
-    outcome: Literal['found']
+    person: WhichPerson
+    pension: WhichPension
+    taken_as: Literal['small_pot', 'any_other']
     """
-    The spending can be met.
+    Whether it is taken whole as a small pot, or drawn like any other pension.
     """
-    steady_income: NotRequired[SteadyIncome]
+    tax_year: NotRequired[str]
     """
-    The income that can be paid under these assumptions, for the goal `steady_income`.
-    """
-    beneficiaries_receive: NotRequired[MoneyAnswer]
-    """
-    What beneficiaries would receive under these assumptions, for the goal `most_to_beneficiaries`.
-    """
-    totals: PlanTotals
-    years: list[ScenarioYear]
-    """
-    The tax years in order.
+    The tax year in which it is taken as a small pot; left out where it is not.
     """
 
 
@@ -4522,10 +4522,58 @@ class PlanPersonYear(TypedDict):
     cash: CashBalance
 
 
-ScenarioAnswer: TypeAlias = ScenarioFound | ScenarioImpossible
-"""
-The plan under other assumptions, or why there is none.
-"""
+class PlanSmallPots(TypedDict):
+    """
+    What became of pensions with `small_pot_in` as `as_best`.
+
+    """
+
+    chosen: Literal['best', 'first_possible']
+    """
+    `best`: the plan compared all tax years in which each may be taken, and drawing it like any other pension. `proof` is
+    about all of these. `first_possible`: the goal does not compare, and each is taken in the first tax year that is possible.
+
+    """
+    pensions: list[PlanSmallPot]
+    """
+    Each of these pensions, in the order of the request.
+    """
+    gain: NotRequired[MoneyAnswer]
+    """
+    How much more this plan leaves than another: one that draws all of these pensions like any other or, where this plan does
+    so, one that takes them as small pots. For the goal `most_to_beneficiaries`, how much more beneficiaries receive. Of
+    plans within £1 a tax year small pots are taken, so it may be a little below 0. Left out for `first_possible`, and where
+    the other plan cannot be carried out.
+
+    """
+
+
+class ScenarioFound(TypedDict):
+    """
+    The plan under other assumptions, in short.
+    """
+
+    outcome: Literal['found']
+    """
+    The spending can be met.
+    """
+    steady_income: NotRequired[SteadyIncome]
+    """
+    The income that can be paid under these assumptions, for the goal `steady_income`.
+    """
+    small_pots: NotRequired[PlanSmallPots]
+    """
+    What becomes of pensions with `small_pot_in` as `as_best` under these assumptions. Only where there are any.
+    """
+    beneficiaries_receive: NotRequired[MoneyAnswer]
+    """
+    What beneficiaries would receive under these assumptions, for the goal `most_to_beneficiaries`.
+    """
+    totals: PlanTotals
+    years: list[ScenarioYear]
+    """
+    The tax years in order.
+    """
 
 
 TimingCaseOutcome: TypeAlias = TimingCaseFound | CaseImpossible
@@ -5085,16 +5133,10 @@ PlanYear = TypedDict(
 )
 
 
-class ScenarioAnswers(TypedDict):
-    """
-    The scenarios asked for, each with a new plan for the same goal. Where plans are searched for, they share a part of the
-    work that `search.effort` allows, so a scenario may be some way from the best.
-
-    """
-
-    low: NotRequired[ScenarioAnswer]
-    middle: NotRequired[ScenarioAnswer]
-    high: NotRequired[ScenarioAnswer]
+ScenarioAnswer: TypeAlias = ScenarioFound | ScenarioImpossible
+"""
+The plan under other assumptions, or why there is none.
+"""
 
 
 class TimingSensitivity(TypedDict):
@@ -5492,6 +5534,36 @@ class LumpSumTimingRequest(TypedDict):
     """
 
 
+class ScenarioAnswers(TypedDict):
+    """
+    The scenarios asked for, each with a new plan for the same goal. Where plans are searched for, they share a part of the
+    work that `search.effort` allows, so a scenario may be some way from the best.
+
+    """
+
+    low: NotRequired[ScenarioAnswer]
+    middle: NotRequired[ScenarioAnswer]
+    high: NotRequired[ScenarioAnswer]
+
+
+DeathAnswer: TypeAlias = DeathFound | DeathImpossible
+"""
+One death under an option, or why it cannot be worked out.
+"""
+
+
+class BulkRecord(TypedDict):
+    """
+    One line of a bulk request.
+    """
+
+    id: RecordId
+    request: WithdrawalTaxRequest | AllowanceScheduleRequest | LumpSumTimingRequest | WarningsRequest
+    """
+    What the operation takes.
+    """
+
+
 class AllowanceScheduleAnswer(TypedDict):
     """
     The plan and what it leaves.
@@ -5533,6 +5605,10 @@ class AllowanceScheduleAnswer(TypedDict):
 
     """
     steady_income: NotRequired[SteadyIncome]
+    small_pots: NotRequired[PlanSmallPots]
+    """
+    What became of pensions with `small_pot_in` as `as_best`. Only where there are any.
+    """
     proof: NotRequired[PlanProof]
     scenarios: NotRequired[ScenarioAnswers]
     sensitivity: NotRequired[PlanSensitivity]
@@ -5557,24 +5633,6 @@ class AllowanceScheduleAnswer(TypedDict):
     What is otherwise under another law. Only where the request has `compare_law`.
     """
     notice: Notice
-
-
-DeathAnswer: TypeAlias = DeathFound | DeathImpossible
-"""
-One death under an option, or why it cannot be worked out.
-"""
-
-
-class BulkRecord(TypedDict):
-    """
-    One line of a bulk request.
-    """
-
-    id: RecordId
-    request: WithdrawalTaxRequest | AllowanceScheduleRequest | LumpSumTimingRequest | WarningsRequest
-    """
-    What the operation takes.
-    """
 
 
 class OptionFound(TypedDict):

@@ -905,8 +905,14 @@ export interface components {
              *     the money purchase annual allowance does not begin to apply. Until then the pension grows by itself, and nothing else is
              *     drawn from it. When it is taken it may hold at most £10,000. It may have no contributions and nothing in drawdown. At most
              *     three can come from personal schemes in a lifetime, with `small_pots_taken`; a pension without `scheme_kind` counts as
-             *     personal. Only `POST /v1/allowance-schedule` uses it, and not with `markets`. Left out, the plan draws this pension as it
-             *     chooses.
+             *     personal.
+             *
+             *     With `as_best` the plan chooses the tax year, or draws this pension like any other: whatever comes to the most. Of plans
+             *     as good, it takes the small pot. The goals `most_after_tax` and `most_to_beneficiaries` choose. The others take it in the
+             *     first tax year that is possible. `small_pots` in the answer says what was chosen. Not with `all_now`.
+             *
+             *     Only `POST /v1/allowance-schedule` uses it, and not with `markets`. All other operations count this pension with the
+             *     others, and lump sum timing draws on it like them. Left out, the plan draws this pension as it chooses.
              */
             small_pot_in?: string;
         };
@@ -2064,6 +2070,8 @@ export interface components {
              */
             steps?: components["schemas"]["PlanStep"][];
             steady_income?: components["schemas"]["SteadyIncome"];
+            /** @description What became of pensions with `small_pot_in` as `as_best`. Only where there are any. */
+            small_pots?: components["schemas"]["PlanSmallPots"];
             proof?: components["schemas"]["PlanProof"];
             scenarios?: components["schemas"]["ScenarioAnswers"];
             sensitivity?: components["schemas"]["PlanSensitivity"];
@@ -2357,6 +2365,7 @@ export interface components {
          *     - `takes_all_tax_free_cash`, `uses_up_the_pension`, `uses_up_what_is_unlocked`, `pension_used_up`, `pension_locked`,
          *       `other_income_fills_the_band`, `lifetime_allowance_used`: what the pension or the aim allows.
          *     - `found_by_search`: no single limit sets the amount.
+         *     - `takes_a_small_pot`: what a small pot pays in its tax year, and why in this one.
          *     - `gives_marriage_allowance`: what this takes off the other person's tax, where `marriage_allowance` is `as_best`.
          */
         PlanReasonCode: string;
@@ -2759,6 +2768,36 @@ export interface components {
              */
             gap: components["schemas"]["MoneyAnswer"];
         };
+        /** @description What became of pensions with `small_pot_in` as `as_best`. */
+        PlanSmallPots: {
+            /**
+             * @description `best`: the plan compared all tax years in which each may be taken, and drawing it like any other pension. `proof` is
+             *     about all of these. `first_possible`: the goal does not compare, and each is taken in the first tax year that is possible.
+             * @enum {string}
+             */
+            chosen: "best" | "first_possible";
+            /** @description Each of these pensions, in the order of the request. */
+            pensions: components["schemas"]["PlanSmallPot"][];
+            /**
+             * @description How much more this plan leaves than another: one that draws all of these pensions like any other or, where this plan does
+             *     so, one that takes them as small pots. For the goal `most_to_beneficiaries`, how much more beneficiaries receive. Of
+             *     plans within £1 a tax year small pots are taken, so it may be a little below 0. Left out for `first_possible`, and where
+             *     the other plan cannot be carried out.
+             */
+            gain?: components["schemas"]["MoneyAnswer"];
+        };
+        /** @description What became of one pension. */
+        PlanSmallPot: {
+            person: components["schemas"]["WhichPerson"];
+            pension: components["schemas"]["WhichPension"];
+            /**
+             * @description Whether it is taken whole as a small pot, or drawn like any other pension.
+             * @enum {string}
+             */
+            taken_as: "small_pot" | "any_other";
+            /** @description The tax year in which it is taken as a small pot; left out where it is not. */
+            tax_year?: string;
+        };
         /**
          * @description How close to the best this plan is; only for the goals `most_after_tax`, `steady_income` and `most_to_beneficiaries`. For
          *     `steady_income`, of all plans that pay this income. No plan of the same model leaves more than
@@ -2845,6 +2884,8 @@ export interface components {
             outcome: "found";
             /** @description The income that can be paid under these assumptions, for the goal `steady_income`. */
             steady_income?: components["schemas"]["SteadyIncome"];
+            /** @description What becomes of pensions with `small_pot_in` as `as_best` under these assumptions. Only where there are any. */
+            small_pots?: components["schemas"]["PlanSmallPots"];
             /** @description What beneficiaries would receive under these assumptions, for the goal `most_to_beneficiaries`. */
             beneficiaries_receive?: components["schemas"]["MoneyAnswer"];
             totals: components["schemas"]["PlanTotals"];
