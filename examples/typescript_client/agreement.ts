@@ -287,8 +287,8 @@ export interface paths {
          *       Where pensions grow differently, all are moved by as much: `pension_growth` is then their growth on average, by what each
          *       holds at the start, and `above_assumed` says how far all are moved.
          *       Rates are found to eight decimals. At such a rate the two options leave the same within a pound, unless a step of
-         *       the tax makes one jump past the other; `difference` shows it. Between two rates 3.5 percentage points apart at
-         *       most one change is looked for.
+         *       the tax makes one jump past the other; `difference` shows it. Other options in the request do not change it.
+         *       Between two rates 3.5 percentage points apart at most one change is looked for.
          *     - *Age*: the first day on which the other option leaves more, as if everything ended on that day, with the difference
          *       on that day and on the day before. Within a tax year at most one change is looked for.
          *
