@@ -300,7 +300,7 @@ def test_a_pension_that_is_not_open_yet_is_named_in_the_warning(client: FlaskCli
     (warning,) = [one for one in found["warnings"] if one["code"] == "below_minimum_pension_age"]
     assert (warning["person"], warning["pension"], warning["figures"]) == (0, 2, {"access_age": 66})
     assert warning["detail"].endswith(
-        "This is about £70,000 in the pensions. The lump sum is taken from 6 April 2029 on."
+        "This is about £70,000 of the pension money. Its lump sum is taken from 6 April 2029 on."
     )
     assert "A pension is used only once its own minimum age is reached." in found["summary"]
     paid = [

@@ -173,19 +173,21 @@ def _too_early(result: Timing, k: int, option: OptionResult, case: Circumstances
             if allowed or not wanted or part.uncrystallised == 0:
                 continue
             taken = next((year.period.first for year in option.years if _pays(year.people[i], part)), None)
-            computed = (
-                "No lump sum is taken within these years."
-                if taken is None
-                else f"The lump sum is taken from {day_month_year(taken)} on."
-            )
-            if len(parts) > 1:
-                computed = f"This is about {pounds(part.uncrystallised)} in the pensions. {computed}"
+            computed = _taken_later(taken, part.uncrystallised if len(parts) > 1 else None)
             pension = member.pension._replace(protected_pension_age=protected)
             lump_sum = _wanted(member, pension, first.first, ("options", k), one.years[0])
             entry = CATALOGUE["below_minimum_pension_age"]
             for warning in access.below_minimum_pension_age(one.years[0], lump_sum, entry):
                 place = warning.pension if len(parts) == 1 else part.place
                 yield warning._replace(detail=f"{warning.detail} {computed}", pension=place)
+
+
+def _taken_later(taken: date | None, part: Pence | None) -> str:
+    """When a lump sum is taken in place of too early, if it is; ``part`` is what it is about, None where that is all."""
+    of_part = "" if part is None else f"This is about {pounds(part)} of the pension money. "
+    if taken is None:
+        return f"{of_part}No lump sum is taken {'' if part is None else 'from it '}within these years."
+    return f"{of_part}{'The' if part is None else 'Its'} lump sum is taken from {day_month_year(taken)} on."
 
 
 class _Part(NamedTuple):
