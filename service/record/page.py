@@ -13,8 +13,8 @@ from hashlib import sha256
 from html import escape
 from typing import Any
 
-from service.planning.wording import income_in_words, lump_sums_in_words, starting
-from service.record.words import day, facts, money, share, words
+from service.planning.wording import income_in_words, listed, lump_sums_in_words, starting
+from service.record.words import PEOPLE, day, facts, money, share, words
 
 TITLES = {
     "withdrawal-tax": "A pension withdrawal and its tax",
@@ -246,10 +246,17 @@ def _assumed(answer: dict[str, Any]) -> list[str]:
     return [f"<p><b>Assumed, a year:</b> {escape('; '.join(told))}.</p>"]
 
 
-def _assumption(value: float | str | list[float]) -> str:
+def _assumption(value: float | str | list[Any]) -> str:
     if isinstance(value, list):
-        return " and ".join(share(rate) for rate in value)
+        return " and ".join(_growth_of(one) if isinstance(one, dict) else share(one) for one in value)
     return words(value) if isinstance(value, str) else share(value)
+
+
+def _growth_of(one: dict[str, Any]) -> str:
+    """The growth of one pension, or of several that count as one; people count pensions from 1."""
+    places = [str(place + 1) for place in (one["pension"], *one.get("together_with", ()))]
+    which = f"{'pension' if len(places) == 1 else 'pensions'} {listed(places)}"
+    return f"{PEOPLE[one['person']]}'s {which} {share(one['growth'])}"
 
 
 def _warned(answer: dict[str, Any]) -> list[str]:

@@ -57,7 +57,8 @@ COUNTS = frozenset(
     }
 )
 """Keys whose numbers stand for themselves."""
-PLACES = {"person": ("the first person", "the second person"), "pension": None}
+PEOPLE = ("the first person", "the second person")
+PLACES = {"person": PEOPLE, "pension": None}
 """Keys whose numbers are places, counted from 0."""
 
 _WRITTEN = {

@@ -90,6 +90,20 @@ def test_a_record_is_sound_and_made_again_byte_for_byte() -> None:
         assert page(document_in(html), canonical) == html
 
 
+def test_a_record_names_the_growth_of_each_pension_where_they_differ() -> None:
+    """3% less a charge of 0.4% is 1.03 x 0.996, and 5.5% less 0.5% is 1.055 x 0.995. A pension put together with another is told
+    with it."""
+    html, _ = records()["sage_has_two_pensions_that_open_at_different_ages"]
+    told = "the first person's pension 1 2.588% and the first person's pension 2 4.9725%"
+    assert f"growth by pension {told}" in " ".join(shown(html).split())
+    request = json.loads((TOP / "examples" / "requests" / "plan-personal-allowance.json").read_text("utf-8"))
+    first = request["household"]["people"][0]["pensions"][0]
+    request["household"]["people"][0]["pensions"] = [first, first | {"growth": 0.01}, first]
+    planned = made(request)
+    assert planned is not None
+    assert "the first person's pensions 1 and 3 " in " ".join(shown(planned[0]).split())
+
+
 def test_a_record_says_what_the_answer_says() -> None:
     for html, answer in records().values():
         text = " ".join(shown(html).split())
