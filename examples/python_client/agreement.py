@@ -1764,34 +1764,6 @@ class ScenarioImpossible(TypedDict):
     """
 
 
-class TimingAssumptionsUsed(TypedDict):
-    """
-    All assumptions used, including the defaults.
-    """
-
-    pension_growth: Rate
-    isa_growth: Rate
-    cash_interest: Rate
-    price_inflation: Rate
-    thresholds_after_freeze: Literal['frozen', 'prices']
-    """
-    What happens to allowances and limits after the last tax year with figures.
-    """
-    tax_on_remaining_pension: RemainingPensionTaxUsed
-    tax_rate_on_remaining_pension: NotRequired[Rate]
-    """
-    The flat rate, where one was assumed.
-    """
-    spending_met: Literal['start', 'evenly', 'end']
-    """
-    When in each tax year spending is met.
-    """
-    beneficiary_tax_rate: Rate
-    """
-    The beneficiaries' income tax rate on pension money.
-    """
-
-
 OptionPlace: TypeAlias = int
 """
 Which option of the request; 0 is the first.
@@ -3495,6 +3467,47 @@ class TimingCase(TypedDict):
     Whether the first tax year of the option that leaves the most differs by a pound or more from that of the option that
     leaves the most as assumed.
 
+    """
+
+
+class TimingAssumptionsUsed(TypedDict):
+    """
+    All assumptions used, including the defaults.
+    """
+
+    pension_growth: Rate
+    """
+    Growth of the pensions after their charge; the first person's, where two people's differ.
+    """
+    pension_growths: NotRequired[list[Rate]]
+    """
+    Growth of each person's pensions after their charge, where they differ; of several that grow differently, of the first.
+    Left out where they do not differ.
+
+    """
+    growth_by_pension: NotRequired[list[GrowthOfPension]]
+    """
+    Growth of every pension after its charge, where pensions of one person differ in it.
+    """
+    isa_growth: Rate
+    cash_interest: Rate
+    price_inflation: Rate
+    thresholds_after_freeze: Literal['frozen', 'prices']
+    """
+    What happens to allowances and limits after the last tax year with figures.
+    """
+    tax_on_remaining_pension: RemainingPensionTaxUsed
+    tax_rate_on_remaining_pension: NotRequired[Rate]
+    """
+    The flat rate, where one was assumed.
+    """
+    spending_met: Literal['start', 'evenly', 'end']
+    """
+    When in each tax year spending is met.
+    """
+    beneficiary_tax_rate: Rate
+    """
+    The beneficiaries' income tax rate on pension money.
     """
 
 

@@ -2996,7 +2996,15 @@ export interface components {
         };
         /** @description All assumptions used, including the defaults. */
         TimingAssumptionsUsed: {
+            /** @description Growth of the pensions after their charge; the first person's, where two people's differ. */
             pension_growth: components["schemas"]["Rate"];
+            /**
+             * @description Growth of each person's pensions after their charge, where they differ; of several that grow differently, of the first.
+             *     Left out where they do not differ.
+             */
+            pension_growths?: components["schemas"]["Rate"][];
+            /** @description Growth of every pension after its charge, where pensions of one person differ in it. */
+            growth_by_pension?: components["schemas"]["GrowthOfPension"][];
             isa_growth: components["schemas"]["Rate"];
             cash_interest: components["schemas"]["Rate"];
             price_inflation: components["schemas"]["Rate"];

@@ -21,6 +21,7 @@ from service.planning.projection.timeline import timeline
 from service.planning.timing.deaths import Death, death_years, outcome
 from service.planning.timing.options import SPENDING_ONLY, Course, Option, carried_out
 from tests.bodies import answered, faults_of
+from tests.contract.agreement import component, validator
 from tests.households import BOOK, plans
 from tests.planning.test_pots import held, household, person
 from tests.planning.test_timing import courses
@@ -310,6 +311,15 @@ def test_a_pension_that_is_not_open_yet_is_named_in_the_warning(client: FlaskCli
         if one["pension"] == 2 and one["lump_sum"]
     ]
     assert [tax_year for tax_year, _ in paid] == ["2029-30"]
+
+
+def test_answers_are_as_the_agreement_says(client: FlaskClient) -> None:
+    two_people = several({"uncrystallised": 200_000, "growth": 0.03})
+    for body in (several(*THREE), two_people):
+        found = answered(client, TIMINGS, body)
+        errors = validator(component("LumpSumTimingAnswer")).iter_errors(found)
+        assert [(error.instance_path, error.message) for error in errors] == []
+        assert ("pension_growths" in found["assumptions"]) == (len(body["household"]["people"]) == 2)
 
 
 def test_each_pension_tells_its_part_of_a_lump_sum(client: FlaskClient) -> None:
