@@ -7,6 +7,7 @@ Nothing is decided here. All amounts are pence; opening + growth + in - out = cl
 from __future__ import annotations
 
 from collections.abc import Sequence
+from operator import le
 from typing import NamedTuple
 
 from service.law import lump_sums
@@ -668,10 +669,12 @@ def shared(amount: Pence, holdings: Sequence[Pence]) -> list[Pence]:
 def subscriptions(left: Sequence[Pence], allowances: Sequence[Pence], limit: Pence | None = None) -> list[Pence]:
     """What goes into each person's ISAs: own money first, then the partner's."""
     spare = sum(left)
+    if spare == 0 or limit == 0:
+        return [0] * len(left)
+    if (limit is None or limit >= spare) and all(map(le, left, allowances)):
+        return list(left)
     if limit is not None and limit < spare:
         spare = limit
-    if spare == 0:
-        return [0] * len(left)
     amounts = []
     for have, allowance in zip(left, allowances, strict=True):
         own = min(have, allowance, spare)
@@ -688,6 +691,8 @@ def subscriptions(left: Sequence[Pence], allowances: Sequence[Pence], limit: Pen
 def cash_left(left: Sequence[Pence], subscribed: Sequence[Pence], of_first: Pence | None = None) -> list[Pence]:
     """What each holds as cash after the subscriptions; whoever lacks money for theirs gets it from the partner."""
     total = sum(left) - sum(subscribed)
+    if total == 0:
+        return [0] * len(left)
     if len(left) == 1:
         return [total]
     first = min(max(left[0] - subscribed[0] if of_first is None else of_first, 0), total)

@@ -178,13 +178,16 @@ def _log_ratio(first: Wealth, second: Wealth, place: int) -> float:
 
 
 def _crossing(known: Mapping[int, float], low: int, high: int, *, below: bool) -> int:
-    """About where the two change places: where the curve through the nearest known places (Lagrange) crosses nothing."""
+    """About where the two change places: where the curve through the known places (Lagrange) crosses nothing that are nearest to
+    the crossing of the straight line between the ends."""
+    straight = low + (high - low) * known[low] / (known[low] - known[high])
+    near = sorted(known, key=lambda place: abs(place - straight))[:_THROUGH]
+    weights = [(one, known[one] / prod([one - other for other in near if other != one])) for one in near]
 
     def crossed(place: int) -> bool:
-        near = sorted(known, key=lambda one: abs(one - place))[:_THROUGH]
-        value = sum(
-            known[one] * prod([(place - other) / (one - other) for other in near if other != one]) for one in near
-        )
+        value = 0.0
+        for one, weight in weights:
+            value += weight * prod([place - other for other in near if other != one])
         return (value > 0) != below
 
     return first_where(crossed, low, high)

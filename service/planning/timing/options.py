@@ -213,24 +213,28 @@ def _from_inherited(
 
 def first_day(timeline: Timeline, position: int, holdings: Sequence[Holdings], option: Option) -> tuple[FirstDay, ...]:
     """Everybody's first day of a period: the lump sums of the option, then cash into ISAs as far as the allowances go."""
-    open_pots = [_open_pots(timeline, position, i) for i in range(len(holdings))]
+    open_pots = [_open_pots(timeline, position, i) if held.pots else () for i, held in enumerate(holdings)]
     taken = _lump_sums(timeline, position, holdings, option, open_pots)
     in_hand = [held.cash + lump_sum for held, lump_sum in zip(holdings, taken, strict=True)]
     if not any(in_hand):
-        return tuple(FirstDay(held, 0, 0, 0, held) for held in holdings)
+        return tuple([FirstDay(held, 0, 0, 0, held) for held in holdings])
     rules = timeline.periods[position].rules.lump_sums
     spare = max(0, sum(in_hand) - timeline.household.minimum_cash)
     subscribed = subscriptions(in_hand, _isa_allowances_left(timeline, position), spare)
     left = cash_left(in_hand, subscribed)
     return tuple(
-        FirstDay(
-            held,
-            taken[i],
-            subscribed[i],
-            left[i] + subscribed[i] - in_hand[i],
-            _after(held, taken[i], held.isa + subscribed[i], left[i], rules, open_pots[i]),
-        )
-        for i, held in enumerate(holdings)
+        [
+            FirstDay(
+                held,
+                lump_sum,
+                into,
+                cash + into - before,
+                _after(held, lump_sum, held.isa + into, cash, rules, pots),
+            )
+            for held, lump_sum, into, cash, before, pots in zip(
+                holdings, taken, subscribed, left, in_hand, open_pots, strict=True
+            )
+        ]
     )
 
 
@@ -242,7 +246,7 @@ def _open_pots(timeline: Timeline, position: int, i: int) -> tuple[int, ...]:
     """Those of a person's pots from which a lump sum may be taken on the first day, in the order of draws: on the last day there
     may be more."""
     year = timeline.people[i][position]
-    return tuple(k for k in year.order if year.pots[k].from_first_day) if year.pots else ()
+    return tuple(k for k in year.order if year.pots[k].from_first_day)
 
 
 def _lump_sums(
@@ -315,8 +319,12 @@ def _with_allowance_left(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]
     if not any(first.subscribed for first in begun):
         return people
     return tuple(
-        person._replace(isa_allowance_left=person.isa_allowance_left - first.subscribed) if first.subscribed else person
-        for person, first in zip(people, begun, strict=True)
+        [
+            person._replace(isa_allowance_left=person.isa_allowance_left - first.subscribed)
+            if first.subscribed
+            else person
+            for person, first in zip(people, begun, strict=True)
+        ]
     )
 
 
@@ -330,4 +338,4 @@ def _drawn(timeline: Timeline, position: int, people: tuple[Opened, ...], option
     period = timeline.periods[position]
     if option.goal == SPENDING_ONLY or period.last < period.rules.figures.end:
         return Choice(tuple(Draw() for _ in people))
-    return Choice(tuple(draw_for(timeline, person, target(person, option.goal)) for person in people))
+    return Choice(tuple([draw_for(timeline, person, target(person, option.goal)) for person in people]))
