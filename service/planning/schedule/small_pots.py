@@ -17,7 +17,10 @@ AS_SMALL_POTS: Literal["as_small_pots"] = "as_small_pots"
 IN_ANY_WAY: Literal["in_any_way"] = "in_any_way"
 AS_ANY_OTHER: Literal["as_any_other"] = "as_any_other"
 
-IN_THE_FIRST_YEAR = "It also leaves out plans that take a small pot later than in the first possible tax year, or draw it like any other pension."
+IN_THE_FIRST_YEAR = (
+    "It also leaves out plans that take a small pot later than in the first possible tax year, or draw it like any other "
+    "pension."
+)
 """What the bound on a steady income leaves out besides, since only a plan that leaves the most chooses."""
 
 
