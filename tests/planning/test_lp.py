@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import random
+from concurrent.futures import ThreadPoolExecutor
 
+import highspy
 import pytest
 
 from service.planning.optimiser.lp import INF, LinearProgram, Outcome
@@ -29,6 +31,22 @@ def test_an_optimum_with_its_duals() -> None:
     assert program.objective == pytest.approx(11.0)
     assert [program.values[column] for column in columns] == pytest.approx([3.0, 1.0])
     assert [program.duals[row] for row in rows] == pytest.approx([2.0, 0.0])
+
+
+def test_it_runs_beside_a_program_of_the_solver_with_more_threads() -> None:
+    """In a thread of its own, since the solver keeps its workers by thread."""
+
+    def after_another() -> tuple[highspy.HighsStatus, Outcome, int]:
+        other = highspy.Highs()
+        other.setOptionValue("output_flag", False)
+        other.setOptionValue("threads", 2)
+        other.addVar(0.0, 1.0)
+        status = other.run()
+        program, _, _ = diet(Work(PLENTY))
+        return status, program.solve(), program.solves
+
+    with ThreadPoolExecutor(1) as pool:
+        assert pool.submit(after_another).result() == (highspy.HighsStatus.kOk, Outcome.OPTIMAL, 1)
 
 
 def test_it_grows_and_is_solved_again() -> None:

@@ -102,6 +102,9 @@ class LinearProgram:
                 self.setOptionValue("output_flag", False)
                 super().enableCallbacks()
 
+        # The solver keeps a thread's workers from one program to the next, and refuses to run with another number of them than a
+        # program of somebody else's left behind.
+        highspy.Highs.resetGlobalScheduler(True)
         self._highs = Silent()
         self._highs.setOptionValue("threads", 1)
         self._highs.setOptionValue("presolve", "off")
