@@ -198,7 +198,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
         with_it=with_it,
         on_withdrawal=on_withdrawal,
         net_after_tax=gross - payment.charge - on_withdrawal,
-        curve_once=Once(partial(tax_curve, year, payment.taxable), curve),
+        curve_once=Once(partial(tax_curve, year, payment.taxable, every_point=False), curve),
         payroll_once=Once(outcome),
         money_purchase_applies=accessed or flexible,
         money_purchase_triggered=triggered,
