@@ -336,6 +336,8 @@ def _saving(year: YearFacts) -> Saving:
     """The year's saving by what it is tested against (s.227F(3)-(4)): what is paid into money purchase pensions up to the day
     of the first flexible access counts with defined benefit saving."""
     saved = _saved(year)
+    if not saved:
+        return Saving(0, 0)
     total = sum(one.amount for one in saved)
     if not year.after.flexibly_accessed:
         return Saving(0, total)
