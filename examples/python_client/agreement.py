@@ -4557,8 +4557,8 @@ class PlanSmallPots(TypedDict):
     """
     How much more this plan leaves than another: one that draws all of these pensions like any other or, where this plan does
     so, one that takes them as small pots. For the goal `most_to_beneficiaries`, how much more beneficiaries receive. Of
-    plans within £1 a tax year small pots are taken, so it may be a little below 0. Left out for `first_possible`, and where
-    the other plan cannot be carried out.
+    plans within £1 a tax year small pots are taken, so it may be a little below 0. Left out for `first_possible`, where the
+    other plan cannot be carried out, and where the work of `search.effort` does not suffice to compare.
 
     """
 

@@ -73,9 +73,6 @@ from service.planning.projection.timeline import (
 )
 from service.planning.schedule.estate import EstateAtTheEnd, estate_at_the_end, estate_of
 from service.planning.schedule.small_pots import (
-    AS_ANY_OTHER,
-    AS_SMALL_POTS,
-    IN_ANY_WAY,
     IN_THE_FIRST_YEAR,
     SmallPotsChosen,
     told_of,
@@ -496,35 +493,49 @@ def _with_small_pots(
     plain: PlainPlans, pots: tuple[OpenSmallPot, ...], question: ScheduleQuestion, book: RuleBook, work: Work
 ) -> Found:
     """The best plan over all tax years in which small pots may be taken, and over taking none. ``plain`` are the plans that draw
-    them as any other pension. Of plans that are as good, the one that takes the most of them."""
-    found: dict[str, Found] = {}
-    refused = []
-    for way in ways_to_take(plain.timeline, pots, book, work):
-        own = Work(way.part_of_work * work.left)
-        of_way = plain if way.timeline is plain.timeline else PlainPlans(way.timeline)
+    them as any other pension.
+
+    One search looks for it. Another, if there is as much work left as that took, looks for what it is compared with. Where that
+    takes small pots and is as good, it is the plan: a small pot uses no allowance and is no flexible access.
+    """
+    ways = ways_to_take(plain.timeline, pots, book, work)
+    own = Work(work.left)
+    found = _by_goal(plain, question, own, ways.any_way.to_choose)
+    work.add(own.done)
+    taken = found.plan.timeline is not plain.timeline
+    other = None
+    if work.left >= own.done:
+        rest = Work(work.left)
         try:
-            found[way.name] = _by_goal(of_way, question, own, way.to_choose)
-        except RuleViolation as error:
-            refused.append(error)
-        work.add(own.done)
-    proofs = {name: one.proof for name, one in found.items() if one.proof is not None}
-    if not proofs:
-        raise refused[0]
-    best = max(proof.worth for proof in proofs.values())
-    as_good = best - round(AS_GOOD_POUNDS_A_PERIOD * POUND) * len(plain.timeline.periods)
-    chosen = next(name for name, proof in proofs.items() if proof.worth >= as_good)
-    widest = proofs.get(IN_ANY_WAY) or max(proofs.values(), key=lambda proof: proof.bound)
-    proof = proofs[chosen]
-    told = told_of(pots, found[chosen].plan.timeline.household)
-    other = proofs.get(AS_ANY_OTHER if any(one.tax_year for one in told) else AS_SMALL_POTS)
-    return found[chosen]._replace(
-        proof=proof._replace(
-            bound=max(widest.bound, best),
-            proven=all(one.proven for one in proofs.values()),
-            stopped_by=widest.stopped_by,
-        ),
-        small_pots=SmallPotsChosen(told, is_best=True, gain=None if other is None else proof.worth - other.worth),
-    )
+            if taken:
+                other = _by_goal(plain, question, rest)
+            elif ways.as_small_pots is not None:
+                way = ways.as_small_pots
+                other = _by_goal(PlainPlans(way.timeline), question, rest, way.to_choose)
+        except RuleViolation:
+            other = None  # What it is compared with cannot be carried out.
+        work.add(rest.done)
+    return _chosen(found, other, pots, takes_small_pots=taken)
+
+
+def _chosen(found: Found, other: Found | None, pots: Sequence[OpenSmallPot], *, takes_small_pots: bool) -> Found:
+    """Of the best plan over all choices and what it is compared with, the one to be taken, with the bound of the former: of two
+    that are as good the one that ``takes_small_pots``, if it is the former, or else the latter."""
+    chosen, gain = found, None
+    assert found.proof is not None
+    proof = found.proof
+    if other is not None and other.proof is not None:
+        gain = found.proof.worth - other.proof.worth
+        as_good = round(AS_GOOD_POUNDS_A_PERIOD * POUND) * len(found.plan.years)
+        if gain < (-as_good if takes_small_pots else as_good):
+            chosen, gain = other, -gain
+            proof = other.proof._replace(
+                bound=max(found.proof.bound, other.proof.worth),
+                proven=found.proof.proven and other.proof.proven,
+                stopped_by=found.proof.stopped_by,
+            )
+    told = told_of(pots, chosen.plan.timeline.household)
+    return chosen._replace(proof=proof, small_pots=SmallPotsChosen(told, is_best=True, gain=gain))
 
 
 def _by_goal(

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Literal, NamedTuple
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 from service.law.rulebook import RuleBook
 from service.law.units import Pence
@@ -12,10 +12,6 @@ from service.planning.optimiser.branch_and_bound import SmallPotsToChoose
 from service.planning.optimiser.work import PERSON_YEAR_COMPARED, Work
 from service.planning.projection.small_pots import OpenSmallPot, Taken, first_allowed, settled_household
 from service.planning.projection.timeline import Timeline, timeline
-
-AS_SMALL_POTS: Literal["as_small_pots"] = "as_small_pots"
-IN_ANY_WAY: Literal["in_any_way"] = "in_any_way"
-AS_ANY_OTHER: Literal["as_any_other"] = "as_any_other"
 
 IN_THE_FIRST_YEAR = (
     "It also leaves out plans that take a small pot later than in the first possible tax year, or draw it like any other "
@@ -36,7 +32,7 @@ class SmallPotChosen(NamedTuple):
 class SmallPotsChosen(NamedTuple):
     """What became of all of them. ``is_best``: the plan chose, and was compared with another, which draws them as any other
     pension or, where this one does so itself, takes them as small pots. ``gain`` is what it comes to more than that by the aim,
-    pence; None where the other cannot be carried out or nothing was chosen."""
+    pence; None where nothing was chosen, the other cannot be carried out, or the work was not enough to compare."""
 
     pots: tuple[SmallPotChosen, ...]
     is_best: bool
@@ -44,19 +40,22 @@ class SmallPotsChosen(NamedTuple):
 
 
 class Way(NamedTuple):
-    """One search of several: its name, how much of the work that is left it may take, and the small pots ``to_choose`` in it, of
-    which the ``timeline`` has one choice. None where they are drawn as any other pension."""
+    """What a search may do with open small pots: those ``to_choose``, and the ``timeline`` of one choice."""
 
-    name: str
-    part_of_work: float
     timeline: Timeline
-    to_choose: SmallPotsToChoose | None
+    to_choose: SmallPotsToChoose
 
 
-def ways_to_take(years: Timeline, pots: tuple[OpenSmallPot, ...], book: RuleBook, work: Work) -> tuple[Way, ...]:
-    """The searches that together cover all that can be done with open small pots: as many are taken as may be; of several some
-    are taken and others not; none is taken. They come in the order in which one of equals is chosen: a small pot uses no
-    allowance and is no flexible access."""
+class Ways(NamedTuple):
+    """What may be done with open small pots: anything; to take as many as may be, None where none may; and to take none."""
+
+    any_way: Way
+    as_small_pots: Way | None
+    as_any_other: Timeline
+
+
+def ways_to_take(years: Timeline, pots: tuple[OpenSmallPot, ...], book: RuleBook, work: Work) -> Ways:
+    """What may be done with the open small pots of a timeline; ``work`` counts the timelines that are made."""
     first = first_allowed(years, pots)
     known: dict[Taken, Timeline] = {(None,) * len(pots): years}
 
@@ -66,21 +65,14 @@ def ways_to_take(years: Timeline, pots: tuple[OpenSmallPot, ...], book: RuleBook
             work.add(PERSON_YEAR_COMPARED * len(years.people) * len(years.periods))
         return known[taken]
 
-    def choosing(choices: Sequence[Sequence[int | None]]) -> SmallPotsToChoose:
-        return SmallPotsToChoose(years, pots, tuple(frozenset(own) for own in choices), taken_in)
+    def choosing(choices: Iterable[Iterable[int | None]]) -> SmallPotsToChoose:
+        return SmallPotsToChoose(years, pots, tuple(map(frozenset, choices)), taken_in)
 
-    none = Way(AS_ANY_OTHER, 1.0, years, None)
-    if first == (None,) * len(pots):
-        return (none,)
-    whole = choosing([(None,) if taken is None else pot.periods for pot, taken in zip(pots, first, strict=True)])
-    if len(pots) == 1:
-        return Way(AS_SMALL_POTS, 0.5, taken_in(first), whole), none
-    mixed = choosing([(None, *pot.periods) for pot in pots])
-    return (
-        Way(AS_SMALL_POTS, 1 / 3, taken_in(first), whole),
-        Way(IN_ANY_WAY, 0.5, taken_in(first), mixed),
-        none,
-    )
+    whole = None
+    if any(position is not None for position in first):
+        each = zip(pots, first, strict=True)
+        whole = Way(taken_in(first), choosing((None,) if taken is None else pot.periods for pot, taken in each))
+    return Ways(Way(years, choosing((None, *pot.periods) for pot in pots)), whole, years)
 
 
 def told_of(pots: Sequence[OpenSmallPot], household: Household) -> tuple[SmallPotChosen, ...]:
