@@ -14,20 +14,34 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from service.planning.faults import RuleViolation
-from service.planning.household import AS_BEST, Assumptions, DatedIncome, Isa, Member, PensionHeld, Spending
+from service.planning.household import (
+    AS_BEST,
+    Assumptions,
+    DatedIncome,
+    Household,
+    Isa,
+    Member,
+    PensionHeld,
+    Spending,
+    YearlyRate,
+    after_charge,
+    small_pots_apart,
+)
 from service.planning.optimiser.ties import AS_GOOD_POUNDS_A_PERIOD
 from service.planning.projection.settlement import wealth_after_tax
 from service.planning.projection.small_pots import open_small_pots, settled_household
 from service.planning.projection.timeline import timeline
-from service.planning.schedule.schedule import Schedule, ScheduleQuestion, schedule
+from service.planning.schedule.schedule import Goal, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.told import told
 from service.schemas.schedule.request import ScheduleSchema, question
 from tests.benchmarks.households import couple
 from tests.bodies import answered, faults_of
-from tests.households import BOOK
-from tests.planning.test_schedule import assert_adds_up
+from tests.households import BOOK, growing_apart, plans
+from tests.planning.test_schedule import assert_adds_up, assert_within_limits
 from tests.planning.test_small_pots import PLANS, SMALL_POT, body, household, person, plan, small
 
 POUND = 100
@@ -380,3 +394,68 @@ def named_in(member: Member) -> Member:
     """The same person, with the open small pot taken in the first year."""
     pensions = [one if one.small_pot_in is None else one._replace(small_pot_in="2026-27") for one in member.pensions]
     return person(*pensions, born=member.date_of_birth, isa=member.isa, cash=member.cash, income=member.income)
+
+
+@given(plans(most_days=1_200), st.data())
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+def test_whatever_the_household_the_bound_holds_for_every_choice(drawn: Household, data: Any) -> None:
+    """Plans of a choice drawn at random, searched for or plain, leave no more than the bound."""
+    lump_sums = data.draw(st.sampled_from(("with_each_withdrawal", "never")))
+    people = [with_open_small_pots(one, drawn.assumptions.growth_of(i), data) for i, one in enumerate(drawn.people)]
+    left_open = on_own_terms(replace(drawn, people=tuple(people), lump_sums=lump_sums))
+    try:
+        best = schedule(ScheduleQuestion(left_open, "most_after_tax"), BOOK)
+    except RuleViolation as refused:
+        if {fault.code for fault in refused.faults} - MAY_BE_REFUSED:
+            raise
+        return
+    assert_adds_up(best)
+    assert_within_limits(best)
+    assert best.proof is not None
+    assert best.proof.proven
+    years = timeline(left_open, BOOK)
+    pots = open_small_pots(years)
+    taken = tuple(data.draw(st.sampled_from((None, *pot.periods))) for pot in pots)
+    goals: tuple[Goal, ...] = ("most_after_tax", "basic_rate_band")
+    for goal in goals:
+        try:
+            one = schedule(ScheduleQuestion(closed(settled_household(years, pots, taken)), goal), BOOK)
+        except RuleViolation as refused:
+            if {fault.code for fault in refused.faults} - MAY_BE_REFUSED:
+                raise
+            continue
+        assert one.totals.wealth_after_tax <= best.proof.bound
+
+
+def with_open_small_pots(one: Member, growth: YearlyRate, data: Any) -> Member:
+    """The same person with up to two more pensions, of which a plan chooses the tax year as a small pot."""
+    held = one.pension
+    pensions = one.pensions or (PensionHeld(held.uncrystallised, held.drawdown, held.protected_pension_age),)
+    pensions = tuple(each if each.growth else each._replace(growth=growth) for each in pensions)
+    whole = held.uncrystallised
+    for _ in range(data.draw(st.integers(0, 2))):
+        amount, own = data.draw(st.integers(1, 900_000)), data.draw(st.sampled_from((0, 300, -200)))
+        pensions += (PensionHeld(amount, 0, None, own, small_pot_in=AS_BEST),)
+        whole += amount
+    return small_pots_apart(one._replace(pensions=pensions, pension=held.holding(whole, held.drawdown)))
+
+
+def closed(settled: Household) -> Household:
+    """A household that is settled, with nothing left open."""
+    return on_own_terms(replace(settled, people=tuple(one._replace(open_small_pots=()) for one in settled.people)))
+
+
+def on_own_terms(asked_for: Household) -> Household:
+    """The household, each pension with its own growth."""
+    assumed = asked_for.assumptions
+    growths = tuple(
+        next((after_charge(held.growth, held.yearly_charge) for held in one.counting), assumed.growth_of(i))
+        for i, one in enumerate(asked_for.people)
+    )
+    alike = replace(
+        assumed,
+        pension_growth=growths[0],
+        pension_growths=growths if len(set(growths)) > 1 else (),
+        pot_growths=(),
+    )
+    return replace(asked_for, assumptions=growing_apart(alike, *asked_for.people))

@@ -14,7 +14,7 @@ from flask.testing import FlaskClient
 
 from service.console.plan import pension_growth
 from service.law.lump_sums import Pension
-from service.planning.household import Assumptions, Household, Member, PensionHeld, Spending
+from service.planning.household import Assumptions, Household, Isa, Member, PensionHeld, Spending
 from service.planning.optimiser.branch_and_bound import most_after_tax
 from service.planning.projection.balances import parts
 from service.planning.projection.pots import Funds, drawn
@@ -53,6 +53,24 @@ def closing(result: Schedule, position: int) -> list[int]:
 
 
 # By hand
+
+
+@pytest.mark.parametrize("growths", [(0, -300), (-300, 0)])
+def test_what_does_not_grow_is_drawn_for_more_than_spending_beside_what_falls(growths: tuple[int, int]) -> None:
+    """By hand: the pension keeps its value and ISAs lose it, or the other way round, and 1,000 a year is spent. What is left is
+    taxed at 40%, so at least the allowance of 12,570 (Finance Act 2021 s.5) is filled: 16,760 a year, a quarter of it free."""
+    pension_growth, isa_growth = growths
+    one = Member(
+        date(1962, 6, 1), "england", Pension(10_000_000), isa=Isa(5_000_00), pensions=(PensionHeld(10_000_000),)
+    )
+    assumed = Assumptions(pension_growth, isa_growth, tax_rate_on_remaining_pension=4_000)
+    asked = household(one, years=3, assumptions=assumed, spending=(Spending(1_000_00),))
+    best = schedule(ScheduleQuestion(asked, "most_after_tax"), BOOK)
+    plain = schedule(ScheduleQuestion(asked, "personal_allowance"), BOOK)
+    assert best.proof is not None
+    assert best.proof.proven
+    assert best.totals.wealth_after_tax >= plain.totals.wealth_after_tax
+    assert best.totals.withdrawn >= 3 * 16_760_00
 
 
 def test_what_grows_the_least_is_drawn_first() -> None:

@@ -269,3 +269,13 @@ def test_where_nothing_helps_no_nearest_is_told() -> None:
     with pytest.raises(RuleViolation) as refused:
         schedule(ScheduleQuestion(asked, "most_after_tax"), BOOK)
     assert "can meet" not in refused.value.faults[0].detail
+
+
+def test_a_wish_of_a_pound_has_no_nearest() -> None:
+    """There is no whole pound a year between it and nothing."""
+    asked = household(person(1985), 2, spending=(Spending(POUND),))
+    with pytest.raises(RuleViolation) as refused:
+        schedule(ScheduleQuestion(asked, "most_after_tax"), BOOK)
+    (fault,) = refused.value.faults
+    assert fault.code == "spending-cannot-be-met"
+    assert "can meet" not in fault.detail

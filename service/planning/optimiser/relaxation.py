@@ -703,7 +703,10 @@ class Relaxation:
         missed = self._missed[t].isa
         both = [(cell.cash, -1.0), (limit, 1.0)]
         last_day = (self._isa_rows[t], 1.0)
-        before = [(self._isa_rows[t], 1.0 + missed), *((row, 1.0) for row in cell.before)]
+        before = [
+            (self._isa_rows[t], 1.0 + missed),
+            *((row, 1.0) for row in (cell.before if missed else cell.before[:1])),
+        ]
         if cell.before:
             before.append((self._isas_before[t], 1.0 + missed))
         if not cell.before or missed:
@@ -712,7 +715,8 @@ class Relaxation:
             cell.from_isas.append(self.lp.add_column([*both, *before]))
 
     def _add_draws(self, person: int, t: int, cell: _Cell, one: _PersonInCell, capped: int | None) -> None:
-        """A person's draws in a cell, on the last day and before; ``capped`` is the row of all of them together."""
+        """A person's draws in a cell, on the last day and before; ``capped`` is the row of all of them together. What misses no
+        growth may be spent at any time, so it counts as spent before and is not limited to what is."""
         self._add_small_pots(person, t, cell, one)
         pension, share = self._pensions[person], self._pensions[person].share
         if not self.timeline.people[person][t].may_draw:
@@ -740,7 +744,7 @@ class Relaxation:
                     limits += [row for until, row in pot.so_far.items() if until >= t]
                 for misses in (missed, 0.0) if missed else (0.0,):
                     out = [(row, grown * (1.0 + misses)) for row in limits]
-                    early = before if misses or not missed else []
+                    early = before if misses else [] if missed else before[:1]
                     column = self.lp.add_column([*entries, *out, *early], high=high)
                     one.draws.setdefault(kind, []).append(column)
                     if early:

@@ -90,7 +90,9 @@ def _nearest(with_level: Callable[[int], Timeline], least_not_met: int, goal: st
     plan = meets_spending(with_level(0), work, {}).plan
     if plan is None:
         return 0
-    return highest_level(lambda level, _: with_level(level), plan, least_not_met, least_not_met // 2, work).level
+    return highest_level(
+        lambda level, _: with_level(level), plan, least_not_met, max(1, least_not_met // 2), work
+    ).level
 
 
 def _carried_out(timeline: Timeline, band: Band) -> bool:
