@@ -565,6 +565,24 @@ class Assumptions:
     pot_growths: tuple[tuple[YearlyRate, ...], ...] = ()
     small_pot_growth: YearlyRate | None = None
 
+    def with_rates(self, pension: YearlyRate, isa: YearlyRate, cash: YearlyRate) -> Assumptions:
+        """The same with other growth of pensions and ISAs and other interest. Written out, because every year of every course of
+        markets needs it."""
+        return Assumptions(
+            pension,
+            isa,
+            cash,
+            self.price_inflation,
+            self.thresholds_after_freeze,
+            self.tax_rate_on_remaining_pension,
+            self.spending_met,
+            self.remaining_pension_drawn_over,
+            self.price_rises,
+            self.pension_growths,
+            self.pot_growths,
+            self.small_pot_growth,
+        )
+
     def of_small_pot(self, pot: SmallPot) -> YearlyRate:
         """The growth of a small pot after its charge."""
         growth = pot.pension.growth if self.small_pot_growth is None else self.small_pot_growth
@@ -601,6 +619,19 @@ class Household:
     assumptions: Assumptions = Assumptions()
     money_of: date | None = None
     minimum_cash: Pence = 0
+
+    def assuming(self, assumptions: Assumptions) -> Household:
+        """The same with other assumptions; written out like ``Assumptions.with_rates``."""
+        return Household(
+            self.start,
+            self.end,
+            self.people,
+            self.spending,
+            self.lump_sums,
+            assumptions,
+            self.money_of,
+            self.minimum_cash,
+        )
 
     @property
     def claims_as_best(self) -> bool:

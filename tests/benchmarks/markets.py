@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import resource
+from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 from statistics import median
@@ -15,6 +16,7 @@ from tests.benchmarks.households import YEARS, couple
 from tests.benchmarks.questions import BOOK, question
 from tests.benchmarks.report import Goal, Part, table
 from tests.benchmarks.sizes import Sizes
+from tests.invented_requests import JsonObject
 
 _YEARS = 30
 _PATHS = 1_000
@@ -27,9 +29,15 @@ _CORRELATION = ((("pension", "isa"), 9_000), (("cash", "prices"), 5_000))
 def measure(sizes: Sizes) -> Part:
     """Processor seconds for 1,000 paths of each couple, from fewer where ``sizes`` has fewer, and the memory that they take."""
     rows, goals = [], []
-    for words, volatility in (("prices as assumed", _CALM_PRICES), ("prices that vary", _PRICES)):
+    kinds: tuple[tuple[str, Callable[[int], JsonObject], tuple[int, int, int, int]], ...] = (
+        ("prices as assumed", _couple, _CALM_PRICES),
+        ("prices that vary", _couple, _PRICES),
+        ("spending above the aim", _spending_above_the_aim, _CALM_PRICES),
+        ("both", _spending_above_the_aim, _PRICES),
+    )
+    for words, asked, volatility in kinds:
         before = _megabytes()
-        times = [_seconds(seed, sizes.market_paths, volatility) for seed in range(sizes.market_couples)]
+        times = [_seconds(asked(seed), seed, sizes.market_paths, volatility) for seed in range(sizes.market_couples)]
         grown = _megabytes() - before
         rows.append(
             (
@@ -52,8 +60,21 @@ def measure(sizes: Sizes) -> Part:
     return Part("Markets\n\n" + table(heads, rows), tuple(goals))
 
 
-def _seconds(seed: int, paths: int, volatility: tuple[int, int, int, int]) -> float:
-    asked = couple(Random(seed), "basic_rate_band" if seed % 2 else "personal_allowance")
+def _couple(seed: int) -> JsonObject:
+    return couple(Random(seed), "basic_rate_band" if seed % 2 else "personal_allowance")
+
+
+def _spending_above_the_aim(seed: int) -> JsonObject:
+    """A couple that has to draw more than the personal allowances in nearly every year."""
+    asked = couple(Random(seed), "personal_allowance")
+    asked["household"]["spending"] = [{"amount": 45_000, "increases": "prices"}]
+    for person in asked["household"]["people"]:
+        person["pensions"] = [{"uncrystallised": 700_000}]
+        person["income"] = [one for one in person["income"] if one["kind"] != "employment"]
+    return asked
+
+
+def _seconds(asked: JsonObject, seed: int, paths: int, volatility: tuple[int, int, int, int]) -> float:
     household = question("allowance-schedule", asked).household
     assumed = replace(household.assumptions, thresholds_after_freeze="frozen")
     end = household.end.replace(year=household.end.year - YEARS + _YEARS)
@@ -61,7 +82,7 @@ def _seconds(seed: int, paths: int, volatility: tuple[int, int, int, int]) -> fl
     begun = process_time()
     markets.over_paths(
         base,
-        "basic_rate_band" if seed % 2 else "personal_allowance",
+        asked["aim"]["goal"],
         markets.Markets(Drawn(seed, paths, volatility, _CORRELATION)),
         0,
         BOOK,

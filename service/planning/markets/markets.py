@@ -122,10 +122,10 @@ def over_paths(
     options = (Option(plan), *markets.compare)
     outcomes = [array("q") for _ in options]
     met = [0] * len(options)
-    periods = len(base.periods)
+    periods, levels_of_base = len(base.periods), tuple(base.price_levels())
     for place, path in enumerate(paths_of(markets.source, base.household.assumptions, charge, periods)):
         years = years_of(base, path, book)
-        levels = tuple(years.whole.price_levels())
+        levels = levels_of_base if years.whole is base else tuple(years.whole.price_levels())
         for number, option in enumerate(options):
             own = _taking(years, option.lump_sums)
             settled = tuple(carried_out(own, option.plan))
@@ -195,9 +195,9 @@ class _Gathered:
             wealth = pension_held(year) + isa_held(year) + cash_held(year)
             amounts["wealth_before_tax"].append(wealth)
             amounts["wealth_before_tax_in_prices_of_start"].append(deflated(wealth, level))
-            amounts["income_after_tax"].append(sum(_income_after_tax(record) for record in year.people))
-            amounts["income_tax"].append(sum(record.income_tax for record in year.people))
-            amounts["withdrawn"].append(sum(record.gross for record in year.people))
+            amounts["income_after_tax"].append(sum([_income_after_tax(record) for record in year.people]))
+            amounts["income_tax"].append(sum([record.income_tax for record in year.people]))
+            amounts["withdrawn"].append(sum([record.gross for record in year.people]))
             if beneficiaries is not None:
                 until = replace(whole, periods=whole.periods[: position + 1])
                 received = beneficiaries(Projection(until, (year,)))

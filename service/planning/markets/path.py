@@ -51,8 +51,8 @@ def in_a_year(whole: Timeline, year: YearReturns) -> Timeline:
     assumed = whole.household.assumptions
     if (year.pension, year.isa, year.cash) == (assumed.pension_growth, assumed.isa_growth, assumed.cash_interest):
         return whole
-    assumed = replace(assumed, pension_growth=year.pension, isa_growth=year.isa, cash_interest=year.cash)
-    return replace(whole, household=replace(whole.household, assumptions=assumed))
+    household = whole.household.assuming(assumed.with_rates(year.pension, year.isa, year.cash))
+    return Timeline(household, whole.periods, whole.people, whole.spending, whole.state_pension_from)
 
 
 def carried_out(years: PathYears, plan: PlainPlan) -> Iterator[Settled]:

@@ -176,9 +176,11 @@ class _Law:
         return round((self.middle * math.exp(self.spread * normal) - 1) * WHOLE)
 
 
+_NORMAL = NormalDist()
+
+
 def _year(laws: Sequence[_Law], triangle: Triangle, uniform: Sequence[float]) -> YearReturns:
-    normal = NormalDist()
-    numbers = combined(triangle, [normal.inv_cdf(one) for one in uniform])
+    numbers = combined(triangle, [_NORMAL.inv_cdf(one) for one in uniform])
     pension, isa, cash, prices = (law.at(number) for law, number in zip(laws, numbers, strict=True))
     assert isinstance(prices, int)
     return YearReturns(pension, isa, max(cash, 0), prices)

@@ -156,15 +156,20 @@ def money_purchase_allowance(period: Period, before: Pension, after: Pension) ->
 
 def pension_held(year: Settled) -> Pence:
     """What all pensions hold at the end of a period, pence."""
-    small_pots = sum(pot.closing for record in year.people for pot in record.opened.year.small_pots)
-    return small_pots + sum(held.pension.uncrystallised + held.pension.drawdown for held in year.holdings)
+    held = 0
+    for record in year.people:
+        pension = record.after.pension
+        held += pension.uncrystallised + pension.drawdown
+        for pot in record.opened.year.small_pots:
+            held += pot.closing
+    return held
 
 
 def isa_held(year: Settled) -> Pence:
     """What all ISAs hold at the end of a period, pence."""
-    return sum(held.isa for held in year.holdings)
+    return sum([record.after.isa for record in year.people])
 
 
 def cash_held(year: Settled) -> Pence:
     """The cash outside ISAs at the end of a period, pence."""
-    return sum(held.cash for held in year.holdings)
+    return sum([record.after.cash for record in year.people])

@@ -8,23 +8,30 @@ from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
 from service.law.dates import day_month_year
-from service.law.income_tax import TaxpayerYear
+from service.law.income_tax import Liability, TaxpayerYear
 from service.law.rulebook import TaxYearRules
 from service.law.set_off import Scales
 from service.law.units import WHOLE, Pence
+from service.planning.curve.reasons import reliefs_lost
 from service.planning.curve.tax_curve import has_other_income_only, pieces_to
 from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation
 from service.planning.projection.pots import access, first_access
 from service.planning.projection.settlement import (
+    WITH_TAX_FREE_PART,
+    AfterTax,
     Choice,
     Draw,
     Holdings,
+    LeftOver,
     Opened,
     Settled,
+    after_tax,
+    carried_out,
     first_holdings,
+    funded,
+    last_day,
     opened,
-    settle,
     wealth_after_tax,
 )
 from service.planning.projection.timeline import Timeline, deflated
@@ -125,7 +132,7 @@ def filling(timeline: Timeline, band: Band) -> Policy:
     """Each person fills a band each year."""
 
     def choose(position: int, people: tuple[Opened, ...]) -> Choice:
-        return Choice(tuple(draw_for(timeline, person, target(person, band)) for person in people))
+        return Choice(tuple([draw_for(timeline, person, target(person, band)) for person in people]))
 
     return choose
 
@@ -216,40 +223,49 @@ def _target_of_other_income(person: Opened, band: Band) -> Pence | None:
 def draw_for(timeline: Timeline, person: Opened, taxable: Pence) -> Draw:
     """The draw whose taxable part is the given amount, or all there is: uncrystallised funds first where each withdrawal
     has its tax-free part, drawdown funds first otherwise."""
-    if timeline.household.lump_sums != "with_each_withdrawal":
-        drawdown = min(taxable, person.most_drawdown)
-        if timeline.household.lump_sums == "separately":
-            rest = draw_with_tax_free_part(timeline, person, taxable - drawdown, person.most_uncrystallised)
-            return Draw(rest.uncrystallised, drawdown)
-        return Draw(min(taxable - drawdown, person.most_uncrystallised), drawdown)
-    return draw_with_tax_free_part(timeline, person, taxable, person.most_uncrystallised)
+    most, most_drawdown = person.most_uncrystallised, person.most_drawdown
+    if timeline.household.lump_sums == "with_each_withdrawal":
+        return _with_tax_free_part(timeline, person, taxable, most, most_drawdown)
+    drawdown = min(taxable, most_drawdown)
+    if timeline.household.lump_sums == "separately":
+        return Draw(_with_tax_free_part(timeline, person, taxable - drawdown, most, 0).uncrystallised, drawdown)
+    return Draw(min(taxable - drawdown, most), drawdown)
 
 
 def draw_with_tax_free_part(timeline: Timeline, person: Opened, taxable: Pence, most: Pence) -> Draw:
     """The same with at most ``most`` from uncrystallised funds."""
+    return _with_tax_free_part(timeline, person, taxable, most, person.most_drawdown)
+
+
+def _with_tax_free_part(timeline: Timeline, person: Opened, taxable: Pence, most: Pence, most_drawdown: Pence) -> Draw:
     if most == 0:
-        return Draw(0, min(taxable, person.most_drawdown))
+        return Draw(0, min(taxable, most_drawdown))
     rate = timeline.periods[0].rules.lump_sums.tax_free_rate
-    gross = min(taxable * WHOLE // (WHOLE - rate), taxable + person.left.tax_free, most)
-    taxed = gross - min(gross * rate // WHOLE, person.left.tax_free)
-    return Draw(gross, min(max(0, taxable - taxed), person.most_drawdown))
+    tax_free = person.left.tax_free
+    gross = min(taxable * WHOLE // (WHOLE - rate), taxable + tax_free, most)
+    rest = taxable - gross + min(gross * rate // WHOLE, tax_free)
+    return Draw(gross, min(rest, most_drawdown) if rest > 0 else 0)
 
 
 def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Settled:
     """The period settled; where cash and ISAs do not cover the spending, more is drawn from the pensions, band by band."""
-    year = settle(timeline, position, people, choice)
-    if year.short == 0:
-        return year
-    lower = [record.taxable for record in year.people]
+    day = last_day(timeline, position, people)
+    aimed, left_over = after_tax(day, choice), LeftOver(day)
+    missing = aimed.left_over_if_all_grows
+    if missing >= 0 or not left_over.needs_no_more(aimed):
+        found = funded(aimed)
+        if found.left_over >= 0:
+            return carried_out(found)
+        aimed, missing = found.after_tax, found.left_over
+    lower = first = aimed.taxable
 
-    def drawing(taxable: Sequence[Pence]) -> Settled:
-        draws = tuple(
+    def drawing(taxable: Sequence[Pence]) -> AfterTax:
+        draws = [
             draw_for(timeline, person, amount) if amount > start else draw
             for person, amount, start, draw in zip(people, taxable, first, choice.draws, strict=True)
-        )
-        return settle(timeline, position, people, choice._replace(draws=draws))
+        ]
+        return after_tax(day, choice._replace(draws=tuple(draws)))
 
-    first = list(lower)
     for band in (*BANDS, None):
         upper = [
             max(start, _everything(person) if band is None else target(person, band))
@@ -257,10 +273,15 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
         ]
         if upper == lower:
             continue
-        found, filled = _least_rise(drawing, lower, year, upper)
-        if found is not None:
-            return found
-        lower, year = upper, filled
+        rise = _Rise(lower, upper)
+        guess = _guess(timeline, people, rise, missing)
+        if guess is None:
+            least, missing = _least_rise(rise, drawing, left_over, missing, -missing, timeline.household.minimum_cash)
+        else:
+            least, missing = _least_rise(rise, drawing, left_over, missing, guess, 0)
+        if least is not None:
+            return carried_out(funded(least))
+        lower = upper
     period = timeline.periods[position]
     beside = _beside(timeline, position)
     locked = "".join(f" {sentence}" for sentence in _locked(timeline, position, people))
@@ -270,7 +291,7 @@ def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, .
                 ("household", "spending"),
                 "spending-cannot-be-met",
                 f"In {period.name}, {_to_be_paid(timeline.spending[position])} cannot be met{beside}. After all "
-                f"{_OTHER * bool(timeline.household.minimum_cash)}cash, ISAs and permitted withdrawals, {pounds(year.short)} is "
+                f"{_OTHER * bool(timeline.household.minimum_cash)}cash, ISAs and permitted withdrawals, {pounds(-missing)} is "
                 f"missing.{locked}",
             ),
         )
@@ -325,33 +346,69 @@ def _to_be_paid(spending: Pence) -> str:
     return f"the spending of {pounds(spending)}" if spending else "the income tax"
 
 
+class _Rise:
+    """A rise of everybody's taxable withdrawals from where they fall short to where a band ends, shared in proportion to what
+    each can rise; pence."""
+
+    def __init__(self, lower: Sequence[Pence], upper: Sequence[Pence]) -> None:
+        self.lower, self.upper = lower, upper
+        self.rises = [end - start for start, end in zip(lower, upper, strict=True)]
+        self.whole = sum(self.rises)
+
+    def by(self, extra: Pence) -> list[Pence]:
+        """The withdrawals risen by so much in all, each up to the next penny."""
+        return [start - (-rise * extra // self.whole) for start, rise in zip(self.lower, self.rises, strict=True)]
+
+
 def _least_rise(
-    drawing: Callable[[Sequence[Pence]], Settled], lower: Sequence[Pence], at_lower: Settled, upper: Sequence[Pence]
-) -> tuple[Settled | None, Settled]:
-    """The least rise from ``lower``, which falls short, towards ``upper`` that meets the spending, None where not even that does;
-    and the last that was tried. The rise is shared in proportion, to the penny.
-    """
-    whole = sum(upper) - sum(lower)
-    settled = {0: at_lower}
-    last = at_lower
+    rise: _Rise,
+    drawing: Callable[[Sequence[Pence]], AfterTax],
+    left_over: LeftOver,
+    missing: Pence,
+    guess: Pence,
+    kept: Pence,
+) -> tuple[AfterTax | None, Pence]:
+    """The least rise that meets the spending, of which so much is ``missing`` before it; None where not even all of it does.
+    And what the last rise that was tried leaves over."""
+    tried: dict[Pence, AfterTax] = {}
+    last = missing
 
-    def left_over(extra: Pence) -> Pence:
+    def rising(extra: Pence) -> Pence:
         nonlocal last
-        if extra not in settled:
-            raised = [start + -(-(end - start) * extra // whole) for start, end in zip(lower, upper, strict=True)]
-            settled[extra] = drawing(raised)
-        last = settled[extra]
-        return _left_over(last)
+        tried[extra] = drawing(rise.by(extra))
+        last = left_over.of(tried[extra])
+        return last if last < 0 else last + kept
 
-    # A pound more of taxable withdrawal brings about a pound after tax.
-    found = least_near(left_over, 0, (0, -at_lower.short), whole, at_lower.short)
-    return (None if found is None else settled[found]), last
+    least = least_near(rising, 0, (0, missing), rise.whole, guess)
+    return (None if least is None else tried[least]), last
 
 
-def _left_over(year: Settled) -> Pence:
-    """What is left of a period whose spending is met only by drawing more than the aim: all of it surplus; what is missing
-    counts below nothing."""
-    return sum(held.isa + held.cash for held in year.holdings) if year.short == 0 else -year.short
+def _guess(timeline: Timeline, people: Sequence[Opened], rise: _Rise, missing: Pence) -> Pence | None:
+    """About the least rise that meets the spending, where more drawn always leaves more, so that one amount is the least from
+    wherever it is looked for: nobody's tax has a step up to the end of the band. It rises nearly evenly there. None elsewhere."""
+    if timeline.household.claims_as_best:
+        return None
+    more_tax = 0
+    for person, start, end in zip(people, rise.lower, rise.upper, strict=True):
+        if end > start:
+            before, after = person.taxed(start), person.taxed(end)
+            if person.year.taxpayer.marriage_allowance != "none" or _may_have_steps(before, after):
+                return None
+            more_tax += after.total - before.total
+    more_drawn = rise.whole
+    if timeline.household.lump_sums in WITH_TAX_FREE_PART:
+        more_drawn = more_drawn * WHOLE // (WHOLE - timeline.periods[0].rules.lump_sums.tax_free_rate)
+    return missing * rise.whole // (more_tax - more_drawn) if more_tax < more_drawn else None
+
+
+def _may_have_steps(before: Liability, after: Liability) -> bool:
+    """Whether the tax may have steps between two withdrawals: where a relief is lost, or the personal allowance is withdrawn or
+    child benefit charged, both of which go in stairs."""
+    return (
+        after.personal_allowance != before.personal_allowance
+        or after.child_benefit_charge != before.child_benefit_charge
+        or bool(reliefs_lost(before, after))
+    )
 
 
 def _everything(person: Opened) -> Pence:

@@ -6,7 +6,7 @@ Nothing is decided here. All amounts are pence; opening + growth + in - out = cl
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from operator import le
 from typing import NamedTuple
 
@@ -204,7 +204,7 @@ class Settled(Value, frozen=True):
     @property
     def holdings(self) -> tuple[Holdings, ...]:
         """What everybody holds at the end."""
-        return tuple(record.after for record in self.people)
+        return tuple([record.after for record in self.people])
 
 
 def first_holdings(timeline: Timeline) -> tuple[Holdings, ...]:
@@ -322,74 +322,244 @@ def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> t
     return Payment(gross, tax_free, taxable), pension, left.tax_free
 
 
-def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: Choice) -> Settled:
+class LastDay(Value, frozen=True):
+    """What all settlements of one period have in common, whatever is chosen. Pence.
+
+    ``caps`` is empty where nobody has one. ``divide`` says how a draw of each person's uncrystallised funds divides. ``isas`` and
+    ``in_hand`` are what each person has in ISAs, and in cash and of income before any draw and tax. ``due`` is the spending and
+    the minimum of cash. ``given`` is who gives the marriage allowance to whom. ``to_find_before`` is what draws and ISAs pay
+    before the last day, if anything; the rates are those of the growth that it misses, and ``isas_first`` says whether ISAs pay
+    it before each person's pensions do.
+    """
+
+    timeline: Timeline
+    position: int
+    people: tuple[Opened, ...]
+    caps: Sequence[Pence | None]
+    divide: Sequence[Callable[[Pence], lump_sums.Split]]
+    isas: Sequence[Pence]
+    all_isas: Pence
+    in_hand: Sequence[Pence]
+    due: Pence
+    given: Sequence[tuple[int, int]]
+    to_find_before: Pence
+    of_pensions: Sequence[Rate]
+    of_isas: Rate
+    isas_first: Sequence[bool]
+
+
+class AfterTax(NamedTuple):
+    """A choice, its draws within the caps, and its tax: what of each person's draws is taxable, and what of cash and income is in
+    hand then, of each and together. Pence."""
+
+    day: LastDay
+    choice: Choice
+    taxable: list[Pence]
+    liabilities: list[Liability]
+    in_hand: list[Pence]
+    together: Pence
+
+    @property
+    def left_over_if_all_grows(self) -> Pence:
+        """What cash and ISAs are above what is due where nothing misses growth; below nothing, what is missing."""
+        return self.together + self.day.all_isas - self.day.due
+
+
+class Funded(NamedTuple):
+    """How a choice pays for a period, before anything moves: ``after_tax`` is what can be carried out of it. ``from_isas`` is
+    taken out of ISAs, and ``left_over`` what cash and ISAs are above what is due; below nothing, what is missing. ``before`` is
+    what is spent before the last day, None where nothing is to be found for it, and ``missing`` the growth that draws miss.
+    """
+
+    after_tax: AfterTax
+    from_isas: Pence
+    left_over: Pence
+    before: _FoundBefore | None = None
+    missing: Sequence[tuple[Pence, Pence]] = _NOBODY_MISSES
+    of_pots: Sequence[Drawn | None] = ()
+
+
+def last_day(timeline: Timeline, position: int, people: tuple[Opened, ...]) -> LastDay:
+    """What all settlements of a period have in common."""
+    household, rules = timeline.household, timeline.periods[position].rules.lump_sums
+    # Without a lump sum, what is uncrystallised is designated to drawdown and drawn at once.
+    way: lump_sums.Method = "ufpls" if household.lump_sums in WITH_TAX_FREE_PART else "drawdown"
+    due = timeline.spending[position] + household.minimum_cash
+    to_find = timeline.spending[position]
+    isas, in_hand, divide = [], [], []
+    for person in people:
+        year, held = person.year, person.before
+        income = year.received if person.lump_sum is None else year.received + person.lump_sum.gross
+        to_find -= income + person.early_cash
+        isas.append(held.isa + person.isa_growth)
+        in_hand.append(held.cash + person.interest + income + year.tax_outside)
+        divide.append(lump_sums.splitter(way, person.pension, rules, person.left))
+    caps = [member.cap_in(position) for member in household.people]
+    if not any(cap is not None for cap in caps):
+        caps = []
+    given = () if len(people) == 1 else _given(people)
+    all_isas = sum(isas)
+    if to_find <= 0 or not HALVES_NOT_GROWN[household.assumptions.spending_met]:
+        return LastDay(timeline, position, people, caps, divide, isas, all_isas, in_hand, due, given, 0, (), (0, 1), ())
+    of_pensions, of_isas = missed_rates(timeline, position)
+    assumed = household.assumptions
+    isas_first = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(people))]
+    return LastDay(
+        timeline,
+        position,
+        people,
+        caps,
+        divide,
+        isas,
+        all_isas,
+        in_hand,
+        due,
+        given,
+        to_find,
+        of_pensions,
+        of_isas,
+        isas_first,
+    )
+
+
+def _given(people: Sequence[Opened]) -> Sequence[tuple[int, int]]:
+    """Who of two gives the marriage allowance, and who receives it."""
+    first, second = [person.year.taxpayer.marriage_allowance for person in people]
+    if first == "gives" and second == "receives":
+        return ((0, 1),)
+    return ((1, 0),) if second == "gives" and first == "receives" else ()
+
+
+def after_tax(day: LastDay, choice: Choice) -> AfterTax:
+    """A choice within the caps, and its tax. Draws above a person's cap are draws up to it."""
+    for cap, draw in zip(day.caps, choice.draws, strict=False):
+        if cap is not None and draw.uncrystallised + draw.drawdown > cap:
+            choice = _within_caps(day, choice)
+            break
+    draws = choice.draws
+    taxable = [
+        divide(uncrystallised)[0] + drawdown
+        for divide, (uncrystallised, drawdown) in zip(day.divide, draws, strict=True)
+    ]
+    liabilities = _liabilities(day, taxable)
+    in_hand = [
+        before + uncrystallised + drawdown - liability.total
+        for before, (uncrystallised, drawdown), liability in zip(day.in_hand, draws, liabilities, strict=True)
+    ]
+    return AfterTax(day, choice, taxable, liabilities, in_hand, sum(in_hand))
+
+
+def funded(found: AfterTax) -> Funded:
+    """How a choice pays for a period.
+
+    What is due comes from the cash of both, then from ISAs. Whoever draws more than there is, once growth missed is taken off,
+    draws all there is.
+    """
+    day, choice, _, _, _, together = found
+    wanted = max(day.due - together, 0)
+    if choice.from_isas:
+        most = day.timeline.spending[day.position] + sum([person.year.paid_in.own for person in day.people])
+        wanted = max(wanted, min(choice.from_isas, most))
+    if not day.to_find_before:
+        return Funded(found, min(wanted, day.all_isas), found.left_over_if_all_grows)
+    before = _found_before(day, choice, min(wanted, most_out(day.all_isas, day.all_isas, day.of_isas)) if wanted else 0)
+    lacking = day.to_find_before - before.isas - sum([u + d for u, d in before.draws])
+    if lacking > 0:
+        others = _with_more_early_cash(day.timeline, day.position, day.people, lacking)
+        if others is not None:
+            return funded(after_tax(last_day(day.timeline, day.position, others), choice))
+    of_pots = _of_pots(day, choice.draws, before.draws)
+    if of_pots:
+        possible = tuple([Draw(*one.drawn) if one else draw for draw, one in zip(choice.draws, of_pots, strict=True)])
+        if possible != choice.draws:
+            return funded(after_tax(day, choice._replace(draws=possible)))
+    missing = [
+        (missed(uncrystallised, rate) if uncrystallised else 0, missed(drawdown, rate) if drawdown else 0)
+        for (uncrystallised, drawdown), rate in zip(before.draws, day.of_pensions, strict=True)
+    ]
+    if of_pots:
+        missing = [one.missed if one else funds for funds, one in zip(missing, of_pots, strict=True)]
+    if any(map(any, missing)):
+        fitting = _within_what_is_left(day, missing, choice.draws)
+        if fitting is not None:
+            return funded(after_tax(day, choice._replace(draws=fitting)))
+    most = most_out(day.all_isas, before.isas, day.of_isas)
+    return Funded(found, min(wanted, most), together + most - day.due, before, missing, of_pots)
+
+
+class LeftOver:
+    """What choices leave over in a period; below nothing, what is missing: as ``funded`` says, but without working out what is
+    spent before the last day where that cannot change it."""
+
+    def __init__(self, day: LastDay) -> None:
+        """For the choices of one period."""
+        self.day = day
+        self._fitting: Sequence[Draw] | None = None
+
+    def of(self, found: AfterTax) -> Pence:
+        """What a choice leaves over, pence."""
+        return found.left_over_if_all_grows if self.needs_no_more(found) else funded(found).left_over
+
+    def needs_no_more(self, found: AfterTax) -> bool:
+        """Whether what is spent before the last day surely cannot change it: the ISAs are too small to miss a penny, no more
+        cash could be spent then, and every draw leaves enough in the pension for all the growth that it could miss."""
+        if not self.day.to_find_before:
+            return True
+        if self._fitting is None:
+            self._fitting = self._most_draws()
+        for (uncrystallised, drawdown), most in zip(found.choice.draws, self._fitting, strict=False):
+            if uncrystallised > most.uncrystallised or drawdown > most.drawdown:
+                return False
+        return bool(self._fitting)
+
+    def _most_draws(self) -> Sequence[Draw]:
+        """The most of each person's draws that needs no more; nobody's where ISAs or cash do whatever is drawn."""
+        day = self.day
+        more_cash = _with_more_early_cash(day.timeline, day.position, day.people, day.to_find_before)
+        if more_cash is not None or missed(day.all_isas, day.of_isas):
+            return ()
+        return [_surely_fits(person, rate) for person, rate in zip(day.people, day.of_pensions, strict=True)]
+
+
+def _surely_fits(person: Opened, rate: Rate) -> Draw:
+    """The most that a person may draw and surely leave enough for the growth that it misses; nothing of several pots."""
+    if person.pots:
+        return Draw(-1, -1)
+    numerator, denominator = rate
+    whole = denominator + max(numerator, 0)
+    return Draw(person.pension.uncrystallised * denominator // whole, person.pension.drawdown * denominator // whole)
+
+
+def settle(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Settled:
     """Move a period's money as a choice says.
 
-    Tax and spending come first, from the cash of both in proportion to what each has, then from ISAs. What is left is
-    subscribed, each person's own money first and then within the partner's ISA allowance, and the rest is held as cash. The
-    minimum of cash is kept as if it were spent. Draws above a person's cap are draws up to it.
-
-    Whoever draws more than there is, once growth missed is taken off, draws all there is.
+    What is due comes first (``funded``): of two people from the cash of both in proportion to what each has, and so from their
+    ISAs. What is left is subscribed, each person's own money first and then within the partner's ISA allowance, and the rest is
+    held as cash. The minimum of cash is kept as if it were spent.
     """
-    for member, draw in zip(timeline.household.people, choice.draws, strict=True):
-        cap = member.cap_in(position)
-        if cap is not None and draw.uncrystallised + draw.drawdown > cap:
-            choice = _within_caps(timeline, position, choice)
-            break
-    paid = [payments(timeline, position, person, draw) for person, draw in zip(people, choice.draws, strict=True)]
-    liabilities = _liabilities(timeline, people, [payment.taxable for payment, _, _ in paid])
-    taxes, isas, in_hand = [], [], []
-    for person, liability, (payment, _, _) in zip(people, liabilities, paid, strict=True):
-        year, held = person.year, person.before
-        tax = liability.total - year.tax_outside
-        taxes.append(tax)
-        isas.append(held.isa + person.isa_growth)
-        in_hand.append(held.cash + person.interest + year.received + payment.gross - tax)
+    return carried_out(funded(after_tax(last_day(timeline, position, people), choice)))
+
+
+def carried_out(found: Funded) -> Settled:
+    """The period settled, once it is known what pays for it."""
+    day, choice, _, liabilities, in_hand, _ = found.after_tax
+    wanted, before = found.from_isas, found.before
+    timeline, position, people, isas = day.timeline, day.position, day.people, day.isas
     spending, kept = timeline.spending[position], timeline.household.minimum_cash
-    wanted = max(spending + kept - sum(in_hand), 0)
-    if choice.from_isas:
-        most = spending + sum([person.year.paid_in.own for person in people])
-        wanted = max(wanted, min(choice.from_isas, most))
-    before = _to_find_before_the_last_day(timeline, position, people)
-    if before > 0:
-        of_pensions, rate = missed_rates(timeline, position)
-        early = _found_before(timeline, people, before, choice, min(wanted, most_out(sum(isas), sum(isas), rate)))
-        lacking = before - sum(early.draws_together) - early.isas
-        if lacking > 0:
-            others = _with_more_early_cash(timeline, position, people, lacking)
-            if others is not None:
-                return settle(timeline, position, others, choice)
-        of_pots = _of_pots(timeline, position, people, choice.draws, early.draws)
-        if of_pots:
-            possible = [Draw(*one.drawn) if one else draw for draw, one in zip(choice.draws, of_pots, strict=True)]
-            if tuple(possible) != choice.draws:
-                return settle(timeline, position, people, choice._replace(draws=tuple(possible)))
-        missing: Sequence[tuple[Pence, Pence]] = _NOBODY_MISSES
-        if any(early.draws_together) and (of_pots or any(numerator for numerator, _ in of_pensions)):
-            missing = [
-                (missed(uncrystallised, of_pension), missed(drawdown, of_pension))
-                for (uncrystallised, drawdown), of_pension in zip(early.draws, of_pensions, strict=True)
-            ]
-            if of_pots:
-                missing = [one.missed if one else funds for funds, one in zip(missing, of_pots, strict=True)]
-            fitting = _within_what_is_left(of_pensions, [pension for _, pension, _ in paid], missing, choice.draws)
-            if fitting is not None:
-                return settle(timeline, position, people, choice._replace(draws=fitting))
-        wanted = min(wanted, most_out(sum(isas), early.isas, rate)) if wanted else 0
-        from_isas = shared(wanted, isas)
-        out_before = shared(min(early.isas, wanted), from_isas)
-        not_grown = [
-            NotGrown(*funds, min(missed(out, rate), isa - taken))
-            for funds, out, isa, taken in zip(missing, out_before, isas, from_isas, strict=False)
-        ]
-        spent_early = [Early(*draw, out) for draw, out in zip(early.draws, out_before, strict=True)]
-    else:
-        from_isas = shared(min(wanted, sum(isas)), isas) if wanted else [0] * len(people)
+    from_isas = shared(wanted, isas) if wanted else [0] * len(people)
+    of_pots: Sequence[Drawn | None] = found.of_pots
+    if before is None:
         not_grown = [ALL_GROWN] * len(people)
         spent_early = [NOTHING_EARLY] * len(people)
-        of_pots = _of_pots(timeline, position, people, choice.draws, [_NO_DRAW] * len(people))
+        of_pots = _of_pots(day, choice.draws, [_NO_DRAW] * len(people))
+    else:
+        out_before = shared(min(before.isas, wanted), from_isas)
+        not_grown = [
+            NotGrown(*funds, min(missed(out, day.of_isas), isa - taken))
+            for funds, out, isa, taken in zip(found.missing, out_before, isas, from_isas, strict=False)
+        ]
+        spent_early = [Early(*draw, out) for draw, out in zip(before.draws, out_before, strict=True)]
     own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)] if wanted else in_hand
-    short = max(0, spending + kept - sum(own))
     left = _debts_covered(own)
     spent = [0] * len(people)
     if spending:
@@ -404,9 +574,9 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
     for_early: Sequence[Pence | None] = choice.cash_for_early or [None] * len(people)
     records = []
     for i, person in enumerate(people):
-        payment, pension, tax_free_left = paid[i]
+        payment, pension, tax_free_left = payments(timeline, position, person, choice.draws[i])
         held, into, out, unearned, kept_as_cash = person.before, subscribed[i], from_isas[i], not_grown[i], cash[i]
-        if unearned is not ALL_GROWN and unearned.pension:
+        if unearned.uncrystallised or unearned.drawdown:
             pension = pension.holding(
                 pension.uncrystallised - unearned.uncrystallised, pension.drawdown - unearned.drawdown
             )
@@ -419,7 +589,7 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
                 payment.tax_free,
                 payment.taxable,
                 liabilities[i],
-                taxes[i],
+                liabilities[i].total - person.year.tax_outside,
                 spent[i],
                 into,
                 out,
@@ -438,32 +608,30 @@ def settle(timeline: Timeline, position: int, people: Sequence[Opened], choice: 
                 () if pots is None else pots.not_grown,
             )
         )
-    return Settled(tuple(records), short)
+    return Settled(tuple(records), max(0, -found.left_over))
 
 
-def _of_pots(
-    timeline: Timeline, position: int, people: Sequence[Opened], draws: Sequence[Draw], early: Sequence[Draw]
-) -> list[Drawn | None]:
+def _of_pots(day: LastDay, draws: Sequence[Draw], early: Sequence[Draw]) -> list[Drawn | None]:
     """Everybody's draws carried out pot by pot, None for a person without pots; empty where nobody has any."""
+    people = day.people
     if not people[0].pots and not people[-1].pots:
         return []
     found: list[Drawn | None] = []
     for i, (person, draw, before) in enumerate(zip(people, draws, early, strict=True)):
         if person.pots:
-            growths = timeline.household.assumptions.growths_of(i, len(person.pots))
-            rates = [missed_rate(timeline, position, yearly) for yearly in growths]
+            growths = day.timeline.household.assumptions.growths_of(i, len(person.pots))
+            rates = [missed_rate(day.timeline, day.position, yearly) for yearly in growths]
             found.append(drawn(person.year.order, person.pots, draw, before, rates))
         else:
             found.append(None)
     return found
 
 
-def _within_caps(timeline: Timeline, position: int, choice: Choice) -> Choice:
+def _within_caps(day: LastDay, choice: Choice) -> Choice:
     """A choice that draws no more than the caps, less of the funds that a plan draws last."""
-    caps = [member.cap_in(position) for member in timeline.household.people]
-    uncrystallised_first = timeline.household.lump_sums == "with_each_withdrawal"
+    uncrystallised_first = day.timeline.household.lump_sums == "with_each_withdrawal"
     draws = []
-    for cap, draw in zip(caps, choice.draws, strict=True):
+    for cap, draw in zip(day.caps, choice.draws, strict=True):
         most = sum(draw) if cap is None else cap
         if uncrystallised_first:
             uncrystallised = min(draw.uncrystallised, most)
@@ -474,63 +642,44 @@ def _within_caps(timeline: Timeline, position: int, choice: Choice) -> Choice:
     return choice._replace(draws=tuple(draws))
 
 
-def _to_find_before_the_last_day(timeline: Timeline, position: int, people: Sequence[Opened]) -> Pence:
-    """What of the spending, and of what is paid into pensions, is met before the last day, and not from income, cash or the one
-    lump sum of "all_now"."""
-    spending = timeline.spending[position]
-    if not HALVES_NOT_GROWN[timeline.household.assumptions.spending_met]:
-        return 0
-    for person in people:
-        spending -= person.year.received + person.early_cash
-        if person.lump_sum is not None:
-            spending -= person.lump_sum.gross
-    return spending
-
-
 class _FoundBefore(NamedTuple):
     """What is spent before the last day: of everybody's draws, and of the ISAs."""
 
-    draws: tuple[Draw, ...]
+    draws: Sequence[Draw]
     isas: Pence
 
-    @property
-    def draws_together(self) -> list[Pence]:
-        """What each person's draws come to."""
-        return [uncrystallised + drawdown for uncrystallised, drawdown in self.draws]
 
-
-def _found_before(
-    timeline: Timeline, people: Sequence[Opened], amount: Pence, choice: Choice, from_isas: Pence
-) -> _FoundBefore:
-    """What of an amount comes from the period's draws and from what is taken out of ISAs: as was chosen, and the rest, or
-    all, first from what grows less; of two people in proportion."""
-    chosen, isas = tuple(Draw() for _ in choice.draws), 0
+def _found_before(day: LastDay, choice: Choice, from_isas: Pence) -> _FoundBefore:
+    """What of the amount to find comes from the period's draws and from what is taken out of ISAs: as was chosen, and the rest,
+    or all, first from what grows less; of two people in proportion."""
+    amount, isas = day.to_find_before, 0
+    chosen: Sequence[Draw] = ()
+    left: Sequence[Draw] = choice.draws
     if choice.early_draws is not None:
         isas = min(choice.early_from_isas, from_isas, amount)
         chosen = _no_more_than(amount - isas, choice.early_draws, choice.draws)
-        amount -= isas + sum(uncrystallised + drawdown for uncrystallised, drawdown in chosen)
+        amount -= isas + sum([uncrystallised + drawdown for uncrystallised, drawdown in chosen])
         if not amount:
             return _FoundBefore(chosen, isas)
-    left = [Draw(whole[0] - early[0], whole[1] - early[1]) for whole, early in zip(choice.draws, chosen, strict=True)]
+        left = [Draw(whole[0] - early[0], whole[1] - early[1]) for whole, early in zip(left, chosen, strict=True)]
     wanted = [uncrystallised + drawdown for uncrystallised, drawdown in left]
-    assumed = timeline.household.assumptions
-    after_isas = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(wanted))]
-    first = [0 if later else each for each, later in zip(wanted, after_isas, strict=True)]
-    for i, person in enumerate(people):
+    first = [0 if later else each for each, later in zip(wanted, day.isas_first, strict=True)]
+    assumed = day.timeline.household.assumptions
+    for i, person in enumerate(day.people):
         if person.pots:
             growths = assumed.growths_of(i, len(person.pots))
             first[i] = of_slower(person.year.order, person.pots, left[i], growths, assumed.isa_growth)
-    then = [each - slower for each, slower in zip(wanted, first, strict=True)]
     of_first = min(amount, sum(first))
+    parts = shared(of_first, first)
     more = min(amount - of_first, from_isas - isas)
-    of_then = min(amount - of_first - more, sum(then))
-    draws = []
-    shares = zip(shared(of_first, first), shared(of_then, then), strict=True)
-    for early, rest, (one, other) in zip(chosen, left, shares, strict=True):
-        each = one + other
-        uncrystallised, drawdown = shared(each, rest)
-        draws.append(Draw(early.uncrystallised + uncrystallised, early.drawdown + drawdown))
-    return _FoundBefore(tuple(draws), isas + more)
+    still = amount - of_first - more
+    if still and first != wanted:
+        then = [each - slower for each, slower in zip(wanted, first, strict=True)]
+        parts = [one + other for one, other in zip(parts, shared(min(still, sum(then)), then), strict=True)]
+    draws = [Draw(*shared(part, rest)) for part, rest in zip(parts, left, strict=True)]
+    if chosen:
+        draws = [Draw(one[0] + two[0], one[1] + two[1]) for one, two in zip(chosen, draws, strict=True)]
+    return _FoundBefore(draws, isas + more)
 
 
 def _no_more_than(amount: Pence, early: Sequence[Draw], draws: Sequence[Draw]) -> tuple[Draw, ...]:
@@ -549,9 +698,11 @@ def _with_more_early_cash(
 ) -> tuple[Opened, ...] | None:
     """The same people with more of their cash spent before the last day, where a choice left too little for it; None where
     all of the cash that may be spent is."""
-    rate = missed_rate(timeline, position, timeline.household.assumptions.cash_interest)
     unspent = [person.before.cash + person.interest - person.early_cash for person in people]
     most = sum(unspent) - timeline.household.minimum_cash
+    if most <= 0:
+        return None
+    rate = missed_rate(timeline, position, timeline.household.assumptions.cash_interest)
     more = min(lacking, most_out(most, most, rate))
     if more <= 0:
         return None
@@ -562,16 +713,17 @@ def _with_more_early_cash(
 
 
 def _within_what_is_left(
-    rates: Sequence[Rate],
-    pensions: Sequence[Pension],
-    missing: Sequence[tuple[Pence, Pence]],
-    draws: Sequence[Draw],
+    day: LastDay, missing: Sequence[tuple[Pence, Pence]], draws: Sequence[Draw]
 ) -> tuple[Draw, ...] | None:
     """Smaller draws, where what they leave does not suffice for the growth that they miss; None where it does."""
-    if all(
-        pension.uncrystallised >= uncrystallised and pension.drawdown >= drawdown
-        for pension, (uncrystallised, drawdown) in zip(pensions, missing, strict=True)
-    ):
+    lacking = [
+        (
+            draw.uncrystallised + uncrystallised - person.pension.uncrystallised,
+            draw.drawdown + drawdown - person.pension.drawdown,
+        )
+        for person, draw, (uncrystallised, drawdown) in zip(day.people, draws, missing, strict=True)
+    ]
+    if not any(uncrystallised > 0 or drawdown > 0 for uncrystallised, drawdown in lacking):
         return None
 
     def less(lacking: Pence, rate: Rate) -> Pence:
@@ -579,11 +731,8 @@ def _within_what_is_left(
         return max(1, lacking * denominator // (denominator + numerator)) if lacking > 0 else 0
 
     return tuple(
-        Draw(
-            draw.uncrystallised - less(uncrystallised - pension.uncrystallised, rate),
-            draw.drawdown - less(drawdown - pension.drawdown, rate),
-        )
-        for draw, pension, (uncrystallised, drawdown), rate in zip(draws, pensions, missing, rates, strict=True)
+        Draw(draw.uncrystallised - less(uncrystallised, rate), draw.drawdown - less(drawdown, rate))
+        for draw, (uncrystallised, drawdown), rate in zip(draws, lacking, day.of_pensions, strict=True)
     )
 
 
@@ -605,17 +754,15 @@ def taxed_if_drawn(pension: Pension, rules: LumpSumRules) -> Pence:
     return pension.uncrystallised + pension.drawdown - min(lump_sums.quarter(pension.uncrystallised, rules), left)
 
 
-def _liabilities(timeline: Timeline, people: Sequence[Opened], taxable: Sequence[Pence]) -> list[Liability]:
+def _liabilities(day: LastDay, taxable: Sequence[Pence]) -> list[Liability]:
     """Everybody's liability. Where one gives the marriage allowance and may not, the other does not receive it."""
+    people = day.people
     found = [person.year.liability(person.interest, amount) for person, amount in zip(people, taxable, strict=True)]
-    if timeline.household.claims_as_best:
+    if day.timeline.household.claims_as_best:
         return _with_the_best_claim(people, taxable, found)
-    for giver, receiver in ((0, 1), (1, 0)) if len(people) > 1 else ():
-        if people[giver].year.taxpayer.marriage_allowance != "gives":
-            continue
-        person = people[receiver]
-        receives = person.year.taxpayer.marriage_allowance == "receives"
-        if receives and not found[giver].marriage_allowance_open:
+    for giver, receiver in day.given:
+        if not found[giver].marriage_allowance_open:
+            person = people[receiver]
             found[receiver] = person.year.liability(person.interest, taxable[receiver], marriage_allowance="none")
     return found
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date
 from typing import Any
 
@@ -14,12 +14,12 @@ from service.law.lump_sums import Pension
 from service.planning.faults import RuleViolation
 from service.planning.household import Assumptions, Household, Isa, Member, Spending
 from service.planning.markets.markets import Markets, Option, OverPaths, over_paths
-from service.planning.markets.path import carried_out, policy_of, years_of
+from service.planning.markets.path import carried_out, in_a_year, policy_of, years_of
 from service.planning.markets.percentiles import Percentiles, percentiles
 from service.planning.markets.returns import Given, MarketPath, Random, Sequences, YearReturns, paths_of
 from service.planning.projection.policies import BANDS, PLAIN_PLANS, Band, PlainPlan, PlainPlans, projected
 from service.planning.projection.settlement import Settled
-from service.planning.projection.timeline import timeline
+from service.planning.projection.timeline import Timeline, timeline
 from service.planning.schedule.schedule import ScheduleQuestion, schedule
 from tests.households import BOOK, plans
 
@@ -250,6 +250,20 @@ def couple_that_runs_short() -> Household:
 
 
 VARIED = Random(3, 60, (1_300, 1_200, 60, 120), ((("pension", "isa"), 9_000),))
+
+
+def test_a_year_of_a_path_differs_in_its_rates_alone() -> None:
+    """Whatever else is assumed, and whatever else a household or tax years have, stays: each field has something of its own."""
+
+    def something(kind: type[Any]) -> Any:
+        return kind(**{each.name: object() for each in fields(kind)})
+
+    assumed, household, whole = something(Assumptions), something(Household), something(Timeline)
+    expected = replace(assumed, pension_growth=1, isa_growth=2, cash_interest=3)
+    assert assumed.with_rates(1, 2, 3) == expected
+    assert household.assuming(expected) == replace(household, assumptions=expected)
+    whole = replace(whole, household=replace(household, assumptions=assumed))
+    assert in_a_year(whole, YearReturns(1, 2, 3, 4)) == replace(whole, household=household.assuming(expected))
 
 
 def test_the_share_of_paths_with_spending_met_never_rises_and_is_what_the_paths_say() -> None:
