@@ -22,8 +22,8 @@ plans   The plain aims for a couple over forty years, in withdrawal quotes; and 
         of them: all take most of an hour, twenty a few minutes.
 timing  Lump sum timing for 40 invented couples over forty years, six options and two deaths, beside six schedules that fill
         the personal allowance for the same couple.
-markets Processor seconds for a plain aim on 1,000 courses of markets, for 8 invented couples over thirty years, and the memory
-        that this takes.
+markets Processor seconds for a plain aim on 1,000 courses of markets, for 8 invented couples over thirty years, as they are and
+        where spending needs more than the aim draws in nearly every year; and the memory that this takes.
 costly  Processor time of the costliest requests that were ever found (tests/costliest.py), each alone.
 bulk    Processor time for each record of an invented book, beside what a general JSON library takes for the same bytes,
         which is the limit; where the time goes; an all-bad book. Then over HTTP, with one worker more than processors:
