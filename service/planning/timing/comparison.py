@@ -691,17 +691,14 @@ def _death_faults(household: Household, death: Death, path: tuple[str | int, ...
     elif couple and death.survivor_age is not None:
         after = survivors_death_day(household, death)
         if not day < after <= household.end:
+            survivor = household.people[1 - death.person]
+            instead = "leave this out: the survivor then dies on the last day"
+            ages = _ages_to_give(survivor, day + timedelta(days=1), household.end, instead)
             yield Fault(
                 (*path, "survivor_age"),
                 "death-outside-the-years",
                 f"The survivor reaches that age on {after.isoformat()}; it must be after {day.isoformat()}, the first "
-                f"death, and not after {household.end.isoformat()}. "
-                + _ages_to_give(
-                    household.people[1 - death.person],
-                    day + timedelta(days=1),
-                    household.end,
-                    "leave this out: the survivor then dies on the last day",
-                ),
+                f"death, and not after {household.end.isoformat()}. {ages}",
             )
 
 
