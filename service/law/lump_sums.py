@@ -184,25 +184,32 @@ def previously_used(pension: Pension, rules: LumpSumRules) -> Pence:
 def available(pension: Pension, rules: LumpSumRules) -> Allowances:
     """What the allowances leave before the payment."""
     used_before = previously_used(pension, rules) if pension.lifetime_allowance_used else 0
-    if rules.lump_sum_allowance is None or rules.lump_sum_and_death_benefit_allowance is None:
+    lump_sum, death_benefit = rules.lump_sum_allowance, rules.lump_sum_and_death_benefit_allowance
+    if lump_sum is None or death_benefit is None:
         left = max(0, personal_lifetime_allowance(pension, rules) - used_before)
         return Allowances(quarter(left, rules), left, None, None)
-    # FA 2024 Sch.9 paras 125-129: a quarter of what was used comes off both, and nothing is left of the second once
-    # the whole lifetime allowance had been used.
-    reduction = half_up(used_before * rules.tax_free_rate, WHOLE) if used_before else 0
-    lump_sum = max(rules.lump_sum_allowance, pension.protected_lump_sum_allowance or 0)
-    lump_sum_left = max(0, lump_sum - reduction - pension.lump_sum_allowance_used)
     # A protected amount below the standard one protects nothing, of either allowance.
-    death_benefit = pension.protected_lump_sum_and_death_benefit_allowance
-    if death_benefit is None:
-        death_benefit = lump_sum * WHOLE // rules.tax_free_rate
-    death_benefit = max(death_benefit, rules.lump_sum_and_death_benefit_allowance)
-    used_since = pension.lump_sum_and_death_benefit_allowance_used
-    if used_since is None:
-        used_since = pension.lump_sum_allowance_used
-    death_benefit_left = max(0, death_benefit - reduction - used_since)
-    if used_before and used_before >= personal_lifetime_allowance(pension, rules):
-        death_benefit_left = 0
+    protected = pension.protected_lump_sum_allowance
+    if protected is not None and protected > lump_sum:
+        lump_sum = protected
+    whole = pension.protected_lump_sum_and_death_benefit_allowance
+    if whole is None:
+        whole = lump_sum * WHOLE // rules.tax_free_rate
+    if whole > death_benefit:
+        death_benefit = whole
+    used_since = pension.lump_sum_allowance_used
+    used_since_of_both = pension.lump_sum_and_death_benefit_allowance_used
+    lump_sum_left = lump_sum - used_since
+    death_benefit_left = death_benefit - (used_since if used_since_of_both is None else used_since_of_both)
+    if used_before:
+        # FA 2024 Sch.9 paras 125-129: a quarter of what was used comes off both, and nothing is left of the second once
+        # the whole lifetime allowance had been used.
+        reduction = half_up(used_before * rules.tax_free_rate, WHOLE)
+        lump_sum_left -= reduction
+        death_benefit_left -= reduction
+        if used_before >= personal_lifetime_allowance(pension, rules):
+            death_benefit_left = 0
+    lump_sum_left, death_benefit_left = max(0, lump_sum_left), max(0, death_benefit_left)
     return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
 
 
