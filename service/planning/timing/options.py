@@ -161,10 +161,8 @@ def wealth_left(
 ) -> Pence:
     """Wealth after tax at the end of an option carried out, pence of that day; the same as ``carried_out(...).wealth``."""
     timeline = option_timeline(timeline, option)
-    holdings = _held(timeline, start)
-    for period, _ in _periods(timeline, option, holdings, begins, (), None):
-        holdings = period.settled.holdings
-    return wealth_after_tax(timeline, holdings)
+    *_, (last, _) = _periods(timeline, option, _held(timeline, start), begins, (), None)
+    return wealth_after_tax(timeline, last.settled.holdings)
 
 
 def _held(timeline: Timeline, start: Sequence[Holdings] | None) -> tuple[Holdings, ...]:
@@ -186,7 +184,7 @@ def _periods(
         begun = first_day(timeline, position, holdings, option)
         people = _with_allowance_left(opened(timeline, position, [one.after for one in begun]), begun)
         choice = _drawn(timeline, position, people, option)
-        if any(one.amount for one in inherited):
+        if inherited and any(one.amount for one in inherited):
             short = settle(timeline, position, people, choice).short
             drawn, inherited = _from_inherited(timeline, position, inherited, short)
             if drawn:
