@@ -87,6 +87,12 @@ bound."""
 _LEAST_WORK_FOR_A_PERSON_YEAR = 150
 """Besides what the relaxation itself takes: with less to come there is no search."""
 
+_LITTLE_FOR_CLAIMS_OF_A_PERSON_YEAR = 3_000
+"""With less work the program in which claims to the marriage allowance are free comes first."""
+
+_CLAIMS_TO_FREE_CLAIMS = 1.5
+"""So many times what the root took with free claims is what it needs with claims."""
+
 _NO_BETTER_PLAN = (Outcome.INFEASIBLE, Outcome.BELOW_CUTOFF)
 """Outcomes that prove a node to have no plan better than the incumbent."""
 
@@ -180,8 +186,7 @@ def most_after_tax(
         worth = last_day.worth(best)
         most = max(worth, most_wealth(small_pots.timeline if small_pots else timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
-    search = _Search(plain, work, known, last_day=last_day, small_pots=small_pots)
-    bound = search.run()
+    search, bound = _searched(plain, work, known, last_day, small_pots)
     best = search.incumbent or left_alone(timeline)
     worth = last_day.worth(best)
     stopped_by: StoppedBy = "work_limit" if search.is_limited else "search_complete"
@@ -196,6 +201,37 @@ def most_after_tax(
     unlike = small_pots is not None and search.incumbent_at is None
     tie = None if unlike else least_hurt(best, last_day, search.relaxation, search.incumbent_at, work)
     return BestPlan(best, proven, search.relaxation.lp.solves, agreed, search.plain_plans_tried, stopped_by, tie)
+
+
+def _searched(
+    plain: PlainPlans,
+    work: Work,
+    known: Projection | None,
+    last_day: LastDay,
+    small_pots: SmallPotsToChoose | None,
+) -> tuple[_Search, float]:
+    """A search that has ended, and its bound. Where claims are to be chosen with little work, their small program is looked at
+    first, and is what is searched on unless enough is left for the large one."""
+    surfaces: Surfaces = {}
+    first, bound = known, INF
+    if small_pots is None and _is_little_for_claims(plain.timeline, work):
+        begun = work.done
+        free = _Search(plain, work, known, last_day=last_day, surfaces=surfaces, free_claims=True)
+        root = free.solve_root()
+        if work.left < _CLAIMS_TO_FREE_CLAIMS * (work.done - begun):
+            return free, free.run()
+        first = free.incumbent
+        bound = root.wealth if isinstance(root, Solution) else INF
+    search = _Search(plain, work, first, last_day=last_day, surfaces=surfaces, small_pots=small_pots)
+    return search, min(search.run(), bound)
+
+
+def _is_little_for_claims(timeline: Timeline, work: Work) -> bool:
+    """Whether the work may end at the root of a program with claims: interest has to be refined there for each claim."""
+    household = timeline.household
+    person_years = len(timeline.periods) * len(timeline.people)
+    refines = household.claims_as_best and household.assumptions.cash_interest > 0
+    return refines and work.left < _LITTLE_FOR_CLAIMS_OF_A_PERSON_YEAR * person_years
 
 
 def left_alone(timeline: Timeline) -> Projection:
@@ -258,6 +294,7 @@ class _Search:
         surfaces: Surfaces | None = None,
         any_plan: bool = False,
         small_pots: SmallPotsToChoose | None = None,
+        free_claims: bool = False,
     ) -> None:
         """A search from an incumbent, if there is one; the other arguments as in ``Relaxation`` and ``most_after_tax``.
         ``any_plan``: the first plan found is enough."""
@@ -265,7 +302,12 @@ class _Search:
         self.timeline, self.work, self._plain = timeline, work, plain
         self._small_pots = small_pots
         pots = () if small_pots is None else small_pots.pots
-        self.relaxation = Relaxation(timeline, work, last_day=last_day, surfaces=surfaces, small_pots=pots)
+        self.relaxation = Relaxation(
+            timeline, work, last_day=last_day, surfaces=surfaces, small_pots=pots, free_claims=free_claims
+        )
+        self._free_claims = free_claims
+        self._root = Node({}, {}, small_pots=() if small_pots is None else small_pots.choices)
+        self._first: Solution | Outcome | None = None
         self._last_day = last_day
         self.incumbent = incumbent
         self.overtaxed = False
@@ -285,14 +327,18 @@ class _Search:
     @property
     def is_limited(self) -> bool:
         """Whether less was looked at, so far, than there is, since the work was over or nearly; or the solver lost its way."""
-        return self.work.is_over or self._cut_off or self._leaves_untaxed
+        return self.work.is_over or self._cut_off or self._leaves_untaxed or self._free_claims
+
+    def solve_root(self) -> Solution | Outcome:
+        """The root's optimum, from which ``run`` goes on."""
+        if self.work.left < _LEAST_FOR_REFINING * self.work.limit:
+            self._leave_all_untaxed()
+        self._first = self._optimum(self._root)
+        return self._first
 
     def run(self) -> float:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
-        root = Node({}, {}, small_pots=() if self._small_pots is None else self._small_pots.choices)
-        if self.work.left < _LEAST_FOR_REFINING * self.work.limit:
-            self._leave_all_untaxed()
-        first = self._optimum(root)
+        root, first = self._root, self._first or self.solve_root()
         chosen = self._dive_by_small_pots(root, first)
         # Where the relaxation has no plan, no plain plan has to be tried.
         if self.incumbent is None and not (self._any_plan and first is Outcome.INFEASIBLE):

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from service.law import lump_sums
 from service.law.income_tax import IncomeTaxRules, MarriageAllowance, Taxpayer
+from service.law.rounding import years_tax_to_the_penny
 from service.law.units import PENNY, POUND, WHOLE
 from service.planning.household import YearlyRate
 from service.planning.optimiser.claims import PARTS, Claim, standing_claims, taxed_under, unclaimed, worth_a_claim
@@ -201,12 +202,14 @@ class Relaxation:
         last_day: LastDay = AFTER_TAX,
         surfaces: Surfaces | None = None,
         small_pots: Sequence[OpenSmallPot] = (),
+        free_claims: bool = False,
     ) -> None:
         """Build the relaxation with one cell for each period. ``last_day`` is what its optimum is the most of.
 
         ``surfaces`` are those known from other relaxations
         with the same work; new ones are added. ``small_pots`` are pensions of the timeline's household of which the program may
-        take any share as a small pot.
+        take any share as a small pot. ``free_claims``: where a plan may choose the claim to the marriage allowance, its whole
+        worth comes in wherever a claim may pay, and nobody gives anything for it: a bound by a much smaller program.
         """
         self.timeline = timeline
         self._open_small_pots = tuple(small_pots)
@@ -219,6 +222,7 @@ class Relaxation:
         known = {} if surfaces is None else surfaces
         self.domains = self._surfaces(known)
         self._claims = [self._with_claims(known, t) for t in self._periods]
+        self._given = [self._free_claim(t) if free_claims else 0.0 for t in self._periods]
         self._missed = [_missed(timeline, t) for t in self._periods]
         self._lump = [_lump_sum(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
@@ -510,10 +514,21 @@ class Relaxation:
             domain.claimed = {part: surface for part, surface in domain.claimed.items() if part in parts}
         return claims
 
+    def _free_claim(self, t: int) -> float:
+        """Leave a period without claims, for all that a claim takes off at most if one may pay; pounds."""
+        none = unclaimed(len(self._people))
+        if self._claims[t] == (none,):
+            return 0.0
+        self._claims[t] = (none,)
+        for own in self.domains:
+            own[t].claimed, own[t].in_effect = {}, {}
+        all_rules = (years[t].rules for years in self.timeline.people)
+        return max(years_tax_to_the_penny(rules.marriage_allowance * rules.basic_rate) for rules in all_rules) / POUND
+
     def _known_in(self, t: int) -> float:
         """What comes in and goes out in a period whatever is decided."""
         timeline = self.timeline
-        total = -timeline.spending[t] / POUND
+        total = self._given[t] - timeline.spending[t] / POUND
         for person, years in enumerate(timeline.people):
             year, domain = years[t], self.domains[person][t]
             total += (year.received + year.tax_outside) / POUND
