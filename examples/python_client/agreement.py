@@ -476,7 +476,8 @@ Goal: TypeAlias = Literal['personal_allowance', 'basic_rate_band', 'higher_rate_
   `spending`. It is in the money of the first tax year and rises with prices. Of the plans that pay it, the one that
   leaves the most. For an income that lasts to an age, let the plan end there.
 - `most_to_beneficiaries`: leaves the most to beneficiaries if everybody died on the last day, the first person first. That is
-  after inheritance tax and their income tax at `beneficiary_tax_rate`. `household.estate` is needed, and may be empty.
+  after inheritance tax and their income tax at `beneficiary_tax_rate`. `household.estate` is needed, and may be empty. Of a
+  couple, both are taken to live until the last day. What the survivor of an earlier death should do is not planned.
 
 """
 

@@ -122,7 +122,9 @@ export interface paths {
          *     died on the last day, the first person first. That is the free estate and all pensions, less debts, gifts to charity,
          *     inheritance tax, and the beneficiaries' income tax on pension money at `beneficiary_tax_rate`. Whoever receives pension money
          *     bears the inheritance tax on it, and that is deducted before income tax. From 6 April 2027 pensions are in the estate. A
-         *     plan that leaves the most this way has to end on or after 6 April 2024. Deaths on earlier days are in lump sum timing.
+         *     plan that leaves the most this way has to end on or after 6 April 2024. Both people of a couple are taken to live, draw and spend
+         *     until the last day. What the survivor of an earlier death should do is not planned. Lump sum timing shows what deaths on
+         *     earlier days leave.
          *
          *     **Figures.** A plan starts in a tax year with figures and may run beyond the last one. Later tax years use the last
          *     figures. With `thresholds_after_freeze` as `prices`, the personal allowance and the limits that the law ties to
@@ -1375,7 +1377,8 @@ export interface components {
          *       `spending`. It is in the money of the first tax year and rises with prices. Of the plans that pay it, the one that
          *       leaves the most. For an income that lasts to an age, let the plan end there.
          *     - `most_to_beneficiaries`: leaves the most to beneficiaries if everybody died on the last day, the first person first. That is
-         *       after inheritance tax and their income tax at `beneficiary_tax_rate`. `household.estate` is needed, and may be empty.
+         *       after inheritance tax and their income tax at `beneficiary_tax_rate`. `household.estate` is needed, and may be empty. Of a
+         *       couple, both are taken to live until the last day. What the survivor of an earlier death should do is not planned.
          * @enum {string}
          */
         Goal: "personal_allowance" | "basic_rate_band" | "higher_rate_band" | "most_after_tax" | "steady_income" | "most_to_beneficiaries";

@@ -38,12 +38,21 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
             told(result),
             warnings,
             rules_answer(versions, result.standing, plan_caveats(result)),
-            plan_notice(result.first_not_law, book.law_as_of, book.proposed, markets=result.over_paths is not None),
+            plan_notice(
+                result.first_not_law,
+                book.law_as_of,
+                book.proposed,
+                markets=result.over_paths is not None,
+                both_live=both_live(question),
+            ),
             compared_years="compared_years" in wanted,
             steps=steps(result, warnings) if "steps" in wanted else None,
             sensitivity=None if question.cases is None else sensitivity(question.cases),
         )
         return with_charts(document, schedule_charts(document), wanted) if DRAWN in wanted else document
+
+    def both_live(question: ScheduleQuestion) -> bool:
+        return question.is_for_beneficiaries and len(question.household.people) > 1
 
     def sensitivity(cases: Cases) -> dict[str, Any]:
         return sensitivity_answer(cases, *outcomes(cases, book))
@@ -55,7 +64,7 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[ScheduleQuest
             body,
             question.household.start,
             len(question.household.people),
-            plan_notice(result.first_not_law, book.law_as_of, book.proposed),
+            plan_notice(result.first_not_law, book.law_as_of, book.proposed, both_live=both_live(question)),
         )
 
     return Calculation(

@@ -93,16 +93,23 @@ def notice(figures: TaxYearFigures, law_as_of: date, proposed: ProposedLaw | Non
 
 
 def plan_notice(
-    first_not_law: TaxYearFigures | None, law_as_of: date, proposed: ProposedLaw | None = None, *, markets: bool = False
+    first_not_law: TaxYearFigures | None,
+    law_as_of: date,
+    proposed: ProposedLaw | None = None,
+    *,
+    markets: bool = False,
+    both_live: bool = False,
 ) -> str:
     """The same under a plan over years, with the first tax year whose figures are not all law, where there is one; ``markets``:
-    with many courses of markets."""
+    with many courses of markets; ``both_live``: made for two deaths on the last day."""
     assumed = "Growth, interest and price rises are assumptions, and the real outcome will differ."
     if markets:
         assumed = (
             "Growth, interest and price rises are assumptions, and so are the courses of markets. They came with the request. "
             "The real outcome will differ."
         )
+    if both_live:
+        assumed += " Both people are assumed to live until the last day of the plan."
     return (
         f"This is an illustration, not advice or a forecast. {assumed}{_by_proposal(proposed)}"
         f"{_not_law(first_not_law)} {_later_changes(law_as_of)} {_BEFORE_ACTING}"

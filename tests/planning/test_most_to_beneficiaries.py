@@ -14,6 +14,7 @@ from itertools import product
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -461,3 +462,21 @@ def test_scenarios_and_little_work() -> None:
     result, proof = answered(asked(of, facts, rate, scenarios={"low": low}, effort="quick"))
     assert result.scenarios[0].projection is not None
     assert received(result.scenarios[0].projection, asked(of, facts, rate)) < proof.worth
+
+
+def test_a_couple_hears_that_both_are_assumed_to_live(client: FlaskClient) -> None:
+    """What the survivor of an earlier death should do is not planned. One person alone hears nothing of it."""
+    one = {"date_of_birth": "1956-06-01", "tax_residence": "england", "pensions": [{"uncrystallised": 100_000}]}
+    request: dict[str, Any] = {
+        "household": {"people": [one, one], "estate": {}},
+        "start_date": "2026-04-06",
+        "end_date": "2028-04-05",
+        "aim": {"goal": "most_to_beneficiaries"},
+    }
+    said = "Both people are assumed to live until the last day of the plan."
+    assert said in client.post("/v1/allowance-schedule", json=request).get_json()["notice"]
+    request["aim"] = {"goal": "most_after_tax"}
+    assert said not in client.post("/v1/allowance-schedule", json=request).get_json()["notice"]
+    request["household"]["people"] = [one]
+    request["aim"] = {"goal": "most_to_beneficiaries"}
+    assert said not in client.post("/v1/allowance-schedule", json=request).get_json()["notice"]
