@@ -368,8 +368,11 @@ class _Search:
             if not branches:
                 leaves = max(leaves, node.bound)
             found = [self._relaxed(branch, node.bound) for branch in branches]
-            children = sorted((child for child in found if child is not None), key=lambda child: child.bound)
-            # The better child is looked at next, so that the search soon comes to plans.
+            others = found[-1] if branches and _fills_one_in_part(node.solution) else None
+            # The better child is looked at next, so that the search soon comes to plans. Where one of many like years is filled
+            # in part, the next is the child without its heaviest cell: another year is in part there, at next to no loss.
+            children = [child for child in found if child is not None]
+            children.sort(key=lambda child: (child is others, child.bound))
             node = self._up_to_date(children.pop()) if children and not self._enough(children[-1].bound) else None
             for child in children:
                 heapq.heappush(waiting, (-child.bound, next(turn), child))
@@ -663,6 +666,11 @@ class _Search:
     def _taken_in(self, taken: Taken) -> Timeline:
         """The timeline in which small pots are taken so."""
         return self.timeline if self._small_pots is None else self._small_pots.taken_in(taken)
+
+
+def _fills_one_in_part(solution: Solution | None) -> bool:
+    """Whether an optimum is a plan but for one period of several cells."""
+    return solution is not None and len(solution.fractional) == 1 and not solution.order_violations
 
 
 def _chosen(solution: Solution) -> Taken | None:
