@@ -74,6 +74,11 @@ _SCENARIOS = {
 _FIRST: _Path = ("household", "people", 0)
 _SECOND: _Path = ("household", "people", 1)
 _GIVES, _RECEIVES = ((*_FIRST, "marriage_allowance"), "gives"), ((*_SECOND, "marriage_allowance"), "receives")
+_AS_BEST = (((*_FIRST, "marriage_allowance"), "as_best"), ((*_SECOND, "marriage_allowance"), "as_best"))
+_APART = [{"uncrystallised": 90_000, "drawdown": 20_000, "growth": round(0.02 + 0.004 * k, 3)} for k in range(5)]
+_ESTATE = {"home": 900_000, "home_to_descendants": True, "charity_share": 0.1}
+_VARYING = {"pension_growth": 0.1, "isa_growth": 0.1, "price_inflation": 0.01}
+_MARKETS = {"source": "random", "seed": 1, "volatility": _VARYING}
 
 OPERATIONS = {
     "withdrawal-tax": Operation(
@@ -95,6 +100,14 @@ OPERATIONS = {
         ("",),
         (
             (("aim", "goal"), "most_after_tax"),
+            (("aim", "goal"), "steady_income"),
+            (("aim", "goal"), "most_to_beneficiaries"),
+            (("household", "estate"), _ESTATE),
+            (("sensitivity",), {}),
+            (("markets",), _MARKETS),
+            ((*_FIRST, "pensions"), _APART),
+            ((*_SECOND, "pensions"), _APART),
+            *_AS_BEST,
             (("assumptions", "scenarios"), _SCENARIOS),
             (("search",), {"effort": "thorough"}),
             (("end_date",), "2084-04-05"),
@@ -111,7 +124,10 @@ OPERATIONS = {
             (("to_age",), 110),
             (("assumptions", "scenarios"), _SCENARIOS),
             (("break_even_growth",), {"low": -0.1, "high": 0.2}),
-            (("household", "estate"), {"home": 900_000, "home_to_descendants": True, "charity_share": 0.1}),
+            (("household", "estate"), _ESTATE),
+            (("sensitivity",), {}),
+            (("markets",), _MARKETS),
+            *_AS_BEST,
             (("options",), [{"lump_sums": "phased", "yearly": yearly} for yearly in range(4_000, 44_000, 4_000)]),
             (("deaths",), [{"person": 0, "age": age} for age in range(80, 90)]),
             (("aim", "goal"), "higher_rate_band"),

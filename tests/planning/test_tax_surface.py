@@ -111,6 +111,25 @@ def test_the_hull_is_nowhere_above_the_tax(seed: int) -> None:
         assert hull(points, income, savings) <= tax + ROUNDED, (income, savings)
 
 
+@pytest.mark.parametrize("seed", range(300))
+def test_where_other_income_is_all_there_is_its_few_lines_suffice(seed: int) -> None:
+    """The hull of their points is nowhere above the rules' tax, and is that of the points on all lines."""
+    chance = random.Random(seed)
+    taxpayer, rules = person(chance)
+    taxpayer = replace(taxpayer, property_income=0, dividends=0)
+    seen, all_lines = (Surface(taxpayer, rules, Work(FAR_PENCE)) for _ in range(2))
+    all_lines._has_more_layers = True  # so that no lines are left out
+    low = chance.choice((0, chance.randint(0, 150_000))) * POUND
+    where = Region(low, low + chance.choice((20_000, 100_000, 900_000)) * POUND, 0, 0)
+    points, more = seen.vertices(where), all_lines.vertices(where)
+    assert {point.income for point in points} <= {point.income for point in more}
+    incomes = [chance.randint(low, min(where.income_high, low + 150_000 * POUND)) for _ in range(12)]
+    for income in (*incomes, *(point.income + penny for point in more[:-1] for penny in (0, 1))):
+        of_few, of_all = hull(points, income, 0), hull(more, income, 0)
+        assert of_few == pytest.approx(of_all, abs=1e-6), income
+        assert of_few <= rules_own(taxpayer, rules, income, 0) + ROUNDED, income
+
+
 def donor(chance: random.Random) -> tuple[Surface, Taxpayer, IncomeTaxRules]:
     """A surface of somebody with little income who gives much, so that the tax must cover the gifts."""
     taxpayer, rules = person(chance)

@@ -194,19 +194,9 @@ def lines_of(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
     """All lines of a taxpayer's year, in order."""
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     beside = taxpayer.property_income + taxpayer.dividends
-    found = Arrangement(year, taper)
-    for total in (taper.first, taper.last):
-        found.add(1, 1, 0, total)
-    if taxpayer.child_benefit:
-        charged_from = rules.child_benefit_threshold - (beside - taxpayer.relief_at_source - taxpayer.gift_aid)
-        for over in charge_bends(taxpayer, rules):
-            found.add(1, 1, 0, charged_from + over)
-    for limit in (0, *scales.savings.limits, *scales.dividends.limits):
+    found = _of_total(year, taper)
+    for limit in scales.dividends.limits:
         found.add(1, 1, -1, limit - beside)
-    if taxpayer.marriage_allowance == "gives":
-        # A penny further the allowance may be lost to the partner, and the own tax less.
-        for penny in (0, 1):
-            found.add(1, 1, 0, open_to(year, taper) + penny)
     if rules.other_income_first:
         _add_unchosen(found)
         if beside:
@@ -214,6 +204,36 @@ def lines_of(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
     else:
         _add_chosen(found, _anywhere(found))
     return tuple(sorted(found.lines))
+
+
+def lines_of_other_income(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
+    """The lines of somebody without property and dividends, where there are no savings: the stack has one layer, so its top is at
+    a limit of its scale, or of the total."""
+    found = _of_total(year, taper)
+    for limit in (0, *year.scales.lower.limits):
+        found.add(1, 0, -1, limit)
+    return tuple(sorted(found.lines))
+
+
+def _of_total(year: TaxpayerYear, taper: Taper) -> Arrangement:
+    """The lines that the total alone decides on: the taper, the child benefit charge, the bands of savings, and who may give a
+    marriage allowance."""
+    taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
+    beside = taxpayer.property_income + taxpayer.dividends
+    found = Arrangement(year, taper)
+    for total in (taper.first, taper.last):
+        found.add(1, 1, 0, total)
+    if taxpayer.child_benefit:
+        charged_from = rules.child_benefit_threshold - (beside - taxpayer.relief_at_source - taxpayer.gift_aid)
+        for over in charge_bends(taxpayer, rules):
+            found.add(1, 1, 0, charged_from + over)
+    for limit in (0, *scales.savings.limits):
+        found.add(1, 1, -1, limit - beside)
+    if taxpayer.marriage_allowance == "gives":
+        # A penny further the allowance may be lost to the partner, and the own tax less.
+        for penny in (0, 1):
+            found.add(1, 1, 0, open_to(year, taper) + penny)
+    return found
 
 
 def _anywhere(found: Arrangement) -> _Heights:

@@ -340,12 +340,11 @@ class _Search:
         """Search, and the bound on all plans, pounds; less than any where the relaxation has no solution at all."""
         root, first = self._root, self._first or self.solve_root()
         chosen = self._dive_by_small_pots(root, first)
-        # Where the relaxation has no plan, no plain plan has to be tried.
-        if self.incumbent is None and not (self._any_plan and first is Outcome.INFEASIBLE):
+        if self.incumbent is None and not self._any_plan:
             self._try_plain_plans()
         with self._kept_for_plain_plans():
             bound = self._searched(root, first, chosen)
-        if bound > self._incumbent_value + self.tolerance:
+        if bound > self._incumbent_value + self.tolerance and not self._any_plan:
             self._try_plain_plans()
         return bound
 

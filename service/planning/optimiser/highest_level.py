@@ -6,15 +6,16 @@ found for and one that is impossible. README.md in this folder says how levels a
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from math import floor
 from typing import NamedTuple
 
 from service.law.units import POUND, Pence
-from service.planning.optimiser.branch_and_bound import SpendingMet, meets_spending, most_levels
+from service.planning.faults import RuleViolation
+from service.planning.optimiser.branch_and_bound import SpendingMet, left_alone, meets_spending, most_levels
 from service.planning.optimiser.lp import INF
 from service.planning.optimiser.relaxation import Surfaces
-from service.planning.optimiser.work import Work
+from service.planning.optimiser.work import PERSON_YEAR_PROJECTED, YEAR_MADE_UP, Work
 from service.planning.projection.policies import Projection
 from service.planning.projection.timeline import Timeline
 
@@ -32,6 +33,9 @@ _PART_FOR_ONE = 0.3
 
 _PART_FOR_LEVELS = 0.75
 """Of the work, what is for finding the highest level; the rest is for proving that no higher one can be paid."""
+
+_PLAINLY_PAID = (0.9, 0.75, 0.5, 0.25, 0.1)
+"""Where the search came to no end at the first level, shares of it that are tried by drawing only what is needed each year."""
 
 _FIRST_STEP_UP = 100
 """If the next level is not proven to be impossible, this part of the level is added: near the highest, proofs are hard."""
@@ -114,13 +118,19 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
         return found
 
     for_levels = work.done + _PART_FOR_LEVELS * work.left
+    unknown = 0
     while not bracket.is_closed and work.done < for_levels:
         level = bracket.next_level()
         found = asked(level)
-        if found.plan is None:
-            bracket.not_met(level, impossible=found.impossible)
-        else:
+        if found.plan is not None:
             bracket.met(level, found.plan)
+            continue
+        bracket.not_met(level, impossible=found.impossible)
+        unknown += not found.impossible
+        if unknown == 1 and not bracket.low:
+            unknown += 1
+            for lower, paid in _plainly_paid(at, level, work):
+                bracket.met(lower, paid)
     # A level next to the highest may be too much by pounds of the last day only, which the relaxation allows for. And it is
     # exact but for pennies, so a little less than an impossible level has to be impossible too.
     below, proven, step = bracket.low, bracket.impossible + 1, 1
@@ -131,6 +141,20 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
         else:
             below, step = level, max(_STEPS_UP * step, bracket.low // _FIRST_STEP_UP)
     return Highest(bracket.low, bracket.plan, proven - 1)
+
+
+def _plainly_paid(at: Callable[[int, Pence], Timeline], most: int, work: Work) -> Iterator[tuple[int, Projection]]:
+    """The highest of some levels below ``most`` that is paid where everybody draws only what is needed each year, if any is."""
+    for share in _PLAINLY_PAID:
+        level = int(share * most)
+        timeline = at(level, 0)
+        work.add((PERSON_YEAR_PROJECTED * len(timeline.people) + YEAR_MADE_UP) * len(timeline.periods))
+        try:
+            plan = left_alone(timeline)
+        except RuleViolation:
+            continue
+        yield level, plan
+        return
 
 
 def _least_impossible(

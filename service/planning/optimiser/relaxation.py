@@ -904,9 +904,8 @@ class Relaxation:
         for person, pension in enumerate(self._pensions):
             left = pension.tax_free_left * UNIT_POUNDS
             for t in self._periods if pension.used else ():
-                one = self._drawn(found, person, t)
-                left -= one.tax_free * pension.share
-                if one.taxed > _NOTABLE_POUNDS and left > _NOTABLE_POUNDS:
+                left -= self._drawn_of(found, person, t, "tax_free") * pension.share
+                if left > _NOTABLE_POUNDS and self._drawn_of(found, person, t, "taxed") > _NOTABLE_POUNDS:
                     order_violations.setdefault(person, []).append(t)
         fractional = self._fractional(shares, cell_taxes, duals)
         mixed = self._mixed_claims(shares, cell_taxes, duals)
@@ -973,6 +972,14 @@ class Relaxation:
                     early_uncrystallised += early
         return _Drawn(sums["tax_free"], sums["taxed"], sums["drawdown"], early_uncrystallised, early_drawdown)
 
+    def _drawn_of(self, values: Sequence[float], person: int, t: int, kind: str) -> float:
+        """What of one kind a person draws in a period, pounds."""
+        drawn = 0.0
+        for cell in self.cells[t]:
+            for column in cell.members[person].draws.get(kind, ()):
+                drawn += max(0.0, values[column])
+        return UNIT_POUNDS * drawn
+
     def _cell_taxes(self, found: Sequence[float], duals: Sequence[float]) -> Iterator[CellTax]:
         """Everybody's tax in each cell that has weight."""
         used = {column for column, value in enumerate(found) if value > NIL_WEIGHT_SHARE}
@@ -1000,11 +1007,13 @@ class Relaxation:
     ) -> CellTax:
         """A person's tax under a claim in a cell, from the points it is made of and their weights."""
         surface = self.domains[person][cell.period].under(claim)
-        points = [point for point, _ in made_of]
-        weights = [weight / share for _, weight in made_of]
-        income = round(sum(point.income * weight for point, weight in zip(points, weights, strict=True)))
-        savings = round(sum(point.savings * weight for point, weight in zip(points, weights, strict=True)))
-        tax = sum(point.tax * weight for point, weight in zip(points, weights, strict=True))
+        points, weights = [point for point, _ in made_of], [weight / share for _, weight in made_of]
+        income = savings = tax = 0.0
+        for point, weight in zip(points, weights, strict=True):
+            income += point.income * weight
+            savings += point.savings * weight
+            tax += point.tax * weight
+        income, savings = round(income), round(savings)
         # A single point is the surface's own.
         error = (tax if len(points) == 1 else surface.tax(income, savings)) - tax
         cost = error * share * duals[cell.cash]

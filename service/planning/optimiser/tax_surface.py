@@ -35,7 +35,15 @@ from service.law.income_tax import (
 )
 from service.law.set_off import charged_above_basic
 from service.law.units import PENNY, POUND, WHOLE
-from service.planning.optimiser.arrangement import FAR_PENCE, Line, lines_of, may_be_open_to, open_to, taper_of
+from service.planning.optimiser.arrangement import (
+    FAR_PENCE,
+    Line,
+    lines_of,
+    lines_of_other_income,
+    may_be_open_to,
+    open_to,
+    taper_of,
+)
 from service.planning.optimiser.work import CORNER, LINE, QUESTION, Work
 
 TAX_UNITS_IN_A_POUND = 1_000_000.0
@@ -116,6 +124,7 @@ class Surface:
         self._years: dict[tuple[int, bool, int | None], TaxpayerYear] = {}
         self._bends: dict[int, list[int]] = {}
         self._lines: tuple[Line, ...] | None = None
+        self._has_more_layers = bool(self.taxpayer.property_income or self.taxpayer.dividends)
 
     @property
     def endless_savings(self) -> TaxPoint:
@@ -277,12 +286,20 @@ class Surface:
             found.append(self._last_untaxed((low, savings), (high, savings))[0])
         return found
 
+    def _lines_beside(self, savings: int) -> Sequence[Line]:
+        """The lines that may cross an amount of savings."""
+        if savings or self._has_more_layers:
+            return self.lines
+        lines = lines_of_other_income(self._year, self._taper)
+        self._work.add(LINE * len(lines))
+        return lines
+
     def _bends_beside(self, savings: int) -> list[int]:
         """The incomes at which a line crosses an amount of savings, in order."""
         found = self._bends.get(savings)
         if found is None:
             crossings = set()
-            for of_income, of_savings, amount, total_low, total_high, income_high in self.lines:
+            for of_income, of_savings, amount, total_low, total_high, income_high in self._lines_beside(savings):
                 if of_income:
                     income = (amount - of_savings * savings) // of_income
                     if income <= income_high and total_low <= income + savings <= total_high:
