@@ -17,6 +17,7 @@ from flask.testing import FlaskClient
 
 from service import calculator, create_app
 from service.figures.loader import FiguresError
+from service.schemas.compared_law_words import sentences
 from service.settings import Settings
 from tests.figures.test_proposals import ALLOWANCE, THRESHOLD, entry, write
 
@@ -245,6 +246,56 @@ def at(document: Any, pointer: str) -> Any:
     for part in pointer[2:].split("/"):
         document = document[int(part) if isinstance(document, list) else part]
     return document
+
+
+def test_the_main_amounts_and_the_tax_years_under_both_laws(client: FlaskClient) -> None:
+    for operation in ("allowance-schedule", "lump-sum-timing"):
+        path, body = f"/v1/{operation}", request_of(operation)
+        first, second = (client.post(path, json=under(name, body)).get_json() for name in ("known", "allowance"))
+        compared = client.post(path, json=comparing("allowance", body)).get_json()["compared_law"]
+        told = [(compared, first, second)]
+        if operation == "lump-sum-timing":
+            told = list(zip(compared["options"], first["options"], second["options"], strict=True))
+        for found, one, other in told:
+            assert [year["tax_year"] for year in found["years"]] == [year["tax_year"] for year in one["years"]]
+            for year, known, proposed in zip(found["years"], one["years"], other["years"], strict=True):
+                for key in year.keys() - {"tax_year"}:
+                    amounts = known["household"][key], proposed["household"][key]
+                    assert (year[key]["value"], year[key]["compared"]) == amounts
+                    assert year[key]["difference"] == pytest.approx(amounts[1] - amounts[0])
+            assert any(year["income_tax"]["difference"] for year in found["years"])
+
+
+def test_what_differs_in_sentences(client: FlaskClient) -> None:
+    """By hand, as below: the tax that the withdrawal adds is 200 less, 7,746, and 32,254 are kept."""
+    body = request_of("withdrawal-tax")
+    said = client.post("/v1/withdrawal-tax", json=comparing("allowance", body)).get_json()["compared_law"]["summary"]
+    assert said[:3] == [
+        "The proposal is: a change. It is not law.",
+        "Under the proposal, the tax that the withdrawal adds to the year would be £7,746, £200 less.",
+        "What is kept after the year's tax would be £32,254, £200 more.",
+    ]
+    back = client.post("/v1/withdrawal-tax", json=comparing("known", body, "allowance")).get_json()["compared_law"]
+    assert back["summary"][0] == (
+        "Under the law as known, the tax that the withdrawal adds to the year is £7,946, £200 more."
+    )
+    same = client.post("/v1/warnings", json=comparing("nought", request_of("warnings"))).get_json()["compared_law"]
+    assert same["summary"][1] == "Under the proposal, the points to check would be the same."
+
+
+@pytest.mark.parametrize(
+    ("ranked", "said"),
+    [
+        (((0, 900.0), (0, 950.0)), "the first option would still leave the most after tax, £950, £50 more."),
+        (((0, 900.0), (1, 950.0)), "the second option would leave the most after tax, £950, and not the first option."),
+    ],
+)
+def test_which_option_leaves_the_most_in_sentences(ranked: Any, said: str) -> None:
+    documents = [
+        {"ranking": {"wealth_after_tax": [{"option": option, "amount": amount}]}, "warnings": []}
+        for option, amount in ranked
+    ]
+    assert sentences(*documents, "a change")[1:] == [f"Under the proposal, {said}"]
 
 
 def test_an_amount_that_differs_by_hand(client: FlaskClient) -> None:

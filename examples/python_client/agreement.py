@@ -68,6 +68,9 @@ names that are. Left out, `known`.
 """
 
 
+SummaryItem: TypeAlias = str
+
+
 class ComparedLawImpossible(TypedDict):
     """
     That what is asked cannot be, or is not allowed, under the law of `compare_law`.
@@ -85,6 +88,25 @@ class ComparedLawImpossible(TypedDict):
     reason: str
     """
     Why.
+    """
+
+
+class ComparedAmounts(TypedDict):
+    """
+    An amount under two laws.
+    """
+
+    value: float
+    """
+    The amount as the answer has it.
+    """
+    compared: float
+    """
+    The amount under the other law.
+    """
+    difference: float
+    """
+    How much more it is under the other law; less, if negative.
     """
 
 
@@ -845,7 +867,7 @@ A number, a text or a truth value.
 """
 
 
-Option: TypeAlias = int
+Option1: TypeAlias = int
 
 
 Source: TypeAlias = str
@@ -893,9 +915,6 @@ class WarningFigure(TypedDict):
     tax year from 1 to 12, where month 1 is 6 April to 5 May; a `count` of what the name says.
 
     """
-
-
-SummaryItem: TypeAlias = str
 
 
 class FirstYear(TypedDict):
@@ -1399,11 +1418,11 @@ class HouseholdYear(TypedDict):
     """
     All that left the pensions, lump sums included, before tax.
     """
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     Income tax of this tax year inside the plan.
     """
-    income_tax_so_far: SignedMoneyAnswer
+    income_tax_so_far: MoneyAnswer
     """
     Income tax since the start of the plan.
     """
@@ -1458,7 +1477,7 @@ class PlanTotals(TypedDict):
     """
     The part of it that was taxable.
     """
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     All income tax inside the plan.
     """
@@ -1549,7 +1568,7 @@ class PlanComparisonFound(TypedDict):
     """
     Its spending can be met.
     """
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     All income tax inside that plan.
     """
@@ -1744,7 +1763,7 @@ class ScenarioYear(TypedDict):
     """
     All cash outside ISAs.
     """
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     Income tax of the tax year inside the plan.
     """
@@ -1852,11 +1871,11 @@ class OptionHouseholdYear(TypedDict):
     The whole household in one tax year of an option.
     """
 
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     Income tax of this tax year within the years.
     """
-    income_tax_so_far: SignedMoneyAnswer
+    income_tax_so_far: MoneyAnswer
     """
     Income tax since the start.
     """
@@ -1916,7 +1935,7 @@ SurvivorYears = TypedDict(
     {
         'from': str,
         'to': str,
-        'income_tax': SignedMoneyAnswer,
+        'income_tax': MoneyAnswer,
     },
 )
 
@@ -2551,6 +2570,18 @@ A JSON Pointer in URI-fragment form, such as `#/household/people/0/income/0/amou
 query parameter, which the detail then names.
 
 """
+
+
+class ComparedLawYear(TypedDict):
+    """
+    A tax year under two laws. What an answer has no amount of is left out.
+    """
+
+    tax_year: TaxYear
+    withdrawn: NotRequired[ComparedAmounts]
+    income_tax: ComparedAmounts
+    wealth_before_tax: NotRequired[ComparedAmounts]
+    wealth_after_tax: NotRequired[ComparedAmounts]
 
 
 ProposedLaw = TypedDict(
@@ -3549,7 +3580,7 @@ class OptionPersonTotals(TypedDict):
 
     """
     tax_free_cash_parts: TaxFreeCashParts
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     This person's income tax.
     """
@@ -3584,11 +3615,10 @@ class OptionPersonYear(TypedDict):
     Income within the years, before tax, without withdrawals and without interest on waiting cash.
     """
     contributions: NotRequired[ContributionsPaidIn]
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-    outside the years. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that
-    is only partly inside them.
+    outside the years.
 
     """
     tax_on_interest: SignedMoneyAnswer
@@ -4061,6 +4091,21 @@ class Rules(TypedDict):
     """
 
 
+class Option(TypedDict):
+    """
+    An option's tax years under both laws.
+    """
+
+    option: int
+    """
+    The option's place in the request.
+    """
+    years: list[ComparedLawYear]
+    """
+    The household's main amounts in each tax year.
+    """
+
+
 class ComparedLawFound(TypedDict):
     """
     The same question under the law of `compare_law`, and what is otherwise then. Show its notice with it.
@@ -4076,12 +4121,24 @@ class ComparedLawFound(TypedDict):
     """
     That it could be worked out.
     """
+    summary: list[SummaryItem]
+    """
+    The main differences in sentences that a client may read. If the other law is a proposal, the first says which.
+    """
     differences: list[LawDifferenceOfAnswer]
     """
     The numbers of the answer that are not the same under that law, in the order of the answer: amounts, and rates where they
-    differ. Of `warnings` it is the `amount` of those that both laws have. Left out are `years`, `slices`, `steps`, `working`,
-    `curve`, `charts`, and lists that have more or fewer items under that law. For those ask again, with that `law`.
+    differ. Of `warnings` it is the `amount` of those that both laws have. Left out are `years` (told below), `slices`, `steps`,
+    `working`, `curve`, `charts`, and lists that have more or fewer items under that law. For those ask again, with that `law`.
 
+    """
+    years: NotRequired[list[ComparedLawYear]]
+    """
+    The household's main amounts in each tax year under both laws. Only of plans.
+    """
+    options: NotRequired[list[Option]]
+    """
+    The same of each option that can be carried out under both laws. Only of lump sum timing.
     """
     warnings_come: list[str]
     """
@@ -4382,7 +4439,7 @@ class Warning(TypedDict):
     Which of that person's pensions it is about; 0 is the first. Left out where it is not about one pension.
 
     """
-    options: NotRequired[list[Option]]
+    options: NotRequired[list[Option1]]
     """
     In lump sum timing, which options it is about; 0 is the first. Left out where it is about all options that can be
     carried out.
@@ -4503,11 +4560,10 @@ class PlanPersonYear(TypedDict):
     """
     Interest on the plan's cash; it is taxed as savings income.
     """
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-    outside the plan. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that is
-    only partly inside the plan.
+    outside the plan.
 
     """
     isa_subscription: MoneyAnswer
@@ -4612,7 +4668,7 @@ class OptionTotals(TypedDict):
     """
     All that left the pensions, lump sums included, before tax.
     """
-    income_tax: SignedMoneyAnswer
+    income_tax: MoneyAnswer
     """
     All income tax within the years.
     """

@@ -602,12 +602,23 @@ export interface components {
              * @enum {string}
              */
             outcome: "found";
+            /** @description The main differences in sentences that a client may read. If the other law is a proposal, the first says which. */
+            summary: string[];
             /**
              * @description The numbers of the answer that are not the same under that law, in the order of the answer: amounts, and rates where they
-             *     differ. Of `warnings` it is the `amount` of those that both laws have. Left out are `years`, `slices`, `steps`, `working`,
-             *     `curve`, `charts`, and lists that have more or fewer items under that law. For those ask again, with that `law`.
+             *     differ. Of `warnings` it is the `amount` of those that both laws have. Left out are `years` (told below), `slices`, `steps`,
+             *     `working`, `curve`, `charts`, and lists that have more or fewer items under that law. For those ask again, with that `law`.
              */
             differences: components["schemas"]["LawDifferenceOfAnswer"][];
+            /** @description The household's main amounts in each tax year under both laws. Only of plans. */
+            years?: components["schemas"]["ComparedLawYear"][];
+            /** @description The same of each option that can be carried out under both laws. Only of lump sum timing. */
+            options?: {
+                /** @description The option's place in the request. */
+                option: number;
+                /** @description The household's main amounts in each tax year. */
+                years: components["schemas"]["ComparedLawYear"][];
+            }[];
             /** @description The codes of warnings that there are under that law alone, one for each time. */
             warnings_come: string[];
             /** @description The codes of warnings that there are not under that law, one for each time. */
@@ -627,6 +638,23 @@ export interface components {
             outcome: "impossible";
             /** @description Why. */
             reason: string;
+        };
+        /** @description A tax year under two laws. What an answer has no amount of is left out. */
+        ComparedLawYear: {
+            tax_year: components["schemas"]["TaxYear"];
+            withdrawn?: components["schemas"]["ComparedAmounts"];
+            income_tax: components["schemas"]["ComparedAmounts"];
+            wealth_before_tax?: components["schemas"]["ComparedAmounts"];
+            wealth_after_tax?: components["schemas"]["ComparedAmounts"];
+        };
+        /** @description An amount under two laws. */
+        ComparedAmounts: {
+            /** @description The amount as the answer has it. */
+            value: number;
+            /** @description The amount under the other law. */
+            compared: number;
+            /** @description How much more it is under the other law; less, if negative. */
+            difference: number;
         };
         /** @description A number of the answer under two laws. */
         LawDifferenceOfAnswer: {
@@ -2423,10 +2451,9 @@ export interface components {
             interest: components["schemas"]["MoneyAnswer"];
             /**
              * @description Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-             *     outside the plan. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that is
-             *     only partly inside the plan.
+             *     outside the plan.
              */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /** @description What is subscribed to this person's ISAs. */
             isa_subscription: components["schemas"]["MoneyAnswer"];
             /** @description What is taken from this person's ISAs. */
@@ -2644,9 +2671,9 @@ export interface components {
             /** @description All that left the pensions, lump sums included, before tax. */
             withdrawn: components["schemas"]["MoneyAnswer"];
             /** @description Income tax of this tax year inside the plan. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /** @description Income tax since the start of the plan. */
-            income_tax_so_far: components["schemas"]["SignedMoneyAnswer"];
+            income_tax_so_far: components["schemas"]["MoneyAnswer"];
             /** @description Subscribed to ISAs. */
             isa_subscriptions: components["schemas"]["MoneyAnswer"];
             /** @description All pensions at the end of the year. */
@@ -2669,7 +2696,7 @@ export interface components {
             /** @description The part of it that was taxable. */
             taxable: components["schemas"]["MoneyAnswer"];
             /** @description All income tax inside the plan. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /** @description Subscribed to ISAs. */
             isa_subscriptions: components["schemas"]["MoneyAnswer"];
             /** @description Spent. */
@@ -2729,7 +2756,7 @@ export interface components {
              */
             outcome: "found";
             /** @description All income tax inside that plan. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /** @description What that plan leaves. */
             wealth_after_tax: components["schemas"]["MoneyAnswer"];
             /** @description The same in prices of `start_date`. */
@@ -2907,7 +2934,7 @@ export interface components {
             /** @description All cash outside ISAs. */
             in_cash: components["schemas"]["MoneyAnswer"];
             /** @description Income tax of the tax year inside the plan. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
         };
         /** @description A scenario in which the spending cannot be met. */
         ScenarioImpossible: {
@@ -3097,7 +3124,7 @@ export interface components {
             /** @description All that left the pensions, lump sums included, before tax. */
             withdrawn: components["schemas"]["MoneyAnswer"];
             /** @description All income tax within the years. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /** @description All interest on cash outside ISAs. */
             interest_on_waiting_cash: components["schemas"]["MoneyAnswer"];
             /** @description The part of the income tax that this interest adds, year by year. */
@@ -3131,7 +3158,7 @@ export interface components {
             tax_free_cash: components["schemas"]["MoneyAnswer"];
             tax_free_cash_parts: components["schemas"]["TaxFreeCashParts"];
             /** @description This person's income tax. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /** @description Interest on this person's cash outside ISAs. */
             interest_on_waiting_cash: components["schemas"]["MoneyAnswer"];
             /** @description The part of the income tax that this interest adds. */
@@ -3195,10 +3222,9 @@ export interface components {
             contributions?: components["schemas"]["ContributionsPaidIn"];
             /**
              * @description Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-             *     outside the years. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that
-             *     is only partly inside them.
+             *     outside the years.
              */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /**
              * @description The part of it that the interest on this person's cash outside ISAs adds, after the starting rate for savings and the
              *     savings allowance. It is below nil where the interest ends a marriage allowance that this person gives.
@@ -3228,9 +3254,9 @@ export interface components {
         /** @description The whole household in one tax year of an option. */
         OptionHouseholdYear: {
             /** @description Income tax of this tax year within the years. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
             /** @description Income tax since the start. */
-            income_tax_so_far: components["schemas"]["SignedMoneyAnswer"];
+            income_tax_so_far: components["schemas"]["MoneyAnswer"];
             /** @description Tax-free cash since the start. */
             tax_free_cash_so_far: components["schemas"]["MoneyAnswer"];
             /** @description All cash outside ISAs at the end of the year. */
@@ -3299,7 +3325,7 @@ export interface components {
              */
             to: string;
             /** @description The survivor's income tax. */
-            income_tax: components["schemas"]["SignedMoneyAnswer"];
+            income_tax: components["schemas"]["MoneyAnswer"];
         };
         /**
          * @description What one person leaves, the tax on it step by step, and who receives it. `additional_permitted_subscription`

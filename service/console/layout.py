@@ -99,6 +99,7 @@ def beside(compared: dict[str, Any]) -> list[str]:
     """What is otherwise under another law: the differences of what stands in no list, and the warnings that come or go."""
     if compared["outcome"] != "found":
         return paragraph(compared["reason"])
+    told = [text for sentence in compared["summary"] for text in paragraph(sentence)]
     lines = [
         line(words(each["pointer"][2:].replace("/", ", ")), f"{each['value']:,} -> {each['compared']:,}")
         for each in compared["differences"]
@@ -107,7 +108,7 @@ def beside(compared: dict[str, Any]) -> list[str]:
     for said, codes in (("Warnings that come", "warnings_come"), ("Warnings that go", "warnings_go")):
         if compared[codes]:
             lines += paragraph(f"{said}: {', '.join(words(code) for code in compared[codes])}.")
-    return [*(lines or paragraph("No amount differs.")), *paragraph(compared["notice"])]
+    return [*told, *([""] if lines else []), *lines, *paragraph(compared["notice"])]
 
 
 def ending(answer: dict[str, Any]) -> list[str]:

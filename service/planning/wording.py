@@ -43,6 +43,15 @@ def counted(number: int, one: str, many: str) -> str:
     return f"{number:,} {one if number == 1 else many}"
 
 
+ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+"""The places of options, which the answer counts from 0 and people from 1."""
+
+
+def option_in_words(position: int) -> str:
+    """An option by its place, inside a sentence."""
+    return f"the {ORDINALS[position]} option"
+
+
 def lump_sums_in_words(how: str, age: int | None = None, yearly: Pence | None = None) -> str:
     """A way to take the tax-free cash: at an ``age``, or in stages of so much a year, where that is asked for."""
     if how == "phased" and yearly is not None:

@@ -78,6 +78,7 @@ def page(document: dict[str, Any], text_of: Any) -> str:
         f"<p>{escape(_subject(operation, answer))}{escape(f' Record made on {day(made_on)}.') if made_on else ''}</p>",
         f'<p class="notice">{escape(answer["notice"])}</p>',
         *_section("The answer", _BRIEF[operation](answer)),
+        *_section("Under another law", _other_law(answer)),
         '<div class="columns">',
         *_section("Pictures", _pictures(answer, document["pictures"])),
         *_section("Points to note", _points(answer["warnings"])),
@@ -264,6 +265,22 @@ def _warned(answer: dict[str, Any]) -> list[str]:
 
 
 _BRIEF = {"withdrawal-tax": _quote, "allowance-schedule": _plan, "lump-sum-timing": _timing, "warnings": _warned}
+
+
+def _other_law(answer: dict[str, Any]) -> list[str]:
+    """What is otherwise under another law, where the answer is compared with one; of a plan, the income tax of each year too."""
+    if "compared_law" not in answer:
+        return []
+    other = answer["compared_law"]
+    if other["outcome"] != "found":
+        return [f"<p>{escape(other['reason'])}</p>"]
+    rows = [
+        (year["tax_year"], *(money(year["income_tax"][key]) for key in ("value", "compared", "difference")))
+        for year in other.get("years", ())
+    ]
+    heads = ("Income tax in", "This answer", "The other law", "More, or less")
+    table = [_table(rows, heads, kind="small")] if rows else []
+    return [_list(other["summary"]), *table, f'<p class="notice">{escape(other["notice"])}</p>']
 
 
 def _pictures(answer: dict[str, Any], pictures: Sequence[str]) -> list[str]:

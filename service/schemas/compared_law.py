@@ -1,7 +1,8 @@
 """The same question under another law, as JSON: which amounts differ, by how much, and which warnings come or go.
 
 Both answers are documents of one form. So a number is compared with that at the same place of the other, and nothing here knows
-any of the four questions. What there is for each tax year is left out: whoever wants it asks again, with that ``law``.
+any of the four questions. Of each tax year there are the household's main amounts; whoever wants more asks again, with that
+``law``. ``compared_law_words.py`` says the main differences in sentences.
 """
 
 from __future__ import annotations
@@ -12,10 +13,14 @@ from typing import Any
 
 from service.figures.proposals import KNOWN
 from service.planning.faults import RuleViolation
+from service.schemas.compared_law_words import sentences
 from service.schemas.rules import Versions, law_answer
 
 _APART = frozenset({"rules", "warnings", "charts", "working", "curve", "slices", "steps", "years", "compared_years"})
 """Parts of an answer that are told by themselves, or that go into the details of its sums."""
+
+_OF_A_YEAR = ("withdrawn", "income_tax", "wealth_before_tax", "wealth_after_tax")
+"""Amounts of a household in a tax year that are compared, where the answer has them."""
 
 
 def compared_law(document: Mapping[str, Any], other: Mapping[str, Any], versions: Versions) -> dict[str, Any]:
@@ -24,7 +29,9 @@ def compared_law(document: Mapping[str, Any], other: Mapping[str, Any], versions
     return {
         **_law(versions),
         "outcome": "found",
+        "summary": sentences(document, other, None if versions.proposed is None else versions.proposed.title),
         "differences": [*_differences(document, other, "#"), *_of_warnings(document["warnings"], other["warnings"])],
+        **_of_years(document, other),
         "warnings_come": sorted((codes[1] - codes[0]).elements()),
         "warnings_go": sorted((codes[0] - codes[1]).elements()),
         "rules": other["rules"],
@@ -57,7 +64,36 @@ def _differences(one: Any, other: Any, pointer: str) -> Iterator[dict[str, Any]]
             for place, (value, beside) in enumerate(zip(one, other, strict=True)):
                 yield from _differences(value, beside, f"{pointer}/{place}")
     elif isinstance(one, float) and isinstance(other, float) and one != other:
-        yield {"pointer": pointer, "value": one, "compared": other, "difference": round(other - one, _DECIMALS)}
+        yield {"pointer": pointer, **_both(one, other)}
+
+
+def _of_years(document: Mapping[str, Any], other: Mapping[str, Any]) -> dict[str, Any]:
+    """The tax years of a plan under both laws, or those of each option; nothing where the answer has no tax years."""
+    if "years" in document:
+        return {"years": list(_years(document["years"], other["years"]))}
+    if "options" not in document:
+        return {}
+    both = zip(document["options"], other["options"], strict=True)
+    return {
+        "options": [
+            {"option": one["option"], "years": list(_years(one["years"], beside["years"]))}
+            for one, beside in both
+            if "years" in one and "years" in beside
+        ]
+    }
+
+
+def _years(some: Sequence[Mapping[str, Any]], others: Sequence[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:
+    beside = {year["tax_year"]: year["household"] for year in others}
+    for year in some:
+        if year["tax_year"] in beside:
+            one, other = year["household"], beside[year["tax_year"]]
+            amounts = {key: _both(one[key], other[key]) for key in _OF_A_YEAR if key in one}
+            yield {"tax_year": year["tax_year"], **amounts}
+
+
+def _both(value: float, compared: float) -> dict[str, float]:
+    return {"value": value, "compared": compared, "difference": round(compared - value, _DECIMALS)}
 
 
 def _of_warnings(some: Sequence[Mapping[str, Any]], others: Sequence[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from datetime import date
 from functools import cache
 from html.parser import HTMLParser
@@ -82,6 +83,21 @@ def test_all_four_questions_have_records() -> None:
     operations = {document_in(html)["operation"] for html, _ in records().values()}
     assert operations == {"withdrawal-tax", "allowance-schedule", "lump-sum-timing", "warnings"}
     assert len(records()) > 10
+
+
+def test_a_record_says_what_is_otherwise_under_another_law() -> None:
+    client = create_app(replace(Settings.for_tests(), figures=TOP / "examples" / "laws")).test_client()
+    asked = json.loads((TOP / "examples" / "requests" / "plan-couple-most-after-tax.json").read_text("utf-8"))
+    answer = client.post(
+        path_of("allowance-schedule"), json={**asked, "compare_law": "invented-basic-rate-22"}
+    ).get_json()
+    figures = client.get("/v1/tax-years/2026-27").get_json()
+    html = record("allowance-schedule", asked, answer, figures, None)
+    other, text = answer["compared_law"], shown(html)
+    assert faults_of(html, answer=answer) == []
+    assert "Under another law" in text
+    assert all(sentence in text for sentence in (*other["summary"], other["notice"]))
+    assert all(words.money(year["income_tax"]["compared"]) in text for year in other["years"])
 
 
 def test_a_record_is_sound_and_made_again_byte_for_byte() -> None:

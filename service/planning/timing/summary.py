@@ -14,10 +14,12 @@ from service.planning.timing.comparison import DeathResult, PairBreakEvens, Rank
 from service.planning.timing.options import Option
 from service.planning.timing.over_paths import OptionsOverPaths
 from service.planning.wording import (
+    ORDINALS,
     income_in_words,
     inside,
     listed,
     lump_sums_in_words,
+    option_in_words,
     rounded_pounds,
     starting,
     who,
@@ -25,7 +27,6 @@ from service.planning.wording import (
 
 _PERCENT = 100  # basis points in one per cent
 
-_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
 """The places of as many options as there can be."""
 
 
@@ -64,8 +65,8 @@ def _regretted(result: Timing, found: OptionsOverPaths) -> Iterator[str]:
     loss = found.options[found.least_regret].regret.largest_loss
     if loss:
         yield (
-            f"{starting(_option(found.least_regret))} is never further behind the best than {rounded_pounds(loss)}, in prices of "
-            "the start. The others can be."
+            f"{starting(option_in_words(found.least_regret))} is never further behind the best than {rounded_pounds(loss)}, in "
+            "prices of the start. The others can be."
         )
 
 
@@ -73,7 +74,7 @@ def _left_on_courses(found: OptionsOverPaths) -> Iterator[str]:
     """The middle and the ends of what is left, with the option that is to be regretted least."""
     left = found.options[found.least_regret].years[-1].wealth_in_prices_of_start
     half = "half of the courses leave"
-    which = f"With {_option(found.least_regret)}, {half}" if len(found.options) > 1 else starting(half)
+    which = f"With {option_in_words(found.least_regret)}, {half}" if len(found.options) > 1 else starting(half)
     yield f"{which} {rounded_pounds(left.p50)} or less after tax at the end, in prices of the start."
     least = f"{rounded_pounds(left.p5)} or less" if left.p5 >= POUND else "nothing"
     yield f"At least one in twenty leaves {least}, and one in twenty more than {rounded_pounds(left.p95)}."
@@ -87,7 +88,7 @@ def _met_on_courses(found: OptionsOverPaths) -> Iterator[str]:
         yield f"Spending is met to the end on {_courses(met[0], found.paths)}{with_each}."
         return
     for place, paths in enumerate(met):
-        yield f"With {_option(place)}, spending is met to the end on {_courses(paths, found.paths)}."
+        yield f"With {option_in_words(place)}, spending is met to the end on {_courses(paths, found.paths)}."
 
 
 def _courses(paths: int, of: int) -> str:
@@ -101,15 +102,10 @@ def described(option: Option) -> str:
     return lump_sums_in_words(option.lump_sums, option.age, option.yearly if isinstance(option.yearly, int) else None)
 
 
-def _option(position: int) -> str:
-    """An option by its place inside a sentence: in words, since the answer counts from 0 and people from 1."""
-    return f"the {_ORDINALS[position]} option"
-
-
 def _in_words(result: Timing, position: int) -> str:
     """An option by its place, and what it is; with what is drawn besides where options differ in it."""
     option = result.question.options[position]
-    words = f"{_option(position)}, {described(option)}"
+    words = f"{option_in_words(position)}, {described(option)}"
     return f"{words} and {income_in_words(option.goal)}" if _differ_in_goal(result) else words
 
 
@@ -125,10 +121,10 @@ def _leaders(order: Ranking) -> list[int]:
 def _named(result: Timing, positions: Sequence[int]) -> str:
     """Options by their places inside a sentence."""
     if len(positions) == 1:
-        return _option(positions[0])
+        return option_in_words(positions[0])
     if len(positions) == len(result.options) > 2:
         return "all options"
-    return f"the {listed([_ORDINALS[position] for position in sorted(positions)])} options"
+    return f"the {listed([ORDINALS[position] for position in sorted(positions)])} options"
 
 
 def _the_most(leaders: Sequence[int], order: Ranking) -> str:
@@ -160,7 +156,7 @@ def _wealth(result: Timing) -> Iterator[str]:
         leads = f"{_named(result, first)} leave {_the_most(first, result.by_wealth)}, within a pound."
     else:
         option = question.options[best.option]
-        leads = f"{_option(best.option)} leaves the most: {described(option)}."
+        leads = f"{option_in_words(best.option)} leaves the most: {described(option)}."
         if _differ_in_goal(result):
             leads += f" With it, {income_in_words(option.goal)}."
     yield f"{when}, {leads} That is {after_tax}."
@@ -205,7 +201,7 @@ def _beneficiaries(result: Timing) -> Iterator[str]:
 def _more(order: Ranking, leaders: int, than: str) -> str:
     """How far the first of an order are ahead of the one after them."""
     after = order[leaders]
-    return f"{rounded_pounds(abs(order[0].amount - after.amount))} more {than} {_option(after.option)}"
+    return f"{rounded_pounds(abs(order[0].amount - after.amount))} more {than} {option_in_words(after.option)}"
 
 
 def _who_dies(result: Timing, found: DeathResult) -> str:
@@ -235,8 +231,8 @@ def _changes(result: Timing) -> Iterator[str]:
         last = pair.ages[-1]
         leader, other = pair.options[last.leader], pair.options[1 - last.leader]
         yield (
-            f"From age {age_on(born, last.day)} ({day_month_year(last.day)}) to the end, {_option(leader)} leaves more than "
-            f"{_option(other)}."
+            f"From age {age_on(born, last.day)} ({day_month_year(last.day)}) to the end, {option_in_words(leader)} leaves more "
+            f"than {option_in_words(other)}."
         )
 
 
@@ -261,8 +257,8 @@ def _growth(result: Timing, pair: PairBreakEvens) -> Iterator[str]:
     if not pair.growth:
         if best.amount - second.amount > EQUAL:
             yield (
-                f"Between {low} and {high} growth a year{on_average}, {_option(best.option)} always leaves more than "
-                f"{_option(second.option)}."
+                f"Between {low} and {high} growth a year{on_average}, {option_in_words(best.option)} always leaves more than "
+                f"{option_in_words(second.option)}."
             )
         return
     growth = growth_on_average(household)
@@ -276,7 +272,7 @@ def _growth(result: Timing, pair: PairBreakEvens) -> Iterator[str]:
         yield f"The order of {both} changes at growth of {listed(rates)} a year{on_average}. {assumes}"
         return
     (found,) = pair.growth
-    more, less = (_option(pair.options[leader]) for leader in (found.above, found.below))
+    more, less = (option_in_words(pair.options[leader]) for leader in (found.above, found.below))
     grow = "the pensions grow" if differ else "the pension grows"
     yield f"If {grow} by more than {rates[0]} a year{on_average}, {more} leaves more than {less}. {assumes}"
 
