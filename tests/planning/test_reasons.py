@@ -134,7 +134,7 @@ def assert_holds(result: Schedule, position: int, place: int, record: PersonReco
         assert all(other.isa_unused == 0 for other in result.years[position].people)
         assert result.years[position].household.in_cash < result.question.household.minimum_cash + POUND
     elif code == "reaches_the_cap":
-        assert record.gross - one.lump_sum == result.question.household.people[place].withdrawal_cap
+        assert record.gross - one.lump_sum == result.question.household.people[place].cap_in(position)
     elif code == "isa_pays_for_spending":
         assert record.from_isa > 0
     elif code == "takes_all_tax_free_cash":

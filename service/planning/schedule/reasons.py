@@ -514,7 +514,8 @@ def _against_later(case: _Case) -> Reason:
         or _left_for_later(case)
         or Reason(
             "found_by_search",
-            "No single limit sets this amount. It comes from searching all tax years of the plan together.",
+            f"{'No single limit sets this amount. It' if case.record.taxable else 'Nothing is drawn this year. That'} comes from "
+            "searching all tax years of the plan together.",
         )
     )
 
@@ -608,9 +609,10 @@ def _instead(case: _Case, year: str) -> str:
 
 def _by_the_end(case: _Case) -> str:
     """For whom and when an amount is worked out."""
+    grown = "with growth " if case.position + 1 < len(case.result.years) else ""
     if case.result.question.is_for_beneficiaries:
-        return "for beneficiaries at the end of the plan, after all taxes"
-    return "by the end of the plan, after tax"
+        return f"for beneficiaries {grown}by the end of the plan, after all taxes"
+    return f"{grown}by the end of the plan, after tax"
 
 
 def _in_pounds(amount: float) -> str:

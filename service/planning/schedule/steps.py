@@ -1,4 +1,4 @@
-"""What a plan asks of people in its first two years: what is to be done by which day, by whom, and by which rule.
+"""What a plan assumes that people do in its first two years: by which day, who, and by which rule.
 
 Each step is read off the settled years or off a warning of the plan, so it says nothing that the plan does not. A plan moves
 all money on the last day of a tax year, so that is the day by which its payments have to be made.
@@ -148,7 +148,7 @@ def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) 
         yield Step(
             "take_lump_sum",
             last,
-            "Take the tax-free lump sum",
+            "Tax-free lump sum",
             f"{by}, the plan takes the tax-free lump sum of {rounded_pounds(one.lump_sum)} from {doer.your} pension. Ask the "
             "scheme how long a payment takes.",
             "law",
@@ -163,7 +163,7 @@ def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) 
             yield Step(
                 "take_small_pot",
                 last,
-                "Take the small pot lump sum",
+                "Small pot lump sum",
                 f"{by}, the plan takes all of {doer.your} {_named(pot.place, of)}, {rounded_pounds(pot.gross)}, as a small pot "
                 f"lump sum. {rounded_pounds(pot.tax_free)} is tax free. Ask the scheme first whether it pays small pot lump "
                 f"sums. At most {most} can be taken from personal schemes in a lifetime. Without a tax code, the scheme deducts "
@@ -183,7 +183,7 @@ def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) 
         yield Step(
             "withdraw",
             last,
-            "Withdraw from the pension",
+            "Withdrawal from the pension",
             f"{by}, the plan takes {rounded_pounds(drawn.gross)} from {doer.your} pension{tax_free}.{_from_which(of, one)} "
             "Ask the scheme how long a payment takes.",
             "law",
@@ -196,7 +196,7 @@ def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) 
         yield Step(
             "take_from_isa",
             last,
-            "Take money from an ISA",
+            "Withdrawal from an ISA",
             f"{by}, the plan takes {rounded_pounds(record.from_isa)} from {doer.your} ISAs for spending. Only a flexible ISA "
             "lets the money be put back in the same tax year.",
             "law",
@@ -209,7 +209,7 @@ def _payments(doer: _Doer, of: Member, year: ScheduleYear, one: SchedulePerson) 
         yield Step(
             "pay_into_isa",
             last,
-            "Pay into an ISA",
+            "Payment into an ISA",
             f"{by}, the plan pays {rounded_pounds(record.subscribed)} into {doer.your} ISAs. Allowance of {name} that is not "
             "used then is lost.",
             "law",
@@ -239,7 +239,7 @@ def _paid_in(doer: _Doer, member: Member, year: ScheduleYear, start: date) -> It
     yield Step(
         "pay_into_pension",
         last,
-        "Pay into the pension",
+        "Payment into the pension",
         f"By {day_month_year(last)}, {rounded_pounds(own + others)} is paid into {doer.your} pensions{by_others}. "
         f"{limit if own else 'Contributions of an employer use the annual allowance too.'}",
         "law",
@@ -261,7 +261,7 @@ def _before_first_income(doer: _Doer, year: ScheduleYear, start: date) -> Step:
     return Step(
         "check_contributions_first",
         max(start, _months_before(year.period.last, 1)),
-        "Check contributions before first income",
+        "Contributions before the first income",
         f"After the first flexible payment to {doer.you}, paying more than {limit} a year into money purchase "
         "pensions brings a tax charge. Check what is still to be paid in before, also by an employer.",
         "law",
@@ -277,7 +277,7 @@ def _guidance(doer: _Doer, member: Member, year: ScheduleYear, start: date) -> I
     yield Step(
         "book_guidance",
         day,
-        "Book free guidance",
+        "Free guidance",
         f"From {age} on, {doer.you} can usually have a free Pension Wise appointment before a pension is first accessed. It is "
         "booked with MoneyHelper.",
         "guidance",
@@ -302,7 +302,7 @@ def _certificate(
         yield Step(
             "apply_for_certificate",
             day,
-            "Apply for a certificate first",
+            "Application for a certificate",
             f"A transitional tax-free amount certificate would leave {rounded_pounds(gained)} more allowance. It must be applied "
             f"for before the first lump sum, with full evidence. The scheme has {months} months to decide.",
             "law",
@@ -315,7 +315,7 @@ def _certificate(
         yield Step(
             "find_tax_free_received",
             day,
-            "Find out earlier tax-free cash",
+            "Earlier tax-free cash",
             "Ask earlier schemes how much was paid tax free before 6 April 2024. If it is less than assumed, a certificate "
             "leaves more allowance. It must be applied for before the first lump sum.",
             "law",
@@ -350,7 +350,7 @@ def _claim(doer: _Doer, member: Member, year: ScheduleYear, one: SchedulePerson)
     yield Step(
         "claim_tax_back",
         period.last,
-        "Claim back tax deducted in excess",
+        "Claim for tax deducted in excess",
         f"If the provider uses the emergency code, about {rounded_pounds(payroll.over_deducted)} too much is deducted from the "
         f"payment to {doer.you}. {payroll.reclaim.reason}",
         "guidance",
@@ -368,7 +368,7 @@ def _tell_other_schemes(doer: _Doer, year: ScheduleYear) -> Step:
     return Step(
         "tell_other_schemes",
         year.period.last + timedelta(days=statement + days),
-        "Tell other schemes",
+        "Notice to other schemes",
         f"{doer.who} must tell every other scheme {doer.does('you pay', 'they pay')} into, within {days} days of getting the "
         f"scheme's statement. The scheme sends it within {statement} days of the first flexible access.",
         "law",
@@ -401,7 +401,7 @@ def _nominations(result: Schedule, doer: _Doer, until: date) -> Iterator[Step]:
         yield Step(
             "review_nominations",
             changed - timedelta(days=1),
-            "Review who is nominated",
+            "Review of nominations",
             why,
             "law",
             ("Finance Act 2004 Sch.28 Part 2", "Finance Act 2026 ss.66-71"),
@@ -411,7 +411,7 @@ def _nominations(result: Schedule, doer: _Doer, until: date) -> Iterator[Step]:
         yield Step(
             "review_nominations",
             min(birthday(start, 1), until),
-            "Review who is nominated",
+            "Review of nominations",
             f"Check who is nominated for {doer.your} pension and whether the scheme still holds that nomination.",
             "practice",
             (),
@@ -426,7 +426,7 @@ def _after_budgets(start: date, until: date) -> Iterator[Step]:
             yield Step(
                 "look_again_after_budget",
                 day,
-                "Look again after the Budget",
+                "Review after the Budget",
                 "An autumn Budget may have changed rates or limits from next April. Ask for this plan again with the new figures "
                 "and with what is held by then.",
                 "practice",
@@ -443,7 +443,7 @@ def _tax_year_ends(year: ScheduleYear) -> Step:
     return Step(
         "tax_year_ends",
         year.period.last,
-        "Check before the tax year ends",
+        "Check at the end of the tax year",
         f"Check that this year's payments have arrived, and keep their records. {left} Unused personal allowance cannot be "
         "carried forward either.",
         "law",
@@ -462,7 +462,7 @@ def _marriage_allowance(people: Sequence[Member], year: ScheduleYear) -> Iterato
     yield Step(
         "claim_marriage_allowance",
         figures.end + timedelta(days=1),
-        "Claim the marriage allowance",
+        "Claim for the marriage allowance",
         f"Once the tax year has ended, {giver} can claim the marriage allowance for it, for up to {figures.count(_CLAIM_YEARS)} "
         f"years. The claim takes {rounded_pounds(claim.taken_off)} off the tax of {receiver}. A claim made before the year ends "
         "goes on in later years until it is cancelled.",

@@ -373,7 +373,7 @@ def _how_chosen(result: Schedule, chosen: SmallPotsChosen) -> Iterator[str]:
         return
     instead, in_the_best = (
         f"Taking {pots} whole",
-        ", even in the best tax years" if of_several else ", even in the best tax year",
+        ", whichever tax years they are taken in" if of_several else ", whichever tax year it is taken in",
     )
     if taken:
         instead, in_the_best = f"Drawing on {pots} like any other pension", ""
