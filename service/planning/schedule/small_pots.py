@@ -14,7 +14,8 @@ from service.planning.projection.small_pots import OpenSmallPot, Taken, first_al
 from service.planning.projection.timeline import Timeline, timeline
 
 IN_THE_FIRST_YEAR = (
-    "It also leaves out plans that take a small pot later than in the first possible tax year, or draw it like any other pension."
+    "It also leaves out plans that take a small pot later than in the first possible tax year, or draw it like any other "
+    "pension."
 )
 """What the bound on a steady income leaves out besides, since only a plan that leaves the most chooses."""
 
