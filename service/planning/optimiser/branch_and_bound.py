@@ -36,6 +36,7 @@ from service.planning.optimiser.work import (
     LIMITS,
     PERSON_YEAR_MODELLED,
     PERSON_YEAR_PROJECTED,
+    YEAR_MADE_UP,
     Work,
 )
 from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, Projection, projected
@@ -244,9 +245,12 @@ def plain_plans(plain: PlainPlans, work: Work) -> Iterator[Projection]:
     for name in PLAIN_PLANS:
         work.add(_plan_takes(plain.timeline))
         try:
-            yield plain.plan(name)
+            found = plain.plan(name)
         except RuleViolation:
-            continue
+            found = None
+        work.add(YEAR_MADE_UP * plain.years_made_up[name])
+        if found is not None:
+            yield found
 
 
 def _plan_takes(timeline: Timeline) -> int:

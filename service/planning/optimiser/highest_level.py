@@ -34,7 +34,7 @@ _PART_FOR_ONE = 0.3
 _PART_FOR_LEVELS = 0.75
 """Of the work, what is for finding the highest level; the rest is for proving that no higher one can be paid."""
 
-_PLAINLY_PAID = (0.9, 0.75, 0.5, 0.25, 0.1)
+_PLAINLY_PAID = (0.95, 0.9, 0.8, 0.65, 0.5, 0.25, 0.1)
 """Where the search came to no end at the first level, shares of it that are tried by drawing only what is needed each year."""
 
 _FIRST_STEP_UP = 100
@@ -118,7 +118,7 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
         return found
 
     for_levels = work.done + _PART_FOR_LEVELS * work.left
-    unknown = 0
+    plainly = False
     while not bracket.is_closed and work.done < for_levels:
         level = bracket.next_level()
         found = asked(level)
@@ -126,9 +126,8 @@ def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: 
             bracket.met(level, found.plan)
             continue
         bracket.not_met(level, impossible=found.impossible)
-        unknown += not found.impossible
-        if unknown == 1 and not bracket.low:
-            unknown += 1
+        if not (plainly or found.impossible or bracket.low):
+            plainly = True
             for lower, paid in _plainly_paid(at, level, work):
                 bracket.met(lower, paid)
     # A level next to the highest may be too much by pounds of the last day only, which the relaxation allows for. And it is

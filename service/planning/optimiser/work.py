@@ -50,9 +50,8 @@ PERSON_YEAR_COMPARED = 100
 PERSON_YEAR_ROUNDED = 45
 """A person's year of an optimum rounded to a plan."""
 
-YEAR_MADE_UP = 1_500
-"""A household's year of a plan in which more has to be drawn for spending than was chosen: it is settled some fifteen to forty
-times."""
+YEAR_MADE_UP = 600
+"""A household's year of a plan in which more has to be drawn for spending than was chosen: amounts are tried until it is met."""
 
 PERSON_YEAR_MODELLED = 110
 """A person's year in a relaxation, besides its lines, questions and columns."""

@@ -109,6 +109,8 @@ class PlainPlans:
         """None is carried out yet."""
         self.timeline = timeline
         self._found: dict[PlainPlan, Projection | tuple[Fault, ...]] = {}
+        self.years_made_up: dict[PlainPlan, int] = {}
+        """In how many periods of each plan more had to be drawn for spending than it would have been."""
 
     def plan(self, name: PlainPlan) -> Projection:
         """A plan. RuleViolation, with the tax year and the shortfall, where spending cannot be met."""
@@ -122,8 +124,19 @@ class PlainPlans:
     def _carried_out(self, name: PlainPlan) -> Projection | tuple[Fault, ...]:
         years = self.timeline
         policy = evenly_from_state_pension_age(years) if name == "evenly" else filling(years, name)
+        self.years_made_up[name] = 0
+
+        def met(position: int, people: tuple[Opened, ...]) -> Settled:
+            choice = policy(position, people)
+            self.years_made_up[name] += 1  # also where it cannot be made up
+            year = with_spending_met(years, position, people, choice)
+            lump_sums = sum(one.lump_sum.gross for one in people if one.lump_sum is not None)
+            if sum(record.gross for record in year.people) - lump_sums <= sum(map(sum, choice.draws)):
+                self.years_made_up[name] -= 1
+            return year
+
         try:
-            return projected(years, policy)
+            return settled_by(years, met)
         except RuleViolation as error:
             return tuple(error.faults)
 
