@@ -1418,11 +1418,11 @@ class HouseholdYear(TypedDict):
     """
     All that left the pensions, lump sums included, before tax.
     """
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     Income tax of this tax year inside the plan.
     """
-    income_tax_so_far: MoneyAnswer
+    income_tax_so_far: SignedMoneyAnswer
     """
     Income tax since the start of the plan.
     """
@@ -1477,7 +1477,7 @@ class PlanTotals(TypedDict):
     """
     The part of it that was taxable.
     """
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     All income tax inside the plan.
     """
@@ -1568,7 +1568,7 @@ class PlanComparisonFound(TypedDict):
     """
     Its spending can be met.
     """
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     All income tax inside that plan.
     """
@@ -1763,7 +1763,7 @@ class ScenarioYear(TypedDict):
     """
     All cash outside ISAs.
     """
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     Income tax of the tax year inside the plan.
     """
@@ -1871,11 +1871,11 @@ class OptionHouseholdYear(TypedDict):
     The whole household in one tax year of an option.
     """
 
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     Income tax of this tax year within the years.
     """
-    income_tax_so_far: MoneyAnswer
+    income_tax_so_far: SignedMoneyAnswer
     """
     Income tax since the start.
     """
@@ -1935,7 +1935,7 @@ SurvivorYears = TypedDict(
     {
         'from': str,
         'to': str,
-        'income_tax': MoneyAnswer,
+        'income_tax': SignedMoneyAnswer,
     },
 )
 
@@ -3580,7 +3580,7 @@ class OptionPersonTotals(TypedDict):
 
     """
     tax_free_cash_parts: TaxFreeCashParts
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     This person's income tax.
     """
@@ -3615,10 +3615,11 @@ class OptionPersonYear(TypedDict):
     Income within the years, before tax, without withdrawals and without interest on waiting cash.
     """
     contributions: NotRequired[ContributionsPaidIn]
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-    outside the years.
+    outside the years. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that
+    is only partly inside them.
 
     """
     tax_on_interest: SignedMoneyAnswer
@@ -4560,10 +4561,11 @@ class PlanPersonYear(TypedDict):
     """
     Interest on the plan's cash; it is taxed as savings income.
     """
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-    outside the plan.
+    outside the plan. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that is
+    only partly inside the plan.
 
     """
     isa_subscription: MoneyAnswer
@@ -4668,7 +4670,7 @@ class OptionTotals(TypedDict):
     """
     All that left the pensions, lump sums included, before tax.
     """
-    income_tax: MoneyAnswer
+    income_tax: SignedMoneyAnswer
     """
     All income tax within the years.
     """

@@ -2451,9 +2451,10 @@ export interface components {
             interest: components["schemas"]["MoneyAnswer"];
             /**
              * @description Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-             *     outside the plan.
+             *     outside the plan. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that is
+             *     only partly inside the plan.
              */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /** @description What is subscribed to this person's ISAs. */
             isa_subscription: components["schemas"]["MoneyAnswer"];
             /** @description What is taken from this person's ISAs. */
@@ -2671,9 +2672,9 @@ export interface components {
             /** @description All that left the pensions, lump sums included, before tax. */
             withdrawn: components["schemas"]["MoneyAnswer"];
             /** @description Income tax of this tax year inside the plan. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /** @description Income tax since the start of the plan. */
-            income_tax_so_far: components["schemas"]["MoneyAnswer"];
+            income_tax_so_far: components["schemas"]["SignedMoneyAnswer"];
             /** @description Subscribed to ISAs. */
             isa_subscriptions: components["schemas"]["MoneyAnswer"];
             /** @description All pensions at the end of the year. */
@@ -2696,7 +2697,7 @@ export interface components {
             /** @description The part of it that was taxable. */
             taxable: components["schemas"]["MoneyAnswer"];
             /** @description All income tax inside the plan. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /** @description Subscribed to ISAs. */
             isa_subscriptions: components["schemas"]["MoneyAnswer"];
             /** @description Spent. */
@@ -2756,7 +2757,7 @@ export interface components {
              */
             outcome: "found";
             /** @description All income tax inside that plan. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /** @description What that plan leaves. */
             wealth_after_tax: components["schemas"]["MoneyAnswer"];
             /** @description The same in prices of `start_date`. */
@@ -2934,7 +2935,7 @@ export interface components {
             /** @description All cash outside ISAs. */
             in_cash: components["schemas"]["MoneyAnswer"];
             /** @description Income tax of the tax year inside the plan. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
         };
         /** @description A scenario in which the spending cannot be met. */
         ScenarioImpossible: {
@@ -3124,7 +3125,7 @@ export interface components {
             /** @description All that left the pensions, lump sums included, before tax. */
             withdrawn: components["schemas"]["MoneyAnswer"];
             /** @description All income tax within the years. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /** @description All interest on cash outside ISAs. */
             interest_on_waiting_cash: components["schemas"]["MoneyAnswer"];
             /** @description The part of the income tax that this interest adds, year by year. */
@@ -3158,7 +3159,7 @@ export interface components {
             tax_free_cash: components["schemas"]["MoneyAnswer"];
             tax_free_cash_parts: components["schemas"]["TaxFreeCashParts"];
             /** @description This person's income tax. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /** @description Interest on this person's cash outside ISAs. */
             interest_on_waiting_cash: components["schemas"]["MoneyAnswer"];
             /** @description The part of the income tax that this interest adds. */
@@ -3222,9 +3223,10 @@ export interface components {
             contributions?: components["schemas"]["ContributionsPaidIn"];
             /**
              * @description Income tax of the tax year, the high income child benefit charge included, less the share borne by income
-             *     outside the years.
+             *     outside the years. It is below nil where a marriage allowance claimed `as_best` saves more than is left, in a tax year that
+             *     is only partly inside them.
              */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /**
              * @description The part of it that the interest on this person's cash outside ISAs adds, after the starting rate for savings and the
              *     savings allowance. It is below nil where the interest ends a marriage allowance that this person gives.
@@ -3254,9 +3256,9 @@ export interface components {
         /** @description The whole household in one tax year of an option. */
         OptionHouseholdYear: {
             /** @description Income tax of this tax year within the years. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
             /** @description Income tax since the start. */
-            income_tax_so_far: components["schemas"]["MoneyAnswer"];
+            income_tax_so_far: components["schemas"]["SignedMoneyAnswer"];
             /** @description Tax-free cash since the start. */
             tax_free_cash_so_far: components["schemas"]["MoneyAnswer"];
             /** @description All cash outside ISAs at the end of the year. */
@@ -3325,7 +3327,7 @@ export interface components {
              */
             to: string;
             /** @description The survivor's income tax. */
-            income_tax: components["schemas"]["MoneyAnswer"];
+            income_tax: components["schemas"]["SignedMoneyAnswer"];
         };
         /**
          * @description What one person leaves, the tax on it step by step, and who receives it. `additional_permitted_subscription`

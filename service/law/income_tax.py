@@ -192,7 +192,8 @@ def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
     marriage = taxpayer.marriage_allowance
     given = min(rules.marriage_allowance, allowance) if marriage == "gives" else 0
     stack = _stack(year, other_income, allowance + blind - given)
-    marriage_open = marriage == "none" or not _charged_above_basic(scales, stack)
+    # A reduction was given only where it is open.
+    marriage_open = marriage == "none" or stack[-1] > 0 or not _charged_above_basic(scales, stack)
     if given and not marriage_open:
         # ITA 2007 s.55C: no election for someone who would then pay more than the basic rates.
         given = 0

@@ -155,21 +155,26 @@ def _crossings(
 
     Dividends inside their nil rate are not relieved, nor savings inside theirs, as long as anything else can be: lower
     heights are then in reach that bear no more. With a reduction they are, since where it leaves no tax many stacks bear
-    the same and a lower one might be taken.
+    the same and a lower one might be taken. Where the starting rate for savings ends, the slope falls as ``lower`` rises, so
+    no least tax lies on that line alone; nor, without savings, on a line of theirs.
     """
-    start = scales.starting_rate_limit
     lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
     layer_least, layer_most = max(0, savings - allowance), savings
     height_least = max(total - dividends, lower_least + layer_least)
     height_most = total - max(0, dividends - allowance)
+    nil_dividends_from = total - scales.dividend_allowance
     if not scales.reduction:
         layer_least = max(layer_least, min(savings_allowance, layer_most))
-        height_most = min(height_most, max(height_least, total - scales.dividend_allowance))
-    limits = [x for x in (*(scales.property or scales.lower).limits, start) if lower_least < x < lower_most]
+        height_most = min(height_most, max(height_least, nil_dividends_from))
+    limits = [x for x in (scales.property or scales.lower).limits if lower_least < x < lower_most]
     heights = [height_least]
     pairs = []
     if height_most > height_least:
-        levels = (height_most, *scales.savings.limits, total - scales.dividend_allowance, start + savings_allowance)
+        levels = [height_most]
+        if height_most > nil_dividends_from:
+            levels.append(nil_dividends_from)
+        if savings:
+            levels += (*scales.savings.limits, scales.starting_rate_limit + savings_allowance)
         heights += [x for x in levels if height_least < x <= height_most]
         layers = {layer_least, layer_most}
         if layer_least < savings_allowance < layer_most:

@@ -135,7 +135,8 @@ def payroll_outcome(
             cumulative=cumulative,
             emptied=emptied,
             more_payments=more_payments,
-            others=reclaim.other_income(person.income, facts.pay_to_date if cumulative else 0),
+            # Asked for only where it is looked at: the form of an emptied pension alone turns on it.
+            others=reclaim.other_income(person.income, facts.pay_to_date if cumulative else 0) if emptied else "none",
             uk_resident=uk_resident,
             year_end=rules.figures.end,
             claim_years=rules.payroll.overpayment_claim_years,

@@ -31,6 +31,7 @@ from service.planning.schedule.steps import steps
 from service.planning.schedule.told import told
 from tests.benchmarks.households import couple
 from tests.benchmarks.questions import question
+from tests.contract.agreement import component, validator
 from tests.households import BOOK, plans
 from tests.oracle.best_plan import Judge, corners
 
@@ -392,3 +393,25 @@ def test_only_spouses_and_civil_partners_claim(client: FlaskClient, url: str, cl
     assert (
         client.post(url, json=body | {"household": {"people": alone, "estate": {"spouses": False}}}).status_code == 200
     )
+
+
+def test_a_claim_may_bring_back_tax_in_a_part_of_a_tax_year(client: FlaskClient) -> None:
+    """22 days of a year of 15,000: their share of its tax of 486 is some 29, and a claim saves 252, a fifth of 1,260 (Income Tax
+    Act 2007 s.55B). The claim is for the whole year, so all of it counts. The agreement knows that this is below nil."""
+    works = HERE | {"income": [{"kind": "employment", "amount": 15_000}], "marriage_allowance": "as_best"}
+    household = {"people": [works, HERE | {"marriage_allowance": "as_best", "pensions": []}]}
+    part_year = {"start_date": "2027-03-15", "household": household}
+    plan = ASKED["/v1/allowance-schedule"] | part_year | {"end_date": "2028-04-05"}
+    timing = (
+        ASKED["/v1/lump-sum-timing"]
+        | part_year
+        | {"options": [{"lump_sums": "never", "aim": {"goal": "spending_only"}}]}
+    )
+    for url, body, schema in (
+        ("/v1/allowance-schedule", plan, "AllowanceScheduleAnswer"),
+        ("/v1/lump-sum-timing", timing, "LumpSumTimingAnswer"),
+    ):
+        found = client.post(url, json=body).get_json()
+        years = found["years"] if "years" in found else found["options"][0]["years"]
+        assert years[0]["people"][0]["income_tax"] < 0
+        assert [error.message for error in validator(component(schema)).iter_errors(found)] == []

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from service.law.income_tax import Taxpayer, TaxpayerYear, liability, taxpayer_year
+from service.law.income_tax import NATIONS, Nation, Taxpayer, TaxpayerYear, liability, taxpayer_year
 from service.law.rounding import years_tax_to_the_penny
 from service.law.units import PENNY, POUND
 from service.planning.curve.piece import STAIR
@@ -133,6 +133,40 @@ def test_a_choice_of_set_off_is_found_with_few_questions() -> None:
         rules = TaxFunction(taxpayer_year(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
         tax_curve(rules, 4_000_000)
         assert rules.evaluations <= most
+
+
+@pytest.mark.parametrize("nation", ["england", "scotland"])
+def test_where_a_marriage_allowance_first_leaves_tax_is_found_without_a_search(nation: Nation) -> None:
+    taxpayer = Taxpayer(nation, other_income=980_000, dividends=260_000, marriage_allowance="receives")
+    rules = TaxFunction(taxpayer_year(taxpayer, BOOK.years["2026-27"].income_tax[nation]))
+    curve = tax_curve(rules, 1_500_000)
+    assert rules.evaluations <= 9
+    first = next(piece.start for piece in curve.pieces if piece.tax_end > piece.tax_start)
+    assert 0 < first < 1_000_000
+    for amount in range(first - 2, first + 3):
+        assert_agrees(rules.year, curve, amount)
+    assert exact_tax(rules.year, first) == 0 < exact_tax(rules.year, first + 1)
+
+
+@settings(max_examples=300, deadline=None)
+@given(years, st.sampled_from(NATIONS), amounts(110_000), amounts(1_300), amounts(90_000), st.booleans())
+def test_savings_that_bear_no_tax_are_shown_as_by_a_curve_of_their_own(
+    tax_year: str, nation: Nation, other_income: int, savings: int, to: int, blind: bool
+) -> None:
+    taxpayer = Taxpayer(nation, other_income=other_income, savings=savings, blind=blind)
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[nation])
+    own, shown = tax_curve(TaxFunction(year), to), tax_curve(TaxFunction(year), to, every_point=False)
+    assert slices(shown, to) == slices(own, to)
+    for piece in shown.pieces:
+        for amount in (piece.start, piece.start + 1, piece.end - 1, piece.end):
+            assert_agrees(year, shown, amount)
+
+
+def test_savings_that_bear_no_tax_need_no_questions_of_their_own() -> None:
+    taxpayer = Taxpayer("england", other_income=3_000_000, savings=42_050)
+    rules = TaxFunction(taxpayer_year(taxpayer, BOOK.years["2026-27"].income_tax["england"]))
+    tax_curve(rules, 3_000_000, every_point=False)
+    assert rules.evaluations == 1
 
 
 @settings(max_examples=300, deadline=None)

@@ -16,7 +16,10 @@ from service.planning.curve.tax_function import TaxFunction
 
 def bends(rules: TaxFunction, start: Pence, end: Pence) -> list[Pence]:
     """Where the choice of set-off bends the line strictly between two neighbouring points."""
-    steeper = _may_get_steeper(rules.year, rules(start), rules(end))
+    before, after = rules(start), rules(end)
+    if not _choice_may_bend(rules.year, before, after):
+        return _where_tax_begins(rules.year, start, end, before, after)
+    steeper = _may_get_steeper(rules.year, before, after)
     if steeper is None:
         return _found_bends(rules, start, end, falling=False)
     if not steeper:
@@ -114,14 +117,28 @@ def _may_get_steeper(year: TaxpayerYear, before: Liability, after: Liability) ->
 
 
 def set_off_may_bend(year: TaxpayerYear, before: Liability, after: Liability) -> bool:
-    """Whether the choice of set-off may bend the line between two neighbouring points.
+    """Whether the choice of set-off may bend the line between two neighbouring points, or the marriage allowance reduction,
+    limited to the tax there is, where it is not the same at both."""
+    return before.marriage_allowance_reduction != after.marriage_allowance_reduction or _choice_may_bend(
+        year, before, after
+    )
 
-    Without savings and dividends there is no choice; where the plain order is best its bends are among the points. (The
-    marriage allowance reduction, limited to the tax there is, may bend it too where it is not the same at both ends.)
-    """
+
+def _where_tax_begins(year: TaxpayerYear, start: Pence, end: Pence, before: Liability, after: Liability) -> list[Pence]:
+    """Where a marriage allowance reduction leaves tax for the first time strictly between two points, where nothing else bends
+    the line: the penny, or both pennies between which that is."""
+    reduction = year.scales.reduction
+    tax_start, tax_end = (each.other_tax + each.savings_tax + each.dividend_tax for each in (before, after))
+    if not tax_start < reduction < tax_end:
+        return []
+    last, beyond = divmod((reduction - tax_start) * (end - start), tax_end - tax_start)
+    return [at for at in ((start + last, start + last + 1) if beyond else (start + last,)) if start < at < end]
+
+
+def _choice_may_bend(year: TaxpayerYear, before: Liability, after: Liability) -> bool:
+    """Whether the choice of set-off may bend the line between two neighbouring points. Without savings and dividends there is
+    no choice; where the plain order is best its bends are among the points."""
     taxpayer, its_rules, scales = year.taxpayer, year.rules, year.scales
-    if before.marriage_allowance_reduction != after.marriage_allowance_reduction:
-        return True
     savings, dividends = taxpayer.savings, taxpayer.dividends
     if savings == 0 and dividends == 0:
         return False

@@ -71,6 +71,9 @@ def _parts(charge: _Charge, pieces: Iterable[Piece]) -> Iterator[Piece]:
 
 def _stepped(charge: _Charge, piece: Piece) -> Iterator[Piece]:
     """A piece between the places where it is cut, with the charge in steps."""
+    if piece.end <= charge.first:
+        yield piece  # nothing is charged yet
+        return
     so_far = charge.at(piece.start)
     rest = piece
     if charge.first <= piece.start < charge.last and piece.rate is not None:

@@ -55,26 +55,28 @@ def corners(rules: TaxFunction, to: Pence) -> list[Pence]:
     return points(rules.year, rules, taper_of(rules.year, rules), to)
 
 
-def tax_curve(rules: TaxFunction, to: Pence) -> TaxCurve:
+def tax_curve(rules: TaxFunction, to: Pence, *, every_point: bool = True) -> TaxCurve:
     """The curve over taxable withdrawals from 0 to at least ``to`` pence, as it is shown: the child benefit charge as a
-    staircase."""
-    pieces = _income_tax_pieces(rules, to)
+    staircase. Without ``every_point``, neighbouring pieces that are taxed alike may be one."""
+    pieces = _income_tax_pieces(rules, to, every_point=every_point)
     return TaxCurve(tuple(with_charge_stairs(rules, pieces) if rules.year.taxpayer.child_benefit else pieces))
 
 
 def pieces_to(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     """The curve's pieces, as they are searched: the child benefit charge in its steps. Each is made only when it is asked
     for."""
-    pieces = _income_tax_pieces(rules, to)
+    pieces = _income_tax_pieces(rules, to, every_point=False)
     return with_charge_steps(rules, pieces) if rules.year.taxpayer.child_benefit else pieces
 
 
-def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
+def _income_tax_pieces(rules: TaxFunction, to: Pence, *, every_point: bool) -> Iterator[Piece]:
     """The pieces without the child benefit charge."""
     taxpayer = rules.year.taxpayer
     end = taxpayer.income + to + BEYOND
-    if end <= _SHARED_TO and has_other_income_only(taxpayer, rules.year.rules):
-        return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.income, end)
+    if end <= _SHARED_TO and _has_no_more_than_savings(taxpayer, rules.year.rules):
+        free = taxpayer.savings
+        if not free or (not every_point and _savings_are_free(rules, end)):
+            return _stretch(_shared_pieces(rules.year.rules, taxpayer.blind), taxpayer.income - free, end - free)
     covered = rules.year.treated_as_deducted
     if covered:
         # The pieces of the income's own tax are read off a year in which nothing has to be covered.
@@ -85,14 +87,29 @@ def _income_tax_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
 def has_other_income_only(taxpayer: Taxpayer, rules: IncomeTaxRules) -> bool:
     """Whether other income and the withdrawal, which count alike, are all there is, but for child benefit. To 2026-27 property
     income counts like them."""
+    return not taxpayer.savings and _has_no_more_than_savings(taxpayer, rules)
+
+
+def _has_no_more_than_savings(taxpayer: Taxpayer, rules: IncomeTaxRules) -> bool:
+    """The same, but for savings."""
     property_is_apart = rules.other_income_first or rules.scales.property is not None
     return (
         not (taxpayer.property_income and property_is_apart)
-        and not taxpayer.savings
         and not taxpayer.dividends
         and not taxpayer.relief_at_source
         and not taxpayer.gift_aid
         and taxpayer.marriage_allowance == "none"
+    )
+
+
+def _savings_are_free(rules: TaxFunction, income: Pence) -> bool:
+    """Whether savings change no tax up to an income with the withdrawal: they fit into their allowance where it is least, and the
+    personal allowance is used by other income and not withdrawn."""
+    taxpayer, scales, allowances = rules.year.taxpayer, rules.year.scales, rules(0).allowances
+    return (
+        taxpayer.savings <= scales.savings_allowances[scales.savings.band(income - allowances)]
+        and taxpayer.income - taxpayer.savings >= allowances
+        and income <= rules.year.rules.taper_threshold
     )
 
 

@@ -132,11 +132,13 @@ def _of_one_kind(
             not_grown[k] = missed(out, rates[k])
             left[k] -= out + not_grown[k]
             still_early -= out
+    # Pots that are rounded by themselves may keep a penny each; it is drawn on the last day.
+    on_last_day += still_early
     for k in order:
         out = min(on_last_day, left[k])
         left[k] -= out
         on_last_day -= out
-    return left, not_grown, draw - still_early - on_last_day
+    return left, not_grown, draw - on_last_day
 
 
 def after_lump_sum(

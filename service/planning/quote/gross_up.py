@@ -7,7 +7,7 @@ the rules then decide at the penny.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from itertools import chain, pairwise
 
 from service.law import rounding
@@ -21,7 +21,8 @@ from service.planning.search import least_reaching
 class Wanted(Value, frozen=True):
     """What is asked: ``net`` pence, from at most ``most`` gross. ``split`` turns a gross amount into its taxable part
     and any lifetime allowance charge, ``gross_within`` turns that round where it can be; ``tax_without`` is the
-    year's tax without the withdrawal, ``on_withdrawal`` the extra tax on a taxable amount, both by the rules."""
+    year's tax without the withdrawal, ``on_withdrawal`` the extra tax on a taxable amount, both by the rules.
+    ``may_be_charged``: there is child benefit."""
 
     net: Pence
     most: Pence
@@ -29,6 +30,7 @@ class Wanted(Value, frozen=True):
     tax_without: Pence
     on_withdrawal: Callable[[Pence], Pence]
     gross_within: Callable[[Pence], Pence] | None
+    may_be_charged: bool
 
 
 class GrossUp(Value, frozen=True):
@@ -45,12 +47,7 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
     """
     most_net = 0
     lowest = 0
-    for piece, following in pairwise(chain(pieces, (None,))):
-        if piece is None or piece.rate is None:
-            continue
-        # A child benefit step is reached at the piece's own end; every other step comes after it.
-        reached = following is not None and following.is_charge_step
-        last = piece.end - 1 if reached else piece.end
+    for piece, last in _without_steps(pieces, wanted.may_be_charged):
 
         def net(gross: Pence, piece: Piece = piece) -> Pence:
             taxable, charge, *_ = wanted.split(gross)
@@ -72,6 +69,19 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
             break
         lowest = highest + 1
     return GrossUp(None, most_net)
+
+
+def _without_steps(pieces: Iterable[Piece], may_be_charged: bool) -> Iterator[tuple[Piece, Pence]]:
+    """The pieces that are no steps, each with the last taxable amount that is taxed by it. A step of the child benefit charge is
+    reached at the end of the piece before it, so that with child benefit the next piece is looked at. Every other step comes
+    after it."""
+    if not may_be_charged:
+        yield from ((piece, piece.end) for piece in pieces if piece.rate is not None)
+        return
+    for piece, following in pairwise(chain(pieces, (None,))):
+        if piece is not None and piece.rate is not None:
+            reached = following is not None and following.is_charge_step
+            yield piece, piece.end - 1 if reached else piece.end
 
 
 def _on_stairs(

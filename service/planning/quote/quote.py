@@ -198,7 +198,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
         with_it=with_it,
         on_withdrawal=on_withdrawal,
         net_after_tax=gross - payment.charge - on_withdrawal,
-        curve_once=Once(partial(tax_curve, year, payment.taxable), curve),
+        curve_once=Once(partial(tax_curve, year, payment.taxable, every_point=False), curve),
         payroll_once=Once(outcome),
         money_purchase_applies=accessed or flexible,
         money_purchase_triggered=triggered,
@@ -335,7 +335,8 @@ def _gross(
         return year(taxable).total - year(0).total
 
     within = lump_sums.gross_within(asked.method, pension, of_age, left)
-    wanted = Wanted(net_wanted, most, split, year(0).total, on_withdrawal, within)
+    has_child_benefit = year.year.taxpayer.child_benefit > 0
+    wanted = Wanted(net_wanted, most, split, year(0).total, on_withdrawal, within, has_child_benefit)
     followed: list[Piece] = []
 
     def pieces() -> Iterator[Piece]:
@@ -366,7 +367,7 @@ def _gross(
             found.most_net or None,
         )
     # With child benefit the charge was searched in steps, and is shown as a staircase.
-    can_be_shown = followed[-1].end > split(found.gross)[0] and not year.year.taxpayer.child_benefit
+    can_be_shown = followed[-1].end > split(found.gross)[0] and not has_child_benefit
     return found.gross, TaxCurve(tuple(followed)) if can_be_shown else None
 
 

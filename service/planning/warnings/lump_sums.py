@@ -729,8 +729,8 @@ def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
 )
 def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) -> Found:
     """What was really received tax free was not given, and decides whether a certificate would help."""
-    found = _transition(case)
-    if found is None or case.person.tax_free_received is not None:
+    found = None if case.person.tax_free_received is not None else _transition(case)
+    if found is None:
         return ()
     year, assumed = found
     return entry.warn(
@@ -765,8 +765,9 @@ def tax_free_received_before_april_2024_decides(case: PersonCase, entry: Entry) 
 )
 def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -> Found:
     """Less was received tax free than is assumed."""
-    found, received = _transition(case), case.person.tax_free_received
-    if found is None or received is None:
+    received = case.person.tax_free_received
+    found = None if received is None else _transition(case)
+    if received is None or found is None:
         return ()
     year, assumed = found
     if received >= assumed:
@@ -808,8 +809,9 @@ def transitional_certificate_worth_considering(case: PersonCase, entry: Entry) -
 )
 def transitional_certificate_harmful(case: PersonCase, entry: Entry) -> Found:
     """More was received tax free than is assumed."""
-    found, received = _transition(case), case.person.tax_free_received
-    if found is None or received is None:
+    received = case.person.tax_free_received
+    found = None if received is None else _transition(case)
+    if received is None or found is None:
         return ()
     year, assumed = found
     if received <= assumed:

@@ -295,8 +295,9 @@ def relief_method_not_given(year: YearFacts, entry: Entry) -> Found:
 
 def _planned(year: YearFacts) -> tuple[PaidIn, ...]:
     facts = year.person.facts
-    given = () if facts is None or facts.contributions is None else facts.contributions
-    return tuple(one for one in given if year.figures.start <= one.day <= year.figures.end)
+    if facts is None or not facts.contributions:
+        return ()
+    return tuple(one for one in facts.contributions if year.figures.start <= one.day <= year.figures.end)
 
 
 def _relief_ended(year: YearFacts) -> date | None:
@@ -319,8 +320,11 @@ def _paid_too_late(year: YearFacts) -> tuple[PaidIn, ...]:
 
 def _saved(year: YearFacts) -> tuple[PaidIn, ...]:
     """What counts against the annual allowance: of a person's own contributions only relievable ones (s.233(1))."""
+    planned = _planned(year)
+    if not planned:
+        return ()
     ended = _relief_ended(year)
-    return tuple(one for one in _planned(year) if not _is_too_late(one, ended))
+    return tuple(one for one in planned if not _is_too_late(one, ended))
 
 
 def _counted(year: YearFacts) -> tuple[PaidIn, ...]:
@@ -332,6 +336,8 @@ def _saving(year: YearFacts) -> Saving:
     """The year's saving by what it is tested against (s.227F(3)-(4)): what is paid into money purchase pensions up to the day
     of the first flexible access counts with defined benefit saving."""
     saved = _saved(year)
+    if not saved:
+        return Saving(0, 0)
     total = sum(one.amount for one in saved)
     if not year.after.flexibly_accessed:
         return Saving(0, total)
