@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from service.console.plan import pension_growth
 from service.law.lump_sums import Pension
@@ -325,3 +327,21 @@ def test_the_console_tells_what_each_pension_grows_by() -> None:
     assert pension_growth({"pension_growth": 0.02, "growth_by_pension": rates}) == (
         "by pension: the first person's 0 and 2 by 2.00%, the first person's 1 by 5.00%"
     )
+
+
+POTS = st.lists(st.tuples(st.integers(0, 10_000_000), st.integers(-300, 1_500)), min_size=1, max_size=5)
+"""What pots hold, pence, and by how many ten-thousandths the growth is that money spent early misses."""
+
+
+@given(POTS, st.integers(0, 20_000_000), st.integers(0, 20_000_000))
+@example([(1_237_551, 150), (1_054_574, 220), (6_254_797, 230)], 8_409_976, 6_114_768)
+def test_less_is_drawn_than_was_asked_only_where_nothing_is_left(
+    pots: list[tuple[int, int]], draw: int, early: int
+) -> None:
+    """Otherwise a period would be settled again and again, each time for a penny less."""
+    held, early = [amount for amount, _ in pots], min(draw, early)
+    rates = [(rate, 10_000) for _, rate in pots]
+    found = drawn(range(len(pots)), [Funds(0, amount) for amount in held], (0, draw), (0, early), rates)
+    left = sum(pot.drawdown for pot in found.after)
+    assert sum(held) == left + found.drawn.drawdown + found.missed.drawdown
+    assert found.drawn.drawdown == draw or left == 0
