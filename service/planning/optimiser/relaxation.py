@@ -1008,12 +1008,12 @@ class Relaxation:
         """A person's tax under a claim in a cell, from the points it is made of and their weights."""
         surface = self.domains[person][cell.period].under(claim)
         points, weights = [point for point, _ in made_of], [weight / share for _, weight in made_of]
-        income = savings = tax = 0.0
+        mean_income = mean_savings = tax = 0.0
         for point, weight in zip(points, weights, strict=True):
-            income += point.income * weight
-            savings += point.savings * weight
+            mean_income += point.income * weight
+            mean_savings += point.savings * weight
             tax += point.tax * weight
-        income, savings = round(income), round(savings)
+        income, savings = round(mean_income), round(mean_savings)
         # A single point is the surface's own.
         error = (tax if len(points) == 1 else surface.tax(income, savings)) - tax
         cost = error * share * duals[cell.cash]
