@@ -31,7 +31,12 @@ from service.planning.optimiser.rounding_heuristic import rounded
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tax_surface import Region
 from service.planning.optimiser.ties import Tie, least_hurt
-from service.planning.optimiser.tolerances import ABOVE_TAX_POUNDS, EXACT_TAX_POUNDS, WHOLE_SHARE_SHORTFALL
+from service.planning.optimiser.tolerances import (
+    ABOVE_TAX_POUNDS,
+    CHECKED_SHARE,
+    EXACT_TAX_POUNDS,
+    WHOLE_SHARE_SHORTFALL,
+)
 from service.planning.optimiser.work import (
     LIMITS,
     PERSON_YEAR_MODELLED,
@@ -484,6 +489,8 @@ class _Search:
 
         Where money has no worth, as it may at a node that leaves no room to hold it, the tax need not be the least.
         """
+        if taxed.share < CHECKED_SHARE:
+            return False
         if taxed.error >= -ABOVE_TAX_POUNDS or taxed.error_cost >= -ABOVE_TAX_POUNDS * taxed.share:
             return False
         surface = self.relaxation.domains[taxed.person][taxed.period].under(taxed.claim)

@@ -40,3 +40,7 @@ ABOVE_TAX_POUNDS = 0.03
 
 TAX_STEP_POUNDS = 1.0
 """More tax than this on one penny, or on one stair of the taper beyond what its rate explains, is a step of the tax."""
+
+CHECKED_SHARE = 0.001
+"""A cell's weight, a part of 1, below which its tax is not compared with the surface: points have weights that are right to the
+solver's tolerance of 0.0000001, which divided by a weight of that size makes incomes that nobody has."""
