@@ -173,6 +173,11 @@ def percentage_used(crystallised: Pence, lifetime_allowance: Pence) -> BasisPoin
     return crystallised * WHOLE // lifetime_allowance
 
 
+def most_dropped(pension: Pension, rules: LumpSumRules) -> Pence:
+    """Of the tax-free part of one event before 6 April 2024, what ``percentage_used`` may leave uncounted at the most."""
+    return quarter(-(-personal_lifetime_allowance(pension, rules) // WHOLE), rules)
+
+
 def previously_used(pension: Pension, rules: LumpSumRules) -> Pence:
     """The lifetime allowance used by earlier benefits in money (FA 2024 Sch.9 para 125), to the nearest penny."""
     if pension.lifetime_allowance_used == 0:

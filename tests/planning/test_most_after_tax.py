@@ -978,6 +978,18 @@ def test_a_search_that_says_the_gap_is_closed_has_closed_it(name: str) -> None:
     assert best.stopped_by == ("gap" if closed else "search_complete")
 
 
+@pytest.mark.parametrize(("first", "count"), [(2022, 3), (2023, 2), (2023, 3)])
+@pytest.mark.parametrize("pounds", [1_200_000, 1_500_000])
+def test_the_bound_counts_what_of_the_lifetime_allowance_is_dropped(first: int, count: int, pounds: int) -> None:
+    """Before 6 April 2024 each payment used the lifetime allowance in hundredths of a per cent, and what is less was dropped
+    (HMRC RPSM12306030). So up to 26.83 pounds more are tax free in the end, a quarter of 0.01% of 1,073,100."""
+    alone = member(1955, uncrystallised=pounds, drawdown=50_000)
+    of = household(years(first, count), alone, tax_rate_on_remaining_pension=4_000)
+    best = most_after_tax(timeline(of, BOOK))
+    assert best.agreed
+    assert best.bound >= best.projection.wealth
+
+
 def test_a_search_without_the_work_for_it_says_so() -> None:
     """None at all, and too little to come to an end of the same household, whose gap a standard search closes."""
     tax_years = timeline(large(2), BOOK)

@@ -96,7 +96,7 @@ class _Amounts:
             tax_free_left = available(plan.timeline.household.people[place].pension, rules).tax_free / POUND / 1_000
             first, then = (self.lp.add_row(amount, amount) for amount in funds)
             # Nothing was drawn, so all of the allowance is left.
-            rows = PensionRows((first,), (then,), self.lp.add_row(-INF, 0.0), 0.25, tax_free_left, 0.0)
+            rows = PensionRows((first,), (then,), self.lp.add_row(-INF, 0.0), 0.25, tax_free_left, tax_free_left, 0.0)
             self.model.add_pension(place, rows)
         self.model.restrict(box)
 
@@ -400,6 +400,17 @@ def test_no_plan_is_above_the_bound_of_a_couple(seed: int) -> None:
         except RuleViolation:
             continue
         assert received(plan, wanted) <= proof.bound
+
+
+@pytest.mark.parametrize("drawdown", [0, 50_000])
+@pytest.mark.parametrize("years", [2, 3])
+def test_the_bound_counts_what_of_the_lifetime_allowance_is_dropped(drawdown: int, years: int) -> None:
+    """What was taken before 6 April 2024 comes off the lump sum and death benefit allowance by a percentage of two places, and
+    what is less is dropped (HMRC RPSM12306030; FA 2024 Sch.9 paras 125-129)."""
+    of = household(person(1955, 1_200_000, drawdown), first=2023, years=years)
+    _, proof = answered(asked(of, EstateFacts()))
+    assert proof.proven
+    assert proof.gap <= 30 * POUND * years
 
 
 # By hand

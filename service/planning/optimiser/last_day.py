@@ -41,14 +41,15 @@ class Misjudged(NamedTuple):
 
 class PensionRows(NamedTuple):
     """Rows of a person's pensions in the program: by pension, uncrystallised and drawdown funds, all of which are drawn or left;
-    and the tax-free allowance, of which ``tax_free_left`` is left besides a ``lump_sum`` taken by itself; ``share`` of
-    uncrystallised funds may be tax free. Amounts are in the program's unit."""
+    and the tax-free allowance, of which ``tax_free_left`` is left besides a ``lump_sum`` taken by itself, and ``most_tax_free``
+    can come to be; ``share`` of uncrystallised funds may be tax free. Amounts are in the program's unit."""
 
     funds: tuple[int, ...]
     income_funds: tuple[int, ...]
     allowance: int
     share: float
     tax_free_left: float
+    most_tax_free: float
     lump_sum: float
 
 

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from service.law import lump_sums
 from service.law.income_tax import IncomeTaxRules, MarriageAllowance, Taxpayer
 from service.law.rounding import years_tax_to_the_penny
-from service.law.units import PENNY, POUND, WHOLE
+from service.law.units import PENNY, POUND, WHOLE, Pence
 from service.planning.household import YearlyRate
 from service.planning.optimiser.claims import PARTS, Claim, standing_claims, taxed_under, unclaimed, worth_a_claim
 from service.planning.optimiser.last_day import AFTER_TAX, Box, LastDay, Misjudged, PensionRows
@@ -548,14 +548,14 @@ class Relaxation:
         grown."""
         timeline = self.timeline
         periods = timeline.periods
-        member = timeline.household.people[person]
-        rules = periods[0].rules.lump_sums
-        tax_free_left = lump_sums.available(member.pension, rules).tax_free / _UNIT_PENCE
-        share = rules.tax_free_rate / WHOLE
+        share = periods[0].rules.lump_sums.tax_free_rate / WHOLE
         lump = self._lump[person]
         pots = [_grown_to_the_end(timeline, pot, lump, k) for k, pot in enumerate(_pots(timeline, person))]
+        tax_free_left, most_tax_free = (amount / _UNIT_PENCE for amount in _tax_free_left(timeline, person))
         if lump is not None:
-            tax_free_left = max(0.0, tax_free_left - lump.amount) if any(any(pot.paid_in) for pot in pots) else 0.0
+            more = any(any(pot.paid_in) for pot in pots)
+            tax_free_left = max(0.0, tax_free_left - lump.amount) if more else 0.0
+            most_tax_free = max(0.0, most_tax_free - lump.amount) if more else 0.0
         with_each = timeline.household.lump_sums == "with_each_withdrawal"
         # Where the allowance never runs out, drawing without a tax-free part is never better.
         runs_out = with_each and sum(pot.most_uncrystallised for pot in pots) * share > tax_free_left
@@ -572,13 +572,14 @@ class Relaxation:
             if pot.drawdown > 0:
                 kinds.append("drawdown")
             rows.append(_PotRows(uncrystallised, pot.after, funds, income_funds, kinds, so_far))
-        allowance = self.lp.add_row(-INF, tax_free_left)
+        allowance = self.lp.add_row(-INF, most_tax_free)
         own = PensionRows(
             funds=tuple(row.funds for row in rows),
             income_funds=tuple(row.income_funds for row in rows),
             allowance=allowance,
             share=share,
             tax_free_left=tax_free_left,
+            most_tax_free=most_tax_free,
             lump_sum=0.0 if lump is None else lump.amount,
         )
         self._last_day.add_pension(person, own)
@@ -1229,6 +1230,23 @@ def _pots(timeline: Timeline, person: int) -> list[_PotHeld]:
         )
         for k, (funds, growth) in enumerate(zip(held, growths, strict=True))
     ]
+
+
+def _tax_free_left(timeline: Timeline, person: int) -> tuple[Pence, Pence]:
+    """What is left of a person's tax-free allowance at the start: at the least, and at the most that plans can come to have. The
+    lifetime allowance of another tax year may have been another, and what is taken of it before 6 April 2024 counts in
+    hundredths of a per cent, of which parts are dropped: once in each period with draws, and once for the one lump sum."""
+    pension = timeline.household.people[person].pension
+    all_rules = [period.rules.lump_sums for period in timeline.periods]
+    left = [lump_sums.available(pension, rules).tax_free for rules in all_rules]
+    dropped = [
+        lump_sums.most_dropped(pension, rules)
+        for rules, year in zip(all_rules, timeline.people[person], strict=True)
+        if year.may_draw and rules.lump_sum_allowance is None
+    ]
+    if dropped and timeline.household.lump_sums == "all_now":
+        dropped.append(max(dropped))
+    return min(left), max(left) + sum(dropped)
 
 
 def _grown_to_the_end(timeline: Timeline, pot: _PotHeld, lump: _LumpSum | None, k: int) -> _PotGrown:

@@ -165,9 +165,9 @@ class TaxedEstateModel:
             # Of the allowance there is what would be left with no more tax-free cash, and what of that cash is not taken.
             least = max(0.0, facts.above.allowance / UNIT_POUNDS - rows.lump_sum - rows.tax_free_left)
             rate = facts.income_tax_rate
-            self._lp.bound_row(rows.allowance, -INF, rows.tax_free_left + least)
+            self._lp.bound_row(rows.allowance, -INF, rows.most_tax_free + least)
             entries = [(self._above, rate), (rows.allowance, 1.0)]
-            self._allowance = self._lp.add_column(entries, low=least, high=least + rows.tax_free_left)
+            self._allowance = self._lp.add_column(entries, low=least, high=least + rows.most_tax_free)
 
     def restrict(self, box: Box | None) -> None:
         """Admit the points of a box."""
