@@ -10,6 +10,7 @@ import heapq
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from itertools import count
+from math import floor
 from typing import Literal, NamedTuple
 
 from service.law.units import POUND
@@ -19,6 +20,7 @@ from service.planning.optimiser.lp import INF, Outcome
 from service.planning.optimiser.partitioning import heavier_side, partition
 from service.planning.optimiser.relaxation import (
     ActiveCells,
+    CellCount,
     DrawOrder,
     Node,
     Relaxation,
@@ -274,13 +276,21 @@ class _Subproblem(NamedTuple):
 
 
 _NodeKey = tuple[
-    tuple[tuple[int, ActiveCells], ...], tuple[tuple[int, DrawOrder], ...], tuple[frozenset[int | None], ...]
+    tuple[tuple[int, ActiveCells], ...],
+    tuple[tuple[int, DrawOrder], ...],
+    tuple[frozenset[int | None], ...],
+    tuple[CellCount, ...],
 ]
 
 
 def _key(node: Node) -> _NodeKey:
     """A node by what it constrains."""
-    return tuple(sorted(node.active_cells.items())), tuple(sorted(node.draw_orders.items())), node.small_pots
+    return (
+        tuple(sorted(node.active_cells.items())),
+        tuple(sorted(node.draw_orders.items())),
+        node.small_pots,
+        node.cell_counts,
+    )
 
 
 class _Dived(NamedTuple):
@@ -376,11 +386,8 @@ class _Search:
             if not branches:
                 leaves = max(leaves, node.bound)
             found = [self._relaxed(branch, node.bound) for branch in branches]
-            others = found[-1] if branches and _fills_one_in_part(node.solution) else None
-            # The better child is looked at next, so that the search soon comes to plans. Where one of many like years is filled
-            # in part, the next is the child without its heaviest cell: another year is in part there, at next to no loss.
-            children = [child for child in found if child is not None]
-            children.sort(key=lambda child: (child is others, child.bound))
+            # The better child is looked at next, so that the search soon comes to plans.
+            children = sorted((child for child in found if child is not None), key=lambda child: child.bound)
             node = self._up_to_date(children.pop()) if children and not self._enough(children[-1].bound) else None
             for child in children:
                 heapq.heappush(waiting, (-child.bound, next(turn), child))
@@ -531,6 +538,10 @@ class _Search:
             return self._each_alone(node, dearest, mixed.cell)
         if solution.fractional:
             t = max(solution.fractional, key=lambda period: solution.fractional[period])
+            if _is_plan_but_for_one_period(solution):
+                apart = self._count_branches(node, solution, t)
+                if apart:
+                    return apart
             one = frozenset({heaviest(solution.shares[t])})
             others = self.relaxation.allowed(node, t) - one
             return [self._with_active(node, {t: cells}) for cells in (one, others)]
@@ -538,6 +549,26 @@ class _Search:
         if taxed is None:
             return [node._replace(box=box) for box in solution.misjudged.boxes if solution.misjudged.pounds > 0]
         return self._each_alone(node, taxed.period, taxed.cell)
+
+    def _count_branches(self, node: Node, solution: Solution, t: int) -> list[Node]:
+        """Two children in which fewer or more cells of a group have weight, of which period ``t`` fills one in part; none where
+        the optimum fills a whole number of them."""
+        shares = solution.shares[t]
+        group = self.relaxation.group_apart(t, *sorted(range(len(shares)), key=shares.__getitem__)[-2:])
+        if group is None:
+            return []
+        filled = self.relaxation.in_group(group, solution)
+        fewer = floor(filled)
+        if not WHOLE_SHARE_SHORTFALL < filled - fewer < 1 - WHOLE_SHARE_SHORTFALL:
+            return []
+        before = next(
+            (one for one in node.cell_counts if one.group == group), CellCount(group, 0, len(solution.shares))
+        )
+        others = tuple(one for one in node.cell_counts if one.group != group)
+        return [
+            node._replace(cell_counts=(*others, before._replace(most=fewer))),
+            node._replace(cell_counts=(*others, before._replace(least=fewer + 1))),
+        ]
 
     def _each_alone(self, node: Node, t: int, split: int) -> list[Node]:
         """Two children, each without one of the two cells that a cell was split into last."""
@@ -678,9 +709,9 @@ class _Search:
         return self.timeline if self._small_pots is None else self._small_pots.taken_in(taken)
 
 
-def _fills_one_in_part(solution: Solution | None) -> bool:
-    """Whether an optimum is a plan but for one period of several cells."""
-    return solution is not None and len(solution.fractional) == 1 and not solution.order_violations
+def _is_plan_but_for_one_period(solution: Solution) -> bool:
+    """Whether an optimum is a plan but for one period of several cells, so that no cell is to be split any more."""
+    return len(solution.fractional) == 1 and not _by_cost(solution)
 
 
 def _chosen(solution: Solution) -> Taken | None:

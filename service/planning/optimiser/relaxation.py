@@ -69,14 +69,25 @@ class ActiveCells(NamedTuple):
     known: int
 
 
+class CellCount(NamedTuple):
+    """A branching constraint on a group of cells of many periods (``Relaxation.group_apart``): in a plan each has weight one or
+    none, and at least ``least`` and at most ``most`` of them have one."""
+
+    group: int
+    least: int
+    most: int
+
+
 class Node(NamedTuple):
-    """A node of the tree: branching constraints by period, by person, on the last day, and on each open small pot. Of that they
-    are the choices that are left: positions of periods, and None for none of them; all where ``small_pots`` is empty."""
+    """A node of the tree: branching constraints by period, by person, on the last day, on each open small pot, and on groups of
+    cells. Of a small pot they are the choices that are left: positions of periods, and None for none of them; all where
+    ``small_pots`` is empty."""
 
     active_cells: Mapping[int, ActiveCells]
     draw_orders: Mapping[int, DrawOrder]
     box: Box | None = None
     small_pots: tuple[frozenset[int | None], ...] = ()
+    cell_counts: tuple[CellCount, ...] = ()
 
 
 class Solution(NamedTuple):
@@ -145,6 +156,13 @@ class MixedClaims(NamedTuple):
     cell: int
     best: Claim
     cost: float
+
+
+class _Group(NamedTuple):
+    """A row that counts the weight of cells, and those cells: their periods and places."""
+
+    row: int
+    members: set[tuple[int, int]]
 
 
 @dataclass(slots=True)
@@ -236,6 +254,8 @@ class Relaxation:
         self._floor: int | None = None
         self._held: dict[tuple[int, int, int | None, int], int] = {}
         self._share_rows: dict[int, int] = {}
+        self._groups: list[_Group] = []
+        self._cell_counts: tuple[CellCount, ...] = ()
         self._active: dict[int, ActiveCells] = {}
         self._draw_orders: dict[int, DrawOrder] = {}
         self.cells: list[list[_Cell]] = [[] for _ in self._periods]
@@ -271,6 +291,8 @@ class Relaxation:
             self._box = node.box
         if node.small_pots != self._left_open:
             self._leave_open(node.small_pots)
+        if node.cell_counts != self._cell_counts:
+            self._bound_groups(node.cell_counts)
         return self.lp.solve(cutoff / UNIT_POUNDS, primal=primal)
 
     def taxed_left(self, node: Node, floor: float, *, least: bool) -> TaxedLeft | Outcome:
@@ -379,6 +401,44 @@ class Relaxation:
         old.regions[taxed.person], others[taxed.person] = regions
         self._set_points(old, taxed.person)
         self._add_cell(taxed.period, taxed.cell, others, old.claims)
+
+    def group_apart(self, t: int, one: int, other: int) -> int | None:
+        """A group that one of two cells of period ``t`` is in and the other is not: cells in which a person has more income than
+        in others of their periods. None where the two do not differ so."""
+        for number, group in enumerate(self._groups):
+            if ((t, one) in group.members) != ((t, other) in group.members):
+                return number
+        for person in self._people:
+            low, high = sorted(self.cells[t][cell].regions[person] for cell in (one, other))
+            if low.income_high <= high.income_low:
+                return self._new_group(person, high.income_low)
+        return None
+
+    def _new_group(self, person: int, income: int) -> int:
+        """The group of the cells that are above a person's income, pence, or in other periods above the nearest to it at which
+        cells are split."""
+        members = set()
+        for t, cells in enumerate(self.cells):
+            lows = [cell.regions[person].income_low for cell in cells]
+            above = [low for low in lows if low > min(lows)]
+            if above:
+                least = min(above, key=lambda low: abs(low - income))
+                members |= {(t, cell) for cell, low in enumerate(lows) if low >= least}
+        row = self.lp.add_row(-INF, INF, [(self.cells[t][cell].share, 1.0) for t, cell in sorted(members)])
+        self._groups.append(_Group(row, members))
+        return len(self._groups) - 1
+
+    def in_group(self, number: int, solution: Solution) -> float:
+        """In how many periods a solution has its weight in a group of cells."""
+        members, shares = sorted(self._groups[number].members), solution.shares
+        return sum(shares[t][cell] for t, cell in members if cell < len(shares[t]))
+
+    def _bound_groups(self, cell_counts: tuple[CellCount, ...]) -> None:
+        for one in self._cell_counts:
+            self.lp.bound_row(self._groups[one.group].row, -INF, INF)
+        for one in cell_counts:
+            self.lp.bound_row(self._groups[one.group].row, one.least, one.most)
+        self._cell_counts = cell_counts
 
     def split_claims(self, t: int, mixed: MixedClaims) -> None:
         """Split a cell in two, the new one under the best claim alone and the old one under all others."""
@@ -669,6 +729,7 @@ class Relaxation:
             if t not in self._share_rows:
                 self._share_rows[t] = self.lp.add_row(1.0, 1.0, [(cells[0].share, 1.0)])
             whole.append((self._share_rows[t], 1.0))
+        whole += [(group.row, 1.0) for group in self._groups if parent is not None and (t, parent) in group.members]
         share = self.lp.add_column(whole, low=1.0, high=1.0)
         cell = _Cell(t, parent, regions, cash, share, members, claims)
         for claim in self._claims[t]:
@@ -676,6 +737,9 @@ class Relaxation:
                 row = self.lp.add_row(0.0, 0.0)
                 for one, part, sign in zip(members, claim, (1.0, -1.0), strict=True):
                     one.claims[part] = row, sign
+        for group in self._groups:
+            if parent is not None and (t, parent) in group.members:
+                group.members.add((t, len(cells)))
         cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
         cell.before = [row for row, _ in before]
         cell.from_isas_limit, cell.kept, cell.spare_cash = limits[1], kept, spare_cash
