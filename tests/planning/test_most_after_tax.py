@@ -31,6 +31,8 @@ from service.planning.optimiser.work import LIMITS, Work
 from service.planning.projection.policies import BANDS, evenly_from_state_pension_age, filling, projected
 from service.planning.projection.settlement import Choice, Draw, wealth_after_tax
 from service.planning.projection.timeline import Timeline, timeline
+from tests.benchmarks.households import couple
+from tests.benchmarks.questions import question
 from tests.households import BOOK, growing_apart
 from tests.oracle.best_plan import (
     Judge,
@@ -1056,3 +1058,14 @@ def test_the_judge_says_what_the_projection_says() -> None:
     assert plan is not None
     assert Judge(tax_years).wealth(plan) == projected(tax_years, policy_of(plan)).wealth
     assert projected(tax_years, filling(tax_years, "personal_allowance")).wealth == worth(tax_years, plan)
+
+
+@pytest.mark.parametrize("seed", [15, 121])
+def test_the_gap_is_closed_where_many_years_are_alike(seed: int) -> None:
+    """Forty years in which a few are filled to a higher band, and nobody's cash bears interest: how many, and not which, is the
+    question. Within thirty pence a year, by a standard search."""
+    body = couple(random.Random(seed), "most_after_tax")
+    body["assumptions"]["cash_interest"] = 0
+    best = most_after_tax(timeline(question("allowance-schedule", body).household, BOOK))
+    assert best.agreed
+    assert best.bound - best.projection.wealth <= 30 * len(best.projection.years)
