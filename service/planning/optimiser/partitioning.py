@@ -46,7 +46,7 @@ class _Corner(NamedTuple):
 
 def partition(domain: TaxDomain, region: Region, taxed: CellTax) -> tuple[Region, Region] | None:
     """The two regions: split at the corner of the tax that is highest above the hull, or where the optimum is."""
-    corner = max(_corners(domain, taxed), key=lambda one: one.error, default=None)
+    corner = max(_corners(domain, region, taxed), key=lambda one: one.error, default=None)
     if corner is not None and corner.error >= taxed.error / 2:
         sides = corner.separator.sides(region, step=corner.step)
         if region not in sides:
@@ -64,8 +64,9 @@ def heavier_side(sides: tuple[Region, Region], taxed: CellTax) -> Region:
     return max(sides, key=weight)
 
 
-def _corners(domain: TaxDomain, taxed: CellTax) -> Iterator[_Corner]:
-    """Where lines cross the segments between the points of which the tax is a mean."""
+def _corners(domain: TaxDomain, region: Region, taxed: CellTax) -> Iterator[_Corner]:
+    """Where lines cross the segments between the points of which the tax is a mean. Where interest is not refined, a line
+    across the total is the income there: points have no interest, so a bound on the total would leave out plans with some."""
     surface = domain.under(taxed.claim)
     points = [point for point in taxed.points if not point.endless]
     for first, second in combinations(points, 2):
@@ -74,6 +75,8 @@ def _corners(domain: TaxDomain, taxed: CellTax) -> Iterator[_Corner]:
             savings = round(first.savings + share * (second.savings - first.savings))
             at, after = surface.tax(income, savings), _just_after(surface, separator, income, savings)
             hull = first.tax + share * (second.tax - first.tax)
+            if domain.is_coarse and separator.of_income and separator.of_savings:
+                separator = _Separator(1, 0, separator.amount - region.savings_low)
             yield _Corner(separator, max(at, after) - hull, after - at > TAX_STEP_POUNDS)
 
 

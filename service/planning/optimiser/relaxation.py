@@ -45,6 +45,9 @@ _OUT_OF_ISAS_TO_CHANGES = 0.02
 """What a pound taken out of ISAs weighs beside a pound by which a withdrawal changes: only so much that, of plans as smooth, none
 pays into ISAs what it takes out of them in the same year."""
 
+_GAIN = PENNY_POUNDS / UNIT_POUNDS
+"""A point that is worth no more than this, in the program's unit, is the solver's rounding."""
+
 _NOTABLE_POUNDS = 1.0
 """Draws and allowances below this are not looked at where their order is checked: pence of the solver's rounding."""
 
@@ -477,7 +480,8 @@ class Relaxation:
         return sum(surface.work_expected for surface in (domain.surface, *domain.claimed.values()))
 
     def priced_cash(self) -> list[tuple[int, int]]:
-        """Persons and periods whose interest is not refined, though holding cash would pay if its interest bore no tax."""
+        """Persons and periods whose interest is not refined, though holding cash would pay if its interest bore no tax; or where
+        a marriage allowance would be lost by it and less tax be due."""
         duals = self.lp.duals
         found = []
         for t in self._periods[1:]:
@@ -486,9 +490,19 @@ class Relaxation:
                 now = max(duals[cell.cash] + self._worth_before(t, cell) for cell in self.cells[t])
                 kept = self.cells[t - 1]
                 before = min(duals[cell.cash] + (0.0 if cell.kept is None else duals[cell.kept]) for cell in kept)
-                if (1 + self._rates[t]) * now - before > NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND:
-                    found += [(person, t) for person in coarse]
+                pays = (1 + self._rates[t]) * now - before > NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND
+                found += [(person, t) for person in coarse if pays or self._gains_by_losing(person, t)]
         return found
+
+    def _gains_by_losing(self, person: int, t: int) -> bool:
+        """Whether somebody would gain if interest that bears no tax lost them a marriage allowance that they give: a point
+        that is had so has a positive reduced cost."""
+        domain, duals = self.domains[person][t], self.lp.duals
+        for cell in self.cells[t]:
+            for point in domain.points_with_interest(cell.regions[person], {claim[person] for claim in cell.claims}):
+                if -sum(duals[row] * value for row, value in self._point_entries(cell, person, point)) > _GAIN:
+                    return True
+        return False
 
     def interest_in_the_way(self) -> list[tuple[int, int]]:
         """Persons and periods whose interest is not refined, where nothing was feasible and something is once it bears no
@@ -513,6 +527,9 @@ class Relaxation:
         domain = self.domains[person][t]
         domain.untaxed = untaxed
         for cell in self.cells[t]:
+            if domain.may_lose:
+                self._set_points(cell, person)
+                continue
             one = cell.members[person]
             kept = [point for point, column in one.columns.items() if column in one.admitted and not point.endless]
             self._admit(cell, person, [*kept, domain.endless])
@@ -541,8 +558,12 @@ class Relaxation:
                 surface = self._surface(known, taxpayer, year.rules)
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
+                lost = None
+                if taxpayer.marriage_allowance == "gives" and earns:
+                    lost = self._surface(known, replace(taxpayer, marriage_allowance="none"), year.rules)
                 draws = year.may_draw or any(pot.person == person and t in pot.periods for pot in self._open_small_pots)
-                own.append(TaxDomain(surface, income, savings, draws, earns, income + most, savings + interest[t]))
+                most_savings = savings + interest[t]
+                own.append(TaxDomain(surface, income, savings, draws, earns, income + most, most_savings, lost=lost))
             domains.append(own)
         return domains
 
@@ -909,15 +930,11 @@ class Relaxation:
             self._admit(cell, person, domain.points(region, dict.fromkeys(claim[person] for claim in cell.claims)))
 
     def _admit(self, cell: _Cell, person: int, points: Iterable[TaxPoint]) -> None:
-        domain, one = self.domains[person][cell.period], cell.members[person]
+        one = cell.members[person]
         wanted = set()
         for point in points:
             if point not in one.columns:
-                entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
-                entries += [(one.income, point.income / _UNIT_PENCE)] if domain.free else []
-                entries += [(one.savings, point.savings / _UNIT_PENCE)] if domain.earns else []
-                entries += [one.claims[point.claim]] if point.claim in one.claims else []
-                column = one.columns[point] = self.lp.add_column(entries)
+                column = one.columns[point] = self.lp.add_column(self._point_entries(cell, person, point))
                 one.points[column] = point
                 one.admitted.add(column)
             wanted.add(one.columns[point])
@@ -926,6 +943,15 @@ class Relaxation:
             | dict.fromkeys(sorted(one.admitted - wanted), (0.0, 0.0))
         )
         one.admitted = wanted
+
+    def _point_entries(self, cell: _Cell, person: int, point: TaxPoint) -> list[tuple[int, float]]:
+        """The rows that a point of a person's tax has a part in."""
+        domain, one = self.domains[person][cell.period], cell.members[person]
+        entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
+        entries += [(one.income, point.income / _UNIT_PENCE)] if domain.free else []
+        entries += [(one.savings, point.savings / _UNIT_PENCE)] if domain.earns else []
+        entries += [one.claims[point.claim]] if point.claim in one.claims else []
+        return entries
 
     # Branching constraints
 

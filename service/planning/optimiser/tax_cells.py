@@ -27,7 +27,8 @@ class TaxDomain:
 
     ``claimed`` has the surfaces under claims to the marriage allowance, by this person's part, where what one of two people does
     changes the tax of both; ``surface`` is the one without such a claim. ``in_effect`` is where a part may be in effect, if that
-    is not everywhere.
+    is not everywhere. ``lost`` is the surface of somebody whose ``surface`` has a marriage allowance given to nobody in the
+    household, once that is lost.
     """
 
     surface: Surface
@@ -41,6 +42,12 @@ class TaxDomain:
     untaxed: bool = False
     claimed: Mapping[MarriageAllowance, Surface] = field(default_factory=dict)
     in_effect: Mapping[MarriageAllowance, Region] = field(default_factory=dict)
+    lost: Surface | None = None
+
+    @property
+    def is_coarse(self) -> bool:
+        """Whether interest may be had that is not taxed as by the surface."""
+        return self.earns and not self.refined
 
     @property
     def varies(self) -> bool:
@@ -72,13 +79,30 @@ class TaxDomain:
 
     def points(self, region: Region, claims: Collection[MarriageAllowance] = _UNCLAIMED) -> list[TaxPoint]:
         """The points of a region, under each of some parts in claims."""
-        coarse = self.earns and not self.refined
-        if coarse:
-            region = region._replace(savings_high=region.savings_low)
-        found: list[TaxPoint] = []
-        for claim in claims:
-            found += self._points(region, claim)
-        return [*found, self.endless] if coarse else found
+        if not self.is_coarse:
+            return [point for claim in claims for point in self._points(region, claim)]
+        beside = region._replace(savings_high=region.savings_low)
+        found = [point for claim in claims for point in self._points(beside, claim)]
+        return [*found, *(self.points_with_interest(region, claims) if self.untaxed else ()), self.endless]
+
+    @property
+    def may_lose(self) -> bool:
+        """Whether interest may lose a marriage allowance that is given."""
+        return self.lost is not None or "none" in self.in_effect
+
+    def points_with_interest(
+        self, region: Region, claims: Collection[MarriageAllowance] = _UNCLAIMED
+    ) -> list[TaxPoint]:
+        """The points that only interest leads to which is not refined, as if that bore no tax: whoever gives a marriage allowance
+        may lose it by interest, and pay less. All other tax is no less with more savings."""
+        if not self.may_lose or not self.is_coarse or "none" not in claims:
+            return []
+        lost, kept_to = self.lost, self.surface.open_to
+        if lost is None:
+            lost, kept_to = self.surface, self.in_effect["none"].total_low - 1
+        interest = self.most_savings - self.savings
+        beside = region._replace(savings_high=region.savings_low)
+        return lost.vertices(beside.common(ANYWHERE._replace(total_low=kept_to + 1 - interest, total_high=kept_to)))
 
     @property
     def endless(self) -> TaxPoint:
