@@ -111,6 +111,21 @@ def test_the_hull_is_nowhere_above_the_tax(seed: int) -> None:
         assert hull(points, income, savings) <= tax + ROUNDED, (income, savings)
 
 
+@pytest.mark.parametrize("seed", range(200))
+def test_it_is_nowhere_above_the_tax_along_an_edge_in_the_taper(seed: int) -> None:
+    """Cells are split at totals. Corners on such an edge are halves of a penny of both amounts, and are not to be lost."""
+    chance = random.Random(seed)
+    seen, taxpayer, rules = surface(chance)
+    first = max(0, seen._taper.first)
+    total = first + round(max(POUND, seen._taper.last - first) * chance.random())
+    where = Region(0, FAR_PENCE, 0, FAR_PENCE, total, total + 50_000 * POUND)
+    points = seen.vertices(where)
+    for _ in range(20):
+        income = chance.randint(0, total)
+        tax = rules_own(taxpayer, rules, income, total - income)
+        assert hull(points, income, total - income) <= tax + ROUNDED, (income, total - income)
+
+
 @pytest.mark.parametrize("seed", range(300))
 def test_where_other_income_is_all_there_is_its_few_lines_suffice(seed: int) -> None:
     """The hull of their points is nowhere above the rules' tax, and is that of the points on all lines."""

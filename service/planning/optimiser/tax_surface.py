@@ -368,17 +368,26 @@ class _Crossings:
             for other in others:
                 determinant = one.of_income * other.of_savings - other.of_income * one.of_savings
                 if determinant:
-                    income = (one.amount * other.of_savings - other.amount * one.of_savings) // determinant
-                    savings = (one.of_income * other.amount - other.of_income * one.amount) // determinant
-                    total = income + savings
+                    of_income = one.amount * other.of_savings - other.amount * one.of_savings
+                    of_savings = one.of_income * other.amount - other.of_income * one.amount
+                    income, savings = of_income // determinant, of_savings // determinant
+                    total = (of_income + of_savings) // determinant
                     if (
                         one.total_low <= total <= one.total_high
                         and other.total_low <= total <= other.total_high
                         and income <= one.income_high
                         and income <= other.income_high
-                        and self._region.has(income, savings)
                     ):
-                        self.found.add((income, savings))
+                        if income + savings == total:
+                            self._add(income, savings)
+                        else:
+                            # Both rounded down are a penny below a total, and may be below the region.
+                            self._add(income + 1, savings)
+                            self._add(income, savings + 1)
+
+    def _add(self, income: int, savings: int) -> None:
+        if self._region.has(income, savings):
+            self.found.add((income, savings))
 
 
 def _within(lines: Sequence[Line], of_income: int, of_savings: int, low: int, high: int) -> list[Line]:
