@@ -15,21 +15,14 @@ from typing import Literal, NamedTuple
 
 from service.law.units import POUND
 from service.planning.faults import RuleViolation
+from service.planning.optimiser.data import most_wealth
 from service.planning.optimiser.last_day import AFTER_TAX, LastDay
 from service.planning.optimiser.lp import INF, Outcome
+from service.planning.optimiser.node import ActiveCells, CellCount, DrawOrder, Node
 from service.planning.optimiser.partitioning import heavier_side, partition
-from service.planning.optimiser.relaxation import (
-    ActiveCells,
-    CellCount,
-    DrawOrder,
-    Node,
-    Relaxation,
-    Solution,
-    Surfaces,
-    heaviest,
-    most_wealth,
-)
+from service.planning.optimiser.relaxation import Relaxation, Surfaces
 from service.planning.optimiser.rounding_heuristic import rounded
+from service.planning.optimiser.solution import Solution, heaviest
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tax_surface import Region
 from service.planning.optimiser.ties import Tie, least_hurt

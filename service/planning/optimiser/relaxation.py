@@ -9,18 +9,32 @@ weight one, under one claim, is a plan.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
-from service.law import lump_sums
 from service.law.income_tax import IncomeTaxRules, MarriageAllowance, Taxpayer
 from service.law.rounding import years_tax_to_the_penny
-from service.law.units import PENNY, POUND, WHOLE, Pence
-from service.planning.household import YearlyRate
+from service.law.units import POUND, WHOLE
 from service.planning.optimiser.claims import PARTS, Claim, standing_claims, taxed_under, unclaimed, worth_a_claim
-from service.planning.optimiser.last_day import AFTER_TAX, Box, LastDay, Misjudged, PensionRows
+from service.planning.optimiser.data import (
+    UNIT_PENCE,
+    first_interest,
+    from_isas_at_most,
+    gives_and_receives,
+    grown_to_the_end,
+    lump_sum_of,
+    missed_in,
+    most_held,
+    most_pension,
+    pots_held,
+    tax_free_left_at_first,
+    taxpayer_without_cash,
+)
+from service.planning.optimiser.last_day import AFTER_TAX, Box, LastDay, PensionRows
 from service.planning.optimiser.lp import INF, LinearProgram, Outcome
+from service.planning.optimiser.node import ActiveCells, CellCount, DrawOrder, Node
+from service.planning.optimiser.solution import Amounts, MixedClaims, Solution, TaxedLeft, heaviest
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
 from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 from service.planning.optimiser.tolerances import (
@@ -33,13 +47,8 @@ from service.planning.optimiser.tolerances import (
     WHOLE_SHARE_SHORTFALL,
 )
 from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
-from service.planning.projection.pots import Funds
-from service.planning.projection.settlement import first_holdings, opened
 from service.planning.projection.small_pots import OpenSmallPot, room_for
 from service.planning.projection.timeline import Timeline
-from service.planning.projection.within_the_year import missed_rate
-
-_UNIT_PENCE = UNIT_POUNDS * POUND
 
 _OUT_OF_ISAS_TO_CHANGES = 0.02
 """What a pound taken out of ISAs weighs beside a pound by which a withdrawal changes: only so much that, of plans as smooth, none
@@ -56,88 +65,6 @@ Surfaces = dict[tuple[Taxpayer, IncomeTaxRules], Surface]
 """Tax surfaces by what they follow from: the taxpayer and the rules."""
 
 
-class DrawOrder(NamedTuple):
-    """Branching constraints on a person: uncrystallised funds are not drawn without a tax-free part before one period, and
-    the tax-free allowance is used up by another (None: it need not be)."""
-
-    not_before: int = 0
-    used_by: int | None = None
-
-
-class ActiveCells(NamedTuple):
-    """A branching constraint on a period: the cells that may have weight, of those ``known`` when it was made. A later
-    cell is active if the one it was split from is."""
-
-    cells: frozenset[int]
-    known: int
-
-
-class CellCount(NamedTuple):
-    """A branching constraint on a group of cells of many periods (``Relaxation.group_apart``): in a plan each has weight one or
-    none, and at least ``least`` and at most ``most`` of them have one."""
-
-    group: int
-    least: int
-    most: int
-
-
-class Node(NamedTuple):
-    """A node of the tree: branching constraints by period, by person, on the last day, on each open small pot, and on groups of
-    cells. Of a small pot they are the choices that are left: positions of periods, and None for none of them; all where
-    ``small_pots`` is empty."""
-
-    active_cells: Mapping[int, ActiveCells]
-    draw_orders: Mapping[int, DrawOrder]
-    box: Box | None = None
-    small_pots: tuple[frozenset[int | None], ...] = ()
-    cell_counts: tuple[CellCount, ...] = ()
-
-
-class Solution(NamedTuple):
-    """An optimum of the relaxation: its wealth, pounds, and the values of the columns.
-
-    ``shares`` are the weights of each period's cells. ``fractional``: what each period with several cells would lose at
-    the plan's end if it were taxed as one. ``mixed_claims``: what each period with one cell and several claims to the marriage
-    allowance would lose under the best of them. ``order_violations``: by person, the periods in which funds are drawn without
-    a tax-free part before the allowance is used up. ``misjudged`` is what the last day is worth less. ``small_pots``: of each
-    open small pot the share that is taken in each period, and as None the share that is not.
-    """
-
-    wealth: float
-    values: Sequence[float]
-    shares: list[list[float]]
-    cell_taxes: list[CellTax]
-    fractional: dict[int, float]
-    mixed_claims: dict[int, MixedClaims]
-    order_violations: dict[int, list[int]]
-    misjudged: Misjudged
-    small_pots: tuple[Mapping[int | None, float], ...] = ()
-
-
-class Amounts(NamedTuple):
-    """What a solution does. Pounds by person and period: taxable withdrawals, drawdown drawn, cash held, and what is
-    spent before the last day of the cash of the period before, of the draws from uncrystallised funds (gross) and of those from
-    drawdown funds; by period: subscribed, from ISAs, and what of it is spent before the last day."""
-
-    withdrawn: list[list[float]]
-    drawdown: list[list[float]]
-    cash: list[list[float]]
-    early_cash: list[list[float]]
-    early_uncrystallised: list[list[float]]
-    early_drawdown: list[list[float]]
-    subscribed: list[float]
-    from_isas: list[float]
-    early_from_isas: list[float]
-
-
-class TaxedLeft(NamedTuple):
-    """What a solution leaves in pensions that would bear tax, pounds, and the solution as values of columns and duals of rows."""
-
-    pounds: float
-    values: Sequence[float]
-    duals: Sequence[float]
-
-
 class _Drawn(NamedTuple):
     """What a person draws in a period, pounds: of uncrystallised funds with a tax-free part and without, and of drawdown funds;
     and what of it is spent before the last day."""
@@ -151,14 +78,6 @@ class _Drawn(NamedTuple):
     def taxable(self, share: float) -> float:
         """What of it is taxable, where such a share of the first is tax free."""
         return self.tax_free * (1 - share) + self.taxed + self.drawdown
-
-
-class MixedClaims(NamedTuple):
-    """What it would cost at the plan's end if a cell were under the one claim that is the best for what everybody has there."""
-
-    cell: int
-    best: Claim
-    cost: float
 
 
 class _Group(NamedTuple):
@@ -244,8 +163,8 @@ class Relaxation:
         self.domains = self._surfaces(known)
         self._claims = [self._with_claims(known, t) for t in self._periods]
         self._given = [self._free_claim(t) if free_claims else 0.0 for t in self._periods]
-        self._missed = [_missed(timeline, t) for t in self._periods]
-        self._lump = [_lump_sum(timeline, person) for person in self._people]
+        self._missed = [missed_in(timeline, t) for t in self._periods]
+        self._lump = [lump_sum_of(timeline, person) for person in self._people]
         self._known = [self._known_in(t) for t in self._periods]
         self._last_day = last_day.model(timeline, self.lp)
         self._box: Box | None = None
@@ -546,13 +465,13 @@ class Relaxation:
     def _surfaces(self, known: Surfaces) -> list[list[TaxDomain]]:
         domains = []
         interest = [
-            round(most * rate) + POUND for most, rate in zip(_most_held(self.timeline), self._rates, strict=False)
+            round(most * rate) + POUND for most, rate in zip(most_held(self.timeline), self._rates, strict=False)
         ]
         for person, years in enumerate(self.timeline.people):
-            most = round(_most_pension(self.timeline, person)) + POUND
+            most = round(most_pension(self.timeline, person)) + POUND
             own = []
             for t, year in enumerate(years):
-                taxpayer = _taxpayer(self.timeline, person, t)
+                taxpayer = taxpayer_without_cash(self.timeline, person, t)
                 if gives_and_receives(self.timeline):
                     taxpayer = replace(taxpayer, marriage_allowance="none")
                 surface = self._surface(known, taxpayer, year.rules)
@@ -616,7 +535,7 @@ class Relaxation:
             if not domain.varies:
                 total -= domain.surface.tax(domain.income, domain.savings)
             if t == 0:
-                total += (timeline.household.people[person].cash + _first_interest(timeline, person)) / POUND
+                total += (timeline.household.people[person].cash + first_interest(timeline, person)) / POUND
             taken = self._lump[person]
             if taken is not None and taken.position == t:
                 total += taken.amount * UNIT_POUNDS
@@ -631,8 +550,8 @@ class Relaxation:
         periods = timeline.periods
         share = periods[0].rules.lump_sums.tax_free_rate / WHOLE
         lump = self._lump[person]
-        pots = [_grown_to_the_end(timeline, pot, lump, k) for k, pot in enumerate(_pots(timeline, person))]
-        tax_free_left, most_tax_free = (amount / _UNIT_PENCE for amount in _tax_free_left(timeline, person))
+        pots = [grown_to_the_end(timeline, pot, lump, k) for k, pot in enumerate(pots_held(timeline, person))]
+        tax_free_left, most_tax_free = (amount / UNIT_PENCE for amount in tax_free_left_at_first(timeline, person))
         if lump is not None:
             more = any(any(pot.paid_in) for pot in pots)
             tax_free_left = max(0.0, tax_free_left - lump.amount) if more else 0.0
@@ -698,7 +617,7 @@ class Relaxation:
         """Rows of the ISAs of both people, which grow as one, and what stays in them."""
         growth = self.timeline.household.assumptions.isa_growth
         factors = [period.factor(growth) for period in self.timeline.periods]
-        value = sum(member.isa.value for member in self.timeline.household.people) / _UNIT_PENCE * factors[0]
+        value = sum(member.isa.value for member in self.timeline.household.people) / UNIT_PENCE * factors[0]
         rows = [self.lp.add_row(value if t == 0 else 0.0, value if t == 0 else 0.0) for t in self._periods]
         # What is subscribed on the last day cannot have been spent before it.
         self._isas_before = {
@@ -725,15 +644,15 @@ class Relaxation:
                 whole.append((one.weights, -1.0))
             if domain.free:
                 one.income = self.lp.add_row(0.0, 0.0)
-                whole.append((one.income, -domain.income / _UNIT_PENCE))
+                whole.append((one.income, -domain.income / UNIT_PENCE))
             if domain.earns:
                 one.savings = self.lp.add_row(0.0, 0.0)
-                whole.append((one.savings, -domain.savings / _UNIT_PENCE))
-        allowance = sum(years[t].isa_allowance_left for years in timeline.people) / _UNIT_PENCE
-        spending = _from_isas_at_most(timeline, t) / _UNIT_PENCE
+                whole.append((one.savings, -domain.savings / UNIT_PENCE))
+        allowance = sum(years[t].isa_allowance_left for years in timeline.people) / UNIT_PENCE
+        spending = from_isas_at_most(timeline, t) / UNIT_PENCE
         limits = [self.lp.add_row(-INF, 0.0) for _ in range(2)]
         before = self._rows_before(t)
-        minimum = timeline.household.minimum_cash / _UNIT_PENCE
+        minimum = timeline.household.minimum_cash / UNIT_PENCE
         kept = self.lp.add_row(0.0, INF) if minimum else None
         spare_cash = self.lp.add_row(-INF, 0.0) if minimum and t and before else None
         whole += [] if kept is None else [(kept, -minimum)]
@@ -741,7 +660,7 @@ class Relaxation:
         caps = [member.cap_in(t) for member in timeline.household.people]
         capped = [None if cap is None else self.lp.add_row(-INF, 0.0) for cap in caps]
         whole += [
-            (row, -cap / _UNIT_PENCE)
+            (row, -cap / UNIT_PENCE)
             for row, cap in zip(capped, caps, strict=True)
             if row is not None and cap is not None
         ]
@@ -948,8 +867,8 @@ class Relaxation:
         """The rows that a point of a person's tax has a part in."""
         domain, one = self.domains[person][cell.period], cell.members[person]
         entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
-        entries += [(one.income, point.income / _UNIT_PENCE)] if domain.free else []
-        entries += [(one.savings, point.savings / _UNIT_PENCE)] if domain.earns else []
+        entries += [(one.income, point.income / UNIT_PENCE)] if domain.free else []
+        entries += [(one.savings, point.savings / UNIT_PENCE)] if domain.earns else []
         entries += [one.claims[point.claim]] if point.claim in one.claims else []
         return entries
 
@@ -1183,53 +1102,6 @@ def _by_claim(
         yield claim, part, [one for one in made_of if (heaviest if one[0].endless else one[0].claim) == claim]
 
 
-class _Missed(NamedTuple):
-    """What is spent in a period before its last day: the growth it misses of a pound of each kind, of pensions by person and
-    pot, and amounts in the model's unit. ``spending`` is what income does not cover, ``cash_at_first`` what known cash covers
-    of it, ``of_last_day`` what a repayment of tax may."""
-
-    pensions: tuple[tuple[float, ...], ...]
-    isa: float
-    cash: float
-    spending: float
-    cash_at_first: float
-    of_last_day: float
-
-    @property
-    def counts(self) -> bool:
-        """Whether anything is missed by spending before the last day."""
-        return bool(any(any(pots) for pots in self.pensions) or self.isa or self.cash)
-
-
-def _missed(timeline: Timeline, t: int) -> _Missed:
-    """What spending before the last day of a period misses."""
-    assumed = timeline.household.assumptions
-
-    def of(yearly: YearlyRate) -> float:
-        numerator, denominator = missed_rate(timeline, t, yearly)
-        return numerator / denominator
-
-    pensions = tuple(
-        tuple(of(yearly) for yearly in assumed.growths_of(person, len(years[t].pots)))
-        for person, years in enumerate(timeline.people)
-    )
-    isa, interest = of(assumed.isa_growth), of(assumed.cash_interest)
-    spending = max(0, timeline.spending[t] - sum(years[t].received for years in timeline.people))
-    cash = 0 if t else sum(one.early_cash for one in opened(timeline, 0, first_holdings(timeline)))
-    # Whoever gives the marriage allowance and loses it by a withdrawal pays less tax than the year was taken to bear, and so
-    # does whoever receives it by a claim that the plan chooses.
-    of_last_day = sum(
-        years[t].tax_outside for years in timeline.people if years[t].taxpayer.marriage_allowance == "gives"
-    )
-    if timeline.household.claims_as_best:
-        of_last_day += sum(
-            min(years[t].tax_outside, years[t].rules.marriage_allowance * years[t].rules.basic_rate // PENNY)
-            for years in timeline.people
-        )
-    known = (amount / _UNIT_PENCE for amount in (spending, cash, of_last_day))
-    return _Missed(pensions, isa, interest, *known)
-
-
 class _PotRows(NamedTuple):
     """A pot in the model: its uncrystallised funds and the growth of a pound, both to the end, rows of its funds, the kinds of
     draws that are of use, and rows by period of what may be drawn of uncrystallised funds while more is still paid in."""
@@ -1261,181 +1133,3 @@ class _Pension(NamedTuple):
     allowance: int
     used: list[int]
     pots: list[_PotRows]
-
-
-class _LumpSum(NamedTuple):
-    """The one lump sum of "all_now": its period, its amount in the model's unit, and the pots after it, in pence."""
-
-    position: int
-    amount: float
-    pots: tuple[Funds, ...]
-
-
-class _PotHeld(NamedTuple):
-    """A pot as it is known beforehand: what it holds at the start, what it grows by a year, and what is paid in in each period,
-    grown to its last day. Pence."""
-
-    uncrystallised: int
-    drawdown: int
-    growth: YearlyRate
-    paid_in: list[int]
-
-
-class _PotGrown(NamedTuple):
-    """A pot grown to the end, in the model's unit: its funds, the growth from each period's end, what is still paid in, and the
-    most of uncrystallised funds that there ever is."""
-
-    uncrystallised: float
-    drawdown: float
-    after: list[float]
-    paid_in: list[float]
-    most_uncrystallised: float
-
-    @property
-    def all_uncrystallised(self) -> float:
-        """Uncrystallised funds with all that is paid in."""
-        return self.uncrystallised + sum(amount * grown for amount, grown in zip(self.paid_in, self.after, strict=True))
-
-
-def _pots(timeline: Timeline, person: int) -> list[_PotHeld]:
-    """A person's pots; one where all pensions count as one."""
-    member, years = timeline.household.people[person], timeline.people[person]
-    pots = member.pots
-    held = [(pot.uncrystallised, pot.drawdown) for pot in pots] or [
-        (member.pension.uncrystallised, member.pension.drawdown)
-    ]
-    growths = timeline.household.assumptions.growths_of(person, len(pots))
-    return [
-        _PotHeld(
-            *funds,
-            growth,
-            [
-                paid.amount + period.growth_of(paid, growth) if paid.amount else 0
-                for period, paid in zip(
-                    timeline.periods,
-                    (year.pots[k].paid_in if pots else year.paid_in for year in years),
-                    strict=True,
-                )
-            ],
-        )
-        for k, (funds, growth) in enumerate(zip(held, growths, strict=True))
-    ]
-
-
-def _tax_free_left(timeline: Timeline, person: int) -> tuple[Pence, Pence]:
-    """What is left of a person's tax-free allowance at the start: at the least, and at the most that plans can come to have. The
-    lifetime allowance of another tax year may have been another, and what is taken of it before 6 April 2024 counts in
-    hundredths of a per cent, of which parts are dropped: once in each period with draws, and once for the one lump sum."""
-    pension = timeline.household.people[person].pension
-    all_rules = [period.rules.lump_sums for period in timeline.periods]
-    left = [lump_sums.available(pension, rules).tax_free for rules in all_rules]
-    dropped = [
-        lump_sums.most_dropped(pension, rules)
-        for rules, year in zip(all_rules, timeline.people[person], strict=True)
-        if year.may_draw and rules.lump_sum_allowance is None
-    ]
-    if dropped and timeline.household.lump_sums == "all_now":
-        dropped.append(max(dropped))
-    return min(left), max(left) + sum(dropped)
-
-
-def _grown_to_the_end(timeline: Timeline, pot: _PotHeld, lump: _LumpSum | None, k: int) -> _PotGrown:
-    """Pot ``k`` of a person, grown to the end, after the lump sum where there is one."""
-    periods = timeline.periods
-    after = [1.0] * len(periods)  # growth of the pot's money from a period's end to the plan's
-    for t in range(len(periods) - 1, 0, -1):
-        after[t - 1] = after[t] * periods[t].factor(pot.growth)
-    to_end = after[0] * periods[0].factor(pot.growth)
-    uncrystallised = pot.uncrystallised / _UNIT_PENCE * to_end
-    drawdown = pot.drawdown / _UNIT_PENCE * to_end
-    paid_in = [amount / _UNIT_PENCE for amount in pot.paid_in]
-    if lump is not None:
-        until = lump.position + 1
-        uncrystallised += sum(amount * grown for amount, grown in zip(paid_in[:until], after, strict=False))
-        drawdown, uncrystallised = drawdown + uncrystallised - lump.amount * after[lump.position], 0.0
-        if lump.pots:
-            drawdown = sum(lump.pots[k]) / _UNIT_PENCE * after[lump.position]
-        paid_in[:until] = [0.0] * until
-    most = pot.uncrystallised / _UNIT_PENCE * max(1.0, to_end)
-    most += sum(amount * max(1.0, grown) for amount, grown in zip(paid_in, after, strict=True))
-    return _PotGrown(uncrystallised, drawdown, after, paid_in, most)
-
-
-def _most_held(timeline: Timeline) -> list[float]:
-    """What a household has in all at most at the beginning of each period and at the end, pence: no tax, no spending, and
-    everything growing at the best of the rates."""
-    assumed = timeline.household.assumptions
-    held = sum(
-        float(member.pension.uncrystallised + member.pension.drawdown + member.isa.value + member.cash)
-        for member in timeline.household.people
-    )
-    found = [held]
-    pots = [pot for person in range(len(timeline.people)) for pot in _pots(timeline, person)]
-    for t, period in enumerate(timeline.periods):
-        rates = (*(pot.growth for pot in pots), assumed.isa_growth, assumed.cash_interest)
-        held *= max(1.0, *(period.factor(rate) for rate in rates))
-        held += sum(max(0, years[t].received + years[t].tax_outside) for years in timeline.people)
-        held += sum(pot.paid_in[t] for pot in pots)
-        found.append(held)
-    return found
-
-
-def most_wealth(timeline: Timeline) -> int:
-    """A bound on the wealth of any plan that needs no relaxation, pence: all that comes in, growing at the best rate."""
-    return round(_most_held(timeline)[-1]) + POUND
-
-
-def _most_pension(timeline: Timeline, person: int) -> float:
-    """What a person's pensions come to at most, pence."""
-    found = 0.0
-    for pot in _pots(timeline, person):
-        held = float(pot.uncrystallised + pot.drawdown)
-        for period, paid_in in zip(timeline.periods, pot.paid_in, strict=True):
-            held = held * max(1.0, period.factor(pot.growth)) + paid_in
-        found += held
-    return found
-
-
-def _from_isas_at_most(timeline: Timeline, t: int) -> int:
-    """What a plan may have to take out of ISAs in a period, pence: for spending, for what is paid into pensions, and at first for
-    the minimum of cash, which is there from then on."""
-    minimum = 0 if t else timeline.household.minimum_cash
-    return timeline.spending[t] + minimum + sum(years[t].paid_in.own for years in timeline.people)
-
-
-def _taxpayer(timeline: Timeline, person: int, position: int) -> Taxpayer:
-    """The person's tax year without the plan's own cash, but for the interest of the first period, which is known."""
-    taxpayer = timeline.people[person][position].taxpayer
-    if position:
-        return taxpayer
-    return replace(taxpayer, savings=taxpayer.savings + _first_interest(timeline, person))
-
-
-def _first_interest(timeline: Timeline, person: int) -> int:
-    """The interest of a person in the first period, pence: what there is to begin with is known."""
-    return opened(timeline, 0, first_holdings(timeline))[person].interest
-
-
-def heaviest(shares: Sequence[float]) -> int:
-    """The cell with the largest share."""
-    return max(range(len(shares)), key=lambda cell: shares[cell])
-
-
-def gives_and_receives(timeline: Timeline) -> bool:
-    """Whether one of the two gives the other the marriage allowance."""
-    return sorted(member.marriage_allowance for member in timeline.household.people) == ["gives", "receives"]
-
-
-def _lump_sum(timeline: Timeline, person: int) -> _LumpSum | None:
-    """The one lump sum of "all_now"; None where there is none."""
-    if timeline.household.lump_sums != "all_now":
-        return None
-    held = first_holdings(timeline)
-    for position, year in enumerate(timeline.people[person]):
-        people = opened(timeline, position, held)
-        lump_sum = people[person].lump_sum
-        if lump_sum is not None:
-            return _LumpSum(position, lump_sum.gross / _UNIT_PENCE, people[person].pots)
-        if not year.may_withdraw:
-            held = tuple(one.before._replace(pension=one.pension, pots=one.pots) for one in people)
-    return None

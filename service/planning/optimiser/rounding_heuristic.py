@@ -6,7 +6,8 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator
 
 from service.law.units import POUND
-from service.planning.optimiser.relaxation import Amounts, Relaxation, Solution
+from service.planning.optimiser.relaxation import Relaxation
+from service.planning.optimiser.solution import Amounts, Solution
 from service.planning.optimiser.tax_surface import TAX_UNITS_IN_A_POUND, Surface
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
 from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, YEAR_MADE_UP, Work

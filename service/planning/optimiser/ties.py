@@ -13,9 +13,11 @@ from service.law.units import POUND, Pence
 from service.planning.faults import RuleViolation
 from service.planning.optimiser.last_day import LastDay
 from service.planning.optimiser.lp import Outcome
+from service.planning.optimiser.node import DrawOrder, Node
 from service.planning.optimiser.partitioning import heavier_side, partition
-from service.planning.optimiser.relaxation import DrawOrder, Node, Relaxation, Solution, TaxedLeft
+from service.planning.optimiser.relaxation import Relaxation
 from service.planning.optimiser.rounding_heuristic import rounded
+from service.planning.optimiser.solution import Solution, TaxedLeft
 from service.planning.optimiser.tax_cells import CellTax
 from service.planning.optimiser.tax_surface import Region
 from service.planning.optimiser.tolerances import EXACT_TAX_POUNDS

@@ -28,9 +28,9 @@ from service.law.units import POUND, WHOLE, BasisPoints, Pence
 from service.planning.estates import SHARES_IN_A_RATE, TO_SPOUSE, EstateFacts, owned, shares
 from service.planning.faults import Fault
 from service.planning.household import Household
+from service.planning.optimiser.data import most_wealth
 from service.planning.optimiser.last_day import Box, LastDayModel
 from service.planning.optimiser.lp import LinearProgram
-from service.planning.optimiser.relaxation import most_wealth
 from service.planning.optimiser.taxed_estate import AboveAllowance, ForCharity, Stretch, TaxedEstate, TaxedEstateModel
 from service.planning.projection.policies import Projection
 from service.planning.projection.timeline import Timeline

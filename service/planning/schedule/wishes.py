@@ -10,8 +10,8 @@ from service.law.units import POUND, WHOLE, Pence
 from service.planning.faults import RuleViolation
 from service.planning.household import WITH_PRICES, Spending
 from service.planning.optimiser.branch_and_bound import left_alone, meets_spending
+from service.planning.optimiser.data import most_wealth
 from service.planning.optimiser.highest_level import first_guess, highest_level
-from service.planning.optimiser.relaxation import most_wealth
 from service.planning.optimiser.work import Work
 from service.planning.projection.policies import BANDS, Band, PlainPlans, Projection
 from service.planning.projection.timeline import Timeline, with_spending
