@@ -231,8 +231,9 @@ class Surface:
         points = {at: TaxPoint(*at, self.tax(*at)) for at in crossings.found}
         for along in crossings.along_lines():
             there = [points[at] for at in along if at in points]
-            for point in _above(there, _hull(there)):
-                del points[point.income, point.savings]
+            if len(there) > 2:
+                for point in _above(there, _hull(there)):
+                    del points[point.income, point.savings]
         return sorted(points.values())
 
     def _vertices_beside(self, savings: int, region: Region) -> list[TaxPoint]:
@@ -315,25 +316,27 @@ class _Crossings:
         """All of them; on a region of one income, where the lines cross that. Its savings differ."""
         self.found: set[tuple[int, int]] = set()
         self._region = region
-        least = max(region.total_low, region.income_low + region.savings_low)
-        most = min(region.total_high, region.income_high + region.savings_high)
-        lines = [line for line in lines if line.total_low <= most and line.total_high >= least]
+        self._least = max(region.total_low, region.income_low + region.savings_low)
+        self._most = min(region.total_high, region.income_high + region.savings_high)
         incomes = _within(lines, 1, 0, region.income_low, region.income_high)
         savings = _within(lines, 0, 1, region.savings_low, region.savings_high)
-        totals = _within(lines, 1, 1, least, most)
-        slanted = [line for line in lines if line.of_income + line.of_savings > 2]
+        totals = _within(lines, 1, 1, self._least, self._most)
+        slanted = lines[bisect_left(lines, (1, 2)) :]
         self._is_line = region.income_low == region.income_high
-        if region.income_low == region.income_high:
-            self._cross_all(incomes, savings)
-            self._cross_all(incomes, totals)
-            self._cross_all(incomes, slanted)
-        else:
-            self._cross_all(savings, incomes)
-            self._cross_in_reach(incomes, totals, region.savings_low, region.savings_high)
-            self._cross_in_reach(savings, totals, region.income_low, region.income_high)
-            for number, one in enumerate(slanted):
-                for others in (incomes, savings, totals, slanted[:number]):
-                    self._cross_all((one,), others)
+        self._cross_amounts(incomes, savings)
+        self._cross_totals(incomes, totals)
+        if not self._is_line:
+            self._cross_totals(savings, totals)
+        reached = []
+        for one in slanted:
+            reach = self._reach(one)
+            if reach is not None:
+                self._cross_slanted(one, _reached(incomes, reach.incomes))
+                if not self._is_line:
+                    self._cross_slanted(one, _reached(savings, reach.savings))
+                    self._cross_slanted(one, _reached(totals, reach.totals))
+                    self._cross_slanted(one, reached)
+                    reached.append(one)
 
     def add(self, points: Iterable[tuple[int, int]]) -> None:
         """More points on the lines."""
@@ -356,49 +359,93 @@ class _Crossings:
                 if len(along) > 1:
                     yield along
 
-    def _cross_in_reach(self, lines: Sequence[Line], totals: Sequence[Line], low: int, high: int) -> None:
-        """Cross lines of one amount with those totals that leave the other amount from ``low`` to ``high``."""
-        for line in lines:
-            first = bisect_left(totals, line.amount + low, key=_amount)
-            last = bisect_right(totals, line.amount + high, key=_amount)
-            self._cross_all((line,), totals[first:last])
+    def _cross_amounts(self, incomes: Sequence[Line], savings: Sequence[Line]) -> None:
+        """Cross lines of one income with lines of one amount of savings, all within the region."""
+        for _, _, income, low, high, _ in incomes:
+            low, high = max(low, self._least), min(high, self._most)
+            for _, _, saved, total_low, total_high, income_high in savings:
+                total = income + saved
+                if low <= total <= high and total_low <= total <= total_high and income <= income_high:
+                    self.found.add((income, saved))
 
-    def _cross_all(self, lines: Sequence[Line], others: Sequence[Line]) -> None:
-        for one in lines:
-            for other in others:
-                determinant = one.of_income * other.of_savings - other.of_income * one.of_savings
-                if determinant:
-                    of_income = one.amount * other.of_savings - other.amount * one.of_savings
-                    of_savings = one.of_income * other.amount - other.of_income * one.amount
-                    income, savings = of_income // determinant, of_savings // determinant
-                    total = (of_income + of_savings) // determinant
-                    if (
-                        one.total_low <= total <= one.total_high
-                        and other.total_low <= total <= other.total_high
-                        and income <= one.income_high
-                        and income <= other.income_high
-                    ):
-                        if income + savings == total:
-                            self._add(income, savings)
-                        else:
-                            # Both rounded down are a penny below a total, and may be below the region.
-                            self._add(income + 1, savings)
-                            self._add(income, savings + 1)
+    def _cross_totals(self, lines: Sequence[Line], totals: Sequence[Line]) -> None:
+        """Cross lines of one amount, of income or of savings, with those of a total that leave the other amount within the region;
+        all lines are within it. A line of a total is there for all totals."""
+        region, found = self._region, self.found
+        for of_income, _, amount, low, high, line_income_high in lines:
+            other_low, other_high = (
+                (region.savings_low, region.savings_high) if of_income else (region.income_low, region.income_high)
+            )
+            first = bisect_left(totals, max(low, amount + other_low), key=_amount)
+            last = bisect_right(totals, min(high, amount + other_high), key=_amount)
+            for _, _, total, _, _, income_high in totals[first:last]:
+                income = amount if of_income else total - amount
+                if income <= income_high and income <= line_income_high:
+                    found.add((income, total - income))
+
+    def _reach(self, line: Line) -> _Reach | None:
+        """How far a line of the taper reaches within the region, a penny further on each side; None where it does not."""
+        region = self._region
+        of_income, of_savings, amount, total_low, total_high, _ = line
+        income_low = max(region.income_low, (amount - of_savings * region.savings_high) // of_income)
+        income_high = min(region.income_high, (amount - of_savings * region.savings_low) // of_income + 1)
+        savings_high = (amount - of_income * income_low) // of_savings + 1
+        savings_low = (amount - of_income * income_high) // of_savings
+        # Along the line the total rises with the amount that counts once.
+        first, last = sorted((income_low + savings_high, income_high + savings_low))
+        low, high = max(first - 1, total_low, self._least), min(last + 1, total_high, self._most)
+        if income_low > income_high or low > high:
+            return None
+        return _Reach((income_low - 1, income_high + 1), (savings_low - 1, savings_high + 1), (low - 1, high + 1))
+
+    def _cross_slanted(self, one: Line, others: Iterable[Line]) -> None:
+        """Cross a line of the taper with lines of any direction."""
+        for other in others:
+            determinant = one.of_income * other.of_savings - other.of_income * one.of_savings
+            if determinant:
+                of_income = one.amount * other.of_savings - other.amount * one.of_savings
+                of_savings = one.of_income * other.amount - other.of_income * one.amount
+                income, savings = of_income // determinant, of_savings // determinant
+                total = (of_income + of_savings) // determinant
+                if (
+                    one.total_low <= total <= one.total_high
+                    and other.total_low <= total <= other.total_high
+                    and income <= one.income_high
+                    and income <= other.income_high
+                ):
+                    if income + savings == total:
+                        self._add(income, savings)
+                    else:
+                        # Both rounded down are a penny below a total, and may be below the region.
+                        self._add(income + 1, savings)
+                        self._add(income, savings + 1)
 
     def _add(self, income: int, savings: int) -> None:
         if self._region.has(income, savings):
             self.found.add((income, savings))
 
 
+class _Reach(NamedTuple):
+    """From which income, savings and total a line is in a region, and to which; pence."""
+
+    incomes: tuple[int, int]
+    savings: tuple[int, int]
+    totals: tuple[int, int]
+
+
+def _reached(lines: Sequence[Line], reach: tuple[int, int]) -> Sequence[Line]:
+    """The lines of one direction, in order, from one amount to another."""
+    return lines[bisect_left(lines, reach[0], key=_amount) : bisect_right(lines, reach[1], key=_amount)]
+
+
 def _within(lines: Sequence[Line], of_income: int, of_savings: int, low: int, high: int) -> list[Line]:
-    """The lines of one direction from one amount to another, and the edges there, in order."""
-    edges = {Line(of_income, of_savings, low), Line(of_income, of_savings, high)}
-    same = [
-        line
-        for line in lines
-        if line.of_income == of_income and line.of_savings == of_savings and low < line.amount < high
-    ]
-    return sorted([*edges, *same])
+    """The lines of one direction from one amount to another, and the edges there, in order. All lines are in order."""
+    edge = Line(of_income, of_savings, low)
+    if low == high:
+        return [edge]
+    first = bisect_left(lines, (of_income, of_savings, low + 1))
+    last = bisect_left(lines, (of_income, of_savings, high))
+    return [edge, *lines[first:last], Line(of_income, of_savings, high)]
 
 
 def _amount(line: Line) -> int:
@@ -421,9 +468,16 @@ def _above(points: Sequence[TaxPoint], hull: Sequence[TaxPoint]) -> list[TaxPoin
 def _hull(points: Iterable[TaxPoint]) -> list[TaxPoint]:
     """The vertices of the lower hull of points along a line, in order."""
     hull: list[TaxPoint] = []
+    slopes: list[float] = []  # from each vertex to the next
     for point in points:
-        while len(hull) > 1 and _slope(hull[-2], hull[-1]) >= _slope(hull[-1], point) - _SAME_SLOPE_RATE:
-            hull.pop()
+        while hull:
+            slope = _slope(hull[-1], point)
+            if slopes and slopes[-1] >= slope - _SAME_SLOPE_RATE:
+                hull.pop()
+                slopes.pop()
+            else:
+                slopes.append(slope)
+                break
         hull.append(point)
     return hull
 
