@@ -444,32 +444,38 @@ class _Search:
         """The same, to be looked for."""
         while True:
             begun = self.work.done
-            solution = self.relaxation.solve(node, self._incumbent_value)
+            outcome = self.relaxation.optimise(node, self._incumbent_value)
             self._last_run = self.work.done - begun
-            if solution is Outcome.INFEASIBLE:
+            if outcome is Outcome.INFEASIBLE:
                 too_much = self.relaxation.interest_in_the_way()
                 if too_much:
                     self.refine(too_much)
                     continue
-            if not isinstance(solution, Solution):
-                self._cut_off |= solution not in _NO_BETTER_PLAN
-                return solution
+            if outcome is not Outcome.OPTIMAL:
+                self._cut_off |= outcome not in _NO_BETTER_PLAN
+                return outcome
             priced = self.relaxation.priced_cash()
             if not priced:
+                solution = self.relaxation.solution()
                 self.overtaxed |= any(self._is_overtaxed(taxed) for taxed in solution.cell_taxes)
                 if not solution.order_violations or self.incumbent is None:
                     self._try_rounding(solution, node)
                 return solution
-            if self.refine(priced):
-                # An optimum whose interest bears too much tax still makes a plan; what comes now makes only a bound.
-                self._try_rounding(solution, node)
+            # An optimum whose interest bears too much tax is read only where what comes next may make no more than a bound.
+            before = None if self._can_refine(priced) else self.relaxation.solution()
+            if self.refine(priced) and before is not None:
+                self._try_rounding(before, node)
+
+    def _can_refine(self, priced: Sequence[tuple[int, int]]) -> bool:
+        """Whether there is work to refine the interest of persons and periods, even if it takes twice what is expected."""
+        takes = 2 * sum(self.relaxation.refining_takes(person, t) for person, t in priced)
+        return not self._leaves_untaxed and self.work.left - takes > self._reserve + self._last_run
 
     def refine(self, priced: Sequence[tuple[int, int]]) -> bool:
         """Refine the interest of persons and periods, as far as the work left allows; whether any was left untaxed."""
         self._refined += 1
-        reserve = max(_KEPT_FOR_SOLVING * self.work.limit, self._last_run)
         for person, t in priced:
-            if self.work.left - self.relaxation.refining_takes(person, t) > reserve:
+            if self.work.left - self.relaxation.refining_takes(person, t) > self._reserve:
                 self.relaxation.refine_interest(person, t)
             else:
                 self.relaxation.leave_interest_untaxed(person, t)
@@ -478,6 +484,11 @@ class _Search:
             # What is priced next would need a run of the solver more, for which there may be no work left.
             self._leave_all_untaxed()
         return self._leaves_untaxed
+
+    @property
+    def _reserve(self) -> float:
+        """The work that is kept for solving once interest is refined."""
+        return max(_KEPT_FOR_SOLVING * self.work.limit, self._last_run)
 
     def _leave_all_untaxed(self) -> None:
         """Refine no more interest, so that the next optimum is a bound."""

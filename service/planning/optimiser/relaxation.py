@@ -90,7 +90,7 @@ class _Group(NamedTuple):
 @dataclass(slots=True)
 class _PersonInCell:
     """One person's rows and columns in a cell: rows of the points' weights, income, savings, and of the cash that may be spent
-    before the last day; columns of points and the points of columns, columns of draws by their kind, and of that cash;
+    before the last day; columns of points, columns of draws by their kind, and of that cash;
     ``early``: those of the draws that are spent before the last day. ``admitted``: the columns of the points that are in the
     region. ``claims``: the row and the sign of each part in a claim to the marriage allowance."""
 
@@ -100,7 +100,6 @@ class _PersonInCell:
     cash_before: int | None = None
     spent_before: int | None = None
     columns: dict[TaxPoint, int] = field(default_factory=dict)
-    points: dict[int, TaxPoint] = field(default_factory=dict)
     admitted: set[int] = field(default_factory=set)
     draws: dict[str, list[int]] = field(default_factory=dict)
     early: dict[str, list[int]] = field(default_factory=dict)
@@ -178,6 +177,8 @@ class Relaxation:
         self._share_rows: dict[int, int] = {}
         self._groups: list[_Group] = []
         self._cell_counts: tuple[CellCount, ...] = ()
+        self._points_of: dict[int, tuple[int, TaxPoint]] = {}
+        """By column, whose point it is, by the row of their points' weights, and the point."""
         self._active: dict[int, ActiveCells] = {}
         self._draw_orders: dict[int, DrawOrder] = {}
         self.cells: list[list[_Cell]] = [[] for _ in self._periods]
@@ -185,7 +186,12 @@ class Relaxation:
             self._add_cell(t, None, [self.domains[person][t].region for person in self._people], self._claims[t])
 
     def solve(self, node: Node, cutoff: float = -INF) -> Solution | Outcome:
-        """The relaxation's optimum at a node, or why there is none to be had.
+        """The relaxation's optimum at a node, or why there is none to be had; ``cutoff`` as in ``optimise``."""
+        outcome = self.optimise(node, cutoff)
+        return self.solution() if outcome is Outcome.OPTIMAL else outcome
+
+    def optimise(self, node: Node, cutoff: float = -INF) -> Outcome:
+        """Look for the relaxation's optimum at a node.
 
         It is not looked for further than to the proof that it is not above ``cutoff``. The proof is the solver's prices of
         money: where cash would pay at them if its interest bore no tax, the taxed interest has a part in it, and the
@@ -196,7 +202,11 @@ class Relaxation:
         outcome = self._solve(node, cutoff, primal=primal)
         if outcome is Outcome.BELOW_CUTOFF and self.priced_cash():
             outcome = self.lp.solve()
-        return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome
+        return outcome
+
+    def solution(self) -> Solution:
+        """The optimum that was found last, as long as no region has changed since."""
+        return self._read(self.lp.values, self.lp.duals)
 
     def _solve(self, node: Node, cutoff: float = -INF, *, primal: bool = False) -> Outcome:
         """Solve at a node."""
@@ -254,7 +264,7 @@ class Relaxation:
         changes = dict.fromkeys((*rises.values(), *falls.values()), -1.0)
         self.lp.set_objective(changes | dict.fromkeys(out_of_isas, -_OUT_OF_ISAS_TO_CHANGES))
         outcome = self._solve(node, primal=True)
-        return self._read(self.lp.values, self.lp.duals) if outcome is Outcome.OPTIMAL else outcome
+        return self.solution() if outcome is Outcome.OPTIMAL else outcome
 
     def maximise_level(self, per_level: Sequence[float], most_lower: float) -> None:
         """Let more be spent in each period, so many pounds of it for each level, or less by up to ``most_lower`` levels, and make
@@ -854,7 +864,7 @@ class Relaxation:
         for point in points:
             if point not in one.columns:
                 column = one.columns[point] = self.lp.add_column(self._point_entries(cell, person, point))
-                one.points[column] = point
+                self._points_of[column] = one.weights, point
                 one.admitted.add(column)
             wanted.add(one.columns[point])
         self.lp.bound_columns(
@@ -992,18 +1002,20 @@ class Relaxation:
 
     def _cell_taxes(self, found: Sequence[float], duals: Sequence[float]) -> Iterator[CellTax]:
         """Everybody's tax in each cell that has weight."""
-        used = {column for column, value in enumerate(found) if value > NIL_WEIGHT_SHARE}
+        made_of: dict[int, list[tuple[TaxPoint, float]]] = {}
+        for column in [column for column, value in enumerate(found) if value > NIL_WEIGHT_SHARE]:
+            whose = self._points_of.get(column)
+            if whose is not None:
+                made_of.setdefault(whose[0], []).append((whose[1], found[column]))
         for t, cells in enumerate(self.cells):
             for number, cell in enumerate(cells):
                 share = found[cell.share]
                 if share < NIL_WEIGHT_SHARE:
                     continue
                 for person, one in enumerate(cell.members):
-                    if not self.domains[person][t].varies:
-                        continue
-                    made_of = [(one.points[column], found[column]) for column in sorted(one.admitted & used)]
-                    for claim, part, points in _by_claim(made_of, share):
-                        yield self._cell_tax(person, cell, number, part, claim, points, duals)
+                    if self.domains[person][t].varies:
+                        for claim, part, points in _by_claim(made_of.get(one.weights, []), share):
+                            yield self._cell_tax(person, cell, number, part, claim, points, duals)
 
     def _cell_tax(
         self,
@@ -1090,6 +1102,9 @@ def _by_claim(
 ) -> Iterator[tuple[MarriageAllowance, float, Sequence[tuple[TaxPoint, float]]]]:
     """The points that a tax is made of, with their weights, by claim, and the weight of each claim. What has no end goes with the
     heaviest."""
+    if len(made_of) == 1:
+        yield made_of[0][0].claim, share, made_of
+        return
     parts: dict[MarriageAllowance, float] = {}
     for point, weight in made_of:
         if not point.endless:

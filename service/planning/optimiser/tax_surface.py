@@ -327,7 +327,7 @@ class _Crossings:
         self._cross_totals(incomes, totals)
         if not self._is_line:
             self._cross_totals(savings, totals)
-        reached = []
+        reached: list[Line] = []
         for one in slanted:
             reach = self._reach(one)
             if reach is not None:
@@ -369,8 +369,8 @@ class _Crossings:
                     self.found.add((income, saved))
 
     def _cross_totals(self, lines: Sequence[Line], totals: Sequence[Line]) -> None:
-        """Cross lines of one amount, of income or of savings, with those of a total that leave the other amount within the region;
-        all lines are within it. A line of a total is there for all totals."""
+        """Cross lines of one amount, of income or of savings, with those of a total that leave the other amount within the
+        region; all lines are within it. A line of a total is there for all totals."""
         region, found = self._region, self.found
         for of_income, _, amount, low, high, line_income_high in lines:
             other_low, other_high = (

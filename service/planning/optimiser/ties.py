@@ -75,7 +75,7 @@ def least_hurt(
     wealth = last_day.worth(best) / POUND
     first, second = (wealth - part * tolerance for part in _PARTS_FOR_THE_MODEL)
     node = Node({}, {}) if found_at is None else _like(best, relaxation, *found_at)
-    if not isinstance(relaxation.solve(node), Solution):
+    if relaxation.optimise(node) is not Outcome.OPTIMAL:
         return None
     most = relaxation.taxed_left(node, first, least=False)
     least = _least_left(relaxation, node, first)
