@@ -175,29 +175,33 @@ def taxpayer_year(taxpayer: Taxpayer, rules: IncomeTaxRules) -> TaxpayerYear:
     return TaxpayerYear(taxpayer, rules, scales, treated_as_deducted)
 
 
-def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
-    """The year's tax with ``withdrawal`` pence of taxable pension income on top of the taxpayer's other income.
+def liability(
+    year: TaxpayerYear, withdrawal: Pence = 0, interest: Pence = 0, personal_allowance: Pence | None = None
+) -> Liability:
+    """The year's tax with ``withdrawal`` pence of taxable pension income on top of the taxpayer's other income, and so much
+    ``interest`` on top of their savings. ``personal_allowance`` is what is left of it where the caller has tapered it already.
 
     The steps are those of ITA 2007 s.23: total income, reliefs and allowances, tax at each rate, tax reductions, what is
     made up to cover gifts, and the charge added last.
     """
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     other_income = taxpayer.other_income + withdrawal
-    net_income = other_income + taxpayer.property_income + taxpayer.savings + taxpayer.dividends
+    savings = taxpayer.savings + interest
+    net_income = other_income + taxpayer.property_income + savings + taxpayer.dividends
     adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
-    allowance = rules.personal_allowance
-    if adjusted > rules.taper_threshold:
+    allowance = rules.personal_allowance if personal_allowance is None else personal_allowance
+    if personal_allowance is None and adjusted > rules.taper_threshold:
         allowance = personal_allowances.personal_allowance(adjusted, allowance, rules.taper_threshold)
     blind = rules.blind_persons_allowance if taxpayer.blind else 0
     marriage = taxpayer.marriage_allowance
     given = min(rules.marriage_allowance, allowance) if marriage == "gives" else 0
-    stack = _stack(year, other_income, allowance + blind - given)
+    stack = _stack(year, other_income, savings, allowance + blind - given)
     # A reduction was given only where it is open.
     marriage_open = marriage == "none" or stack[-1] > 0 or not _charged_above_basic(scales, stack)
     if given and not marriage_open:
         # ITA 2007 s.55C: no election for someone who would then pay more than the basic rates.
         given = 0
-        stack = _stack(year, other_income, allowance + blind)
+        stack = _stack(year, other_income, savings, allowance + blind)
     charge = 0
     if taxpayer.child_benefit:
         charge = child_benefit.charge(
@@ -235,10 +239,10 @@ def liability(year: TaxpayerYear, withdrawal: Pence = 0) -> Liability:
     )
 
 
-def _stack(year: TaxpayerYear, other_income: Pence, allowance: Pence) -> Stack:
+def _stack(year: TaxpayerYear, other_income: Pence, savings: Pence, allowance: Pence) -> Stack:
     """The taxable stack that bears the least tax."""
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
-    property_income, savings, dividends = taxpayer.property_income, taxpayer.savings, taxpayer.dividends
+    property_income, dividends = taxpayer.property_income, taxpayer.dividends
     if rules.other_income_first:
         floor = max(0, other_income - allowance)
         allowance = max(0, allowance - other_income)

@@ -29,7 +29,6 @@ from service.law.income_tax import (
     Liability,
     MarriageAllowance,
     Taxpayer,
-    TaxpayerYear,
     liability,
     taxpayer_year,
 )
@@ -120,8 +119,6 @@ class Surface:
         self.may_be_open_to = may_be_open_to(self._year, self._taper)
         self._least = self._year.treated_as_deducted
         self._known: dict[tuple[int, int], float] = {}
-        self._tapered: dict[int, IncomeTaxRules] = {}
-        self._years: dict[tuple[int, bool, int | None], TaxpayerYear] = {}
         self._bends: dict[int, list[int]] = {}
         self._lines: tuple[Line, ...] | None = None
         self._has_more_layers = bool(self.taxpayer.property_income or self.taxpayer.dividends)
@@ -173,35 +170,7 @@ class Surface:
         gives = self.taxpayer.marriage_allowance == "gives"
         lost = gives and total > self.open_to
         tapered = self._taper.allowance(total) if total > self._taper.first - 2 * POUND else None
-        year = self._years.get((savings, lost, tapered))
-        if year is None:
-            year = self._years[savings, lost, tapered] = self._year_beside(savings, tapered, lost=lost)
-        return liability(year, income)
-
-    def _year_beside(self, savings: int, allowance: int | None, *, lost: bool) -> TaxpayerYear:
-        """The taxpayer's year beside some savings, with the marriage allowance given or ``lost``, and where it is tapered with a
-        personal allowance that nothing tapers further; above the taper it is always nothing."""
-        year = self._without if lost else self._year
-        rules = year.rules
-        if allowance is not None:
-            rules = self._tapered.get(allowance) or replace(
-                rules, personal_allowance=allowance, taper_threshold=FAR_PENCE
-            )
-            self._tapered[allowance] = rules
-        one = year.taxpayer
-        # By position: by ``replace`` it takes five times as long, and a search makes thousands.
-        taxpayer = Taxpayer(
-            one.nation,
-            0,
-            one.property_income,
-            savings,
-            one.dividends,
-            one.relief_at_source,
-            one.gift_aid,
-            one.blind,
-            one.marriage_allowance,
-        )
-        return TaxpayerYear(taxpayer, rules, year.scales, year.treated_as_deducted)
+        return liability(self._without if lost else self._year, income, savings, tapered)
 
     def _charge(self, found: Liability) -> int:
         """The child benefit charge in tax units: a line below its hundred steps, from and to ``charge_bends`` (ITEPA
