@@ -980,6 +980,18 @@ def test_a_search_that_says_the_gap_is_closed_has_closed_it(name: str) -> None:
     assert best.stopped_by == ("gap" if closed else "search_complete")
 
 
+def test_the_bound_counts_isas_that_pay_the_tax_on_gifts() -> None:
+    """Without income to cover gifts, the basic rate on them is due all the same (ITA 2007 s.424): 600 pounds a year on 3,000
+    gross. What the partner's small pension paid into an ISA pays it, of somebody whose pension is locked for longer."""
+    giver = member(1980, uncrystallised=400_000, gift_aid_donations=3_000 * POUND)
+    both = household(years(2026, 3), member(1943, uncrystallised=3_000), giver, isa_growth=300)
+    best = most_after_tax(timeline(both, BOOK))
+    assert [year.people[1].income_tax for year in best.projection.years] == [600 * POUND] * 3
+    partner = [year.people[0] for year in best.projection.years]
+    assert [(one.subscribed, one.from_isa) for one in partner] == [(2_400 * POUND, 0), *[(0, 600 * POUND)] * 2]
+    assert best.agreed
+
+
 @pytest.mark.parametrize(("first", "count"), [(2022, 3), (2023, 2), (2023, 3)])
 @pytest.mark.parametrize("pounds", [1_200_000, 1_500_000])
 def test_the_bound_counts_what_of_the_lifetime_allowance_is_dropped(first: int, count: int, pounds: int) -> None:

@@ -215,10 +215,12 @@ def most_pension(timeline: Timeline, person: int) -> float:
 
 
 def from_isas_at_most(timeline: Timeline, t: int) -> int:
-    """What a plan may have to take out of ISAs in a period, pence: for spending, for what is paid into pensions, and at first for
-    the minimum of cash, which is there from then on."""
+    """What a plan may have to take out of ISAs in a period, pence: for spending, for what is paid into pensions, for tax that has
+    to cover gifts and no income has borne, and at first for the minimum of cash, which is there from then on."""
+    now = [years[t] for years in timeline.people]
     minimum = 0 if t else timeline.household.minimum_cash
-    return timeline.spending[t] + minimum + sum(years[t].paid_in.own for years in timeline.people)
+    cover = sum(max(0, year.liability(0, 0).total - year.tax_outside) for year in now if year.taxpayer.gift_aid)
+    return timeline.spending[t] + minimum + cover + sum(year.paid_in.own for year in now)
 
 
 def taxpayer_without_cash(timeline: Timeline, person: int, position: int) -> Taxpayer:
