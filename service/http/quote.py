@@ -20,7 +20,7 @@ from service.planning.warnings.warning import ClientWarning
 from service.schemas.parts import Parts
 from service.schemas.quote import request as schemas
 from service.schemas.quote.answer import answer as answer_of
-from service.schemas.rules import Versions, rules_answer
+from service.schemas.rules import Versions, caveats_answer, rules_answer
 from service.schemas.warnings import in_codes
 
 _SET_OFF_LATER = ("savings_interest", "dividends")
@@ -34,7 +34,11 @@ Warned = tuple[Quote, list[ClientWarning]]
 def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
     """The calculation, for the tax years of a rule book; its answers name these versions."""
     said = {
-        name: (caveats_of(rules.figures), notice(rules.figures, book.law_as_of, book.proposed))
+        name: (
+            caveats_of(rules.figures),
+            rules_answer(versions, rules.figures.standing, ()),
+            notice(rules.figures, book.law_as_of, book.proposed),
+        )
         for name, rules in book.years.items()
     }
 
@@ -51,18 +55,14 @@ def calculation(book: RuleBook, versions: Versions) -> Calculation[QuoteAsked]:
 
     def told(warned: Warned, wanted: Parts) -> dict[str, Any]:
         result, warnings = warned
-        caveats, note = said[result.question.tax_year]
+        caveats, without_caveats, note = said[result.question.tax_year]
         are_told = bool(caveats) and (wanted.names is None or "caveats" in wanted.below("rules"))
         touched = touched_by(result) if are_told else []
         charted = DRAWN in wanted
         document = answer_of(
             result,
             warnings,
-            rules_answer(
-                versions,
-                result.rules.figures.standing,
-                [caveats[name] for name in touched if name in caveats],
-            ),
+            {**without_caveats, "caveats": caveats_answer([caveats[name] for name in touched if name in caveats])},
             note,
             curve=chart(result) if charted or "curve" in wanted else None,
             working=working(result) if "working" in wanted else None,

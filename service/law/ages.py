@@ -18,5 +18,6 @@ def birthday(date_of_birth: date, age: Years) -> date:
 def age_on(date_of_birth: date, day: date) -> Years:
     """Whole years of age on a day."""
     # Someone born on 29 February is older from 1 March in other years, as ``birthday`` has it.
-    before_birthday = (day.month, day.day) < (date_of_birth.month, date_of_birth.day)
-    return day.year - date_of_birth.year - before_birthday
+    years, month, born_in = day.year - date_of_birth.year, day.month, date_of_birth.month
+    before_birthday = month < born_in or (month == born_in and day.day < date_of_birth.day)
+    return years - 1 if before_birthday else years

@@ -27,8 +27,7 @@ MarriageAllowance = Literal["none", "gives", "receives"]
 MARRIAGE_ALLOWANCES: tuple[MarriageAllowance, ...] = get_args(MarriageAllowance)
 
 
-@dataclass(frozen=True, slots=True)
-class Taxpayer:
+class Taxpayer(Value, frozen=True):
     """One person's year apart from the withdrawal. Money in pence a year, gross.
 
     ``other_income`` is everything that is not property, savings or dividends.
@@ -244,8 +243,10 @@ def _stack(year: TaxpayerYear, other_income: Pence, savings: Pence, allowance: P
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     property_income, dividends = taxpayer.property_income, taxpayer.dividends
     if rules.other_income_first:
-        floor = max(0, other_income - allowance)
-        allowance = max(0, allowance - other_income)
+        if other_income > allowance:
+            floor, allowance = other_income - allowance, 0
+        else:
+            floor, allowance = 0, allowance - other_income
         layer = property_income
     else:
         floor = 0
@@ -292,5 +293,7 @@ def basic_rate_band_unused(year: TaxpayerYear, with_it: Liability) -> Pence:
     """Room before more pension income bears a rate above basic (Scotland: above intermediate), pence."""
     if year.taxpayer.nation == "scotland":
         limit = year.scales.lower.limits[year.scales.last_basic_band]
-        return max(0, limit - with_it.other_to)
-    return max(0, year.scales.lower.limits[0] - with_it.taxable)
+        unused = limit - with_it.other_to
+    else:
+        unused = year.scales.lower.limits[0] - with_it.taxable
+    return unused if unused > 0 else 0

@@ -214,8 +214,12 @@ def available(pension: Pension, rules: LumpSumRules) -> Allowances:
         death_benefit_left -= reduction
         if used_before >= personal_lifetime_allowance(pension, rules):
             death_benefit_left = 0
-    lump_sum_left, death_benefit_left = max(0, lump_sum_left), max(0, death_benefit_left)
-    return Allowances(min(lump_sum_left, death_benefit_left), None, lump_sum_left, death_benefit_left)
+    if lump_sum_left < 0:
+        lump_sum_left = 0
+    if death_benefit_left < 0:
+        death_benefit_left = 0
+    tax_free = lump_sum_left if lump_sum_left < death_benefit_left else death_benefit_left
+    return Allowances(tax_free, None, lump_sum_left, death_benefit_left)
 
 
 def tax_free_cash_left(pension: Pension, rules: LumpSumRules, left: Allowances) -> Pence:
@@ -300,7 +304,9 @@ def splitter(method: Method, pension: Pension, rules: LumpSumRules, left: Allowa
     most = quarter(pension.uncrystallised, rules) if method == "small_pot" else left.tax_free
 
     def plain(gross: Pence) -> Split:
-        tax_free = min(gross * rate // WHOLE, most)
+        tax_free = gross * rate // WHOLE
+        if tax_free > most:
+            tax_free = most
         return gross - tax_free, 0, tax_free, 0
 
     allowance = left.lifetime_allowance

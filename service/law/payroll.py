@@ -175,7 +175,7 @@ def deduction(
     adjustment = free_pay_of_month(code.number) * months
     if code.kind == "k":
         adjustment = -adjustment
-    after = max(0, pay - adjustment)
+    after = pay - adjustment if pay > adjustment else 0
     taxable = after // POUND * POUND
     if code.kind == "flat":
         due = down_to_the_penny(taxable * rules.flat_rates[code.text])
@@ -183,4 +183,5 @@ def deduction(
         due = scale_tax(rules.scales[code.prefix][months - 1], after)
     tax = due - paid
     ceiling = down_to_the_penny(payment * rules.overriding_limit)
-    return Deduction(min(tax, ceiling), adjustment, taxable, tax > ceiling)
+    limited = tax > ceiling
+    return Deduction(ceiling if limited else tax, adjustment, taxable, limited)

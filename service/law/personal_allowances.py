@@ -11,7 +11,8 @@ from service.law.units import Pence
 
 def adjusted_net_income(net_income: Pence, relief_at_source: Pence, gift_aid: Pence) -> Pence:
     """Net income less gross relief-at-source contributions and gross Gift Aid donations; pence (ITA 2007 s.58)."""
-    return max(0, net_income - relief_at_source - gift_aid)
+    adjusted = net_income - relief_at_source - gift_aid
+    return adjusted if adjusted > 0 else 0
 
 
 def personal_allowance(adjusted_net_income: Pence, full_allowance: Pence, taper_threshold: Pence) -> Pence:
@@ -20,4 +21,5 @@ def personal_allowance(adjusted_net_income: Pence, full_allowance: Pence, taper_
     if excess <= 0:
         return full_allowance
     # Half of the excess may end in half a penny; doubling first keeps it whole until the rounding up to the pound.
-    return max(0, up_to_the_pound(-((excess - 2 * full_allowance) // 2)))
+    left = up_to_the_pound(-((excess - 2 * full_allowance) // 2))
+    return left if left > 0 else 0

@@ -67,8 +67,8 @@ def charged_above_basic(scales: Scales, lower: Pence, savings: Pence, total: Pen
     uk_limit = scales.savings.limits[0]
     return (
         lower > scales.lower.limits[scales.last_basic_band]
-        or savings > max(savings_nil_to, uk_limit)
-        or total > max(savings + scales.dividend_allowance, uk_limit)
+        or (savings > uk_limit and savings > savings_nil_to)
+        or (total > uk_limit and total > savings + scales.dividend_allowance)
     )
 
 
@@ -123,7 +123,9 @@ def set_off(
     scales: Scales, floor: Pence, lower_income: Pence, savings: Pence, dividends: Pence, allowance: Pence
 ) -> Stack:
     """The stack that bears the least tax once ``allowance`` is set against the three layers above ``floor``; all pence."""
-    total = max(floor, floor + lower_income + savings + dividends - allowance)
+    total = floor + lower_income + savings + dividends - allowance
+    if total < floor:
+        total = floor
     # ITA 2007 s.12B: the allowance follows the highest UK band that any income reaches, Scottish taxpayers included.
     band = scales.savings.band(total)
     savings_allowance = scales.savings_allowances[band]
@@ -158,10 +160,13 @@ def _crossings(
     the same and a lower one might be taken. Where the starting rate for savings ends, the slope falls as ``lower`` rises, so
     no least tax lies on that line alone; nor, without savings, on a line of theirs.
     """
-    lower_least, lower_most = floor + max(0, lower_income - allowance), floor + lower_income
-    layer_least, layer_most = max(0, savings - allowance), savings
-    height_least = max(total - dividends, lower_least + layer_least)
-    height_most = total - max(0, dividends - allowance)
+    lower_most, layer_most = floor + lower_income, savings
+    lower_least = lower_most - allowance if lower_income > allowance else floor
+    layer_least = savings - allowance if savings > allowance else 0
+    height_least = lower_least + layer_least
+    if height_least < total - dividends:
+        height_least = total - dividends
+    height_most = total - dividends + allowance if dividends > allowance else total
     nil_dividends_from = total - scales.dividend_allowance
     if not scales.reduction:
         layer_least = max(layer_least, min(savings_allowance, layer_most))
@@ -184,7 +189,8 @@ def _crossings(
                 if height_least < low + layer < height_most and low + layer not in heights:
                     pairs.append((low, low + layer))
     for high in heights:
-        least, most = max(lower_least, high - layer_most), min(lower_most, high - layer_least)
+        least = high - layer_most if high - layer_most > lower_least else lower_least
+        most = high - layer_least if high - layer_least < lower_most else lower_most
         pairs.append((least, high))
         if least < most:
             pairs.append((most, high))

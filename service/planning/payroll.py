@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from service.law import payroll, reclaim
 from service.law.income_tax import Nation, liability, taxpayer_year
 from service.law.lump_sums import Method, Payment
@@ -46,7 +44,8 @@ class PayrollOutcome(Value, frozen=True):
     @property
     def refund(self) -> Pence:
         """Tax of earlier payments that this payment gives back; pence."""
-        return max(0, -self.deduction.tax)
+        tax = self.deduction.tax
+        return -tax if tax < 0 else 0
 
 
 class Due(Value, frozen=True):
@@ -57,7 +56,9 @@ class Due(Value, frozen=True):
 
     def nearest(self, taken: Pence) -> Pence:
         """What of it is compared with what was taken: that itself where it is neither too little nor too much."""
-        return min(max(taken, self.least), self.most)
+        if taken < self.least:
+            return self.least
+        return taken if taken < self.most else self.most
 
 
 _NOTHING_DEDUCTED = Deduction(0, 0, 0, False)
@@ -117,18 +118,19 @@ def payroll_outcome(
         taken = deduction.tax + (facts.tax_to_date if cumulative else 0)
         due = _due(facts, code, payment.taxable, person, rules, tax_before, tax_after)
     due_in_year = due.nearest(taken)
-    over = max(0, taken - due_in_year)
+    over, under = (taken - due_in_year, 0) if taken > due_in_year else (0, due_in_year - taken)
+    # By position, in the order of the class: by name it takes several times as long.
     return PayrollOutcome(
-        facts=facts,
-        assumed=assumed,
-        explanation=_explain(facts, code, deduction, payment.taxable, rules, person.tax_residence, assumed=assumed),
-        deduction=deduction,
-        paid_out=payment.gross - payment.charge - deduction.tax,
-        deducted_in_year=taken if payment.taxable else None,
-        due_in_year=due_in_year if payment.taxable else None,
-        over_deducted=over,
-        under_deducted=max(0, due_in_year - taken),
-        reclaim=reclaim.form_for(
+        facts,
+        assumed,
+        _explain(facts, code, deduction, payment.taxable, rules, person.tax_residence, assumed=assumed),
+        deduction,
+        payment.gross - payment.charge - deduction.tax,
+        taken if payment.taxable else None,
+        due_in_year if payment.taxable else None,
+        over,
+        under,
+        reclaim.form_for(
             method,
             over_deducted=over,
             code_kind=code.kind,
@@ -166,7 +168,7 @@ def _due(
     if facts.basis == "cumulative" and facts.pay_to_date:
         taxpayer = person.taxpayer()
         counted = facts.pay_to_date - pay_not_in_the_income(facts, person)
-        others = replace(taxpayer, other_income=taxpayer.other_income - counted)
+        others = taxpayer._replace(other_income=taxpayer.other_income - counted)
         year = taxpayer_year(others, rules.income_tax[person.tax_residence])
         tax_before = liability(year).total
         tax_after = liability(year, facts.pay_to_date + taxable).total

@@ -7,14 +7,22 @@ from collections.abc import Sequence
 from service.law.units import POUND, BasisPoints, Pence
 
 _PENCE_TOLD_BELOW: Pence = 100 * POUND
+_PENNIES = ("", *(f".{pennies:02d}" for pennies in range(1, 100)))
+"""What is told of each number of pence."""
 
 
 def pounds(pence: Pence) -> str:
     """Money for people: £1,234.56, or £1,234 when there are no pence."""
     if pence < 0:
         return f"-{pounds(-pence)}"
-    whole, rest = pence // 100, pence % 100
-    return f"£{whole:,}.{rest:02d}" if rest else f"£{whole:,}"
+    whole, pennies = pence // 100, _PENNIES[pence % 100]
+    if whole < 1_000:
+        return f"£{whole}{pennies}"
+    if whole < 1_000_000:
+        # By hand, because it is what is told most often, and Python's own commas take twice as long.
+        digits = str(whole)
+        return f"£{digits[:-3]},{digits[-3:]}{pennies}"
+    return f"£{whole:,}{pennies}"
 
 
 def rounded_pounds(pence: Pence) -> str:

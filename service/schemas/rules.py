@@ -34,9 +34,14 @@ def rules_answer(versions: Versions, standing: Standing, caveats: Iterable[Cavea
         "software_version": versions.software,
         "law_as_of": versions.law_as_of.isoformat(),
         "standing": standing,
-        "caveats": [{"figure": caveat.figure, "caveat": caveat.sentence} for caveat in caveats],
+        "caveats": caveats_answer(caveats),
     }
     return rules if versions.proposed is None else {**rules, "law": law_answer(versions.proposed)}
+
+
+def caveats_answer(caveats: Iterable[Caveat]) -> list[dict[str, str]]:
+    """The caveats in ``rules`` as JSON."""
+    return [{"figure": caveat.figure, "caveat": caveat.sentence} for caveat in caveats]
 
 
 def law_answer(law: ProposedLaw) -> dict[str, Any]:

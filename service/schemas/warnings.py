@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from service.law.units import POUND, WHOLE
 from service.planning.warnings.warning import ClientWarning
 from service.schemas.parts import EVERYTHING, Parts
 from service.schemas.problems import pointer
-from service.schemas.units import fraction, pounds
 
 
 def warnings_answer(found: Iterable[ClientWarning], wanted: Parts = EVERYTHING) -> list[dict[str, Any]]:
@@ -27,10 +27,10 @@ def warning(found: ClientWarning) -> dict[str, Any]:
     """A warning as JSON: its amounts in pounds, its rates as fractions. What does not apply is left out."""
     figures: dict[str, float] = {}
     for name, amount in found.money.items():
-        figures[name] = pounds(amount)
+        figures[name] = amount / POUND
     if found.rates:
         for name, rate in found.rates.items():
-            figures[name] = fraction(rate)
+            figures[name] = rate / WHOLE
     if found.counts:
         figures.update(found.counts)
     document: dict[str, Any] = {
@@ -40,7 +40,7 @@ def warning(found: ClientWarning) -> dict[str, Any]:
         "detail": found.detail,
     }
     if found.cost:
-        document["amount"] = pounds(found.cost)
+        document["amount"] = found.cost / POUND
     document["figures"] = figures
     if found.person is not None:
         document["person"] = found.person

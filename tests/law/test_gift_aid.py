@@ -7,7 +7,6 @@ little as possible"; s.424(4) charges the difference. Figures of 2026-27, Englan
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -22,7 +21,7 @@ POUND = 100
 def tax(withdrawal: int = 0, year: str = "2026-27", **of_the_year: Any) -> float:
     """The year's tax in pounds; incomes and gifts in pounds."""
     in_pence = {name: value * POUND if isinstance(value, int) else value for name, value in of_the_year.items()}
-    taxpayer = replace(Taxpayer("england"), **in_pence)
+    taxpayer = Taxpayer("england")._replace(**in_pence)
     return (
         liability(taxpayer_year(taxpayer, BOOK.years[year].income_tax[taxpayer.nation]), withdrawal * POUND).total
         / POUND

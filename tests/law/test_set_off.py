@@ -337,9 +337,9 @@ def plain_tax(figures: TaxYearFigures, person: Taxpayer) -> int:
 @settings(max_examples=250, deadline=None)
 @given(taxpayers(), years, st.one_of(st.just(0), amounts(60_000)))
 def test_never_worse_than_the_plain_order(taxpayer: Taxpayer, tax_year: str, more_savings: int) -> None:
-    taxpayer = replace(taxpayer, savings=taxpayer.savings + more_savings)
+    taxpayer = taxpayer._replace(savings=taxpayer.savings + more_savings)
     if taxpayer.marriage_allowance == "gives":
-        taxpayer = replace(taxpayer, marriage_allowance="none")
+        taxpayer = taxpayer._replace(marriage_allowance="none")
     figures = BOOK.years[tax_year].figures
     year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
     found = liability(year)
@@ -355,7 +355,7 @@ def test_of_all_ways_to_use_the_allowances_the_least_taxed_is_taken(
     taxpayer: Taxpayer, tax_year: str, data: st.DataObject
 ) -> None:
     """And of those that bear the same the one that relieves most of what lies lowest: any penny amounts against each kind."""
-    taxpayer = replace(taxpayer, savings=taxpayer.savings + data.draw(amounts(9_000)))
+    taxpayer = taxpayer._replace(savings=taxpayer.savings + data.draw(amounts(9_000)))
     rules = BOOK.years[tax_year].income_tax[taxpayer.nation]
     year = taxpayer_year(taxpayer, rules)
     found = liability(year)

@@ -237,7 +237,7 @@ def test_surfaces_under_a_claim_are_its_tax_where_it_has_an_effect() -> None:
         own = rules.income_tax[alone.nation]
         for part in ("gives", "receives"):
             surface = Surface(*taxed_under(part, alone, own), Work(10**12))
-            found = liability(taxpayer_year(replace(alone, marriage_allowance=part), own))
+            found = liability(taxpayer_year(alone._replace(marriage_allowance=part), own))
             total = alone.other_income + alone.savings
             if not found.marriage_allowance_open:
                 assert total > surface.open_to
@@ -280,7 +280,7 @@ def test_a_claim_that_is_left_out_never_pays() -> None:
             left_out += 1
             with_claim, without = (
                 [
-                    liability(taxpayer_year(replace(one, savings=savings, marriage_allowance=part), its_rules), draw)
+                    liability(taxpayer_year(one._replace(savings=savings, marriage_allowance=part), its_rules), draw)
                     for one, its_rules, part, (draw, _), (_, savings) in zip(both, own, under, drawn, at, strict=True)
                 ]
                 for under in (claim, CLAIMS[0])

@@ -246,7 +246,7 @@ def test_charge_and_taper_that_meet_are_both_exact(
 ) -> None:
     """As they would if the charge's threshold were raised to the taper's: each keeps its form, one as steps on the other."""
     rules = replace(BOOK.years[tax_year].income_tax[taxpayer.nation], child_benefit_threshold=threshold)
-    year = taxpayer_year(replace(taxpayer, child_benefit=child_benefit), rules)
+    year = taxpayer_year(taxpayer._replace(child_benefit=child_benefit), rules)
     for curve in (
         tax_curve(TaxFunction(year), to),
         TaxCurve(tuple(pieces_to(TaxFunction(year), to))),

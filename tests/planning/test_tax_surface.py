@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
-from dataclasses import replace
 
 import highspy
 import pytest
@@ -97,7 +96,7 @@ def hull(points: list[TaxPoint], income: int, savings: int) -> float:
 
 def rules_own(taxpayer: Taxpayer, rules: IncomeTaxRules, income: int, savings: int) -> float:
     """The rules' tax, pounds."""
-    return liability(taxpayer_year(replace(taxpayer, savings=savings), rules), income).total / POUND
+    return liability(taxpayer_year(taxpayer._replace(savings=savings), rules), income).total / POUND
 
 
 @pytest.mark.parametrize("seed", range(300))
@@ -131,7 +130,7 @@ def test_where_other_income_is_all_there_is_its_few_lines_suffice(seed: int) -> 
     """The hull of their points is nowhere above the rules' tax, and is that of the points on all lines."""
     chance = random.Random(seed)
     taxpayer, rules = person(chance)
-    taxpayer = replace(taxpayer, property_income=0, dividends=0)
+    taxpayer = taxpayer._replace(property_income=0, dividends=0)
     seen, all_lines = (Surface(taxpayer, rules, Work(FAR_PENCE)) for _ in range(2))
     all_lines._has_more_layers = True  # so that no lines are left out
     low = chance.choice((0, chance.randint(0, 150_000))) * POUND
@@ -148,8 +147,7 @@ def test_where_other_income_is_all_there_is_its_few_lines_suffice(seed: int) -> 
 def donor(chance: random.Random) -> tuple[Surface, Taxpayer, IncomeTaxRules]:
     """A surface of somebody with little income who gives much, so that the tax must cover the gifts."""
     taxpayer, rules = person(chance)
-    taxpayer = replace(
-        taxpayer,
+    taxpayer = taxpayer._replace(
         gift_aid=chance.choice((chance.randint(1, 3_000), chance.randint(1, 60_000))) * POUND,
         dividends=min(taxpayer.dividends, chance.randint(0, 20_000) * POUND),
         property_income=min(taxpayer.property_income, chance.randint(0, 8_000) * POUND),

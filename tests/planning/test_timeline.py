@@ -16,7 +16,7 @@ def test_a_copy_of_a_year_with_another_taxpayer_remembers_nothing_of_the_first()
     household = Household(date(2026, 4, 6), date(2027, 4, 5), (member,))
     [[without_income]] = timeline(household, BOOK).people
     assert without_income.liability().total == 0
-    with_income = replace(without_income, taxpayer=replace(without_income.taxpayer, other_income=5_000_000))
+    with_income = replace(without_income, taxpayer=without_income.taxpayer._replace(other_income=5_000_000))
     # 2026-27: (50,000 - 12,570) at 20%, by hand (ITA 2007 ss.6, 10, 35).
     assert with_income.liability().total == 748_600
     assert without_income.liability().total == 0

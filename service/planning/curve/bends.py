@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from service.law.income_tax import Liability, TaxpayerYear
 from service.law.set_off import Scales, plain_order_is_best
-from service.law.units import Pence
+from service.law.units import Pence, TaxUnits
 from service.planning.curve.tax_function import TaxFunction
 
 
@@ -31,7 +31,7 @@ def bends(rules: TaxFunction, start: Pence, end: Pence) -> list[Pence]:
     return [
         at
         for last, at, following in zip(cuts, cuts[1:], cuts[2:], strict=False)
-        if not _in_line(rules, last, at, following)
+        if not _in_line(rules, last, at, following, rules(last).income_tax, rules(following).income_tax)
     ]
 
 
@@ -44,7 +44,7 @@ def _found_bends(rules: TaxFunction, start: Pence, end: Pence, *, falling: bool)
     ):
         return []
     probes = (rules.asked_between(start, end),) if falling else (start + 1, start + length * 5 // 13, end - 1)
-    if all(_in_line(rules, start, probe, end) for probe in probes):
+    if all(_in_line(rules, start, probe, end, before.income_tax, after.income_tax) for probe in probes):
         return []
     bend = _bend(rules, start, end)
     return [
@@ -54,11 +54,12 @@ def _found_bends(rules: TaxFunction, start: Pence, end: Pence, *, falling: bool)
     ]
 
 
-def _in_line(rules: TaxFunction, start: Pence, between: Pence, end: Pence) -> bool:
-    """Whether the tax at three amounts lies on one line."""
+def _in_line(
+    rules: TaxFunction, start: Pence, between: Pence, end: Pence, tax_start: TaxUnits, tax_end: TaxUnits
+) -> bool:
+    """Whether the tax at an amount lies on the line between two others."""
     tax = rules(between).income_tax
-    into, out_of = tax - rules(start).income_tax, rules(end).income_tax - tax
-    return into * (end - between) == out_of * (between - start)
+    return (tax - tax_start) * (end - between) == (tax_end - tax) * (between - start)
 
 
 def _on_one_course(scales: Scales, before: Liability, after: Liability) -> bool:
@@ -146,7 +147,7 @@ def _choice_may_bend(year: TaxpayerYear, before: Liability, after: Liability) ->
     return not plain_order_is_best(
         scales,
         scales.savings.band(after.taxable),
-        max(0, below_savings),
+        below_savings if below_savings > 0 else 0,
         taxpayer.property_income if its_rules.other_income_first else after.net_income - savings - dividends,
         savings,
         dividends,

@@ -151,26 +151,28 @@ def _between(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence, P
     first, last = taper
     if first <= start < last:
         return staircase(rules, start, end, first)
-    if reliefs_lost(rules(start), rules(end)):
+    before, after = rules(start), rules(end)
+    if reliefs_lost(before, after):
         return _with_step(rules, start, end, taper)
-    return _straight(rules, start, end)
+    return _straight(rules, start, end, before, after)
 
 
 def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence, Pence]) -> Iterator[Piece]:
     """The pieces between two points where reliefs are lost: just past ``start``, or else where halving finds it."""
-    tax_start, tax_end = rules(start).income_tax, rules(end).income_tax
-    lost = reliefs_lost(rules(start), rules(end))
+    before, after = rules(start), rules(end)
+    tax_start, tax_end = before.income_tax, after.income_tax
+    lost = reliefs_lost(before, after)
     if end - start == 1:
         yield Piece(start, start, tax_start, tax_end, None, lost)
-        yield Piece(start, end, tax_end, tax_end, 0, reasons(rules(start), rules(end), rules.year, False))
+        yield Piece(start, end, tax_end, tax_end, 0, reasons(before, after, rules.year, False))
         return
     just_after = rules(start + 1)
-    if reliefs_lost(just_after, rules(end)):
+    if reliefs_lost(just_after, after):
         middle = last_before_loss(rules, start + 1, end)
         yield from _between(rules, start, middle, taper)
         yield from _between(rules, middle, end, taper)
         return
-    rest = _straight(rules, start + 1, end)
+    rest = _straight(rules, start + 1, end, just_after, after)
     tax_after = just_after.income_tax - (rest[0].rate or 0)
     if tax_after != tax_start:
         yield Piece(start, start, tax_start, tax_after, None, lost)
@@ -178,13 +180,14 @@ def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence,
     yield from rest[1:]
 
 
-def _straight(rules: TaxFunction, start: Pence, end: Pence) -> list[Piece]:
-    """Straight pieces from ``start`` to ``end``, cut where the set-off bends the line between."""
-    before, after = rules(start), rules(end)
-    if end - start == 1 or not set_off_may_bend(rules.year, before, after):
+def _straight(rules: TaxFunction, start: Pence, end: Pence, before: Liability, after: Liability) -> list[Piece]:
+    """Straight pieces from ``start`` to ``end``, where the tax is ``before`` and ``after``, cut where the set-off bends the line
+    between."""
+    may_bend = end - start > 1 and set_off_may_bend(rules.year, before, after)
+    found = bends(rules, start, end) if may_bend else ()
+    if not found:
         return [_line(rules.year, start, end, before, after)]
-    cuts = [start, *bends(rules, start, end), end]
-    return [_line(rules.year, at, to, rules(at), rules(to)) for at, to in pairwise(cuts)]
+    return [_line(rules.year, at, to, rules(at), rules(to)) for at, to in pairwise((start, *found, end))]
 
 
 def _line(year: TaxpayerYear, start: Pence, end: Pence, before: Liability, after: Liability) -> Piece:

@@ -30,7 +30,7 @@ def unclaimed(people: int) -> Claim:
 def taxed_under(part: MarriageAllowance, taxpayer: Taxpayer, rules: IncomeTaxRules) -> tuple[Taxpayer, IncomeTaxRules]:
     """A taxpayer without a claim, and the rules, with a part in a claim that has an effect."""
     if part == "receives":
-        return replace(taxpayer, marriage_allowance="receives"), rules
+        return taxpayer._replace(marriage_allowance="receives"), rules
     return taxpayer, replace(rules, personal_allowance=rules.personal_allowance - rules.marriage_allowance)
 
 

@@ -483,13 +483,13 @@ class Relaxation:
             for t, year in enumerate(years):
                 taxpayer = taxpayer_without_cash(self.timeline, person, t)
                 if gives_and_receives(self.timeline):
-                    taxpayer = replace(taxpayer, marriage_allowance="none")
+                    taxpayer = taxpayer._replace(marriage_allowance="none")
                 surface = self._surface(known, taxpayer, year.rules)
                 earns = t > 0 and self._rates[t] > 0
                 income, savings = taxpayer.other_income, taxpayer.savings
                 lost = None
                 if taxpayer.marriage_allowance == "gives" and earns:
-                    lost = self._surface(known, replace(taxpayer, marriage_allowance="none"), year.rules)
+                    lost = self._surface(known, taxpayer._replace(marriage_allowance="none"), year.rules)
                 draws = year.may_draw or any(pot.person == person and t in pot.periods for pot in self._open_small_pots)
                 most_savings = savings + interest[t]
                 own.append(TaxDomain(surface, income, savings, draws, earns, income + most, most_savings, lost=lost))
@@ -497,7 +497,7 @@ class Relaxation:
         return domains
 
     def _surface(self, known: Surfaces, taxpayer: Taxpayer, rules: IncomeTaxRules) -> Surface:
-        key = (replace(taxpayer, other_income=0, savings=0), rules)
+        key = (taxpayer._replace(other_income=0, savings=0), rules)
         if key not in known:
             known[key] = Surface(*key, self._work)
         return known[key]

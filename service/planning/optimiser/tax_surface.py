@@ -109,11 +109,11 @@ class Surface:
 
     def __init__(self, taxpayer: Taxpayer, rules: IncomeTaxRules, work: Work) -> None:
         """The surface for a taxpayer whose own other income and savings do not count."""
-        self.taxpayer = replace(taxpayer, other_income=0, savings=0)
+        self.taxpayer = taxpayer._replace(other_income=0, savings=0)
         self.rules = rules
         self._work = work
         self._year = taxpayer_year(self.taxpayer, rules)
-        self._without = taxpayer_year(replace(self.taxpayer, marriage_allowance="none"), rules)
+        self._without = taxpayer_year(self.taxpayer._replace(marriage_allowance="none"), rules)
         self._taper = taper_of(self.taxpayer, rules)
         self.open_to = open_to(self._year, self._taper)
         self.may_be_open_to = may_be_open_to(self._year, self._taper)

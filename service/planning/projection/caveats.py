@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from service.planning.disclosure import LUMP_SUM_FIGURES, touched_by_income_tax
 from service.planning.household import LumpSums, Member
@@ -14,7 +13,7 @@ def touched_in(member: Member, record: PersonRecord, lump_sums: LumpSums, *, fir
     """The names of the figures that one person's period rests on; ``first``: of the first tax year."""
     taxpayer = record.opened.year.taxpayer
     claim = record.chosen_claim or taxpayer.marriage_allowance
-    taxpayer = replace(taxpayer, savings=taxpayer.savings + record.opened.interest, marriage_allowance=claim)
+    taxpayer = taxpayer._replace(savings=taxpayer.savings + record.opened.interest, marriage_allowance=claim)
     yield from touched_by_income_tax(taxpayer)
     if record.taxable and not member.pension.flexibly_accessed:
         yield "pension.money_purchase_annual_allowance"

@@ -215,7 +215,7 @@ class PersonPeriod:
     def without_small_pots(self) -> Taxpayer:
         """The person's tax year without what small pots pay."""
         taxable = sum(pot.taxable for pot in self.small_pots)
-        return replace(self.taxpayer, other_income=self.taxpayer.other_income - taxable) if taxable else self.taxpayer
+        return self.taxpayer._replace(other_income=self.taxpayer.other_income - taxable) if taxable else self.taxpayer
 
     @property
     def questions(self) -> int:
@@ -249,8 +249,7 @@ class PersonPeriod:
     def _taxpayer_year(self, interest: Pence, marriage_allowance: MarriageAllowance | None) -> TaxpayerYear:
         taxpayer = self.taxpayer
         if interest or marriage_allowance is not None:
-            taxpayer = replace(
-                taxpayer,
+            taxpayer = taxpayer._replace(
                 savings=taxpayer.savings + interest,
                 marriage_allowance=marriage_allowance or taxpayer.marriage_allowance,
             )
@@ -547,7 +546,7 @@ def _with_small_pots(
         taxable = sum(one.taxable for one in found)
         yield replace(
             year,
-            taxpayer=replace(year.taxpayer, other_income=year.taxpayer.other_income + taxable),
+            taxpayer=year.taxpayer._replace(other_income=year.taxpayer.other_income + taxable),
             received=year.received + sum(one.gross for one in found),
             taxed_inside=year.taxed_inside + taxable,
             small_pots=tuple(found),
@@ -583,7 +582,7 @@ def _unless_void(year: PersonPeriod, partner: PersonPeriod) -> PersonPeriod:
         return year
     if liability(taxpayer_year(partner.taxpayer, partner.rules)).marriage_allowance_open:
         return year
-    alone = replace(year.taxpayer, marriage_allowance="none")
+    alone = year.taxpayer._replace(marriage_allowance="none")
     return replace(year, tax_outside=_tax_outside(alone, year.rules, year.taxed_inside))
 
 

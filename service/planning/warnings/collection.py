@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from service.law.dates import day_month_year
 from service.law.income_tax import Nation, liability, taxpayer_year
@@ -518,5 +517,5 @@ def _tax_of_a_state_pension_alone(year: YearFacts) -> Pence:
     """
     if year.taxpayer.other_income != year.state_pension:
         return 0
-    alone = replace(year.taxpayer, property_income=0, savings=0, dividends=0)
+    alone = year.taxpayer._replace(property_income=0, savings=0, dividends=0)
     return liability(taxpayer_year(alone, year.tax_rules)).total

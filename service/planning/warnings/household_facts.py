@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 
 from service.law import isa, lump_sums
@@ -78,10 +77,10 @@ def settled_year(
     opened, rules = record.opened, period.rules
     taxpayer = opened.year.taxpayer
     if opened.interest:
-        taxpayer = replace(taxpayer, savings=taxpayer.savings + opened.interest)
+        taxpayer = taxpayer._replace(savings=taxpayer.savings + opened.interest)
     chosen = record.chosen_claim
     if chosen is not None:
-        taxpayer = replace(taxpayer, marriage_allowance=chosen)
+        taxpayer = taxpayer._replace(marriage_allowance=chosen)
     return YearFacts(
         person=person,
         rules=rules,

@@ -3,7 +3,6 @@ withdrawn (ss.227-228A)."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 
 from service.law import annual_allowance
@@ -279,7 +278,7 @@ def relief_method_not_given(year: YearFacts, entry: Entry) -> Found:
     )
     if not own:
         return ()
-    relieved = replace(year.taxpayer, relief_at_source=year.taxpayer.relief_at_source + own)
+    relieved = year.taxpayer._replace(relief_at_source=year.taxpayer.relief_at_source + own)
     if liability(taxpayer_year(relieved, year.tax_rules), year.taxable).total == year.with_it.total:
         return ()
     return entry.warn(

@@ -7,7 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from service.law.rounding import years_tax_to_the_penny
-from service.law.units import Pence
+from service.law.units import POUND, Pence
 from service.planning.payroll import PayrollOutcome
 from service.planning.quote.chart import ChartPoint
 from service.planning.quote.quote import LifetimeAllowanceTest, Quote, Slice
@@ -36,41 +36,41 @@ def answer(
         "person": question.person_place,
         "pension": question.pension_place,
         "method": question.withdrawal.method,
-        "gross": pounds(payment.gross),
-        "tax_free": pounds(payment.tax_free),
-        "taxable": pounds(payment.taxable),
+        "gross": payment.gross / POUND,
+        "tax_free": payment.tax_free / POUND,
+        "taxable": payment.taxable / POUND,
     }
     if payment.excess:
-        withdrawal["taxed_as_excess"] = pounds(payment.excess)
+        withdrawal["taxed_as_excess"] = payment.excess / POUND
     document: dict[str, Any] = {
         "tax_year": question.tax_year,
         "rules": rules,
         "withdrawal": withdrawal,
         "income_tax": {
-            "on_other_income": pounds(quote.without.total),
-            "on_withdrawal": pounds(quote.on_withdrawal),
-            "total": pounds(with_it.total),
+            "on_other_income": quote.without.total / POUND,
+            "on_withdrawal": quote.on_withdrawal / POUND,
+            "total": with_it.total / POUND,
             "effective_rate": part_of(quote.on_withdrawal + payment.charge, payment.gross),
             "marginal_rate": fraction(quote.marginal_rate) if whole or "marginal_rate" in of_tax else None,
             "slices": [_slice(piece) for piece in quote.slices] if whole or "slices" in of_tax else None,
-            "personal_allowance": pounds(with_it.personal_allowance),
-            "child_benefit_charge": pounds(with_it.child_benefit_charge),
+            "personal_allowance": with_it.personal_allowance / POUND,
+            "child_benefit_charge": with_it.child_benefit_charge / POUND,
             "marriage_allowance_reduction": pounds(years_tax_to_the_penny(with_it.marriage_allowance_reduction)),
             "gift_aid_tax": pounds(years_tax_to_the_penny(with_it.gift_aid_tax)),
         },
-        "net_after_tax": pounds(quote.net_after_tax),
+        "net_after_tax": quote.net_after_tax / POUND,
         "payroll": _payroll(quote.payroll) if whole or "payroll" in wanted else None,
         "allowances_remaining": _allowances_remaining(quote) if whole or "allowances_remaining" in wanted else None,
         "pension_after": {
-            "uncrystallised": pounds(quote.uncrystallised_after),
-            "drawdown": pounds(quote.drawdown_after),
+            "uncrystallised": quote.uncrystallised_after / POUND,
+            "drawdown": quote.drawdown_after / POUND,
         },
     }
     if quote.lifetime_allowance is not None:
         document["lifetime_allowance"] = {
             **in_pounds(quote.lifetime_allowance, LifetimeAllowanceTest._fields),
-            "excess": pounds(payment.over_lifetime_allowance),
-            "charge": pounds(payment.charge),
+            "excess": payment.over_lifetime_allowance / POUND,
+            "charge": payment.charge / POUND,
             "charge_rate": fraction(payment.charge_rate),
         }
     if curve is not None:
@@ -83,10 +83,10 @@ def answer(
 
 
 def _slice(piece: Slice) -> dict[str, Any]:
-    document: dict[str, Any] = {"from": pounds(piece.start), "to": pounds(piece.end)}
+    document: dict[str, Any] = {"from": piece.start / POUND, "to": piece.end / POUND}
     if piece.rate is not None:
         document["rate"] = fraction(piece.rate)
-    document["tax"] = pounds(piece.tax)
+    document["tax"] = piece.tax / POUND
     document["because"] = piece.because
     if piece.stair_width:
         document["average_rate"] = part_of(piece.tax, piece.end - piece.start)
@@ -95,7 +95,7 @@ def _slice(piece: Slice) -> dict[str, Any]:
 
 
 def _staircase(width: Pence, height: Pence) -> dict[str, float]:
-    return {"every": pounds(width), "by": pounds(height)}
+    return {"every": width / POUND, "by": height / POUND}
 
 
 def _payroll(outcome: PayrollOutcome) -> dict[str, Any]:
@@ -104,15 +104,15 @@ def _payroll(outcome: PayrollOutcome) -> dict[str, Any]:
         "basis": outcome.facts.basis,
         "code_assumed": outcome.assumed,
         "explanation": outcome.explanation,
-        "tax_deducted": pounds(outcome.deduction.tax),
-        "refund": pounds(outcome.refund),
-        "paid_out": pounds(outcome.paid_out),
+        "tax_deducted": outcome.deduction.tax / POUND,
+        "refund": outcome.refund / POUND,
+        "paid_out": outcome.paid_out / POUND,
     }
     if outcome.deducted_in_year is not None and outcome.due_in_year is not None:
-        document["deducted_in_year"] = pounds(outcome.deducted_in_year)
-        document["due_in_year"] = pounds(outcome.due_in_year)
-    document["over_deducted"] = pounds(outcome.over_deducted)
-    document["under_deducted"] = pounds(outcome.under_deducted)
+        document["deducted_in_year"] = outcome.deducted_in_year / POUND
+        document["due_in_year"] = outcome.due_in_year / POUND
+    document["over_deducted"] = outcome.over_deducted / POUND
+    document["under_deducted"] = outcome.under_deducted / POUND
     document["reclaim"] = {"form": outcome.reclaim.form, "reason": outcome.reclaim.reason}
     return document
 
@@ -120,14 +120,14 @@ def _payroll(outcome: PayrollOutcome) -> dict[str, Any]:
 def _allowances_remaining(quote: Quote) -> dict[str, Any]:
     document: dict[str, Any] = {}
     if quote.lump_sum_allowance_after is not None and quote.death_benefit_allowance_after is not None:
-        document["lump_sum_allowance"] = pounds(quote.lump_sum_allowance_after)
-        document["lump_sum_and_death_benefit_allowance"] = pounds(quote.death_benefit_allowance_after)
-    document["personal_allowance"] = pounds(quote.personal_allowance_unused)
-    document["basic_rate_band"] = pounds(quote.basic_rate_band_unused)
+        document["lump_sum_allowance"] = quote.lump_sum_allowance_after / POUND
+        document["lump_sum_and_death_benefit_allowance"] = quote.death_benefit_allowance_after / POUND
+    document["personal_allowance"] = quote.personal_allowance_unused / POUND
+    document["basic_rate_band"] = quote.basic_rate_band_unused / POUND
     money_purchase: dict[str, Any] = {
         "applies": quote.money_purchase_applies,
         "triggered": quote.money_purchase_triggered,
-        "amount": pounds(quote.rules.money_purchase_annual_allowance),
+        "amount": quote.rules.money_purchase_annual_allowance / POUND,
     }
     if quote.money_purchase_from is not None:
         money_purchase["from"] = quote.money_purchase_from.isoformat()
@@ -141,15 +141,15 @@ def _points(curve: Iterable[ChartPoint]) -> list[dict[str, Any]]:
     for point, following in pairwise((*curve, None)):
         assert point is not None
         document: dict[str, Any] = {
-            "gross": pounds(point.gross),
-            "tax_free": pounds(point.tax_free),
-            "taxable": pounds(point.taxable),
+            "gross": point.gross / POUND,
+            "tax_free": point.tax_free / POUND,
+            "taxable": point.taxable / POUND,
         }
         if point.excess:
-            document["taxed_as_excess"] = pounds(point.excess)
-            document["lifetime_allowance_charge"] = pounds(point.charge)
-        document["tax"] = pounds(point.tax)
-        document["net"] = pounds(point.net)
+            document["taxed_as_excess"] = point.excess / POUND
+            document["lifetime_allowance_charge"] = point.charge / POUND
+        document["tax"] = point.tax / POUND
+        document["net"] = point.net / POUND
         if point.rate is not None:
             document["rate"] = fraction(point.rate)
         document["because"] = point.because
@@ -165,13 +165,13 @@ def _step(step: Step) -> dict[str, Any]:
     name, title, detail, inputs, result, section = step
     shown: dict[str, float | str] = {}
     for key, value in inputs:
-        shown[key] = pounds(value) if type(value) is int else _no_pence(value)
+        shown[key] = value / POUND if type(value) is int else _no_pence(value)
     return {
         "step": name,
         "title": title,
         "detail": detail,
         "inputs": shown,
-        "result": pounds(result) if type(result) is int else _no_pence(result),
+        "result": result / POUND if type(result) is int else _no_pence(result),
         "section": section,
     }
 
