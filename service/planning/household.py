@@ -653,16 +653,15 @@ def taxpayer_of(
             dividends += amount
         else:
             other_income += amount
-    # By position, in the order of the class: by name it takes several times as long.
     return Taxpayer(
-        person.tax_residence,
-        other_income,
-        property_income,
-        savings,
-        dividends,
-        relief_at_source_contributions,
-        person.gift_aid_donations,
-        person.blind_persons_allowance,
-        person.marriage_allowance if isinstance(person, Person) else person.standing_claim,
-        person.child_benefit,
+        nation=person.tax_residence,
+        other_income=other_income,
+        property_income=property_income,
+        savings=savings,
+        dividends=dividends,
+        relief_at_source=relief_at_source_contributions,
+        gift_aid=person.gift_aid_donations,
+        blind=person.blind_persons_allowance,
+        marriage_allowance=person.marriage_allowance if isinstance(person, Person) else person.standing_claim,
+        child_benefit=person.child_benefit,
     )

@@ -119,18 +119,17 @@ def payroll_outcome(
         due = _due(facts, code, payment.taxable, person, rules, tax_before, tax_after)
     due_in_year = due.nearest(taken)
     over, under = (taken - due_in_year, 0) if taken > due_in_year else (0, due_in_year - taken)
-    # By position, in the order of the class: by name it takes several times as long.
     return PayrollOutcome(
-        facts,
-        assumed,
-        _explain(facts, code, deduction, payment.taxable, rules, person.tax_residence, assumed=assumed),
-        deduction,
-        payment.gross - payment.charge - deduction.tax,
-        taken if payment.taxable else None,
-        due_in_year if payment.taxable else None,
-        over,
-        under,
-        reclaim.form_for(
+        facts=facts,
+        assumed=assumed,
+        explanation=_explain(facts, code, deduction, payment.taxable, rules, person.tax_residence, assumed=assumed),
+        deduction=deduction,
+        paid_out=payment.gross - payment.charge - deduction.tax,
+        deducted_in_year=taken if payment.taxable else None,
+        due_in_year=due_in_year if payment.taxable else None,
+        over_deducted=over,
+        under_deducted=under,
+        reclaim=reclaim.form_for(
             method,
             over_deducted=over,
             code_kind=code.kind,

@@ -5,17 +5,12 @@ from __future__ import annotations
 from service.figures.tables import StatePensionAges
 from service.law import lump_sums, state_pension
 from service.law.ages import age_on
-from service.planning.household import Path
 from service.planning.payroll import pay_not_in_the_income
 from service.planning.quote.quote import Quote
 from service.planning.warnings.circumstances import Circumstances, Partner, PersonCase, PersonFacts, Taken, YearFacts
 from service.planning.warnings.household_facts import pension_left, works
 from service.planning.warnings.registry import all_found, found_in_quote_in_codes
 from service.planning.warnings.warning import ClientWarning, in_order
-
-_WITHDRAWAL: Path = ("withdrawal",)
-_PAYROLL: Path = ("payroll",)
-"""Their places in the request."""
 
 
 def warnings_for(answer: Quote, ages: StatePensionAges | None = None) -> list[ClientWarning]:
@@ -38,25 +33,25 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
     left_after = lump_sums.available(after, rules.lump_sums)
     last_day = withdrawal.day or rules.figures.end
     age = age_on(person.date_of_birth, last_day)
-    # All three by position, in the order of their classes: by name they take six times as long, together a fortieth of a quote.
+    # Of each the first fields by position, in the order of its class: see ``service/law/value.py``.
     taken = Taken(
         withdrawal.method,
         withdrawal.day,
         age,
         question.pension.protected_pension_age or rules.minimum_pension_age,
-        payment.gross,
-        payment.gross,
-        payment,
-        _WITHDRAWAL,
-        question.pension,
-        after,
-        answer.left_before,
-        left_after,
-        question.pension_place,
-        answer.money_purchase_triggered,
-        outcome,
-        _PAYROLL,
-        pay_not_in_the_income(outcome.facts, person),
+        asked=payment.gross,
+        permitted=payment.gross,
+        payment=payment,
+        path=("withdrawal",),
+        before=question.pension,
+        after=after,
+        left_before=answer.left_before,
+        left_after=left_after,
+        pension=question.pension_place,
+        triggers=answer.money_purchase_triggered,
+        payroll=outcome,
+        payroll_path=("payroll",),
+        pay_not_in_the_income=pay_not_in_the_income(outcome.facts, person),
     )
     facts = PersonFacts(
         question.who,
@@ -65,25 +60,23 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         person.date_of_birth,
         person.tax_residence,
         person.marriage_allowance,
-        question.person_place,
-        question.pension_place,
-        question.earlier_access_matters,
-        0,
-        question.tax_free_received,
-        question.small_pots_taken,
-        question.scheme_kind,
-        question.saving,
-        question.lives_abroad,
-        works(person.income),
-        ages is not None,
-        None if ages is None else state_pension.reached_on(person.date_of_birth, ages),
-        None,
-        None if ages is None or partner is None else Partner(partner, state_pension.reached_on(partner, ages)),
+        place=question.person_place,
+        pension=question.pension_place,
+        earlier_access_matters=question.earlier_access_matters,
+        tax_free_received=question.tax_free_received,
+        small_pots_taken=question.small_pots_taken,
+        scheme_kind=question.scheme_kind,
+        saving=question.saving,
+        lives_abroad=question.lives_abroad,
+        works=works(person.income),
+        has_state_pension_age=ages is not None,
+        state_pension_from=None if ages is None else state_pension.reached_on(person.date_of_birth, ages),
+        partner=None if ages is None or partner is None else Partner(partner, state_pension.reached_on(partner, ages)),
     )
     year = YearFacts(
         facts,
         rules,
-        _WITHDRAWAL,
+        ("withdrawal",),
         answer.taxpayer,
         answer.without,
         answer.with_it,
@@ -93,17 +86,14 @@ def circumstances_of(answer: Quote, ages: StatePensionAges | None = None) -> Cir
         question.pension,
         after,
         answer.left_before,
-        left_after,
-        question.pension.uncrystallised + question.pension.drawdown,
-        last_day,
-        age,
-        person.income_of("state_pension"),
-        (taken,),
-        answer.year,
-        0,
-        True,
-        None,
-        person.paid_at_source,
-        person.taxed_pay,
+        left_after=left_after,
+        held_before=question.pension.uncrystallised + question.pension.drawdown,
+        last_day=last_day,
+        age=age,
+        state_pension=person.income_of("state_pension"),
+        taken=(taken,),
+        known_year=answer.year,
+        paid_at_source=person.paid_at_source,
+        taxed_pay=person.taxed_pay,
     )
     return Circumstances((PersonCase(facts, (year,)),), ("tax_year",))

@@ -187,7 +187,7 @@ def quote(question: Question, book: RuleBook) -> Quote:
     flexible = annual_allowance.triggered_by(question.withdrawal.method, payment)
     triggered = flexible and not accessed
     day = question.withdrawal.day
-    # By position, in the order of the class: by name it takes six times as long.
+    # The first fields by position, in the order of the class: see ``service/law/value.py``.
     return Quote(
         question,
         rules,
@@ -203,14 +203,14 @@ def quote(question: Question, book: RuleBook) -> Quote:
         Once(outcome),
         accessed or flexible,
         triggered,
-        annual_allowance.applies_from(day) if triggered and day is not None else None,
-        _or_nothing(with_it.allowances - with_it.net_income),
-        basic_rate_band_unused(year.year, with_it),
-        _lifetime_allowance_test(question, of_age, left, payment),
-        _left_of(left.lump_sum_allowance, question, payment),
-        _left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
-        uncrystallised,
-        drawdown,
+        money_purchase_from=annual_allowance.applies_from(day) if triggered and day is not None else None,
+        personal_allowance_unused=_or_nothing(with_it.allowances - with_it.net_income),
+        basic_rate_band_unused=basic_rate_band_unused(year.year, with_it),
+        lifetime_allowance=_lifetime_allowance_test(question, of_age, left, payment),
+        lump_sum_allowance_after=_left_of(left.lump_sum_allowance, question, payment),
+        death_benefit_allowance_after=_left_of(left.lump_sum_and_death_benefit_allowance, question, payment),
+        uncrystallised_after=uncrystallised,
+        drawdown_after=drawdown,
     )
 
 
