@@ -12,6 +12,7 @@ from datetime import date
 from typing import Literal
 
 from service.law.dates import day_month_year
+from service.law.kept import kept
 from service.law.lump_sums import Method
 from service.law.payroll import CodeKind
 from service.law.units import Pence, Years
@@ -79,12 +80,16 @@ def form_for(
     if over_deducted <= 0:
         return _NO_FORM
     found = _way(method, code_kind, cumulative, emptied, more_payments, others, uk_resident, year_end)
+    return Reclaim(found.form, f"{found.reason} {_open_until(found.way == 'form', year_end, claim_years)}", found.way)
+
+
+@kept(256)
+def _open_until(by_form: bool, year_end: date, claim_years: Years) -> str:
+    """Until when an excess of a tax year can be claimed, as a sentence."""
     last = day_month_year(year_end.replace(year=year_end.year + claim_years))
-    if found.way == "form":
-        until = f"The form is for claims up to {day_month_year(year_end)}; later ones go to HMRC, until {last}."
-    else:
-        until = f"Overpaid tax can be claimed from HMRC until {last}."
-    return found._replace(reason=f"{found.reason} {until}")
+    if by_form:
+        return f"The form is for claims up to {day_month_year(year_end)}; later ones go to HMRC, until {last}."
+    return f"Overpaid tax can be claimed from HMRC until {last}."
 
 
 def _way(

@@ -62,6 +62,9 @@ class Scale(Value, frozen=True):
         return bisect_left(self.limits, amount)
 
     def extended(self, by: Pence, first: int = 0) -> Scale:
-        """The same scale with every limit from index ``first`` on raised by ``by`` pence (FA 2004 s.192, ITA 2007 s.414)."""
-        limits = (limit + by if index >= first else limit for index, limit in enumerate(self.limits))
-        return Scale.of(self.names, self.rates, limits)
+        """The same scale with every limit from index ``first`` on raised by ``by`` pence (FA 2004 s.192, ITA 2007 s.414): that
+        band is longer by as much, and those above it begin later."""
+        limits = (*self.limits[:first], *[limit + by for limit in self.limits[first:]])
+        more = by * self.rates[first]
+        tax_below = (*self.tax_below[: first + 1], *[tax + more for tax in self.tax_below[first + 1 :]])
+        return Scale(self.names, self.rates, limits, (0, *limits), tax_below)

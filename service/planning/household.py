@@ -98,7 +98,11 @@ class Person(Value, frozen=True):
 
     def income_of(self, kind: IncomeKind) -> Pence:
         """All income of one kind."""
-        return sum(income.amount for income in self.income if income.kind == kind)
+        total = 0
+        for income in self.income:
+            if income.kind == kind:
+                total += income.amount
+        return total
 
     def taxpayer(self) -> Taxpayer:
         """The person as the income tax rules see them."""
@@ -483,9 +487,10 @@ class Member(Value, frozen=True):
     def earlier_access_matters(self) -> bool:
         """Whether it was not said if income was taken flexibly before, of somebody who may have: there are drawdown funds, or
         something is paid into money purchase pensions, or something taxable was withdrawn."""
+        if self.flexible_access_known:
+            return False
         pays_in = any(one.saving == "money_purchase" for one in self.contributions)
-        drew = self.already.taxable_withdrawals > 0
-        return not self.flexible_access_known and (self.pension.drawdown > 0 or pays_in or drew)
+        return self.pension.drawdown > 0 or pays_in or self.already.taxable_withdrawals > 0
 
     def one_pension(self, place: int) -> Pension:
         """One of the pensions, with what is used of the person's allowances."""

@@ -15,6 +15,7 @@ from service.law.rulebook import TaxYearRules
 from service.law.units import WHOLE, Pence
 from service.planning.faults import Fault
 from service.planning.household import (
+    NOTHING_YET,
     Contribution,
     DatedIncome,
     Income,
@@ -34,7 +35,6 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges, *, la
     from State Pension age, unless another day is given. Pay that goes into a pension without relief is added to pay. What the
     person had already counts, unless the tax year is a ``later`` one."""
     figures = rules.figures
-    days = (figures.end - figures.start).days + 1
     incomes = []
     for income in member.income:
         if income.kind == "state_pension":
@@ -42,9 +42,10 @@ def person_in(member: Member, rules: TaxYearRules, ages: StatePensionAges, *, la
         assert income.amount is not None
         amount = income.amount
         if income.first is not None or income.last is not None:
+            days = (figures.end - figures.start).days + 1
             amount = amount_between(income, amount, figures.start, figures.end, days)
         incomes.append(Income(income.kind, amount))
-    if not later:
+    if not later and member.already is not NOTHING_YET:
         incomes += member.already.taxed
     relief = Relief()
     if member.contributions:

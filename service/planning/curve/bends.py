@@ -110,11 +110,18 @@ def _may_get_steeper(year: TaxpayerYear, before: Liability, after: Liability) ->
     widths = {layer + top for layer in layers for top in tops}
     if not its_rules.other_income_first:
         widths.add(savings + dividends - allowances)
-    totals = {limit + width for limit in limits for width in widths}
+    lowest, highest, moved = before.taxable, after.taxable, after.net_income - after.taxable - taxpayer.income
+    found = set()
+    for limit in limits:
+        for width in widths:
+            if lowest < limit + width < highest:
+                found.add(limit + width + moved)
     if savings > free_savings:
-        totals.update([limit + top for limit in scales.savings.limits for top in tops])
-    moved = after.net_income - after.taxable - taxpayer.income
-    return sorted([total + moved for total in totals if before.taxable < total < after.taxable])
+        for limit in scales.savings.limits:
+            for top in tops:
+                if lowest < limit + top < highest:
+                    found.add(limit + top + moved)
+    return sorted(found)
 
 
 def set_off_may_bend(year: TaxpayerYear, before: Liability, after: Liability) -> bool:

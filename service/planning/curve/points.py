@@ -28,22 +28,24 @@ def points(year: TaxpayerYear, rules: TaxFunction, taper: tuple[Pence, Pence], t
     beyond = to + BEYOND
     first, last = taper
     found = {0, beyond}
-    found.update([x for x in taper if 0 < x < beyond])
+    for at in taper:
+        if 0 < at < beyond:
+            found.add(at)
     full = its_rules.personal_allowance + rules(0).blind_persons_allowance
     levels = _levels(taxpayer, its_rules, scales)
     if taxpayer.marriage_allowance != "none" and (taxpayer.savings or taxpayer.dividends):
         levels.append((taxpayer.income, tuple(_most_taxed_at_basic_rates(taxpayer, scales))))
     if taxpayer.marriage_allowance == "gives":
         levels += [(fixed + its_rules.marriage_allowance, at) for fixed, at in levels]
-    for fixed, at in levels:
+    for fixed, heights in levels:
         rise = full - fixed
-        for level in at:
-            before = rise + level
-            if before > first:
+        for level in heights:
+            at = rise + level
+            if at > first:
                 if first < beyond:
-                    found.update([x for x in _reached_late(before, first, last) if 0 < x < beyond])
-            elif 0 < before < beyond:
-                found.add(before)
+                    found.update([x for x in _reached_late(at, first, last) if 0 < x < beyond])
+            elif 0 < at < beyond:
+                found.add(at)
     return sorted(found)
 
 
@@ -85,20 +87,21 @@ def _levels(taxpayer: Taxpayer, its_rules: IncomeTaxRules, scales: Scales) -> li
     # Where savings end to be free of tax, for each savings allowance, and where dividends above them do. A smaller
     # allowance than the first matters there only to a stack that reaches a higher band from so low down.
     full_nil = scales.starting_rate_limit + scales.savings_allowances[0]
-    nil_savings = tuple(
+    reached = full_nil + savings + dividends
+    nil_savings = [
         scales.starting_rate_limit + allowance
         for allowance, floor in zip(scales.savings_allowances, scales.savings.floors, strict=True)
-        if full_nil + savings + dividends >= floor
-    )
+        if reached >= floor
+    ]
     if savings:
         levels.append((other + held, (scales.starting_rate_limit,)))
         levels.append((other + held + savings, (0, *nil_savings)))
         levels.append((everything, (savings, *nil_savings)))
     if dividends:
-        levels.append((other + held + savings, (0, *(limit - nil_dividends for limit in uk_limits))))
+        levels.append((other + held + savings, (0, *[limit - nil_dividends for limit in uk_limits])))
         levels.append((everything, (nil_dividends, savings + nil_dividends)))
     if savings and dividends:
-        levels.append((everything, tuple(top + nil_dividends for top in nil_savings)))
+        levels.append((everything, tuple([top + nil_dividends for top in nil_savings])))
     return levels
 
 

@@ -258,13 +258,17 @@ def slices(curve: TaxCurve, taxable: Pence) -> tuple[Slice, ...]:
         tax_to_end = rounding.years_tax_to_the_penny(tax_end)
         tax = tax_to_end - so_far
         so_far = tax_to_end
-        width, height = (0, 0) if piece.stairs is None else (piece.stairs.width, piece.stairs.least_height)
+        width = height = 0
+        if piece.stairs is not None:
+            width, height = piece.stairs.width, piece.stairs.least_height
         last = cut[-1] if cut else None
         if (
             last is not None
             and rate is not None
-            and (last.rate, last.because) == (rate, because)
-            and (last.stair_width, last.stair_height) == (width, height)
+            and last.rate == rate
+            and last.because == because
+            and last.stair_width == width
+            and last.stair_height == height
         ):
             cut[-1] = last._replace(end=end, tax=last.tax + tax)
         else:

@@ -25,13 +25,13 @@ def _pension_income(rules: IncomeTaxRules, found: Liability) -> Pence:
 
 def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     """What the withdrawals bear above the band that other income reaches, told once, under the highest band they enter."""
+    if not year.taxable:
+        return ()
     rules = year.tax_rules
     own = rules.scales.lower
-    if not year.taxable or name not in own.names:
-        return ()
     top = _pension_income(rules, year.with_it)
     # Reliefs only raise the limits, so that most years are done with before theirs are looked at.
-    if top <= own.limits[rules.scales.last_basic_band]:
+    if top <= own.limits[rules.scales.last_basic_band] or name not in own.names:
         return ()
     scale = year.year.scales.lower
     least = 0 if year.taken else POUND - 1  # a plan that fills a band to the brim may miss it by pennies

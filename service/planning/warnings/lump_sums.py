@@ -101,11 +101,9 @@ def _last_small_pot(case: PersonCase) -> tuple[YearFacts, Taken | None, int] | N
     Of a plan over years only their number is known."""
     small: list[tuple[YearFacts, Taken | None]] = []
     for year in case.years:
-        small += [
-            (year, taken)
-            for taken in year.taken
-            if taken.method == "small_pot" and _scheme_kind(case, taken) != "occupational"
-        ]
+        for taken in year.taken:
+            if taken.method == "small_pot" and _scheme_kind(case, taken) != "occupational":
+                small.append((year, taken))
         small += [(year, None)] * year.small_pots
     return (*small[-1], len(small)) if small else None
 

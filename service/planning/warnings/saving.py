@@ -445,8 +445,11 @@ def _allowance(year: YearFacts, net_income: Pence) -> Pence:
 )
 def annual_allowance_tapered(year: YearFacts, entry: Entry) -> Found:
     """The withdrawals lower the annual allowance of someone who saves. The charge itself is another warning's."""
-    saved = sum(one.amount for one in _counted(year))
-    if not saved or not year.taxable:
+    counted = _counted(year)
+    if not counted or not year.taxable:
+        return ()
+    saved = sum(one.amount for one in counted)
+    if not saved:
         return ()
     now, before = _allowance(year, year.with_it.net_income), _allowance(year, year.taxpayer.income)
     if now >= before:
