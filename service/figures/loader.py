@@ -8,7 +8,7 @@ file and no code.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from types import MappingProxyType
@@ -82,7 +82,8 @@ class TaxYearFigures:
 
     ``name`` is such as "2026-27"; ``start`` is its 6 April and ``end`` the 5 April after. ``standing`` is the weakest
     standing among the income tax, payroll and pension figures. ``version`` follows from everything that the figures say,
-    wherever it is stated, and from nothing else: a comment in a file leaves it.
+    wherever it is stated, and from nothing else: a comment in a file leaves it. ``worked_out`` keeps what follows from the
+    figures alone, by their names, for whoever asks for it often; it goes with them.
     A look-up raises KeyError for a figure the year does not have and TypeError for one of another kind.
     """
 
@@ -92,6 +93,7 @@ class TaxYearFigures:
     end: date
     standing: Standing
     version: str
+    worked_out: dict[tuple[str, ...], Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def has(self, name: str) -> bool:
         """Whether the year has this figure."""

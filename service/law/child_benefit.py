@@ -8,7 +8,10 @@ from service.law.units import POUND, Pence
 
 def charge_percentage(adjusted_net_income: Pence, threshold: Pence, step: Pence) -> int:
     """Whole percentage points of the benefit charged: one for each full step above the threshold (s.681C(2)-(3))."""
-    return min(100, max(0, (adjusted_net_income - threshold) // step))
+    points = (adjusted_net_income - threshold) // step
+    if points < 0:
+        return 0
+    return points if points < 100 else 100
 
 
 def charge(adjusted_net_income: Pence, benefit: Pence, threshold: Pence, step: Pence) -> Pence:

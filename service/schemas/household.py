@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, get_args
 
@@ -312,7 +312,10 @@ class ClaimsOfSpouses(Rule):
     def names(self) -> tuple[str, ...]:
         return "estate", "people"
 
-    def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
+    def faults(self, given: Mapping[str, Any]) -> Iterable[tuple[str, Said]]:
+        return self._not_spouses(given) if "estate" in given else ()
+
+    def _not_spouses(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
         estate, people = given.get("estate"), given.get("people")
         if not isinstance(estate, Mapping) or estate.get("spouses") is not False:
             return

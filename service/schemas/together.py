@@ -6,7 +6,7 @@ A schema lists its own in ``rules``. Both readers ask them of the object as it w
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -30,8 +30,9 @@ class Rule(ABC):
         """The fields that it is about, as requests name them."""
 
     @abstractmethod
-    def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
-        """What in an object breaks the rule: a field or SCHEMA, and what is said of it."""
+    def faults(self, given: Mapping[str, Any]) -> Iterable[tuple[str, Said]]:
+        """What in an object breaks the rule: a field or SCHEMA, and what is said of it. A rule that nearly every request meets is
+        no generator, since to make one takes longer than to see that nothing is wrong."""
 
 
 @dataclass(frozen=True)
@@ -47,11 +48,12 @@ class OneOfTwo(Rule):
     def names(self) -> tuple[str, ...]:
         return self.first, self.second
 
-    def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
-        if (self.first in given) == (self.second in given):
-            which = "both were given" if self.first in given else "neither was given"
-            either = f"either `{self.first}`{self.first_note} or `{self.second}`{self.second_note}"
-            yield SCHEMA, Said("one-of-two", f"Give {either}: {which}.")
+    def faults(self, given: Mapping[str, Any]) -> Iterable[tuple[str, Said]]:
+        if (self.first in given) != (self.second in given):
+            return ()
+        which = "both were given" if self.first in given else "neither was given"
+        either = f"either `{self.first}`{self.first_note} or `{self.second}`{self.second_note}"
+        return ((SCHEMA, Said("one-of-two", f"Give {either}: {which}.")),)
 
 
 @dataclass(frozen=True)
@@ -103,9 +105,11 @@ class OnlyWith(Rule):
     def names(self) -> tuple[str, ...]:
         return self.name, self.key
 
-    def faults(self, given: Mapping[str, Any]) -> Iterator[tuple[str, Said]]:
+    def faults(self, given: Mapping[str, Any]) -> Iterable[tuple[str, Said]]:
         if self.name in given and isinstance(other := given.get(self.key), str) and other != self.word:
-            yield self.name, Said("only-with", f'Leave this out: it counts only where `{self.key}` is "{self.word}".')
+            said = Said("only-with", f'Leave this out: it counts only where `{self.key}` is "{self.word}".')
+            return ((self.name, said),)
+        return ()
 
 
 @dataclass(frozen=True)

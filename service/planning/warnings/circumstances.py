@@ -321,7 +321,7 @@ class YearFacts(Value, frozen=True):
     @property
     def name(self) -> str:
         """The tax year, such as "2026-27"."""
-        return self.figures.name
+        return self.rules.figures.name
 
     @property
     def held_after(self) -> Pence:
@@ -368,7 +368,10 @@ class YearFacts(Value, frozen=True):
     @property
     def triggered_on(self) -> date | None:
         """The day of it, where it is known."""
-        return next((taken.day for taken in self.taken if taken.triggers), None)
+        for taken in self.taken:
+            if taken.triggers:
+                return taken.day
+        return None
 
 
 class PensionCase(Value, frozen=True):

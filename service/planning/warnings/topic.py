@@ -24,7 +24,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cache, partial
 from types import MappingProxyType
-from typing import Generic, Literal, TypeVar
+from typing import Generic, Literal, NamedTuple, TypeVar
 
 from service.figures import history
 from service.figures.loader import STANDINGS, Standing, TaxYearFigures
@@ -79,6 +79,31 @@ def figure_key(name: str) -> str:
     return rest if group in _PLAIN_GROUPS else f"{group}_{rest}"
 
 
+class _Told(NamedTuple):
+    """What a warning tells of the figures that it rests on: the weakest standing, their values by kind, and their caveats."""
+
+    standing: Standing
+    money: Mapping[str, Pence]
+    counts: Mapping[str, int]
+    rates: Mapping[str, BasisPoints]
+    caveats: tuple[str, ...]
+
+
+def _told_of(figures: TaxYearFigures, names: tuple[str, ...]) -> _Told:
+    """What is told of a tax year's figures of these names."""
+    standing: Standing = "enacted"
+    values: dict[str, dict[str, int]] = {"money": {}, "rate": {}, "count": {}}
+    caveats: dict[str, None] = {}
+    for name in names:
+        figure = figures.figures[name]
+        standing = max(standing, figure.standing, key=STANDINGS.index)
+        if isinstance(figure.value, int):
+            values[figure.kind if figure.kind in values else "count"][figure_key(name)] = figure.value
+        if figure.caveat is not None:
+            caveats[figure.caveat] = None
+    return _Told(standing, values["money"], values["count"], values["rate"], tuple(caveats))
+
+
 @dataclass(frozen=True, slots=True)
 class Entry:
     """A warning in the catalogue. ``facts`` are the fields of a request that it looks at, in POST /v1/warnings' words.
@@ -129,20 +154,20 @@ class Entry:
         """
         if self.in_codes:
             return self.code_alone(cost)
-        for name in rests_on:
-            figure = figures.figures[name]
-            value, kind, key = figure.value, figure.kind, figure_key(name)
-            if figure.standing != "enacted":
-                standing = max(standing, figure.standing, key=STANDINGS.index)
-            if isinstance(value, int):
-                if kind == "money":
-                    money = {**money, key: value}
-                elif kind == "rate":
-                    rates = {**rates, key: value}
-                else:
-                    counts = {**counts, key: value}
-            if figure.caveat is not None and figure.caveat not in caveats:
-                caveats += (figure.caveat,)
+        if rests_on:
+            told = figures.worked_out.get(rests_on)
+            if told is None:
+                told = figures.worked_out[rests_on] = _told_of(figures, rests_on)
+            if told.standing != "enacted":
+                standing = max(standing, told.standing, key=STANDINGS.index)
+            if told.money:
+                money = {**money, **told.money}
+            if told.counts:
+                counts = {**counts, **told.counts}
+            if told.rates:
+                rates = {**rates, **told.rates}
+            if told.caveats:
+                caveats = (*caveats, *[caveat for caveat in told.caveats if caveat not in caveats])
         if about is not None and about.who != YOU and about.you not in detail and about.who not in detail:
             detail = f"{about.who}: {detail}"
         # By position, in the order of the class: by name it takes several times as long, three times for a quote.
