@@ -265,7 +265,7 @@ def test_incomes_across_the_limits_in_every_year(tax_year: str) -> None:
     figures = small_year(BOOK.years[tax_year].figures)
     for person in STRADDLING:
         for more in range(0, 500, POUND):
-            asked = replace(person, other_income=person.other_income + more)
+            asked = person._replace(other_income=person.other_income + more)
             found = liability(taxpayer_year(asked, rules_for(figures, asked.nation))).income_tax
             assert found == least_tax(figures, asked), asked
 

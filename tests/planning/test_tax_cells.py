@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 
 import pytest
 
@@ -21,8 +20,8 @@ def domain(chance: random.Random, *, gives: bool) -> tuple[TaxDomain, Taxpayer, 
     """A person's period with interest that bears no tax, who may have been given or give a marriage allowance."""
     taxpayer, rules = person(chance)
     if gives:
-        taxpayer = replace(taxpayer, marriage_allowance="gives", dividends=chance.randint(0, 40_000) * POUND)
-    lost = replace(taxpayer, marriage_allowance="none")
+        taxpayer = taxpayer._replace(marriage_allowance="gives", dividends=chance.randint(0, 40_000) * POUND)
+    lost = taxpayer._replace(marriage_allowance="none")
     income, savings = chance.randint(0, 30_000) * POUND, chance.choice((0, chance.randint(0, 6_000))) * POUND
     most = income + chance.randint(20_000, 200_000) * POUND, savings + chance.randint(1_000, 40_000) * POUND
     surface, other = (Surface(one, rules, Work(10**12)) for one in (taxpayer, lost))

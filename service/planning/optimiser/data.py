@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import NamedTuple
 
 from service.law import lump_sums
@@ -228,7 +227,7 @@ def taxpayer_without_cash(timeline: Timeline, person: int, position: int) -> Tax
     taxpayer = timeline.people[person][position].taxpayer
     if position:
         return taxpayer
-    return replace(taxpayer, savings=taxpayer.savings + first_interest(timeline, person))
+    return taxpayer._replace(savings=taxpayer.savings + first_interest(timeline, person))
 
 
 def first_interest(timeline: Timeline, person: int) -> int:

@@ -10,7 +10,7 @@ weight one, under one claim, is a plan.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from service.law.income_tax import IncomeTaxRules, MarriageAllowance, Taxpayer

@@ -20,7 +20,6 @@ from __future__ import annotations
 import itertools
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 from service.law import child_benefit
