@@ -36,8 +36,8 @@ from service.planning.optimiser.work import (
     LIMITS,
     PERSON_YEAR_MODELLED,
     PERSON_YEAR_PROJECTED,
-    YEAR_MADE_UP,
     Work,
+    year_made_up,
 )
 from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, Projection, projected
 from service.planning.projection.settlement import Choice, Draw
@@ -248,7 +248,7 @@ def plain_plans(plain: PlainPlans, work: Work) -> Iterator[Projection]:
             found = plain.plan(name)
         except RuleViolation:
             found = None
-        work.add(YEAR_MADE_UP * plain.years_made_up[name])
+        work.add(year_made_up(plain.timeline) * plain.years_made_up[name])
         if found is not None:
             yield found
 

@@ -15,7 +15,7 @@ from service.planning.faults import RuleViolation
 from service.planning.optimiser.branch_and_bound import SpendingMet, left_alone, meets_spending, most_levels
 from service.planning.optimiser.lp import INF
 from service.planning.optimiser.relaxation import Surfaces
-from service.planning.optimiser.work import PERSON_YEAR_PROJECTED, YEAR_MADE_UP, Work
+from service.planning.optimiser.work import PERSON_YEAR_PROJECTED, Work, year_made_up
 from service.planning.projection.policies import Projection
 from service.planning.projection.timeline import Timeline
 
@@ -147,7 +147,7 @@ def _plainly_paid(at: Callable[[int, Pence], Timeline], most: int, work: Work) -
     for share in _PLAINLY_PAID:
         level = int(share * most)
         timeline = at(level, 0)
-        work.add((PERSON_YEAR_PROJECTED * len(timeline.people) + YEAR_MADE_UP) * len(timeline.periods))
+        work.add((PERSON_YEAR_PROJECTED * len(timeline.people) + year_made_up(timeline)) * len(timeline.periods))
         try:
             plan = left_alone(timeline)
         except RuleViolation:

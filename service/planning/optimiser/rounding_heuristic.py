@@ -10,7 +10,7 @@ from service.planning.optimiser.relaxation import Relaxation
 from service.planning.optimiser.solution import Amounts, Solution
 from service.planning.optimiser.tax_surface import TAX_UNITS_IN_A_POUND, Surface
 from service.planning.optimiser.tolerances import TAX_STEP_POUNDS
-from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, YEAR_MADE_UP, Work
+from service.planning.optimiser.work import PERSON_YEAR_ROUNDED, Work, year_made_up
 from service.planning.projection.policies import (
     Policy,
     Projection,
@@ -173,7 +173,7 @@ def _topped_up(
         else:
             break
     if short:
-        work.add(YEAR_MADE_UP)
+        work.add(year_made_up(timeline))
     return choice
 
 

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
+from service.planning.projection.timeline import Timeline
+
 Effort = Literal["quick", "standard", "thorough"]
 """How much work a search may take."""
 
@@ -50,8 +52,12 @@ PERSON_YEAR_COMPARED = 100
 PERSON_YEAR_ROUNDED = 45
 """A person's year of an optimum rounded to a plan."""
 
-YEAR_MADE_UP = 600
-"""A household's year of a plan in which more has to be drawn for spending than was chosen: amounts are tried until it is met."""
+YEAR_MADE_UP, PERSON_YEAR_MADE_UP = 100, 120
+"""A household's year of a plan in which more has to be drawn for spending than was chosen, and each person's part in it: amounts
+are tried until it is met."""
+
+PERSON_YEAR_WITH_POTS_MADE_UP, POT_YEAR_MADE_UP = 350, 15
+"""That part where the person has pensions on different terms, and what each of them adds."""
 
 PERSON_YEAR_MODELLED = 110
 """A person's year in a relaxation, besides its lines, questions and columns."""
@@ -78,3 +84,11 @@ class Work:
     def is_over(self) -> bool:
         """Whether nothing more may be done."""
         return self.done >= self.limit
+
+
+def year_made_up(timeline: Timeline) -> int:
+    """What a year of a household is counted at in which amounts are tried until the spending is met."""
+    pots = [len(years[0].pots) for years in timeline.people]
+    return YEAR_MADE_UP + sum(
+        PERSON_YEAR_WITH_POTS_MADE_UP + POT_YEAR_MADE_UP * count if count else PERSON_YEAR_MADE_UP for count in pots
+    )

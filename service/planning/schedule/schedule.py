@@ -183,12 +183,14 @@ class Proof(NamedTuple):
 
 class Found(NamedTuple):
     """A plan by its goal; with its ``proof`` where it was searched for, the ``steady_income`` that it pays where that is
-    the goal, and what became of small pots whose tax year was left open."""
+    the goal, and what became of small pots whose tax year was left open. ``plain`` are the plain plans of its timeline, if
+    that is another than was asked for and they are known."""
 
     plan: Projection
     proof: Proof | None = None
     steady_income: SteadyIncome | None = None
     small_pots: SmallPotsChosen | None = None
+    plain: PlainPlans | None = None
 
 
 class Comparison(NamedTuple):
@@ -347,7 +349,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         raise with_nearest(error, years, question.goal, work) from error
     plan = found.plan
     if plan.timeline is not years:
-        plain = PlainPlans(plan.timeline)
+        plain = found.plain or PlainPlans(plan.timeline)
     scenarios = []
     for number, (name, assumed) in enumerate(question.scenarios.items()):
         # What one leaves of its share is for those that follow.
@@ -548,7 +550,8 @@ def _by_goal(
         work.limit = work.done + _LEVELS_WORK * (limit - work.done)
         known, income = steadiest(plain.timeline, work)
         work.limit = limit
-        return _best(PlainPlans(known.timeline), work, last_day, known)._replace(steady_income=income)
+        plain = PlainPlans(known.timeline)
+        return _best(plain, work, last_day, known)._replace(steady_income=income, plain=plain)
     if goal == MOST_AFTER_TAX:
         return _best(plain, work, last_day, to_choose=to_choose)
     if goal == MOST_TO_BENEFICIARIES:
