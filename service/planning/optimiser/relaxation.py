@@ -10,10 +10,8 @@ weight one, under one claim, is a plan.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
-from typing import NamedTuple
 
-from service.law.income_tax import IncomeTaxRules, MarriageAllowance, Taxpayer
+from service.law.income_tax import IncomeTaxRules, Taxpayer
 from service.law.rounding import years_tax_to_the_penny
 from service.law.units import POUND, WHOLE
 from service.planning.optimiser.claims import PARTS, Claim, standing_claims, taxed_under, unclaimed, worth_a_claim
@@ -34,17 +32,16 @@ from service.planning.optimiser.data import (
 from service.planning.optimiser.last_day import AFTER_TAX, Box, LastDay, PensionRows
 from service.planning.optimiser.lp import INF, LinearProgram, Outcome
 from service.planning.optimiser.node import ActiveCells, CellCount, DrawOrder, Node
+from service.planning.optimiser.reading import Reader
+from service.planning.optimiser.rows import Cell, Group, PensionInModel, PersonInCell, PotRows, SmallPotRows
 from service.planning.optimiser.solution import Amounts, MixedClaims, Solution, TaxedLeft, heaviest
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
 from service.planning.optimiser.tax_surface import Region, Surface, TaxPoint
 from service.planning.optimiser.tolerances import (
-    EXACT_TAX_POUNDS,
     NEXT_TO_NOTHING_GAIN_POUNDS_PER_POUND,
-    NIL_WEIGHT_SHARE,
     PENNY_POUNDS,
     SOONER_POUNDS_PER_POUND,
     UNIT_POUNDS,
-    WHOLE_SHARE_SHORTFALL,
 )
 from service.planning.optimiser.work import PERSON_YEAR_MODELLED, Work
 from service.planning.projection.small_pots import OpenSmallPot, room_for
@@ -57,77 +54,8 @@ pays into ISAs what it takes out of them in the same year."""
 _GAIN = PENNY_POUNDS / UNIT_POUNDS
 """A point that is worth no more than this, in the program's unit, is the solver's rounding."""
 
-_NOTABLE_POUNDS = 1.0
-"""Draws and allowances below this are not looked at where their order is checked: pence of the solver's rounding."""
-
-
 Surfaces = dict[tuple[Taxpayer, IncomeTaxRules], Surface]
 """Tax surfaces by what they follow from: the taxpayer and the rules."""
-
-
-class _Drawn(NamedTuple):
-    """What a person draws in a period, pounds: of uncrystallised funds with a tax-free part and without, and of drawdown funds;
-    and what of it is spent before the last day."""
-
-    tax_free: float
-    taxed: float
-    drawdown: float
-    early_uncrystallised: float
-    early_drawdown: float
-
-    def taxable(self, share: float) -> float:
-        """What of it is taxable, where such a share of the first is tax free."""
-        return self.tax_free * (1 - share) + self.taxed + self.drawdown
-
-
-class _Group(NamedTuple):
-    """A row that counts the weight of cells, and those cells: their periods and places."""
-
-    row: int
-    members: set[tuple[int, int]]
-
-
-@dataclass(slots=True)
-class _PersonInCell:
-    """One person's rows and columns in a cell: rows of the points' weights, income, savings, and of the cash that may be spent
-    before the last day; columns of points, columns of draws by their kind, and of that cash;
-    ``early``: those of the draws that are spent before the last day. ``admitted``: the columns of the points that are in the
-    region. ``claims``: the row and the sign of each part in a claim to the marriage allowance."""
-
-    weights: int = -1
-    income: int = -1
-    savings: int = -1
-    cash_before: int | None = None
-    spent_before: int | None = None
-    columns: dict[TaxPoint, int] = field(default_factory=dict)
-    admitted: set[int] = field(default_factory=set)
-    draws: dict[str, list[int]] = field(default_factory=dict)
-    early: dict[str, list[int]] = field(default_factory=dict)
-    claims: dict[MarriageAllowance, tuple[int, float]] = field(default_factory=dict)
-
-
-@dataclass(slots=True)
-class _Cell:
-    """A cell of a period, split from another but for the first: each person's region, the row of its cash, and columns.
-
-    ``from_isas_limit``: the row that limits what is taken out of ISAs; ``kept``: that of the minimum of cash; ``spare_cash``:
-    that of the opening cash above it, which may be spent. ``before``: the row of what is spent before the last day, and where
-    that gains by it the row that limits it. ``claims``: the claims to the marriage allowance that it may be under.
-    """
-
-    period: int
-    parent: int | None
-    regions: list[Region]
-    cash: int
-    share: int
-    members: list[_PersonInCell]
-    claims: tuple[Claim, ...] = ()
-    subscribed: int = -1
-    from_isas: list[int] = field(default_factory=list)
-    from_isas_limit: int = -1
-    kept: int | None = None
-    spare_cash: int | None = None
-    before: list[int] = field(default_factory=list)
 
 
 class Relaxation:
@@ -175,13 +103,23 @@ class Relaxation:
         self._floor: int | None = None
         self._held: dict[tuple[int, int, int | None, int], int] = {}
         self._share_rows: dict[int, int] = {}
-        self._groups: list[_Group] = []
+        self._groups: list[Group] = []
         self._cell_counts: tuple[CellCount, ...] = ()
         self._points_of: dict[int, tuple[int, TaxPoint]] = {}
         """By column, whose point it is, by the row of their points' weights, and the point."""
         self._active: dict[int, ActiveCells] = {}
         self._draw_orders: dict[int, DrawOrder] = {}
-        self.cells: list[list[_Cell]] = [[] for _ in self._periods]
+        self.cells: list[list[Cell]] = [[] for _ in self._periods]
+        self._reader = Reader(
+            self.domains,
+            self.cells,
+            self._claims,
+            self._pensions,
+            self._small_pots,
+            self._last_day,
+            self._held,
+            self._points_of,
+        )
         for t in self._periods:
             self._add_cell(t, None, [self.domains[person][t].region for person in self._people], self._claims[t])
 
@@ -206,7 +144,7 @@ class Relaxation:
 
     def solution(self) -> Solution:
         """The optimum that was found last, as long as no region has changed since."""
-        return self._read(self.lp.values, self.lp.duals)
+        return self._reader.solution(UNIT_POUNDS * self.lp.objective, self.lp.values, self.lp.duals)
 
     def _solve(self, node: Node, cutoff: float = -INF, *, primal: bool = False) -> Outcome:
         """Solve at a node."""
@@ -240,7 +178,7 @@ class Relaxation:
 
     def solution_of(self, found: TaxedLeft) -> Solution:
         """The solution that leaves so much."""
-        return self._read(found.values, found.duals)
+        return self._reader.solution(UNIT_POUNDS * self.lp.objective, found.values, found.duals)
 
     def smoothest(self, node: Node, floor: float, least: TaxedLeft, between: tuple[float, float]) -> Solution | Outcome:
         """Of the solutions at a node with ``floor`` pounds of wealth or more, and in pensions that would bear tax ``between`` so
@@ -357,7 +295,7 @@ class Relaxation:
                 least = min(above, key=lambda low: abs(low - income))
                 members |= {(t, cell) for cell, low in enumerate(lows) if low >= least}
         row = self.lp.add_row(-INF, INF, [(self.cells[t][cell].share, 1.0) for t, cell in sorted(members)])
-        self._groups.append(_Group(row, members))
+        self._groups.append(Group(row, members))
         return len(self._groups) - 1
 
     def in_group(self, number: int, solution: Solution) -> float:
@@ -463,6 +401,10 @@ class Relaxation:
             kept = [point for point, column in one.columns.items() if column in one.admitted and not point.endless]
             self._admit(cell, person, [*kept, domain.endless])
 
+    def amounts(self, solution: Solution) -> Amounts:
+        """What a solution does. The relaxation has the cells that it had then."""
+        return self._reader.amounts(solution)
+
     def interest(self, amounts: Amounts, person: int, t: int) -> float:
         """The interest of a person in a period on the plan's cash; the first period's is not of the plan's making."""
         if not t:
@@ -553,7 +495,7 @@ class Relaxation:
 
     # Variables and constraints
 
-    def _pension(self, person: int) -> _Pension:
+    def _pension(self, person: int) -> PensionInModel:
         """The rows of a person's pensions: of each pot, what is drawn, grown to the end, and what is left add up to the whole pot
         grown."""
         timeline = self.timeline
@@ -581,7 +523,7 @@ class Relaxation:
                 kinds += ["taxed"] if runs_out or not with_each else []
             if pot.drawdown > 0:
                 kinds.append("drawdown")
-            rows.append(_PotRows(uncrystallised, pot.after, funds, income_funds, kinds, so_far))
+            rows.append(PotRows(uncrystallised, pot.after, funds, income_funds, kinds, so_far))
         allowance = self.lp.add_row(-INF, most_tax_free)
         own = PensionRows(
             funds=tuple(row.funds for row in rows),
@@ -595,7 +537,7 @@ class Relaxation:
         self._last_day.add_pension(person, own)
         uses_up = runs_out and any(pot.all_uncrystallised > 0 for pot in pots)
         used = [self.lp.add_row(0.0, INF) for _ in periods] if uses_up else []
-        return _Pension(tax_free_left, share, allowance, used, rows)
+        return PensionInModel(tax_free_left, share, allowance, used, rows)
 
     def _paid_in_so_far(self, held: float, paid_in: Sequence[float], after: Sequence[float]) -> dict[int, int]:
         """Rows by period, while more is still to be paid in: what is drawn by then is no more than there was, all grown to the
@@ -607,11 +549,11 @@ class Relaxation:
             rows[t] = self.lp.add_row(-INF, held)
         return rows
 
-    def _small_pot(self, pot: OpenSmallPot) -> _SmallPotRows:
+    def _small_pot(self, pot: OpenSmallPot) -> SmallPotRows:
         """The row of the share of a pension that is taken as a small pot: it may be taken in parts."""
         pots = self.timeline.household.people[pot.person].pots
         k = next((k for k, own in enumerate(pots) if pot.place in own.places), 0)
-        return _SmallPotRows(pot, self._pensions[pot.person].pots[k], self.lp.add_row(0.0, 1.0), {})
+        return SmallPotRows(pot, self._pensions[pot.person].pots[k], self.lp.add_row(0.0, 1.0), {})
 
     def _rows_of_room(self) -> dict[int, int]:
         """By person, the row by which no more small pots are taken from personal schemes than a lifetime allows."""
@@ -644,7 +586,7 @@ class Relaxation:
     def _add_cell(self, t: int, parent: int | None, regions: list[Region], claims: tuple[Claim, ...]) -> None:
         """A new cell of a period: its share, its money, everybody's draws and tax."""
         cells, timeline = self.cells[t], self.timeline
-        members = [_PersonInCell() for _ in self._people]
+        members = [PersonInCell() for _ in self._people]
         cash = self.lp.add_row(0.0, 0.0)
         whole: list[tuple[int, float]] = [(cash, -self._known[t])]
         for person, one in enumerate(members):
@@ -681,7 +623,7 @@ class Relaxation:
             whole.append((self._share_rows[t], 1.0))
         whole += [(group.row, 1.0) for group in self._groups if parent is not None and (t, parent) in group.members]
         share = self.lp.add_column(whole, low=1.0, high=1.0)
-        cell = _Cell(t, parent, regions, cash, share, members, claims)
+        cell = Cell(t, parent, regions, cash, share, members, claims)
         for claim in self._claims[t]:
             if claim != unclaimed(len(members)):
                 row = self.lp.add_row(0.0, 0.0)
@@ -719,7 +661,7 @@ class Relaxation:
             rows.append((self.lp.add_row(-INF, 0.0), -known))
         return rows
 
-    def _worth_before(self, t: int, cell: _Cell) -> float:
+    def _worth_before(self, t: int, cell: Cell) -> float:
         """What a pound of cash held into a cell is worth because it can be spent before the last day."""
         if not cell.before:
             return 0.0
@@ -728,7 +670,7 @@ class Relaxation:
         spare = 0.0 if cell.spare_cash is None else duals[cell.spare_cash]
         return (1 + self._rates[t]) * (max(0.0, *limits) + spare)
 
-    def _add_from_isas(self, t: int, cell: _Cell, limit: int) -> None:
+    def _add_from_isas(self, t: int, cell: Cell, limit: int) -> None:
         """What is taken out of ISAs in a cell, on the last day and before."""
         missed = self._missed[t].isa
         both = [(cell.cash, -1.0), (limit, 1.0)]
@@ -744,7 +686,7 @@ class Relaxation:
         if cell.before:
             cell.from_isas.append(self.lp.add_column([*both, *before]))
 
-    def _add_draws(self, person: int, t: int, cell: _Cell, one: _PersonInCell, capped: int | None) -> None:
+    def _add_draws(self, person: int, t: int, cell: Cell, one: PersonInCell, capped: int | None) -> None:
         """A person's draws in a cell, on the last day and before; ``capped`` is the row of all of them together. What misses no
         growth may be spent at any time, so it counts as spent before and is not limited to what is."""
         self._add_small_pots(person, t, cell, one)
@@ -780,7 +722,7 @@ class Relaxation:
                     if early:
                         one.early.setdefault(kind, []).append(column)
 
-    def _add_small_pots(self, person: int, t: int, cell: _Cell, one: _PersonInCell) -> None:
+    def _add_small_pots(self, person: int, t: int, cell: Cell, one: PersonInCell) -> None:
         """What a person takes as small pots in a cell. It counts as income, which covers spending of the whole period: so cash of
         the first one may earn interest that it would miss, and here that interest bears no tax."""
         of_cash = self._missed[t].cash if not t and self._missed[t].cash_at_first else 0.0
@@ -840,7 +782,7 @@ class Relaxation:
                     entries += [] if other.spare_cash is None else [(other.spare_cash, -1.0 - rate)]
                 self._held[first, here, there, owner] = self.lp.add_column(entries)
 
-    def _add_cash_before(self, t: int, cell: _Cell) -> None:
+    def _add_cash_before(self, t: int, cell: Cell) -> None:
         """The cash held into a cell that is spent before the last day, by owner: it misses interest."""
         missed = self._missed[t].cash
         for owner in self._people if self._rates[t] else (0,):
@@ -852,13 +794,13 @@ class Relaxation:
                 entries += [(cell.cash, missed), (one.savings, missed)]
             one.spent_before = self.lp.add_column(entries)
 
-    def _set_points(self, cell: _Cell, person: int) -> None:
+    def _set_points(self, cell: Cell, person: int) -> None:
         """Admit the points of a person's tax that are in a cell's region, and no others."""
         domain, region = self.domains[person][cell.period], cell.regions[person]
         if domain.varies:
             self._admit(cell, person, domain.points(region, dict.fromkeys(claim[person] for claim in cell.claims)))
 
-    def _admit(self, cell: _Cell, person: int, points: Iterable[TaxPoint]) -> None:
+    def _admit(self, cell: Cell, person: int, points: Iterable[TaxPoint]) -> None:
         one = cell.members[person]
         wanted = set()
         for point in points:
@@ -873,7 +815,7 @@ class Relaxation:
         )
         one.admitted = wanted
 
-    def _point_entries(self, cell: _Cell, person: int, point: TaxPoint) -> list[tuple[int, float]]:
+    def _point_entries(self, cell: Cell, person: int, point: TaxPoint) -> list[tuple[int, float]]:
         """The rows that a point of a person's tax has a part in."""
         domain, one = self.domains[person][cell.period], cell.members[person]
         entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
@@ -913,238 +855,3 @@ class Relaxation:
         for t, row in enumerate(pension.used):
             used_up = order.used_by is not None and t >= order.used_by
             self.lp.bound_row(row, pension.tax_free_left - PENNY_POUNDS / UNIT_POUNDS if used_up else 0.0, INF)
-
-    # The optimum
-
-    def _read(self, found: Sequence[float], duals: Sequence[float]) -> Solution:
-        """What the values of the columns and the duals of the rows say."""
-        cell_taxes = list(self._cell_taxes(found, duals))
-        shares = [[found[cell.share] for cell in cells] for cells in self.cells]
-        order_violations: dict[int, list[int]] = {}
-        for person, pension in enumerate(self._pensions):
-            left = pension.tax_free_left * UNIT_POUNDS
-            for t in self._periods if pension.used else ():
-                left -= self._drawn_of(found, person, t, "tax_free") * pension.share
-                if left > _NOTABLE_POUNDS and self._drawn_of(found, person, t, "taxed") > _NOTABLE_POUNDS:
-                    order_violations.setdefault(person, []).append(t)
-        fractional = self._fractional(shares, cell_taxes, duals)
-        mixed = self._mixed_claims(shares, cell_taxes, duals)
-        misjudged = self._last_day.misjudged(found)
-        wealth = UNIT_POUNDS * self.lp.objective
-        small_pots = tuple(self._shares_of(small, found) for small in self._small_pots)
-        return Solution(wealth, found, shares, cell_taxes, fractional, mixed, order_violations, misjudged, small_pots)
-
-    def _shares_of(self, small: _SmallPotRows, found: Sequence[float]) -> dict[int | None, float]:
-        """The share of a small pot that is taken in each period, and what is not."""
-        shares: dict[int | None, float] = {}
-        for t, columns in small.columns.items():
-            part = small.pot.after[t] / small.pot.uncrystallised
-            shares[t] = part * sum([max(0.0, found[column]) for column in columns])
-        shares[None] = max(0.0, 1.0 - sum(shares.values()))
-        return shares
-
-    def amounts(self, solution: Solution) -> Amounts:
-        """What a solution does. The relaxation has the cells that it had then."""
-        values = solution.values
-
-        def pounds(columns: Iterable[int]) -> float:
-            return UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
-
-        drawn = [[self._drawn(values, person, t) for t in self._periods] for person in self._people]
-        cash = [[0.0 for _ in self._periods] for _ in self._people]
-        for (t, _, _, owner), column in self._held.items():
-            cash[owner][t] += UNIT_POUNDS * max(0.0, values[column])
-        early_cash = [
-            [
-                pounds(one.spent_before for cell in cells if (one := cell.members[owner]).spent_before is not None)
-                for cells in self.cells
-            ]
-            for owner in self._people
-        ]
-        return Amounts(
-            withdrawn=[
-                [one.taxable(pension.share) for one in own] for own, pension in zip(drawn, self._pensions, strict=True)
-            ],
-            drawdown=[[one.drawdown for one in own] for own in drawn],
-            cash=cash,
-            early_cash=early_cash,
-            early_uncrystallised=[[one.early_uncrystallised for one in own] for own in drawn],
-            early_drawdown=[[one.early_drawdown for one in own] for own in drawn],
-            subscribed=[pounds(cell.subscribed for cell in cells) for cells in self.cells],
-            from_isas=[pounds(column for cell in cells for column in cell.from_isas) for cells in self.cells],
-            early_from_isas=[
-                pounds(cell.from_isas[-1] for cell in cells if cell.before and cell.from_isas) for cells in self.cells
-            ],
-        )
-
-    def _drawn(self, values: Sequence[float], person: int, t: int) -> _Drawn:
-        """What a person draws in a period."""
-        sums = {"tax_free": 0.0, "taxed": 0.0, "drawdown": 0.0}
-        early_uncrystallised = early_drawdown = 0.0
-        for cell in self.cells[t]:
-            for kind, columns in cell.members[person].draws.items():
-                sums[kind] += UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
-            for kind, columns in cell.members[person].early.items():
-                early = UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
-                if kind == "drawdown":
-                    early_drawdown += early
-                else:
-                    early_uncrystallised += early
-        return _Drawn(sums["tax_free"], sums["taxed"], sums["drawdown"], early_uncrystallised, early_drawdown)
-
-    def _drawn_of(self, values: Sequence[float], person: int, t: int, kind: str) -> float:
-        """What of one kind a person draws in a period, pounds."""
-        drawn = 0.0
-        for cell in self.cells[t]:
-            for column in cell.members[person].draws.get(kind, ()):
-                drawn += max(0.0, values[column])
-        return UNIT_POUNDS * drawn
-
-    def _cell_taxes(self, found: Sequence[float], duals: Sequence[float]) -> Iterator[CellTax]:
-        """Everybody's tax in each cell that has weight."""
-        made_of: dict[int, list[tuple[TaxPoint, float]]] = {}
-        for column in [column for column, value in enumerate(found) if value > NIL_WEIGHT_SHARE]:
-            whose = self._points_of.get(column)
-            if whose is not None:
-                made_of.setdefault(whose[0], []).append((whose[1], found[column]))
-        for t, cells in enumerate(self.cells):
-            for number, cell in enumerate(cells):
-                share = found[cell.share]
-                if share < NIL_WEIGHT_SHARE:
-                    continue
-                for person, one in enumerate(cell.members):
-                    if self.domains[person][t].varies:
-                        for claim, part, points in _by_claim(made_of.get(one.weights, []), share):
-                            yield self._cell_tax(person, cell, number, part, claim, points, duals)
-
-    def _cell_tax(
-        self,
-        person: int,
-        cell: _Cell,
-        number: int,
-        share: float,
-        claim: MarriageAllowance,
-        made_of: Sequence[tuple[TaxPoint, float]],
-        duals: Sequence[float],
-    ) -> CellTax:
-        """A person's tax under a claim in a cell, from the points it is made of and their weights."""
-        surface = self.domains[person][cell.period].under(claim)
-        points, weights = [point for point, _ in made_of], [weight / share for _, weight in made_of]
-        mean_income = mean_savings = tax = 0.0
-        for point, weight in zip(points, weights, strict=True):
-            mean_income += point.income * weight
-            mean_savings += point.savings * weight
-            tax += point.tax * weight
-        income, savings = round(mean_income), round(mean_savings)
-        # A single point is the surface's own.
-        error = (tax if len(points) == 1 else surface.tax(income, savings)) - tax
-        cost = error * share * duals[cell.cash]
-        return CellTax(person, cell.period, number, error, cost, share, income, savings, tax, points, weights, claim)
-
-    def _best_claim(self, t: int, claims: Sequence[Claim], taxes: Sequence[CellTax]) -> tuple[float, Claim]:
-        """The least tax of everybody on the mean of what they have in a period, and the claim it is under."""
-        means = []
-        for person in self._people:
-            own = [taxed for taxed in taxes if taxed.person == person]
-            income = round(sum(taxed.share * taxed.income for taxed in own))
-            savings = round(sum(taxed.share * taxed.savings for taxed in own))
-            means += [(person, self.domains[person][t], income, savings)] if own else []
-
-        def tax(claim: Claim) -> float:
-            return sum(domain.under(claim[person]).tax(income, savings) for person, domain, income, savings in means)
-
-        open_claims = [
-            claim
-            for claim in claims
-            if all(
-                domain.may(claim[person], Region(income, income, savings, savings))
-                for person, domain, income, savings in means
-            )
-        ]
-        return min((tax(claim), claim) for claim in open_claims or claims)
-
-    def _mixed_claims(
-        self, shares: Sequence[Sequence[float]], cell_taxes: Sequence[CellTax], duals: Sequence[float]
-    ) -> dict[int, MixedClaims]:
-        """What it would cost, in each period with one cell, to be under one claim instead of under several."""
-        found = {}
-        for t, some in enumerate(shares):
-            number = max(range(len(some)), key=some.__getitem__)
-            cell = self.cells[t][number]
-            if len(cell.claims) == 1 or some[number] <= 1 - WHOLE_SHARE_SHORTFALL:
-                continue
-            taxes = [taxed for taxed in cell_taxes if taxed.period == t and taxed.cell == number]
-            if len({taxed.person for taxed in taxes}) == len(taxes):
-                continue
-            least, best = self._best_claim(t, cell.claims, taxes)
-            cost = least - sum(taxed.share * (taxed.tax + taxed.error) for taxed in taxes)
-            if cost > EXACT_TAX_POUNDS:
-                found[t] = MixedClaims(number, best, cost * duals[cell.cash])
-        return found
-
-    def _fractional(
-        self, shares: Sequence[Sequence[float]], cell_taxes: Sequence[CellTax], duals: Sequence[float]
-    ) -> dict[int, float]:
-        """What it would cost, in each period of several cells, to be taxed as on the whole instead of in each cell."""
-        found = {}
-        for t, some in enumerate(shares):
-            if max(some) > 1 - WHOLE_SHARE_SHORTFALL:
-                continue
-            taxes = [taxed for taxed in cell_taxes if taxed.period == t]
-            least, _ = self._best_claim(t, self._claims[t], taxes)
-            cost = least - sum(taxed.share * taxed.tax for taxed in taxes)
-            found[t] = cost * max(duals[cell.cash] for cell in self.cells[t])
-        return found
-
-
-def _by_claim(
-    made_of: Sequence[tuple[TaxPoint, float]], share: float
-) -> Iterator[tuple[MarriageAllowance, float, Sequence[tuple[TaxPoint, float]]]]:
-    """The points that a tax is made of, with their weights, by claim, and the weight of each claim. What has no end goes with the
-    heaviest."""
-    if len(made_of) == 1:
-        yield made_of[0][0].claim, share, made_of
-        return
-    parts: dict[MarriageAllowance, float] = {}
-    for point, weight in made_of:
-        if not point.endless:
-            parts[point.claim] = parts.get(point.claim, 0.0) + weight
-    heaviest: MarriageAllowance = max(parts, key=parts.__getitem__, default="none")
-    if len(parts) < 2:
-        yield heaviest, share, made_of
-        return
-    for claim, part in parts.items():
-        yield claim, part, [one for one in made_of if (heaviest if one[0].endless else one[0].claim) == claim]
-
-
-class _PotRows(NamedTuple):
-    """A pot in the model: its uncrystallised funds and the growth of a pound, both to the end, rows of its funds, the kinds of
-    draws that are of use, and rows by period of what may be drawn of uncrystallised funds while more is still paid in."""
-
-    uncrystallised: float
-    after: list[float]
-    funds: int
-    income_funds: int
-    kinds: list[str]
-    so_far: dict[int, int]
-
-
-class _SmallPotRows(NamedTuple):
-    """A pension that may be taken as a small pot: the rows of its pot, the row of the share that is taken so, and columns of that
-    by period."""
-
-    of: OpenSmallPot
-    pot: _PotRows
-    share: int
-    columns: dict[int, list[int]]
-
-
-class _Pension(NamedTuple):
-    """A person's pensions in the model: what is left of the tax-free allowance, the tax-free share, rows, and the pots; one
-    where all pensions count as one."""
-
-    tax_free_left: float
-    share: float
-    allowance: int
-    used: list[int]
-    pots: list[_PotRows]
