@@ -7,10 +7,15 @@ import random
 import pytest
 
 from service.law.income_tax import IncomeTaxRules, Taxpayer
+from service.planning.optimiser.branch_and_bound import most_after_tax
 from service.planning.optimiser.partitioning import partition
+from service.planning.optimiser.relaxation import Relaxation
 from service.planning.optimiser.tax_cells import CellTax, TaxDomain
 from service.planning.optimiser.tax_surface import Surface
 from service.planning.optimiser.work import Work
+from service.planning.projection.timeline import timeline
+from tests.benchmarks.households import couple
+from tests.benchmarks.questions import BOOK, question
 from tests.planning.test_tax_surface import ROUNDED, hull, person, rules_own
 
 POUND = 100
@@ -59,3 +64,14 @@ def test_a_split_by_a_total_would_leave_out_plans_with_interest(seed: int) -> No
         low, high = sorted(sides)
         assert {(side.total_low, side.total_high) for side in sides} == {period.region[4:]}
         assert high.income_low - low.income_high in (0, 1)
+
+
+def test_interest_that_loses_a_marriage_allowance_is_looked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A couple in which one gives the marriage allowance, with much cash: were what interest may lose not looked at, the bound
+    would be below a plan."""
+    body = couple(random.Random(58), "most_after_tax")
+    body["household"]["people"][0]["marriage_allowance"] = "gives"
+    years = timeline(question("allowance-schedule", body).household, BOOK)
+    plan = most_after_tax(years).projection
+    monkeypatch.setattr(Relaxation, "_gains_by_losing", lambda *_: False)
+    assert most_after_tax(years).bound < plan.wealth
