@@ -7,7 +7,8 @@ in examples/requests, with those of FILEs (JSON) and with invented ones, and cha
 and days are moved, items are added to lists, parts are taken over from other requests, years and people are added. What
 costs most is kept. It does so several times from the beginning, and then once from the best of all. Cost is processor time,
 measured in a process of its own (``tests.asking``) that is ended where a request takes more than the limit, in seconds: such a
-request is a find, and the search goes on. ``--always '{"search": {"effort": "quick"}}'`` puts these fields into every request.
+request is a find, and the search goes on. ``--always '{"search": {"effort": "quick"}, "markets": null}'`` puts these fields into
+every request, and leaves out those that are null.
 
 It prints one JSON object: how many were tried and answered, and the worst of them, the worst first, each with its seconds, the
 lengths of request and answer, and the request; and under ``failed`` requests at which the service failed. The same seed
@@ -259,7 +260,8 @@ def search(
     random: Random,
     always: JsonObject,
 ) -> dict[str, Any]:
-    """Search for a while; the worst finds, and how many were tried and answered. ``always`` is a part of every request."""
+    """Search for a while; the worst finds, and how many were tried and answered. ``always`` is a part of every request, but
+    for its fields that are None, which no request has."""
     changer = Changer(operation, seeds, random)
     best: list[Find] = []
     ended: list[Find] = []
@@ -274,7 +276,8 @@ def search(
             )
             while time.monotonic() - begun < seconds * number / (_BEGINNINGS + 1):
                 query, request = waiting.pop() if waiting else _next(changer, pool, random)
-                candidate = Candidate(query, {**request, **always})
+                asked = {key: value for key, value in {**request, **always}.items() if value is not None}
+                candidate = Candidate(query, asked)
                 cost = asker.ask(url + candidate.query, candidate.request)
                 tried += 1
                 if cost.status is None:
