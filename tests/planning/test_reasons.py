@@ -22,6 +22,7 @@ from service.planning.schedule.reasons import Reason
 from service.planning.schedule.schedule import GOALS, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.summary import phases
 from service.planning.schedule.told import told
+from tests.benchmarks.questions import question
 from tests.contract.agreement import DOCUMENT
 from tests.households import BOOK, plans
 
@@ -300,3 +301,15 @@ def test_the_gain_is_the_tax_and_the_growth_that_it_names() -> None:
     )
     assert gain == pytest.approx(amounts_in(told_first)[0], abs=2)
     assert gain == pytest.approx((result.projection.wealth - result.comparisons[0].projection.wealth) / 100, abs=2)
+
+
+@pytest.mark.parametrize("goal", ["basic_rate_band", "most_after_tax"])
+def test_a_charge_that_takes_all_there_is_has_reasons_too(goal: str) -> None:
+    """What is left in a pension with a yearly charge of 100% comes to nothing, whatever it grows by."""
+    pensions = [{"uncrystallised": 222_514, "yearly_charge": 1}, {"uncrystallised": 222_514}]
+    alone = {"date_of_birth": "1949-02-19", "tax_residence": "england", "pensions": pensions, "cash": 16_331}
+    body = {"household": {"people": [alone]}, "start_date": "2026-06-02", "end_date": "2049-12-11"}
+    body |= {"aim": {"goal": goal}, "assumptions": {"cash_interest": 0.05}}
+    result = schedule(question("allowance-schedule", body), BOOK)
+    for _, _, _, reason in given_for(result):
+        assert_reads_well(reason.detail)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import date
 from functools import partial
+from math import prod
 from typing import NamedTuple
 
 from service.figures import tax_years
@@ -406,10 +407,12 @@ def _band_already_filled(case: _Case) -> Iterator[Reason]:
 
 class _Use(NamedTuple):
     """What 100 pounds of a pension come to at the end of a plan, by what is done with them; pence. ``pension_factor`` is what a
-    pound left in the pension grows to from this year to the end. ``drawn_next`` and ``drawn_last`` are the next 100 pounds
-    drawn in this year and the last of those that are drawn, after tax and with what they earn outside the pension."""
+    pound left in the pension grows to from this year to the end, ``year_factor`` over this year alone. ``drawn_next`` and
+    ``drawn_last`` are the next 100 pounds drawn in this year and the last of those that are drawn, after tax and with what they
+    earn outside the pension."""
 
     pension_factor: float
+    year_factor: float
     drawn_next: float
     drawn_last: float | None
 
@@ -432,7 +435,7 @@ class _Uses(NamedTuple):
 
     def grown(self, position: int, later: int) -> float:
         """What a pound left in the pension grows to from one year to another."""
-        return self.years[position].pension_factor / self.years[later].pension_factor
+        return prod([year.year_factor for year in self.years[position + 1 : later + 1]])
 
 
 def _uses(result: Schedule, place: int) -> _Uses:
@@ -451,9 +454,11 @@ def _uses(result: Schedule, place: int) -> _Uses:
         drawn_last = None
         if taxable >= taxed:
             drawn_last = (_PART - case.tax_between(taxable - taxed, taxable)) * kept
-        uses.append(_Use(pension_factor, (_PART - case.tax_between(taxable, taxable + taxed)) * kept, drawn_last))
         period = case.year.period
-        pension_factor *= period.factor(_growth_of_next_pound(case, assumed))
+        year_factor = period.factor(_growth_of_next_pound(case, assumed))
+        drawn_next = (_PART - case.tax_between(taxable, taxable + taxed)) * kept
+        uses.append(_Use(pension_factor, year_factor, drawn_next, drawn_last))
+        pension_factor *= year_factor
         isa_factor *= period.factor(assumed.isa_growth)
         waiting = kept * period.factor(assumed.cash_interest)
     return _Uses(
