@@ -129,6 +129,8 @@ class SpendingMet(NamedTuple):
 
 def meets_spending(timeline: Timeline, work: Work, surfaces: Surfaces) -> SpendingMet:
     """Any plan that meets the spending, or the proof that there is none. ``surfaces`` as in ``Relaxation``."""
+    if work.left < _least_work(timeline):
+        return SpendingMet(None, False)
     search = _Search(PlainPlans(timeline), work, None, surfaces=surfaces, any_plan=True)
     bound = search.run()
     impossible = search.incumbent is None and bound == -INF and not search.is_limited and not search.overtaxed
@@ -140,6 +142,8 @@ def most_levels(
 ) -> float:
     """A bound on how many levels more a household can spend, of so many pounds in each period, from ``most_lower`` levels less
     on; INF where the work was over before it was found. ``surfaces`` as in ``Relaxation``."""
+    if work.left < _least_work(timeline):
+        return INF
     search = _Search(PlainPlans(timeline), work, None, surfaces=surfaces)
     relaxation, root = search.relaxation, Node({}, {})
     relaxation.maximise_level(per_level, most_lower)
@@ -171,23 +175,23 @@ def most_after_tax(
     known: Projection | None = None,
     last_day: LastDay = AFTER_TAX,
     small_pots: SmallPotsToChoose | None = None,
+    surfaces: Surfaces | None = None,
 ) -> BestPlan:
     """The plan with the most wealth after tax at the end, or whose ``last_day`` is worth the most, that ``work`` (by default a
     standard search) suffices to find. RuleViolation where spending cannot be met. ``plain`` are the timeline's plain plans, if
-    others need them as well; ``known`` is a plan that the search may begin from. With ``small_pots`` to be chosen, ``timeline``
-    and ``plain`` are those of one of the choices.
+    others need them as well; ``known`` is a plan that the search may begin from; ``surfaces`` as in ``Relaxation``. With
+    ``small_pots`` to be chosen, ``timeline`` and ``plain`` are those of one of the choices.
 
     It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
     """
     work, plain = work or Work(LIMITS["standard"]), plain or PlainPlans(timeline)
     person_years = len(timeline.periods) * len(timeline.people)
-    least = (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * person_years
-    if work.left < least:
+    if work.left < _least_work(timeline):
         best = max(plain_plans(plain, work), key=last_day.worth, default=None) or known or left_alone(timeline)
         worth = last_day.worth(best)
         most = max(worth, most_wealth(small_pots.timeline if small_pots else timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
-    search, bound = _searched(plain, work, known, last_day, small_pots)
+    search, bound = _searched(plain, work, known, last_day, small_pots, {} if surfaces is None else surfaces)
     best = search.incumbent or left_alone(timeline)
     worth = last_day.worth(best)
     stopped_by: StoppedBy = "work_limit" if search.is_limited else "search_complete"
@@ -210,10 +214,10 @@ def _searched(
     known: Projection | None,
     last_day: LastDay,
     small_pots: SmallPotsToChoose | None,
+    surfaces: Surfaces,
 ) -> tuple[_Search, float]:
     """A search that has ended, and its bound. Where claims are to be chosen with little work, their small program is looked at
     first, and is what is searched on unless enough is left for the large one."""
-    surfaces: Surfaces = {}
     first, bound = known, INF
     if small_pots is None and _is_little_for_claims(plain.timeline, work):
         begun = work.done
@@ -225,6 +229,11 @@ def _searched(
         bound = root.wealth if isinstance(root, Solution) else INF
     search = _Search(plain, work, first, last_day=last_day, surfaces=surfaces, small_pots=small_pots)
     return search, min(search.run(), bound)
+
+
+def _least_work(timeline: Timeline) -> int:
+    """With less work left there is no search."""
+    return (PERSON_YEAR_MODELLED + _LEAST_WORK_FOR_A_PERSON_YEAR) * len(timeline.periods) * len(timeline.people)
 
 
 def _is_little_for_claims(timeline: Timeline, work: Work) -> bool:

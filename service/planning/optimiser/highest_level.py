@@ -101,19 +101,20 @@ class _Bracket:
         self._down = _JUST_BELOW if near else 0.5
 
 
-def highest_level(at: Callable[[int, Pence], Timeline], plan: Projection, most: int, guess: int, work: Work) -> Highest:
+def highest_level(
+    at: Callable[[int, Pence], Timeline], plan: Projection, most: int, guess: int, work: Work, surfaces: Surfaces
+) -> Highest:
     """The highest whole level that can be paid, as far as ``work`` goes.
 
     ``at`` gives the timeline with a level, and with so many pence a year less. ``plan`` pays level 0; ``most`` cannot be paid;
-    ``guess`` is a level to begin with.
+    ``guess`` is a level to begin with, and ``surfaces`` as in ``Relaxation``.
     """
-    known: Surfaces = {}
     limit = work.limit
-    bracket = _Bracket(plan, 0, _least_impossible(at, most, guess, work, known))
+    bracket = _Bracket(plan, 0, _least_impossible(at, most, guess, work, surfaces))
 
     def asked(level: int, less: Pence = 0) -> SpendingMet:
         work.limit = work.done + _PART_FOR_ONE * max(0.0, limit - work.done)
-        found = meets_spending(at(level, less), work, known)
+        found = meets_spending(at(level, less), work, surfaces)
         work.limit = limit
         return found
 

@@ -27,6 +27,7 @@ from service.planning.optimiser.branch_and_bound import (
     plain_plans,
 )
 from service.planning.optimiser.last_day import AFTER_TAX, LastDay
+from service.planning.optimiser.relaxation import Surfaces
 from service.planning.optimiser.ties import AS_GOOD_POUNDS_A_PERIOD, Tie
 from service.planning.optimiser.work import LIMITS, PERSON_YEAR_COMPARED, Effort, Work
 from service.planning.projection.balances import (
@@ -342,9 +343,10 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     person_years = len(household.people) * len(years.periods)
     budget = LIMITS[question.effort] - PERSON_YEAR_COMPARED * person_years * (1 + len(question.scenarios))
     work = Work(budget * (_PLANS_OWN_WORK if question.scenarios else 1.0))
+    surfaces: Surfaces = {}
     plain = PlainPlans(years)
     try:
-        found = _planned(plain, question, book, work)
+        found = _planned(plain, question, book, work, surfaces)
     except RuleViolation as error:
         raise with_nearest(error, years, question.goal, work) from error
     plan = found.plan
@@ -354,7 +356,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
     for number, (name, assumed) in enumerate(question.scenarios.items()):
         # What one leaves of its share is for those that follow.
         work.limit = work.done + max(0.0, budget - work.done) / (len(question.scenarios) - number)
-        scenarios.append(_scenario(name, replace(household, assumptions=assumed), question, book, work))
+        scenarios.append(_scenario(name, replace(household, assumptions=assumed), question, book, work, surfaces))
     return Schedule(
         question=replace(question, household=plan.timeline.household),
         projection=plan,
@@ -476,17 +478,18 @@ def wealth_at_flat_rates(plan: Projection) -> tuple[tuple[BasisPoints, Pence], .
     return tuple((rate, wealth_after_tax(at(rate), last)) for rate in FLAT_RATES)
 
 
-def _planned(plain: PlainPlans, question: ScheduleQuestion, book: RuleBook, work: Work) -> Found:
+def _planned(plain: PlainPlans, question: ScheduleQuestion, book: RuleBook, work: Work, surfaces: Surfaces) -> Found:
     """The plan by its goal; with as much work as is given where it has to be searched for. Where the tax years of small pots are
-    left open, a plan that leaves the most chooses them; others take each in the first year in which it may be taken."""
+    left open, a plan that leaves the most chooses them; others take each in the first year in which it may be taken. ``surfaces``
+    are those known by searches with the same work."""
     years = plain.timeline
     pots = open_small_pots(years)
     if not pots:
-        return _by_goal(plain, question, work)
+        return _by_goal(plain, question, work, surfaces)
     if question.goal in (MOST_AFTER_TAX, MOST_TO_BENEFICIARIES):
         return _with_small_pots(plain, pots, question, book, work)
     first = timeline(settled_household(years, pots, first_allowed(years, pots)), book)
-    found = _by_goal(PlainPlans(first), question, work)
+    found = _by_goal(PlainPlans(first), question, work, surfaces)
     proof = found.proof and found.proof._replace(leaves_out=f"{found.proof.leaves_out} {IN_THE_FIRST_YEAR}")
     return found._replace(proof=proof, small_pots=SmallPotsChosen(told_of(pots, first.household), is_best=False))
 
@@ -502,7 +505,7 @@ def _with_small_pots(
     """
     ways = ways_to_take(plain.timeline, pots, book, work)
     own = Work(work.left)
-    found = _by_goal(plain, question, own, ways.any_way.to_choose)
+    found = _by_goal(plain, question, own, {}, ways.any_way.to_choose)
     work.add(own.done)
     taken = found.plan.timeline is not plain.timeline
     other = None
@@ -510,10 +513,10 @@ def _with_small_pots(
         rest = Work(work.left)
         try:
             if taken:
-                other = _by_goal(plain, question, rest)
+                other = _by_goal(plain, question, rest, {})
             elif ways.as_small_pots is not None:
                 way = ways.as_small_pots
-                other = _by_goal(PlainPlans(way.timeline), question, rest, way.to_choose)
+                other = _by_goal(PlainPlans(way.timeline), question, rest, {}, way.to_choose)
         except RuleViolation:
             other = None  # What it is compared with cannot be carried out.
         work.add(rest.done)
@@ -541,21 +544,25 @@ def _chosen(found: Found, other: Found | None, pots: Sequence[OpenSmallPot], *, 
 
 
 def _by_goal(
-    plain: PlainPlans, question: ScheduleQuestion, work: Work, to_choose: SmallPotsToChoose | None = None
+    plain: PlainPlans,
+    question: ScheduleQuestion,
+    work: Work,
+    surfaces: Surfaces,
+    to_choose: SmallPotsToChoose | None = None,
 ) -> Found:
-    """The plan by its goal, over the small pots ``to_choose`` where there are any."""
+    """The plan by its goal, over the small pots ``to_choose`` where there are any; ``surfaces`` as in ``_planned``."""
     goal, last_day = question.goal, last_day_of(question, plain.timeline)
     if goal == STEADY_INCOME:
         limit = work.limit
         work.limit = work.done + _LEVELS_WORK * (limit - work.done)
-        known, income = steadiest(plain.timeline, work)
+        known, income = steadiest(plain.timeline, work, surfaces)
         work.limit = limit
         plain = PlainPlans(known.timeline)
-        return _best(plain, work, last_day, known)._replace(steady_income=income, plain=plain)
+        return _best(plain, work, last_day, surfaces, known)._replace(steady_income=income, plain=plain)
     if goal == MOST_AFTER_TAX:
-        return _best(plain, work, last_day, to_choose=to_choose)
+        return _best(plain, work, last_day, surfaces, to_choose=to_choose)
     if goal == MOST_TO_BENEFICIARIES:
-        found = _best(plain, work, last_day, to_choose=to_choose)
+        found = _best(plain, work, last_day, surfaces, to_choose=to_choose)
         leaves_out = leaves_out_of_the_bound(plain.timeline.household, question.estate)
         return found._replace(proof=found.proof and found.proof._replace(leaves_out=leaves_out))
     return Found(plain.plan(goal))
@@ -565,6 +572,7 @@ def _best(
     plain: PlainPlans,
     work: Work,
     last_day: LastDay,
+    surfaces: Surfaces,
     known: Projection | None = None,
     to_choose: SmallPotsToChoose | None = None,
 ) -> Found:
@@ -576,7 +584,7 @@ def _best(
         part = Work(_PART_FOR_THE_HOUSEHOLD * work.left)
         known = most_after_tax(plain.timeline, part, plain).projection
         work.add(part.done)
-    found = most_after_tax(plain.timeline, work, plain, known, last_day, to_choose)
+    found = most_after_tax(plain.timeline, work, plain, known, last_day, to_choose, surfaces)
     # The search rounds to the penny; where nothing is to be gained a plain plan may be pennies better.
     untried = () if found.plain_plans_tried else plain_plans(plain, work)
     best = max((found.projection, *untried), key=last_day.worth)
@@ -604,13 +612,15 @@ def _compared(name: str, plain: PlainPlans, plan: PlainPlan) -> Comparison:
         return Comparison(name, None, _reason(error))
 
 
-def _scenario(name: str, household: Household, question: ScheduleQuestion, book: RuleBook, work: Work) -> Scenario:
+def _scenario(
+    name: str, household: Household, question: ScheduleQuestion, book: RuleBook, work: Work, surfaces: Surfaces
+) -> Scenario:
     try:
         years = timeline(household, book)
         faults = tuple(small_pot_faults(years))
         if faults:
             raise RuleViolation(faults)
-        found = _planned(PlainPlans(years), question, book, work)
+        found = _planned(PlainPlans(years), question, book, work, surfaces)
     except RuleViolation as error:
         return Scenario(name, None, _reason(error))
     return Scenario(name, found.plan, steady_income=found.steady_income, small_pots=found.small_pots)

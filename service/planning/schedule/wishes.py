@@ -12,6 +12,7 @@ from service.planning.household import WITH_PRICES, Spending
 from service.planning.optimiser.branch_and_bound import left_alone, meets_spending
 from service.planning.optimiser.data import most_wealth
 from service.planning.optimiser.highest_level import first_guess, highest_level
+from service.planning.optimiser.relaxation import Surfaces
 from service.planning.optimiser.work import Work
 from service.planning.projection.policies import BANDS, Band, PlainPlans, Projection
 from service.planning.projection.timeline import Timeline, with_spending
@@ -32,15 +33,15 @@ class SteadyIncome(NamedTuple):
     bound: Pence
 
 
-def steadiest(timeline: Timeline, work: Work) -> tuple[Projection, SteadyIncome]:
+def steadiest(timeline: Timeline, work: Work, surfaces: Surfaces) -> tuple[Projection, SteadyIncome]:
     """The highest income after tax, in whole pounds a year, that can be paid besides the household's spending throughout the
-    plan, and a plan that pays it. RuleViolation where not even the spending can be met."""
+    plan, and a plan that pays it; ``surfaces`` as in ``Relaxation``. RuleViolation where not even the spending can be met."""
     given = timeline.household.spending
 
     def paying(income: Pence) -> Timeline:
         return with_spending(timeline, (*given, Spending(income, increases=WITH_PRICES))) if income else timeline
 
-    plan = meets_spending(timeline, work, {}).plan or left_alone(timeline)
+    plan = meets_spending(timeline, work, surfaces).plan or left_alone(timeline)
     thousand = with_spending(timeline, (Spending(_A_THOUSAND_POUNDS, increases=WITH_PRICES),)).spending
     total = sum(thousand)
     # Nobody can spend in all more than there would be at the end if it never fell and nothing were spent.
@@ -51,6 +52,7 @@ def steadiest(timeline: Timeline, work: Work) -> tuple[Projection, SteadyIncome]
         most,
         first_guess(timeline, plan.wealth, thousand),
         work,
+        surfaces,
     )
     return found.plan, SteadyIncome(found.level * POUND, found.bound * POUND)
 
@@ -87,11 +89,12 @@ def _nearest(with_level: Callable[[int], Timeline], least_not_met: int, goal: st
     band: Band | None = next((band for band in BANDS if band == goal), None)
     if band is not None:
         return first_where(lambda level: not _carried_out(with_level(level), band), -1, least_not_met) - 1
-    plan = meets_spending(with_level(0), work, {}).plan
+    surfaces: Surfaces = {}
+    plan = meets_spending(with_level(0), work, surfaces).plan
     if plan is None:
         return 0
     return highest_level(
-        lambda level, _: with_level(level), plan, least_not_met, max(1, least_not_met // 2), work
+        lambda level, _: with_level(level), plan, least_not_met, max(1, least_not_met // 2), work, surfaces
     ).level
 
 
