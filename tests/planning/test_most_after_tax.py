@@ -1004,6 +1004,17 @@ def test_the_bound_counts_what_of_the_lifetime_allowance_is_dropped(first: int, 
     assert best.bound >= best.projection.wealth
 
 
+def test_the_bound_counts_what_is_dropped_of_one_lump_sum() -> None:
+    """The same of a lump sum that takes what is left of the allowance: 98.71% was used, and of the rest 26.83 pounds stay."""
+    alone = Member(
+        date(1955, 9, 23), "england", Pension(1_073_100 * POUND, 50_000 * POUND, lifetime_allowance_used=9_871)
+    )
+    of = household((date(2024, 1, 10), date(2026, 4, 5)), alone, lump_sums="all_now", pension_growth=300)
+    best = most_after_tax(timeline(of, BOOK))
+    assert best.agreed
+    assert best.bound >= best.projection.wealth
+
+
 def test_a_search_without_the_work_for_it_says_so() -> None:
     """None at all, and too little to come to an end of the same household, whose gap a standard search closes."""
     tax_years = timeline(large(2), BOOK)

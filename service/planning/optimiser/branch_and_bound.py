@@ -15,7 +15,7 @@ from typing import Literal, NamedTuple
 
 from service.law.units import POUND
 from service.planning.faults import RuleViolation
-from service.planning.optimiser.data import most_wealth
+from service.planning.optimiser.data import dropped_of_lump_sums, most_wealth
 from service.planning.optimiser.last_day import AFTER_TAX, LastDay
 from service.planning.optimiser.lp import INF, Outcome
 from service.planning.optimiser.node import ActiveCells, CellCount, DrawOrder, Node
@@ -197,7 +197,7 @@ def most_after_tax(
     stopped_by: StoppedBy = "work_limit" if search.is_limited else "search_complete"
     if bound <= worth / POUND + search.tolerance:
         stopped_by = "gap"
-    slack = _ROUNDING_POUNDS * person_years
+    slack = _ROUNDING_POUNDS * person_years + dropped_of_lump_sums(timeline) / POUND
     agreed = not search.overtaxed and worth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
     if not agreed:
         bound = (most_wealth(search.timeline) + last_day.besides) / POUND

@@ -156,6 +156,15 @@ def tax_free_left_at_first(timeline: Timeline, person: int) -> tuple[Pence, Penc
     return min(left), max(left) + sum(dropped)
 
 
+def dropped_of_lump_sums(timeline: Timeline) -> Pence:
+    """What may be left of everybody's tax-free allowances after the one lump sum of "all_now", because parts of a hundredth of a
+    per cent are dropped. In the model nothing is left then."""
+    if timeline.household.lump_sums != "all_now":
+        return 0
+    left = (tax_free_left_at_first(timeline, person) for person in range(len(timeline.people)))
+    return sum(most - least for least, most in left)
+
+
 def grown_to_the_end(timeline: Timeline, pot: PotHeld, lump: LumpSum | None, k: int) -> PotGrown:
     """Pot ``k`` of a person, grown to the end, after the lump sum where there is one."""
     periods = timeline.periods
