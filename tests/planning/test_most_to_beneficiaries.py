@@ -224,7 +224,8 @@ def test_in_a_small_box_it_is_what_the_law_says(
             if (again := amounts.worth()) is not None:
                 worth = again
                 break
-    assert worth == pytest.approx(estate_at_the_end(plan, facts, rate).beneficiaries_receive / POUND, abs=1.5)
+    # Boxes are halved until they are narrower than a pound both in the estate and in what is taxed: two pounds may be left.
+    assert worth == pytest.approx(estate_at_the_end(plan, facts, rate).beneficiaries_receive / POUND, abs=2.0)
 
 
 # By trying
