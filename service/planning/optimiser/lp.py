@@ -108,6 +108,9 @@ class LinearProgram:
         self._highs = Silent()
         self._highs.setOptionValue("threads", 1)
         self._highs.setOptionValue("presolve", "off")
+        # The optima have many like columns, so that what is perturbed has to be solved once more without.
+        self._highs.setOptionValue("dual_simplex_cost_perturbation_multiplier", 0.0)
+        self._highs.setOptionValue("primal_simplex_bound_perturbation_multiplier", 0.0)
         self._basic, self._at_bound = highspy.HighsBasisStatus.kBasic, highspy.HighsBasisStatus.kLower
         self._outcomes = {
             highspy.HighsModelStatus.kObjectiveBound: Outcome.BELOW_CUTOFF,
