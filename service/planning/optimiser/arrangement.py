@@ -194,8 +194,10 @@ def lines_of(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
     """All lines of a taxpayer's year, in order."""
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
     beside = taxpayer.property_income + taxpayer.dividends
-    found = _of_total(year, taper)
-    for limit in scales.dividends.limits:
+    found = Arrangement(year, taper)
+    for total in _limits_of_total(year, taper):
+        found.add(1, 1, 0, total)
+    for limit in (*_limits_of_taxable_total(year), *scales.dividends.limits):
         found.add(1, 1, -1, limit - beside)
     if rules.other_income_first:
         _add_unchosen(found)
@@ -206,34 +208,34 @@ def lines_of(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
     return tuple(sorted(found.lines))
 
 
-def lines_of_other_income(year: TaxpayerYear, taper: Taper) -> tuple[Line, ...]:
-    """The lines of somebody without property and dividends, where there are no savings: the stack has one layer, so its top is at
-    a limit of its scale, or of the total."""
-    found = _of_total(year, taper)
-    for limit in (0, *year.scales.lower.limits):
-        found.add(1, 0, -1, limit)
-    return tuple(sorted(found.lines))
-
-
-def _of_total(year: TaxpayerYear, taper: Taper) -> Arrangement:
-    """The lines that the total alone decides on: the taper, the child benefit charge, the bands of savings, and who may give a
-    marriage allowance."""
-    taxpayer, rules, scales = year.taxpayer, year.rules, year.scales
-    beside = taxpayer.property_income + taxpayer.dividends
+def bends_of_other_income(year: TaxpayerYear, taper: Taper) -> tuple[int, ...]:
+    """The incomes, pence, at which the tax of somebody without property, dividends and savings may bend or step, in order: the
+    stack has one layer, so its top is at a limit of its scale, or of the total."""
     found = Arrangement(year, taper)
-    for total in (taper.first, taper.last):
-        found.add(1, 1, 0, total)
+    limits = {*_limits_of_taxable_total(year), *year.scales.lower.limits}
+    crossed = (income for limit in limits for income in found.total_at(limit))
+    return tuple(sorted({*_limits_of_total(year, taper), *crossed}))
+
+
+def _limits_of_total(year: TaxpayerYear, taper: Taper) -> tuple[int, ...]:
+    """Totals of income below savings and savings that alone decide: the ends of the taper and of the child benefit charge's rise,
+    and where somebody may no longer give a marriage allowance."""
+    taxpayer, rules = year.taxpayer, year.rules
+    found = [taper.first, taper.last]
     if taxpayer.child_benefit:
+        beside = taxpayer.property_income + taxpayer.dividends
         charged_from = rules.child_benefit_threshold - (beside - taxpayer.relief_at_source - taxpayer.gift_aid)
-        for over in charge_bends(taxpayer, rules):
-            found.add(1, 1, 0, charged_from + over)
-    for limit in (0, *scales.savings.limits):
-        found.add(1, 1, -1, limit - beside)
+        found += (charged_from + over for over in charge_bends(taxpayer, rules))
     if taxpayer.marriage_allowance == "gives":
         # A penny further the allowance may be lost to the partner, and the own tax less.
-        for penny in (0, 1):
-            found.add(1, 1, 0, open_to(year, taper) + penny)
-    return found
+        given_to = open_to(year, taper)
+        found += given_to, given_to + 1
+    return tuple(found)
+
+
+def _limits_of_taxable_total(year: TaxpayerYear) -> tuple[int, ...]:
+    """Where the taxable total ends a band of savings, or begins."""
+    return (0, *year.scales.savings.limits)
 
 
 def _anywhere(found: Arrangement) -> _Heights:

@@ -36,8 +36,8 @@ from service.law.units import PENNY, POUND, WHOLE
 from service.planning.optimiser.arrangement import (
     FAR_PENCE,
     Line,
+    bends_of_other_income,
     lines_of,
-    lines_of_other_income,
     may_be_open_to,
     open_to,
     taper_of,
@@ -118,7 +118,7 @@ class Surface:
         self.may_be_open_to = may_be_open_to(self._year, self._taper)
         self._least = self._year.treated_as_deducted
         self._known: dict[tuple[int, int], float] = {}
-        self._bends: dict[int, list[int]] = {}
+        self._bends: dict[int, Sequence[int]] = {}
         self._lines: tuple[Line, ...] | None = None
         self._has_more_layers = bool(self.taxpayer.property_income or self.taxpayer.dividends)
 
@@ -250,31 +250,32 @@ class Surface:
 
     def breakpoints(self, savings: int, low: int, high: int) -> list[int]:
         """The incomes from ``low`` to ``high`` at which the tax may bend or step beside an amount of savings."""
-        found = _between(self._bends_beside(savings), low, high)
+        found = [*_between(self._bends_beside(savings), low, high)]
         if self._least and low < high and self._is_least(low, savings) and not self._is_least(high, savings):
             found.append(self._last_untaxed((low, savings), (high, savings))[0])
         return found
 
-    def _lines_beside(self, savings: int) -> Sequence[Line]:
-        """The lines that may cross an amount of savings."""
-        if savings or self._has_more_layers:
-            return self.lines
-        lines = lines_of_other_income(self._year, self._taper)
-        self._work.add(LINE * len(lines))
-        return lines
-
-    def _bends_beside(self, savings: int) -> list[int]:
+    def _bends_beside(self, savings: int) -> Sequence[int]:
         """The incomes at which a line crosses an amount of savings, in order."""
         found = self._bends.get(savings)
         if found is None:
-            crossings = set()
-            for of_income, of_savings, amount, total_low, total_high, income_high in self._lines_beside(savings):
-                if of_income:
-                    income = (amount - of_savings * savings) // of_income
-                    if income <= income_high and total_low <= income + savings <= total_high:
-                        crossings.add(income)
-            found = self._bends[savings] = sorted(crossings)
+            if savings or self._has_more_layers:
+                found = self._crossed(savings)
+            else:
+                found = bends_of_other_income(self._year, self._taper)
+                self._work.add(LINE * len(found))
+            self._bends[savings] = found
         return found
+
+    def _crossed(self, savings: int) -> Sequence[int]:
+        """The same, by all lines."""
+        crossings = set()
+        for of_income, of_savings, amount, total_low, total_high, income_high in self.lines:
+            if of_income:
+                income = (amount - of_savings * savings) // of_income
+                if income <= income_high and total_low <= income + savings <= total_high:
+                    crossings.add(income)
+        return sorted(crossings)
 
 
 class _Crossings:
@@ -420,7 +421,7 @@ def _amount(line: Line) -> int:
     return line.amount
 
 
-def _between(amounts: list[int], low: int, high: int) -> list[int]:
+def _between(amounts: Sequence[int], low: int, high: int) -> Sequence[int]:
     """Of amounts in order those from one to another."""
     return amounts[bisect_left(amounts, low) : bisect_right(amounts, high)]
 
