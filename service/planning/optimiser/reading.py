@@ -88,15 +88,15 @@ class Reader:
 
     def amounts(self, solution: Solution) -> Amounts:
         """What a solution does. The relaxation has the cells that it had then."""
-        values = solution.values
+        amounts = [UNIT_POUNDS * value if value > 0.0 else 0.0 for value in solution.values]
 
         def pounds(columns: Iterable[int]) -> float:
-            return UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
+            return sum([amounts[column] for column in columns])
 
-        drawn = [[self._drawn(values, person, t) for t in self._periods] for person in self._people]
+        drawn = [[self._drawn(amounts, person, t) for t in self._periods] for person in self._people]
         cash = [[0.0 for _ in self._periods] for _ in self._people]
         for (t, _, _, owner), column in self._held.items():
-            cash[owner][t] += UNIT_POUNDS * max(0.0, values[column])
+            cash[owner][t] += amounts[column]
         early_cash = [
             [
                 pounds(one.spent_before for cell in cells if (one := cell.members[owner]).spent_before is not None)
@@ -120,15 +120,15 @@ class Reader:
             ],
         )
 
-    def _drawn(self, values: Sequence[float], person: int, t: int) -> _Drawn:
-        """What a person draws in a period."""
+    def _drawn(self, amounts: Sequence[float], person: int, t: int) -> _Drawn:
+        """What a person draws in a period, from the amounts of all columns."""
         sums = {"tax_free": 0.0, "taxed": 0.0, "drawdown": 0.0}
         early_uncrystallised = early_drawdown = 0.0
         for cell in self._cells[t]:
             for kind, columns in cell.members[person].draws.items():
-                sums[kind] += UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
+                sums[kind] += sum([amounts[column] for column in columns])
             for kind, columns in cell.members[person].early.items():
-                early = UNIT_POUNDS * sum([max(0.0, values[column]) for column in columns])
+                early = sum([amounts[column] for column in columns])
                 if kind == "drawdown":
                     early_drawdown += early
                 else:
@@ -171,16 +171,15 @@ class Reader:
         duals: Sequence[float],
     ) -> CellTax:
         """A person's tax under a claim in a cell, from the points it is made of and their weights."""
-        surface = self._domains[person][cell.period].under(claim)
         points, weights = [point for point, _ in made_of], [weight / share for _, weight in made_of]
-        mean_income = mean_savings = tax = 0.0
+        mean_income = mean_savings = tax = error = 0.0
         for point, weight in zip(points, weights, strict=True):
             mean_income += point.income * weight
             mean_savings += point.savings * weight
             tax += point.tax * weight
         income, savings = round(mean_income), round(mean_savings)
-        # A single point is the surface's own.
-        error = (tax if len(points) == 1 else surface.tax(income, savings)) - tax
+        if len(points) != 1:  # a single one is the surface's own
+            error = self._domains[person][cell.period].under(claim).tax(income, savings) - tax
         cost = error * share * duals[cell.cash]
         return CellTax(person, cell.period, number, error, cost, share, income, savings, tax, points, weights, claim)
 

@@ -809,19 +809,23 @@ class Relaxation:
                 self._points_of[column] = one.weights, point
                 one.admitted.add(column)
             wanted.add(one.columns[point])
-        self.lp.bound_columns(
-            dict.fromkeys(sorted(wanted - one.admitted), (0.0, INF))
-            | dict.fromkeys(sorted(one.admitted - wanted), (0.0, 0.0))
-        )
-        one.admitted = wanted
+        if wanted != one.admitted:
+            self.lp.bound_columns(
+                dict.fromkeys(sorted(wanted - one.admitted), (0.0, INF))
+                | dict.fromkeys(sorted(one.admitted - wanted), (0.0, 0.0))
+            )
+            one.admitted = wanted
 
     def _point_entries(self, cell: Cell, person: int, point: TaxPoint) -> list[tuple[int, float]]:
         """The rows that a point of a person's tax has a part in."""
         domain, one = self.domains[person][cell.period], cell.members[person]
         entries = [(one.weights, 0.0 if point.endless else 1.0), (cell.cash, point.tax / UNIT_POUNDS)]
-        entries += [(one.income, point.income / UNIT_PENCE)] if domain.free else []
-        entries += [(one.savings, point.savings / UNIT_PENCE)] if domain.earns else []
-        entries += [one.claims[point.claim]] if point.claim in one.claims else []
+        if domain.free:
+            entries.append((one.income, point.income / UNIT_PENCE))
+        if domain.earns:
+            entries.append((one.savings, point.savings / UNIT_PENCE))
+        if point.claim in one.claims:
+            entries.append(one.claims[point.claim])
         return entries
 
     # Branching constraints
