@@ -67,7 +67,7 @@ class Reader:
         order_violations: dict[int, list[int]] = {}
         for person, pension in enumerate(self._pensions):
             left = pension.tax_free_left * UNIT_POUNDS
-            for t in self._periods if pension.used else ():
+            for t in self._periods if pension.uses_up else ():
                 left -= self._drawn_of(found, person, t, "tax_free") * pension.share
                 if left > _NOTABLE_POUNDS and self._drawn_of(found, person, t, "taxed") > _NOTABLE_POUNDS:
                     order_violations.setdefault(person, []).append(t)

@@ -153,7 +153,7 @@ class Relaxation:
         self._active = dict(node.active_cells)
         for person, pension in enumerate(self._pensions):
             order = node.draw_orders.get(person, DrawOrder())
-            if pension.used and order != self._draw_orders.get(person, DrawOrder()):
+            if pension.uses_up and order != self._draw_orders.get(person, DrawOrder()):
                 self._order_draws(person, order)
                 self._draw_orders[person] = order
         if node.box != self._box:
@@ -212,7 +212,8 @@ class Relaxation:
         early: list[tuple[int, float]] = []
         for (cell,), pounds in zip(self.cells, per_level, strict=True):
             amount = pounds / UNIT_POUNDS
-            both += [(cell.cash, amount), (cell.from_isas_limit, -amount)]
+            both.append((cell.cash, amount))
+            both += [] if cell.from_isas_limit is None else [(cell.from_isas_limit, -amount)]
             part = early if cell.period else first
             part += [(row, -amount) for row in cell.before]
         # Known cash may pay more that is spent early in the first period, so that more counts for nothing and less counts.
@@ -536,8 +537,7 @@ class Relaxation:
         )
         self._last_day.add_pension(person, own)
         uses_up = runs_out and any(pot.all_uncrystallised > 0 for pot in pots)
-        used = [self.lp.add_row(0.0, INF) for _ in periods] if uses_up else []
-        return PensionInModel(tax_free_left, share, allowance, used, rows)
+        return PensionInModel(tax_free_left, share, allowance, uses_up, {}, rows)
 
     def _paid_in_so_far(self, held: float, paid_in: Sequence[float], after: Sequence[float]) -> dict[int, int]:
         """Rows by period, while more is still to be paid in: what is drawn by then is no more than there was, all grown to the
@@ -602,7 +602,7 @@ class Relaxation:
                 whole.append((one.savings, -domain.savings / UNIT_PENCE))
         allowance = sum(years[t].isa_allowance_left for years in timeline.people) / UNIT_PENCE
         spending = from_isas_at_most(timeline, t) / UNIT_PENCE
-        limits = [self.lp.add_row(-INF, 0.0) for _ in range(2)]
+        from_isas_limit = self.lp.add_row(-INF, 0.0) if spending else None
         before = self._rows_before(t)
         minimum = timeline.household.minimum_cash / UNIT_PENCE
         kept = self.lp.add_row(0.0, INF) if minimum else None
@@ -616,8 +616,15 @@ class Relaxation:
             for row, cap in zip(capped, caps, strict=True)
             if row is not None and cap is not None
         ]
-        whole += [(limits[0], -allowance), (limits[1], -spending), *before]
+        whole += [] if from_isas_limit is None else [(from_isas_limit, -spending)]
+        whole += before
+        subscribed = [(cash, 1.0), (self._isa_rows[t], -1.0)]
         if cells:
+            if len(cells) == 1:
+                self._limit_subscribed(cells[0], allowance)
+            limit = self.lp.add_row(-INF, 0.0)
+            whole.append((limit, -allowance))
+            subscribed.append((limit, 1.0))
             if t not in self._share_rows:
                 self._share_rows[t] = self.lp.add_row(1.0, 1.0, [(cells[0].share, 1.0)])
             whole.append((self._share_rows[t], 1.0))
@@ -632,11 +639,11 @@ class Relaxation:
         for group in self._groups:
             if parent is not None and (t, parent) in group.members:
                 group.members.add((t, len(cells)))
-        cell.subscribed = self.lp.add_column([(cash, 1.0), (self._isa_rows[t], -1.0), (limits[0], 1.0)])
+        cell.subscribed = self.lp.add_column(subscribed, high=INF if cells else allowance)
         cell.before = [row for row, _ in before]
-        cell.from_isas_limit, cell.kept, cell.spare_cash = limits[1], kept, spare_cash
-        if spending:
-            self._add_from_isas(t, cell, limits[1])
+        cell.from_isas_limit, cell.kept, cell.spare_cash = from_isas_limit, kept, spare_cash
+        if from_isas_limit is not None:
+            self._add_from_isas(t, cell, from_isas_limit)
         for person, one in enumerate(members):
             self._add_draws(person, t, cell, one, capped[person])
         cells.append(cell)
@@ -645,6 +652,11 @@ class Relaxation:
         self._add_cash_flows(t, len(cells) - 1)
         for person in self._people:
             self._set_points(cell, person)
+
+    def _limit_subscribed(self, cell: Cell, allowance: float) -> None:
+        """Limit by a row what is subscribed in the first cell of a period, which is split now; by itself it has a bound."""
+        self.lp.add_row(-INF, 0.0, [(cell.subscribed, 1.0), (cell.share, -allowance)])
+        self.lp.bound_columns({cell.subscribed: (0.0, INF)})
 
     def _rows_before(self, t: int) -> list[tuple[int, float]]:
         """The rows of a cell for what is spent before the last day, with what its weight brings into them: at least what income
@@ -705,7 +717,7 @@ class Relaxation:
                 funds = pot.income_funds if kind == "drawdown" else pot.funds
                 if kind == "tax_free":
                     entries = [(cash, -1.0), (pension.allowance, share), (income, share - 1)]
-                    entries += [(row, share) for row in pension.used[t:]]
+                    entries += [(row, share) for until, row in pension.used.items() if until >= t]
                 else:
                     entries = [(cash, -1.0), (income, -1.0)]
                 if capped is not None:
@@ -856,6 +868,14 @@ class Relaxation:
                 for column in cell.members[person].draws.get("taxed", ())
             }
         )
-        for t, row in enumerate(pension.used):
-            used_up = order.used_by is not None and t >= order.used_by
+        if order.used_by is not None and order.used_by not in pension.used:
+            pension.used[order.used_by] = self._row_of_used(person, order.used_by)
+        for until, row in pension.used.items():
+            used_up = until == order.used_by
             self.lp.bound_row(row, pension.tax_free_left - PENNY_POUNDS / UNIT_POUNDS if used_up else 0.0, INF)
+
+    def _row_of_used(self, person: int, until: int) -> int:
+        """A row of what a person has used of the tax-free allowance by the end of a period."""
+        cells = (cell for cells in self.cells[: until + 1] for cell in cells)
+        columns = (column for cell in cells for column in cell.members[person].draws.get("tax_free", ()))
+        return self.lp.add_row(0.0, INF, [(column, self._pensions[person].share) for column in columns])

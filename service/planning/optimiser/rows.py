@@ -41,9 +41,10 @@ class PersonInCell:
 class Cell:
     """A cell of a period, split from another but for the first: each person's region, the row of its cash, and columns.
 
-    ``from_isas_limit``: the row that limits what is taken out of ISAs; ``kept``: that of the minimum of cash; ``spare_cash``:
-    that of the opening cash above it, which may be spent. ``before``: the row of what is spent before the last day, and where
-    that gains by it the row that limits it. ``claims``: the claims to the marriage allowance that it may be under.
+    ``from_isas_limit``: the row that limits what is taken out of ISAs, where anything may be; ``kept``: that of the minimum of
+    cash; ``spare_cash``: that of the opening cash above it, which may be spent. ``before``: the row of what is spent before the
+    last day, and where that gains by it the row that limits it. ``claims``: the claims to the marriage allowance that it may be
+    under.
     """
 
     period: int
@@ -55,7 +56,7 @@ class Cell:
     claims: tuple[Claim, ...] = ()
     subscribed: int = -1
     from_isas: list[int] = field(default_factory=list)
-    from_isas_limit: int = -1
+    from_isas_limit: int | None = None
     kept: int | None = None
     spare_cash: int | None = None
     before: list[int] = field(default_factory=list)
@@ -84,11 +85,13 @@ class SmallPotRows(NamedTuple):
 
 
 class PensionInModel(NamedTuple):
-    """A person's pensions in the model: what is left of the tax-free allowance, the tax-free share, rows, and the pots; one
-    where all pensions count as one."""
+    """A person's pensions in the model: what is left of the tax-free allowance, the tax-free share, the row of the allowance, and
+    the pots; one where all pensions count as one. ``uses_up``: the allowance may be used up, and draws without a tax-free part
+    be of use from then on. ``used`` are rows of what is used by the end of a period, made when a node first needs them."""
 
     tax_free_left: float
     share: float
     allowance: int
-    used: list[int]
+    uses_up: bool
+    used: dict[int, int]
     pots: list[PotRows]
