@@ -19,25 +19,25 @@ LIMITS: dict[str, int] = {"quick": 140_000, "standard": 620_000, "thorough": 5_5
 """The work of a request by effort: about half of a quarter of a second, of one and of ten, since machines are shared and what
 is done outside the search comes on top."""
 
-SOLVE = 600
+SOLVE = 550
 """A run of the simplex method, besides its iterations: handing over changes, factoring the last basis."""
 
-ITERATION, ITERATION_FOR_COLUMN = 5.0, 0.0135
+ITERATION, ITERATION_FOR_COLUMN = 4.7, 0.0126
 """An iteration, and for each column of the program."""
 
 PART_FROM_NOTHING = 0.4
 """Of that, what an iteration of a first run by the primal method is counted at: the basis is empty, with little to factor."""
 
-COLUMN_READ = 0.7
+COLUMN_READ = 0.6
 """A column of an optimum, read."""
 
-COLUMN_ADDED = 5
+COLUMN_ADDED = 4.5
 """A column added, with its entries."""
 
-QUESTION = 6
+QUESTION = 5
 """A question to the rules."""
 
-CORNER = 8
+CORNER = 5
 """A corner of an arrangement, found and sifted."""
 
 LINE = 2
@@ -59,7 +59,7 @@ are tried until it is met."""
 PERSON_YEAR_WITH_POTS_MADE_UP, POT_YEAR_MADE_UP = 350, 15
 """That part where the person has pensions on different terms, and what each of them adds."""
 
-PERSON_YEAR_MODELLED = 110
+PERSON_YEAR_MODELLED = 90
 """A person's year in a relaxation, besides its lines, questions and columns."""
 
 
