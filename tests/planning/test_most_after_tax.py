@@ -1019,7 +1019,7 @@ def test_a_search_without_the_work_for_it_says_so() -> None:
     """None at all, and too little to come to an end of the same household, whose gap a standard search closes."""
     tax_years = timeline(large(2), BOOK)
     assert most_after_tax(tax_years, Work(0)).stopped_by == "work_limit"
-    found = most_after_tax(tax_years, Work(LIMITS["quick"] / 8))
+    found = most_after_tax(tax_years, Work(LIMITS["quick"] / 16))
     assert found.stopped_by == "work_limit"
     assert found.bound - found.projection.wealth > POUND * len(tax_years.periods)
     assert most_after_tax(tax_years, Work(LIMITS["thorough"])).stopped_by == "gap"
