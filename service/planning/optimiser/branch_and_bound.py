@@ -91,7 +91,7 @@ _LEAST_WORK_FOR_A_PERSON_YEAR = 150
 _LITTLE_FOR_CLAIMS_OF_A_PERSON_YEAR = 3_000
 """With less work the program in which claims to the marriage allowance are free comes first."""
 
-_CLAIMS_TO_FREE_CLAIMS = 1.5
+_CLAIMS_TO_FREE_CLAIMS = 2.0
 """So many times what the root took with free claims is what it needs with claims."""
 
 _NO_BETTER_PLAN = (Outcome.INFEASIBLE, Outcome.BELOW_CUTOFF)

@@ -49,7 +49,8 @@ def rounded(timeline: Timeline, relaxation: Relaxation, solution: Solution, work
 
 def _policy(timeline: Timeline, relaxation: Relaxation, amounts: Amounts) -> Policy:
     assumed = timeline.household.assumptions
-    early = assumed.spending_met != "end"
+    paid_in = any(year.paid_in.own for years in timeline.people for year in years)
+    early = assumed.spending_met != "end" and (paid_in or any(timeline.spending))
     # Cash that is not paid into ISAs may be worth it for its interest, or because it is spent within the next year.
     may_keep_cash = early or assumed.cash_interest > assumed.isa_growth
     with_each = timeline.household.lump_sums == "with_each_withdrawal"
