@@ -192,9 +192,16 @@ def most_after_tax(
         most = max(worth, most_wealth(small_pots.timeline if small_pots else timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
     search, bound = _searched(plain, work, known, last_day, small_pots, {} if surfaces is None else surfaces)
-    best = search.incumbent or left_alone(timeline)
+    best, is_limited = search.incumbent or left_alone(timeline), search.is_limited
+    # Where the choice of small pots is not that of a solution, what is like it is not known.
+    unlike = small_pots is not None and search.incumbent_at is None
+    tie = None if unlike else least_hurt(best, last_day, search.relaxation, search.incumbent_at, work)
+    if tie is not None:
+        best = max(
+            best, tie.plan, key=last_day.worth
+        )  # where a gap is left, the one that is taken may be the better one
     worth = last_day.worth(best)
-    stopped_by: StoppedBy = "work_limit" if search.is_limited else "search_complete"
+    stopped_by: StoppedBy = "work_limit" if is_limited else "search_complete"
     if bound <= worth / POUND + search.tolerance:
         stopped_by = "gap"
     slack = _ROUNDING_POUNDS * person_years + dropped_of_lump_sums(timeline) / POUND
@@ -202,9 +209,6 @@ def most_after_tax(
     if not agreed:
         bound = (most_wealth(search.timeline) + last_day.besides) / POUND
     proven = max(worth, round((bound + slack) * POUND))
-    # Where the choice of small pots is not that of a solution, what is like it is not known.
-    unlike = small_pots is not None and search.incumbent_at is None
-    tie = None if unlike else least_hurt(best, last_day, search.relaxation, search.incumbent_at, work)
     return BestPlan(best, proven, search.relaxation.lp.solves, agreed, search.plain_plans_tried, stopped_by, tie)
 
 

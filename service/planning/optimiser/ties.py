@@ -91,7 +91,7 @@ def least_hurt(
         plan = best
     if plan is None:
         plan = _carried_out(best, last_day, relaxation, relaxation.solution_of(least), tolerance, work) or best
-    given_up = last_day.worth(best) - last_day.worth(plan)
+    given_up = max(0, last_day.worth(best) - last_day.worth(plan))
     return Tie(plan, given_up, last_day.at_risk(plan), max(left, round(most.pounds * POUND)))
 
 
