@@ -40,6 +40,9 @@ ReliefMethod = Literal["relief_at_source", "net_pay", "none"]
 """How a contribution that is not an employer's has its tax relief (FA 2004 ss.192-194): the scheme claims the basic rate, pay is
 taxed after it, or not at all."""
 
+RELIEVED: tuple[ReliefMethod, ...] = ("relief_at_source", "net_pay")
+"""The methods by which a person's own contribution has its relief."""
+
 Saving = Literal["money_purchase", "defined_benefit"]
 """What a contribution counts as for the annual allowances."""
 
@@ -179,6 +182,8 @@ class Contribution(Value, frozen=True):
         """What of it falls into a tax year, by its first and last day: of a yearly one the share of its days; pence, half up."""
         if self.day is not None:
             return self.amount if start <= self.day <= end else 0
+        if self.first is None and self.last is None:
+            return self.yearly
         begins = start if self.first is None else max(start, self.first)
         ends = end if self.last is None else min(end, self.last)
         return half_up(self.yearly * max(0, (ends - begins).days + 1), (end - start).days + 1)
@@ -251,18 +256,20 @@ def relief_of(
 ) -> Relief:
     """The relief on a person's contributions in a tax year, by its first and last day, beside the year's incomes (kind and
     pence), which are after net pay contributions. What is paid once the age for relief is reached has none."""
-    if not any(one.relief in ("relief_at_source", "net_pay") for one in member.contributions):
+    if not any(one.relief in RELIEVED for one in member.contributions):
         return Relief()
     eve = birthday(member.date_of_birth, rules.ends_at_age) - timedelta(days=1)
     paid = under_age = net_pay = taxed_pay = 0
     for one in member.contributions:
-        if one.relief == "relief_at_source":
-            paid += one.between(start, end)
-            under_age += one.within(start, eve).between(start, end)
-        elif one.relief == "net_pay":
-            relieved = one.within(start, eve).between(start, end)
-            net_pay += relieved
-            taxed_pay += one.between(start, end) - relieved
+        if one.relief in RELIEVED:
+            amount = one.between(start, end)
+            relieved = amount if eve >= end else one.within(start, eve).between(start, end)
+            if one.relief == "net_pay":
+                net_pay += relieved
+                taxed_pay += amount - relieved
+            else:
+                paid += amount
+                under_age += relieved
     earnings = taxed_pay + sum(amount for kind, amount in incomes if kind in EARNINGS)
     return Relief(paid, relieved_at_source(under_age, net_pay, earnings, rules), taxed_pay)
 

@@ -414,9 +414,12 @@ def second_payment_in_the_year(year: YearFacts, entry: Entry) -> Found:
 )
 def state_pension_uses_personal_allowance(case: PersonCase, entry: Entry) -> Found:
     """The State Pension alone is more than the personal allowance, so that every pound drawn is taxed."""
-    year = next((year for year in case.years if year.state_pension > year.tax_rules.personal_allowance), None)
-    if year is None:
+    years = [
+        year for year in case.years if year.state_pension and year.state_pension > year.tax_rules.personal_allowance
+    ]
+    if not years:
         return ()
+    year = years[0]
     if entry.in_codes:
         return entry.code_alone()
     pension, allowance = _state_pension(year), pounds(year.tax_rules.personal_allowance)

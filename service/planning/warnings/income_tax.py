@@ -36,22 +36,27 @@ def _entered(year: YearFacts, entry: Entry, name: str) -> Found:
     scale = year.year.scales.lower
     least = 0 if year.taken else POUND - 1  # a plan that fills a band to the brim may miss it by pennies
     highest = scale.band(top - least)
-    reached = _pension_income(rules, year.without)
-    if scale.names[highest] != name or reached > scale.floors[highest]:
+    if scale.names[highest] != name:
         return ()
-    inside = {
-        band: (min(top, scale.limits[band]) if band < len(scale.limits) else top) - scale.floors[band]
-        for band in range(rules.scales.last_basic_band + 1, highest + 1)
-        if reached <= scale.floors[band]
-    }
-    below = scale.rates[min(inside) - 1]
-    cost = down_to_the_penny(sum(part * (scale.rates[band] - below) for band, part in inside.items()))
+    reached = _pension_income(rules, year.without)
+    if reached > scale.floors[highest]:
+        return ()
+    inside: dict[int, Pence] = {}
+    lowest, below, more = 0, 0, 0
+    for band in range(rules.scales.last_basic_band + 1, highest + 1):
+        if reached <= scale.floors[band]:
+            if not inside:
+                lowest, below = band, scale.rates[band - 1]
+            part = (min(top, scale.limits[band]) if band < len(scale.limits) else top) - scale.floors[band]
+            inside[band] = part
+            more += part * (scale.rates[band] - below)
+    cost = down_to_the_penny(more)
     if entry.in_codes:
         return entry.code_alone(cost)
     several = len(inside) > 1
     named = "" if several else f"the {name.replace('_', ' ')} of "
     rates = [
-        f"{pounds(part)}{f' of {year.person.your} withdrawals is taxed' if band == min(inside) else ''} at "
+        f"{pounds(part)}{f' of {year.person.your} withdrawals is taxed' if band == lowest else ''} at "
         f"{named}{per_cent(scale.rates[band])}"
         for band, part in inside.items()
     ]

@@ -126,7 +126,8 @@ def _scheme_kind(case: PersonCase, taken: Taken) -> str | None:
 )
 def too_many_small_pots(case: PersonCase, entry: Entry) -> Found:
     """More small pots from personal schemes than a lifetime allows."""
-    before, last = case.person.small_pots_taken, _last_small_pot(case)
+    before = case.person.small_pots_taken
+    last = None if before is None else _last_small_pot(case)
     if before is None or last is None:
         return ()
     year, taken, planned = last
@@ -704,10 +705,12 @@ def _from_75(year: YearFacts) -> tuple[str, ...]:
 def _transition(case: PersonCase) -> tuple[YearFacts, int] | None:
     """The tax year of the first lump sum after benefits before 6 April 2024, and the tax-free cash that those are taken to
     have used; None where no certificate can be applied for."""
-    year = next((year for year in case.years if year.tax_free and year.rules.lump_sums.regime == _SINCE_2024), None)
-    if year is None or not year.before.lifetime_allowance_used or year.before.lump_sum_allowance_used:
-        return None
-    return year, quarter(previously_used(year.before, year.rules.lump_sums), year.rules.lump_sums)
+    for year in case.years:
+        if year.tax_free and year.rules.lump_sums.regime == _SINCE_2024:
+            if not year.before.lifetime_allowance_used or year.before.lump_sum_allowance_used:
+                return None
+            return year, quarter(previously_used(year.before, year.rules.lump_sums), year.rules.lump_sums)
+    return None
 
 
 @TOPIC.of_a_person(
