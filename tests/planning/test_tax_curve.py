@@ -211,6 +211,15 @@ def test_slices_add_up(taxpayer: Taxpayer, tax_year: str, taxable: int) -> None:
         assert before.end == after.start
 
 
+def test_two_bends_a_penny_apart_leave_no_gap_between_slices() -> None:
+    """Where the allowance ends, savings and dividends of a penny each bend the tax at two pennies in a row."""
+    taxpayer = Taxpayer("england", other_income=11_257_000, savings=1, dividends=1)
+    year, taxable = taxpayer_year(taxpayer, BOOK.years["2026-27"].income_tax["england"]), 1_257_001
+    cut = slices(tax_curve(TaxFunction(year), taxable), taxable)
+    assert [piece.end for piece in cut[:-1]] == [piece.start for piece in cut[1:]]
+    assert sum(piece.tax for piece in cut) == liability(year, taxable).total - liability(year).total
+
+
 def test_taper_costs_sixty_pence_in_the_pound_as_a_staircase() -> None:
     """40p, and 20p more for the allowance lost: common knowledge of the trade; the steps follow from ITA 2007 s.35(3)."""
     year = taxpayer_year(Taxpayer("england", other_income=10_000_000), BOOK.years["2026-27"].income_tax["england"])

@@ -30,7 +30,7 @@ from service.planning.curve.reasons import last_before_loss, reasons, reliefs_lo
 from service.planning.curve.stairs import staircase
 from service.planning.curve.tax_function import TaxFunction
 
-_SHARED_TO = 500_000 * POUND
+_SHARED_TO = 100_000_000_000 * POUND  # above the top rate's limit it is one piece, however far it goes
 _SHARED_CURVES = 256
 
 
@@ -142,26 +142,38 @@ def _stretch(pieces: tuple[Piece, ...], start: Pence, end: Pence) -> Iterator[Pi
 def _own_pieces(rules: TaxFunction, to: Pence) -> Iterator[Piece]:
     """The pieces read off the rules for this taxpayer alone."""
     taper = taper_of(rules.year, rules)
-    for start, end in pairwise(points(rules.year, rules, taper, to)):
-        yield from _between(rules, start, end, taper)
+    start, before = 0, rules(0)
+    for end in points(rules.year, rules, taper, to)[1:]:
+        after = rules(end)
+        yield from _between(rules, start, end, before, after, taper)
+        start, before = end, after
 
 
-def _between(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence, Pence]) -> Iterable[Piece]:
-    """The pieces from one point to the next: steps right after ``start`` first, then straight pieces."""
+def _between(
+    rules: TaxFunction, start: Pence, end: Pence, before: Liability, after: Liability, taper: tuple[Pence, Pence]
+) -> Iterable[Piece]:
+    """The pieces from one point, where the tax is ``before``, to the next, where it is ``after``: steps right after ``start``
+    first, then straight pieces."""
     first, last = taper
     if first <= start < last:
         return staircase(rules, start, end, first)
-    before, after = rules(start), rules(end)
-    if reliefs_lost(before, after):
-        return _with_step(rules, start, end, taper)
+    lost = reliefs_lost(before, after)
+    if lost:
+        return _with_step(rules, start, end, before, after, taper, lost)
     return _straight(rules, start, end, before, after)
 
 
-def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence, Pence]) -> Iterator[Piece]:
-    """The pieces between two points where reliefs are lost: just past ``start``, or else where halving finds it."""
-    before, after = rules(start), rules(end)
+def _with_step(
+    rules: TaxFunction,
+    start: Pence,
+    end: Pence,
+    before: Liability,
+    after: Liability,
+    taper: tuple[Pence, Pence],
+    lost: tuple[str, ...],
+) -> Iterator[Piece]:
+    """The pieces between two points where reliefs are ``lost``: just past ``start``, or else where halving finds it."""
     tax_start, tax_end = before.income_tax, after.income_tax
-    lost = reliefs_lost(before, after)
     if end - start == 1:
         yield Piece(start, start, tax_start, tax_end, None, lost)
         yield Piece(start, end, tax_end, tax_end, 0, reasons(before, after, rules.year, False))
@@ -169,8 +181,9 @@ def _with_step(rules: TaxFunction, start: Pence, end: Pence, taper: tuple[Pence,
     just_after = rules(start + 1)
     if reliefs_lost(just_after, after):
         middle = last_before_loss(rules, start + 1, end)
-        yield from _between(rules, start, middle, taper)
-        yield from _between(rules, middle, end, taper)
+        between = rules(middle)
+        yield from _between(rules, start, middle, before, between, taper)
+        yield from _between(rules, middle, end, between, after, taper)
         return
     rest = _straight(rules, start + 1, end, just_after, after)
     tax_after = just_after.income_tax - (rest[0].rate or 0)

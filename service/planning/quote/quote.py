@@ -250,8 +250,8 @@ def slices(curve: TaxCurve, taxable: Pence) -> tuple[Slice, ...]:
         if end > taxable:
             end, tax_end = taxable, piece.tax_at(taxable)
         elif end - start == 1 and end < taxable and following is not None and following.rate is not None:
-            # A bend that falls between two pennies: the penny goes with the slice that follows.
-            carried = start
+            # A bend that falls between two pennies: the penny goes with the slice that follows, and so do several in a row.
+            carried = start if carried is None else carried
             continue
         if carried is not None:
             start, carried = carried, None
