@@ -10,7 +10,7 @@ from __future__ import annotations
 import logging
 import re
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from secrets import token_hex
 from typing import Any
 
@@ -18,6 +18,7 @@ from flask import Flask, request
 
 from service.http.access import KEY_NAME
 from service.http.metrics import Metrics
+from service.law.kept import kept
 
 REQUESTS = "service.requests"
 """The log that has a line for each request."""
@@ -57,8 +58,8 @@ class Watch:
         """Answer as the application does (WSGI), with more headers."""
         began = time.perf_counter()
         sent, trace = environ.get("HTTP_X_REQUEST_ID", ""), environ.get("HTTP_TRACEPARENT", "")
-        request_id = sent if _ID.fullmatch(sent) else token_hex(16)
-        traced = _TRACE.fullmatch(trace)
+        request_id = sent if sent and _ID.fullmatch(sent) else token_hex(16)
+        traced = _TRACE.fullmatch(trace) if trace else None
         answered = [""]
 
         def start(status: str, headers: Headers, *rest: Any) -> Any:
@@ -127,11 +128,12 @@ def _say_of_the_request() -> None:
 
 def say_what_it_is_about(environ: Environ, method: str, rule: str | None) -> None:
     """The form of the path, and not the path, in which anything may have been sent; None where there is no such path."""
-    environ[_ABOUT] = {
-        "method": method if rule is not None else None,
-        "route": rule,
-        "operation": operation_of(rule),
-    }
+    environ[_ABOUT] = _about(method, rule)
+
+
+@kept(64)
+def _about(method: str, rule: str | None) -> Mapping[str, str | None]:
+    return {"method": method if rule is not None else None, "route": rule, "operation": operation_of(rule)}
 
 
 def operation_of(rule: str | None) -> str:

@@ -9,6 +9,7 @@ from service.law.units import POUND, BasisPoints, Pence
 _PENCE_TOLD_BELOW: Pence = 100 * POUND
 _PENNIES = ("", *(f".{pennies:02d}" for pennies in range(1, 100)))
 """What is told of each number of pence."""
+_THREE_DIGITS = tuple(f"{number:03d}" for number in range(1_000))
 
 
 def pounds(pence: Pence) -> str:
@@ -20,8 +21,7 @@ def pounds(pence: Pence) -> str:
         return f"£{whole}{pennies}"
     if whole < 1_000_000:
         # By hand, because it is what is told most often, and Python's own commas take twice as long.
-        digits = str(whole)
-        return f"£{digits[:-3]},{digits[-3:]}{pennies}"
+        return f"£{whole // 1_000},{_THREE_DIGITS[whole % 1_000]}{pennies}"
     return f"£{whole:,}{pennies}"
 
 

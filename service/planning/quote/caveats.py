@@ -11,9 +11,10 @@ def touched_by(answer: Quote) -> list[str]:
     method = answer.question.withdrawal.method
     names = touched_by_income_tax(answer.taxpayer)
     if answer.payment.taxable:
-        if answer.payroll.facts.code in answer.rules.payroll.flat_rates:
+        payroll = answer.payroll
+        if payroll.facts.code in answer.rules.payroll.flat_rates:
             names.append("payroll.flat_rate_codes")
-        elif answer.payroll.assumed:
+        elif payroll.assumed:
             names.append("payroll.emergency_code")
     if answer.money_purchase_triggered:
         names.append("pension.money_purchase_annual_allowance")

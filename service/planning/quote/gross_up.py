@@ -51,7 +51,8 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
 
         def net(gross: Pence, piece: Piece = piece) -> Pence:
             taxable, charge, *_ = wanted.split(gross)
-            tax = rounding.years_tax_to_the_penny(piece.tax_at(max(taxable, piece.start)))
+            at = taxable if taxable > piece.start else piece.start
+            tax = rounding.years_tax_to_the_penny(piece.tax_at(at))
             return gross - charge - (tax - wanted.tax_without)
 
         highest = _last_within(wanted, lowest, last)
@@ -62,7 +63,8 @@ def least_gross(wanted: Wanted, pieces: Iterable[Piece]) -> GrossUp:
             found = least_reaching(net, wanted.net, lowest, highest, best) if best >= wanted.net else None
         else:
             best, found = _on_stairs(wanted, piece, lowest, highest, net)
-        most_net = max(most_net, best)
+        if best > most_net:
+            most_net = best
         if found is not None:
             return GrossUp(_settled(wanted, found), most_net)
         if highest >= wanted.most:
@@ -152,7 +154,9 @@ def _net_by_rules(wanted: Wanted, gross: Pence) -> Pence:
 def _last_within(wanted: Wanted, lowest: Pence, taxable: Pence) -> Pence | None:
     """The largest gross from ``lowest`` on whose taxable part is at most ``taxable``; None if not even ``lowest``'s is."""
     if wanted.gross_within is not None:
-        gross = min(wanted.most, wanted.gross_within(taxable))
+        gross = wanted.gross_within(taxable)
+        if gross > wanted.most:
+            gross = wanted.most
         return gross if gross >= lowest else None
 
     def taxable_of(gross: Pence) -> Pence:
