@@ -134,9 +134,18 @@ def set_off(
         height = lower + savings
     else:
         lower = floor
-        lowest = max(total - dividends, floor + max(0, savings - allowance))
-        highest = min(total - max(0, dividends - allowance), floor + savings)
-        height = min(max(max(floor, scales.starting_rate_limit) + savings_allowance, lowest), highest)
+        lowest = floor + savings - allowance if savings > allowance else floor
+        if lowest < total - dividends:
+            lowest = total - dividends
+        highest = total - dividends + allowance if dividends > allowance else total
+        if highest > floor + savings:
+            highest = floor + savings
+        start = scales.starting_rate_limit
+        height = (floor if floor > start else start) + savings_allowance
+        if height < lowest:
+            height = lowest
+        if height > highest:
+            height = highest
     if allowance == 0 or plain_order_is_best(scales, band, lower, lower_income, savings, dividends):
         return taxed(scales, floor, lower, height, total, savings_allowance)
     pairs = _crossings(scales, floor, lower_income, savings, dividends, allowance, savings_allowance, total)

@@ -57,10 +57,13 @@ def _most_taxed_at_basic_rates(taxpayer: Taxpayer, scales: Scales) -> set[Pence]
     """
     savings, dividends, nil_dividends = taxpayer.savings, taxpayer.dividends, scales.dividend_allowance
     uk_limit, own_limit = scales.savings.limits[0], scales.lower.limits[scales.last_basic_band]
-    tops = {uk_limit + nil + top for nil in scales.savings_allowances for top in (0, nil_dividends)}
-    tops.update(uk_limit + min(savings, nil) + min(dividends, nil_dividends) for nil in scales.savings_allowances)
+    free_dividends = min(dividends, nil_dividends)
+    tops: set[Pence] = set()
+    for nil in scales.savings_allowances:
+        free_savings = savings if savings < nil else nil
+        tops.update((uk_limit + nil, uk_limit + nil + nil_dividends, uk_limit + free_savings + free_dividends))
     if own_limit < uk_limit:
-        tops.add(own_limit + savings + min(dividends, nil_dividends))
+        tops.add(own_limit + savings + free_dividends)
     return tops
 
 
