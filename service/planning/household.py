@@ -256,21 +256,22 @@ def relief_of(
 ) -> Relief:
     """The relief on a person's contributions in a tax year, by its first and last day, beside the year's incomes (kind and
     pence), which are after net pay contributions. What is paid once the age for relief is reached has none."""
-    if not any(one.relief in RELIEVED for one in member.contributions):
-        return Relief()
-    eve = birthday(member.date_of_birth, rules.ends_at_age) - timedelta(days=1)
+    reached = birthday(member.date_of_birth, rules.ends_at_age)
     paid = under_age = net_pay = taxed_pay = 0
     for one in member.contributions:
         if one.relief in RELIEVED:
             amount = one.between(start, end)
-            relieved = amount if eve >= end else one.within(start, eve).between(start, end)
+            relieved = amount if reached > end else one.within(start, reached - timedelta(days=1)).between(start, end)
             if one.relief == "net_pay":
                 net_pay += relieved
                 taxed_pay += amount - relieved
             else:
                 paid += amount
                 under_age += relieved
-    earnings = taxed_pay + sum(amount for kind, amount in incomes if kind in EARNINGS)
+    earnings = taxed_pay
+    for kind, amount in incomes:
+        if kind in EARNINGS:
+            earnings += amount
     return Relief(paid, relieved_at_source(under_age, net_pay, earnings, rules), taxed_pay)
 
 
