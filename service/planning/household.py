@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
@@ -645,6 +645,13 @@ class Household:
             self.money_of,
             self.minimum_cash,
         )
+
+    def caps_in(self, position: int) -> Sequence[Pence | None]:
+        """Everybody's cap on what a plan draws in a period; empty where nobody has one."""
+        for member in self.people:
+            if member.withdrawal_cap is not None:
+                return [member.cap_in(position) for member in self.people]
+        return ()
 
     @property
     def claims_as_best(self) -> bool:

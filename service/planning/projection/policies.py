@@ -18,6 +18,7 @@ from service.planning.curve.tax_function import TaxFunction
 from service.planning.faults import Fault, RuleViolation
 from service.planning.projection.pots import access, first_access
 from service.planning.projection.settlement import (
+    NO_DRAW,
     WITH_TAX_FREE_PART,
     AfterTax,
     Choice,
@@ -236,13 +237,17 @@ def _target_of_other_income(person: Opened, band: Band) -> Pence | None:
 def draw_for(timeline: Timeline, person: Opened, taxable: Pence) -> Draw:
     """The draw whose taxable part is the given amount, or all there is: uncrystallised funds first where each withdrawal
     has its tax-free part, drawdown funds first otherwise."""
-    most, most_drawdown = person.most_uncrystallised, person.most_drawdown
-    if timeline.household.lump_sums == "with_each_withdrawal":
-        return _with_tax_free_part(timeline, person, taxable, most, most_drawdown)
-    drawdown = min(taxable, most_drawdown)
-    if timeline.household.lump_sums == "separately":
-        return Draw(_with_tax_free_part(timeline, person, taxable - drawdown, most, 0).uncrystallised, drawdown)
-    return Draw(min(taxable - drawdown, most), drawdown)
+    if not taxable:
+        return NO_DRAW
+    most_drawdown, how = person.most_drawdown, timeline.household.lump_sums
+    if how == "with_each_withdrawal":
+        return _with_tax_free_part(timeline, person, taxable, person.most_uncrystallised, most_drawdown)
+    if taxable <= most_drawdown:
+        return Draw(0, taxable)
+    more, most = taxable - most_drawdown, person.most_uncrystallised
+    if how == "separately":
+        return Draw(_with_tax_free_part(timeline, person, more, most, 0).uncrystallised, most_drawdown)
+    return Draw(min(more, most), most_drawdown)
 
 
 def draw_with_tax_free_part(timeline: Timeline, person: Opened, taxable: Pence, most: Pence) -> Draw:
@@ -263,8 +268,8 @@ def _with_tax_free_part(timeline: Timeline, person: Opened, taxable: Pence, most
 def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Settled:
     """The period settled; where cash and ISAs do not cover the spending, more is drawn from the pensions, band by band."""
     day = last_day(timeline, position, people)
-    aimed, left_over = after_tax(day, choice), LeftOver(day)
-    missing = aimed.left_over_if_all_grows
+    aimed = after_tax(day, choice)
+    missing, left_over = aimed.left_over_if_all_grows, LeftOver(day)
     if missing >= 0 or not left_over.needs_no_more(aimed):
         found = funded(aimed)
         if found.left_over >= 0:

@@ -68,10 +68,11 @@ class Draw(NamedTuple):
     drawdown: Pence = 0
 
 
-_NO_DRAW = Draw()
+NO_DRAW = Draw()
+"""Nothing is taken."""
 
 
-class Choice(NamedTuple):
+class Choice(Value, frozen=True):
     """What a household does on the last day of a period.
 
     ``subscribe`` is what goes into ISAs in all, None for as much as the allowances and the money reach. ``from_isas`` is taken
@@ -215,8 +216,11 @@ def first_holdings(timeline: Timeline) -> tuple[Holdings, ...]:
     )
 
 
-def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> tuple[Opened, ...]:
-    """Everybody on the last day of a period: balances grown, and the lump sum of "all_now" taken when it first can be."""
+def opened(
+    timeline: Timeline, position: int, holdings: Sequence[Holdings], subscribed: Sequence[Pence] | None = None
+) -> tuple[Opened, ...]:
+    """Everybody on the last day of a period: balances grown, and the lump sum of "all_now" taken when it first can be.
+    ``subscribed`` is what of everybody's ISA allowance has been used on the first day."""
     period, household = timeline.periods[position], timeline.household
     assumed, rules = household.assumptions, period.rules.lump_sums
     (pension_growth, whole), (isa_growth, isa_whole), (interest, cash_whole) = period.shares(
@@ -234,8 +238,8 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
         else:
             if assumed.pension_growths:
                 pension_growth, whole = period.share(assumed.pension_growths[i])
-            of_uncrystallised = half_up(pension.uncrystallised * pension_growth, whole)
-            of_drawdown = half_up(pension.drawdown * pension_growth, whole)
+            of_uncrystallised = half_up(pension.uncrystallised * pension_growth, whole) if pension.uncrystallised else 0
+            of_drawdown = half_up(pension.drawdown * pension_growth, whole) if pension.drawdown else 0
             paid_in = 0
             if year.paid_in is not NOTHING_PAID_IN and year.paid_in.amount:
                 paid_in = year.paid_in.amount
@@ -266,9 +270,9 @@ def opened(timeline: Timeline, position: int, holdings: Sequence[Holdings]) -> t
                 lump_sum,
                 left,
                 left.lifetime_allowance if charged else None,
-                half_up(held.isa * isa_growth, isa_whole),
-                half_up(held.cash * interest, cash_whole),
-                year.isa_allowance_left,
+                half_up(held.isa * isa_growth, isa_whole) if held.isa else 0,
+                half_up(held.cash * interest, cash_whole) if held.cash else 0,
+                year.isa_allowance_left - subscribed[i] if subscribed else year.isa_allowance_left,
                 0,
                 pots.funds,
                 pots.growth,
@@ -298,28 +302,34 @@ def _early_cash(timeline: Timeline, position: int, holdings: Sequence[Holdings],
 
 
 def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> tuple[Payment, Pension, int]:
-    """A draw's two payments in one, the pension after it, and what may still be taken tax free."""
+    """What a draw and a lump sum pay together, the pension after it, and what may still be taken tax free."""
     pension, left = person.pension, person.left
-    if person.lump_sum is None and not draw.uncrystallised and not draw.drawdown:
-        return _NOTHING, pension, left.tax_free
-    rules = timeline.periods[position].rules.lump_sums
-    gross = tax_free = taxable = 0
+    payment = _NOTHING
     if person.lump_sum is not None:
-        gross = tax_free = person.lump_sum.gross
-    if draw.uncrystallised:
+        payment = Payment(person.lump_sum.gross, person.lump_sum.gross, 0)
+    uncrystallised, drawdown = draw
+    if not uncrystallised and not drawdown:
+        return payment, pension, left.tax_free
+    rules = timeline.periods[position].rules.lump_sums
+    if uncrystallised:
         if timeline.household.lump_sums in WITH_TAX_FREE_PART:
-            payment = lump_sums.take("ufpls", draw.uncrystallised, pension, rules, left)
+            paid = lump_sums.take("ufpls", uncrystallised, pension, rules, left)
         else:
-            payment = lump_sums.without_lump_sum(draw.uncrystallised)
-        gross, tax_free, taxable = gross + payment.gross, tax_free + payment.tax_free, taxable + payment.taxable
-        pension = lump_sums.then(pension, payment, rules)
-    if draw.drawdown:
-        payment = lump_sums.take("drawdown", draw.drawdown, pension, rules, left)
-        gross, taxable = gross + payment.gross, taxable + payment.taxable
-        pension = lump_sums.then(pension, payment, rules)
-    if draw.uncrystallised:
+            paid = lump_sums.without_lump_sum(uncrystallised)
+        payment = paid if payment is _NOTHING else _both(payment, paid)
+        pension = lump_sums.then(pension, paid, rules)
+    if drawdown:
+        paid = lump_sums.take("drawdown", drawdown, pension, rules, left)
+        payment = paid if payment is _NOTHING else _both(payment, paid)
+        pension = lump_sums.then(pension, paid, rules)
+    if uncrystallised:
         left = lump_sums.available(pension, rules)
-    return Payment(gross, tax_free, taxable), pension, left.tax_free
+    return payment, pension, left.tax_free
+
+
+def _both(one: Payment, other: Payment) -> Payment:
+    """What two payments come to."""
+    return Payment(one.gross + other.gross, one.tax_free + other.tax_free, one.taxable + other.taxable)
 
 
 class LastDay(Value, frozen=True):
@@ -327,7 +337,8 @@ class LastDay(Value, frozen=True):
 
     ``caps`` is empty where nobody has one. ``divide`` says how a draw of each person's uncrystallised funds divides. ``isas`` and
     ``in_hand`` are what each person has in ISAs, and in cash and of income before any draw and tax. ``due`` is the spending and
-    the minimum of cash. ``given`` is who gives the marriage allowance to whom. ``to_find_before`` is what draws and ISAs pay
+    the minimum of cash. ``given`` is who gives the marriage allowance to whom, and ``pots`` whether
+    anybody has several. ``to_find_before`` is what draws and ISAs pay
     before the last day, if anything; the rates are those of the growth that it misses, and ``isas_first`` says whether ISAs pay
     it before each person's pensions do.
     """
@@ -342,13 +353,14 @@ class LastDay(Value, frozen=True):
     in_hand: Sequence[Pence]
     due: Pence
     given: Sequence[tuple[int, int]]
+    pots: bool
     to_find_before: Pence
     of_pensions: Sequence[Rate]
     of_isas: Rate
     isas_first: Sequence[bool]
 
 
-class AfterTax(NamedTuple):
+class AfterTax(Value, frozen=True):
     """A choice, its draws within the caps, and its tax: what of each person's draws is taxable, and what of cash and income is in
     hand then, of each and together. Pence."""
 
@@ -365,7 +377,7 @@ class AfterTax(NamedTuple):
         return self.together + self.day.all_isas - self.day.due
 
 
-class Funded(NamedTuple):
+class Funded(Value, frozen=True):
     """How a choice pays for a period, before anything moves: ``after_tax`` is what can be carried out of it. ``from_isas`` is
     taken out of ISAs, and ``left_over`` what cash and ISAs are above what is due; below nothing, what is missing. ``before`` is
     what is spent before the last day, None where nothing is to be found for it, and ``missing`` the growth that draws miss.
@@ -387,20 +399,25 @@ def last_day(timeline: Timeline, position: int, people: tuple[Opened, ...]) -> L
     due = timeline.spending[position] + household.minimum_cash
     to_find = timeline.spending[position]
     isas, in_hand, divide = [], [], []
+    all_isas, pots = 0, False
     for person in people:
         year, held = person.year, person.before
         income = year.received if person.lump_sum is None else year.received + person.lump_sum.gross
         to_find -= income + person.early_cash
-        isas.append(held.isa + person.isa_growth)
+        isa = held.isa + person.isa_growth
+        all_isas += isa
+        isas.append(isa)
         in_hand.append(held.cash + person.interest + income + year.tax_outside)
-        divide.append(lump_sums.splitter(way, person.pension, rules, person.left))
-    caps = [member.cap_in(position) for member in household.people]
-    if not any(cap is not None for cap in caps):
-        caps = []
+        pension = person.pension
+        divide.append(lump_sums.splitter(way, pension, rules, person.left) if pension.uncrystallised else _nothing)
+        if person.pots:
+            pots = True
+    caps = household.caps_in(position)
     given = () if len(people) == 1 else _given(people)
-    all_isas = sum(isas)
     if to_find <= 0 or not HALVES_NOT_GROWN[household.assumptions.spending_met]:
-        return LastDay(timeline, position, people, caps, divide, isas, all_isas, in_hand, due, given, 0, (), (0, 1), ())
+        return LastDay(
+            timeline, position, people, caps, divide, isas, all_isas, in_hand, due, given, pots, 0, (), (0, 1), ()
+        )
     of_pensions, of_isas = missed_rates(timeline, position)
     assumed = household.assumptions
     isas_first = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(people))]
@@ -415,6 +432,7 @@ def last_day(timeline: Timeline, position: int, people: tuple[Opened, ...]) -> L
         in_hand,
         due,
         given,
+        pots,
         to_find,
         of_pensions,
         of_isas,
@@ -422,9 +440,17 @@ def last_day(timeline: Timeline, position: int, people: tuple[Opened, ...]) -> L
     )
 
 
+def _nothing(_: Pence) -> lump_sums.Split:
+    """How nothing divides, which is all that can be drawn of uncrystallised funds where there are none."""
+    return 0, 0, 0, 0
+
+
 def _given(people: Sequence[Opened]) -> Sequence[tuple[int, int]]:
     """Who of two gives the marriage allowance, and who receives it."""
-    first, second = [person.year.taxpayer.marriage_allowance for person in people]
+    first = people[0].year.taxpayer.marriage_allowance
+    if first == "none":
+        return ()
+    second = people[1].year.taxpayer.marriage_allowance
     if first == "gives" and second == "receives":
         return ((0, 1),)
     return ((1, 0),) if second == "gives" and first == "receives" else ()
@@ -437,16 +463,16 @@ def after_tax(day: LastDay, choice: Choice) -> AfterTax:
             choice = _within_caps(day, choice)
             break
     draws = choice.draws
-    taxable = [
-        divide(uncrystallised)[0] + drawdown
-        for divide, (uncrystallised, drawdown) in zip(day.divide, draws, strict=True)
-    ]
+    taxable = []
+    for divide, (uncrystallised, drawdown) in zip(day.divide, draws, strict=True):
+        taxable.append(divide(uncrystallised)[0] + drawdown if uncrystallised else drawdown)
     liabilities = _liabilities(day, taxable)
-    in_hand = [
-        before + uncrystallised + drawdown - liability.total
-        for before, (uncrystallised, drawdown), liability in zip(day.in_hand, draws, liabilities, strict=True)
-    ]
-    return AfterTax(day, choice, taxable, liabilities, in_hand, sum(in_hand))
+    in_hand, together = [], 0
+    for before, (uncrystallised, drawdown), liability in zip(day.in_hand, draws, liabilities, strict=True):
+        after = before + uncrystallised + drawdown - liability.total
+        in_hand.append(after)
+        together += after
+    return AfterTax(day, choice, taxable, liabilities, in_hand, together)
 
 
 def funded(found: AfterTax) -> Funded:
@@ -455,7 +481,7 @@ def funded(found: AfterTax) -> Funded:
     What is due comes from the cash of both, then from ISAs. Whoever draws more than there is, once growth missed is taken off,
     draws all there is.
     """
-    day, choice, _, _, _, together = found
+    day, choice, together = found.day, found.choice, found.together
     wanted = max(day.due - together, 0)
     if choice.from_isas:
         most = day.timeline.spending[day.position] + sum([person.year.paid_in.own for person in day.people])
@@ -463,27 +489,30 @@ def funded(found: AfterTax) -> Funded:
     if not day.to_find_before:
         return Funded(found, min(wanted, day.all_isas), found.left_over_if_all_grows)
     before = _found_before(day, choice, min(wanted, most_out(day.all_isas, day.all_isas, day.of_isas)) if wanted else 0)
-    lacking = day.to_find_before - before.isas - sum([u + d for u, d in before.draws])
-    if lacking > 0:
-        others = _with_more_early_cash(day.timeline, day.position, day.people, lacking)
+    if before.lacking > 0:
+        others = _with_more_early_cash(day.timeline, day.position, day.people, before.lacking)
         if others is not None:
             return funded(after_tax(last_day(day.timeline, day.position, others), choice))
-    of_pots = _of_pots(day, choice.draws, before.draws)
+    of_pots = _of_pots(day, choice.draws, before.draws) if day.pots else ()
     if of_pots:
         possible = tuple([Draw(*one.drawn) if one else draw for draw, one in zip(choice.draws, of_pots, strict=True)])
         if possible != choice.draws:
             return funded(after_tax(day, choice._replace(draws=possible)))
-    missing = [
-        (missed(uncrystallised, rate) if uncrystallised else 0, missed(drawdown, rate) if drawdown else 0)
-        for (uncrystallised, drawdown), rate in zip(before.draws, day.of_pensions, strict=True)
-    ]
+    missing, misses = [], False
+    for (uncrystallised, drawdown), rate in zip(before.draws, day.of_pensions, strict=True):
+        of_uncrystallised = missed(uncrystallised, rate) if uncrystallised else 0
+        of_drawdown = missed(drawdown, rate) if drawdown else 0
+        missing.append((of_uncrystallised, of_drawdown))
+        if of_uncrystallised or of_drawdown:
+            misses = True
     if of_pots:
         missing = [one.missed if one else funds for funds, one in zip(missing, of_pots, strict=True)]
-    if any(map(any, missing)):
+        misses = any(map(any, missing))
+    if misses:
         fitting = _within_what_is_left(day, missing, choice.draws)
         if fitting is not None:
             return funded(after_tax(day, choice._replace(draws=fitting)))
-    most = most_out(day.all_isas, before.isas, day.of_isas)
+    most = most_out(day.all_isas, before.isas, day.of_isas) if day.all_isas else 0
     return Funded(found, min(wanted, most), together + most - day.due, before, missing, of_pots)
 
 
@@ -542,23 +571,23 @@ def settle(timeline: Timeline, position: int, people: tuple[Opened, ...], choice
 
 def carried_out(found: Funded) -> Settled:
     """The period settled, once it is known what pays for it."""
-    day, choice, _, liabilities, in_hand, _ = found.after_tax
+    paid = found.after_tax
+    day, choice, liabilities, in_hand = paid.day, paid.choice, paid.liabilities, paid.in_hand
     wanted, before = found.from_isas, found.before
     timeline, position, people, isas = day.timeline, day.position, day.people, day.isas
     spending, kept = timeline.spending[position], timeline.household.minimum_cash
     from_isas = shared(wanted, isas) if wanted else [0] * len(people)
     of_pots: Sequence[Drawn | None] = found.of_pots
+    not_grown, spent_early = [ALL_GROWN] * len(people), [NOTHING_EARLY] * len(people)
     if before is None:
-        not_grown = [ALL_GROWN] * len(people)
-        spent_early = [NOTHING_EARLY] * len(people)
-        of_pots = _of_pots(day, choice.draws, [_NO_DRAW] * len(people))
+        if day.pots:
+            of_pots = _of_pots(day, choice.draws, [NO_DRAW] * len(people))
     else:
         out_before = shared(min(before.isas, wanted), from_isas)
-        not_grown = [
-            NotGrown(*funds, min(missed(out, day.of_isas), isa - taken))
-            for funds, out, isa, taken in zip(found.missing, out_before, isas, from_isas, strict=False)
-        ]
-        spent_early = [Early(*draw, out) for draw, out in zip(before.draws, out_before, strict=True)]
+        for i, (draw, funds, out) in enumerate(zip(before.draws, found.missing, out_before, strict=False)):
+            of_isa = min(missed(out, day.of_isas), isas[i] - from_isas[i]) if out else 0
+            not_grown[i] = NotGrown(funds[0], funds[1], of_isa)
+            spent_early[i] = Early(draw[0], draw[1], out)
     own = [cash + taken for cash, taken in zip(in_hand, from_isas, strict=True)] if wanted else in_hand
     left = _debts_covered(own)
     spent = [0] * len(people)
@@ -571,15 +600,14 @@ def carried_out(found: Funded) -> Settled:
         limit = spare if limit is None else min(limit, spare)
     subscribed = subscriptions(left, [person.isa_allowance_left for person in people], limit)
     cash = cash_left(left, subscribed, choice.cash_of_first)
-    for_early: Sequence[Pence | None] = choice.cash_for_early or [None] * len(people)
+    for_early = choice.cash_for_early
     records = []
     for i, person in enumerate(people):
         payment, pension, tax_free_left = payments(timeline, position, person, choice.draws[i])
-        held, into, out, unearned, kept_as_cash = person.before, subscribed[i], from_isas[i], not_grown[i], cash[i]
-        if unearned.uncrystallised or unearned.drawdown:
-            pension = pension.holding(
-                pension.uncrystallised - unearned.uncrystallised, pension.drawdown - unearned.drawdown
-            )
+        held, liability, unearned, kept_as_cash = person.before, liabilities[i], not_grown[i], cash[i]
+        into, out, share = subscribed[i], from_isas[i], spent[i]
+        if unearned is not ALL_GROWN and (unearned[0] or unearned[1]):
+            pension = pension.holding(pension.uncrystallised - unearned[0], pension.drawdown - unearned[1])
         pots = of_pots[i] if of_pots else None
         # By position, in the order of the fields: a comparison makes tens of thousands of these.
         records.append(
@@ -588,18 +616,18 @@ def carried_out(found: Funded) -> Settled:
                 payment.gross,
                 payment.tax_free,
                 payment.taxable,
-                liabilities[i],
-                liabilities[i].total - person.year.tax_outside,
-                spent[i],
+                liability,
+                liability.total - person.year.tax_outside,
+                share,
                 into,
                 out,
-                kept_as_cash - (in_hand[i] + out - spent[i] - into),
+                kept_as_cash - in_hand[i] - out + share + into,
                 Holdings(
                     pension,
-                    isas[i] - unearned.isa - out + into,
+                    isas[i] - unearned[2] - out + into,
                     kept_as_cash,
                     held.lump_sum_taken or person.lump_sum is not None,
-                    for_early[i],
+                    for_early[i] if for_early else None,
                     () if pots is None else pots.after,
                 ),
                 tax_free_left,
@@ -643,10 +671,11 @@ def _within_caps(day: LastDay, choice: Choice) -> Choice:
 
 
 class _FoundBefore(NamedTuple):
-    """What is spent before the last day: of everybody's draws, and of the ISAs."""
+    """What is spent before the last day: of everybody's draws, and of the ISAs; and what they are ``lacking`` for it. Pence."""
 
     draws: Sequence[Draw]
     isas: Pence
+    lacking: Pence = 0
 
 
 def _found_before(day: LastDay, choice: Choice, from_isas: Pence) -> _FoundBefore:
@@ -662,24 +691,30 @@ def _found_before(day: LastDay, choice: Choice, from_isas: Pence) -> _FoundBefor
         if not amount:
             return _FoundBefore(chosen, isas)
         left = [Draw(whole[0] - early[0], whole[1] - early[1]) for whole, early in zip(left, chosen, strict=True)]
-    wanted = [uncrystallised + drawdown for uncrystallised, drawdown in left]
-    first = [0 if later else each for each, later in zip(wanted, day.isas_first, strict=True)]
-    assumed = day.timeline.household.assumptions
-    for i, person in enumerate(day.people):
-        if person.pots:
-            growths = assumed.growths_of(i, len(person.pots))
-            first[i] = of_slower(person.year.order, person.pots, left[i], growths, assumed.isa_growth)
+    wanted, first = [], []
+    for (uncrystallised, drawdown), isas_first in zip(left, day.isas_first, strict=True):
+        each = uncrystallised + drawdown
+        wanted.append(each)
+        first.append(0 if isas_first else each)
+    if day.pots:
+        assumed = day.timeline.household.assumptions
+        for i, person in enumerate(day.people):
+            if person.pots:
+                growths = assumed.growths_of(i, len(person.pots))
+                first[i] = of_slower(person.year.order, person.pots, left[i], growths, assumed.isa_growth)
     of_first = min(amount, sum(first))
     parts = shared(of_first, first)
     more = min(amount - of_first, from_isas - isas)
     still = amount - of_first - more
     if still and first != wanted:
         then = [each - slower for each, slower in zip(wanted, first, strict=True)]
-        parts = [one + other for one, other in zip(parts, shared(min(still, sum(then)), then), strict=True)]
-    draws = [Draw(*shared(part, rest)) for part, rest in zip(parts, left, strict=True)]
+        of_then = min(still, sum(then))
+        parts = [one + other for one, other in zip(parts, shared(of_then, then), strict=True)]
+        still -= of_then
+    draws = [Draw(*shared(part, rest)) if rest[0] else Draw(0, part) for part, rest in zip(parts, left, strict=True)]
     if chosen:
         draws = [Draw(one[0] + two[0], one[1] + two[1]) for one, two in zip(chosen, draws, strict=True)]
-    return _FoundBefore(draws, isas + more)
+    return _FoundBefore(draws, isas + more, still)
 
 
 def _no_more_than(amount: Pence, early: Sequence[Draw], draws: Sequence[Draw]) -> tuple[Draw, ...]:
@@ -716,6 +751,12 @@ def _within_what_is_left(
     day: LastDay, missing: Sequence[tuple[Pence, Pence]], draws: Sequence[Draw]
 ) -> tuple[Draw, ...] | None:
     """Smaller draws, where what they leave does not suffice for the growth that they miss; None where it does."""
+    for person, draw, (uncrystallised, drawdown) in zip(day.people, draws, missing, strict=True):
+        pension = person.pension
+        if draw[0] + uncrystallised > pension.uncrystallised or draw[1] + drawdown > pension.drawdown:
+            break
+    else:
+        return None
     lacking = [
         (
             draw.uncrystallised + uncrystallised - person.pension.uncrystallised,
@@ -723,8 +764,6 @@ def _within_what_is_left(
         )
         for person, draw, (uncrystallised, drawdown) in zip(day.people, draws, missing, strict=True)
     ]
-    if not any(uncrystallised > 0 or drawdown > 0 for uncrystallised, drawdown in lacking):
-        return None
 
     def less(lacking: Pence, rate: Rate) -> Pence:
         numerator, denominator = rate
@@ -808,8 +847,9 @@ def shared(amount: Pence, holdings: Sequence[Pence]) -> list[Pence]:
         return [amount]
     if amount == 0:
         return [0, 0]
-    total = sum(holdings)
-    first = amount * holdings[0] // total if total else 0
+    has, other = holdings
+    total = has + other
+    first = amount * has // total if total else 0
     return [first, amount - first]
 
 

@@ -22,8 +22,8 @@ from service.planning.markets.returns import MarketPath
 from service.planning.projection.policies import Band, draw_for, target, with_spending_met
 from service.planning.projection.pots import after_lump_sum
 from service.planning.projection.settlement import (
+    NO_DRAW,
     Choice,
-    Draw,
     Holdings,
     Opened,
     PersonRecord,
@@ -182,7 +182,7 @@ def _periods(
     for position in range(begins, len(whole.periods)):
         timeline = whole if path is None else in_a_year(whole, path[position])
         begun = first_day(timeline, position, holdings, option)
-        people = _with_allowance_left(opened(timeline, position, [one.after for one in begun]), begun)
+        people = opened(timeline, position, [one.after for one in begun], [one.subscribed for one in begun])
         choice = _drawn(timeline, position, people, option)
         if inherited and any(one.amount for one in inherited):
             short = settle(timeline, position, people, choice).short
@@ -312,20 +312,6 @@ def _after(
     return Holdings(lump_sums.then(held.pension, payment, rules), isa, cash, pots=pots)
 
 
-def _with_allowance_left(people: tuple[Opened, ...], begun: tuple[FirstDay, ...]) -> tuple[Opened, ...]:
-    """Everybody with the ISA allowance that the first day has left."""
-    if not any(first.subscribed for first in begun):
-        return people
-    return tuple(
-        [
-            person._replace(isa_allowance_left=person.isa_allowance_left - first.subscribed)
-            if first.subscribed
-            else person
-            for person, first in zip(people, begun, strict=True)
-        ]
-    )
-
-
 def _receiving(person: Opened, amount: Pence) -> Opened:
     """A person who also receives money that is not taxed."""
     return person._replace(year=replace(person.year, received=person.year.received + amount))
@@ -335,5 +321,5 @@ def _drawn(timeline: Timeline, position: int, people: tuple[Opened, ...], option
     """The income of the option: a band filled on 5 April, nothing on another last day."""
     period = timeline.periods[position]
     if option.goal == SPENDING_ONLY or period.last < period.rules.figures.end:
-        return Choice(tuple(Draw() for _ in people))
+        return Choice((NO_DRAW,) * len(people))
     return Choice(tuple([draw_for(timeline, person, target(person, option.goal)) for person in people]))
