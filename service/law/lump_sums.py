@@ -366,7 +366,7 @@ def take(method: Method, gross: Pence, pension: Pension, rules: LumpSumRules, le
     ``gross`` must not exceed ``most_permitted``.
     """
     if method == "drawdown":
-        return Payment(gross, 0, gross, from_drawdown=gross)
+        return Payment(gross, 0, gross, 0, 0, 0, 0, 0, 0, 0, gross)  # by position: plans make so many
     if method == "pcls":
         crystallised = gross * WHOLE // rules.tax_free_rate
         if takes_protected_lump_sum(method, gross, pension, rules, left):
@@ -423,7 +423,7 @@ def then(pension: Pension, payment: Payment, rules: LumpSumRules) -> Pension:
     """The pension after a payment of any method but a small pot: its funds, and what is used of the allowances."""
     uncrystallised, drawdown = pension_after(pension, payment)
     flexible = pension.flexibly_accessed or payment.gives_income
-    if payment.tax_free == 0 and payment.crystallised == 0 and flexible == pension.flexibly_accessed:
+    if not payment.tax_free and not payment.crystallised and flexible == pension.flexibly_accessed:
         return pension.holding(uncrystallised, drawdown)
     if rules.lump_sum_allowance is None:
         whole = personal_lifetime_allowance(pension, rules)

@@ -24,6 +24,7 @@ from service.planning.projection.settlement import (
     Choice,
     Draw,
     Holdings,
+    LastDay,
     LeftOver,
     Opened,
     Settled,
@@ -268,14 +269,25 @@ def _with_tax_free_part(timeline: Timeline, person: Opened, taxable: Pence, most
 def with_spending_met(timeline: Timeline, position: int, people: tuple[Opened, ...], choice: Choice) -> Settled:
     """The period settled; where cash and ISAs do not cover the spending, more is drawn from the pensions, band by band."""
     day = last_day(timeline, position, people)
-    aimed = after_tax(day, choice)
-    missing, left_over = aimed.left_over_if_all_grows, LeftOver(day)
-    if missing >= 0 or not left_over.needs_no_more(aimed):
+    aimed, left_over = after_tax(day, choice), None
+    missing = aimed.left_over_if_all_grows
+    if missing < 0:
+        left_over = LeftOver(day)
+    if left_over is None or not left_over.needs_no_more(aimed):
         found = funded(aimed)
         if found.left_over >= 0:
             return carried_out(found)
         aimed, missing = found.after_tax, found.left_over
-    lower = first = aimed.taxable
+    return _with_more_drawn(day, choice, aimed.taxable, left_over or LeftOver(day), missing)
+
+
+def _with_more_drawn(
+    day: LastDay, choice: Choice, first: Sequence[Pence], left_over: LeftOver, missing: Pence
+) -> Settled:
+    """The period settled with the least more drawn than a choice draws, of which ``first`` is taxable, so that nothing is
+    ``missing`` (below nothing) any more."""
+    timeline, position, people = day.timeline, day.position, day.people
+    lower = first
 
     def drawing(taxable: Sequence[Pence]) -> AfterTax:
         draws = [

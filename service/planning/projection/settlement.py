@@ -301,7 +301,7 @@ def _early_cash(timeline: Timeline, position: int, holdings: Sequence[Holdings],
     return shared(min(most, sum(chosen)), cash)
 
 
-def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> tuple[Payment, Pension, int]:
+def payments(day: LastDay, person: Opened, draw: Draw) -> tuple[Payment, Pension, int]:
     """What a draw and a lump sum pay together, the pension after it, and what may still be taken tax free."""
     pension, left = person.pension, person.left
     payment = _NOTHING
@@ -310,9 +310,9 @@ def payments(timeline: Timeline, position: int, person: Opened, draw: Draw) -> t
     uncrystallised, drawdown = draw
     if not uncrystallised and not drawdown:
         return payment, pension, left.tax_free
-    rules = timeline.periods[position].rules.lump_sums
+    rules = day.rules
     if uncrystallised:
-        if timeline.household.lump_sums in WITH_TAX_FREE_PART:
+        if day.way == "ufpls":
             paid = lump_sums.take("ufpls", uncrystallised, pension, rules, left)
         else:
             paid = lump_sums.without_lump_sum(uncrystallised)
@@ -335,21 +335,23 @@ def _both(one: Payment, other: Payment) -> Payment:
 class LastDay(Value, frozen=True):
     """What all settlements of one period have in common, whatever is chosen. Pence.
 
-    ``caps`` is empty where nobody has one. ``divide`` says how a draw of each person's uncrystallised funds divides. ``isas`` and
-    ``in_hand`` are what each person has in ISAs, and in cash and of income before any draw and tax. ``due`` is the spending and
-    the minimum of cash. ``given`` is who gives the marriage allowance to whom, and ``pots`` whether
-    anybody has several. ``to_find_before`` is what draws and ISAs pay
-    before the last day, if anything; the rates are those of the growth that it misses, and ``isas_first`` says whether ISAs pay
-    it before each person's pensions do.
+    ``caps`` is empty where nobody has one. ``way`` is how uncrystallised funds are drawn, and ``divide`` says how a draw of
+    each person's divides. ``isas`` and ``in_hand`` are what each person has in ISAs, and in cash and of income before any draw
+    and tax. ``due`` is the spending and the minimum of cash. ``given`` is who gives the marriage allowance to whom, and ``pots``
+    whether anybody has several. ``to_find_before`` is what draws and ISAs pay before the last day, if anything; the rates are
+    those of the growth that it misses, and ``isas_first`` says whether ISAs pay it before each person's pensions do.
     """
 
     timeline: Timeline
     position: int
     people: tuple[Opened, ...]
+    rules: LumpSumRules
+    way: lump_sums.Method
     caps: Sequence[Pence | None]
     divide: Sequence[Callable[[Pence], lump_sums.Split]]
     isas: Sequence[Pence]
     all_isas: Pence
+    isa_allowances: Sequence[Pence]
     in_hand: Sequence[Pence]
     due: Pence
     given: Sequence[tuple[int, int]]
@@ -398,7 +400,7 @@ def last_day(timeline: Timeline, position: int, people: tuple[Opened, ...]) -> L
     way: lump_sums.Method = "ufpls" if household.lump_sums in WITH_TAX_FREE_PART else "drawdown"
     due = timeline.spending[position] + household.minimum_cash
     to_find = timeline.spending[position]
-    isas, in_hand, divide = [], [], []
+    isas, isa_allowances, in_hand, divide = [], [], [], []
     all_isas, pots = 0, False
     for person in people:
         year, held = person.year, person.before
@@ -407,6 +409,7 @@ def last_day(timeline: Timeline, position: int, people: tuple[Opened, ...]) -> L
         isa = held.isa + person.isa_growth
         all_isas += isa
         isas.append(isa)
+        isa_allowances.append(person.isa_allowance_left)
         in_hand.append(held.cash + person.interest + income + year.tax_outside)
         pension = person.pension
         divide.append(lump_sums.splitter(way, pension, rules, person.left) if pension.uncrystallised else _nothing)
@@ -414,21 +417,26 @@ def last_day(timeline: Timeline, position: int, people: tuple[Opened, ...]) -> L
             pots = True
     caps = household.caps_in(position)
     given = () if len(people) == 1 else _given(people)
+    of_pensions: Sequence[Rate] = ()
+    of_isas, isas_first = (0, 1), []
     if to_find <= 0 or not HALVES_NOT_GROWN[household.assumptions.spending_met]:
-        return LastDay(
-            timeline, position, people, caps, divide, isas, all_isas, in_hand, due, given, pots, 0, (), (0, 1), ()
-        )
-    of_pensions, of_isas = missed_rates(timeline, position)
-    assumed = household.assumptions
-    isas_first = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(people))]
+        to_find = 0
+    else:
+        of_pensions, of_isas = missed_rates(timeline, position)
+        assumed = household.assumptions
+        isas_first = [assumed.isa_growth < assumed.growth_of(i) for i in range(len(people))]
+    # By position, in the order of the fields: every period has one.
     return LastDay(
         timeline,
         position,
         people,
+        rules,
+        way,
         caps,
         divide,
         isas,
         all_isas,
+        isa_allowances,
         in_hand,
         due,
         given,
@@ -574,14 +582,14 @@ def carried_out(found: Funded) -> Settled:
     paid = found.after_tax
     day, choice, liabilities, in_hand = paid.day, paid.choice, paid.liabilities, paid.in_hand
     wanted, before = found.from_isas, found.before
-    timeline, position, people, isas = day.timeline, day.position, day.people, day.isas
-    spending, kept = timeline.spending[position], timeline.household.minimum_cash
+    people, isas, draws = day.people, day.isas, choice.draws
+    spending, kept = day.timeline.spending[day.position], day.timeline.household.minimum_cash
     from_isas = shared(wanted, isas) if wanted else [0] * len(people)
     of_pots: Sequence[Drawn | None] = found.of_pots
     not_grown, spent_early = [ALL_GROWN] * len(people), [NOTHING_EARLY] * len(people)
     if before is None:
         if day.pots:
-            of_pots = _of_pots(day, choice.draws, [NO_DRAW] * len(people))
+            of_pots = _of_pots(day, draws, [NO_DRAW] * len(people))
     else:
         out_before = shared(min(before.isas, wanted), from_isas)
         for i, (draw, funds, out) in enumerate(zip(before.draws, found.missing, out_before, strict=False)):
@@ -598,12 +606,12 @@ def carried_out(found: Funded) -> Settled:
     if kept:
         spare = max(0, sum(left) - kept)
         limit = spare if limit is None else min(limit, spare)
-    subscribed = subscriptions(left, [person.isa_allowance_left for person in people], limit)
+    subscribed = subscriptions(left, day.isa_allowances, limit)
     cash = cash_left(left, subscribed, choice.cash_of_first)
     for_early = choice.cash_for_early
     records = []
     for i, person in enumerate(people):
-        payment, pension, tax_free_left = payments(timeline, position, person, choice.draws[i])
+        payment, pension, tax_free_left = payments(day, person, draws[i])
         held, liability, unearned, kept_as_cash = person.before, liabilities[i], not_grown[i], cash[i]
         into, out, share = subscribed[i], from_isas[i], spent[i]
         if unearned is not ALL_GROWN and (unearned[0] or unearned[1]):
@@ -875,11 +883,11 @@ def subscriptions(left: Sequence[Pence], allowances: Sequence[Pence], limit: Pen
     return amounts
 
 
-def cash_left(left: Sequence[Pence], subscribed: Sequence[Pence], of_first: Pence | None = None) -> list[Pence]:
+def cash_left(left: list[Pence], subscribed: list[Pence], of_first: Pence | None = None) -> list[Pence]:
     """What each holds as cash after the subscriptions; whoever lacks money for theirs gets it from the partner."""
-    total = sum(left) - sum(subscribed)
-    if total == 0:
+    if left == subscribed:
         return [0] * len(left)
+    total = sum(left) - sum(subscribed)
     if len(left) == 1:
         return [total]
     first = min(max(left[0] - subscribed[0] if of_first is None else of_first, 0), total)

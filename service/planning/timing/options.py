@@ -276,14 +276,17 @@ def _most(timeline: Timeline, position: int, i: int, held: Holdings, option: Opt
         uncrystallised = sum(held.pots[k].uncrystallised for k in open_pots)
     if uncrystallised == 0:
         return 0
-    period, member = timeline.periods[position], timeline.household.people[i]
+    period = timeline.periods[position]
     rules = period.rules.lump_sums
     quarter = lump_sums.quarter(uncrystallised, rules)
-    if quarter == 0 or not (held.pots or _may_take(timeline, position, i)):
+    if quarter == 0:
         return 0
-    if option.age is not None and age_on(member.date_of_birth, period.first) < option.age:
+    most = min(quarter, lump_sums.available(held.pension, rules).tax_free)
+    if most == 0 or not (held.pots or _may_take(timeline, position, i)):
         return 0
-    return min(quarter, lump_sums.available(held.pension, rules).tax_free)
+    if option.age is not None and age_on(timeline.household.people[i].date_of_birth, period.first) < option.age:
+        return 0
+    return most
 
 
 def _may_take(timeline: Timeline, position: int, i: int) -> bool:
