@@ -238,6 +238,21 @@ def liability(
     )
 
 
+def taxable_income(year: TaxpayerYear, withdrawal: Pence = 0) -> Pence:
+    """The height of all taxable income, pence, as ``liability`` has it, without the tax on it: for somebody who gives no marriage
+    allowance. Whichever income the allowances are set against, they take the same off all of it (ITA 2007 ss.23 and 25)."""
+    net_income = year.taxpayer.income + withdrawal
+    return max(0, net_income - allowances(year, net_income))
+
+
+def allowances(year: TaxpayerYear, net_income: Pence) -> Pence:
+    """The personal allowance that a net income leaves, with the blind person's allowance, pence (ITA 2007 ss.35 and 38)."""
+    taxpayer, rules = year.taxpayer, year.rules
+    adjusted = personal_allowances.adjusted_net_income(net_income, taxpayer.relief_at_source, taxpayer.gift_aid)
+    personal = personal_allowances.personal_allowance(adjusted, rules.personal_allowance, rules.taper_threshold)
+    return personal + rules.blind_persons_allowance if taxpayer.blind else personal
+
+
 def _stack(year: TaxpayerYear, other_income: Pence, savings: Pence, allowance: Pence) -> Stack:
     """The taxable stack that bears the least tax."""
     taxpayer, rules, scales = year.taxpayer, year.rules, year.scales

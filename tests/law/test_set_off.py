@@ -17,7 +17,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from service.figures.loader import Band, TaxYearFigures
-from service.law.income_tax import Taxpayer, liability, rules_for, taxpayer_year
+from service.law.income_tax import Taxpayer, allowances, liability, rules_for, taxable_income, taxpayer_year
 from service.law.set_off import taxed
 from service.law.units import PENNY
 from tests.households import BOOK, YEARS, amounts, taxpayers, years
@@ -405,3 +405,30 @@ def test_a_liability_names_the_heights_of_the_stack_in_the_order_they_are_made_i
         250_000 * 1_075,
     )
     assert found.total == 448_600 + 60_000 + 26_875
+
+
+@settings(max_examples=200, deadline=None)
+@given(taxpayers(), years, amounts(200_000))
+def test_all_taxable_income_is_known_without_its_tax(taxpayer: Taxpayer, tax_year: str, withdrawal: int) -> None:
+    if taxpayer.marriage_allowance == "gives":
+        taxpayer = taxpayer._replace(marriage_allowance="none")
+    year = taxpayer_year(taxpayer, BOOK.years[tax_year].income_tax[taxpayer.nation])
+    found = liability(year, withdrawal)
+    assert taxable_income(year, withdrawal) == found.taxable
+    assert allowances(year, found.net_income) == found.allowances
+
+
+@pytest.mark.parametrize(
+    ("salary", "withdrawal", "taxable"),
+    # By hand for 2026-27 (ITA 2007 s.35): 12,570 is left of the allowance up to 100,000, a pound less for each two above it, and
+    # nothing from 125,140 on.
+    [
+        (10_000_00, 2_000_00, 0),
+        (30_000_00, 20_000_00, 37_430_00),
+        (100_000_00, 10_000_00, 102_430_00),
+        (100_000_00, 25_140_00, 125_140_00),
+    ],
+)
+def test_taxable_income_by_hand(salary: int, withdrawal: int, taxable: int) -> None:
+    year = taxpayer_year(Taxpayer("england", other_income=salary), BOOK.years["2026-27"].income_tax["england"])
+    assert taxable_income(year, withdrawal) == taxable

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date
+from functools import partial
 from typing import Literal, NamedTuple, get_args
 
 from service.law.ages import birthday
 from service.law.dates import day_month_year
-from service.law.income_tax import Liability, TaxpayerYear
+from service.law.income_tax import Liability, TaxpayerYear, allowances, taxable_income
 from service.law.rulebook import TaxYearRules
 from service.law.set_off import Scales
 from service.law.units import WHOLE, Pence
@@ -147,7 +148,7 @@ def filling(timeline: Timeline, band: Band) -> Policy:
     """Each person fills a band each year."""
 
     def choose(position: int, people: tuple[Opened, ...]) -> Choice:
-        return Choice(tuple([draw_for(timeline, person, target(person, band)) for person in people]))
+        return Choice(tuple([draw_filling(timeline, person, band) for person in people]))
 
     return choose
 
@@ -177,6 +178,13 @@ def evenly_from_state_pension_age(timeline: Timeline) -> Policy:
     return choose
 
 
+def draw_filling(timeline: Timeline, person: Opened, band: Band) -> Draw:
+    """The draw that fills a band, or all there is."""
+    if not person.pension.uncrystallised and not person.pension.drawdown:
+        return NO_DRAW
+    return draw_for(timeline, person, target(person, band))
+
+
 def target(person: Opened, band: Band) -> Pence:
     """The taxable withdrawal that just fills a band, pence.
 
@@ -195,23 +203,31 @@ def _target(person: Opened, band: Band) -> Pence:
             return known
     if band == "personal_allowance":
         return _most_without_tax(person)
-    taxpayer, scales = person.year.taxpayer, _taxed(person).scales
-    scottish = taxpayer.nation == "scotland"
-    limit = _limit(scales, band)
+    year = _taxed(person)
+    taxpayer, limit = year.taxpayer, _limit(year.scales, band)
+    scottish, gives = taxpayer.nation == "scotland", taxpayer.marriage_allowance == "gives"
 
-    def height(withdrawal: Pence) -> Pence:
+    def asked(withdrawal: Pence) -> Pence:
         found = person.taxed(withdrawal)
         return found.other_to if scottish else found.taxable
 
-    if height(0) > limit:
+    height: Callable[[Pence], Pence] = asked
+    if not gives and not (scottish and (taxpayer.savings or taxpayer.dividends)):
+        height = partial(taxable_income, year)
+    before_allowances = taxpayer.other_income + taxpayer.property_income if scottish else taxpayer.income
+    # What cannot be above the limit before any allowance need not be asked about.
+    if before_allowances > limit and height(0) > limit:
         return 0
-    start = person.taxed(0)
-    room = limit - (taxpayer.other_income + taxpayer.property_income if scottish else start.net_income)
+    full, given = allowances(year, taxpayer.income), 0
+    if gives:
+        start = person.taxed(0)
+        full, given = start.allowances, start.marriage_allowance_given
+    room = limit - before_allowances
     # With all allowances, past the taper with none, or where the marriage allowance can no longer be given.
-    for guess in (room + start.allowances, room, room + start.allowances + start.marriage_allowance_given):
+    for guess in (room + full, room, room + full + given):
         if guess >= 0 and height(guess) <= limit < height(guess + 1):
             return guess
-    return _largest(lambda amount: height(amount) <= limit, room + start.allowances)
+    return _largest(lambda amount: height(amount) <= limit, room + full)
 
 
 def _limit(scales: Scales, band: Literal["basic_rate_band", "higher_rate_band"]) -> Pence:
@@ -462,10 +478,15 @@ def _taxed(person: Opened) -> TaxpayerYear:
 
 def _most_without_tax(person: Opened) -> Pence:
     """The most that can be withdrawn before any of it adds tax: the end of the tax curve's first flat run."""
-    start = person.taxed(0)
-    unused = max(0, start.allowances - start.net_income)
-    if person.taxed(unused).total == start.total and person.taxed(unused + 1).income_tax > start.income_tax:
-        return unused
+    start, taxpayer = person.taxed(0), person.year.taxpayer
+    ends = [start.allowances - start.net_income]
+    if taxpayer.marriage_allowance == "none" and taxpayer.dividends <= person.year.rules.scales.dividend_allowance:
+        # All of the allowances may be for other income, where savings and dividends bear nil rates. More income never bears less
+        # tax here, as it may where a marriage allowance can no longer be given, so both ends say what lies between.
+        ends.insert(0, start.allowances - taxpayer.other_income - taxpayer.property_income)
+    for end in sorted({max(0, end) for end in ends}, reverse=True):
+        if person.taxed(end).total == start.total and person.taxed(end + 1).income_tax > start.income_tax:
+            return end
     year = _taxed(person)
     reach = start.allowances + year.scales.starting_rate_limit + year.scales.savings_allowances[0]
     most = 0

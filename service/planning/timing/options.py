@@ -19,7 +19,7 @@ from service.law.value import Value
 from service.planning.household import LumpSums, YearlyRate
 from service.planning.markets.path import in_a_year, met_as_far_as_possible
 from service.planning.markets.returns import MarketPath
-from service.planning.projection.policies import Band, draw_for, target, with_spending_met
+from service.planning.projection.policies import Band, draw_filling, with_spending_met
 from service.planning.projection.pots import after_lump_sum
 from service.planning.projection.settlement import (
     NO_DRAW,
@@ -325,4 +325,4 @@ def _drawn(timeline: Timeline, position: int, people: tuple[Opened, ...], option
     period = timeline.periods[position]
     if option.goal == SPENDING_ONLY or period.last < period.rules.figures.end:
         return Choice((NO_DRAW,) * len(people))
-    return Choice(tuple([draw_for(timeline, person, target(person, option.goal)) for person in people]))
+    return Choice(tuple([draw_filling(timeline, person, option.goal) for person in people]))
