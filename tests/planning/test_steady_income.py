@@ -4,6 +4,7 @@ be met."""
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
@@ -21,6 +22,7 @@ from service.planning.optimiser.work import LIMITS, Work
 from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, projected
 from service.planning.projection.settlement import Choice, Draw, Opened
 from service.planning.projection.timeline import Timeline, timeline, with_spending
+from service.planning.schedule import wishes
 from service.planning.schedule.schedule import STEADY_INCOME, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.told import told
 from service.settings import Settings
@@ -253,6 +255,47 @@ def test_a_wish_says_what_is_locked_and_the_nearest_that_can_be_met(goal: Any) -
     schedule(ScheduleQuestion(replace(asked, spending=(Spending(2_500 * POUND),)), goal), BOOK)
     with pytest.raises(RuleViolation):
         schedule(ScheduleQuestion(replace(asked, spending=(Spending(2_501 * POUND),)), goal), BOOK)
+
+
+@pytest.mark.parametrize("wanted", [9_000, 30_000, 700_000])
+def test_the_nearest_of_a_plain_aim_is_the_highest_that_it_meets(wanted: int) -> None:
+    """Nothing is locked here: the pension runs out."""
+    asked = household(person(1960, 150_000, 20_000, isa=Isa(10_000 * POUND)), 25)
+
+    def spending(pounds: int) -> ScheduleQuestion:
+        return ScheduleQuestion(replace(asked, spending=(Spending(pounds * POUND),)), "basic_rate_band")
+
+    with pytest.raises(RuleViolation) as refused:
+        schedule(spending(wanted), BOOK)
+    found = re.search(r"can meet £([0-9,]+) a year instead", refused.value.faults[0].detail)
+    assert found is not None
+    nearest = int(found[1].replace(",", ""))
+    schedule(spending(nearest), BOOK)
+    with pytest.raises(RuleViolation):
+        schedule(spending(nearest + 1), BOOK)
+
+
+def test_the_nearest_of_a_plain_aim_takes_no_more_than_its_work(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was found to be met until then is told."""
+    asked = household(person(1960, 150_000, isa=Isa(10_000 * POUND)), 25, spending=(Spending(20_000 * POUND),))
+    carried_out: list[int] = []
+    project = wishes.projected
+
+    def counted(*given: Any) -> Any:
+        carried_out.append(1)
+        return project(*given)
+
+    monkeypatch.setattr(wishes, "projected", counted)
+    with pytest.raises(RuleViolation) as refused:
+        schedule(ScheduleQuestion(asked, "personal_allowance"), BOOK)
+    detail, all_of_them = refused.value.faults[0].detail, len(carried_out)
+    carried_out.clear()
+    monkeypatch.setattr(wishes, "_MOST_WORK", 1)
+    with pytest.raises(RuleViolation) as refused:
+        schedule(ScheduleQuestion(asked, "personal_allowance"), BOOK)
+    assert len(carried_out) < all_of_them
+    assert refused.value.faults[0].detail != detail
+    assert "can meet" in refused.value.faults[0].detail
 
 
 def test_of_several_amounts_the_nearest_is_a_share_of_each() -> None:
