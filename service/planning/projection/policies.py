@@ -478,16 +478,21 @@ def _taxed(person: Opened) -> TaxpayerYear:
 
 def _most_without_tax(person: Opened) -> Pence:
     """The most that can be withdrawn before any of it adds tax: the end of the tax curve's first flat run."""
-    start, taxpayer = person.taxed(0), person.year.taxpayer
+    year = _taxed(person)
+    taxpayer = year.taxpayer
+    bears_its_own_tax = taxpayer.marriage_allowance == "none" and not year.treated_as_deducted
+    if bears_its_own_tax and taxpayer.other_income >= allowances(year, taxpayer.income):
+        # However the allowances are set off, some of the other income is taxed once there is a penny more of it.
+        return 0
+    start = person.taxed(0)
     ends = [start.allowances - start.net_income]
     if taxpayer.marriage_allowance == "none" and taxpayer.dividends <= person.year.rules.scales.dividend_allowance:
         # All of the allowances may be for other income, where savings and dividends bear nil rates. More income never bears less
         # tax here, as it may where a marriage allowance can no longer be given, so both ends say what lies between.
-        ends.insert(0, start.allowances - taxpayer.other_income - taxpayer.property_income)
+        ends.append(start.allowances - taxpayer.other_income - taxpayer.property_income)
     for end in sorted({max(0, end) for end in ends}, reverse=True):
         if person.taxed(end).total == start.total and person.taxed(end + 1).income_tax > start.income_tax:
             return end
-    year = _taxed(person)
     reach = start.allowances + year.scales.starting_rate_limit + year.scales.savings_allowances[0]
     most = 0
     function = TaxFunction(year)
