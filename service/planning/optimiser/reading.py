@@ -242,18 +242,15 @@ class Reader:
 def _by_claim(
     made_of: Sequence[tuple[TaxPoint, float]], share: float
 ) -> Iterator[tuple[MarriageAllowance, float, Sequence[tuple[TaxPoint, float]]]]:
-    """The points that a tax is made of, with their weights, by claim, and the weight of each claim. What has no end goes with the
-    heaviest."""
-    if len(made_of) == 1:
-        yield made_of[0][0].claim, share, made_of
-        return
+    """The points that a tax is made of, with their weights, by claim, and the weight of each claim: the sum of theirs, from which
+    a small cell's ``share`` may differ by the solver's rounding. What has no end goes with the heaviest."""
     parts: dict[MarriageAllowance, float] = {}
     for point, weight in made_of:
         if not point.endless:
             parts[point.claim] = parts.get(point.claim, 0.0) + weight
     heaviest: MarriageAllowance = max(parts, key=parts.__getitem__, default="none")
     if len(parts) < 2:
-        yield heaviest, share, made_of
+        yield heaviest, parts.get(heaviest, share), made_of
         return
     for claim, part in parts.items():
         yield claim, part, [one for one in made_of if (heaviest if one[0].endless else one[0].claim) == claim]
