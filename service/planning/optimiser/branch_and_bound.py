@@ -481,7 +481,7 @@ class _Search:
 
     def _can_refine(self, priced: Sequence[tuple[int, int]]) -> bool:
         """Whether there is work to refine the interest of persons and periods, even if it takes twice what is expected."""
-        takes = 2 * sum(self.relaxation.refining_takes(person, t) for person, t in priced)
+        takes = sum([2 * self.relaxation.refining_takes(person, t) for person, t in priced], 0.0)
         return not self._leaves_untaxed and self.work.left - takes > self._reserve + self._last_run
 
     def refine(self, priced: Sequence[tuple[int, int]]) -> bool:
