@@ -182,12 +182,14 @@ def most_after_tax(
     others need them as well; ``known`` is a plan that the search may begin from; ``surfaces`` as in ``Relaxation``. With
     ``small_pots`` to be chosen, ``timeline`` and ``plain`` are those of one of the choices.
 
-    It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans.
+    It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans; with a
+    ``known`` plan and no work left for a search, it is that plan.
     """
     work, plain = work or Work(LIMITS["standard"]), plain or PlainPlans(timeline)
     person_years = len(timeline.periods) * len(timeline.people)
     if work.left < _least_work(timeline):
-        best = max(plain_plans(plain, work), key=last_day.worth, default=None) or known or left_alone(timeline)
+        # Four plans more take long where much has to be made up for spending, so they are left where a plan is known.
+        best = known or max(plain_plans(plain, work), key=last_day.worth, default=None) or left_alone(timeline)
         worth = last_day.worth(best)
         most = max(worth, most_wealth(small_pots.timeline if small_pots else timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
