@@ -19,7 +19,7 @@ import highspy
 from service.law.rulebook import RuleBook
 from service.schemas.rules import Versions
 
-SOFTWARE_VERSION = "1.4.0"
+SOFTWARE_VERSION = "1.4.1"
 """The release, as pyproject.toml has it."""
 
 FOLDER = Path(__file__).resolve().parent
