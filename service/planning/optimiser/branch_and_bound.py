@@ -91,6 +91,9 @@ _LEAST_WORK_FOR_A_PERSON_YEAR = 150
 _LITTLE_FOR_CLAIMS_OF_A_PERSON_YEAR = 3_000
 """With less work the program in which claims to the marriage allowance are free comes first."""
 
+_PART_FOR_TIES = 1 / 16
+"""Of the work, what is kept for the choice among plans that are as good."""
+
 _CLAIMS_TO_FREE_CLAIMS = 2.0
 """So many times what the root took with free claims is what it needs with claims."""
 
@@ -193,15 +196,17 @@ def most_after_tax(
         worth = last_day.worth(best)
         most = max(worth, most_wealth(small_pots.timeline if small_pots else timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
+    kept = _PART_FOR_TIES * work.left
+    work.limit -= kept
     search, bound = _searched(plain, work, known, last_day, small_pots, {} if surfaces is None else surfaces)
     best, is_limited = search.incumbent or left_alone(timeline), search.is_limited
+    work.limit += kept
     # Where the choice of small pots is not that of a solution, what is like it is not known.
     unlike = small_pots is not None and search.incumbent_at is None
     tie = None if unlike else least_hurt(best, last_day, search.relaxation, search.incumbent_at, work)
     if tie is not None:
-        best = max(
-            best, tie.plan, key=last_day.worth
-        )  # where a gap is left, the one that is taken may be the better one
+        # Where a gap is left, the one that is taken may be the better one.
+        best = max(best, tie.plan, key=last_day.worth)
     worth = last_day.worth(best)
     stopped_by: StoppedBy = "work_limit" if is_limited else "search_complete"
     if bound <= worth / POUND + search.tolerance:
