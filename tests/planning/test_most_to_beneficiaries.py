@@ -198,7 +198,8 @@ def test_the_program_never_takes_an_estate_to_be_worth_less_than_it_is(
 def test_in_a_small_box_it_is_what_the_law_says(
     drawn: tuple[Household, EstateFacts, int], draws: random.Random
 ) -> None:
-    """Where the lines leave nothing out: one taxed estate, no large first one, no home given up, no charity beside a taper."""
+    """Where the lines leave nothing out: one taxed estate, no large first one, no home given up, no charity beside a taper or
+    beside debts that property does not cover."""
     of, facts, rate = drawn
     facts = replace(
         facts, home_given_up=None, home_to_descendants=facts.home_to_descendants and not facts.charity_share
@@ -211,6 +212,8 @@ def test_in_a_small_box_it_is_what_the_law_says(
     tax_years = timeline(of, BOOK)
     plan = left_alone(tax_years)
     lines = taxed_estate(tax_years, facts, rate)
+    if lines.charity is not None and lines.unpaid:
+        return
     amounts = _Amounts(plan, lines, None)
     found, box, worth = amounts.model, lines.largest, amounts.worth()
     assert worth is not None
@@ -224,8 +227,7 @@ def test_in_a_small_box_it_is_what_the_law_says(
             if (again := amounts.worth()) is not None:
                 worth = again
                 break
-    # Boxes are halved until they are narrower than a pound both in the estate and in what is taxed: two pounds may be left.
-    assert worth == pytest.approx(estate_at_the_end(plan, facts, rate).beneficiaries_receive / POUND, abs=2.0)
+    assert worth == pytest.approx(estate_at_the_end(plan, facts, rate).beneficiaries_receive / POUND, abs=1.0)
 
 
 # By trying
