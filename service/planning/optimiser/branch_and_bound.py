@@ -214,7 +214,7 @@ def most_after_tax(
     slack = _ROUNDING_POUNDS * person_years + dropped_of_lump_sums(timeline) / POUND
     agreed = not search.overtaxed and worth <= (bound + slack + _EXPLAINED_POUNDS * person_years) * POUND
     if not agreed:
-        bound = (most_wealth(search.timeline) + last_day.besides) / POUND
+        bound = (search.relaxation.most_wealth + last_day.besides) / POUND
     proven = max(worth, round((bound + slack) * POUND))
     return BestPlan(best, proven, search.relaxation.lp.solves, agreed, search.plain_plans_tried, stopped_by, tie)
 
@@ -385,7 +385,7 @@ class _Search:
         node to dive from, with its optimum."""
         if not self._leaves_untaxed and isinstance(first, Solution) and not self._enough(first.wealth):
             self._dive_by_regions(*self._dive_by_order(*chosen))
-        node = self._relaxed(root, (most_wealth(self.timeline) + self._last_day.besides) / POUND, first)
+        node = self._relaxed(root, (self.relaxation.most_wealth + self._last_day.besides) / POUND, first)
         if node is not None and not self._enough(node.bound):
             self._dive(node)
         leaves = -INF  # the best bound of nodes whose optimum is a plan

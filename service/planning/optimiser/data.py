@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from service.law import lump_sums
@@ -187,34 +188,34 @@ def grown_to_the_end(timeline: Timeline, pot: PotHeld, lump: LumpSum | None, k: 
     return PotGrown(uncrystallised, drawdown, after, paid_in, most)
 
 
-def most_held(timeline: Timeline) -> list[float]:
-    """What a household has in all at most at the beginning of each period and at the end, pence: no tax, no spending, and
-    everything growing at the best of the rates."""
+def most_held(timeline: Timeline, pots: Sequence[PotHeld]) -> list[float]:
+    """What a household with these pots has in all at most at the beginning of each period and at the end, pence: no tax, no
+    spending, and everything growing at the best of the rates."""
     assumed = timeline.household.assumptions
     held = sum(
         float(member.pension.uncrystallised + member.pension.drawdown + member.isa.value + member.cash)
         for member in timeline.household.people
     )
     found = [held]
-    pots = [pot for person in range(len(timeline.people)) for pot in pots_held(timeline, person)]
+    rates = {*(pot.growth for pot in pots), assumed.isa_growth, assumed.cash_interest}
     for t, period in enumerate(timeline.periods):
-        rates = (*(pot.growth for pot in pots), assumed.isa_growth, assumed.cash_interest)
-        held *= max(1.0, *(period.factor(rate) for rate in rates))
-        held += sum(max(0, years[t].received + years[t].tax_outside) for years in timeline.people)
-        held += sum(pot.paid_in[t] for pot in pots)
+        held *= max(1.0, *[period.factor(rate) for rate in rates])
+        held += sum([max(0, years[t].received + years[t].tax_outside) for years in timeline.people])
+        held += sum([pot.paid_in[t] for pot in pots])
         found.append(held)
     return found
 
 
 def most_wealth(timeline: Timeline) -> int:
     """A bound on the wealth of any plan that needs no relaxation, pence: all that comes in, growing at the best rate."""
-    return round(most_held(timeline)[-1]) + POUND
+    pots = [pot for person in range(len(timeline.people)) for pot in pots_held(timeline, person)]
+    return round(most_held(timeline, pots)[-1]) + POUND
 
 
-def most_pension(timeline: Timeline, person: int) -> float:
-    """What a person's pensions come to at most, pence."""
+def most_pension(timeline: Timeline, pots: Sequence[PotHeld]) -> float:
+    """What a person's pots come to at most, pence."""
     found = 0.0
-    for pot in pots_held(timeline, person):
+    for pot in pots:
         held = float(pot.uncrystallised + pot.drawdown)
         for period, paid_in in zip(timeline.periods, pot.paid_in, strict=True):
             held = held * max(1.0, period.factor(pot.growth)) + paid_in

@@ -87,6 +87,8 @@ class Relaxation:
         self._people, self._periods = range(len(timeline.people)), range(len(timeline.periods))
         self._rates = [period.factor(assumed.cash_interest) - 1 for period in timeline.periods]
         known = {} if surfaces is None else surfaces
+        self._pots = [pots_held(timeline, person) for person in self._people]
+        self._most_held = most_held(timeline, [pot for pots in self._pots for pot in pots])
         self.domains = self._surfaces(known)
         self._claims = [self._with_claims(known, t) for t in self._periods]
         self._given = [self._free_claim(t) if free_claims else 0.0 for t in self._periods]
@@ -239,6 +241,11 @@ class Relaxation:
         for cell in self.cells[t]:
             for columns in cell.members[person].draws.values():
                 yield from columns
+
+    @property
+    def most_wealth(self) -> int:
+        """The bound on the wealth of any plan that needs no optimum, pence, as in ``data.most_wealth``."""
+        return round(self._most_held[-1]) + POUND
 
     @property
     def cells_made(self) -> int:
@@ -417,11 +424,9 @@ class Relaxation:
 
     def _surfaces(self, known: Surfaces) -> list[list[TaxDomain]]:
         domains = []
-        interest = [
-            round(most * rate) + POUND for most, rate in zip(most_held(self.timeline), self._rates, strict=False)
-        ]
+        interest = [round(most * rate) + POUND for most, rate in zip(self._most_held, self._rates, strict=False)]
         for person, years in enumerate(self.timeline.people):
-            most = round(most_pension(self.timeline, person)) + POUND
+            most = round(most_pension(self.timeline, self._pots[person])) + POUND
             own = []
             for t, year in enumerate(years):
                 taxpayer = taxpayer_without_cash(self.timeline, person, t)
@@ -503,7 +508,7 @@ class Relaxation:
         periods = timeline.periods
         share = periods[0].rules.lump_sums.tax_free_rate / WHOLE
         lump = self._lump[person]
-        pots = [grown_to_the_end(timeline, pot, lump, k) for k, pot in enumerate(pots_held(timeline, person))]
+        pots = [grown_to_the_end(timeline, pot, lump, k) for k, pot in enumerate(self._pots[person])]
         tax_free_left, most_tax_free = (amount / UNIT_PENCE for amount in tax_free_left_at_first(timeline, person))
         if lump is not None:
             more = any(any(pot.paid_in) for pot in pots)

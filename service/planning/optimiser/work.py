@@ -15,7 +15,7 @@ Effort = Literal["quick", "standard", "thorough"]
 
 EFFORTS: tuple[Effort, ...] = get_args(Effort)
 
-LIMITS: dict[str, int] = {"quick": 140_000, "standard": 620_000, "thorough": 6_200_000}
+LIMITS: dict[str, int] = {"quick": 140_000, "standard": 620_000, "thorough": 6_600_000}
 """The work of a request by effort: about half of a quarter of a second, of one and of ten, since machines are shared and what
 is done outside the search comes on top."""
 
