@@ -3,6 +3,7 @@ be met."""
 
 from __future__ import annotations
 
+import json
 import random
 import re
 from collections.abc import Iterator
@@ -26,6 +27,7 @@ from service.planning.schedule import wishes
 from service.planning.schedule.schedule import STEADY_INCOME, Schedule, ScheduleQuestion, schedule
 from service.planning.schedule.told import told
 from service.settings import Settings
+from tests.benchmarks.costly import FOLDER
 from tests.benchmarks.households import couple
 from tests.benchmarks.questions import question
 from tests.households import BOOK
@@ -353,3 +355,14 @@ def test_a_cell_of_next_to_no_weight_says_nothing_of_the_relaxation() -> None:
     proof = client.post("/v1/allowance-schedule", json=asked).get_json()["proof"]
     assert proof["proven"]
     assert proof["wealth_after_tax"] <= proof["bound"] <= 2 * proof["wealth_after_tax"]
+
+
+@pytest.mark.parametrize("number", [3, 4, 5])
+def test_no_plan_that_it_is_compared_with_leaves_more(number: int) -> None:
+    """Found as costly requests: the work is over once the income is known. The plain plans that the answer shows beside its plan
+    pay the same income, so it is never worse than they are."""
+    find = json.loads((FOLDER / f"allowance-schedule-quick-{number}.json").read_text("utf-8"))
+    result = schedule(question("allowance-schedule", find["request"]), BOOK)
+    others = [one.projection.wealth for one in result.comparisons if one.projection is not None]
+    assert others
+    assert result.projection.wealth >= max(others)

@@ -39,7 +39,14 @@ from service.planning.optimiser.work import (
     Work,
     year_made_up,
 )
-from service.planning.projection.policies import PLAIN_PLANS, PlainPlans, Projection, projected
+from service.planning.projection.policies import (
+    COMPARED_PLANS,
+    PLAIN_PLANS,
+    PlainPlan,
+    PlainPlans,
+    Projection,
+    projected,
+)
 from service.planning.projection.settlement import Choice, Draw
 from service.planning.projection.small_pots import OpenSmallPot, Taken
 from service.planning.projection.timeline import Timeline
@@ -110,7 +117,7 @@ class BestPlan(NamedTuple):
     ``tie`` is the plan to be taken, of those that are as good; None where the work was over before.
 
     ``agreed``: the relaxation was nowhere found above the tax or below the plan, as is proven. Were it, the bound would
-    be what the household has in all. ``plain_plans_tried``: no plain plan is better.
+    be what the household has in all. ``plain_plans_tried``: no plain plan is better, or is to be tried besides.
     """
 
     projection: Projection
@@ -186,13 +193,16 @@ def most_after_tax(
     ``small_pots`` to be chosen, ``timeline`` and ``plain`` are those of one of the choices.
 
     It is never worse than the first optimum, rounded, and but for what rounding takes never worse than the plain plans; with a
-    ``known`` plan and no work left for a search, it is that plan.
+    ``known`` plan and no work left for a search, it is never worse than that and the plain plans that an answer compares with.
     """
     work, plain = work or Work(LIMITS["standard"]), plain or PlainPlans(timeline)
     person_years = len(timeline.periods) * len(timeline.people)
     if work.left < _least_work(timeline):
-        # Four plans more take long where much has to be made up for spending, so they are left where a plan is known.
-        best = known or max(plain_plans(plain, work), key=last_day.worth, default=None) or left_alone(timeline)
+        # Plain plans take long where much has to be made up for spending. So where a plan is known, the only ones are those that
+        # the answer compares with in any case, which must not leave more.
+        untried = plain_plans(plain, work, PLAIN_PLANS if known is None else COMPARED_PLANS)
+        best = max((*([] if known is None else [known]), *untried), key=last_day.worth, default=None)
+        best = best or left_alone(timeline)
         worth = last_day.worth(best)
         most = max(worth, most_wealth(small_pots.timeline if small_pots else timeline) + last_day.besides)
         return BestPlan(best, most, 0, True, True, "gap" if most == worth else "work_limit", None)
@@ -260,9 +270,9 @@ def left_alone(timeline: Timeline) -> Projection:
     return projected(timeline, lambda _, people: Choice(tuple(Draw() for _ in people)))
 
 
-def plain_plans(plain: PlainPlans, work: Work) -> Iterator[Projection]:
+def plain_plans(plain: PlainPlans, work: Work, names: Sequence[PlainPlan] = PLAIN_PLANS) -> Iterator[Projection]:
     """The plans that need no search, as far as they can be carried out; counted as if none had been carried out before."""
-    for name in PLAIN_PLANS:
+    for name in names:
         work.add(_plan_takes(plain.timeline))
         try:
             found = plain.plan(name)

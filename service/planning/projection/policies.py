@@ -51,6 +51,9 @@ PlainPlan = Band | Literal["evenly"]
 PLAIN_PLANS: tuple[PlainPlan, ...] = (*BANDS, "evenly")
 """A band filled each year, or the pension left until State Pension age and then drawn evenly."""
 
+COMPARED_PLANS: tuple[PlainPlan, ...] = ("evenly", "personal_allowance")
+"""Those of them that every answer compares its plan with."""
+
 SPREAD_TO_AGE = 90
 """How long a pension is spread that is left alone until State Pension age: our choice, no rule."""
 
