@@ -200,7 +200,7 @@ def most_after_tax(
     if work.left < _least_work(timeline):
         # Plain plans take long where much has to be made up for spending. So where a plan is known, the only ones are those that
         # the answer compares with in any case, which must not leave more.
-        untried = plain_plans(plain, work, PLAIN_PLANS if known is None else COMPARED_PLANS)
+        untried = plain_plans(plain, work, PLAIN_PLANS if known is None else tuple(COMPARED_PLANS))
         best = max((*([] if known is None else [known]), *untried), key=last_day.worth, default=None)
         best = best or left_alone(timeline)
         worth = last_day.worth(best)

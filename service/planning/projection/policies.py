@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date
 from functools import partial
 from typing import Literal, NamedTuple, get_args
@@ -51,8 +51,11 @@ PlainPlan = Band | Literal["evenly"]
 PLAIN_PLANS: tuple[PlainPlan, ...] = (*BANDS, "evenly")
 """A band filled each year, or the pension left until State Pension age and then drawn evenly."""
 
-COMPARED_PLANS: tuple[PlainPlan, ...] = ("evenly", "personal_allowance")
-"""Those of them that every answer compares its plan with."""
+COMPARED_PLANS: Mapping[PlainPlan, str] = {
+    "evenly": "pension_left_until_state_pension_age",
+    "personal_allowance": "personal_allowance_filled",
+}
+"""Those of them that every answer compares its plan with, and what it calls them."""
 
 SPREAD_TO_AGE = 90
 """How long a pension is spread that is left alone until State Pension age: our choice, no rule."""

@@ -53,6 +53,7 @@ from service.planning.projection.faults import (
 )
 from service.planning.projection.policies import (
     BANDS,
+    COMPARED_PLANS,
     Band,
     PlainPlan,
     PlainPlans,
@@ -362,10 +363,7 @@ def schedule(question: ScheduleQuestion, book: RuleBook) -> Schedule:
         projection=plan,
         years=tuple(_years(plan)),
         totals=totals(plan),
-        comparisons=(
-            _compared("pension_left_until_state_pension_age", plain, "evenly"),
-            _compared("personal_allowance_filled", plain, "personal_allowance"),
-        ),
+        comparisons=tuple(_compared(name, plain, plan) for plan, name in COMPARED_PLANS.items()),
         scenarios=tuple(scenarios),
         proof=found.proof,
         # One comparison rests on everybody's.
