@@ -366,3 +366,12 @@ def test_no_plan_that_it_is_compared_with_leaves_more(number: int) -> None:
     others = [one.projection.wealth for one in result.comparisons if one.projection is not None]
     assert others
     assert result.projection.wealth >= max(others)
+
+
+def test_an_income_that_can_be_paid_is_found_where_there_is_no_work_for_a_level() -> None:
+    """A couple with eleven pensions and three scenarios beside the plan, found as a costly request with quick effort."""
+    find = json.loads((FOLDER / "allowance-schedule-quick-3.json").read_text("utf-8"))
+    result = schedule(question("allowance-schedule", find["request"]), BOOK)
+    found = [result.steady_income, *(scenario.steady_income for scenario in result.scenarios)]
+    assert len(found) == 4
+    assert all(one is not None and 0 < one.amount <= one.bound for one in found)

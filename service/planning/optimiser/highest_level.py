@@ -6,7 +6,7 @@ found for and one that is impossible. README.md in this folder says how levels a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from math import floor
 from typing import NamedTuple
 
@@ -35,7 +35,8 @@ _PART_FOR_LEVELS = 0.75
 """Of the work, what is for finding the highest level; the rest is for proving that no higher one can be paid."""
 
 _PLAINLY_PAID = (0.95, 0.9, 0.8, 0.65, 0.5, 0.25, 0.1)
-"""Where the search came to no end at the first level, shares of it that are tried by drawing only what is needed each year."""
+"""Where the search came to no end at the first level, or had no work for one, shares of a level that are tried by drawing only
+what is needed each year."""
 
 _FIRST_STEP_UP = 100
 """If the next level is not proven to be impossible, this part of the level is added: near the highest, proofs are hard."""
@@ -129,8 +130,12 @@ def highest_level(
         bracket.not_met(level, impossible=found.impossible)
         if not (plainly or found.impossible or bracket.low):
             plainly = True
-            for lower, paid in _plainly_paid(at, level, work):
+            for lower, paid in _plainly_paid(at, (level, guess), work):
                 bracket.met(lower, paid)
+    if not (plainly or bracket.low or bracket.is_closed):
+        # The work was over before any level could be looked at.
+        for lower, paid in _plainly_paid(at, (guess,), work):
+            bracket.met(lower, paid)
     # A level next to the highest may be too much by pounds of the last day only, which the relaxation allows for. And it is
     # exact but for pennies, so a little less than an impossible level has to be impossible too.
     below, proven, step = bracket.low, bracket.impossible + 1, 1
@@ -143,10 +148,12 @@ def highest_level(
     return Highest(bracket.low, bracket.plan, proven - 1)
 
 
-def _plainly_paid(at: Callable[[int, Pence], Timeline], most: int, work: Work) -> Iterator[tuple[int, Projection]]:
-    """The highest of some levels below ``most`` that is paid where everybody draws only what is needed each year, if any is."""
-    for share in _PLAINLY_PAID:
-        level = int(share * most)
+def _plainly_paid(
+    at: Callable[[int, Pence], Timeline], tops: Sequence[int], work: Work
+) -> Iterator[tuple[int, Projection]]:
+    """The highest of some levels that is paid where everybody draws only what is needed each year, if any is: shares of the first
+    of ``tops`` of which one is paid."""
+    for level in (int(share * top) for top in tops for share in _PLAINLY_PAID):
         timeline = at(level, 0)
         work.add((PERSON_YEAR_PROJECTED * len(timeline.people) + year_made_up(timeline)) * len(timeline.periods))
         try:
